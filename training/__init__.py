@@ -1,0 +1,1 @@
+"""What happened: the stored training record, what it is asked for, and the pages that show it."""

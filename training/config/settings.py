@@ -1,0 +1,255 @@
+"""The settings, all from the environment. With no variable set, an embedded copy runs on SQLite on this machine.
+
+==================== =====================================================================================
+``DATABASE_URL``     ``postgres://…`` or ``sqlite:///…``; unset: SQLite in the data folder ("embedded")
+``REDIS_URL``        ``redis://…`` for Celery workers; unset: no worker is told, the database keeps what is due
+``SECRET_KEY``       needed where ``DATABASE_URL`` is set and ``DEBUG`` is off; else drawn once and kept
+``ALLOWED_HOSTS``    host names, comma-separated; unset: this machine only
+``HTTPS``            on where served over https: secure cookies, redirect, HSTS; default: on unless embedded or debug
+``TRUSTED_ORIGINS``  origins behind a proxy, such as ``https://training.example``; comma-separated
+``PROXY_SSL_HEADER`` on where a proxy of ours sets ``X-Forwarded-Proto`` and nobody can reach us around it
+``DEBUG``            off unless set
+``DATA_DIR``         default ``.data`` in the project's folder: database, secret key, collected static files
+``LOG_LEVEL``        default ``INFO``
+``EMAIL_URL``        ``smtp+tls://…``; unset: mail is written to the log
+==================== =====================================================================================
+"""
+
+from pathlib import Path
+
+import environ
+from csp.constants import NONE, SELF
+
+from training.config.environment import data_folder, database, secret_key
+
+env = environ.Env()
+
+BASE_DIR = Path(__file__).resolve().parents[2]
+DATA_DIR = data_folder(env, BASE_DIR)
+
+EMBEDDED = not env.str("DATABASE_URL", default="")
+DEBUG = env.bool("DEBUG", default=False)
+HTTPS = env.bool("HTTPS", default=not (EMBEDDED or DEBUG))
+
+SECRET_KEY = secret_key(env, DATA_DIR, embedded=EMBEDDED, debug=DEBUG)
+ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
+CSRF_TRUSTED_ORIGINS = env.list("TRUSTED_ORIGINS", default=[])
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "django_htmx",
+    "rest_framework",
+    "knox",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+    "csp",
+    "training",
+    "syllabus",
+    "api",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+]
+
+ROOT_URLCONF = "training.config.urls"
+WSGI_APPLICATION = "training.config.wsgi.application"
+ASGI_APPLICATION = "training.config.asgi.application"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "training" / "web" / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+        },
+    },
+]
+
+# The database
+DATABASES = {"default": database(env, DATA_DIR)}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+# Days and hours: stored and compared in UTC; a local day is always derived from an airport's or a school's zone.
+TIME_ZONE = "UTC"
+USE_TZ = True
+LANGUAGE_CODE = "en-us"
+USE_I18N = True
+
+# People
+AUTH_USER_MODEL = "training.User"
+AUTHENTICATION_BACKENDS = ["rules.permissions.ObjectPermissionBackend", "django.contrib.auth.backends.ModelBackend"]
+PASSWORD_HASHERS = [
+    # Memory-hard, and in Python's own library; the second is for records moved from elsewhere.
+    "django.contrib.auth.hashers.ScryptPasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {
+        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
+        "OPTIONS": {"min_length": 12},
+    },
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
+]
+LOGIN_URL = "/login/"
+LOGIN_REDIRECT_URL = "/"
+LOGOUT_REDIRECT_URL = "/"
+
+# Cookies and transport
+SESSION_COOKIE_AGE = 12 * 60 * 60  # seconds: a day at the airport, on a tablet that others pick up too
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+SESSION_COOKIE_SECURE = HTTPS
+CSRF_COOKIE_SAMESITE = "Lax"
+CSRF_COOKIE_SECURE = HTTPS
+SECURE_SSL_REDIRECT = HTTPS
+SECURE_HSTS_SECONDS = 365 * 24 * 60 * 60 if HTTPS else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
+SECURE_HSTS_PRELOAD = HTTPS
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+if env.bool("PROXY_SSL_HEADER", default=False):
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+
+# Everything a page loads comes from this server; nothing is inline.
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [SELF],
+        "script-src": [SELF],
+        "style-src": [SELF],
+        "img-src": [SELF],
+        "connect-src": [SELF],
+        "worker-src": [SELF],
+        "manifest-src": [SELF],
+        "object-src": [NONE],
+        "base-uri": [NONE],
+        "form-action": [SELF],
+        "frame-ancestors": [NONE],
+    },
+}
+
+# A request is bounded: a record of 3,000 flights is under 2 MB.
+DATA_UPLOAD_MAX_MEMORY_SIZE = 10 * 1024 * 1024  # bytes
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 1000
+
+# Static files: named by content once collected; found in place before (a fresh checkout, the tests).
+STATIC_URL = "/static/"
+STATIC_ROOT = DATA_DIR / "static"
+COLLECTED = (STATIC_ROOT / "staticfiles.json").exists()
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {
+        "BACKEND": (
+            "whitenoise.storage.CompressedManifestStaticFilesStorage"
+            if COLLECTED
+            else "django.contrib.staticfiles.storage.StaticFilesStorage"
+        ),
+    },
+}
+STATICFILES_DIRS = [path for path in [BASE_DIR / "training" / "web" / "static"] if path.is_dir()]
+WHITENOISE_USE_FINDERS = not COLLECTED
+
+# In the process's own memory: a request never needs another server than the database.
+CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
+
+EMAIL_CONFIG = env.email_url("EMAIL_URL", default="consolemail://")
+vars().update(EMAIL_CONFIG)
+
+# The REST API
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "knox.auth.TokenAuthentication",
+        "rest_framework.authentication.SessionAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PAGINATION_CLASS": "rest_framework.pagination.CursorPagination",
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "EXCEPTION_HANDLER": "api.v1.errors.handler",
+    "PAGE_SIZE": 50,
+    "NUM_PROXIES": env.int("NUM_PROXIES", default=0),
+    "COERCE_DECIMAL_TO_STRING": True,
+    "TEST_REQUEST_DEFAULT_FORMAT": "json",
+    "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
+}
+REST_KNOX = {
+    "TOKEN_LIMIT_PER_USER": 20,
+    "AUTO_REFRESH": False,
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Student pilot training record",
+    "DESCRIPTION": (
+        "What a training record already fulfils toward a milestone, what is missing, and on which days the answer "
+        "holds. A training aid and record, not legal advice: the regulations in force, the instructor, the examiner "
+        "and the authority decide."
+    ),
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.1",
+    "SCHEMA_PATH_PREFIX": "/api/v1",
+    "COMPONENT_SPLIT_REQUEST": True,
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SERVE_PERMISSIONS": ["rest_framework.permissions.AllowAny"],
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "SWAGGER_UI_SETTINGS": {"deepLinking": True, "validatorUrl": None},
+}
+
+# Background work: Celery only rings, the database knows what is due. So a lost broker loses no reminder.
+REDIS_URL = env.str("REDIS_URL", default="")
+CELERY_BROKER_URL = REDIS_URL or "memory://"
+CELERY_TIMEZONE = "UTC"
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_TASK_RETRY_ON_WORKER_LOST = True
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_TASK_TIME_LIMIT = 60  # seconds; the visibility timeout below stays above twice this
+CELERY_TASK_SOFT_TIME_LIMIT = 45
+CELERY_WORKER_SOFT_SHUTDOWN_TIMEOUT = 30
+# A silent or refusing broker holds a request for well under a second.
+CELERY_TASK_PUBLISH_RETRY_POLICY = {"max_retries": 0, "interval_start": 0, "interval_step": 0, "interval_max": 0}
+CELERY_BROKER_TRANSPORT_OPTIONS = {
+    "visibility_timeout": 120,
+    # Looks for the work of a killed worker every 5 s; the defaults together come to 100 s.
+    "unacked_restore_interval": 5,
+    "unacked_restore_throttle": 1,
+    "socket_timeout": 5,
+    "socket_connect_timeout": 1,
+    "socket_keepalive": True,
+    "max_retries": 1,
+    "interval_start": 0,
+    "interval_step": 0.1,
+    "interval_max": 0.2,
+}
+
+# One line for each event, to standard error. Names and records of students do not belong in a log.
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["stderr"], "level": env.str("LOG_LEVEL", default="INFO")},
+}

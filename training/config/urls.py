@@ -1,0 +1,18 @@
+"""Every address, from the top: the API with its description and docs page, then the pages."""
+
+from csp.constants import SELF, UNSAFE_INLINE
+from csp.decorators import csp_update
+from django.urls import include, path
+from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
+
+# The docs page's own bundle sets styles and draws small pictures inline; scripts stay this server's files alone.
+docs = csp_update({"style-src": [SELF, UNSAFE_INLINE], "img-src": [SELF, "data:"]})(
+    SpectacularSwaggerSplitView.as_view(url_name="schema")
+)
+
+urlpatterns = [
+    path("api/v1/schema/", SpectacularAPIView.as_view(), name="schema"),
+    path("api/v1/docs/", docs, name="docs"),
+    path("api/v1/", include("api.v1.urls")),
+    path("", include("training.web.urls")),
+]
