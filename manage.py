@@ -55,7 +55,11 @@ def is_current(lock):
 def run(command):
     """Run quietly. Returns the exit code and what was printed."""
     done = subprocess.run(
-        [str(part) for part in command], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, errors="replace"
+        [str(part) for part in command],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        errors="replace",
     )
     return done.returncode, done.stdout
 
@@ -87,7 +91,11 @@ def install(lock):
     else:
         what = "Making the environment"
         pip = None
-    print(f"{what} {VENV} from {LOCKS[lock].relative_to(ROOT)} (once; a minute or less) …", file=sys.stderr, flush=True)
+    print(
+        f"{what} {VENV} from {LOCKS[lock].relative_to(ROOT)} (once; a minute or less) …",
+        file=sys.stderr,
+        flush=True,
+    )
     before = {name: digest(name) for name in LOCKS}
     pip = pip or empty_environment()
     code, said = run(
@@ -123,7 +131,8 @@ def enter_environment():
             have = ".".join(map(str, sys.version_info[:3]))
             stop(
                 f"Python {OLDEST[0]}.{OLDEST[1]} or newer is needed; {sys.executable} is {have}.",
-                "Run the same command with a newer one, for example: python3.11 manage.py " + " ".join(sys.argv[1:]),
+                "Run the same command with a newer one, for example: python3.11 manage.py "
+                + " ".join(sys.argv[1:]),
             )
         import fcntl  # not on every system: imported where it is needed
 
@@ -157,6 +166,11 @@ def main():
             f"The virtual environment {sys.prefix} lacks {fault.name}.",
             "Leave it (deactivate) and run the same command, or: python -m pip install -r docker/requirements-test.lock",
         )
+    if sys.argv[1:2] == ["test"]:
+        # Straight to it: the tests read the settings themselves, and must be able to say what is wrong with them.
+        from training.management.commands.test import Command
+
+        Command().run_from_argv(sys.argv)
     execute_from_command_line(sys.argv)
 
 

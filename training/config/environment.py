@@ -10,6 +10,25 @@ from django.core.exceptions import ImproperlyConfigured
 DATABASES_KNOWN = ("sqlite", "postgres", "postgresql", "psql")
 
 
+YES, NO = ("1", "on", "true", "yes"), ("", "0", "off", "false", "no")
+
+
+def switch(env: environ.Env, name: str, *, default: bool) -> bool:
+    """A variable that is on or off. A misspelt one is refused: it might have been meant to protect."""
+    word = env.str(name, default="on" if default else "off").strip().lower()
+    if word not in YES + NO:
+        raise ImproperlyConfigured(f"{name} is {word!r}; write on or off.")
+    return word in YES
+
+
+def whole_number(env: environ.Env, name: str, *, default: int) -> int:
+    """A variable that counts something."""
+    word = env.str(name, default=str(default)).strip()
+    if not word.isdecimal():
+        raise ImproperlyConfigured(f"{name} is {word!r}; write a whole number such as {default}.")
+    return int(word)
+
+
 def data_folder(env: environ.Env, root: Path) -> Path:
     """The folder for what a running copy keeps (``DATA_DIR``, default ``.data``); made where it is missing."""
     folder = Path(env.str("DATA_DIR", default=str(root / ".data"))).absolute()
@@ -91,6 +110,6 @@ def database(env: environ.Env, folder: Path) -> dict[str, object]:
             "timeout": 20,
         }
     else:
-        settings["CONN_MAX_AGE"] = env.int("DATABASE_CONN_MAX_AGE", default=60)
+        settings["CONN_MAX_AGE"] = whole_number(env, "DATABASE_CONN_MAX_AGE", default=60)
         settings["CONN_HEALTH_CHECKS"] = True
     return settings

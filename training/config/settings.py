@@ -20,7 +20,7 @@ from pathlib import Path
 import environ
 from csp.constants import NONE, SELF
 
-from training.config.environment import data_folder, database, secret_key
+from training.config.environment import data_folder, database, secret_key, switch, whole_number
 
 env = environ.Env()
 
@@ -28,8 +28,8 @@ BASE_DIR = Path(__file__).resolve().parents[2]
 DATA_DIR = data_folder(env, BASE_DIR)
 
 EMBEDDED = not env.str("DATABASE_URL", default="")
-DEBUG = env.bool("DEBUG", default=False)
-HTTPS = env.bool("HTTPS", default=not (EMBEDDED or DEBUG))
+DEBUG = switch(env, "DEBUG", default=False)
+HTTPS = switch(env, "HTTPS", default=not (EMBEDDED or DEBUG))
 
 SECRET_KEY = secret_key(env, DATA_DIR, embedded=EMBEDDED, debug=DEBUG)
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
@@ -95,8 +95,13 @@ LANGUAGE_CODE = "en-us"
 USE_I18N = True
 
 # People
-AUTH_USER_MODEL = "training.User"
-AUTHENTICATION_BACKENDS = ["rules.permissions.ObjectPermissionBackend", "django.contrib.auth.backends.ModelBackend"]
+AUTH_USER_MODEL = (
+    "training.User" if (BASE_DIR / "training" / "models" / "people.py").exists() else "auth.User"
+)
+AUTHENTICATION_BACKENDS = [
+    "rules.permissions.ObjectPermissionBackend",
+    "django.contrib.auth.backends.ModelBackend",
+]
 PASSWORD_HASHERS = [
     # Memory-hard, and in Python's own library; the second is for records moved from elsewhere.
     "django.contrib.auth.hashers.ScryptPasswordHasher",
@@ -130,7 +135,7 @@ SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
-if env.bool("PROXY_SSL_HEADER", default=False):
+if switch(env, "PROXY_SSL_HEADER", default=False):
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 
 # Everything a page loads comes from this server; nothing is inline.
@@ -174,8 +179,7 @@ WHITENOISE_USE_FINDERS = not COLLECTED
 # In the process's own memory: a request never needs another server than the database.
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
 
-EMAIL_CONFIG = env.email_url("EMAIL_URL", default="consolemail://")
-vars().update(EMAIL_CONFIG)
+vars().update(env.email_url("EMAIL_URL", default="consolemail://"))
 
 # The REST API
 REST_FRAMEWORK = {
@@ -190,7 +194,7 @@ REST_FRAMEWORK = {
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "EXCEPTION_HANDLER": "api.v1.errors.handler",
     "PAGE_SIZE": 50,
-    "NUM_PROXIES": env.int("NUM_PROXIES", default=0),
+    "NUM_PROXIES": whole_number(env, "NUM_PROXIES", default=0),
     "COERCE_DECIMAL_TO_STRING": True,
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
     "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
@@ -230,7 +234,12 @@ CELERY_TASK_TIME_LIMIT = 60  # seconds; the visibility timeout below stays above
 CELERY_TASK_SOFT_TIME_LIMIT = 45
 CELERY_WORKER_SOFT_SHUTDOWN_TIMEOUT = 30
 # A silent or refusing broker holds a request for well under a second.
-CELERY_TASK_PUBLISH_RETRY_POLICY = {"max_retries": 0, "interval_start": 0, "interval_step": 0, "interval_max": 0}
+CELERY_TASK_PUBLISH_RETRY_POLICY = {
+    "max_retries": 0,
+    "interval_start": 0,
+    "interval_step": 0,
+    "interval_max": 0,
+}
 CELERY_BROKER_TRANSPORT_OPTIONS = {
     "visibility_timeout": 120,
     # Looks for the work of a killed worker every 5 s; the defaults together come to 100 s.

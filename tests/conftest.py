@@ -1,0 +1,66 @@
+"""Fixtures and settings that hold for every test."""
+
+import os
+import pathlib
+import shutil
+from collections.abc import Iterator
+from typing import Any
+
+import hypothesis
+import pytest
+
+hypothesis.settings.register_profile("here", deadline=None, print_blob=True)
+hypothesis.settings.register_profile("ci", parent=hypothesis.settings.get_profile("here"), derandomize=True)
+hypothesis.settings.load_profile("ci" if os.environ.get("CI") else "here")
+
+
+def pytest_configure() -> None:
+    from django.conf import settings
+
+    # The tests make many people and have no secrets: a hash that costs nothing.
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture(scope="session")
+def sqlite_in_a_file() -> None:
+    """On SQLite, test on a file as in use: write-ahead log and locks are not those of a database in memory."""
+    from django.conf import settings
+
+    database = settings.DATABASES["default"]
+    if database["ENGINE"] == "django.db.backends.sqlite3":
+        database.setdefault("TEST", {})["NAME"] = str(
+            pathlib.Path(database["NAME"]).with_name("tests.sqlite3")
+        )
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(
+    sqlite_in_a_file: None, django_db_modify_db_settings_parallel_suffix: None
+) -> None:
+    """The file's name is chosen first, then each worker adds its own suffix."""
+
+
+@pytest.fixture
+def redis_url() -> Iterator[str]:
+    """The address of an empty Redis database that is this worker's alone."""
+    import redis
+
+    with redis.Redis.from_url(os.environ["REDIS_URL"]) as client:
+        client.flushdb()
+        yield os.environ["REDIS_URL"]
+        client.flushdb()
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[str, Any]:
+    """The system's Chromium, without the calls home that a closed network refuses."""
+    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+    if chromium is None:
+        pytest.fail("Chromium is missing (on Debian and Ubuntu: apt-get install chromium)")
+    # The driver's synchronous interface runs an event loop in this thread, where Django would refuse its queries.
+    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"
+    quiet = ["--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]
+    quiet += ["--disable-component-update", "--disable-sync"]
+    if os.geteuid() == 0:
+        quiet.append("--no-sandbox")  # Chromium's sandbox refuses to run as root
+    return {**browser_type_launch_args, "executable_path": chromium, "args": quiet}
