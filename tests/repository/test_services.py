@@ -1,4 +1,4 @@
-"""The suite runs on the servers it says it runs on: a suite that quietly ran elsewhere would prove nothing."""
+"""The suite runs on the servers it says it runs on: one that quietly ran elsewhere proves nothing."""
 
 import os
 
@@ -55,7 +55,7 @@ def test_each_worker_has_a_redis_database_of_its_own(redis_url: str) -> None:
         pytest.param(
             "gw0",
             "redis://:s@127.0.0.1:6400/1",
-            id="the first worker leaves database 0 to a run without workers",
+            id="the first worker leaves 0 to a run without workers",
         ),
         pytest.param("gw7", "redis://:s@127.0.0.1:6400/8", id="the eighth has the eighth"),
     ],

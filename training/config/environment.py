@@ -1,4 +1,4 @@
-"""Reads the environment for the settings, and refuses what cannot work with a sentence that names the variable."""
+"""Reads the environment for the settings; what cannot work is refused by a sentence that names the variable."""
 
 import os
 import secrets
@@ -30,7 +30,7 @@ def whole_number(env: environ.Env, name: str, *, default: int) -> int:
 
 
 def data_folder(env: environ.Env, root: Path) -> Path:
-    """The folder for what a running copy keeps (``DATA_DIR``, default ``.data``); made where it is missing."""
+    """The folder for what a running copy keeps (``DATA_DIR``, default ``.data``); made where missing."""
     folder = Path(env.str("DATA_DIR", default=str(root / ".data"))).absolute()
     try:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
@@ -102,9 +102,11 @@ def database(env: environ.Env, folder: Path) -> dict[str, object]:
     settings["ATOMIC_REQUESTS"] = False  # transactions are the services' own
     if scheme == "sqlite":
         settings["OPTIONS"] = {
-            # Readers and the one writer do not wait for each other; a commit is on the disk before it is answered.
+            # Readers and the one writer do not wait for each other; a commit is on the disk before it is
+            # answered.
             "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;",
-            # A transaction takes the write lock at its start: two that read first and write later cannot deadlock.
+            # A transaction takes the write lock at its start: two that read first and write later cannot
+            # deadlock.
             "transaction_mode": "IMMEDIATE",
             # Seconds to wait for the write lock (SQLite's busy timeout).
             "timeout": 20,

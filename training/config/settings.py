@@ -2,16 +2,14 @@
 
 ==================== =====================================================================================
 ``DATABASE_URL``     ``postgres://…`` or ``sqlite:///…``; unset: SQLite in the data folder ("embedded")
-``REDIS_URL``        ``redis://…`` for Celery workers; unset: no worker is told, the database keeps what is due
-``SECRET_KEY``       needed where ``DATABASE_URL`` is set and ``DEBUG`` is off; else drawn once and kept
-``ALLOWED_HOSTS``    host names, comma-separated; unset: this machine only
-``HTTPS``            on where served over https: secure cookies, redirect, HSTS; default: on unless embedded or debug
-``TRUSTED_ORIGINS``  origins behind a proxy, such as ``https://training.example``; comma-separated
-``PROXY_SSL_HEADER`` on where a proxy of ours sets ``X-Forwarded-Proto`` and nobody can reach us around it
-``DEBUG``            off unless set
+``REDIS_URL``        ``redis://…`` for Celery workers; unset: no worker is told, the database keeps what is
+due ``SECRET_KEY``       needed where ``DATABASE_URL`` is set and ``DEBUG`` is off; else drawn once and kept
+``ALLOWED_HOSTS``    host names, comma-separated; unset: this machine only ``HTTPS``            on where
+served over https: secure cookies, redirect, HSTS; default: on unless embedded or debug ``TRUSTED_ORIGINS``
+origins behind a proxy, such as ``https://training.example``; comma-separated ``PROXY_SSL_HEADER`` on where a
+proxy of ours sets ``X-Forwarded-Proto`` and nobody can reach us around it ``DEBUG``            off unless set
 ``DATA_DIR``         default ``.data`` in the project's folder: database, secret key, collected static files
-``LOG_LEVEL``        default ``INFO``
-``EMAIL_URL``        ``smtp+tls://…``; unset: mail is written to the log
+``LOG_LEVEL``        default ``INFO`` ``EMAIL_URL``        ``smtp+tls://…``; unset: mail is written to the log
 ==================== =====================================================================================
 """
 
@@ -88,7 +86,8 @@ TEMPLATES = [
 DATABASES = {"default": database(env, DATA_DIR)}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
-# Days and hours: stored and compared in UTC; a local day is always derived from an airport's or a school's zone.
+# Days and hours: stored and compared in UTC; a local day is always derived from an airport's or a school's
+# zone.
 TIME_ZONE = "UTC"
 USE_TZ = True
 LANGUAGE_CODE = "en-us"

@@ -5,7 +5,8 @@ from csp.decorators import csp_update
 from django.urls import include, path
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
 
-# The docs page's own bundle sets styles and draws small pictures inline; scripts stay this server's files alone.
+# The docs page's own bundle sets styles and draws small pictures inline; scripts stay this server's files
+# alone.
 docs = csp_update({"style-src": [SELF, UNSAFE_INLINE], "img-src": [SELF, "data:"]})(
     SpectacularSwaggerSplitView.as_view(url_name="schema")
 )

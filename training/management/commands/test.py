@@ -29,11 +29,11 @@ class Leg:
 
 
 class Command(BaseCommand):
-    """Runs pytest as a new process for each leg: here the settings have been read already, with another database."""
+    """Runs pytest as a new process for each leg: each reads the settings anew, with its own database."""
 
     help = (
-        "Runs the tests on a PostgreSQL and Valkey of their own, then the ones that touch the database on SQLite. "
-        "Everything after 'test' goes to pytest: paths, -k, -m, -x, -n. "
+        "Runs the tests on a PostgreSQL and Valkey of their own, then those that touch the database on "
+        "SQLite. Everything after 'test' goes to pytest: paths, -k, -m, -x, -n. "
         "DATABASE_URL and REDIS_URL, where set, name the servers to use instead; "
         "SERVICES_FROM=system prefers the system's servers to the wheels'."
     )
@@ -61,9 +61,9 @@ def run(arguments: list[str]) -> int:
             "To run them: sudo apt-get install chromium, then this command again."
         )
         asked += ["-m", "not browser"]
-    if not any(word.startswith(("-n", "--numprocesses", "--dist", "--pdb")) for word in arguments):
-        if not paths(arguments):
-            asked += ["-n", str(max(1, min(os.cpu_count() or 1, MOST_WORKERS)))]
+    own_choice = any(word.startswith(("-n", "--numprocesses", "--dist", "--pdb")) for word in arguments)
+    if not own_choice and not paths(arguments):
+        asked += ["-n", str(min(os.cpu_count() or 1, MOST_WORKERS))]
 
     given = os.environ.get("DATABASE_URL", "")
     legs = [
