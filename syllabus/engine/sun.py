@@ -1,8 +1,8 @@
 """Where the Sun stands, and so when it is night.
 
 Night (14 CFR 1.1) is the time between the end of evening civil twilight and the beginning of morning
-civil twilight, "as published in the Air Almanac, converted to local time". Civil twilight ends where the
-Sun's centre is geometrically 6 degrees below the horizon (the definition of the US Naval Observatory);
+civil twilight, by the times that the Air Almanac publishes, put into local time. Civil twilight ends where
+the Sun's centre is geometrically 6 degrees below the horizon (the US Naval Observatory's definition);
 this module computes that instant with the ephem library, at the aircraft's own position, and never rounds
 it to a minute. The Almanac prints whole minutes, so a published limit and the computed one can differ by
 half a minute: a landing seconds from the limit is for a person to judge. Neither elevation nor terrain is

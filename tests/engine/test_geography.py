@@ -230,17 +230,18 @@ def test_a_distance_of_exactly_the_limit_is_at_least_it_and_not_more_than_it(lim
 
 
 @pytest.mark.parametrize(
-    ("nm", "near"),
+    ("nm", "limit", "near"),
     [
-        pytest.param(49.69, False, id="0.31 short"),
-        pytest.param(49.7, True, id="0.30 short"),
-        pytest.param(50.0, True, id="on the limit"),
-        pytest.param(50.3, True, id="0.30 over"),
-        pytest.param(50.31, False, id="0.31 over"),
+        pytest.param(49.69, 50, False, id="0.31 short"),
+        pytest.param(49.7, 50, True, id="0.30 short"),
+        pytest.param(50.0, 50, True, id="on the limit"),
+        pytest.param(50.3, 50, True, id="0.30 over"),
+        pytest.param(50.31, 50, False, id="0.31 over"),
+        pytest.param(300.3, 300, True, id="0.30 over, where floats say 0.30000000000001"),
     ],
 )
-def test_a_distance_within_three_tenths_of_a_limit_is_marked(nm, near):
-    assert near_limit(nm, 50) is near
+def test_a_distance_within_three_tenths_of_a_limit_is_marked(nm, limit, near):
+    assert near_limit(nm, limit) is near
 
 
 # --- Against an independent library -------------------------------------------------------------------------
@@ -289,6 +290,7 @@ def test_a_distance_to_a_place_without_a_position_names_the_place():
         ),
         pytest.param("", 44.1, -87.9, "@44.1,-87.9", "44.1,-87.9", -87.9, id="a position is its own name"),
         pytest.param("k", 44, 272.1, "@44,-87.9", "k", -87.9, id="over 180 east is west"),
+        pytest.param("k", 44, 180.5, "@44,-179.5", "k", -179.5, id="a little over 180 east is west too"),
         pytest.param("k", 44, -190, "@44,170", "k", 170, id="over 180 west is east"),
         pytest.param("k", 0, -180, "@0,180", "k", 180, id="180 west is 180 east"),
         pytest.param("k", 0, 180, "@0,180", "k", 180, id="180 east stays"),
