@@ -1,0 +1,577 @@
+"""The training record document: JSON to Record and back.
+
+One student's whole record in the form ``training-record/1``. Reading is strict: an unknown key, a unit of
+the wrong dimension, a date that does not exist are faults with their place, and all faults are listed at
+once. A missing time or count is zero; a missing fact stays unknown.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Mapping
+from datetime import date, datetime
+from types import MappingProxyType
+from typing import Any
+
+from syllabus.engine import reading
+from syllabus.engine.errors import DocumentError
+from syllabus.engine.reading import Faults, Object, list_of, one_of
+from syllabus.engine.record import (
+    DEVICES,
+    FORMAT,
+    GRADES,
+    NOT_OBSERVED,
+    TIMES,
+    Aircraft,
+    Certificate,
+    Document,
+    Endorsement,
+    Flight,
+    GroundLesson,
+    Instructor,
+    ItemGrade,
+    Landings,
+    Record,
+    Student,
+    Test,
+)
+from syllabus.engine.units import format_time
+
+CATEGORIES = (
+    "airplane",
+    "rotorcraft",
+    "glider",
+    "lighter-than-air",
+    "balloon",
+    "airship",
+    "powered-lift",
+    "powered parachute",
+    "weight-shift-control",
+)
+CLASSES = (
+    "single-engine land",
+    "single-engine sea",
+    "multiengine land",
+    "multiengine sea",
+    "helicopter",
+    "gyroplane",
+    "airship",
+    "balloon",
+    "powered parachute land",
+    "powered parachute sea",
+    "weight-shift-control land",
+    "weight-shift-control sea",
+)
+CERTIFICATES = ("student", "sport", "recreational", "private", "commercial", "airline-transport")
+MEDICAL_CLASSES = ("first", "second", "third")
+RESULTS = ("pass", "fail")
+
+#: Kinds that rules read. Others are kept too (a school files more papers than rules ask for), but one that
+#: is a letter away from these is taken for a slip of the pen and refused.
+DOCUMENTS = (
+    "english-proficiency",
+    "student-pilot-certificate",
+    "medical",
+    "basicmed-course",
+    "basicmed-examination",
+    "device-letter-of-authorization",
+)
+TESTS = ("pre-solo-knowledge", "knowledge:private-airplane", "practical:private-airplane")
+ENDORSEMENTS = (
+    "pre-solo-knowledge",
+    "pre-solo-training",
+    "solo-90-day",
+    "solo-night",
+    "solo-class-b",
+    "solo-other-airport",
+    "solo-cross-country-category",
+    "solo-cross-country-model",
+    "solo-cross-country-category-model",
+    "solo-cross-country-flight",
+    "solo-cross-country-repeated",
+    "knowledge-test",
+    "knowledge-deficiencies-reviewed",
+    "practical-test-prerequisites",
+    "practical-test",
+    "retest",
+)
+#: Other everyday names of the same endorsements, read as the kind they mean.
+ALSO_CALLED = {
+    "presolo-knowledge": "pre-solo-knowledge",
+    "presolo-training": "pre-solo-training",
+    "presolo-night": "solo-night",
+    "solo-first90": "solo-90-day",
+    "solo-next90": "solo-90-day",
+    "solo-other-airport-25": "solo-other-airport",
+    "solo-xc-category-model": "solo-cross-country-category-model",
+    "solo-xc-flight": "solo-cross-country-flight",
+    "solo-xc-repeat-50": "solo-cross-country-repeated",
+    "solo-class-b-area": "solo-class-b",
+    "knowledge-private": "knowledge-test",
+    "knowledge-deficiency-review": "knowledge-deficiencies-reviewed",
+    "practical-prereq": "practical-test-prerequisites",
+    "practical-private": "practical-test",
+}
+PURPOSE = re.compile(r"[a-z0-9-]+(:[a-z0-9-]+)*", re.ASCII)
+_KIND = re.compile(r"[a-z0-9]+([-:][a-z0-9]+)*", re.ASCII)
+_ITEM = re.compile(r"[A-Za-z0-9]+([._:-][A-Za-z0-9]+)*", re.ASCII)
+#: Items that rules read, by their number of the paragraph they stand for.
+_RULE_ITEMS = {"presolo.d": (1, 15), "soloxc.e": (1, 12), "area.private": (1, 12)}
+RULE_ITEMS = tuple(
+    f"{stem}{'.' if stem == 'area.private' else '-'}{number:02d}"
+    for stem, (first, last) in _RULE_ITEMS.items()
+    for number in range(first, last + 1)
+)
+
+
+def _kind(known: tuple[str, ...], what: str, also: Mapping[str, str] = MappingProxyType({})) -> reading.Read:
+    """A kind of document, test or endorsement: a known one, or one that cannot be mistaken for a known one."""
+
+    def reader(faults: Faults, value: Any, place: str) -> str | None:
+        if not isinstance(value, str):
+            faults.add(place, f"{reading.called(value)} is no kind of {what}; known are {', '.join(known)}")
+            return None
+        word = value.replace("_", "-")
+        word = also.get(word, word)
+        if word in known:
+            return word
+        stem = word.split(":")[0]
+        near = difflib.get_close_matches(word.lower(), known, 1, cutoff=0.82)
+        if near and not (":" in word and any(kind.startswith(stem + ":") for kind in known)):
+            faults.add(place, f"{value!r} is no kind of {what} that is known; did you mean {near[0]!r}?")
+            return None
+        if not _KIND.fullmatch(word) or len(word) > 100:
+            faults.add(
+                place,
+                f"{reading.called(value)} is no kind of {what}: kinds are words in small letters joined by"
+                f" hyphens; rules read {', '.join(known)}",
+            )
+            return None
+        return word
+
+    return reader
+
+
+def _item(faults: Faults, value: Any, place: str) -> str | None:
+    if value in RULE_ITEMS:
+        return value
+    if not isinstance(value, str) or not _ITEM.fullmatch(value) or len(value) > 100:
+        faults.add(place, f"{reading.called(value)} is no item; items are named like 'presolo.d-01'")
+        return None
+    for stem, (first, last) in _RULE_ITEMS.items():
+        if value.lower().startswith(stem.split(".")[0] + "."):
+            joint = "." if stem == "area.private" else "-"
+            faults.add(
+                place,
+                f"{value!r} is no item of that list; it runs from {stem}{joint}{first:02d} to {stem}{joint}{last:02d}",
+            )
+            return None
+    return value
+
+
+def _purpose(faults: Faults, value: Any, place: str) -> str | None:
+    if isinstance(value, str) and PURPOSE.fullmatch(value) and len(value) <= 100:
+        known = "practical-test-preparation"
+        stem = value.split(":")[0]
+        if stem != known and difflib.SequenceMatcher(None, stem, known).ratio() > 0.82:
+            faults.add(place, f"{value!r} is no purpose that is known; did you mean '{known}:private'?")
+            return None
+        if value == known:
+            faults.add(place, f"{value!r} does not say for which test; write '{known}:private'")
+            return None
+        return value
+    faults.add(place, f"{reading.called(value)} is no purpose; write it like 'practical-test-preparation:private'")
+    return None
+
+
+def _instructor(faults: Faults, value: Any, place: str) -> Instructor | None:
+    fields = Object(faults, value, place)
+    found = fields.take("name", reading.name, required=True)
+    certificate = fields.take("certificate", reading.name)
+    fields.done()
+    return Instructor(found, certificate) if found else None
+
+
+def _aircraft(faults: Faults, value: Any, place: str) -> Aircraft:
+    fields = Object(faults, value, place)
+    made = Aircraft(
+        registration=fields.take("registration", reading.name),
+        model=fields.take("model", reading.name),
+        category=fields.take("category", one_of(CATEGORIES, "category of aircraft")),
+        klass=fields.take("class", one_of(CLASSES, "class of aircraft")),
+        device=fields.take("device", one_of(DEVICES, "kind of training device")),
+    )
+    fields.done()
+    return made
+
+
+def _times(faults: Faults, value: Any, place: str) -> Mapping[str, int]:
+    fields = Object(faults, value, place)
+    before = len(faults)
+    found = {key: fields.take(key, reading.time) for key in TIMES}
+    fields.done()
+    times = {key: amount for key, amount in found.items() if amount is not None}
+    if len(faults) == before:
+        _contradictions(faults, times, place)
+    return MappingProxyType(times)
+
+
+def _contradictions(faults: Faults, times: Mapping[str, int], place: str) -> None:
+    total = times.get("total")
+    if total is not None:
+        for key, amount in times.items():
+            if amount > total:
+                faults.add(
+                    f"{place}.{key}",
+                    f"{format_time(amount)} is more than the total of {format_time(total)}; correct one of them",
+                )
+    if times.get("dual") and times.get("solo"):
+        faults.add(
+            place,
+            f"dual {format_time(times['dual'])} and solo {format_time(times['solo'])} in one entry: with an"
+            " instructor aboard nobody is the sole occupant; write two entries",
+        )
+
+
+def _landings(faults: Faults, value: Any, place: str) -> Landings:
+    fields = Object(faults, value, place)
+    made = Landings(
+        at=fields.take("at", reading.point),
+        takeoffs=fields.take("takeoffs", reading.count, 0),
+        landings=fields.take("landings", reading.count, 0),
+        period=fields.take("period", one_of(("day", "night"), "period")),
+        full_stop=fields.take("full_stop", reading.flag),
+        pattern=fields.take("pattern", reading.flag),
+        towered=fields.take("towered", reading.flag),
+    )
+    fields.done()
+    return made
+
+
+def _flight(faults: Faults, value: Any, place: str) -> Flight:
+    fields = Object(faults, value, place)
+    made = Flight(
+        id=fields.take("id", reading.name, place),
+        date=fields.take("date", reading.day, date.min, required=True),
+        aircraft=fields.take("aircraft", _aircraft, Aircraft()),
+        trip=fields.take("trip", reading.name),
+        route=fields.take("route", reading.route, ()),
+        off=fields.take("off", reading.instant),
+        on=fields.take("on", reading.instant),
+        times=fields.take("times", _times, MappingProxyType({})),
+        landings=fields.take("landings", list_of(_landings, most=100), ()),
+        instructor=fields.take("instructor", _instructor),
+        purposes=fields.take("purposes", list_of(_purpose, most=20), ()),
+        remarks=fields.take("remarks", reading.text, ""),
+        recorded=fields.take("recorded", reading.instant),
+    )
+    fields.done()
+    if made.off and made.on:
+        if made.on < made.off:
+            faults.add(f"{place}.on", f"{made.on.isoformat()} is before off, {made.off.isoformat()}")
+        elif (made.on - made.off).total_seconds() > 86_400:
+            faults.add(f"{place}.on", "more than 24 hours after off; write one entry for each flight")
+    if made.off and made.date != date.min and made.off.date() != made.date:
+        faults.add(
+            f"{place}.off", f"{made.off.isoformat()} is not on {made.date}, the entry's date; correct one of them"
+        )
+    return made
+
+
+def _ground(faults: Faults, value: Any, place: str) -> GroundLesson:
+    fields = Object(faults, value, place)
+    made = GroundLesson(
+        id=fields.take("id", reading.name, place),
+        date=fields.take("date", reading.day, date.min, required=True),
+        time=fields.take("time", reading.time, 0),
+        topic=fields.take("topic", reading.text, ""),
+        instructor=fields.take("instructor", _instructor),
+        recorded=fields.take("recorded", reading.instant),
+    )
+    fields.done()
+    return made
+
+
+def _graded(faults: Faults, value: Any, place: str) -> ItemGrade:
+    fields = Object(faults, value, place)
+    made = ItemGrade(
+        id=fields.take("id", reading.name, place),
+        item=fields.take("item", _item, "", required=True),
+        date=fields.take("date", reading.day, date.min, required=True),
+        grade=fields.take("grade", one_of((*GRADES, NOT_OBSERVED), "grade"), "", required=True),
+        flight=fields.take("flight", reading.name),
+        instructor=fields.take("instructor", _instructor),
+        remarks=fields.take("remarks", reading.text, ""),
+        recorded=fields.take("recorded", reading.instant),
+    )
+    fields.done()
+    return made
+
+
+def _certificate(faults: Faults, value: Any, place: str) -> Certificate:
+    fields = Object(faults, value, place)
+    made = Certificate(
+        id=fields.take("id", reading.name, place),
+        kind=fields.take("kind", one_of(CERTIFICATES, "pilot certificate"), "", required=True),
+        issued=fields.take("issued", reading.day, date.min, required=True),
+        category=fields.take("category", one_of(CATEGORIES, "category of aircraft")),
+        klass=fields.take("class", one_of(CLASSES, "class of aircraft")),
+        recorded=fields.take("recorded", reading.instant),
+    )
+    fields.done()
+    return made
+
+
+def _document(faults: Faults, value: Any, place: str) -> Document:
+    fields = Object(faults, value, place)
+    made = Document(
+        id=fields.take("id", reading.name, place),
+        kind=fields.take("kind", _kind(DOCUMENTS, "document"), "", required=True),
+        issued=fields.take("issued", reading.day, date.min, required=True),
+        klass=fields.take("class", one_of(MEDICAL_CLASSES, "class of medical certificate")),
+        expires=fields.take("expires", reading.day),
+        aircraft_model=fields.take("aircraft_model", reading.name),
+        remarks=fields.take("remarks", reading.text, ""),
+        recorded=fields.take("recorded", reading.instant),
+    )
+    fields.done()
+    if made.kind == "medical" and made.klass is None and fields.ok and "class" not in value:
+        faults.add(f"{place}.class", f"missing; a medical is one of {', '.join(MEDICAL_CLASSES)}")
+    return made
+
+
+def _test(faults: Faults, value: Any, place: str) -> Test:
+    fields = Object(faults, value, place)
+    made = Test(
+        id=fields.take("id", reading.name, place),
+        kind=fields.take("kind", _kind(TESTS, "test"), "", required=True),
+        date=fields.take("date", reading.day, date.min, required=True),
+        result=fields.take("result", one_of(RESULTS, "result"), "", required=True),
+        score=fields.take("score", reading.count),
+        aircraft_model=fields.take("aircraft_model", reading.name),
+        deficient_codes=fields.take("deficient_codes", list_of(reading.name, most=200)),
+        instructor=fields.take("instructor", _instructor),
+        recorded=fields.take("recorded", reading.instant),
+    )
+    fields.done()
+    if made.score is not None and made.score > 100:
+        faults.add(f"{place}.score", f"{made.score} is more than 100 per cent")
+    return made
+
+
+def _endorsement(faults: Faults, value: Any, place: str) -> Endorsement:
+    fields = Object(faults, value, place)
+    made = Endorsement(
+        id=fields.take("id", reading.name, place),
+        kind=fields.take("kind", _kind(ENDORSEMENTS, "endorsement", ALSO_CALLED), "", required=True),
+        given=fields.take("given", reading.day, date.min, required=True),
+        instructor=fields.take("instructor", _instructor),
+        aircraft_model=fields.take("aircraft_model", reading.name),
+        category=fields.take("category", one_of(CATEGORIES, "category of aircraft")),
+        airport=fields.take("airport", reading.point),
+        area=fields.take("area", reading.name),
+        route=fields.take("route", reading.route, ()),
+        flight_date=fields.take("flight_date", reading.day),
+        training_date=fields.take("training_date", reading.day),
+        expires=fields.take("expires", reading.day),
+        conditions=fields.take("conditions", reading.text, ""),
+        recorded=fields.take("recorded", reading.instant),
+    )
+    fields.done()
+    if made.training_date and made.given != date.min and made.training_date > made.given:
+        faults.add(
+            f"{place}.training_date",
+            f"{made.training_date} is after the endorsement was given ({made.given}); the training comes first",
+        )
+    return made
+
+
+def _student(faults: Faults, value: Any, place: str) -> Student:
+    fields = Object(faults, value, place)
+    made = Student(fields.take("name", reading.text, ""), fields.take("birth_date", reading.day))
+    fields.done()
+    return made
+
+
+_PARTS = {
+    "certificates": _certificate,
+    "flights": _flight,
+    "ground": _ground,
+    "items": _graded,
+    "documents": _document,
+    "tests": _test,
+    "endorsements": _endorsement,
+}
+
+
+def parse(document: object, place: str = "") -> Record:
+    """Read a training record document.
+
+    Shapes:  plain JSON values, as ``json.loads`` gives them; ``place`` is put before every fault's place.
+    Units:   quantities by the rules of ``units``; times become microseconds.
+    Raises:  DocumentError with every fault found.
+    """
+    faults = Faults()
+    fields = Object(faults, document, place)
+    fields.take("format", one_of((FORMAT,), "format that is read here"), required=True)
+    student = fields.take("student", _student, Student())
+    parts = {key: fields.take(key, list_of(read), ()) for key, read in _PARTS.items()}
+    fields.done()
+    for key, entries in parts.items():
+        reading.unique(faults, entries, fields.at(key))
+    flights = {flight.id: flight for flight in parts["flights"]}
+    for index, item in enumerate(parts["items"]):
+        if item.flight is not None and item.flight not in flights:
+            faults.add(f"{fields.at('items')}[{index}].flight", f"no flight has the id {item.flight!r}")
+    faults.stop(DocumentError)
+    return Record(student=student, **parts)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, date | datetime):
+        return value.isoformat()
+    return value
+
+
+def _kept(**fields: Any) -> dict[str, Any]:
+    """Only what says something: an absent key already means none, zero or unknown."""
+    return {
+        key.rstrip("_"): _plain(value)
+        for key, value in fields.items()
+        if value is not None and value != "" and value != [] and value != {}
+    }
+
+
+def _who(instructor: Instructor | None) -> dict[str, Any] | None:
+    return instructor and _kept(name=instructor.name, certificate=instructor.certificate)
+
+
+def _points(route: tuple) -> list[Any]:
+    return [reading.write_point(place) for place in route]
+
+
+def _dump_flight(flight: Flight) -> dict[str, Any]:
+    craft = flight.aircraft
+    return _kept(
+        id=flight.id,
+        date=flight.date,
+        trip=flight.trip,
+        aircraft=_kept(
+            registration=craft.registration,
+            model=craft.model,
+            category=craft.category,
+            class_=craft.klass,
+            device=craft.device,
+        ),
+        route=_points(flight.route),
+        off=flight.off,
+        on=flight.on,
+        times={key: format_time(flight.times[key]) for key in TIMES if key in flight.times},
+        landings=[
+            {
+                **_kept(at=each.at and reading.write_point(each.at), period=each.period),
+                "takeoffs": each.takeoffs,
+                "landings": each.landings,
+                **_kept(full_stop=each.full_stop, pattern=each.pattern, towered=each.towered),
+            }
+            for each in flight.landings
+        ],
+        instructor=_who(flight.instructor),
+        purposes=list(flight.purposes),
+        remarks=flight.remarks,
+        recorded=flight.recorded,
+    )
+
+
+def dump(record: Record) -> dict[str, Any]:
+    """The record document of a record: ``parse(dump(record)) == record``."""
+    return {
+        "format": FORMAT,
+        "student": _kept(name=record.student.name, birth_date=record.student.birth_date),
+        "certificates": [
+            _kept(
+                id=each.id,
+                kind=each.kind,
+                category=each.category,
+                class_=each.klass,
+                issued=each.issued,
+                recorded=each.recorded,
+            )
+            for each in record.certificates
+        ],
+        "flights": [_dump_flight(flight) for flight in record.flights],
+        "ground": [
+            _kept(
+                id=each.id,
+                date=each.date,
+                time=format_time(each.time),
+                topic=each.topic,
+                instructor=_who(each.instructor),
+                recorded=each.recorded,
+            )
+            for each in record.ground
+        ],
+        "items": [
+            _kept(
+                id=each.id,
+                item=each.item,
+                date=each.date,
+                grade=each.grade,
+                flight=each.flight,
+                instructor=_who(each.instructor),
+                remarks=each.remarks,
+                recorded=each.recorded,
+            )
+            for each in record.items
+        ],
+        "documents": [
+            _kept(
+                id=each.id,
+                kind=each.kind,
+                class_=each.klass,
+                issued=each.issued,
+                expires=each.expires,
+                aircraft_model=each.aircraft_model,
+                remarks=each.remarks,
+                recorded=each.recorded,
+            )
+            for each in record.documents
+        ],
+        "tests": [
+            {
+                **_kept(
+                    id=each.id,
+                    kind=each.kind,
+                    date=each.date,
+                    result=each.result,
+                    score=each.score,
+                    aircraft_model=each.aircraft_model,
+                    instructor=_who(each.instructor),
+                    recorded=each.recorded,
+                ),
+                # an empty list says "none were listed", which is more than saying nothing
+                **({} if each.deficient_codes is None else {"deficient_codes": list(each.deficient_codes)}),
+            }
+            for each in record.tests
+        ],
+        "endorsements": [
+            _kept(
+                id=each.id,
+                kind=each.kind,
+                given=each.given,
+                instructor=_who(each.instructor),
+                aircraft_model=each.aircraft_model,
+                category=each.category,
+                airport=each.airport and reading.write_point(each.airport),
+                area=each.area,
+                route=_points(each.route),
+                flight_date=each.flight_date,
+                training_date=each.training_date,
+                expires=each.expires,
+                conditions=each.conditions,
+                recorded=each.recorded,
+            )
+            for each in record.endorsements
+        ],
+    }
