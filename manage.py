@@ -93,7 +93,7 @@ def install(lock):
         what = "Making the environment"
         pip = None
     print(
-        f"{what} {VENV} from {LOCKS[lock].relative_to(ROOT)} (once; a minute or less) …",
+        f"{what} {VENV} from {LOCKS[lock].relative_to(ROOT)} (once, under a minute) …",
         file=sys.stderr,
         flush=True,
     )
@@ -117,8 +117,8 @@ def install(lock):
             f"Could not install the pinned packages of {LOCKS[lock].relative_to(ROOT)}; pip said:",
             *[f"  {line}" for line in said.strip().splitlines() if "WARNING" not in line][-6:],
             "Most often the network or the package index cannot be reached (a proxy goes into HTTPS_PROXY,",
-            "another index into PIP_INDEX_URL), or the disk is full. Nothing half-made is used: mend it and run",
-            "the same command again.",
+            "another index into PIP_INDEX_URL), or the disk is full. Nothing half-made is used: mend that and",
+            "run the same command again.",
         )
     stamp("run").write_text(before["run"])
     if lock == "test":
@@ -175,6 +175,8 @@ def main():
         from training.management.commands.test import Command
 
         Command().run_from_argv(sys.argv)
+    if os.environ.get("REDIS_URL"):
+        import training.config.celery  # noqa: F401  (a command may ring a worker; costs 0.2 s)
     from django.core.exceptions import ImproperlyConfigured
     from django.db import OperationalError
 

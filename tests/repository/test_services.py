@@ -22,7 +22,8 @@ def test_the_database_is_the_legs_own() -> None:
 def test_the_tests_role_is_bound_by_row_security() -> None:
     with connection.cursor() as cursor:
         cursor.execute(
-            "SELECT rolsuper, rolbypassrls, rolcreaterole, rolcreatedb FROM pg_roles WHERE rolname = current_user"
+            "SELECT rolsuper, rolbypassrls, rolcreaterole, rolcreatedb"
+            " FROM pg_roles WHERE rolname = current_user"
         )
         assert cursor.fetchone() == (False, False, False, True)
 
