@@ -117,7 +117,7 @@ def install(lock):
             f"Could not install the pinned packages of {LOCKS[lock].relative_to(ROOT)}; pip said:",
             *[f"  {line}" for line in said.strip().splitlines() if "WARNING" not in line][-6:],
             "Most often the network or the package index cannot be reached (a proxy goes into HTTPS_PROXY,",
-            "another index into PIP_INDEX_URL), or the disk is full. Nothing half-made is used: mend that and",
+            "another index into PIP_INDEX_URL), or the disk is full. Nothing half-made is used: mend it and",
             "run the same command again.",
         )
     stamp("run").write_text(before["run"])
