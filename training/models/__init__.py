@@ -1,0 +1,38 @@
+"""What happened: schools, people, and the entries of each student's training record.
+
+Every row belongs to a school. Rows become the engine's record, and back, in ``training.record`` alone.
+"""
+
+from training.models.access import AccessLog
+from training.models.aircraft import Aircraft
+from training.models.changes import RecordChange
+from training.models.documents import Certificate, Document, Test
+from training.models.endorsements import Endorsement
+from training.models.enrolments import Assignment, Enrolment
+from training.models.entries import Entry
+from training.models.flights import Flight, Landing
+from training.models.lessons import GroundLesson, ItemGrade
+from training.models.people import Role, User
+from training.models.schools import School
+from training.models.students import Student
+
+__all__ = [
+    "AccessLog",
+    "Aircraft",
+    "Assignment",
+    "Certificate",
+    "Document",
+    "Endorsement",
+    "Enrolment",
+    "Entry",
+    "Flight",
+    "GroundLesson",
+    "ItemGrade",
+    "Landing",
+    "RecordChange",
+    "Role",
+    "School",
+    "Student",
+    "Test",
+    "User",
+]

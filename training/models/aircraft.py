@@ -1,0 +1,34 @@
+"""A school's aircraft and training devices."""
+
+from django.db import models
+
+from syllabus.engine.record import DEVICES
+
+
+class Aircraft(models.Model):
+    """One aircraft or device that the school flies. Entries keep their own words; this lists the fleet."""
+
+    school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="aircraft")
+    registration = models.CharField(max_length=40)
+    model = models.CharField(max_length=60, help_text="make and model as entries name it, such as C172")
+    category = models.CharField(max_length=40, default="airplane")
+    klass = models.CharField("class", max_length=60, db_column="class", default="single-engine land")
+    device = models.CharField(
+        max_length=10,
+        blank=True,
+        choices=[(name, name) for name in DEVICES],
+        help_text="empty for an aircraft",
+    )
+
+    class Meta:
+        verbose_name_plural = "aircraft"
+        ordering = ["registration"]
+        constraints = [
+            models.UniqueConstraint(fields=["school", "registration"], name="aircraft_once_for_school"),
+            models.CheckConstraint(
+                condition=models.Q(device__in=["", *DEVICES]), name="aircraft_device_is_known"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.registration} ({self.model})"

@@ -1,0 +1,24 @@
+"""Endorsements an instructor has given."""
+
+from django.db import models
+
+from training.models.entries import Taught
+
+
+class Endorsement(Taught):
+    """An endorsement as it stands in the logbook. Places and routes are points as in a flight's route."""
+
+    kind = models.TextField()
+    given = models.DateField()
+    aircraft_model = models.TextField(null=True, blank=True)  # noqa: DJ001
+    category = models.TextField(null=True, blank=True)  # noqa: DJ001
+    airport = models.JSONField(null=True, blank=True)
+    area = models.TextField(null=True, blank=True)  # noqa: DJ001
+    route = models.JSONField(default=list, blank=True)
+    flight_date = models.DateField(null=True, blank=True)
+    training_date = models.DateField(null=True, blank=True)
+    expires = models.DateField(null=True, blank=True, help_text="only ever shortens what the rule gives")
+    conditions = models.TextField(blank=True)
+
+    class Meta(Taught.Meta):
+        ordering = ["given", "entry_id"]

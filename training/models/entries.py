@@ -1,0 +1,75 @@
+"""What every entry of a training record has in common."""
+
+from django.db import models
+from django.db.models import Q
+
+#: Characters of an entry's id. An index cannot hold much more than ten times this.
+ID_LENGTH = 200
+
+
+class Entry(models.Model):
+    """One entry of one student's record, as it was put on record.
+
+    An entry is never edited and never deleted: one that was changed or taken out is retired, and its
+    successor is a row of its own. So what was on record at an instant can be read again at any later time:
+    ``recorded_at <= instant`` and not yet ``retired_at``.
+
+    ``said_recorded_at`` is the instant at which the entry was first written down, where the document that
+    brought it says so (a transfer from another school does). It then takes the place of ``recorded_at`` in
+    questions about what was known; the offset keeps it as it was typed.
+
+    Where a text column is null, the document does not have the key; empty text is what was typed.
+    """
+
+    school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
+    student = models.ForeignKey("training.Student", on_delete=models.PROTECT, related_name="%(class)s_set")
+    entry_id = models.CharField("id in the record", max_length=ID_LENGTH)
+    recorded_at = models.DateTimeField("put on record here at")
+    retired_at = models.DateTimeField("changed or taken out at", null=True, blank=True)
+    said_recorded_at = models.DateTimeField("first written down at", null=True, blank=True)
+    said_recorded_offset = models.DurationField(null=True, blank=True)
+
+    class Meta:
+        abstract = True
+        constraints = [
+            models.UniqueConstraint(
+                fields=["student", "entry_id"],
+                condition=Q(retired_at__isnull=True),
+                name="%(class)s_on_record_once",
+            ),
+            models.CheckConstraint(
+                condition=Q(retired_at__isnull=True) | Q(retired_at__gte=models.F("recorded_at")),
+                name="%(class)s_not_retired_before_recorded",
+            ),
+            models.CheckConstraint(
+                condition=Q(said_recorded_at__isnull=True, said_recorded_offset__isnull=True)
+                | Q(said_recorded_at__isnull=False, said_recorded_offset__isnull=False),
+                name="%(class)s_recorded_with_offset",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self._meta.verbose_name} {self.entry_id}"
+
+
+class Taught(Entry):
+    """An entry that may carry an instructor: the name and certificate as they stand on it.
+
+    ``instructor_user`` says which of the school's instructors that is, where the certificate tells.
+    """
+
+    instructor_name = models.TextField(null=True, blank=True)  # noqa: DJ001
+    instructor_certificate = models.TextField(null=True, blank=True)  # noqa: DJ001
+    instructor_user = models.ForeignKey(
+        "training.User", on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
+    )
+
+    class Meta(Entry.Meta):
+        abstract = True
+        constraints = [
+            *Entry.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(instructor_name__isnull=False) | Q(instructor_certificate__isnull=True),
+                name="%(class)s_certificate_has_a_name",
+            ),
+        ]

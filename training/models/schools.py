@@ -1,0 +1,38 @@
+"""A flight school: what every other row belongs to."""
+
+import zoneinfo
+
+from django.core.exceptions import ValidationError
+from django.db import models
+
+
+def check_time_zone(name: str) -> None:
+    """Refuse what the time zone database does not know."""
+    try:
+        zoneinfo.ZoneInfo(name)
+    except (ValueError, OSError, zoneinfo.ZoneInfoNotFoundError) as fault:
+        raise ValidationError(
+            f"{name!r} is no time zone; write its name in the time zone database, such as America/Chicago."
+        ) from fault
+
+
+class School(models.Model):
+    """A school, or one instructor who teaches alone. Nothing is ever visible across two schools."""
+
+    name = models.CharField(max_length=200)
+    slug = models.SlugField(max_length=60, unique=True, help_text="short name used in addresses and commands")
+    time_zone = models.CharField(
+        max_length=64,
+        default="UTC",
+        validators=[check_time_zone],
+        help_text="decides which day 'today' is at the school",
+    )
+    is_demo = models.BooleanField(
+        default=False, help_text="an invented school, replaced whenever the demo is loaded"
+    )
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name

@@ -1,0 +1,38 @@
+"""A person who is taught."""
+
+import uuid
+
+from django.db import models
+
+
+class Student(models.Model):
+    """One person's training at one school; whose record it is.
+
+    The account is optional: a child may be taught before there is one. ``ref`` stands in addresses, so that
+    they neither count students nor name them. A change of school is a new student there, with the record
+    imported.
+    """
+
+    school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="students")
+    ref = models.UUIDField("reference", default=uuid.uuid4, unique=True, editable=False)
+    user = models.ForeignKey(
+        "training.User", on_delete=models.SET_NULL, null=True, blank=True, related_name="student_records"
+    )
+    name = models.TextField(blank=True)
+    birth_date = models.DateField(null=True, blank=True)
+    training_model = models.CharField(
+        "model normally trained in",
+        max_length=60,
+        blank=True,
+        help_text="answers 'in which airplane?' where a question does not say, such as C172",
+    )
+
+    class Meta:
+        ordering = ["name", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["school", "user"], name="student_once_for_user_and_school"),
+        ]
+        indexes = [models.Index(fields=["school", "name"], name="student_by_school_and_name")]
+
+    def __str__(self) -> str:
+        return self.name or f"student {self.ref}"

@@ -1,0 +1,1 @@
+"""What is written: each service is one transaction."""
