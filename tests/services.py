@@ -33,11 +33,12 @@ class ServiceError(RuntimeError):
 
 @dataclasses.dataclass(frozen=True)
 class Addresses:
-    """Where the servers are. ``database_url`` is of a plain role that may create databases and nothing else."""
+    """Where the servers are. ``database_url`` is of a plain role that may only create databases."""
 
     database_url: str
     superuser_url: str
     redis_url: str
+    folder: pathlib.Path
 
 
 @contextlib.contextmanager
@@ -52,11 +53,11 @@ def running(*, postgresql: bool = True, redis: bool = True) -> Iterator[Addresse
         folder.chmod(0o700)
         superuser_url, database_url = start_postgresql(stack, folder, account) if postgresql else ("", "")
         redis_url = start_redis(stack, folder, account) if redis else ""
-        yield Addresses(database_url, superuser_url, redis_url)
+        yield Addresses(database_url, superuser_url, redis_url, folder)
 
 
 def unprivileged_account() -> dict[str, Any]:
-    """How ``subprocess`` becomes ``nobody`` where we are root (PostgreSQL refuses to run as root); else nothing."""
+    """How ``subprocess`` becomes ``nobody`` where we are root (PostgreSQL refuses root); else nothing."""
     if os.geteuid() != 0:
         return {}
     import pwd
@@ -136,7 +137,7 @@ def can_run(binary: pathlib.Path, account: dict[str, Any]) -> bool:
 
 
 def reachable(folder: pathlib.Path, work: pathlib.Path, account: dict[str, Any]) -> pathlib.Path:
-    """The binaries where the account can run them: a private copy if they lie under somebody's closed home."""
+    """The binaries where the account can run them: a private copy if they lie under a closed home."""
     if not account:
         return folder
     try:

@@ -27,7 +27,7 @@ def test_the_top_level_is_what_it_always_is() -> None:
     assert found == ROOMS | FILES
 
 
-@pytest.mark.parametrize("path", SOURCES, ids=str)
+@pytest.mark.parametrize("path", [path for path in SOURCES if "migrations" not in path.parts], ids=str)
 def test_a_file_can_be_read_in_one_sitting(path: pathlib.Path) -> None:
     lines = len((ROOT / path).read_text(encoding="utf-8").splitlines())
     assert lines < MOST_LINES, f"{path} has {lines} lines: split it by purpose"

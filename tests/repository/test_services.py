@@ -1,6 +1,12 @@
 """The suite runs on the servers it says it runs on: one that quietly ran elsewhere proves nothing."""
 
 import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.parse
 
 import pytest
 import redis
@@ -63,3 +69,36 @@ def test_each_worker_has_a_redis_database_of_its_own(redis_url: str) -> None:
 )
 def test_a_workers_redis_address(worker: str, address: str) -> None:
     assert services_plugin.own_redis_database("redis://:s@127.0.0.1:6400/0", worker) == address
+
+
+HOLD = """
+import time
+from tests import services
+with services.running() as addresses:
+    print(addresses.folder, addresses.superuser_url, addresses.redis_url, flush=True)
+    time.sleep(60)
+"""
+
+
+def answers(address: str) -> bool:
+    parts = urllib.parse.urlsplit(address)
+    try:
+        socket.create_connection((str(parts.hostname), int(parts.port or 0)), timeout=1).close()
+    except OSError:
+        return False
+    return True
+
+
+def test_the_servers_die_with_a_run_that_is_killed(request: pytest.FixtureRequest) -> None:
+    holder = subprocess.Popen([sys.executable, "-c", HOLD], stdout=subprocess.PIPE, text=True)
+    assert holder.stdout is not None
+    with holder.stdout:
+        folder, *addresses = holder.stdout.readline().split()
+    request.addfinalizer(lambda: shutil.rmtree(folder))  # nobody else is left to do it
+    assert [answers(address) for address in addresses] == [True, True]
+    holder.kill()
+    holder.wait()
+    deadline = time.monotonic() + 10
+    while any(map(answers, addresses)) and time.monotonic() < deadline:
+        time.sleep(0.05)
+    assert [answers(address) for address in addresses] == [False, False]

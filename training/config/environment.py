@@ -1,4 +1,4 @@
-"""Reads the environment for the settings; what cannot work is refused by a sentence that names the variable."""
+"""Reads the environment for the settings; what cannot work is refused, naming the variable."""
 
 import os
 import secrets

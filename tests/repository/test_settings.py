@@ -1,0 +1,140 @@
+"""The settings read from the environment: safe where served to others, and plain about what is wrong."""
+
+import json
+import os
+import pathlib
+import stat
+import subprocess
+import sys
+
+import pytest
+
+ROOT = pathlib.Path(__file__).resolve().parents[2]
+KEY = "k" * 64
+ASKED = (
+    "DEBUG",
+    "EMBEDDED",
+    "SECRET_KEY",
+    "ALLOWED_HOSTS",
+    "SESSION_COOKIE_SECURE",
+    "CSRF_COOKIE_SECURE",
+    "SECURE_SSL_REDIRECT",
+    "CELERY_BROKER_URL",
+    "DATABASES",
+)
+SHOW = f"""
+import json
+from training.config import settings
+print(json.dumps({{name: getattr(settings, name) for name in {ASKED!r}}}, default=str))
+"""
+
+
+def read(folder: pathlib.Path, **environment: str) -> dict[str, object]:
+    done = subprocess.run(
+        [sys.executable, "-c", SHOW],
+        env={"PATH": os.environ["PATH"], "DATA_DIR": str(folder), **environment},
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    if done.returncode:
+        raise ValueError(done.stderr.strip().splitlines()[-1])
+    settings: dict[str, object] = json.loads(done.stdout)
+    return settings
+
+
+def test_with_nothing_set_it_runs_embedded_on_this_machine_alone(tmp_path: pathlib.Path) -> None:
+    settings = read(tmp_path / "data")
+    assert settings["EMBEDDED"] is True
+    assert settings["DEBUG"] is False
+    assert settings["ALLOWED_HOSTS"] == ["localhost", "127.0.0.1", "[::1]"]
+    assert settings["SESSION_COOKIE_SECURE"] is False  # plain http on this machine
+    assert settings["CELERY_BROKER_URL"] == "memory://"
+    database = settings["DATABASES"]["default"]  # type: ignore[index]
+    assert database["ENGINE"] == "django.db.backends.sqlite3"
+    assert database["NAME"] == str(tmp_path / "data" / "training.sqlite3")
+    assert database["OPTIONS"]["transaction_mode"] == "IMMEDIATE"
+
+
+def test_an_embedded_copy_draws_its_key_once_and_keeps_it_to_its_owner(tmp_path: pathlib.Path) -> None:
+    first, second = read(tmp_path), read(tmp_path)
+    assert first["SECRET_KEY"] == second["SECRET_KEY"]
+    assert len(str(first["SECRET_KEY"])) >= 50
+    assert stat.S_IMODE((tmp_path / "secret-key").stat().st_mode) == 0o600
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["secret-key"]
+
+
+@pytest.mark.parametrize(
+    ("environment", "secure"),
+    [
+        pytest.param(
+            {"DATABASE_URL": "postgres://u:p@db/t"}, True, id="served to others: secure cookies, https"
+        ),
+        pytest.param(
+            {"DATABASE_URL": "postgres://u:p@db/t", "HTTPS": "off"}, False, id="unless said otherwise"
+        ),
+        pytest.param(
+            {"DATABASE_URL": "postgres://u:p@db/t", "DEBUG": "on"}, False, id="or a developer's own copy"
+        ),
+        pytest.param({"HTTPS": "on"}, True, id="an embedded copy behind https"),
+    ],
+)
+def test_cookies_are_secure_where_served_to_others(
+    tmp_path: pathlib.Path, environment: dict[str, str], secure: bool
+) -> None:
+    settings = read(tmp_path, SECRET_KEY=KEY, **environment)
+    names = ("SESSION_COOKIE_SECURE", "CSRF_COOKIE_SECURE", "SECURE_SSL_REDIRECT")
+    assert {settings[name] for name in names} == {secure}
+
+
+@pytest.mark.parametrize(
+    ("environment", "named"),
+    [
+        pytest.param(
+            {"DATABASE_URL": "postgres://u:p@db/t"}, "SECRET_KEY is not set", id="no key where served"
+        ),
+        pytest.param(
+            {"DATABASE_URL": "mysql://u:p@db/t", "SECRET_KEY": KEY},
+            "DATABASE_URL begins with 'mysql'",
+            id="another database",
+        ),
+        pytest.param(
+            {"DATABASE_URL": "training", "SECRET_KEY": KEY},
+            "DATABASE_URL begins with 'training'",
+            id="no address at all",
+        ),
+        pytest.param(
+            {"HTTPS": "onn"}, "HTTPS is 'onn'; write on or off", id="a misspelt switch is not taken for off"
+        ),
+        pytest.param(
+            {"NUM_PROXIES": "-1"}, "NUM_PROXIES is '-1'; write a whole number", id="a count below nothing"
+        ),
+    ],
+)
+def test_what_cannot_work_is_refused_by_name(
+    tmp_path: pathlib.Path, environment: dict[str, str], named: str
+) -> None:
+    with pytest.raises(ValueError, match="ImproperlyConfigured") as refused:
+        read(tmp_path, **environment)
+    assert named in str(refused.value)
+
+
+def test_a_key_file_that_was_cut_short_is_refused(tmp_path: pathlib.Path) -> None:
+    (tmp_path / "secret-key").write_text("short")
+    with pytest.raises(ValueError, match="holds 5 characters"):
+        read(tmp_path)
+
+
+def test_manage_says_it_in_a_line(tmp_path: pathlib.Path) -> None:
+    done = subprocess.run(
+        [sys.executable, "manage.py", "check"],
+        env={"PATH": os.environ["PATH"], "DATA_DIR": str(tmp_path), "DATABASE_URL": "postgres://u:p@db/t"},
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 1
+    assert done.stderr.startswith("The settings do not work: SECRET_KEY is not set.")
+    assert "Traceback" not in done.stderr
