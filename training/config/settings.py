@@ -94,9 +94,7 @@ LANGUAGE_CODE = "en-us"
 USE_I18N = True
 
 # People
-AUTH_USER_MODEL = (
-    "training.User" if (BASE_DIR / "training" / "models" / "people.py").exists() else "auth.User"
-)
+AUTH_USER_MODEL = "training.User"
 AUTHENTICATION_BACKENDS = [
     "rules.permissions.ObjectPermissionBackend",
     "django.contrib.auth.backends.ModelBackend",
