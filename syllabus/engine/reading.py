@@ -23,7 +23,9 @@ FIRST_YEAR, LAST_YEAR = 1900, 2199
 MOST_COUNT = 10_000
 MOST_TEXT = 10_000
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
-_DATE_TIME = re.compile(r"\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2}(:\d{2}(\.\d{1,6})?)?([Zz]|[+-]\d{2}:\d{2})?", re.ASCII)
+_DATE_TIME = re.compile(
+    r"\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2}(:\d{2}(\.\d{1,6})?)?([Zz]|[+-]\d{2}:\d{2})?", re.ASCII
+)
 _DEGREES = re.compile(r"(-?\d{1,3}(?:\.\d{1,15})?)\s*(?:deg|degrees?|°)?", re.ASCII)
 _LONE_SURROGATE = re.compile("[\ud800-\udfff]")
 
@@ -79,11 +81,15 @@ def loads(text: str | bytes, *, error: type[FaultsFound]) -> Any:
     try:
         value = json.loads(text, object_pairs_hook=pairs, parse_constant=constant)
     except json.JSONDecodeError as problem:
-        raise error([Fault(f"line {problem.lineno}, column {problem.colno}", f"not JSON: {problem.msg}")]) from None
+        raise error(
+            [Fault(f"line {problem.lineno}, column {problem.colno}", f"not JSON: {problem.msg}")]
+        ) from None
     except UnicodeDecodeError as problem:
         raise error([Fault(f"byte {problem.start}", "not UTF-8 text")]) from None
     except (RecursionError, ValueError):
-        raise error([Fault("", "not JSON that can be read: it is nested too deep or holds a number too long")]) from None
+        raise error(
+            [Fault("", "not JSON that can be read: it is nested too deep or holds a number too long")]
+        ) from None
     faults.stop(error)
     return value
 
@@ -221,7 +227,9 @@ def instant(faults: Faults, value: Any, place: str) -> datetime | None:
         try:
             found = datetime.fromisoformat(value.upper().replace(" ", "T"))
             if found.tzinfo is None:
-                faults.add(place, f"{value!r} has no offset from UTC; write it like {value}-06:00 or {value}Z")
+                faults.add(
+                    place, f"{value!r} has no offset from UTC; write it like {value}-06:00 or {value}Z"
+                )
                 return None
             found.timestamp()
         except (ValueError, OverflowError):
@@ -255,7 +263,12 @@ def time(faults: Faults, value: Any, place: str) -> int | None:
 def degrees(faults: Faults, value: Any, place: str) -> float | None:
     if isinstance(value, str) and (found := _DEGREES.fullmatch(value.strip())):
         return float(found[1])
-    if isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value) and abs(value) <= 360:
+    if (
+        isinstance(value, int | float)
+        and not isinstance(value, bool)
+        and math.isfinite(value)
+        and abs(value) <= 360
+    ):
         return float(value)
     faults.add(place, f"{called(value)} is not an angle in degrees, such as 44.1")
     return None
@@ -270,7 +283,9 @@ def point(faults: Faults, value: Any, place: str) -> Place | None:
             faults.add(place, str(problem))
             return None
     if not isinstance(value, Mapping):
-        faults.add(place, f"{called(value)} is no point; give an airport's identifier or a name with lat and lon")
+        faults.add(
+            place, f"{called(value)} is no point; give an airport's identifier or a name with lat and lon"
+        )
         return None
     fields = Object(faults, value, place)
     before = len(faults)

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from functools import cached_property
 from types import MappingProxyType
+from typing import Any
 
 from syllabus.engine.geography import Place
 
@@ -219,8 +220,14 @@ class Record:
             return entry.recorded <= instant if entry.recorded else entry_day(entry) <= day
 
         return replace(
-            self, **{part: tuple(entry for entry in getattr(self, part) if known(entry)) for part in self.PARTS}
+            self,
+            **{part: tuple(entry for entry in getattr(self, part) if known(entry)) for part in self.PARTS},
         )
+
+    @cached_property
+    def memo(self) -> dict[str, Any]:
+        """Facts derived from this record, kept so that two requirements share the work; never copied along."""
+        return {}
 
     @cached_property
     def flights_by_id(self) -> Mapping[str, Flight]:

@@ -38,7 +38,11 @@ SPELLINGS: dict[str, str] = {
 #: Dimension -> (units that belong to it, the unit of a bare number, what people call it).
 DIMENSIONS: dict[str, tuple[frozenset[str], str, str]] = {
     TIME: (frozenset({"hour", "minute", "second"}), "hour", "a time"),
-    DISTANCE: (frozenset({"nautical_mile", "kilometer", "meter", "mile", "foot"}), "nautical_mile", "a distance"),
+    DISTANCE: (
+        frozenset({"nautical_mile", "kilometer", "meter", "mile", "foot"}),
+        "nautical_mile",
+        "a distance",
+    ),
     HEIGHT: (frozenset({"foot", "meter"}), "foot", "a height"),
     SPEED: (frozenset({"knot"}), "knot", "a speed"),
     ANGLE: (frozenset({"degree"}), "degree", "an angle"),
@@ -133,7 +137,9 @@ def parse(value: object, dimension: str) -> Fraction:
     """
     if isinstance(value, bool) or not isinstance(value, str | int | float | Decimal):
         shown = {None: "null", True: "true", False: "false"}.get(value, type(value).__name__)  # type: ignore[call-overload]
-        raise QuantityError(f"{shown} is not {DIMENSIONS[dimension][2]}; write for example {EXAMPLES[dimension]}")
+        raise QuantityError(
+            f"{shown} is not {DIMENSIONS[dimension][2]}; write for example {EXAMPLES[dimension]}"
+        )
     if isinstance(value, str):
         return _parse_text(value, dimension)
     if isinstance(value, float):

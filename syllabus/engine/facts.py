@@ -1,0 +1,218 @@
+"""Facts derived from logged entries, each with three answers: yes, no, and nothing on record says.
+
+Kinds of requirement share these, so that "trained by an instructor" or "a landing more than 50 NM away"
+means the same wherever a rule asks for it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from fractions import Fraction
+from functools import lru_cache
+
+from syllabus.engine.geography import Place, distance_nm, to_hundredth
+from syllabus.engine.record import Flight, Record
+from syllabus.engine.sun import night_time
+from syllabus.engine.units import MINUTE
+
+ANY, AIRPLANE, SINGLE_ENGINE = "any aircraft", "airplane", "single-engine airplane"
+AIRCRAFT = (ANY, AIRPLANE, SINGLE_ENGINE)
+_SINGLE = frozenset({"single-engine land", "single-engine sea"})
+
+
+def suits(flight: Flight, aircraft: str) -> tuple[bool | None, str]:
+    """Whether the aircraft is of the sort a rule wants, with what is wrong or missing."""
+    if aircraft == ANY:
+        return True, ""
+    craft = flight.aircraft
+    if craft.category is None and not (aircraft == SINGLE_ENGINE and craft.klass):
+        return None, "the aircraft's category"
+    if craft.category is not None and craft.category != "airplane":
+        return False, f"{craft.category}, and the rule asks for an airplane"
+    if aircraft == AIRPLANE:
+        return True, ""
+    if craft.klass is None:
+        return None, "the aircraft's class"
+    if craft.klass in _SINGLE:
+        return True, ""
+    return False, f"{craft.klass}, and the rule asks for a single-engine airplane"
+
+
+def computed_night(flight: Flight) -> int | None:
+    """Night between off and on along the route, in microseconds; None where the entry does not give enough.
+
+    Source: 14 CFR 1.1, night.
+    """
+    if flight.off is None or flight.on is None or not flight.route:
+        return None
+    found = night_time(flight.off, flight.on, flight.route)
+    return None if found is None else round(found.total_seconds() * 1_000_000)
+
+
+def night_unknown(flight: Flight) -> str:
+    """What is missing to say whether there was night, where none is logged; "" where enough is on record."""
+    if "night" in flight.times:
+        return ""
+    if flight.off is None or flight.on is None:
+        return "night time (none is logged, and there are no off and on times)"
+    if not flight.route or not all(place.known for place in flight.route):
+        return "night time (none is logged, and the route has no known position)"
+    return ""
+
+
+@lru_cache(maxsize=16_384)
+def nm(a: Place, b: Place) -> Fraction:
+    """Straight-line distance to 0.01 NM; that rounded value is what limits are compared with."""
+    return to_hundredth(distance_nm(a, b))
+
+
+@dataclass(frozen=True)
+class Journey:
+    """One flight in the sense of a rule on a single flight: an entry, or the entries that share a trip.
+
+    ``points`` are the original point of departure and then every landing. ``doubt`` says why the order of
+    the entries is not known; ``broken`` says why they do not make one flight.
+    """
+
+    entries: tuple[Flight, ...]
+    points: tuple[Place, ...]
+    doubt: str = ""
+    broken: str = ""
+
+    @property
+    def last(self) -> Flight:
+        return self.entries[-1]
+
+    @property
+    def day(self) -> date:
+        return max(entry.date for entry in self.entries)
+
+    @property
+    def origin(self) -> Place | None:
+        return self.points[0] if self.points else None
+
+    @property
+    def leaves_home(self) -> bool:
+        """Whether any point differs from the first."""
+        return any(place.key != self.points[0].key for place in self.points)
+
+    @property
+    def unlocated(self) -> tuple[Place, ...]:
+        return tuple(place for place in self.points if not place.known)
+
+    def farthest(self) -> tuple[Fraction, Place] | None:
+        """The landing farthest from the original point of departure, of those whose position is known."""
+        origin = self.origin
+        if origin is None or not origin.known:
+            return None
+        away = [(nm(origin, place), place) for place in self.points[1:] if place.known]
+        return max(away, key=lambda pair: pair[0]) if away else None
+
+    def legs(self) -> Sequence[tuple[Fraction, Place, Place]]:
+        """Straight-line legs from takeoff to landing, of those with known ends."""
+        return [
+            (nm(a, b), a, b)
+            for a, b in zip(self.points, self.points[1:], strict=False)
+            if a.known and b.known
+        ]
+
+    def lands_beyond(self, limit: Fraction) -> tuple[bool | None, str]:
+        """Whether a landing lies more than ``limit`` NM from the original point of departure.
+
+        Source: cross-country time toward a private certificate, 14 CFR 61.1(b).
+        """
+        if self.broken:
+            return False, self.broken
+        far = self.farthest()
+        if far and far[0] > limit:
+            # an order nobody knows leaves open where the flight began
+            return (None, self.doubt) if self.doubt else (True, "")
+        if self.doubt:
+            return None, self.doubt
+        if not self.points:
+            return None, "the route"
+        if self.unlocated:
+            return None, f"the position of {', '.join(place.name for place in self.unlocated)}"
+        if far is None:
+            return False, f"no landing away from {self.points[0].key} is on the route"
+        return False, (
+            f"no landing more than {float(limit):g} NM from {self.points[0].key}; the farthest,"
+            f" {far[1].key}, is {float(far[0]):.2f} NM"
+        )
+
+
+def journeys(record: Record) -> dict[str, Journey]:
+    """Entry id -> the journey it belongs to; entries of one trip share one."""
+    if "journeys" not in record.memo:
+        trips: dict[str, list[Flight]] = {}
+        found: dict[str, Journey] = {}
+        for flight in record.flights:
+            if flight.aircraft.device:
+                continue
+            if flight.trip is None:
+                found[flight.id] = Journey((flight,), flight.route)
+            else:
+                trips.setdefault(flight.trip, []).append(flight)
+        for name, entries in trips.items():
+            journey = _joined(name, entries)
+            found.update({entry.id: journey for entry in entries})
+        record.memo["journeys"] = found
+    return record.memo["journeys"]
+
+
+def _joined(name: str, entries: list[Flight]) -> Journey:
+    """One journey of several entries, in date and off order."""
+    if len(entries) == 1:
+        return Journey(tuple(entries), entries[0].route)
+    days: dict[date, list[Flight]] = {}
+    for entry in entries:
+        days.setdefault(entry.date, []).append(entry)
+    ordered: list[Flight] = []
+    doubt = ""
+    for day in sorted(days):
+        same = days[day]
+        if len(same) > 1 and any(entry.off is None for entry in same):
+            chain = _chained(same, ordered[-1].route[-1].key if ordered and ordered[-1].route else None)
+            if chain is None:
+                doubt = f"the off times on {day}, without which the order of trip {name} is not known"
+            same = chain or same
+        ordered.extend(same)
+    points: list[Place] = []
+    broken = ""
+    for entry in ordered:
+        if not entry.route:
+            doubt = doubt or f"the route of {entry.id}, a part of trip {name}"
+            continue
+        if points and not doubt and points[-1].key != entry.route[0].key:
+            broken = f"trip {name} ends at {points[-1].key} and {entry.id} starts at {entry.route[0].key}"
+        points.extend(entry.route[1:] if points and points[-1].key == entry.route[0].key else entry.route)
+    return Journey(tuple(ordered), tuple(points), doubt, broken)
+
+
+def _chained(entries: Iterable[Flight], start: str | None) -> list[Flight] | None:
+    """The entries in the only order in which each starts where the last ended; None if there is not just one."""
+    left = list(entries)
+    if not all(entry.route for entry in left):
+        return None
+    if start is None:
+        ends = [entry.route[-1].key for entry in left]
+        firsts = [entry for entry in left if entry.route[0].key not in ends]
+        if len(firsts) != 1:
+            return None
+        start = firsts[0].route[0].key
+    ordered: list[Flight] = []
+    while left:
+        nexts = [entry for entry in left if entry.route[0].key == start]
+        if len(nexts) != 1:
+            return None
+        ordered.append(nexts[0])
+        left.remove(nexts[0])
+        start = nexts[0].route[-1].key
+    return ordered
+
+
+def minutes(microseconds: int) -> int:
+    """Whole minutes, for words beside an exact figure."""
+    return round(microseconds / MINUTE)

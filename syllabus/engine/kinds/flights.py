@@ -1,0 +1,343 @@
+"""One flight with properties, takeoffs and landings, and a milestone inside a milestone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+from fractions import Fraction
+from typing import Any
+
+from syllabus.engine import facts
+from syllabus.engine.days import Days
+from syllabus.engine.facts import Journey
+from syllabus.engine.finding import Finding
+from syllabus.engine.geography import near_limit
+from syllabus.engine.kinds import registry
+from syllabus.engine.kinds.registry import Param, kind
+from syllabus.engine.question import Question
+from syllabus.engine.record import Flight, Landings, Record
+from syllabus.engine.rulebook import RuleVersion
+from syllabus.engine.units import count
+
+DUAL, SOLO = "dual", "solo"
+FAILS, REVIEW = "fails", "review"
+Answer = tuple[bool | None, str]
+YES: Answer = (True, "")
+
+
+def occupied(flight: Flight, how: str) -> Answer:
+    """Whether the entry is dual with an instructor named, or solo."""
+    if not flight.times.get(how):
+        return False, f"no {how} time is logged"
+    if how == DUAL and flight.instructor is None:
+        return False, "no instructor is named for the dual time"
+    return YES
+
+
+@kind(
+    "one_flight",
+    occupancy=Param(registry.word(DUAL, SOLO), True),
+    aircraft=Param(registry.word(*facts.AIRCRAFT)),
+    at_night=Param(registry.flag),
+    total_more_than=Param(registry.distance),
+    total_at_least=Param(registry.distance),
+    leg_more_than=Param(registry.distance),
+    leg_at_least=Param(registry.distance),
+    landing_more_than=Param(registry.distance),
+    landing_short=Param(registry.word(FAILS, REVIEW)),
+    full_stops=Param(registry.number),
+)
+def one_flight(rule: RuleVersion, record: Record, question: Question, _nested: Any) -> Finding:
+    """One flight, an entry or a trip of several, has every property at once.
+
+    Distances are straight lines between the points of the route, to 0.01 NM. ``landing_more_than`` is the
+    distance of a landing from the original point of departure; where the rule's own distances are met and
+    only that is not, ``landing_short: review`` leaves it to a person.
+    """
+    first: date | None = None
+    maybe: date | None = None
+    counted, not_counted, ask, notes = [], [], [], []
+    seen: set[int] = set()
+    for journey in facts.journeys(record).values():
+        if id(journey) in seen or not _relevant(rule, journey):
+            continue
+        seen.add(id(journey))
+        wrong, missing, gave = _judge(rule, journey, notes if journey.day <= question.on else [])
+        day = journey.day
+        shown = journey.last.id if len(journey.entries) == 1 else f"{journey.last.id}"
+        if wrong:
+            if day <= question.on:
+                not_counted.extend((entry.id, "; ".join(wrong)) for entry in journey.entries)
+        elif missing:
+            maybe = min(filter(None, (maybe, day)))
+            if day <= question.on:
+                ask.extend((shown, each) for each in missing)
+        else:
+            first = min(filter(None, (first, day)))
+            if day <= question.on:
+                counted.extend((entry.id, gave) for entry in journey.entries)
+    holds = Days.starting(first) & rule.in_force
+    done = question.on in holds
+    return Finding(
+        rule=rule,
+        holds=holds,
+        possible=holds | (Days.starting(maybe) & rule.in_force),
+        have=count(int(done), "flight"),
+        need=count(1, "flight"),
+        remaining=count(int(not done), "flight"),
+        counted=tuple(counted),
+        not_counted=tuple(not_counted),
+        ask=tuple(ask),
+        notes=tuple(notes),
+    )
+
+
+def _relevant(rule: RuleVersion, journey: Journey) -> bool:
+    """Worth a word: flown the right way (or partly), and away from the field or logged as cross-country."""
+    how = rule.params["occupancy"]
+    if not any(entry.times.get(how) for entry in journey.entries):
+        return False
+    if rule.get("at_night") and not any(
+        entry.times.get("night") or facts.night_unknown(entry) or facts.computed_night(entry)
+        for entry in journey.entries
+    ):
+        return False
+    return journey.leaves_home or any(entry.times.get("cross_country") for entry in journey.entries)
+
+
+def _judge(rule: RuleVersion, journey: Journey, notes: list[str]) -> tuple[list[str], list[str], str]:
+    """What is wrong with a journey, what is missing, and what it gave."""
+    wrong: list[str] = []
+    missing: list[str] = []
+
+    def take(answer: Answer) -> bool:
+        met, why = answer
+        if met is False and why not in wrong:
+            wrong.append(why)
+        if met is None and why not in missing:
+            missing.append(why)
+        return met is True
+
+    if journey.broken:
+        take((False, journey.broken))
+        return wrong, missing, ""
+    for entry in journey.entries:
+        take(occupied(entry, rule.params["occupancy"]))
+        take(facts.suits(entry, rule.get("aircraft") or facts.ANY))
+    if rule.get("at_night"):
+        take(_at_night(journey, notes))
+    if journey.doubt:
+        take((None, journey.doubt))
+        return wrong, missing, ""
+    if not journey.points:
+        take((None, "the route"))
+        return wrong, missing, ""
+    total = _distances(rule, journey, take, notes)
+    if stops := rule.get("full_stops"):
+        take(_full_stops(journey, stops))
+    if limit := rule.get("landing_more_than"):
+        beyond, why = journey.lands_beyond(limit)
+        if beyond is False and rule.get("landing_short") == REVIEW:
+            if not wrong:
+                take((None, f"{why}; whether that is a cross-country flight under 14 CFR 61.1(b) is for the instructor"
+                            " and the examiner to settle"))  # fmt: skip
+        else:
+            take((beyond, why))
+        far = journey.farthest()
+        _close(far and far[0], limit, "the farthest landing", journey, notes)
+    return wrong, missing, f"{float(total):.2f} NM"
+
+
+def _at_night(journey: Journey, notes: list[str]) -> Answer:
+    logged = sum(entry.times.get("night", 0) for entry in journey.entries)
+    if logged:
+        total = sum(entry.times.get("total", 0) for entry in journey.entries)
+        if logged < total:
+            notes.append(
+                f"{journey.last.id}: {facts.minutes(logged)} of {facts.minutes(total)} min were at night;"
+                " the rule does not say how much of the flight must be."
+            )
+        return YES
+    for entry in journey.entries:
+        if unknown := facts.night_unknown(entry):
+            return None, unknown
+    return False, "no night time is logged"
+
+
+def _distances(
+    rule: RuleVersion, journey: Journey, take: Callable[[Answer], bool], notes: list[str]
+) -> Fraction:
+    legs = journey.legs()
+    total = sum((leg for leg, _, _ in legs), Fraction(0))
+    longest = max((leg for leg, _, _ in legs), default=Fraction(0))
+    lost = journey.unlocated
+    unknown = f"the position of {', '.join(place.name for place in lost)}" if lost else ""
+    for name, value, what, beats in (
+        ("total_more_than", total, "straight-line distance in all", Fraction.__gt__),
+        ("total_at_least", total, "straight-line distance in all", Fraction.__ge__),
+        ("leg_more_than", longest, "longest leg", Fraction.__gt__),
+        ("leg_at_least", longest, "longest leg", Fraction.__ge__),
+    ):
+        limit = rule.get(name)
+        if limit is None:
+            continue
+        if not beats(value, limit):
+            asked = f"{'more than' if name.endswith('more_than') else 'at least'} {float(limit):g} NM"
+            take((None, unknown) if unknown else (False, f"{what} {float(value):.2f} NM; {asked} is asked"))
+        _close(value, limit, what, journey, notes)
+    return total
+
+
+def _close(value: Fraction | None, limit: Fraction, what: str, journey: Journey, notes: list[str]) -> None:
+    if value is not None and near_limit(float(value), float(limit)):
+        notes.append(
+            f"{journey.last.id}: {what} is {float(value):.2f} NM, within 0.3 NM of the limit of {float(limit):g} NM;"
+            " the positions and the model of the earth decide, so let the instructor look."
+        )
+
+
+def _full_stops(journey: Journey, need: int) -> Answer:
+    """Full-stop landings at ``need`` different points, the one of return included.
+
+    An entry ends with the airplane at rest, so its last point is a full stop unless the log says otherwise.
+    """
+    sure: set[str] = set()
+    open_: dict[str, str] = {}
+    for entry in journey.entries:
+        for index, place in enumerate(entry.route[1:], start=1):
+            said = [each for each in entry.landings if each.at is not None and each.at.key == place.key]
+            said = [each for each in said if each.landings]
+            if any(each.full_stop for each in said):
+                sure.add(place.key)
+            elif any(each.full_stop is None for each in said):
+                open_[place.key] = f"whether the landing at {place.key} was a full stop"
+            elif not said and index == len(entry.route) - 1:
+                sure.add(place.key)
+            elif not said:
+                open_[place.key] = f"the landing at {place.key}, and whether it was a full stop"
+    asked = [words for key, words in open_.items() if key not in sure]
+    if len(sure) >= need:
+        return YES
+    if len(sure) + len(asked) >= need:
+        return None, "; ".join(asked)
+    return False, f"full stops at {len(sure)} points ({', '.join(sorted(sure)) or 'none'}); {need} are asked"
+
+
+@kind(
+    "landings_at_least",
+    occupancy=Param(registry.word(DUAL, SOLO), True),
+    takeoffs=Param(registry.number, True),
+    landings=Param(registry.number, True),
+    aircraft=Param(registry.word(*facts.AIRCRAFT)),
+    period=Param(registry.word("night", "day")),
+    full_stop=Param(registry.flag),
+    pattern=Param(registry.flag),
+    towered=Param(registry.flag),
+)
+def landings_at_least(rule: RuleVersion, record: Record, question: Question, _nested: Any) -> Finding:
+    """So many takeoffs and so many landings with the properties asked for."""
+    need_t, need_l = rule.params["takeoffs"], rule.params["landings"]
+    have_t = have_l = most_t = most_l = 0
+    shown_t = shown_l = 0
+    first: date | None = None
+    maybe: date | None = None
+    counted, not_counted, ask = [], [], []
+    for flight in record.flights:
+        if not flight.landings or not flight.times.get(rule.params["occupancy"]):
+            continue
+        gave_t = gave_l = could_t = could_l = 0
+        missing: list[str] = []
+        whys: list[str] = []
+        for each in flight.landings:
+            for takeoff, amount in ((True, each.takeoffs), (False, each.landings)):
+                if not amount:
+                    continue
+                fits, why = _landing_fits(rule, flight, each, takeoff)
+                if fits:
+                    gave_t, gave_l = gave_t + amount * takeoff, gave_l + amount * (not takeoff)
+                if fits is not False:
+                    could_t, could_l = could_t + amount * takeoff, could_l + amount * (not takeoff)
+                if fits is None and why not in missing:
+                    missing.append(why)
+                if fits is False and why and why not in whys:
+                    whys.append(why)
+        have_t, have_l, most_t, most_l = have_t + gave_t, have_l + gave_l, most_t + could_t, most_l + could_l
+        if first is None and have_t >= need_t and have_l >= need_l:
+            first = flight.date
+        if maybe is None and most_t >= need_t and most_l >= need_l:
+            maybe = flight.date
+        if flight.date <= question.on:
+            shown_t, shown_l = have_t, have_l
+            if gave_t or gave_l:
+                counted.append((flight.id, _both(gave_t, gave_l)))
+            not_counted.extend((flight.id, why) for why in whys)
+            ask.extend((flight.id, each) for each in missing)
+    holds = Days.starting(first) & rule.in_force
+    return Finding(
+        rule=rule,
+        holds=holds,
+        possible=holds | (Days.starting(maybe) & rule.in_force),
+        have=_both(shown_t, shown_l),
+        need=_both(need_t, need_l),
+        remaining=_both(max(0, need_t - shown_t), max(0, need_l - shown_l)),
+        counted=tuple(counted),
+        not_counted=tuple(not_counted),
+        ask=tuple(ask),
+    )
+
+
+def _both(takeoffs: int, landings: int) -> str:
+    return f"{count(takeoffs, 'takeoff')}, {count(landings, 'landing')}"
+
+
+def _landing_fits(rule: RuleVersion, flight: Flight, each: Landings, takeoff: bool) -> Answer:
+    """Whether these takeoffs or landings count. A "no" without words is of no interest to anybody."""
+    period = rule.get("period")
+    if period and each.period is not None and each.period != period:
+        return False, ""
+    if rule.get("towered") and each.towered is False:
+        return False, ""
+    if flight.aircraft.device:
+        return False, "made in a device"
+    answers = [
+        occupied(flight, rule.params["occupancy"]),
+        facts.suits(flight, rule.get("aircraft") or facts.ANY),
+    ]
+    where = f" at {each.at.key}" if each.at else ""
+    what = "takeoffs" if takeoff else "landings"
+    if period and each.period is None:
+        answers.append((None, f"whether the {what}{where} were by day or night"))
+    if rule.get("towered") and each.towered is None:
+        answers.append((None, f"whether the control tower{where} was operating"))
+    if rule.get("full_stop") and not takeoff and not each.full_stop:
+        if each.full_stop is None:
+            answers.append((None, f"whether the landings{where} were to a full stop"))
+        else:
+            answers.append((False, f"the landings{where} were not to a full stop"))
+    if rule.get("pattern") and not each.pattern:
+        if each.pattern is None:
+            answers.append((None, f"whether the {what}{where} involved a flight in the traffic pattern"))
+        else:
+            answers.append((False, f"no flight in the traffic pattern{where}"))
+    for met in (False, None):
+        if found := [why for answer, why in answers if answer is met]:
+            return met, "; ".join(found)
+    return YES
+
+
+@kind("milestone", milestone=Param(registry.word(), True))
+def milestone(
+    rule: RuleVersion, record: Record, question: Question, nested: Callable[[str], tuple[Finding, ...]]
+) -> Finding:
+    """Everything another milestone asks for holds."""
+    parts = nested(rule.params["milestone"])
+    holds = possible = rule.in_force
+    for part in parts:
+        holds &= part.holds
+        possible &= part.possible
+    met = sum(part.met(question.on) is True for part in parts)
+    total = len(parts)
+    return Finding(
+        rule, holds, possible, count(met, "requirement"), count(total, "requirement"),
+        count(total - met, "requirement"), parts=parts,
+    )  # fmt: skip

@@ -1,0 +1,92 @@
+"""Items graded to a standard."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date, timedelta
+from itertools import groupby
+from typing import Any
+
+from syllabus.engine.days import Days
+from syllabus.engine.finding import Finding
+from syllabus.engine.kinds import registry
+from syllabus.engine.kinds.registry import Param, kind
+from syllabus.engine.question import Question
+from syllabus.engine.record import GRADES, NOT_OBSERVED, ItemGrade, Record
+from syllabus.engine.rulebook import RuleVersion
+from syllabus.engine.units import count
+
+ONE_DAY = timedelta(days=1)
+
+
+@kind(
+    "items_at_standard",
+    items=Param(registry.table(registry.word(), registry.word()), True),
+    grade=Param(registry.word(*GRADES), True),
+)
+def items_at_standard(rule: RuleVersion, record: Record, question: Question, _nested: Any) -> Finding:
+    """Each item's newest grade is the one wanted, given by an instructor.
+
+    "Not observed" is no grade and never lowers an earlier one. Two different grades of one day whose order
+    nothing on record gives are a question.
+    """
+    items: Mapping[str, str] = rule.params["items"]
+    wanted: str = rule.params["grade"]
+    need_rank = GRADES.index(wanted)
+    holds = possible = rule.in_force
+    at_standard, counted, not_counted, ask, missing = 0, [], [], [], []
+    for item, title in items.items():
+        graded = record.items_by_name.get(item, ())
+        for grade in graded:
+            if grade.instructor is None and grade.date <= question.on:
+                not_counted.append((grade.id, f"{item}: no instructor is named"))
+        sure, maybe, newest = _days_at(graded, need_rank, record, question.on)
+        holds &= sure
+        possible &= maybe
+        if question.on in sure:
+            at_standard += 1
+            counted.append((newest[-1].id, f"{item} {wanted}"))
+        elif question.on in maybe:
+            ask.append((newest[-1].id, f"which grade of {item} on {newest[-1].date} was the later one"))
+        elif newest:
+            not_counted.append((newest[-1].id, f"{item} ({title}): newest grade is {newest[-1].grade}"))
+        else:
+            missing.append(f"{item} ({title})")
+    notes = (f"Not graded yet: {', '.join(missing)}.",) if missing else ()
+    total = len(items)
+    return Finding(
+        rule, holds, possible, count(at_standard, "item"), count(total, "item"),
+        count(total - at_standard, "item"), tuple(counted), tuple(not_counted), tuple(ask), notes,
+    )  # fmt: skip
+
+
+def _days_at(
+    graded: tuple[ItemGrade, ...], need_rank: int, record: Record, on: date
+) -> tuple[Days, Days, list[ItemGrade]]:
+    """Days on which the newest grade is surely, and possibly, high enough; and the newest grades on a day."""
+    usable = [grade for grade in graded if grade.instructor is not None and grade.grade != NOT_OBSERVED]
+    sure, maybe, newest = [], [], []
+    groups = [(day, list(group)) for day, group in groupby(usable, key=lambda grade: grade.date)]
+    for index, (day, group) in enumerate(groups):
+        last = groups[index + 1][0] - ONE_DAY if index + 1 < len(groups) else None
+        group = _latest(group, record)
+        ranks = [GRADES.index(grade.grade) >= need_rank for grade in group]
+        if all(ranks):
+            sure.append(Days.between(day, last))
+        if any(ranks):
+            maybe.append(Days.between(day, last))
+        if day <= on:
+            newest = sorted(group, key=lambda grade: (-GRADES.index(grade.grade), grade.id))
+    return Days.union(sure), Days.union(maybe), newest
+
+
+def _latest(group: list[ItemGrade], record: Record) -> list[ItemGrade]:
+    """Of one day's grades the last, where takeoff times or the time of recording tell; else all of them."""
+    if len(group) == 1:
+        return group
+    flights = [record.flights_by_id.get(grade.flight) if grade.flight else None for grade in group]
+    offs = [flight.off for flight in flights if flight is not None and flight.off is not None]
+    if len(offs) == len(group):
+        latest = max(offs)
+        return [grade for grade, off in zip(group, offs, strict=True) if off == latest]
+    return group

@@ -1,0 +1,355 @@
+"""Logged time: totals of a kind, in a window or for good, with what a training device may add."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from datetime import date, timedelta
+from typing import Any
+
+from syllabus.engine import calendar, facts
+from syllabus.engine.days import Days
+from syllabus.engine.finding import Finding
+from syllabus.engine.geography import near_limit
+from syllabus.engine.kinds import registry
+from syllabus.engine.kinds.endorsements import given
+from syllabus.engine.kinds.papers import Evidence, until
+from syllabus.engine.kinds.registry import Param, kind
+from syllabus.engine.question import Question
+from syllabus.engine.record import DEVICES, TIMES, Flight, Record
+from syllabus.engine.rulebook import RuleVersion
+from syllabus.engine.units import MINUTE, format_time
+
+INSTRUMENT = "instrument"
+COUNTS = (*TIMES, INSTRUMENT)
+PREPARATION = "practical-test-preparation:"
+ONE_DAY = timedelta(days=1)
+#: A logbook is kept in tenths of an hour; a computed night that differs by more is worth a word.
+LOGBOOK_STEP = 6 * MINUTE
+
+DEVICE_CREDIT = registry.struct(
+    devices=Param(registry.words(*DEVICES), True),
+    by_letter=Param(registry.words(*DEVICES)),
+    letter=Param(registry.word()),
+    at_most=Param(registry.time, True),
+)
+
+TOTAL_PARAMS = {
+    "counts": Param(registry.words(*COUNTS), True),
+    "need": Param(registry.time, True),
+    "aircraft": Param(registry.word(*facts.AIRCRAFT)),
+    "landing_more_than": Param(registry.distance),
+    "prepares_for": Param(registry.word()),
+    "window": Param(registry.window),
+    "device_credit": Param(DEVICE_CREDIT),
+}
+
+
+@dataclass(slots=True)
+class Share:
+    """What one entry gives: for sure, at most, and why not more."""
+
+    flight: Flight
+    sure: int = 0
+    possible: int = 0
+    device: bool = False
+    why: str = ""
+    note: str = ""
+    missing: list[str] = field(default_factory=list)
+
+
+@kind("total_at_least", **TOTAL_PARAMS)
+def total_at_least(rule: RuleVersion, record: Record, question: Question, _nested: Any) -> Finding:
+    """Add up the time that counts, and say on which days the total was enough.
+
+    ``counts`` names times that must fall together (dual and night: night training). An entry's overlap of
+    two such times is only sure as far as they fill the entry; the rest is a question. Logged time is never
+    raised: a night or cross-country time computed from the entry stands beside it.
+    """
+    return _total(rule, record, question, question.on, None)
+
+
+def _total(rule: RuleVersion, record: Record, question: Question, on: date, anchor: date | None) -> Finding:
+    """``anchor`` fixes the day the window looks back from; without it, it is each day itself."""
+    need: int = rule.params["need"]
+    window: calendar.Length | None = rule.get("window")
+    shares = _shares(rule, record)
+    ends = {
+        share.flight.id: calendar.last_day(share.flight.date, window) if window else None for share in shares
+    }
+    cap = rule.params["device_credit"]["at_most"] if rule.get("device_credit") else 0
+    sure = _Steps((share for share in shares if share.sure), ends, "sure", cap)
+    possible = (
+        _Steps((share for share in shares if share.possible), ends, "possible", cap)
+        if any(share.possible > share.sure for share in shares)
+        else sure
+    )
+    at = anchor or on
+    have = sure.at(at)
+    if anchor is None:
+        holds, could = sure.days_with(need) & rule.in_force, possible.days_with(need) & rule.in_force
+    else:
+        onward = Days.starting(anchor) & rule.in_force
+        holds = onward if have >= need else Days.none()
+        could = onward if possible.at(anchor) >= need else Days.none()
+    counted, not_counted, ask, notes = [], [], [], []
+    opens = calendar.window_start(at, window) if window else None
+    device_left = cap
+    for share in shares:
+        flight = share.flight
+        if flight.date > at:
+            continue
+        end = ends[flight.id]
+        if end is not None and end < at:
+            if share.sure:
+                not_counted.append((flight.id, f"flown {flight.date}, before the window that opens {opens}"))
+            continue
+        if share.device and share.sure:
+            gave = min(share.sure, device_left)
+            device_left -= gave
+            if gave:
+                counted.append((flight.id, format_time(gave)))
+            if gave < share.sure:
+                not_counted.append(
+                    (
+                        flight.id,
+                        f"{format_time(share.sure - gave)} over the {format_time(cap)} a device may add",
+                    )
+                )
+        elif share.sure:
+            counted.append((flight.id, format_time(share.sure)))
+            if beside := _beside(rule, flight):
+                notes.append(beside)
+        if share.why:
+            not_counted.append((flight.id, share.why))
+        if share.note:
+            notes.append(share.note)
+        ask.extend((flight.id, missing) for missing in share.missing)
+    return Finding(
+        rule=rule,
+        holds=holds,
+        possible=holds | could,
+        have=format_time(have),
+        need=format_time(need),
+        remaining=format_time(max(0, need - have)),
+        counted=tuple(counted),
+        not_counted=tuple(not_counted),
+        ask=tuple(ask),
+        notes=tuple(notes),
+    )
+
+
+class _Steps:
+    """A total over the days: each entry adds on its day and, in a window, leaves again after its last."""
+
+    def __init__(self, shares: Iterable[Share], ends: dict[str, date | None], which: str, cap: int):
+        changes: dict[date, list[int]] = defaultdict(lambda: [0, 0])
+        for share in shares:
+            amount, channel = getattr(share, which), int(share.device)
+            changes[share.flight.date][channel] += amount
+            if (end := ends[share.flight.id]) is not None:
+                changes[end + ONE_DAY][channel] -= amount
+        flown = device = 0
+        self.steps: list[tuple[date, int]] = []
+        for day in sorted(changes):
+            flown += changes[day][0]
+            device += changes[day][1]
+            self.steps.append((day, flown + min(device, cap)))
+
+    def at(self, day: date) -> int:
+        amount = 0
+        for start, total in self.steps:
+            if start > day:
+                break
+            amount = total
+        return amount
+
+    def days_with(self, need: int) -> Days:
+        if need <= 0:
+            return Days.all()
+        spans: list[tuple[date | None, date | None]] = []
+        start: date | None = None
+        for day, total in self.steps:
+            if total >= need and start is None:
+                start = day
+            elif total < need and start is not None:
+                spans.append((start, day - ONE_DAY))
+                start = None
+        if start is not None:
+            spans.append((start, None))
+        return Days.of(spans)
+
+
+def _shares(rule: RuleVersion, record: Record) -> list[Share]:
+    credit = rule.get("device_credit")
+    letters = (
+        {paper.aircraft_model.casefold() for paper in record.documents
+         if paper.kind == credit.get("letter") and paper.aircraft_model}
+        if credit else set()
+    )  # fmt: skip
+    shares = []
+    for flight in record.flights:
+        if flight.aircraft.device:
+            share = _device_share(rule, flight, credit, letters)
+        else:
+            share = _flight_share(rule, record, flight)
+        if share is not None:
+            shares.append(share)
+    return shares
+
+
+def _logged(flight: Flight, name: str) -> int | None:
+    if name == INSTRUMENT:
+        actual, simulated = flight.times.get("actual_instrument"), flight.times.get("simulated_instrument")
+        return None if actual is None and simulated is None else (actual or 0) + (simulated or 0)
+    return flight.times.get(name)
+
+
+def _device_share(
+    rule: RuleVersion, flight: Flight, credit: dict[str, Any] | None, letters: set[str]
+) -> Share | None:
+    """Time in a device: never flight time; a rule may credit instruction in it, up to a cap."""
+    counts = rule.params["counts"]
+    amounts = [_logged(flight, name) or 0 for name in counts]
+    device = flight.aircraft.device
+    if credit is None:
+        if not min(amounts):
+            return None
+        return Share(flight, why=f"time in a device ({device}) is no flight time")
+    dual = flight.times.get("dual", 0)
+    if not dual:
+        if not min(amounts):
+            return None
+        return Share(flight, why=f"time in a device ({device}) counts only as training from an instructor")
+    if flight.instructor is None:
+        return Share(flight, why="no instructor is named for the time in a device")
+    if device in credit["devices"]:
+        return Share(flight, dual, dual, device=True)
+    if device in credit.get("by_letter", ()):
+        if (flight.aircraft.model or "").casefold() in letters:
+            return Share(flight, dual, dual, device=True)
+        return Share(
+            flight, 0, dual, device=True, why=f"no letter of authorization for the {device} is on record",
+            missing=[f"the letter of authorization for the {device} (document {credit['letter']} with its aircraft_model)"],
+        )  # fmt: skip
+    return Share(flight, why=f"the rule gives no credit for a {device}")
+
+
+def _flight_share(rule: RuleVersion, record: Record, flight: Flight) -> Share | None:
+    """What a flight gives; None where it has nothing to do with the rule."""
+    amounts = {name: _logged(flight, name) for name in rule.params["counts"]}
+    unknown = ""
+    if "night" in amounts and amounts["night"] is None:
+        unknown = facts.night_unknown(flight)
+        if unknown:
+            del amounts["night"]
+    at_most = min(amount or 0 for amount in (amounts or {"total": flight.times.get("total")}).values())
+    if not at_most:
+        return _unlogged_night(flight, amounts)
+    share = Share(flight, at_most, at_most)
+    if len(amounts) > 1:
+        whole = flight.times.get("total") or max(amount or 0 for amount in amounts.values())
+        share.sure = max(0, sum(amount or 0 for amount in amounts.values()) - (len(amounts) - 1) * whole)
+        if share.sure < at_most:
+            share.missing.append(f"how much of the time was {' and '.join(map(_worded, amounts))} at once")
+    if unknown:
+        share.sure = 0
+        share.missing.append(unknown)
+    _limit(rule, record, share)
+    return share
+
+
+def _unlogged_night(flight: Flight, amounts: dict[str, int | None]) -> Share | None:
+    """An entry flown at night, by its off and on, whose night nobody logged: it gives nothing, and says so."""
+    others = [amount for name, amount in amounts.items() if name != "night"]
+    if "night" in amounts and amounts["night"] is None and others and all(others):
+        if computed := facts.computed_night(flight):
+            words = f"{facts.minutes(computed)} min of night computed from off and on, but none is logged"
+            return Share(flight, why=words)
+    return None
+
+
+def _worded(name: str) -> str:
+    return name.replace("_", "-")
+
+
+def _limit(rule: RuleVersion, record: Record, share: Share) -> None:
+    """Take away what the rule's other conditions do not let count."""
+    flight, counts = share.flight, rule.params["counts"]
+
+    def refuse(why: str) -> None:
+        share.sure = share.possible = 0
+        share.missing.clear()
+        share.why = why
+
+    def doubt(missing: str) -> None:
+        share.sure = 0
+        share.missing.append(missing)
+
+    if prepares := rule.get("prepares_for"):
+        if PREPARATION + prepares not in flight.purposes:
+            return refuse(f"not logged as preparation for the {prepares} practical test")
+    if "dual" in counts and flight.instructor is None:
+        return refuse("no instructor is named for the dual time")
+    fits, why = facts.suits(flight, rule.get("aircraft") or facts.ANY)
+    if fits is False:
+        return refuse(why)
+    if fits is None:
+        doubt(why)
+    if limit := rule.get("landing_more_than"):
+        journey = facts.journeys(record)[flight.id]
+        beyond, why = journey.lands_beyond(limit)
+        far = journey.farthest()
+        if far and near_limit(float(far[0]), float(limit)):
+            share.note = (
+                f"{flight.id}: {far[1].key} is {float(far[0]):.2f} NM from the point of departure, within 0.3 NM of"
+                f" the limit of {float(limit):g} NM; let the instructor look."
+            )
+        if beyond is False:
+            return refuse(why)
+        if beyond is None:
+            doubt(why)
+    return None
+
+
+def _beside(rule: RuleVersion, flight: Flight) -> str:
+    """A word where the computed night and the logged one are apart by more than a logbook's tenth."""
+    if "night" not in rule.params["counts"]:
+        return ""
+    computed = facts.computed_night(flight)
+    logged = flight.times.get("night", 0)
+    if computed is None or abs(computed - logged) <= LOGBOOK_STEP:
+        return ""
+    return (
+        f"{flight.id}: {facts.minutes(logged)} min of night logged,"
+        f" {facts.minutes(computed)} min computed from off and on; the logged time counts."
+    )
+
+
+@kind("endorsement_with_training", endorsements=Param(registry.words(), True), **TOTAL_PARAMS)
+def endorsement_with_training(rule: RuleVersion, record: Record, question: Question, _nested: Any) -> Finding:
+    """An endorsement, and behind it training within a window before the application.
+
+    The application's day is the context's ``application_date``, else the day asked about.
+    """
+    anchor = question.context.application_date
+    trained = _total(rule, record, question, question.on, anchor)
+    found = Evidence("endorsement")
+    for each in given(record, rule.params["endorsements"], found):
+        found.yes(
+            each.id, Days.between(each.given, each.expires), f"given {each.given}, {until(each.expires)}"
+        )
+    endorsed = found.finding(rule, question.on)
+    applied = f"applied for on {anchor or question.on}"
+    return replace(
+        trained,
+        holds=trained.holds & endorsed.holds,
+        possible=trained.possible & endorsed.possible,
+        have=f"{endorsed.have}, {trained.have}",
+        need=f"{endorsed.need}, {trained.need}",
+        remaining=f"{endorsed.remaining}, {trained.remaining}",
+        counted=endorsed.counted + trained.counted,
+        not_counted=endorsed.not_counted + trained.not_counted,
+        notes=(f"The window is that of a test {applied}.", *trained.notes),
+    )

@@ -1,0 +1,132 @@
+"""The eligibility report: what is met, what is missing, and the days on which the answer holds."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, datetime
+from functools import cached_property
+from typing import Any
+
+from syllabus.engine.days import Days
+from syllabus.engine.finding import Finding
+from syllabus.engine.question import Question
+from syllabus.engine.rulebook import Milestone
+
+CAUTION = (
+    "This is a reading of the training record, not a permission to fly and not legal advice. The regulations in"
+    " force, the instructor, the examiner and the authority decide; check every citation against the current text."
+)
+UNVERIFIED = {
+    "read": "",
+    "second-hand": "The text was not read itself, only an account of it.",
+    "memory": "The text was not read; this is from memory. Check it before relying on it.",
+}
+
+
+@dataclass(frozen=True)
+class Report:
+    milestone: Milestone
+    question: Question
+    known_at: datetime | None
+    rulebook: str
+    findings: tuple[Finding, ...]
+
+    @cached_property
+    def holds(self) -> Days:
+        """The days on which every requirement holds."""
+        days = Days.all()
+        for finding in self.findings:
+            days &= finding.holds
+        return days
+
+    @property
+    def met(self) -> bool | None:
+        """True, False, or None where only missing facts stand in the way."""
+        answers = [finding.met(self.question.on) for finding in self.findings]
+        if all(answers):
+            return True
+        return False if False in answers else None
+
+    @property
+    def eligible(self) -> bool:
+        return self.question.on in self.holds
+
+    @cached_property
+    def _span(self) -> tuple[date | None, date | None]:
+        return self.holds.from_day(self.question.on) or (None, None)
+
+    @property
+    def eligible_from(self) -> date | None:
+        """The first day, the day asked about or a later one, on which everything holds as it stands."""
+        return self._span[0]
+
+    @property
+    def eligible_until(self) -> date | None:
+        """The last day of the span that starts there; None where it is open or there is none."""
+        return self._span[1]
+
+    def first_to_lapse(self) -> tuple[Finding, date] | None:
+        """The requirement met on the day whose span ends first, and that last day."""
+        ends = [
+            (end[1], finding)
+            for finding in self.leaves()
+            if finding.met(self.question.on) and (end := finding.holds.from_day(self.question.on)) and end[1]
+        ]
+        if not ends:
+            return None
+        last, finding = min(ends, key=lambda pair: pair[0])
+        return finding, last
+
+    def leaves(self) -> Iterator[Finding]:
+        """Every requirement, those of nested milestones in the place of the milestone."""
+        stack = list(reversed(self.findings))
+        while stack:
+            finding = stack.pop()
+            if finding.parts:
+                stack.extend(reversed(finding.parts))
+            else:
+                yield finding
+
+    def unmet(self) -> list[Finding]:
+        """The requirements that are not met or not known to be."""
+        return [finding for finding in self.leaves() if not finding.met(self.question.on)]
+
+    def as_json(self) -> dict[str, Any]:
+        """The report as plain JSON values."""
+        return {
+            "milestone": self.milestone.id,
+            "title": self.milestone.title,
+            "on": self.question.on.isoformat(),
+            "known_at": self.known_at and self.known_at.isoformat(),
+            "context": self.question.context.as_json(),
+            "rulebook": self.rulebook,
+            "eligible": self.eligible,
+            "eligible_from": self.eligible_from and self.eligible_from.isoformat(),
+            "eligible_until": self.eligible_until and self.eligible_until.isoformat(),
+            "holds": self.holds.as_pairs(),
+            "requirements": [self._finding(finding) for finding in self.findings],
+            "caution": CAUTION,
+        }
+
+    def _finding(self, finding: Finding) -> dict[str, Any]:
+        rule, met = finding.rule, finding.met(self.question.on)
+        note = " ".join(filter(None, (*finding.notes, rule.note, UNVERIFIED[rule.verified])))
+        made: dict[str, Any] = {
+            "id": rule.id,
+            "citation": rule.cite.section,
+            "says": rule.says,
+            "verified": rule.verified,
+            "met": met,
+            "have": finding.have,
+            "need": finding.need,
+            "remaining": finding.remaining,
+            "counted": [{"id": entry, "gave": gave} for entry, gave in finding.counted],
+            "not_counted": [{"id": entry, "why": why} for entry, why in finding.not_counted],
+            "ask": [] if met is not None else [{"id": entry, "missing": what} for entry, what in finding.ask],
+            "holds": finding.holds.as_pairs(),
+            "note": note,
+        }
+        if finding.parts:
+            made["requirements"] = [self._finding(part) for part in finding.parts]
+        return made

@@ -1,0 +1,97 @@
+"""What is required, as values: milestones, their requirements, and each requirement's dated versions."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+from syllabus.engine.days import Days
+from syllabus.engine.errors import NotInForce, UnknownMilestone
+
+#: How well a version was checked: its text was read in a faithful copy, in somebody's account, or not at all.
+VERIFIED = ("read", "second-hand", "memory")
+
+
+@dataclass(frozen=True, slots=True)
+class Citation:
+    """Where a number stands: ``section`` as one cites it, ``source`` what was read, ``read_on`` when."""
+
+    section: str
+    source: str
+    read_on: date
+
+
+@dataclass(frozen=True, slots=True)
+class RuleVersion:
+    """One requirement as it was in force from one day to another."""
+
+    id: str
+    kind: str
+    first: date
+    last: date | None
+    says: str
+    cite: Citation
+    verified: str
+    note: str
+    params: Mapping[str, Any]
+
+    @property
+    def in_force(self) -> Days:
+        return Days.between(self.first, self.last)
+
+    def get(self, name: str) -> Any:
+        return self.params.get(name)
+
+
+@dataclass(frozen=True, slots=True)
+class Requirement:
+    """A requirement with all its versions, oldest first; ``id`` is the milestone's id, a dot, a name."""
+
+    id: str
+    kind: str
+    versions: tuple[RuleVersion, ...]
+    optional_before: bool = False
+
+    def on(self, day: date) -> RuleVersion:
+        """The version in force on a day.
+
+        Raises: NotInForce when there is none.
+        """
+        for version in self.versions:
+            if version.first <= day and (version.last is None or day <= version.last):
+                return version
+        first = self.versions[0]
+        raise NotInForce(
+            f"{self.id} has no version in force on {day}; its first starts {first.first}. Ask about a later day,"
+            " or add the earlier version with its citation."
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Milestone:
+    """A thing a student becomes allowed to do, and everything it takes."""
+
+    id: str
+    title: str
+    says: str
+    context: tuple[str, ...]
+    requirements: tuple[Requirement, ...]
+    order: int = 0
+
+
+@dataclass(frozen=True)
+class Rulebook:
+    """All milestones, and a hash over the data they were read from."""
+
+    id: str
+    milestones: Mapping[str, Milestone]
+    texts: Mapping[str, str] = field(default_factory=dict)
+
+    def milestone(self, name: str) -> Milestone:
+        """The milestone of that id. Raises: UnknownMilestone."""
+        try:
+            return self.milestones[name]
+        except KeyError:
+            raise UnknownMilestone(name, self.milestones) from None
