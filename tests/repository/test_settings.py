@@ -62,7 +62,7 @@ def test_an_embedded_copy_draws_its_key_once_and_keeps_it_to_its_owner(tmp_path:
     assert first["SECRET_KEY"] == second["SECRET_KEY"]
     assert len(str(first["SECRET_KEY"])) >= 50
     assert stat.S_IMODE((tmp_path / "secret-key").stat().st_mode) == 0o600
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["secret-key"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["secret-key", "static"]
 
 
 @pytest.mark.parametrize(

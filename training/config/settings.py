@@ -159,6 +159,7 @@ DATA_UPLOAD_MAX_NUMBER_FIELDS = 1000
 # Static files: named by content once collected; found in place before (a fresh checkout, the tests).
 STATIC_URL = "/static/"
 STATIC_ROOT = DATA_DIR / "static"
+STATIC_ROOT.mkdir(exist_ok=True)
 COLLECTED = (STATIC_ROOT / "staticfiles.json").exists()
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},

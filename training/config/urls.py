@@ -17,3 +17,8 @@ urlpatterns = [
     path("api/v1/", include("api.v1.urls")),
     path("", include("training.web.urls")),
 ]
+
+handler400 = "training.config.faults.bad_request"
+handler403 = "training.config.faults.permission_denied"
+handler404 = "training.config.faults.page_not_found"
+handler500 = "training.config.faults.server_error"

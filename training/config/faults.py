@@ -1,0 +1,49 @@
+"""What is answered where no view of ours could: problem+json (RFC 9457) under ``/api/``, a page elsewhere."""
+
+from http import HTTPStatus
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.views import defaults
+
+
+def problem(status: HTTPStatus, detail: str) -> JsonResponse:
+    """A problem document. It tells what was asked for and what to do, and nothing of our insides."""
+    body = {"type": "about:blank", "title": status.phrase, "status": status.value, "detail": detail}
+    return JsonResponse(body, status=status.value, content_type="application/problem+json")
+
+
+def is_api(request: HttpRequest) -> bool:
+    return request.path.startswith("/api/")
+
+
+def bad_request(request: HttpRequest, exception: Exception, *args: Any, **kwargs: Any) -> HttpResponse:
+    if is_api(request):
+        return problem(
+            HTTPStatus.BAD_REQUEST, "The request cannot be read: look at its headers and its size."
+        )
+    return defaults.bad_request(request, exception)
+
+
+def permission_denied(request: HttpRequest, exception: Exception, *args: Any, **kwargs: Any) -> HttpResponse:
+    if is_api(request):
+        return problem(HTTPStatus.FORBIDDEN, "This is not open to you.")
+    return defaults.permission_denied(request, exception)
+
+
+def page_not_found(request: HttpRequest, exception: Exception, *args: Any, **kwargs: Any) -> HttpResponse:
+    if is_api(request):
+        return problem(
+            HTTPStatus.NOT_FOUND,
+            f"There is nothing at {request.path}. /api/v1/docs/ lists what there is.",
+        )
+    return defaults.page_not_found(request, exception)
+
+
+def server_error(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    if is_api(request):
+        return problem(
+            HTTPStatus.INTERNAL_SERVER_ERROR,
+            "The fault is ours and has been logged. The same request may be sent again later.",
+        )
+    return defaults.server_error(request)
