@@ -1,0 +1,87 @@
+"""Rows for the tests, each with what it cannot do without."""
+
+from __future__ import annotations
+
+import datetime as dt
+import itertools
+from typing import Any
+
+from syllabus.engine import record as engine
+from training import models, record
+
+_numbers = itertools.count(1)
+LONG_AGO = dt.date(2020, 1, 1)
+NOON = dt.datetime(2026, 3, 2, 12, tzinfo=dt.UTC)
+
+
+def school(**given: Any) -> models.School:
+    number = next(_numbers)
+    return models.School.objects.create(
+        **{"name": f"School {number}", "slug": f"school-{number}", "time_zone": "America/Chicago", **given}
+    )
+
+
+def user(**given: Any) -> models.User:
+    number = next(_numbers)
+    password = given.pop("password", None)
+    return models.User.objects.create_user(
+        **{"email": f"person{number}@example.org", "name": f"Person {number}", **given}, password=password
+    )
+
+
+def role(
+    kind: str, *, at: models.School, whose: models.User | None = None, certificate: str = ""
+) -> models.User:
+    """A user with a role at a school."""
+    whose = whose or user()
+    models.Role.objects.create(school=at, user=whose, role=kind, certificate=certificate)
+    return whose
+
+
+def instructor(at: models.School, **given: Any) -> models.User:
+    certificate = given.pop("certificate", "")
+    return role("instructor", at=at, whose=user(**given), certificate=certificate)
+
+
+def administrator(at: models.School, **given: Any) -> models.User:
+    return role("administrator", at=at, whose=user(**given))
+
+
+def student(
+    at: models.School | None = None, *, taught_by: models.User | None = None, **given: Any
+) -> models.Student:
+    """A student, with an account where ``user`` is given, assigned to ``taught_by`` since long ago."""
+    at = at or school()
+    made = models.Student.objects.create(
+        **{"name": f"Student {next(_numbers)}", "birth_date": dt.date(2006, 5, 17), **given}, school=at
+    )
+    if made.user:
+        models.Role.objects.get_or_create(school=at, user=made.user, role="student")
+    if taught_by:
+        assign(taught_by, made)
+    return made
+
+
+def assign(
+    instructor: models.User,
+    student: models.Student,
+    *,
+    starts: dt.date = LONG_AGO,
+    ends: dt.date | None = None,
+) -> models.Assignment:
+    return models.Assignment.objects.create(
+        school=student.school, student=student, instructor=instructor, starts=starts, ends=ends
+    )
+
+
+def aircraft(at: models.School, **given: Any) -> models.Aircraft:
+    return models.Aircraft.objects.create(
+        **{"registration": f"N{next(_numbers):02d}XY", "model": "C172", **given}, school=at
+    )
+
+
+def recorded(student: models.Student, *, at: dt.datetime = NOON, **parts: Any) -> models.Student:
+    """The student, with a record of these parts put on record at an instant."""
+    whose = engine.Student(student.name, student.birth_date)
+    record.store(student, engine.Record(student=whose, **parts), by=None, at=at)
+    return student

@@ -1,0 +1,10 @@
+"""Fixtures of the tests of the stored record."""
+
+import pytest
+
+from tests import cast
+
+
+@pytest.fixture
+def people(db: None) -> cast.Cast:
+    return cast.cast()
