@@ -41,7 +41,7 @@ class Days:
 
     @classmethod
     def between(cls, first: date | None, last: date | None) -> Days:
-        """From ``first`` to ``last``, both included; ``None`` is open; empty when they are the wrong way round."""
+        """From ``first`` to ``last``, both counting; ``None`` is open; empty when the wrong way round."""
         low = first.toordinal() if first else _FIRST
         high = last.toordinal() if last else _LAST
         return cls(((low, high),)) if low <= high else _NONE
@@ -111,7 +111,7 @@ class Days:
 
     def as_pairs(self) -> list[list[str | None]]:
         """The form of the eligibility report: ``[["2026-01-10", "2026-04-10"], ["2026-06-01", None]]``."""
-        return [[first and first.isoformat(), last and last.isoformat()] for first, last in self]
+        return [[each.isoformat() if each else None for each in span] for span in self]
 
     def __repr__(self) -> str:
         spans = (f"{first or ''}..{last or ''}" for first, last in self)

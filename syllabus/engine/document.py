@@ -126,7 +126,7 @@ RULE_ITEMS = tuple(
 
 
 def _kind(known: tuple[str, ...], what: str, also: Mapping[str, str] = MappingProxyType({})) -> reading.Read:
-    """A kind of document, test or endorsement: a known one, or one that cannot be mistaken for a known one."""
+    """A kind of document, test or endorsement: known, or not to be mistaken for a known one."""
 
     def reader(faults: Faults, value: Any, place: str) -> str | None:
         if not isinstance(value, str):
@@ -164,7 +164,8 @@ def _item(faults: Faults, value: Any, place: str) -> str | None:
             joint = "." if stem == "area.private" else "-"
             faults.add(
                 place,
-                f"{value!r} is no item of that list; it runs from {stem}{joint}{first:02d} to {stem}{joint}{last:02d}",
+                f"{value!r} is no item of that list, which runs from {stem}{joint}{first:02d} to"
+                f" {stem}{joint}{last:02d}",
             )
             return None
     return value
@@ -226,7 +227,7 @@ def _contradictions(faults: Faults, times: Mapping[str, int], place: str) -> Non
             if amount > total:
                 faults.add(
                     f"{place}.{key}",
-                    f"{format_time(amount)} is more than the total of {format_time(total)}; correct one of them",
+                    f"{format_time(amount)} is more than the total, {format_time(total)}; correct one",
                 )
     if times.get("dual") and times.get("solo"):
         faults.add(
@@ -386,7 +387,7 @@ def _endorsement(faults: Faults, value: Any, place: str) -> Endorsement:
     if made.training_date and made.given != date.min and made.training_date > made.given:
         faults.add(
             f"{place}.training_date",
-            f"{made.training_date} is after the endorsement was given ({made.given}); the training comes first",
+            f"{made.training_date} is after the endorsement, given {made.given}; the training comes first",
         )
     return made
 
@@ -448,7 +449,7 @@ def _kept(**fields: Any) -> dict[str, Any]:
 
 
 def _who(instructor: Instructor | None) -> dict[str, Any] | None:
-    return instructor and _kept(name=instructor.name, certificate=instructor.certificate)
+    return _kept(name=instructor.name, certificate=instructor.certificate) if instructor else None
 
 
 def _points(route: tuple) -> list[Any]:

@@ -192,7 +192,7 @@ def _joined(name: str, entries: list[Flight]) -> Journey:
 
 
 def _chained(entries: Iterable[Flight], start: str | None) -> list[Flight] | None:
-    """The entries in the only order in which each starts where the last ended; None if there is not just one."""
+    """The entries in the one order in which each starts where the last ended; None without just one."""
     left = list(entries)
     if not all(entry.route for entry in left):
         return None

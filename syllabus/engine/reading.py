@@ -109,7 +109,7 @@ class Object:
         return f"{self.place}.{key}" if self.place else key
 
     def take(self, key: str, read: Read, default: Any = None, *, required: bool = False) -> Any:
-        """The value at ``key`` as ``read`` gives it; ``default`` when the key is absent, or null and optional."""
+        """The value at ``key`` as ``read`` gives it; ``default`` when it is absent, or null and optional."""
         self.known.append(key)
         if key not in self.left:
             if required and self.ok:
@@ -275,7 +275,7 @@ def degrees(faults: Faults, value: Any, place: str) -> float | None:
 
 
 def point(faults: Faults, value: Any, place: str) -> Place | None:
-    """An airport's identifier, or a name with ``lat`` and ``lon``; a name alone is a place nobody has located."""
+    """An airport's identifier, or a name with ``lat`` and ``lon``; a name alone has no known position."""
     if isinstance(value, str):
         try:
             return geography.airports().find(value)

@@ -79,7 +79,7 @@ class Flight:
     recorded: datetime | None = None
 
     @property
-    def order(self) -> tuple[date, float, str]:
+    def order(self) -> tuple[Any, float, str]:
         """Sorts by day, then by takeoff where it is known, then by id so that input order never matters."""
         return (self.date, self.off.timestamp() if self.off else 0.0, self.id)
 
@@ -219,14 +219,14 @@ class Record:
         def known(entry: Entry) -> bool:
             return entry.recorded <= instant if entry.recorded else entry_day(entry) <= day
 
-        return replace(
-            self,
-            **{part: tuple(entry for entry in getattr(self, part) if known(entry)) for part in self.PARTS},
-        )
+        parts: dict[str, Any] = {
+            part: tuple(entry for entry in getattr(self, part) if known(entry)) for part in self.PARTS
+        }
+        return replace(self, **parts)
 
     @cached_property
     def memo(self) -> dict[str, Any]:
-        """Facts derived from this record, kept so that two requirements share the work; never copied along."""
+        """Facts derived from this record, so that requirements share the work; never copied along."""
         return {}
 
     @cached_property

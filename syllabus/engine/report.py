@@ -14,8 +14,9 @@ from syllabus.engine.question import Question
 from syllabus.engine.rulebook import Milestone
 
 CAUTION = (
-    "This is a reading of the training record, not a permission to fly and not legal advice. The regulations in"
-    " force, the instructor, the examiner and the authority decide; check every citation against the current text."
+    "This is a reading of the training record, not a permission to fly and not legal advice. The regulations"
+    " in force, the instructor, the examiner and the authority decide; check every citation against the"
+    " current text."
 )
 UNVERIFIED = {
     "read": "",

@@ -52,7 +52,6 @@ class Requirement:
     id: str
     kind: str
     versions: tuple[RuleVersion, ...]
-    optional_before: bool = False
 
     def on(self, day: date) -> RuleVersion:
         """The version in force on a day.
@@ -64,8 +63,8 @@ class Requirement:
                 return version
         first = self.versions[0]
         raise NotInForce(
-            f"{self.id} has no version in force on {day}; its first starts {first.first}. Ask about a later day,"
-            " or add the earlier version with its citation."
+            f"{self.id} has no version in force on {day}; its first starts {first.first}. Ask about a later"
+            " day, or add the earlier version with its citation."
         )
 
 

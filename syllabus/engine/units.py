@@ -164,7 +164,7 @@ def parse_time(value: object) -> int:
 
 
 def _decimal(number: Fraction, places: int) -> str | None:
-    """``number`` written with at least one and at most ``places`` decimals, or None where that is not exact."""
+    """``number`` with at least one and at most ``places`` decimals, or None where that is not exact."""
     scaled = number * 10**places
     if scaled.denominator != 1:
         return None

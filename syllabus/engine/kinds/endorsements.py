@@ -39,7 +39,7 @@ def given(record: Record, kinds: Iterable[str], found: Evidence) -> Iterable[End
     life=Param(registry.length),
     counts_from=Param(registry.word(TRAINING_DATE, GIVEN)),
 )
-def endorsement(rule: RuleVersion, record: Record, question: Question, _nested: Any) -> Finding:
+def endorsement(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
     """An endorsement is on record, for what the context names, within its life.
 
     The life counts from the training or from the endorsement, as ``counts_from`` says; the endorsement
@@ -73,10 +73,17 @@ def _match(
         match_model(tried[-1], each.id, each.aircraft_model, question, days, gave)
     if rule.get("at_airport"):
         tried.append(Evidence(""))
+        here, there = each.airport, question.context.airport
         match_word(
-            tried[-1], each.id, each.airport and each.airport.key, question.context.airport and question.context.airport.key,
-            days, gave, "airport", "airport",
-        )  # fmt: skip
+            tried[-1],
+            each.id,
+            here.key if here else None,
+            there.key if there else None,
+            days,
+            gave,
+            "airport",
+            "airport",
+        )
     if rule.get("in_area"):
         tried.append(Evidence(""))
         match_word(tried[-1], each.id, each.area, question.context.area, days, gave, "area", "airspace area")
@@ -95,7 +102,7 @@ def _match(
     repeated=Param(registry.words(), True),
     repeated_within=Param(registry.distance, True),
 )
-def cross_country_endorsement(rule: RuleVersion, record: Record, question: Question, _nested: Any) -> Finding:
+def cross_country_endorsement(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
     """An endorsement for this very flight, or a standing one for a route that stays close.
 
     The one for a flight holds on its ``flight_date`` alone, for its route; the standing one for the same

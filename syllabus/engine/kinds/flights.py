@@ -47,7 +47,7 @@ def occupied(flight: Flight, how: str) -> Answer:
     landing_short=Param(registry.word(FAILS, REVIEW)),
     full_stops=Param(registry.number),
 )
-def one_flight(rule: RuleVersion, record: Record, question: Question, _nested: Any) -> Finding:
+def one_flight(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
     """One flight, an entry or a trip of several, has every property at once.
 
     Distances are straight lines between the points of the route, to 0.01 NM. ``landing_more_than`` is the
@@ -56,7 +56,10 @@ def one_flight(rule: RuleVersion, record: Record, question: Question, _nested: A
     """
     first: date | None = None
     maybe: date | None = None
-    counted, not_counted, ask, notes = [], [], [], []
+    counted: list[tuple[str, str]] = []
+    not_counted: list[tuple[str, str]] = []
+    ask: list[tuple[str, str]] = []
+    notes: list[str] = []
     seen: set[int] = set()
     for journey in facts.journeys(record).values():
         if id(journey) in seen or not _relevant(rule, journey):
@@ -64,14 +67,13 @@ def one_flight(rule: RuleVersion, record: Record, question: Question, _nested: A
         seen.add(id(journey))
         wrong, missing, gave = _judge(rule, journey, notes if journey.day <= question.on else [])
         day = journey.day
-        shown = journey.last.id if len(journey.entries) == 1 else f"{journey.last.id}"
         if wrong:
             if day <= question.on:
                 not_counted.extend((entry.id, "; ".join(wrong)) for entry in journey.entries)
         elif missing:
             maybe = min(filter(None, (maybe, day)))
             if day <= question.on:
-                ask.extend((shown, each) for each in missing)
+                ask.extend((journey.last.id, each) for each in missing)
         else:
             first = min(filter(None, (first, day)))
             if day <= question.on:
@@ -139,8 +141,8 @@ def _judge(rule: RuleVersion, journey: Journey, notes: list[str]) -> tuple[list[
         beyond, why = journey.lands_beyond(limit)
         if beyond is False and rule.get("landing_short") == REVIEW:
             if not wrong:
-                take((None, f"{why}; whether that is a cross-country flight under 14 CFR 61.1(b) is for the instructor"
-                            " and the examiner to settle"))  # fmt: skip
+                settle = "whether that is a cross-country flight under 14 CFR 61.1(b) is for the instructor"
+                take((None, f"{why}; {settle} and the examiner to settle"))
         else:
             take((beyond, why))
         far = journey.farthest()
@@ -191,8 +193,8 @@ def _distances(
 def _close(value: Fraction | None, limit: Fraction, what: str, journey: Journey, notes: list[str]) -> None:
     if value is not None and near_limit(float(value), float(limit)):
         notes.append(
-            f"{journey.last.id}: {what} is {float(value):.2f} NM, within 0.3 NM of the limit of {float(limit):g} NM;"
-            " the positions and the model of the earth decide, so let the instructor look."
+            f"{journey.last.id}: {what} is {float(value):.2f} NM, within 0.3 NM of the limit,"
+            f" {float(limit):g} NM; the positions and the model of the earth decide, let the instructor look."
         )
 
 
@@ -234,14 +236,16 @@ def _full_stops(journey: Journey, need: int) -> Answer:
     pattern=Param(registry.flag),
     towered=Param(registry.flag),
 )
-def landings_at_least(rule: RuleVersion, record: Record, question: Question, _nested: Any) -> Finding:
+def landings_at_least(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
     """So many takeoffs and so many landings with the properties asked for."""
     need_t, need_l = rule.params["takeoffs"], rule.params["landings"]
     have_t = have_l = most_t = most_l = 0
     shown_t = shown_l = 0
     first: date | None = None
     maybe: date | None = None
-    counted, not_counted, ask = [], [], []
+    counted: list[tuple[str, str]] = []
+    not_counted: list[tuple[str, str]] = []
+    ask: list[tuple[str, str]] = []
     for flight in record.flights:
         if not flight.landings or not flight.times.get(rule.params["occupancy"]):
             continue

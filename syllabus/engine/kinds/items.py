@@ -24,7 +24,7 @@ ONE_DAY = timedelta(days=1)
     items=Param(registry.table(registry.word(), registry.word()), True),
     grade=Param(registry.word(*GRADES), True),
 )
-def items_at_standard(rule: RuleVersion, record: Record, question: Question, _nested: Any) -> Finding:
+def items_at_standard(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
     """Each item's newest grade is the one wanted, given by an instructor.
 
     "Not observed" is no grade and never lowers an earlier one. Two different grades of one day whose order

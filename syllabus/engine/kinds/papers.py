@@ -79,7 +79,7 @@ def shortened(last: date | None, expires: date | None) -> date | None:
     need=Param(registry.age, True),
     by_category=Param(registry.table(registry.word(), registry.age)),
 )
-def age_at_least(rule: RuleVersion, record: Record, question: Question, _nested: Any) -> Finding:
+def age_at_least(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
     """The person has reached an age: ``need``, or the category's own where the table has it.
 
     The category is the context's, else that of the entries flown in the context's model, else airplane's.
@@ -114,7 +114,7 @@ def same(text: str) -> str:
 
 
 @kind("document", document=Param(registry.word(), True), life=Param(registry.length))
-def document(rule: RuleVersion, record: Record, question: Question, _nested: Any) -> Finding:
+def document(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
     """A document of a kind is on record, from its issue on, for ``life`` or for good."""
     found = Evidence("document")
     for paper in record.documents:
@@ -139,7 +139,7 @@ _LIFE = registry.struct(
     lives=Param(registry.list_of(_LIFE), True),
     certificates=Param(registry.words(*CERTIFICATES), True),
 )
-def certificate(rule: RuleVersion, record: Record, question: Question, _nested: Any) -> Finding:
+def certificate(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
     """A pilot certificate is held: a document with a life by its day of issue, or one of ``certificates``.
 
     ``lives`` is in order of ``issued_before``; the first row whose day lies after the issue applies. A row
@@ -200,7 +200,7 @@ _BASICMED = registry.struct(
     life=Param(registry.length, True),
     basicmed=Param(_BASICMED),
 )
-def medical(rule: RuleVersion, record: Record, question: Question, _nested: Any) -> Finding:
+def medical(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
     """A medical certificate of a class or better, its life by the age on the day of the examination.
 
     A paper's own ``expires`` only shortens. Where the version has ``basicmed``, a course and an examination
@@ -276,7 +276,7 @@ def _lived(paper: Document, life: calendar.Length) -> Days:
     for_model=Param(registry.flag),
     life=Param(registry.length),
 )
-def test_passed(rule: RuleVersion, record: Record, question: Question, _nested: Any) -> Finding:
+def passed_test(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
     """A test was passed, for the context's model where the rule says so, within its life."""
     found = Evidence("test")
     for test, last in passed(rule, record, found):
@@ -340,7 +340,7 @@ def match_word(
     life=Param(registry.length, True),
     endorsement=Param(registry.word(), True),
 )
-def deficiencies_reviewed(rule: RuleVersion, record: Record, question: Question, _nested: Any) -> Finding:
+def deficiencies_reviewed(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
     """Where the passed knowledge test lists deficient codes, an endorsement says they were reviewed.
 
     The newest passed test that lives on a day decides. With no codes listed nothing is needed; a score

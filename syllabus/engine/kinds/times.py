@@ -60,7 +60,7 @@ class Share:
 
 
 @kind("total_at_least", **TOTAL_PARAMS)
-def total_at_least(rule: RuleVersion, record: Record, question: Question, _nested: Any) -> Finding:
+def total_at_least(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
     """Add up the time that counts, and say on which days the total was enough.
 
     ``counts`` names times that must fall together (dual and night: night training). An entry's overlap of
@@ -93,7 +93,10 @@ def _total(rule: RuleVersion, record: Record, question: Question, on: date, anch
         onward = Days.starting(anchor) & rule.in_force
         holds = onward if have >= need else Days.none()
         could = onward if possible.at(anchor) >= need else Days.none()
-    counted, not_counted, ask, notes = [], [], [], []
+    counted: list[tuple[str, str]] = []
+    not_counted: list[tuple[str, str]] = []
+    ask: list[tuple[str, str]] = []
+    notes: list[str] = []
     opens = calendar.window_start(at, window) if window else None
     device_left = cap
     for share in shares:
@@ -231,7 +234,7 @@ def _device_share(
             return Share(flight, dual, dual, device=True)
         return Share(
             flight, 0, dual, device=True, why=f"no letter of authorization for the {device} is on record",
-            missing=[f"the letter of authorization for the {device} (document {credit['letter']} with its aircraft_model)"],
+            missing=[f"the letter of authorization for the {device} (a document {credit['letter']})"],
         )  # fmt: skip
     return Share(flight, why=f"the rule gives no credit for a {device}")
 
@@ -261,13 +264,14 @@ def _flight_share(rule: RuleVersion, record: Record, flight: Flight) -> Share | 
 
 
 def _unlogged_night(flight: Flight, amounts: dict[str, int | None]) -> Share | None:
-    """An entry flown at night, by its off and on, whose night nobody logged: it gives nothing, and says so."""
+    """An entry flown at night, by its off and on, whose night nobody logged: gives nothing, and says so."""
     others = [amount for name, amount in amounts.items() if name != "night"]
-    if "night" in amounts and amounts["night"] is None and others and all(others):
-        if computed := facts.computed_night(flight):
-            words = f"{facts.minutes(computed)} min of night computed from off and on, but none is logged"
-            return Share(flight, why=words)
-    return None
+    if "night" not in amounts or amounts["night"] is not None or not others or not all(others):
+        return None
+    if not (computed := facts.computed_night(flight)):
+        return None
+    words = f"{facts.minutes(computed)} min of night computed from off and on, but none is logged"
+    return Share(flight, why=words)
 
 
 def _worded(name: str) -> str:
@@ -287,9 +291,9 @@ def _limit(rule: RuleVersion, record: Record, share: Share) -> None:
         share.sure = 0
         share.missing.append(missing)
 
-    if prepares := rule.get("prepares_for"):
-        if PREPARATION + prepares not in flight.purposes:
-            return refuse(f"not logged as preparation for the {prepares} practical test")
+    prepares = rule.get("prepares_for")
+    if prepares and PREPARATION + prepares not in flight.purposes:
+        return refuse(f"not logged as preparation for the {prepares} practical test")
     if "dual" in counts and flight.instructor is None:
         return refuse("no instructor is named for the dual time")
     fits, why = facts.suits(flight, rule.get("aircraft") or facts.ANY)
@@ -303,8 +307,8 @@ def _limit(rule: RuleVersion, record: Record, share: Share) -> None:
         far = journey.farthest()
         if far and near_limit(float(far[0]), float(limit)):
             share.note = (
-                f"{flight.id}: {far[1].key} is {float(far[0]):.2f} NM from the point of departure, within 0.3 NM of"
-                f" the limit of {float(limit):g} NM; let the instructor look."
+                f"{flight.id}: {far[1].key} is {float(far[0]):.2f} NM from the point of departure, within"
+                f" 0.3 NM of the limit, {float(limit):g} NM; let the instructor look."
             )
         if beyond is False:
             return refuse(why)
@@ -328,7 +332,7 @@ def _beside(rule: RuleVersion, flight: Flight) -> str:
 
 
 @kind("endorsement_with_training", endorsements=Param(registry.words(), True), **TOTAL_PARAMS)
-def endorsement_with_training(rule: RuleVersion, record: Record, question: Question, _nested: Any) -> Finding:
+def endorsement_with_training(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
     """An endorsement, and behind it training within a window before the application.
 
     The application's day is the context's ``application_date``, else the day asked about.
