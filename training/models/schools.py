@@ -1,5 +1,6 @@
 """A flight school: what every other row belongs to."""
 
+import datetime as dt
 import zoneinfo
 
 from django.core.exceptions import ValidationError
@@ -36,3 +37,7 @@ class School(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    def day(self, at: dt.datetime) -> dt.date:
+        """Which day it is at the school at an instant."""
+        return at.astimezone(zoneinfo.ZoneInfo(self.time_zone)).date()

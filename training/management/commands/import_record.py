@@ -1,0 +1,115 @@
+"""``manage.py import_record``: a record document from a file becomes a student's record."""
+
+import datetime as dt
+import sys
+import uuid
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+
+from syllabus.engine import reading
+from syllabus.engine.errors import DocumentError
+from training.models import School, Student, User
+from training.services import records
+
+
+class Command(BaseCommand):
+    """Exit codes: 0 done, 2 bad input with every fault on standard error and nothing written."""
+
+    help = (
+        "Reads a record document (training-record/1) and makes it a student's record: a new student's, or "
+        "with --student in the place of an existing one's."
+    )
+    requires_system_checks: list[str] = []
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("file", metavar="FILE", help="the document; - reads standard input")
+        parser.add_argument("--school", metavar="SLUG", required=True, help="the school's short name")
+        parser.add_argument(
+            "--student", metavar="REF", help="whose record to replace; without it, a new student"
+        )
+        parser.add_argument(
+            "--by", metavar="EMAIL", help="the user who does this; without it, the command line"
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        school = found_school(options["school"])
+        student = found_student(options["student"], school) if options["student"] else None
+        by = found_user(options["by"]) if options["by"] else None
+        try:
+            done = records.import_document(
+                reading.loads(text_of(options["file"]), error=DocumentError),
+                school=school,
+                student=student,
+                by=by,
+                at=dt.datetime.now(dt.UTC),
+                via="command",
+            )
+        except DocumentError as problem:
+            count = len(problem.faults)
+            self.stderr.write(
+                f"{options['file']}: nothing was written; {count} fault{'s' if count > 1 else ''}:"
+            )
+            for fault in problem.faults:
+                self.stderr.write(f"  {fault}")
+            sys.exit(2)
+        except records.NotAllowed as problem:
+            raise CommandError(str(problem), returncode=2) from None
+        self.stdout.write(described(done))
+
+
+def described(done: records.Imported) -> str:
+    """What became of it, in a few words."""
+    head = f"{done.student} ({done.student.ref}): "
+    if done.change is None:
+        return head + ("a new student with an empty record" if done.created else "nothing is different")
+    total = {
+        what: sum(counts[what] for counts in done.change.counts.values())
+        for what in ("added", "changed", "removed", "kept")
+    }
+    words = ", ".join(f"{number} {what}" for what, number in total.items() if number)
+    return head + ("a new student; " if done.created else "") + f"entries: {words or 'none'}"
+
+
+def text_of(file: str) -> bytes:
+    """The bytes of a file, or of standard input for ``-``."""
+    if file == "-":
+        return sys.stdin.buffer.read()
+    try:
+        return Path(file).read_bytes()
+    except OSError as problem:
+        raise CommandError(f"{file}: cannot be read ({problem.strerror}).", returncode=2) from None
+
+
+def found_school(slug: str) -> School:
+    try:
+        return School.objects.get(slug=slug)
+    except School.DoesNotExist:
+        known = (
+            ", ".join(School.objects.values_list("slug", flat=True)) or "none yet; 'manage.py demo' makes one"
+        )
+        raise CommandError(f"no school is called {slug!r}; there are: {known}.", returncode=2) from None
+
+
+def found_student(ref: str, school: School | None = None) -> Student:
+    """The student of a reference, of one school where it is given."""
+    try:
+        students = Student.objects.filter(ref=uuid.UUID(ref))
+    except ValueError:
+        raise CommandError(
+            f"{ref!r} is no student's reference; one looks like {uuid.UUID(int=1)}.", returncode=2
+        ) from None
+    student = students.select_related("school").first()
+    if student is None or (school is not None and student.school_id != school.pk):
+        where = f" at {school.slug}" if school else ""
+        raise CommandError(f"no student{where} has the reference {ref}.", returncode=2)
+    return student
+
+
+def found_user(email: str) -> User:
+    try:
+        return User.objects.get_by_natural_key(email)
+    except User.DoesNotExist:
+        raise CommandError(f"no user signs in as {email}.", returncode=2) from None

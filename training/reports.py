@@ -1,0 +1,178 @@
+"""What a stored record means: one milestone in full, or all of them in short. Reads only, decides nothing."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from syllabus import rulebook
+from syllabus.engine.evaluate import evaluate
+from syllabus.engine.finding import Finding
+from syllabus.engine.question import Context
+from syllabus.engine.report import CAUTION, Report
+from syllabus.engine.rulebook import Milestone
+from training import record
+from training.models import Student
+
+
+def eligibility(
+    student: Student,
+    milestone: str,
+    on: dt.date,
+    *,
+    known_at: dt.datetime | None = None,
+    context: Context | None = None,
+) -> Report:
+    """The eligibility report of a stored student; the model normally trained in where none is asked about.
+
+    Queries: those of ``record.of``.
+    Raises:  UnknownMilestone; NotInForce.
+    """
+    rules = rulebook.current()
+    asked = _about(rules.milestone(milestone), student, context)
+    known = record.of(student, known_at=known_at)
+    return evaluate(rules, known, milestone, on, known_at=known_at, context=asked)
+
+
+def _about(milestone: Milestone, student: Student, context: Context | None) -> Context:
+    asked = context or Context()
+    if asked.aircraft_model is None and student.training_model and "aircraft_model" in milestone.context:
+        return dataclasses.replace(asked, aircraft_model=student.training_model)
+    return asked
+
+
+@dataclass(frozen=True)
+class Lapse:
+    """A requirement that is met today and on ``last`` for the last time."""
+
+    finding: Finding
+    last: dt.date
+
+    def as_json(self) -> dict[str, Any]:
+        rule = self.finding.rule
+        return {
+            "requirement": rule.id,
+            "citation": rule.cite.section,
+            "says": rule.says,
+            "last_day": self.last.isoformat(),
+        }
+
+
+@dataclass(frozen=True)
+class Gap:
+    """A requirement that is not met, or not known to be."""
+
+    finding: Finding
+    met: bool | None
+
+    @property
+    def words(self) -> str:
+        """The gap as a sentence fragment a person can act on."""
+        finding, rule = self.finding, self.finding.rule
+        if self.met is None:
+            missing = "; ".join(f"{entry}: {what}" for entry, what in finding.ask[:2]) or "a fact is missing"
+            return f"{rule.says}: not known ({missing}) ({rule.cite.section})"
+        return (
+            f"{rule.says}: {finding.have} of {finding.need}, {finding.remaining} to go ({rule.cite.section})"
+        )
+
+    def as_json(self) -> dict[str, Any]:
+        finding, rule = self.finding, self.finding.rule
+        return {
+            "requirement": rule.id,
+            "citation": rule.cite.section,
+            "says": rule.says,
+            "met": self.met,
+            "have": finding.have,
+            "need": finding.need,
+            "remaining": finding.remaining,
+            "words": self.words,
+        }
+
+
+@dataclass(frozen=True)
+class Short:
+    """One milestone in a line."""
+
+    report: Report
+
+    @cached_property
+    def lapse(self) -> Lapse | None:
+        """The requirement met today that lapses first."""
+        first = self.report.first_to_lapse()
+        return Lapse(*first) if first else None
+
+    @cached_property
+    def gaps(self) -> list[Gap]:
+        on = self.report.question.on
+        return [Gap(finding, finding.met(on)) for finding in self.report.unmet()]
+
+    def as_json(self) -> dict[str, Any]:
+        report = self.report
+        return {
+            "milestone": report.milestone.id,
+            "title": report.milestone.title,
+            "context": report.question.context.as_json(),
+            "eligible": report.eligible,
+            "met": report.met,
+            "eligible_from": report.eligible_from and report.eligible_from.isoformat(),
+            "eligible_until": report.eligible_until and report.eligible_until.isoformat(),
+            "gaps": len(self.gaps),
+            "next_gap": self.gaps[0].as_json() if self.gaps else None,
+            "next_lapse": self.lapse.as_json() if self.lapse else None,
+        }
+
+
+@dataclass(frozen=True)
+class Overview:
+    """Every milestone in short, on one day."""
+
+    on: dt.date
+    known_at: dt.datetime | None
+    rulebook: str
+    milestones: tuple[Short, ...]
+
+    @property
+    def next_lapse(self) -> Lapse | None:
+        """What lapses first of all that is met today."""
+        lapses = [each.lapse for each in self.milestones if each.lapse]
+        return min(lapses, key=lambda lapse: lapse.last, default=None)
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "on": self.on.isoformat(),
+            "known_at": self.known_at and self.known_at.isoformat(),
+            "rulebook": self.rulebook,
+            "next_lapse": self.next_lapse.as_json() if self.next_lapse else None,
+            "milestones": [each.as_json() for each in self.milestones],
+            "caution": CAUTION,
+        }
+
+
+def overview(
+    student: Student,
+    on: dt.date,
+    *,
+    known_at: dt.datetime | None = None,
+    context: Context | None = None,
+) -> Overview:
+    """Every milestone in short for a stored student: from when until when, what lapses, what is missing.
+
+    Queries: those of ``record.of``. Raises: NotInForce where a rule has no version on the day.
+    """
+    rules = rulebook.current()
+    known = record.of(student, known_at=known_at)
+    return Overview(
+        on,
+        known_at,
+        rules.id,
+        tuple(
+            Short(
+                evaluate(rules, known, each.id, on, known_at=known_at, context=_about(each, student, context))
+            )
+            for each in rules.milestones.values()
+        ),
+    )

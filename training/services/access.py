@@ -1,0 +1,111 @@
+"""Who may see and write whose record, and the log of who did.
+
+The rules stand here alone, as conditions on students: a list and a single look-up ask the same condition, so
+that they cannot disagree. ``MAY`` says which relations to a student allow which action; a role of a user who
+stands in no such relation, a superuser's included, gives nothing.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Callable, Mapping
+from functools import reduce
+from operator import or_
+from typing import Any
+
+from django.db.models import Exists, OuterRef, Q, QuerySet
+
+from training.models import AccessLog, Assignment, Role, Student, User
+
+READ, WRITE = AccessLog.Action.READ, AccessLog.Action.WRITE
+#: Anyone who may have signed in, or not.
+Anyone = Any
+
+
+def _oneself(user: User, on: dt.date) -> Q:
+    return Q(user=user)
+
+
+def _holds(user: User, kind: str) -> Exists:
+    return Exists(Role.objects.filter(user=user, role=kind, school=OuterRef("school")))
+
+
+def _instructs(user: User, on: dt.date) -> Q:
+    assigned = Assignment.objects.filter(Assignment.in_force(on), instructor=user, student=OuterRef("pk"))
+    return Q(Exists(assigned)) & Q(_holds(user, Role.Kind.INSTRUCTOR))
+
+
+def _administers(user: User, on: dt.date) -> Q:
+    return Q(_holds(user, Role.Kind.ADMINISTRATOR))
+
+
+#: How a user may stand to a student, as a condition on students on a day.
+RELATIONS: Mapping[str, Callable[[User, dt.date], Q]] = {
+    "oneself": _oneself,
+    "instructs": _instructs,
+    "administers": _administers,
+}
+#: Which of these relations allow what.
+MAY: Mapping[str, tuple[str, ...]] = {
+    READ: ("oneself", "instructs", "administers"),
+    WRITE: ("instructs", "administers"),
+}
+
+
+def visible_students(user: Anyone, action: str = READ, *, on: dt.date | None = None) -> QuerySet[Student]:
+    """The students whose record a user may read, or write.
+
+    ``on`` is the day that decides which assignments are in force; by default today in UTC, so that an
+    instructor's last day ends at midnight UTC.
+    """
+    if not (user and user.is_authenticated and user.is_active):
+        return Student.objects.none()
+    day = on or dt.datetime.now(dt.UTC).date()
+    return Student.objects.filter(reduce(or_, (RELATIONS[each](user, day) for each in MAY[action])))
+
+
+def may(user: Anyone, action: str, student: Student, *, on: dt.date | None = None) -> bool:
+    """Whether a user may read, or write, one student's record. One query."""
+    return visible_students(user, action, on=on).filter(pk=student.pk).exists()
+
+
+def may_add_student(user: Anyone, school_id: int) -> bool:
+    """Whether a user may begin the record of a new student at a school."""
+    if not (user and user.is_authenticated and user.is_active):
+        return False
+    kinds = [Role.Kind.INSTRUCTOR, Role.Kind.ADMINISTRATOR]
+    return Role.objects.filter(user=user, school_id=school_id, role__in=kinds).exists()
+
+
+def log(
+    user: User | None, student: Student, action: str, what: str, *, via: str, at: dt.datetime
+) -> AccessLog:
+    """Note that a user read or wrote a student's record. One INSERT.
+
+    ``user`` is None for someone with the server's command line.
+    """
+    return AccessLog.objects.create(
+        school_id=student.school_id,
+        student=student,
+        user=user,
+        action=action,
+        what=what[:100],
+        via=via,
+        at=at,
+    )
+
+
+def open_record(
+    user: Anyone, ref: uuid.UUID, action: str = READ, *, what: str, via: str, at: dt.datetime
+) -> Student:
+    """The student of that reference with the school, for a user who may; and the entry in the log.
+
+    For whatever does not log by itself, as ``records.import_document`` and ``export_document`` do.
+
+    Queries: 2.
+    Raises:  Student.DoesNotExist, whether there is no such student or the user may not know of one.
+    """
+    student = visible_students(user, action, on=at.date()).select_related("school").get(ref=ref)
+    log(user, student, action, what, via=via, at=at)
+    return student

@@ -1,0 +1,88 @@
+"""A whole record document in and out."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Any
+
+from django.db import transaction
+
+from syllabus.engine import document as documents
+from training import record
+from training.models import Assignment, Enrolment, RecordChange, Role, School, Student, User
+from training.services import access
+
+
+class NotAllowed(PermissionError):
+    """The user may not do this at this school, or to this student's record; says so without naming it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """Whose record it is now; what changed, None where nothing did; whether the student is new."""
+
+    student: Student
+    change: RecordChange | None
+    created: bool
+
+
+@transaction.atomic
+def import_document(
+    document: object,
+    *,
+    school: School | None = None,
+    student: Student | None = None,
+    by: User | None,
+    at: dt.datetime,
+    via: str,
+) -> Imported:
+    """Put a record document on record: in the place of ``student``'s, or as a new student's of ``school``.
+
+    A new student is enrolled from the day on, and assigned to ``by`` where that is an instructor of the
+    school. ``by`` is None for someone with the server's command line.
+
+    Raises:  DocumentError with every fault, before anything is written; NotAllowed.
+    Effects: one transaction; the change and the access are logged.
+    """
+    found = documents.parse(document)
+    if student is None:
+        if school is None:
+            raise ValueError("a new student needs a school")
+        if by is not None and not access.may_add_student(by, school.pk):
+            raise NotAllowed(f"{by.email} neither instructs nor administers at {school.name}.")
+        whose, created = _new_student(found.student.name, school, by, at), True
+    else:
+        if by is not None and not access.may(by, access.WRITE, student, on=at.date()):
+            raise NotAllowed(f"{by.email} may not write this student's record.")
+        whose, created = student, False
+    change = record.store(whose, found, by=by, at=at)
+    access.log(by, whose, access.WRITE, "record", via=via, at=at)
+    return Imported(whose, change, created)
+
+
+def _new_student(name: str, school: School, by: User | None, at: dt.datetime) -> Student:
+    day = school.day(at)
+    student = Student.objects.create(school=school, name=name)
+    Enrolment.objects.create(school=school, student=student, starts=day)
+    if by is not None and Role.objects.filter(user=by, school=school, role=Role.Kind.INSTRUCTOR).exists():
+        Assignment.objects.create(school=school, student=student, instructor=by, starts=min(day, at.date()))
+    return student
+
+
+def export_document(
+    student: Student,
+    *,
+    by: User | None,
+    at: dt.datetime,
+    via: str,
+    known_at: dt.datetime | None = None,
+) -> dict[str, Any]:
+    """A student's record document, as it is or as it was known at an instant; the access is logged.
+
+    Raises: NotAllowed.
+    """
+    if by is not None and not access.may(by, access.READ, student, on=at.date()):
+        raise NotAllowed(f"{by.email} may not read this student's record.")
+    access.log(by, student, access.READ, "record", via=via, at=at)
+    return documents.dump(record.of(student, known_at=known_at))
