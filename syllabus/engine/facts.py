@@ -9,24 +9,24 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from fractions import Fraction
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
-from syllabus.engine.geography import Place, distance_nm, to_hundredth
+from syllabus.engine.geography import Place, distance_nm, near_limit, to_hundredth
 from syllabus.engine.record import Flight, Record
 from syllabus.engine.sun import night_time
 from syllabus.engine.units import MINUTE
 
 ANY, AIRPLANE, SINGLE_ENGINE = "any aircraft", "airplane", "single-engine airplane"
+INSTRUMENT = "instrument"
 AIRCRAFT = (ANY, AIRPLANE, SINGLE_ENGINE)
 _SINGLE = frozenset({"single-engine land", "single-engine sea"})
 
 
 def suits(flight: Flight, aircraft: str) -> tuple[bool | None, str]:
     """Whether the aircraft is of the sort a rule wants, with what is wrong or missing."""
-    if aircraft == ANY:
-        return True, ""
     craft = flight.aircraft
+    if aircraft == ANY or (craft.category == "airplane" and craft.klass in _SINGLE):
+        return True, ""
     if craft.category is None and not (aircraft == SINGLE_ENGINE and craft.klass):
         return None, "the aircraft's category"
     if craft.category is not None and craft.category != "airplane":
@@ -63,9 +63,24 @@ def night_unknown(flight: Flight) -> str:
 
 
 @lru_cache(maxsize=16_384)
-def nm(a: Place, b: Place) -> Fraction:
-    """Straight-line distance to 0.01 NM; that rounded value is what limits are compared with."""
-    return to_hundredth(distance_nm(a, b))
+def apart(a: Place, b: Place) -> int:
+    """Straight-line distance in hundredths of a nautical mile, the step in which limits are compared."""
+    return int(to_hundredth(distance_nm(a, b)) * 100)
+
+
+def in_nm(hundredths: int) -> str:
+    """``5003`` as ``50.03 NM``."""
+    return f"{hundredths / 100:.2f} NM"
+
+
+def limit_nm(hundredths: int) -> str:
+    """A rule's limit as people write it: ``50 NM``, ``62.5 NM``."""
+    return f"{hundredths / 100:g} NM"
+
+
+def close(hundredths: int, limit: int) -> bool:
+    """Whether a distance is so near a limit that the earth's model or a position could turn the answer."""
+    return near_limit(hundredths / 100, limit / 100)
 
 
 @dataclass(frozen=True)
@@ -93,7 +108,7 @@ class Journey:
     def origin(self) -> Place | None:
         return self.points[0] if self.points else None
 
-    @property
+    @cached_property
     def leaves_home(self) -> bool:
         """Whether any point differs from the first."""
         return any(place.key != self.points[0].key for place in self.points)
@@ -102,30 +117,32 @@ class Journey:
     def unlocated(self) -> tuple[Place, ...]:
         return tuple(place for place in self.points if not place.known)
 
-    def farthest(self) -> tuple[Fraction, Place] | None:
+    @cached_property
+    def farthest(self) -> tuple[int, Place] | None:
         """The landing farthest from the original point of departure, of those whose position is known."""
         origin = self.origin
         if origin is None or not origin.known:
             return None
-        away = [(nm(origin, place), place) for place in self.points[1:] if place.known]
+        away = [(apart(origin, place), place) for place in self.points[1:] if place.known]
         return max(away, key=lambda pair: pair[0]) if away else None
 
-    def legs(self) -> Sequence[tuple[Fraction, Place, Place]]:
+    @cached_property
+    def legs(self) -> Sequence[tuple[int, Place, Place]]:
         """Straight-line legs from takeoff to landing, of those with known ends."""
         return [
-            (nm(a, b), a, b)
+            (apart(a, b), a, b)
             for a, b in zip(self.points, self.points[1:], strict=False)
             if a.known and b.known
         ]
 
-    def lands_beyond(self, limit: Fraction) -> tuple[bool | None, str]:
-        """Whether a landing lies more than ``limit`` NM from the original point of departure.
+    def lands_beyond(self, limit: int) -> tuple[bool | None, str]:
+        """Whether a landing lies more than ``limit`` (hundredths of NM) from the original point of departure.
 
         Source: cross-country time toward a private certificate, 14 CFR 61.1(b).
         """
         if self.broken:
             return False, self.broken
-        far = self.farthest()
+        far = self.farthest
         if far and far[0] > limit:
             # an order nobody knows leaves open where the flight began
             return (None, self.doubt) if self.doubt else (True, "")
@@ -138,9 +155,39 @@ class Journey:
         if far is None:
             return False, f"no landing away from {self.points[0].key} is on the route"
         return False, (
-            f"no landing more than {float(limit):g} NM from {self.points[0].key}; the farthest,"
-            f" {far[1].key}, is {float(far[0]):.2f} NM"
+            f"no landing more than {limit_nm(limit)} from {self.points[0].key}; the farthest,"
+            f" {far[1].key}, is {in_nm(far[0])}"
         )
+
+
+def flights_logging(record: Record, name: str) -> tuple[Flight, ...]:
+    """Entries flown in an aircraft with some of that time logged, or, for night, with nothing said of it."""
+    index = record.memo.get("flights_logging")
+    if index is None:
+        index = record.memo["flights_logging"] = {}
+    if name not in index:
+        index[name] = tuple(
+            flight
+            for flight in record.flights
+            if not flight.aircraft.device
+            and (logged(flight, name) or (name == "night" and "night" not in flight.times))
+        )
+    return index[name]
+
+
+def logged(flight: Flight, name: str) -> int | None:
+    """A logged time in microseconds; instrument time is the actual and the simulated together."""
+    if name == INSTRUMENT:
+        actual, simulated = flight.times.get("actual_instrument"), flight.times.get("simulated_instrument")
+        return None if actual is None and simulated is None else (actual or 0) + (simulated or 0)
+    return flight.times.get(name)
+
+
+def in_devices(record: Record) -> tuple[Flight, ...]:
+    """Entries made in a training device."""
+    if "in_devices" not in record.memo:
+        record.memo["in_devices"] = tuple(flight for flight in record.flights if flight.aircraft.device)
+    return record.memo["in_devices"]
 
 
 def journeys(record: Record) -> dict[str, Journey]:

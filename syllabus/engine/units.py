@@ -173,6 +173,7 @@ def _decimal(number: Fraction, places: int) -> str | None:
     return f"{whole}.{decimals or '0'}"
 
 
+@lru_cache(maxsize=65_536)
 def format_time(microseconds: int) -> str:
     """A time as this project writes it: exact, in hours where two decimals do, else in minutes.
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from syllabus.engine import calendar
 from syllabus.engine.days import Days
-from syllabus.engine.facts import nm
+from syllabus.engine.facts import apart, in_nm, limit_nm
 from syllabus.engine.finding import Finding
 from syllabus.engine.geography import Place
 from syllabus.engine.kinds import registry
@@ -162,18 +162,18 @@ def _keys(route: tuple[Place, ...], there_and_back: bool) -> list[str]:
     return keys
 
 
-def _within(route: tuple[Place, ...], limit: Any) -> tuple[bool | None, str]:
-    """Whether every airport lies within ``limit`` NM of the first; exactly at the limit is within."""
+def _within(route: tuple[Place, ...], limit: int) -> tuple[bool | None, str]:
+    """Whether every airport lies within ``limit`` (hundredths of NM) of the first, the limit included."""
     if not route:
         return None, "the route it is for"
     unlocated = [place.name for place in route if not place.known]
     if unlocated:
         return None, f"the position of {', '.join(unlocated)}"
-    far = max(route, key=lambda place: nm(route[0], place))
-    away = nm(route[0], far)
+    far = max(route, key=lambda place: apart(route[0], place))
+    away = apart(route[0], far)
     if away > limit:
         return False, (
-            f"{far.key} is {float(away):.2f} NM from {route[0].key}; a standing endorsement reaches"
-            f" {float(limit):g} NM"
+            f"{far.key} is {in_nm(away)} from {route[0].key};"
+            f" a standing endorsement reaches {limit_nm(limit)}"
         )
     return True, ""

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import date
-from fractions import Fraction
 from typing import Any
 
 from syllabus.engine import facts
 from syllabus.engine.days import Days
 from syllabus.engine.facts import Journey
 from syllabus.engine.finding import Finding
-from syllabus.engine.geography import near_limit
 from syllabus.engine.kinds import registry
 from syllabus.engine.kinds.registry import Param, kind
 from syllabus.engine.question import Question
@@ -60,11 +58,9 @@ def one_flight(rule: RuleVersion, record: Record, question: Question, nested: An
     not_counted: list[tuple[str, str]] = []
     ask: list[tuple[str, str]] = []
     notes: list[str] = []
-    seen: set[int] = set()
-    for journey in facts.journeys(record).values():
-        if id(journey) in seen or not _relevant(rule, journey):
+    for journey in _candidates(rule, record):
+        if not _relevant(rule, journey):
             continue
-        seen.add(id(journey))
         wrong, missing, gave = _judge(rule, journey, notes if journey.day <= question.on else [])
         day = journey.day
         if wrong:
@@ -94,17 +90,22 @@ def one_flight(rule: RuleVersion, record: Record, question: Question, nested: An
     )
 
 
+def _candidates(rule: RuleVersion, record: Record) -> Iterable[Journey]:
+    """The journeys with an entry flown the right way, each once."""
+    journeys = facts.journeys(record)
+    found = {id(journey): journey for flight in facts.flights_logging(record, rule.params["occupancy"])
+             if (journey := journeys[flight.id])}  # fmt: skip
+    return found.values()
+
+
 def _relevant(rule: RuleVersion, journey: Journey) -> bool:
-    """Worth a word: flown the right way (or partly), and away from the field or logged as cross-country."""
-    how = rule.params["occupancy"]
-    if not any(entry.times.get(how) for entry in journey.entries):
+    """Worth a word: away from the field or logged as cross-country, and by night where the rule says so."""
+    if not journey.leaves_home and not any(entry.times.get("cross_country") for entry in journey.entries):
         return False
-    if rule.get("at_night") and not any(
+    return not rule.get("at_night") or any(
         entry.times.get("night") or facts.night_unknown(entry) or facts.computed_night(entry)
         for entry in journey.entries
-    ):
-        return False
-    return journey.leaves_home or any(entry.times.get("cross_country") for entry in journey.entries)
+    )
 
 
 def _judge(rule: RuleVersion, journey: Journey, notes: list[str]) -> tuple[list[str], list[str], str]:
@@ -145,9 +146,9 @@ def _judge(rule: RuleVersion, journey: Journey, notes: list[str]) -> tuple[list[
                 take((None, f"{why}; {settle} and the examiner to settle"))
         else:
             take((beyond, why))
-        far = journey.farthest()
+        far = journey.farthest
         _close(far and far[0], limit, "the farthest landing", journey, notes)
-    return wrong, missing, f"{float(total):.2f} NM"
+    return wrong, missing, facts.in_nm(total)
 
 
 def _at_night(journey: Journey, notes: list[str]) -> Answer:
@@ -166,35 +167,34 @@ def _at_night(journey: Journey, notes: list[str]) -> Answer:
     return False, "no night time is logged"
 
 
-def _distances(
-    rule: RuleVersion, journey: Journey, take: Callable[[Answer], bool], notes: list[str]
-) -> Fraction:
-    legs = journey.legs()
-    total = sum((leg for leg, _, _ in legs), Fraction(0))
-    longest = max((leg for leg, _, _ in legs), default=Fraction(0))
+def _distances(rule: RuleVersion, journey: Journey, take: Callable[[Answer], bool], notes: list[str]) -> int:
+    """Judge the distances; the total in hundredths of a nautical mile."""
+    legs = [leg for leg, _, _ in journey.legs]
+    total, longest = sum(legs), max(legs, default=0)
     lost = journey.unlocated
     unknown = f"the position of {', '.join(place.name for place in lost)}" if lost else ""
-    for name, value, what, beats in (
-        ("total_more_than", total, "straight-line distance in all", Fraction.__gt__),
-        ("total_at_least", total, "straight-line distance in all", Fraction.__ge__),
-        ("leg_more_than", longest, "longest leg", Fraction.__gt__),
-        ("leg_at_least", longest, "longest leg", Fraction.__ge__),
+    for name, value, what in (
+        ("total_more_than", total, "straight-line distance in all"),
+        ("total_at_least", total, "straight-line distance in all"),
+        ("leg_more_than", longest, "longest leg"),
+        ("leg_at_least", longest, "longest leg"),
     ):
-        limit = rule.get(name)
+        limit = rule.params.get(name)
         if limit is None:
             continue
-        if not beats(value, limit):
-            asked = f"{'more than' if name.endswith('more_than') else 'at least'} {float(limit):g} NM"
-            take((None, unknown) if unknown else (False, f"{what} {float(value):.2f} NM; {asked} is asked"))
+        strict = name.endswith("more_than")
+        if value < limit or (strict and value == limit):
+            asked = f"{'more than' if strict else 'at least'} {facts.limit_nm(limit)}"
+            take((None, unknown) if unknown else (False, f"{what} {facts.in_nm(value)}; {asked} is asked"))
         _close(value, limit, what, journey, notes)
     return total
 
 
-def _close(value: Fraction | None, limit: Fraction, what: str, journey: Journey, notes: list[str]) -> None:
-    if value is not None and near_limit(float(value), float(limit)):
+def _close(value: int | None, limit: int, what: str, journey: Journey, notes: list[str]) -> None:
+    if value is not None and facts.close(value, limit):
         notes.append(
-            f"{journey.last.id}: {what} is {float(value):.2f} NM, within 0.3 NM of the limit,"
-            f" {float(limit):g} NM; the positions and the model of the earth decide, let the instructor look."
+            f"{journey.last.id}: {what} is {facts.in_nm(value)}, within 0.3 NM of the limit,"
+            f" {facts.limit_nm(limit)}; positions and the model of the earth decide, let the instructor look."
         )
 
 

@@ -6,7 +6,6 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
-from fractions import Fraction
 from typing import Any
 
 from syllabus.engine import units
@@ -56,11 +55,14 @@ def time(value: Any) -> int:
     return units.parse_time(value)
 
 
-def distance(value: Any) -> Fraction:
-    """A distance with its unit, as ``50 NM``; nautical miles."""
+def distance(value: Any) -> int:
+    """A distance with its unit, as ``50 NM``; hundredths of a nautical mile."""
     if not isinstance(value, str):
         raise ValueError(f"{value!r} needs a unit, such as '50 NM'")
-    return units.parse(value, units.DISTANCE)
+    found = units.parse(value, units.DISTANCE) * 100
+    if found.denominator != 1:
+        raise ValueError(f"{value!r} is finer than 0.01 NM, in which distances are compared")
+    return int(found)
 
 
 _LENGTH = re.compile(r"(\d{1,4}) (day|month|calendar month|year)", re.ASCII)

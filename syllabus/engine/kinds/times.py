@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
 from syllabus.engine import calendar, facts
 from syllabus.engine.days import Days
 from syllabus.engine.finding import Finding
-from syllabus.engine.geography import near_limit
 from syllabus.engine.kinds import registry
 from syllabus.engine.kinds.endorsements import given
 from syllabus.engine.kinds.papers import Evidence, until
@@ -21,8 +19,7 @@ from syllabus.engine.record import DEVICES, TIMES, Flight, Record
 from syllabus.engine.rulebook import RuleVersion
 from syllabus.engine.units import MINUTE, format_time
 
-INSTRUMENT = "instrument"
-COUNTS = (*TIMES, INSTRUMENT)
+COUNTS = (*TIMES, facts.INSTRUMENT)
 PREPARATION = "practical-test-preparation:"
 ONE_DAY = timedelta(days=1)
 #: A logbook is kept in tenths of an hour; a computed night that differs by more is worth a word.
@@ -34,6 +31,9 @@ DEVICE_CREDIT = registry.struct(
     letter=Param(registry.word()),
     at_most=Param(registry.time, True),
 )
+
+#: Conditions beside the times themselves that an entry may have to meet.
+_CONDITIONS = ("aircraft", "landing_more_than", "prepares_for")
 
 TOTAL_PARAMS = {
     "counts": Param(registry.words(*COUNTS), True),
@@ -56,7 +56,7 @@ class Share:
     device: bool = False
     why: str = ""
     note: str = ""
-    missing: list[str] = field(default_factory=list)
+    missing: tuple[str, ...] = ()
 
 
 @kind("total_at_least", **TOTAL_PARAMS)
@@ -75,9 +75,11 @@ def _total(rule: RuleVersion, record: Record, question: Question, on: date, anch
     need: int = rule.params["need"]
     window: calendar.Length | None = rule.get("window")
     shares = _shares(rule, record)
-    ends = {
-        share.flight.id: calendar.last_day(share.flight.date, window) if window else None for share in shares
-    }
+    ends: dict[str, date] = (
+        {share.flight.id: calendar.last_day(share.flight.date, window) for share in shares if share.possible}
+        if window
+        else {}
+    )
     cap = rule.params["device_credit"]["at_most"] if rule.get("device_credit") else 0
     sure = _Steps((share for share in shares if share.sure), ends, "sure", cap)
     possible = (
@@ -99,12 +101,11 @@ def _total(rule: RuleVersion, record: Record, question: Question, on: date, anch
     notes: list[str] = []
     opens = calendar.window_start(at, window) if window else None
     device_left = cap
-    for share in shares:
+    for share in shares if on in rule.in_force else ():
         flight = share.flight
         if flight.date > at:
             continue
-        end = ends[flight.id]
-        if end is not None and end < at:
+        if opens is not None and flight.date < opens:
             if share.sure:
                 not_counted.append((flight.id, f"flown {flight.date}, before the window that opens {opens}"))
             continue
@@ -146,19 +147,24 @@ def _total(rule: RuleVersion, record: Record, question: Question, on: date, anch
 class _Steps:
     """A total over the days: each entry adds on its day and, in a window, leaves again after its last."""
 
-    def __init__(self, shares: Iterable[Share], ends: dict[str, date | None], which: str, cap: int):
-        changes: dict[date, list[int]] = defaultdict(lambda: [0, 0])
+    def __init__(self, shares: Iterable[Share], ends: dict[str, date], which: str, cap: int):
+        flown: dict[date, int] = {}
+        device: dict[date, int] = {}
         for share in shares:
-            amount, channel = getattr(share, which), int(share.device)
-            changes[share.flight.date][channel] += amount
-            if (end := ends[share.flight.id]) is not None:
-                changes[end + ONE_DAY][channel] -= amount
-        flown = device = 0
+            amount, changes, start = (
+                getattr(share, which),
+                device if share.device else flown,
+                share.flight.date,
+            )
+            changes[start] = changes.get(start, 0) + amount
+            if (end := ends.get(share.flight.id)) is not None:
+                changes[end + ONE_DAY] = changes.get(end + ONE_DAY, 0) - amount
+        in_air = in_device = 0
         self.steps: list[tuple[date, int]] = []
-        for day in sorted(changes):
-            flown += changes[day][0]
-            device += changes[day][1]
-            self.steps.append((day, flown + min(device, cap)))
+        for day in sorted(flown.keys() | device.keys()):
+            in_air += flown.get(day, 0)
+            in_device += device.get(day, 0)
+            self.steps.append((day, in_air + min(in_device, cap)))
 
     def at(self, day: date) -> int:
         amount = 0
@@ -185,28 +191,28 @@ class _Steps:
 
 
 def _shares(rule: RuleVersion, record: Record) -> list[Share]:
-    credit = rule.get("device_credit")
-    letters = (
-        {paper.aircraft_model.casefold() for paper in record.documents
-         if paper.kind == credit.get("letter") and paper.aircraft_model}
-        if credit else set()
-    )  # fmt: skip
+    """What each entry that has to do with the rule gives, in order of date."""
+    counts = rule.params["counts"]
+    plain = len(counts) == 1 and not any(rule.get(name) for name in _CONDITIONS) and counts[0] != "dual"
     shares = []
-    for flight in record.flights:
-        if flight.aircraft.device:
-            share = _device_share(rule, flight, credit, letters)
-        else:
-            share = _flight_share(rule, record, flight)
-        if share is not None:
+    # the rarest of the times is enough to look through: an entry without it gives nothing
+    for flight in min((facts.flights_logging(record, name) for name in counts), key=len):
+        if plain:
+            amount = facts.logged(flight, counts[0]) or 0
+            shares.append(Share(flight, amount, amount))
+        elif share := _flight_share(rule, record, flight):
             shares.append(share)
+    devices = facts.in_devices(record)
+    if devices:
+        credit = rule.get("device_credit")
+        letters = {
+            paper.aircraft_model.casefold()
+            for paper in record.documents
+            if credit and paper.kind == credit.get("letter") and paper.aircraft_model
+        }
+        shares += filter(None, (_device_share(rule, flight, credit, letters) for flight in devices))
+        shares.sort(key=lambda share: share.flight.order)
     return shares
-
-
-def _logged(flight: Flight, name: str) -> int | None:
-    if name == INSTRUMENT:
-        actual, simulated = flight.times.get("actual_instrument"), flight.times.get("simulated_instrument")
-        return None if actual is None and simulated is None else (actual or 0) + (simulated or 0)
-    return flight.times.get(name)
 
 
 def _device_share(
@@ -214,7 +220,7 @@ def _device_share(
 ) -> Share | None:
     """Time in a device: never flight time; a rule may credit instruction in it, up to a cap."""
     counts = rule.params["counts"]
-    amounts = [_logged(flight, name) or 0 for name in counts]
+    amounts = [facts.logged(flight, name) or 0 for name in counts]
     device = flight.aircraft.device
     if credit is None:
         if not min(amounts):
@@ -234,14 +240,18 @@ def _device_share(
             return Share(flight, dual, dual, device=True)
         return Share(
             flight, 0, dual, device=True, why=f"no letter of authorization for the {device} is on record",
-            missing=[f"the letter of authorization for the {device} (a document {credit['letter']})"],
+            missing=(f"the letter of authorization for the {device} (a document {credit['letter']})",),
         )  # fmt: skip
     return Share(flight, why=f"the rule gives no credit for a {device}")
 
 
 def _flight_share(rule: RuleVersion, record: Record, flight: Flight) -> Share | None:
     """What a flight gives; None where it has nothing to do with the rule."""
-    amounts = {name: _logged(flight, name) for name in rule.params["counts"]}
+    counts = rule.params["counts"]
+    if len(counts) == 1 and counts[0] != "night":
+        amount = facts.logged(flight, counts[0]) or 0
+        return _limited(rule, record, Share(flight, amount, amount))
+    amounts = {name: facts.logged(flight, name) for name in counts}
     unknown = ""
     if "night" in amounts and amounts["night"] is None:
         unknown = facts.night_unknown(flight)
@@ -255,12 +265,11 @@ def _flight_share(rule: RuleVersion, record: Record, flight: Flight) -> Share | 
         whole = flight.times.get("total") or max(amount or 0 for amount in amounts.values())
         share.sure = max(0, sum(amount or 0 for amount in amounts.values()) - (len(amounts) - 1) * whole)
         if share.sure < at_most:
-            share.missing.append(f"how much of the time was {' and '.join(map(_worded, amounts))} at once")
+            share.missing = (f"how much of the time was {' and '.join(map(_worded, amounts))} at once",)
     if unknown:
         share.sure = 0
-        share.missing.append(unknown)
-    _limit(rule, record, share)
-    return share
+        share.missing += (unknown,)
+    return _limited(rule, record, share)
 
 
 def _unlogged_night(flight: Flight, amounts: dict[str, int | None]) -> Share | None:
@@ -278,43 +287,37 @@ def _worded(name: str) -> str:
     return name.replace("_", "-")
 
 
-def _limit(rule: RuleVersion, record: Record, share: Share) -> None:
-    """Take away what the rule's other conditions do not let count."""
-    flight, counts = share.flight, rule.params["counts"]
-
-    def refuse(why: str) -> None:
-        share.sure = share.possible = 0
-        share.missing.clear()
-        share.why = why
-
-    def doubt(missing: str) -> None:
-        share.sure = 0
-        share.missing.append(missing)
-
-    prepares = rule.get("prepares_for")
+def _limited(rule: RuleVersion, record: Record, share: Share) -> Share:
+    """The share, less what the rule's other conditions do not let count."""
+    flight, params = share.flight, rule.params
+    prepares = params.get("prepares_for")
     if prepares and PREPARATION + prepares not in flight.purposes:
-        return refuse(f"not logged as preparation for the {prepares} practical test")
-    if "dual" in counts and flight.instructor is None:
-        return refuse("no instructor is named for the dual time")
-    fits, why = facts.suits(flight, rule.get("aircraft") or facts.ANY)
+        return Share(flight, why=f"not logged as preparation for the {prepares} practical test")
+    if flight.instructor is None and "dual" in params["counts"]:
+        return Share(flight, why="no instructor is named for the dual time")
+    fits, why = facts.suits(flight, params.get("aircraft") or facts.ANY)
     if fits is False:
-        return refuse(why)
+        return Share(flight, why=why)
     if fits is None:
-        doubt(why)
-    if limit := rule.get("landing_more_than"):
+        share.sure = 0
+        share.missing += (why,)
+    if limit := params.get("landing_more_than"):
         journey = facts.journeys(record)[flight.id]
         beyond, why = journey.lands_beyond(limit)
-        far = journey.farthest()
-        if far and near_limit(float(far[0]), float(limit)):
-            share.note = (
-                f"{flight.id}: {far[1].key} is {float(far[0]):.2f} NM from the point of departure, within"
-                f" 0.3 NM of the limit, {float(limit):g} NM; let the instructor look."
+        far = journey.farthest
+        note = ""
+        if far and facts.close(far[0], limit):
+            note = (
+                f"{flight.id}: {far[1].key} is {facts.in_nm(far[0])} from the point of departure, within"
+                f" 0.3 NM of the limit, {facts.limit_nm(limit)}; let the instructor look."
             )
         if beyond is False:
-            return refuse(why)
+            return Share(flight, why=why, note=note)
+        share.note = note
         if beyond is None:
-            doubt(why)
-    return None
+            share.sure = 0
+            share.missing += (why,)
+    return share
 
 
 def _beside(rule: RuleVersion, flight: Flight) -> str:
