@@ -137,9 +137,9 @@ def _kind(known: tuple[str, ...], what: str, also: Mapping[str, str] = MappingPr
         if word in known:
             return word
         stem = word.split(":")[0]
-        near = difflib.get_close_matches(word.lower(), known, 1, cutoff=0.82)
+        near = faults.meant(word.lower(), known, cutoff=0.82)
         if near and not (":" in word and any(kind.startswith(stem + ":") for kind in known)):
-            faults.add(place, f"{value!r} is no kind of {what} that is known; did you mean {near[0]!r}?")
+            faults.add(place, f"{value!r} is no kind of {what} that is known; did you mean {near!r}?")
             return None
         if not _KIND.fullmatch(word) or len(word) > 100:
             faults.add(

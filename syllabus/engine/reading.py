@@ -10,6 +10,7 @@ import difflib
 import json
 import math
 import re
+from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping
 from datetime import date, datetime
 from typing import Any
@@ -32,8 +33,18 @@ _LONE_SURROGATE = re.compile("[\ud800-\udfff]")
 Read = Callable[["Faults", Any, str], Any]
 
 
+#: Looking for the word somebody meant is slow work, and of no use in a text that is wrong all over.
+MOST_HINTS = 200
+
+
 class Faults(list[Fault]):
     """The faults found so far."""
+
+    def meant(self, word: object, known: Collection[str], cutoff: float = 0.6) -> str | None:
+        """The known word closest to one that is not known; None where none is close."""
+        if len(self) >= MOST_HINTS or not isinstance(word, str) or len(word) > 100:
+            return None
+        return next(iter(difflib.get_close_matches(word, known, 1, cutoff)), None)
 
     def add(self, place: str, message: str) -> None:
         self.append(Fault(place, message))
@@ -69,9 +80,11 @@ def loads(text: str | bytes, *, error: type[FaultsFound]) -> Any:
     def pairs(found: list[tuple[str, Any]]) -> dict[str, Any]:
         made = dict(found)
         if len(made) < len(found):
-            names = [key for key, _ in found]
-            twice = sorted({key for key in names if names.count(key) > 1})
-            faults.add("", f"the key {', '.join(map(repr, twice))} stands twice in one object; keep one")
+            times = Counter(key for key, _ in found)
+            twice = sorted(key for key, number in times.items() if number > 1)
+            faults.add(
+                "", f"the key {', '.join(map(called, twice[:10]))} stands twice in one object; keep one"
+            )
         return made
 
     def constant(name: str) -> float:
@@ -124,9 +137,9 @@ class Object:
     def done(self) -> None:
         """Every key that nobody took is a fault."""
         for key in self.left:
-            close = difflib.get_close_matches(str(key), self.known, 1)
-            hint = f"did you mean {close[0]!r}?" if close else f"known here are {', '.join(self.known)}"
-            self.faults.add(self.at(str(key)), f"unknown key; {hint}")
+            close = self.faults.meant(key, self.known)
+            hint = f"did you mean {close!r}?" if close else f"known here are {', '.join(self.known)}"
+            self.faults.add(self.at(str(key)[:100]), f"unknown key; {hint}")
 
 
 def list_of(read: Read, *, most: int = 20_000) -> Read:
@@ -178,8 +191,8 @@ def one_of(words: Collection[str], what: str) -> Read:
     def reader(faults: Faults, value: Any, place: str) -> str | None:
         if isinstance(value, str) and value in words:
             return value
-        near = difflib.get_close_matches(value.lower(), words, 1) if isinstance(value, str) else []
-        hint = f"; did you mean {near[0]!r}?" if near else ""
+        near = faults.meant(value.lower(), words) if isinstance(value, str) else None
+        hint = f"; did you mean {near!r}?" if near else ""
         faults.add(place, f"{called(value)} is no {what}; there are {', '.join(words)}{hint}")
         return None
 
