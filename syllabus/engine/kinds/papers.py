@@ -356,10 +356,11 @@ def deficiencies_reviewed(rule: RuleVersion, record: Record, question: Question,
     for each in record.endorsements:
         if each.kind == rule.params["endorsement"] and each.instructor is None:
             found.no(each.id, "no instructor is named")
-    needed = False
+    needed = lives = False
     for index, (test, last) in enumerate(tests):
         newer = [later.date for later, _ in tests[index + 1 :] if later.date > test.date]
         days = Days.between(test.date, shortened(last, min(newer) - ONE_DAY if newer else None))
+        lives = lives or question.on in days
         codes = test.deficient_codes
         if codes == () or (codes is None and (test.score is None or test.score == 100)):
             found.yes(test.id, days, "lists no deficient codes")
@@ -381,8 +382,10 @@ def deficiencies_reviewed(rule: RuleVersion, record: Record, question: Question,
                 test.id, days, f"the deficient codes (the score is {test.score} %, and none are listed)"
             )
     made = found.finding(rule, question.on)
-    if not tests:
-        made = replace(made, notes=("No passed knowledge test is on record.",))
+    if not lives:
+        made = replace(
+            made, notes=(f"No knowledge test that is passed and still lives on {question.on} is on record.",)
+        )
     elif not needed and made.met(question.on):
         made = replace(made, have=count(0, "endorsement"), need=count(0, "endorsement"))
     return made
