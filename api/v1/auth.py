@@ -1,0 +1,114 @@
+"""Tokens for programs: made with e-mail address and password, ended by the one who holds them."""
+
+from __future__ import annotations
+
+import hashlib
+from http import HTTPStatus
+from typing import Any
+
+from django.contrib.auth import authenticate
+from django.db import transaction
+from knox.models import AuthToken
+from knox.settings import knox_settings
+from rest_framework.permissions import AllowAny
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.throttling import SimpleRateThrottle
+
+from api.v1.authentication import TokenAuthentication
+from api.v1.description import Answer, describe
+from api.v1.errors import Problem
+from api.v1.views import View
+from syllabus.engine import reading
+from syllabus.engine.errors import FaultsFound
+from syllabus.engine.reading import Faults, Object
+
+
+class LoginError(FaultsFound):
+    """What was sent to sign in with cannot be read."""
+
+    what = "what was sent to sign in"
+
+
+class LoginThrottle(SimpleRateThrottle):
+    """Guessing at passwords takes long: few tries for an address, and fewer for one account from it."""
+
+    scope = "login"
+    rate = "30/min"
+
+    def get_cache_key(self, request: Request, view: Any) -> str:
+        return self.cache_format % {"scope": self.scope, "ident": self.get_ident(request)}
+
+
+class AccountThrottle(LoginThrottle):
+    scope = "login-account"
+    rate = "10/min"
+
+    def get_cache_key(self, request: Request, view: Any) -> str:
+        email = request.data.get("email") if isinstance(request.data, dict) else None
+        who = f"{self.get_ident(request)} {email}".lower().encode("utf-8", "backslashreplace")
+        return self.cache_format % {"scope": self.scope, "ident": hashlib.sha256(who).hexdigest()}
+
+
+class Login(View):
+    """POST: a new token for who gives e-mail address and password."""
+
+    authentication_classes = []
+    permission_classes = [AllowAny]
+    throttle_classes = [LoginThrottle, AccountThrottle]
+
+    @describe(
+        name="login",
+        summary="Sign in for a token",
+        description=(
+            "Gives a token that goes into `Authorization: Token …` of every further call until it "
+            "expires. It is "
+            "shown this once. A user has at most 20; the oldest ends when one more is made."
+        ),
+        body="Login",
+        answers={200: Answer("Token", "The token, and until when it is good")},
+        refuses=(400, 401, 406, 413, 415, 422, 429),
+    )
+    def post(self, request: Request) -> Response:
+        faults = Faults()
+        fields = Object(faults, request.data, "")
+        email = fields.take("email", reading.name, required=True)
+        password = fields.take("password", reading.text, required=True)
+        fields.done()
+        faults.stop(LoginError)
+        user = authenticate(request._request, username=email, password=password)
+        if user is None:
+            raise Problem(
+                HTTPStatus.UNAUTHORIZED,
+                "E-mail address and password do not go together.",
+                headers={"WWW-Authenticate": knox_settings.AUTH_HEADER_PREFIX},
+            )
+        with transaction.atomic():
+            _make_room(user)
+            made, token = AuthToken.objects.create(user=user)
+        return Response({"token": token, "expires": made.expiry and made.expiry.isoformat()})
+
+
+def _make_room(user: Any) -> None:
+    """End the oldest tokens, so that one more stays within the limit."""
+    newest_first = AuthToken.objects.filter(user=user).order_by("-created").values_list("pk", flat=True)
+    most = knox_settings.TOKEN_LIMIT_PER_USER
+    if most is not None:
+        AuthToken.objects.filter(pk__in=list(newest_first)[max(most - 1, 0) :]).delete()
+
+
+class Logout(View):
+    """POST: ends the token that the call is made with."""
+
+    authentication_classes = [TokenAuthentication]
+
+    @describe(
+        name="logout",
+        summary="End this token",
+        description="The token that the call is made with is good no longer.",
+        answers={204: Answer(None, "It has ended")},
+        refuses=(401, 406, 413, 422),
+    )
+    def post(self, request: Request) -> Response:
+        request.auth.delete()
+        return Response(status=HTTPStatus.NO_CONTENT)

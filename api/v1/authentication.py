@@ -1,0 +1,20 @@
+"""Who is asking: a token, or the session of the pages."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from knox.auth import TokenAuthentication as KnoxTokenAuthentication
+from rest_framework.exceptions import AuthenticationFailed
+
+_TOKEN = re.compile(rb"[0-9a-f]{16,256}")
+
+
+class TokenAuthentication(KnoxTokenAuthentication):
+    """A token in ``Authorization: Token …``; what cannot be one is refused before the database is asked."""
+
+    def authenticate_credentials(self, token: bytes) -> Any:
+        if not _TOKEN.fullmatch(token):
+            raise AuthenticationFailed("This is no token of ours; auth/login gives one.")
+        return super().authenticate_credentials(token)

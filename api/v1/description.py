@@ -1,0 +1,189 @@
+"""The API's OpenAPI description, beside the code that it describes.
+
+A view's method says with ``describe`` what it takes, gives and refuses; ``Description`` writes that as an
+OpenAPI operation. Schemas are named components in ``api.v1.schemas``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+from drf_spectacular.extensions import OpenApiAuthenticationExtension
+from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.plumbing import ResolvedComponent
+
+from api.v1 import schemas
+from api.v1.errors import MEDIA_TYPE
+
+Schema = dict[str, Any]
+Method = TypeVar("Method", bound=Callable[..., Any])
+
+#: What each refusal means in this API.
+REFUSALS: Mapping[int, str] = {
+    400: "The request cannot be read: the body is not JSON, a key stands twice, a number is NaN.",
+    401: "Not signed in, or the token is unknown or has expired.",
+    403: "Signed in, and not allowed.",
+    404: "Nothing here that you may see.",
+    406: "The Accept header names nothing that is given here; this API answers in application/json.",
+    409: "It cannot be done as things stand.",
+    412: "The record is not the one that If-Match names: read it again, then send your change again.",
+    413: "The body is larger than 8 MB.",
+    415: "The body is not sent as application/json, or is compressed.",
+    422: "It can be read, and something in it is wrong; errors names every place.",
+    428: "If-Match is missing; send the ETag of the record that your change starts from.",
+    429: "Too many calls; Retry-After says how many seconds to wait.",
+    500: "A fault of ours; it has been logged.",
+}
+
+
+@dataclass(frozen=True)
+class Header:
+    """A header of an answer."""
+
+    name: str
+    description: str
+
+    def as_openapi(self) -> Schema:
+        return {"description": self.description, "schema": {"type": "string"}, "required": True}
+
+
+@dataclass(frozen=True)
+class Answer:
+    """An answer that is no refusal; ``schema`` names a component, None means no body."""
+
+    schema: str | None
+    description: str
+    headers: Sequence[Header] = ()
+
+    def as_openapi(self) -> Schema:
+        made: Schema = {"description": self.description}
+        if self.headers:
+            made["headers"] = {each.name: each.as_openapi() for each in self.headers}
+        if self.schema:
+            made["content"] = {"application/json": {"schema": schemas.ref(self.schema)}}
+        return made
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """A parameter of the path, the query or the header."""
+
+    name: str
+    where: str
+    description: str
+    schema: Schema
+    required: bool = False
+
+    def as_openapi(self) -> Schema:
+        return {
+            "name": self.name,
+            "in": self.where,
+            "description": self.description,
+            "required": self.required,
+            "schema": self.schema,
+        }
+
+    @classmethod
+    def milestone(cls) -> Parameter:
+        return cls(
+            "milestone",
+            "path",
+            "The milestone's id.",
+            {"type": "string", "examples": ["faa.first-solo"]},
+            True,
+        )
+
+    @classmethod
+    def student(cls) -> Parameter:
+        return cls("ref", "path", "The student's reference.", {"type": "string", "format": "uuid"}, True)
+
+    @classmethod
+    def on(cls, what: str) -> Parameter:
+        return cls("on", "query", f"A day: {what}.", schemas.DAY)
+
+
+@dataclass(frozen=True)
+class Operation:
+    """What a view's method does; ``name`` is the operation's id, unique in the API."""
+
+    name: str
+    summary: str
+    description: str
+    answers: Mapping[int, Answer]
+    refuses: Iterable[int]
+    parameters: Sequence[Parameter] = ()
+    body: str | None = None
+
+
+def describe(**given: Any) -> Callable[[Method], Method]:
+    """Attach what ``Operation`` holds to a view's method."""
+
+    def attach(method: Method) -> Method:
+        method.described = Operation(**given)  # type: ignore[attr-defined]
+        return method
+
+    return attach
+
+
+class Description(AutoSchema):
+    """Writes a view's methods as OpenAPI operations."""
+
+    def get_operation(
+        self, path: str, path_regex: str, path_prefix: str, method: str, registry: Any
+    ) -> Schema | None:
+        self.registry, self.path, self.path_regex = registry, path, path_regex
+        self.path_prefix, self.method = path_prefix, method.upper()
+        told: Operation = getattr(self.view, method.lower()).described
+        for name, schema in schemas.components().items():
+            registry.register_on_missing(
+                ResolvedComponent(name=name, type=ResolvedComponent.SCHEMA, schema=schema, object=name)
+            )
+        responses = {str(status): answer.as_openapi() for status, answer in told.answers.items()}
+        for status in sorted({*told.refuses, 500}):
+            responses[str(status)] = _refusal(status)
+        made: Schema = {
+            "operationId": told.name,
+            "summary": told.summary,
+            "description": told.description,
+            "tags": [path.removeprefix("/api/v1/").split("/")[0]],
+            "responses": responses,
+        }
+        if told.parameters:
+            made["parameters"] = [each.as_openapi() for each in told.parameters]
+        if told.body:
+            made["requestBody"] = {
+                "required": True,
+                "content": {"application/json": {"schema": schemas.ref(told.body)}},
+            }
+        if security := self.get_auth():
+            made["security"] = security
+        return made
+
+
+def _refusal(status: int) -> Schema:
+    made: Schema = {
+        "description": REFUSALS[status],
+        "content": {MEDIA_TYPE: {"schema": schemas.ref("Problem")}},
+    }
+    if status == 429:
+        made["headers"] = {"Retry-After": Header("Retry-After", "Seconds to wait").as_openapi()}
+    if status == 401:
+        made["headers"] = {"WWW-Authenticate": Header("WWW-Authenticate", "How to sign in").as_openapi()}
+    return made
+
+
+class TokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
+    """How a token is sent."""
+
+    target_class = "api.v1.authentication.TokenAuthentication"
+    name = "token"
+
+    def get_security_definition(self, auto_schema: AutoSchema) -> Schema:
+        return {
+            "type": "apiKey",
+            "in": "header",
+            "name": "Authorization",
+            "description": "A token of auth/login, as `Token 0123…`. It expires; auth/logout ends it.",
+        }

@@ -1,0 +1,66 @@
+"""The stateless question: a record document in, the eligibility report out."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.description import Answer, describe
+from api.v1.views import OpenView
+from syllabus import rulebook
+from syllabus.engine import document, reading
+from syllabus.engine.errors import FaultsFound
+from syllabus.engine.evaluate import evaluate
+from syllabus.engine.question import context_from
+from syllabus.engine.reading import Faults, Object
+
+
+class _Inside(FaultsFound):
+    """The question with the record inside it."""
+
+    what = "the request"
+
+
+def collected(read: Any) -> reading.Read:
+    """A reader of one key that adds the faults of a reader which raises them."""
+
+    def reader(faults: Faults, value: Any, place: str) -> Any:
+        try:
+            return read(value, place)
+        except FaultsFound as found:
+            faults.extend(found.faults)
+            return None
+
+    return reader
+
+
+class Eligibility(OpenView):
+    """POST: the report for one milestone on one day, from a record that is sent along and not kept."""
+
+    @describe(
+        name="ask",
+        summary="Ask about a record that you send along",
+        description=(
+            "Answers whether the record document fulfils a milestone on a day, what is missing, and on "
+            "which days "
+            "the answer holds. Nothing is kept. Without `on`, the day is today in UTC; the answer states it. "
+            "Open to everybody, 300 calls a minute for an address that did not sign in, at most 8 MB."
+        ),
+        body="EligibilityQuestion",
+        answers={200: Answer("EligibilityReport", "The report")},
+        refuses=(400, 401, 406, 413, 415, 422, 429),
+    )
+    def post(self, request: Request) -> Response:
+        faults = Faults()
+        fields = Object(faults, request.data, "")
+        record = fields.take("record", collected(document.parse), required=True)
+        milestone = fields.take("milestone", reading.name, required=True)
+        on = fields.take("on", reading.day, self.today)
+        context = fields.take("context", collected(context_from))
+        known_at = fields.take("known_at", reading.instant)
+        fields.done()
+        faults.stop(_Inside)
+        report = evaluate(rulebook.current(), record, milestone, on, known_at=known_at, context=context)
+        return Response(report.as_json())

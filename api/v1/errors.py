@@ -1,0 +1,155 @@
+"""Every refusal as a problem document (RFC 9457), from one handler.
+
+400: the request cannot be read. 422: it can be read, and what it says is wrong or cannot be answered; then
+``errors`` names every place. 404 stands for "not there" and "not yours to know of" alike.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Iterable, Mapping
+from http import HTTPStatus
+from typing import Any
+
+from django.core.exceptions import PermissionDenied, RequestDataTooBig, SuspiciousOperation
+from django.http import Http404
+from rest_framework.exceptions import APIException
+from rest_framework.response import Response
+from rest_framework.views import set_rollback
+
+from syllabus.engine.errors import EngineError, Fault, FaultsFound, NotInForce, UnknownMilestone
+
+logger = logging.getLogger(__name__)
+
+MEDIA_TYPE = "application/problem+json"
+#: More than these are counted, not listed; the first hundred already say what is wrong with the program.
+MOST_ERRORS = 100
+MOST_TEXT = 500
+
+
+class Problem(Exception):
+    """A refusal; ``detail`` is a sentence that names the thing and the way out."""
+
+    def __init__(
+        self,
+        status: HTTPStatus,
+        detail: str,
+        *,
+        faults: Iterable[Fault] = (),
+        headers: Mapping[str, str] | None = None,
+    ):
+        self.status, self.detail = status, detail
+        self.faults, self.headers = tuple(faults), dict(headers or {})
+        super().__init__(detail)
+
+
+class Unreadable(FaultsFound):
+    """The body is not JSON."""
+
+    what = "the request's body"
+
+
+def not_found(what: str) -> Problem:
+    """The one answer for what is not there and for what the asker may not know of."""
+    return Problem(HTTPStatus.NOT_FOUND, f"There is no {what} here that you may see.")
+
+
+def handler(exc: Exception, context: Mapping[str, Any]) -> Response:
+    """The response for whatever a view raised; what nobody foresaw is logged and told without its insides."""
+    set_rollback()
+    problem = _as_problem(exc)
+    if problem is None:
+        request = context.get("request")
+        logger.error("%s %s failed", getattr(request, "method", "?"), _route(request), exc_info=exc)
+        problem = Problem(
+            HTTPStatus.INTERNAL_SERVER_ERROR,
+            "The fault is ours and has been logged. The same request may be sent again later.",
+        )
+    return Response(
+        document(problem), status=problem.status, headers=problem.headers, content_type=MEDIA_TYPE
+    )
+
+
+def document(problem: Problem) -> dict[str, Any]:
+    """The problem document's members."""
+    body: dict[str, Any] = {
+        "type": "about:blank",
+        "title": problem.status.phrase,
+        "status": problem.status.value,
+        "detail": _shown(problem.detail),
+    }
+    if problem.faults:
+        body["errors"] = [
+            {"place": _shown(fault.place), "message": _shown(fault.message)}
+            for fault in problem.faults[:MOST_ERRORS]
+        ]
+        if more := len(problem.faults) - MOST_ERRORS:
+            body["errors_not_listed"] = max(more, 0)
+    return body
+
+
+def _as_problem(exc: Exception) -> Problem | None:
+    match exc:
+        case Problem():
+            return exc
+        case EngineError():
+            return _of_the_engine(exc)
+        case RequestDataTooBig():
+            return too_large()
+        case SuspiciousOperation():
+            return Problem(
+                HTTPStatus.BAD_REQUEST, "The request cannot be read: look at its parameters and size."
+            )
+        case Http404():
+            return not_found("such thing")
+        case PermissionDenied():
+            return Problem(HTTPStatus.FORBIDDEN, "This is not open to you.")
+        case APIException():
+            return _of_the_framework(exc)
+    return None
+
+
+def _of_the_engine(exc: EngineError) -> Problem | None:
+    if isinstance(exc, Unreadable):
+        return Problem(HTTPStatus.BAD_REQUEST, "The body is not JSON that can be read.", faults=exc.faults)
+    if isinstance(exc, FaultsFound):
+        number = len(exc.faults)
+        counted = "is one fault" if number == 1 else f"are {number} faults"
+        return Problem(
+            HTTPStatus.UNPROCESSABLE_ENTITY,
+            f"There {counted} in {exc.what}; mend what errors names and send it again.",
+            faults=exc.faults,
+        )
+    if isinstance(exc, UnknownMilestone):
+        faults = [Fault("milestone", str(exc))]
+    elif isinstance(exc, NotInForce):
+        faults = [Fault("on", str(exc))]
+    else:
+        return None
+    return Problem(HTTPStatus.UNPROCESSABLE_ENTITY, str(exc), faults=faults)
+
+
+def _of_the_framework(exc: APIException) -> Problem:
+    headers = {}
+    if challenge := getattr(exc, "auth_header", None):
+        headers["WWW-Authenticate"] = challenge
+    if wait := getattr(exc, "wait", None):
+        headers["Retry-After"] = str(int(wait) or 1)
+    return Problem(HTTPStatus(exc.status_code), str(exc.detail), headers=headers)
+
+
+def too_large(limit: int | None = None) -> Problem:
+    most = f" At most {limit // 1024 // 1024} MB are read." if limit else ""
+    return Problem(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, f"The body is too large.{most}")
+
+
+def _shown(text: str) -> str:
+    """Text fit for a JSON answer: no half characters, and no megabytes of what was sent."""
+    short = text if len(text) <= MOST_TEXT else text[: MOST_TEXT - 1] + "…"
+    return short.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
+def _route(request: Any) -> str:
+    """The pattern of the address, which unlike the address itself names no student."""
+    match = getattr(request, "resolver_match", None)
+    return getattr(match, "route", None) or "an unknown address"

@@ -1,0 +1,135 @@
+"""What is required: every milestone, its requirements and their versions with words and citations."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from functools import cache
+from typing import Any
+
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.description import Answer, Parameter, describe
+from api.v1.errors import not_found
+from api.v1.views import OpenView
+from syllabus import rulebook
+from syllabus.engine import reading
+from syllabus.engine.errors import NotInForce, UnknownMilestone
+from syllabus.engine.report import CAUTION, UNVERIFIED
+from syllabus.engine.rulebook import Milestone, Requirement, RuleVersion
+
+#: Keys of the data that every requirement and version has; the rest are the kind's own numbers and words.
+_FRAME = {"id", "kind", "versions", "from", "until", "says", "cite", "verified", "note"}
+
+
+@cache
+def _as_written() -> Mapping[tuple[str, str], list[dict[str, Any]]]:
+    """For each requirement (milestone, name) the numbers of its versions, as the data writes them."""
+    found: dict[tuple[str, str], list[dict[str, Any]]] = {}
+    for data in rulebook.read().values():
+        for requirement in data["requirements"]:
+            shared = {key: value for key, value in requirement.items() if key not in _FRAME}
+            found[data["milestone"], requirement["id"]] = [
+                _plain({**shared, **{key: value for key, value in version.items() if key not in _FRAME}})
+                for version in requirement["versions"]
+            ]
+    return found
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {str(key): _plain(each) for key, each in value.items()}
+    if isinstance(value, list):
+        return [_plain(each) for each in value]
+    return value.isoformat() if isinstance(value, dt.date) else value
+
+
+def _version(version: RuleVersion, parameters: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "from": version.first.isoformat(),
+        "until": version.last and version.last.isoformat(),
+        "says": version.says,
+        "citation": version.cite.section,
+        "source": version.cite.source,
+        "read_on": version.cite.read_on.isoformat(),
+        "verified": version.verified,
+        "note": " ".join(filter(None, (version.note, UNVERIFIED[version.verified]))),
+        "parameters": parameters,
+    }
+
+
+def _requirement(milestone: Milestone, requirement: Requirement, on: dt.date) -> dict[str, Any]:
+    written = _as_written()[milestone.id, requirement.id.removeprefix(milestone.id + ".")]
+    versions = [
+        _version(version, parameters)
+        for version, parameters in zip(requirement.versions, written, strict=True)
+    ]
+    try:
+        current = versions[requirement.versions.index(requirement.on(on))]
+    except NotInForce:
+        current = None
+    return {"id": requirement.id, "kind": requirement.kind, "in_force": current, "versions": versions}
+
+
+def _short(milestone: Milestone) -> dict[str, Any]:
+    return {
+        "id": milestone.id,
+        "title": milestone.title,
+        "says": milestone.says,
+        "context": list(milestone.context),
+    }
+
+
+class Milestones(OpenView):
+    """GET: every milestone in short."""
+
+    @describe(
+        name="listMilestones",
+        summary="List the milestones",
+        description="What a student may become allowed to do, in the order of training.",
+        answers={200: Answer("MilestoneList", "Every milestone")},
+        refuses=(401, 406, 422, 429),
+    )
+    def get(self, request: Request) -> Response:
+        rules = rulebook.current()
+        listed = [
+            {**_short(each), "requirements": [requirement.id for requirement in each.requirements]}
+            for each in rules.milestones.values()
+        ]
+        return Response({"rulebook": rules.id, "milestones": listed, "caution": CAUTION})
+
+
+class MilestoneDetail(OpenView):
+    """GET: one milestone's requirements with all their versions; 404 where none has that id."""
+
+    query = {"on": reading.day}
+
+    @describe(
+        name="readMilestone",
+        summary="Read one milestone's requirements",
+        description=(
+            "Every requirement with its words and citation, the version in force on the day `on` (today "
+            "in UTC "
+            "where it is not given; null before the first), and all versions with the days they are in force."
+        ),
+        parameters=[Parameter.milestone(), Parameter.on("the version in force on this day is marked")],
+        answers={200: Answer("Milestone", "The milestone")},
+        refuses=(401, 404, 406, 422, 429),
+    )
+    def get(self, request: Request, milestone: str) -> Response:
+        rules = rulebook.current()
+        try:
+            found = rules.milestone(milestone)
+        except UnknownMilestone:
+            raise not_found("milestone of that id; /api/v1/milestones lists those that") from None
+        on = self.asked["on"] or self.today
+        return Response(
+            {
+                "rulebook": rules.id,
+                **_short(found),
+                "on": on.isoformat(),
+                "requirements": [_requirement(found, each, on) for each in found.requirements],
+                "caution": CAUTION,
+            }
+        )

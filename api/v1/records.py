@@ -1,0 +1,119 @@
+"""A stored student's record document, out and in."""
+
+from __future__ import annotations
+
+import hashlib
+import uuid
+from http import HTTPStatus
+from typing import Any
+
+import rfc8785
+from django.db import transaction
+from django.utils.http import parse_etags
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.description import Answer, Header, Parameter, describe
+from api.v1.errors import Problem, not_found
+from api.v1.views import View
+from training import record
+from training.models import Student
+from training.services import access, records
+
+ETAG = Header("ETag", "Names this very state of the record; send it back in If-Match.")
+
+
+def etag_of(document: dict[str, Any]) -> str:
+    """The tag of a record document: a hash over its canonical form, whatever order it was typed in."""
+    return f'"sha256:{hashlib.sha256(rfc8785.dumps(document)).hexdigest()}"'
+
+
+class StudentRecord(View):
+    """GET: the record document. PUT: another in its place, for instructors and administrators."""
+
+    @describe(
+        name="readRecord",
+        summary="Read the record",
+        description="The whole training record as a record document. The reading is logged.",
+        parameters=[
+            Parameter.student(),
+            Parameter(
+                "If-None-Match", "header", "An ETag you hold: 304 if it still stands.", {"type": "string"}
+            ),
+        ],
+        answers={
+            200: Answer("TrainingRecord", "The record", [ETAG]),
+            304: Answer(None, "The record is the one you hold", [ETAG]),
+        },
+        refuses=(401, 404, 406, 422),
+    )
+    def get(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.visible(ref)
+        document = records.export_document(student, by=self.user, at=self.at, via="api")
+        tag = etag_of(document)
+        headers = {"ETag": tag, "Cache-Control": "private, no-cache"}
+        held = parse_etags(request.headers.get("If-None-Match", ""))
+        if tag in [each.removeprefix("W/") for each in held] or "*" in held:
+            return Response(status=HTTPStatus.NOT_MODIFIED, headers=headers)
+        return Response(document, headers=headers)
+
+    @describe(
+        name="replaceRecord",
+        summary="Replace the record",
+        description=(
+            "The record document in the body takes the place of the stored record. Nothing is lost: "
+            "entries that "
+            "were changed or left out stay on file as what was known until now. Only for the student's "
+            "instructors and the school's administrators. `If-Match` carries the ETag that GET gave, so that "
+            "nobody's work is overwritten unseen."
+        ),
+        parameters=[
+            Parameter.student(),
+            Parameter(
+                "If-Match",
+                "header",
+                "The ETag of the record that the change starts from.",
+                {"type": "string"},
+            ),
+        ],
+        body="TrainingRecord",
+        answers={200: Answer("RecordChange", "What became of the entries", [ETAG])},
+        refuses=(400, 401, 403, 404, 406, 412, 413, 415, 422, 428),
+    )
+    def put(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.visible(ref)
+        if not access.may(self.user, access.WRITE, student, on=self.today):
+            raise Problem(
+                HTTPStatus.FORBIDDEN,
+                "You may read this record and not write it; the student's instructors and the school may.",
+            )
+        wanted = request.headers.get("If-Match")
+        if wanted is None:
+            raise Problem(
+                HTTPStatus.PRECONDITION_REQUIRED,
+                "If-Match is missing. Read the record, and send its ETag along with your change.",
+            )
+        document = request.data
+        with transaction.atomic():
+            Student.objects.select_for_update().get(pk=student.pk)
+            stands = f'"{record.fingerprint(record.of(student))}"'
+            held = parse_etags(wanted)
+            if stands not in held and "*" not in held:
+                raise Problem(
+                    HTTPStatus.PRECONDITION_FAILED,
+                    "The record has changed since you read it. Read it again, then send your change again.",
+                )
+            done = records.import_document(document, student=student, by=self.user, at=self.at, via="api")
+            stands = f'"{record.fingerprint(record.of(student))}"'
+        change = done.change
+        return Response(
+            {"changed": change is not None, "entries": change.counts if change else {}},
+            headers={"ETag": stands},
+        )
+
+    def visible(self, ref: uuid.UUID) -> Student:
+        """The student. Raises: Problem (404)."""
+        try:
+            return access.visible_students(self.user, on=self.today).select_related("school").get(ref=ref)
+        except Student.DoesNotExist:
+            raise not_found("student of that reference") from None

@@ -1,0 +1,28 @@
+"""The components of the API's description: JSON Schema 2020-12, the dialect of OpenAPI 3.1.
+
+They describe; the engine's own reader decides. The tests hold the two together: whatever the reader can write
+fits the schema, and every example is read.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+from api.v1.schemas import answers, examples, record, report
+from api.v1.schemas.report import CONTEXT_IN_A_QUERY, CONTEXT_WORDS
+from api.v1.schemas.shapes import DAY, INSTANT, ref
+
+Schema = dict[str, Any]
+
+
+@cache
+def components() -> dict[str, Schema]:
+    """Every named component."""
+    made = {**record.components(), **report.components(), **answers.components()}
+    for name, shown in examples.examples().items():
+        made[name] = {**made[name], "examples": [shown]}
+    return made
+
+
+__all__ = ["CONTEXT_IN_A_QUERY", "CONTEXT_WORDS", "DAY", "INSTANT", "components", "ref"]

@@ -1,0 +1,124 @@
+"""The question, and the eligibility report that answers it."""
+
+from __future__ import annotations
+
+from api.v1.schemas.shapes import (
+    DAY,
+    FLAG,
+    HOLDS,
+    INSTANT,
+    NAME,
+    STRING,
+    Schema,
+    full,
+    listed,
+    obj,
+    optional,
+    or_null,
+    ref,
+    word,
+)
+from syllabus.engine.document import CATEGORIES
+from syllabus.engine.rulebook import VERIFIED
+
+CONTEXT: dict[str, Schema] = {
+    "aircraft_model": NAME,
+    "category": word(CATEGORIES),
+    "application_date": DAY,
+    "route": ref("Route"),
+    "airport": ref("Point"),
+    "area": NAME,
+}
+CONTEXT_WORDS = {
+    "aircraft_model": "The make and model that the flight is to be in.",
+    "category": "The category of aircraft; airplane where it is not given.",
+    "application_date": "The day of the application for the practical test; `on` where it is not given.",
+    "route": "The route of the flight: identifiers apart by commas, as KGRB,KMTW.",
+    "airport": "The airport of the flight.",
+    "area": "The Class B airspace area of the flight.",
+}
+#: In a query string a point is an identifier, and a route is identifiers apart by commas.
+CONTEXT_IN_A_QUERY = {**CONTEXT, "route": STRING, "airport": STRING}
+
+MET: Schema = {
+    "type": ["boolean", "null"],
+    "description": "Null where a fact that nothing on record gives could tip the answer; `ask` names it.",
+}
+VERIFIED_WORD = word(
+    VERIFIED, "How the text was checked: read itself, known from an account, or from memory."
+)
+
+
+def components() -> dict[str, Schema]:
+    finding = {
+        "id": STRING,
+        "citation": STRING,
+        "says": STRING,
+        "verified": VERIFIED_WORD,
+        "met": MET,
+        "have": STRING,
+        "need": STRING,
+        "remaining": {**STRING, "description": "Never below zero."},
+        "counted": listed(full({"id": STRING, "gave": STRING})),
+        "not_counted": listed(full({"id": STRING, "why": STRING})),
+        "ask": listed(full({"id": STRING, "missing": STRING})),
+        "holds": HOLDS,
+        "note": STRING,
+    }
+    context = {
+        key: {**schema, "description": CONTEXT_WORDS[key]} if "$ref" not in schema else schema
+        for key, schema in CONTEXT.items()
+    }
+    return {
+        "EligibilityQuestion": obj(
+            {
+                "record": ref("TrainingRecord"),
+                "milestone": {**NAME, "examples": ["faa.first-solo"]},
+                **optional(
+                    {
+                        "on": {
+                            **DAY,
+                            "description": "The day asked about; today in UTC where it is not given.",
+                        },
+                        "context": ref("Context"),
+                        "known_at": {
+                            **INSTANT,
+                            "description": "Leave out what was recorded after this instant.",
+                        },
+                    }
+                ),
+            },
+            ["record", "milestone"],
+        ),
+        "Context": obj(
+            optional(context), description="What a rule may depend on besides the record and the day."
+        ),
+        "EligibilityReport": full(
+            {
+                "milestone": STRING,
+                "title": STRING,
+                "on": {"type": "string", "format": "date"},
+                "known_at": or_null({"type": "string", "format": "date-time"}),
+                "context": obj(context, description="What the question gave."),
+                "rulebook": {**STRING, "description": "Names the very rules that answered."},
+                "eligible": FLAG,
+                "eligible_from": or_null({"type": "string", "format": "date"}),
+                "eligible_until": or_null({"type": "string", "format": "date"}),
+                "holds": HOLDS,
+                "requirements": listed(ref("Finding")),
+                "caution": STRING,
+            },
+            description="What is met, what is missing, and the days on which the answer holds.",
+        ),
+        "Finding": obj(
+            {
+                **finding,
+                "requirements": {
+                    **listed(ref("Finding")),
+                    "description": "Of a milestone that stands as one requirement, its own requirements.",
+                },
+            },
+            finding,
+            description="What one requirement found. Quantities are text with a unit.",
+        ),
+    }

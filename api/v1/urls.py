@@ -1,0 +1,28 @@
+"""The addresses below /api/v1/."""
+
+from django.urls import path
+
+from api.v1.auth import Login, Logout
+from api.v1.eligibility import Eligibility
+from api.v1.milestones import MilestoneDetail, Milestones
+from api.v1.records import StudentRecord
+from api.v1.students import StudentDetail, StudentEligibility, StudentMilestone, Students
+
+app_name = "api-v1"
+
+urlpatterns = [
+    path("auth/login", Login.as_view(), name="login"),
+    path("auth/logout", Logout.as_view(), name="logout"),
+    path("eligibility", Eligibility.as_view(), name="eligibility"),
+    path("milestones", Milestones.as_view(), name="milestones"),
+    path("milestones/<str:milestone>", MilestoneDetail.as_view(), name="milestone"),
+    path("students/", Students.as_view(), name="students"),
+    path("students/<uuid:ref>/", StudentDetail.as_view(), name="student"),
+    path("students/<uuid:ref>/record", StudentRecord.as_view(), name="student-record"),
+    path("students/<uuid:ref>/eligibility", StudentEligibility.as_view(), name="student-eligibility"),
+    path(
+        "students/<uuid:ref>/eligibility/<str:milestone>",
+        StudentMilestone.as_view(),
+        name="student-milestone",
+    ),
+]
