@@ -1,0 +1,246 @@
+"""``manage.py eligibility``: one training record document in, what it fulfils and what is missing out."""
+
+from __future__ import annotations
+
+import argparse
+import difflib
+import json
+import os
+import shutil
+import sys
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from typing import Any, NoReturn, TextIO
+
+from django.core.management.base import BaseCommand, CommandParser, OutputWrapper
+
+from syllabus import rulebook
+from syllabus.engine import document, reading
+from syllabus.engine.errors import (
+    DocumentError,
+    EngineError,
+    Fault,
+    FaultsFound,
+    QuestionError,
+)
+from syllabus.engine.evaluate import evaluate
+from syllabus.engine.question import READERS, Context, context_from
+from syllabus.engine.record import Record
+from syllabus.engine.report import Report
+from syllabus.engine.rulebook import Rulebook
+from training.management import eligibility_table
+from training.management.plain_text import clean, encodable
+
+ELIGIBLE, NOT_ELIGIBLE, BAD_INPUT = 0, 1, 2
+STANDARD_INPUT = "-"
+MOST_BYTES = 64 * 1024 * 1024
+COLUMNS = 100
+_COLOURS = {True: "32", False: "31", None: "33"}
+
+EPILOG = """\
+exit codes: 0 eligible (without --toward: for every milestone), 1 not eligible or not known, 2 bad input.
+
+examples:
+  python3 manage.py eligibility record.json --toward faa.private-practical-test --on 2026-11-20
+  python3 manage.py eligibility record.json --toward faa.solo-cross-country \\
+      --context aircraft_model=C172 --context route=KGRB,KMTW,KGRB
+  python3 manage.py eligibility - --json < record.json
+"""
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The command's arguments, read."""
+
+    record: Record
+    milestones: tuple[str, ...]
+    on: date
+    known_at: datetime | None
+    context: Context
+
+
+class Command(BaseCommand):
+    help = (
+        "Reads a training record document and says what it fulfils toward a milestone, what is missing, and "
+        "on which days the answer holds. Touches no database. Without --toward, every milestone in a line."
+    )
+    requires_system_checks: Sequence[str] = []
+
+    def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> CommandParser:
+        return super().create_parser(
+            prog_name,
+            subcommand,
+            epilog=EPILOG,
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+            **kwargs,
+        )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("record", metavar="RECORD.json", help="the document; - reads standard input")
+        parser.add_argument("--toward", metavar="MILESTONE", help="such as faa.first-solo; default: all")
+        parser.add_argument(
+            "--on", metavar="DAY", help="the day asked about, such as 2026-11-20; default: today"
+        )
+        parser.add_argument(
+            "--context",
+            metavar="KEY=VALUE",
+            action="append",
+            default=[],
+            help=f"what a rule depends on besides the record; any of {', '.join(READERS)}; may be repeated",
+        )
+        parser.add_argument(
+            "--known-at",
+            metavar="INSTANT",
+            help="leave out what was recorded later, such as 2026-11-20T18:00:00-06:00",
+        )
+        parser.add_argument("--json", action="store_true", help="print the report alone, as JSON")
+
+    def run_from_argv(self, argv: list[str]) -> None:
+        """As Django's, without its closing of database connections: that alone would read the settings."""
+        parser = self.create_parser(argv[0], argv[1])
+        options = vars(parser.parse_args(argv[2:]))
+        self.execute(**options)
+
+    def handle(self, *_args: Any, **options: Any) -> None:
+        try:
+            rules = rulebook.current()
+            asked = read(options, rules)
+            reports = [
+                evaluate(rules, asked.record, each, asked.on, known_at=asked.known_at, context=asked.context)
+                for each in asked.milestones
+            ]
+        except FaultsFound as problem:
+            self.refuse(problem.faults)
+        except EngineError as problem:
+            self.refuse([Fault("--on", str(problem))])
+        one = options["toward"] is not None
+        self.show(self.as_json(reports, one) if options["json"] else self.as_table(reports, one))
+        sys.exit(ELIGIBLE if all(report.eligible for report in reports) else NOT_ELIGIBLE)
+
+    def as_json(self, reports: list[Report], one: bool) -> str:
+        made = [report.as_json() for report in reports]
+        text = json.dumps(made[0] if one else {"reports": made}, indent=2, ensure_ascii=False)
+        return text if _can_write(self.stdout, text) else json.dumps(json.loads(text), indent=2)
+
+    def as_table(self, reports: list[Report], one: bool) -> str:
+        width, paint = COLUMNS, eligibility_table.unpainted
+        if self.stdout.isatty():
+            width = min(COLUMNS, shutil.get_terminal_size((COLUMNS, 24)).columns)
+            if self.style.SUCCESS("?") != "?" and not os.environ.get("NO_COLOR"):
+                paint = painted
+        if one:
+            text = eligibility_table.render(reports[0], width, paint)
+        else:
+            text = eligibility_table.render_all(reports, width, paint)
+        return encodable(text, _encoding(self.stdout))
+
+    def show(self, text: str) -> None:
+        """Write to standard output. A reader that has gone away is nobody's fault."""
+        try:
+            self.stdout.write(text)
+            self.stdout.flush()
+        except BrokenPipeError:
+            _discard(sys.stdout)
+        except OSError as problem:
+            _discard(sys.stdout)
+            self.refuse([Fault("standard output", problem.strerror or "cannot be written")])
+
+    def refuse(self, faults: Iterable[Fault]) -> NoReturn:
+        """Print every fault in a line of its own and end with exit code 2."""
+        for fault in faults:
+            self.stderr.write(encodable(clean(str(fault)), _encoding(self.stderr)), str)
+        sys.exit(BAD_INPUT)
+
+
+def _encoding(stream: OutputWrapper) -> str:
+    return getattr(stream, "encoding", None) or "utf-8"
+
+
+def _can_write(stream: OutputWrapper, text: str) -> bool:
+    return encodable(text, _encoding(stream)) == text
+
+
+def _discard(stream: TextIO) -> None:
+    """Let what is still buffered go nowhere, so that the interpreter's last flush does not fail again."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+
+
+def painted(state: bool | None, text: str) -> str:
+    return f"\x1b[{_COLOURS[state]}m{text}\x1b[0m"
+
+
+# Arguments, read with every fault listed at once
+
+
+def read(options: Mapping[str, Any], rules: Rulebook) -> Asked:
+    """The question and the record. Raises: QuestionError with the faults of both, each with its place."""
+    faults = reading.Faults()
+    on = datetime.now(UTC).astimezone().date()
+    if options["on"] is not None:
+        on = reading.day(faults, options["on"], "--on") or on
+    known_at = None
+    if options["known_at"] is not None:
+        known_at = reading.instant(faults, options["known_at"], "--known-at")
+    context = _context(faults, options["context"])
+    milestones = _milestones(faults, options["toward"], rules)
+    record = _record(faults, options["record"])
+    faults.stop(QuestionError)
+    return Asked(record, milestones, on, known_at, context)
+
+
+def _context(faults: reading.Faults, pairs: Sequence[str]) -> Context:
+    given: dict[str, str] = {}
+    for pair in pairs:
+        key, sign, value = pair.partition("=")
+        key = key.strip()
+        if not sign:
+            faults.add(f"--context {pair}", "write it as KEY=VALUE, such as aircraft_model=C172")
+        elif key in given:
+            faults.add(f"--context {key}", "given twice; keep one")
+        else:
+            given[key] = value
+    try:
+        return context_from(given, "--context")
+    except QuestionError as problem:
+        for fault in problem.faults:
+            faults.add(fault.place.replace("--context.", "--context ", 1), fault.message)
+        return Context()
+
+
+def _milestones(faults: reading.Faults, toward: str | None, rules: Rulebook) -> tuple[str, ...]:
+    known = tuple(rules.milestones)
+    if toward is None:
+        return known
+    if toward not in known:
+        close = [each for each in known if toward and each.endswith(f".{toward}")]
+        close = close or difflib.get_close_matches(toward.lower(), known, 2)
+        hint = f"; did you mean {' or '.join(map(repr, close))}?" if close else ""
+        faults.add(
+            "--toward", f"no milestone is called {reading.called(toward)}{hint} there are {', '.join(known)}"
+        )
+    return (toward,)
+
+
+def _record(faults: reading.Faults, name: str) -> Record:
+    shown = "standard input" if name == STANDARD_INPUT else name
+    try:
+        text = _bytes(name)
+        if len(text) > MOST_BYTES:
+            raise DocumentError(
+                [Fault("", f"more than {MOST_BYTES // 1024**2} MB; no training record is that long")]
+            )
+        return document.parse(reading.loads(text, error=DocumentError))
+    except DocumentError as problem:
+        faults.extend(Fault(shown, str(fault)) for fault in problem.faults)
+    except (OSError, ValueError) as problem:
+        faults.add(shown, f"cannot be read: {getattr(problem, 'strerror', None) or problem}")
+    return Record()
+
+
+def _bytes(name: str) -> bytes:
+    """What the file holds, or a byte more than is read at most."""
+    if name == STANDARD_INPUT:
+        return sys.stdin.buffer.read(MOST_BYTES + 1)
+    with open(name, "rb") as file:
+        return file.read(MOST_BYTES + 1)
