@@ -175,6 +175,11 @@ def main():
         from training.management.commands.test import Command
 
         Command().run_from_argv(sys.argv)
+    if sys.argv[1:2] == ["eligibility"]:
+        # Straight to it too: it reads a file, and needs neither settings nor a database nor their second.
+        from training.management.commands.eligibility import Command as Eligibility
+
+        Eligibility().run_from_argv(sys.argv)
     if os.environ.get("REDIS_URL"):
         import training.config.celery  # noqa: F401  (a command may ring a worker; costs 0.2 s)
     from django.core.exceptions import ImproperlyConfigured

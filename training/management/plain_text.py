@@ -73,9 +73,9 @@ def wrapped(text: str, width: int, *, rest: str = "") -> list[str]:
 
 
 def filled(text: str, width: int, *, first: str = "", rest: str = "") -> Iterator[str]:
-    """Lines of at most ``width`` columns; a word longer than a line is cut, a no-break space is no place to break.
+    """Lines of at most ``width`` columns; a word longer than a line is cut.
 
-    Leading spaces of ``text`` count as part of ``first``.
+    Leading spaces of ``text`` count as part of ``first``; at a no-break space no line breaks.
     """
     body = text.lstrip(" ")
     line, used = first + text[: len(text) - len(body)], False

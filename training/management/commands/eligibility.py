@@ -62,10 +62,11 @@ class Asked:
 
 class Command(BaseCommand):
     help = (
-        "Reads a training record document and says what it fulfils toward a milestone, what is missing, and "
-        "on which days the answer holds. Touches no database. Without --toward, every milestone in a line."
+        "Reads a training record document and says what it fulfils toward a milestone, what is\n"
+        "missing, and on which days the answer holds. Without --toward, every milestone in a line.\n"
+        "Touches no database."
     )
-    requires_system_checks: Sequence[str] = []
+    requires_system_checks = []
 
     def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> CommandParser:
         return super().create_parser(
@@ -98,6 +99,7 @@ class Command(BaseCommand):
 
     def run_from_argv(self, argv: list[str]) -> None:
         """As Django's, without its closing of database connections: that alone would read the settings."""
+        self._called_from_command_line = True
         parser = self.create_parser(argv[0], argv[1])
         options = vars(parser.parse_args(argv[2:]))
         self.execute(**options)
@@ -124,7 +126,8 @@ class Command(BaseCommand):
         return text if _can_write(self.stdout, text) else json.dumps(json.loads(text), indent=2)
 
     def as_table(self, reports: list[Report], one: bool) -> str:
-        width, paint = COLUMNS, eligibility_table.unpainted
+        width = COLUMNS
+        paint: eligibility_table.Paint = eligibility_table.unpainted
         if self.stdout.isatty():
             width = min(COLUMNS, shutil.get_terminal_size((COLUMNS, 24)).columns)
             if self.style.SUCCESS("?") != "?" and not os.environ.get("NO_COLOR"):
@@ -215,9 +218,9 @@ def _milestones(faults: reading.Faults, toward: str | None, rules: Rulebook) -> 
     if toward not in known:
         close = [each for each in known if toward and each.endswith(f".{toward}")]
         close = close or difflib.get_close_matches(toward.lower(), known, 2)
-        hint = f"; did you mean {' or '.join(map(repr, close))}?" if close else ""
+        hint = f"; did you mean {' or '.join(map(repr, close))}?" if close else "."
         faults.add(
-            "--toward", f"no milestone is called {reading.called(toward)}{hint} there are {', '.join(known)}"
+            "--toward", f"no milestone is called {reading.called(toward)}{hint} There are {', '.join(known)}"
         )
     return (toward,)
 
@@ -230,6 +233,8 @@ def _record(faults: reading.Faults, name: str) -> Record:
             raise DocumentError(
                 [Fault("", f"more than {MOST_BYTES // 1024**2} MB; no training record is that long")]
             )
+        if not text.strip():
+            raise DocumentError([Fault("", "is empty; a training record document is wanted")])
         return document.parse(reading.loads(text, error=DocumentError))
     except DocumentError as problem:
         faults.extend(Fault(shown, str(fault)) for fault in problem.faults)
