@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from rest_framework.request import Request
@@ -23,14 +24,19 @@ class _Inside(FaultsFound):
     what = "the request"
 
 
-def collected(read: Any) -> reading.Read:
-    """A reader of one key that adds the faults of a reader which raises them."""
+def collected(read: Callable[[object], Any]) -> reading.Read:
+    """A reader of one key that adds the faults of a reader which raises them, their places within the key.
+
+    The record is read as one that stands alone: an entry without an id is called after its place, and must
+    be called the same here as in a record that is stored.
+    """
 
     def reader(faults: Faults, value: Any, place: str) -> Any:
         try:
-            return read(value, place)
+            return read(value)
         except FaultsFound as found:
-            faults.extend(found.faults)
+            for fault in found.faults:
+                faults.add(f"{place}.{fault.place}" if fault.place else place, fault.message)
             return None
 
     return reader
@@ -58,7 +64,7 @@ class Eligibility(OpenView):
         record = fields.take("record", collected(document.parse), required=True)
         milestone = fields.take("milestone", reading.name, required=True)
         on = fields.take("on", reading.day, self.today)
-        context = fields.take("context", collected(context_from))
+        context = fields.take("context", collected(lambda value: context_from(value, "")))
         known_at = fields.take("known_at", reading.instant)
         fields.done()
         faults.stop(_Inside)
