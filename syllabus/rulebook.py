@@ -6,10 +6,11 @@ every version, versions in order without gap or overlap. Faults name file and li
 
 from __future__ import annotations
 
+import difflib
 import hashlib
 import json
-from collections.abc import Iterator, Mapping
-from datetime import date, timedelta
+from collections.abc import Collection, Mapping
+from datetime import date, datetime, timedelta
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -41,175 +42,248 @@ class Lined(dict[str, Any]):
 
 
 def _built(node: yaml.Node, file: str, faults: list[Fault], loader: yaml.SafeLoader) -> Any:
+    line = node.start_mark.line + 1
     if isinstance(node, yaml.MappingNode):
-        made = Lined(file, node.start_mark.line + 1)
+        made = Lined(file, line)
         for key_node, value_node in node.value:
-            key, line = str(loader.construct_object(key_node)), key_node.start_mark.line + 1
-            if key in made:
-                faults.append(Fault(f"{file}:{line}", f"{key!r} stands twice; keep one"))
+            at = key_node.start_mark.line + 1
+            key = str(key_node.value)
+            if not isinstance(key_node, yaml.ScalarNode):
+                faults.append(Fault(f"{file}:{at}", "a key is a word, not a list or a mapping"))
+            elif key in made:
+                faults.append(Fault(f"{file}:{at}", f"{key!r} stands twice; keep one"))
             made[key] = _built(value_node, file, faults, loader)
-            made.lines[key] = line
+            made.lines[key] = at
         return made
     if isinstance(node, yaml.SequenceNode):
         return [_built(each, file, faults, loader) for each in node.value]
-    return loader.construct_object(node)
+    try:
+        return loader.construct_object(node)
+    except ValueError:  # 2026-02-30
+        faults.append(Fault(f"{file}:{line}", f"{node.value!r} is not a day of the calendar"))
+        return None
 
 
 def read_text(text: str, file: str) -> Lined:
     """One file's data with its line numbers. Raises: RuleDataError."""
-    loader = yaml.SafeLoader(text)
     faults: list[Fault] = []
+    made: Any = None
     try:
-        node = loader.get_single_node()
-        made = _built(node, file, faults, loader) if node else None
+        loader = yaml.SafeLoader(text)
+        try:
+            if node := loader.get_single_node():
+                made = _built(node, file, faults, loader)
+        finally:
+            loader.dispose()
     except yaml.MarkedYAMLError as problem:
-        line = problem.problem_mark.line + 1 if problem.problem_mark else 1
+        mark = problem.problem_mark or problem.context_mark
+        line = mark.line + 1 if mark else 1
         raise RuleDataError([Fault(f"{file}:{line}", f"not YAML: {problem.problem}")]) from None
-    finally:
-        loader.dispose()
+    except yaml.reader.ReaderError as problem:
+        line = text.count("\n", 0, problem.position) + 1
+        raise RuleDataError([Fault(f"{file}:{line}", "not YAML: holds a control character")]) from None
+    except RecursionError:
+        raise RuleDataError([Fault(f"{file}:1", "not YAML that can be read: it nests without end")]) from None
     if not isinstance(made, Lined):
-        faults.append(
-            Fault(f"{file}:1", "a file of regulation data is a mapping that starts with 'milestone:'")
-        )
+        what = "the file is empty" if made is None and not faults else "the file is no mapping"
+        faults.append(Fault(f"{file}:1", f"{what}; regulation data starts with 'milestone:'"))
     if faults:
         raise RuleDataError(faults)
-    return made  # type: ignore[return-value]
+    return made
 
 
 def read(home: Path = HOME) -> dict[str, Lined]:
     """Every file's data by its path below ``home``. Raises: RuleDataError."""
     data: dict[str, Lined] = {}
     faults: list[Fault] = []
-    for path in sorted(home.glob("*/*.yaml")):
+    for path in sorted(each for each in home.rglob("*") if each.suffix in (".yaml", ".yml")):
         file = path.relative_to(home).as_posix()
+        if path.suffix != ".yaml" or file.count("/") != 1:
+            faults.append(
+                Fault(file, "is not read here; regulation data stands in <authority>/<milestone>.yaml")
+            )
+            continue
         try:
             data[file] = read_text(path.read_text(encoding="utf-8"), file)
         except RuleDataError as problem:
             faults.extend(problem.faults)
+        except UnicodeDecodeError as problem:
+            faults.append(Fault(f"{file}:{_line_of(problem)}", "not UTF-8 text"))
+        except OSError as problem:
+            faults.append(Fault(file, f"cannot be read: {problem.strerror}"))
     if faults:
         raise RuleDataError(faults)
     if not data:
-        raise RuleDataError([Fault(str(home), "no regulation data here")])
+        raise RuleDataError([Fault("", "holds no regulation data; <authority>/<milestone>.yaml is wanted")])
     return data
+
+
+def _line_of(problem: UnicodeDecodeError) -> int:
+    return problem.object.count(b"\n", 0, problem.start) + 1
+
+
+#: What a value of the data is called where another sort stands in its place.
+_WANTED = {
+    str: "text; put it in quotes",
+    int: "a whole number",
+    date: "a date; write it like 2026-11-24, without quotes",
+    list: "a list",
+    dict: "a mapping",
+}
+
+
+def _shown(value: Any) -> str:
+    """A value as the file has it, for a message."""
+    if isinstance(value, Lined):
+        return "a mapping"
+    if isinstance(value, list):
+        return "a list"
+    if value is None:
+        return "nothing"
+    return str(value) if isinstance(value, date) else repr(value)
 
 
 class _Builder:
     def __init__(self) -> None:
         self.faults: list[Fault] = []
+        #: (milestone, the milestone it needs, where that is said)
+        self.needs: list[tuple[str, str, str]] = []
 
     def fault(self, place: str, message: str) -> None:
         self.faults.append(Fault(place, message))
 
-    def field(self, at: Lined, key: str, kind: type | tuple[type, ...], default: Any = None) -> Any:
+    def field(self, at: Lined, key: str, kind: type, default: Any = None, *, optional: bool = False) -> Any:
+        """The value at ``key``, or ``default`` with the fault noted: missing, blank, or of another sort."""
         if key not in at:
-            if default is None:
+            if not optional:
                 self.fault(at.place(), f"{key!r} is missing")
             return default
         value = at[key]
-        if not isinstance(value, kind) or isinstance(value, bool):
-            wanted = kind.__name__ if isinstance(kind, type) else " or ".join(each.__name__ for each in kind)
-            self.fault(at.place(key), f"{key}: {value!r} is no {wanted}")
+        # True is an int to Python, and an instant is a date
+        fits = isinstance(value, kind) and not isinstance(value, bool | datetime)
+        if not fits:
+            self.fault(at.place(key), f"{key}: {_shown(value)} is not {_WANTED[kind]}")
+            return default
+        if isinstance(value, str) and not value.strip():
+            self.fault(at.place(key), f"{key} is blank")
             return default
         return value
 
     def known(self, at: Lined, keys: tuple[str, ...]) -> None:
         for key in at:
             if key not in keys:
-                self.fault(at.place(key), f"unknown key {key!r}; known here are {', '.join(keys)}")
+                close = difflib.get_close_matches(key, keys, 1)
+                hint = f"did you mean {close[0]!r}?" if close else f"known here are {', '.join(keys)}"
+                self.fault(at.place(key), f"unknown key {key!r}; {hint}")
 
-    def mappings(self, at: Lined, key: str) -> Iterator[Lined]:
-        found = self.field(at, key, list, [])
-        if not found:
-            self.fault(at.place(key), f"{key} is empty")
-        for each in found:
-            if isinstance(each, Lined):
-                yield each
-            else:
-                self.fault(at.place(key), f"{key}: {each!r} is no mapping")
+    def mappings(self, at: Lined, key: str) -> list[Lined]:
+        found = self.field(at, key, list)
+        if found == []:
+            self.fault(at.place(key), f"{key} is empty; at least one is wanted")
+        for each in found or ():
+            if not isinstance(each, Lined):
+                self.fault(at.place(key), f"{key}: {_shown(each)} is not a mapping")
+        return [each for each in found or () if isinstance(each, Lined)]
 
     def milestone(self, at: Lined) -> Milestone:
         self.known(at, _MILESTONE)
         name = self.field(at, "milestone", str, "")
-        authority = at.file.split("/")[0]
-        if name and not name.startswith(authority + "."):
-            self.fault(
-                at.place("milestone"),
-                f"{name!r} lies in the folder {authority}, so it starts with '{authority}.'",
-            )
+        belongs = at.file.removesuffix(".yaml").replace("/", ".")
+        if name and name != belongs:
+            self.fault(at.place("milestone"), f"{name!r} stands in the file of {belongs!r}; make them agree")
         context = tuple(self.field(at, "context", list, []))
         for key in context:
-            if key not in READERS:
-                self.fault(at.place("context"), f"unknown context {key!r}; there are {', '.join(READERS)}")
-        requirements = tuple(self.requirement(each, name) for each in self.mappings(at, "requirements"))
-        ids = [each.id for each in requirements]
-        for twice in sorted({each for each in ids if ids.count(each) > 1}):
-            self.fault(at.place("requirements"), f"two requirements are called {twice}")
+            if not isinstance(key, str) or key not in READERS:
+                self.fault(
+                    at.place("context"), f"unknown context {_shown(key)}; there are {', '.join(READERS)}"
+                )
+        requirements: dict[str, Requirement] = {}
+        for each in self.mappings(at, "requirements"):
+            made = self.requirement(each, name)
+            if made.id in requirements:
+                self.fault(each.place("id"), f"two requirements are called {made.id}")
+            requirements[made.id] = made
         return Milestone(
             id=name,
             title=self.field(at, "title", str, ""),
             says=self.field(at, "says", str, ""),
             context=context,
-            requirements=requirements,
-            order=self.field(at, "order", int, 0),
+            requirements=tuple(requirements.values()),
+            order=self.field(at, "order", int, 0, optional=True),
         )
 
     def requirement(self, at: Lined, milestone: str) -> Requirement:
-        name = self.field(at, "id", str, "?")
-        kind = self.field(at, "kind", str, "?")
+        name = f"{milestone}.{self.field(at, 'id', str, '?')}"
+        kind = self.field(at, "kind", str)
         if kind not in KINDS:
-            if "kind" in at:
+            if kind:
                 self.fault(at.place("kind"), f"unknown kind {kind!r}; there are {', '.join(sorted(KINDS))}")
-            return Requirement(f"{milestone}.{name}", kind, ())
+            return Requirement(name, kind or "?", ())
         allowed = tuple(KINDS[kind].params)
         self.known(at, (*_REQUIREMENT, *allowed))
         shared = {key: (at, at[key]) for key in allowed if key in at}
-        entries = list(self.mappings(at, "versions"))
+        entries = self.mappings(at, "versions")
         versions = []
         for index, each in enumerate(entries):
             self.known(each, (*_VERSION, *allowed))
-            following = entries[index + 1].get("from") if index + 1 < len(entries) else None
-            versions.append(self.version(each, f"{milestone}.{name}", kind, shared, following))
-        return Requirement(f"{milestone}.{name}", kind, tuple(each for each in versions if each))
+            following = entries[index + 1] if index + 1 < len(entries) else None
+            made = self.version(each, name, kind, shared, following)
+            if made is None:
+                continue
+            versions.append(made)
+            if kind == "milestone" and "milestone" in made.params:
+                where = each if "milestone" in each else at
+                self.needs.append((milestone, made.params["milestone"], where.place("milestone")))
+        return Requirement(name, kind, tuple(versions))
 
     def version(
-        self, at: Lined, name: str, kind: str, shared: Mapping[str, tuple[Lined, Any]], following: Any
+        self,
+        at: Lined,
+        name: str,
+        kind: str,
+        shared: Mapping[str, tuple[Lined, Any]],
+        following: Lined | None,
     ) -> RuleVersion | None:
-        first, last = self.field(at, "from", date), None
-        if "until" in at:
-            last = self.field(at, "until", date)
-        if isinstance(following, date) and isinstance(first, date):
-            if following <= first:
-                self.fault(
-                    at.place("from"), f"{name}: the version from {first} is followed by one from {following}"
-                )
-            elif last is None:
-                last = following - ONE_DAY
-            elif last >= following:
-                self.fault(
-                    at.place("until"),
-                    f"{name}: runs until {last}, and the next version starts {following}: overlap",
-                )
-            elif last < following - ONE_DAY:
-                self.fault(
-                    at.place("until"),
-                    f"{name}: runs until {last}, and the next version starts {following}: gap",
-                )
-        if first and last and last < first:
-            self.fault(at.place("until"), f"{name}: ends {last}, before it starts on {first}")
+        first, last = self.in_force(at, name, following)
         verified = self.field(at, "verified", str, "memory")
         if verified not in VERIFIED:
             self.fault(at.place("verified"), f"verified: {verified!r} is not one of {', '.join(VERIFIED)}")
         cite = self.citation(at)
         params = self.params(at, kind, shared)
         says = self.field(at, "says", str, "")
-        note = self.field(at, "note", str, "") if "note" in at else ""
+        note = self.field(at, "note", str, "", optional=True)
         if first is None or cite is None:
             return None
         return RuleVersion(name, kind, first, last, says, cite, verified, note, params)
 
+    def in_force(self, at: Lined, name: str, following: Lined | None) -> tuple[date | None, date | None]:
+        """First and last day; without ``until``, to the day before the following version."""
+        first, last = self.field(at, "from", date), self.field(at, "until", date, optional=True)
+        if first and last and last < first:
+            self.fault(at.place("until"), f"{name} ends {last}, before it starts on {first}")
+        after = following.get("from") if following else None
+        if following is None or first is None or not isinstance(after, date) or isinstance(after, datetime):
+            return first, last
+        if after <= first:
+            self.fault(
+                following.place("from"),
+                f"{name}: the version from {after} stands after the one from {first}; the oldest comes first",
+            )
+        elif last is None:
+            last = after - ONE_DAY
+        elif last != after - ONE_DAY:
+            what = "both are in force on" if last >= after else "none is in force on"
+            days = (after, last) if last >= after else (last + ONE_DAY, after - ONE_DAY)
+            self.fault(
+                at.place("until"),
+                f"{name} runs until {last} and its next version starts {after}: {what}"
+                f" {days[0] if days[0] == days[1] else f'{days[0]} to {days[1]}'}",
+            )
+        return first, last
+
     def citation(self, at: Lined) -> Citation | None:
         cite = self.field(at, "cite", dict)
-        if not isinstance(cite, Lined):
+        if cite is None:
             return None
         self.known(cite, ("section", "source", "read_on"))
         section = self.field(cite, "section", str)
@@ -229,44 +303,43 @@ class _Builder:
             try:
                 read[key] = param.read(value)
             except ValueError as problem:
-                self.fault(where.place(key), f"{key}: {problem}")
+                fault = Fault(where.place(key), f"{key}: {problem}")
+                if fault not in self.faults:  # what all versions share is read for each
+                    self.faults.append(fault)
         return read
 
-    def nesting(self, milestones: Mapping[str, Milestone], places: Mapping[str, str]) -> None:
-        def inner(name: str) -> set[str]:
-            return {
-                version.params.get("milestone", "")
-                for requirement in milestones[name].requirements
-                if requirement.kind == "milestone"
-                for version in requirement.versions
-            }
+    def nesting(self, milestones: Collection[str]) -> None:
+        """Every milestone that another needs is there, and none needs itself by way of others."""
+        for name, other, place in self.needs:
+            if other not in milestones:
+                self.fault(place, f"{name} needs {other!r}, which is in no file")
+        done: set[str] = set()
 
         def visit(name: str, path: tuple[str, ...]) -> None:
-            if name in path:
-                self.fault(places[path[0]], f"milestones go round in a circle: {' -> '.join((*path, name))}")
-                return
-            for other in inner(name):
-                if other not in milestones:
-                    self.fault(places[name], f"{name} needs {other!r}, which is in no file")
-                else:
+            for mine, other, place in self.needs:
+                if mine != name:
+                    continue
+                if other in (*path, name):
+                    circle = (*path, name, other)
+                    shown = " -> ".join(circle[circle.index(other) :])
+                    self.fault(place, f"milestones go round in a circle: {shown}")
+                elif other not in done:
                     visit(other, (*path, name))
+            done.add(name)
 
         for name in milestones:
-            visit(name, ())
+            if name not in done:
+                visit(name, ())
 
 
 def build(data: Mapping[str, Lined]) -> Rulebook:
     """A Rulebook of the data. Raises: RuleDataError with every fault, each with file and line."""
     builder = _Builder()
     milestones: dict[str, Milestone] = {}
-    places: dict[str, str] = {}
     for file in sorted(data):
         made = builder.milestone(data[file])
-        if made.id in milestones:
-            builder.fault(data[file].place("milestone"), f"{made.id} is defined in {places[made.id]} already")
-        milestones[made.id], places[made.id] = made, data[file].place("milestone")
-    if not builder.faults:
-        builder.nesting(milestones, places)
+        milestones[made.id] = made
+    builder.nesting(milestones)
     if builder.faults:
         raise RuleDataError(builder.faults)
     ordered = dict(sorted(milestones.items(), key=lambda pair: (pair[1].order, pair[0])))
