@@ -1,0 +1,1 @@
+"""The pages: server-rendered, for people. They render reports and decide nothing."""

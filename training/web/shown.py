@@ -1,0 +1,279 @@
+"""Reports in the words and shapes that a page shows. Nothing is decided here."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+
+from syllabus.engine import units
+from syllabus.engine.days import Days
+from syllabus.engine.finding import Finding, Said
+from syllabus.engine.report import UNVERIFIED, Report
+from syllabus.engine.rulebook import Milestone
+from training.models import Student
+from training.reports import Gap, Lapse, Overview, Short
+
+#: What a milestone may depend on that belongs to one flight, and what to call it where nobody gave it.
+OF_ONE_FLIGHT = {"route": "route", "airport": "airport", "area": "Class B area"}
+#: Units that stand after a number as they are.
+_SYMBOLS = ("h", "min", "s", "NM")
+_QUANTITY = re.compile(r"([0-9.]+) (.+)")
+
+
+def day(when: dt.date | None) -> str:
+    """A day as people here write it: ``5 Jul 2026``."""
+    return "" if when is None else f"{when.day} {when:%b} {when.year}"
+
+
+def quantity(text: str) -> str:
+    """A report's quantity in plain words: ``10 takeoff, 1 landing`` is ``10 takeoffs, 1 landing``."""
+    return ", ".join(_plural(part) for part in text.split(", "))
+
+
+def _plural(part: str) -> str:
+    found = _QUANTITY.fullmatch(part)
+    if not found or found[2] in _SYMBOLS or found[1] == "1":
+        return part
+    return f"{found[1]} {found[2]}s"
+
+
+def nothing(text: str) -> bool:
+    """Whether a quantity is zero in all its parts."""
+    return all((found := _QUANTITY.fullmatch(part)) and float(found[1]) == 0 for part in text.split(", "))
+
+
+def share(have: str, need: str) -> int | None:
+    """How much of what is needed is there, in whole per cent and never rounded up to all of it.
+
+    None where the two are not the same kind of thing. Of several parts the smallest share counts.
+    """
+    mine, wanted = have.split(", "), need.split(", ")
+    if len(mine) != len(wanted):
+        return None
+    shares = [_share(*pair) for pair in zip(mine, wanted, strict=True)]
+    known = [each for each in shares if each is not None]
+    if len(known) < len(shares):
+        return None
+    return int(min(Fraction(1), *known) * 100)
+
+
+def _share(have: str, need: str) -> Fraction | None:
+    try:
+        mine, wanted = units.parse(have, units.TIME), units.parse(need, units.TIME)
+    except units.QuantityError:
+        one, other = _QUANTITY.fullmatch(have), _QUANTITY.fullmatch(need)
+        if not one or not other or one[2] != other[2]:
+            return None
+        mine, wanted = Fraction(one[1]), Fraction(other[1])
+    return mine / wanted if wanted else None
+
+
+def holds(days: Days) -> list[str]:
+    """The days on which something holds, a sentence fragment for each span."""
+    if days == Days.all():
+        return ["always"]
+    return [_span(first, last) for first, last in days] or ["on no day yet"]
+
+
+def _span(first: dt.date | None, last: dt.date | None) -> str:
+    if first is None:
+        return f"until {day(last)}"
+    if last is None:
+        return f"from {day(first)} on"
+    return f"on {day(first)}" if first == last else f"{day(first)} to {day(last)}"
+
+
+@dataclass(frozen=True)
+class State:
+    """An answer with its mark and word, so that colour is never all there is."""
+
+    name: str
+    mark: str
+    word: str
+
+    @classmethod
+    def of(cls, met: bool | None) -> State:
+        if met is None:
+            return cls("open", "?", "Not known")
+        return cls("yes", "✓", "Yes") if met else cls("no", "✗", "Not yet")
+
+
+@dataclass(frozen=True)
+class RequirementShown:
+    """One requirement of a milestone."""
+
+    finding: Finding
+    on: dt.date
+
+    @property
+    def state(self) -> State:
+        return State.of(self.finding.met(self.on))
+
+    @property
+    def met(self) -> bool | None:
+        return self.finding.met(self.on)
+
+    @property
+    def have(self) -> str:
+        return quantity(self.finding.have)
+
+    @property
+    def need(self) -> str:
+        return quantity(self.finding.need)
+
+    @property
+    def remaining(self) -> str:
+        return "nothing" if nothing(self.finding.remaining) else quantity(self.finding.remaining)
+
+    @property
+    def share(self) -> int | None:
+        return share(self.finding.have, self.finding.need)
+
+    @property
+    def holds(self) -> list[str]:
+        return holds(self.finding.holds)
+
+    @property
+    def ask(self) -> Said:
+        """Questions matter only where they could tip the answer."""
+        return self.finding.ask if self.met is None else ()
+
+    @property
+    def notes(self) -> list[str]:
+        rule = self.finding.rule
+        return [note for note in (*self.finding.notes, rule.note, UNVERIFIED[rule.verified]) if note]
+
+    @property
+    def parts(self) -> list[RequirementShown]:
+        return [RequirementShown(part, self.on) for part in self.finding.parts]
+
+
+@dataclass(frozen=True)
+class MilestoneShown:
+    """One milestone in a line; with its requirements where the page lists them."""
+
+    short: Short
+
+    @property
+    def report(self) -> Report:
+        return self.short.report
+
+    @property
+    def milestone(self) -> Milestone:
+        return self.report.milestone
+
+    @property
+    def anchor(self) -> str:
+        return self.milestone.id.replace(".", "-")
+
+    @property
+    def state(self) -> State:
+        return State.of(self.report.met)
+
+    @property
+    def line(self) -> str:
+        """What there is to say beside the state."""
+        report = self.report
+        if report.eligible:
+            return f"until {day(report.eligible_until)}" if report.eligible_until else "no end in sight"
+        number = len(self.short.gaps)
+        missing = f"{number} missing" if report.met is False else f"{number} to clear up"
+        if report.eligible_from:
+            return f"{missing}; from {day(report.eligible_from)} as it stands"
+        return missing
+
+    @property
+    def not_given(self) -> list[str]:
+        """What of one flight the milestone depends on and the question did not name."""
+        context = self.report.question.context
+        return [
+            word
+            for key, word in OF_ONE_FLIGHT.items()
+            if key in self.milestone.context and getattr(context, key) is None
+        ]
+
+    @property
+    def holds(self) -> list[str]:
+        return holds(self.report.holds)
+
+    @property
+    def requirements(self) -> list[RequirementShown]:
+        return [RequirementShown(finding, self.report.question.on) for finding in self.report.findings]
+
+
+@dataclass(frozen=True)
+class LapseShown:
+    lapse: Lapse
+    on: dt.date
+
+    @property
+    def says(self) -> str:
+        return self.lapse.finding.rule.says
+
+    @property
+    def citation(self) -> str:
+        return self.lapse.finding.rule.cite.section
+
+    @property
+    def when(self) -> str:
+        left = (self.lapse.last - self.on).days
+        soon = {0: "today is the last day", 1: "tomorrow is the last day"}.get(left, f"{left} days left")
+        return f"{day(self.lapse.last)}, {soon}"
+
+    @property
+    def soon(self) -> bool:
+        return (self.lapse.last - self.on).days <= 30
+
+
+@dataclass(frozen=True)
+class GapShown:
+    gap: Gap
+    milestone: Milestone
+
+    @property
+    def says(self) -> str:
+        return self.gap.finding.rule.says
+
+    @property
+    def citation(self) -> str:
+        return self.gap.finding.rule.cite.section
+
+    @property
+    def words(self) -> str:
+        finding = self.gap.finding
+        if self.gap.met is None:
+            return "; ".join(f"{entry}: {what}" for entry, what in finding.ask[:2]) or "a fact is missing"
+        return f"{quantity(finding.have)} of {quantity(finding.need)}"
+
+
+@dataclass(frozen=True)
+class StudentShown:
+    """One student with every milestone in short."""
+
+    student: Student
+    overview: Overview
+
+    @property
+    def milestones(self) -> list[MilestoneShown]:
+        return [MilestoneShown(each) for each in self.overview.milestones]
+
+    @property
+    def lapse(self) -> LapseShown | None:
+        found = self.overview.next_lapse
+        return LapseShown(found, self.overview.on) if found else None
+
+    @property
+    def gap(self) -> GapShown | None:
+        """What is missing next: of the first milestone not reached that is not about one flight alone."""
+        for each in self._by_need():
+            if each.short.gaps:
+                return GapShown(each.short.gaps[0], each.milestone)
+        return None
+
+    def _by_need(self) -> Iterator[MilestoneShown]:
+        every = self.milestones
+        yield from (each for each in every if not each.not_given)
+        yield from (each for each in every if each.not_given)

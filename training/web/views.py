@@ -1,0 +1,164 @@
+"""The pages: parse, ask, render."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Mapping
+from typing import Any
+
+from django.contrib.auth.decorators import login_required
+from django.contrib.auth.views import LoginView
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from syllabus import rulebook
+from syllabus.engine import reading
+from syllabus.engine.errors import Fault, FaultsFound, NotInForce, QuestionError
+from syllabus.engine.question import READERS, Context
+from syllabus.engine.reading import Faults, Object
+from syllabus.engine.report import CAUTION, UNVERIFIED
+from training import reports
+from training.models import Student
+from training.services import access
+from training.web.shown import StudentShown, day
+
+AT_ONCE = 25
+#: What the student page can be asked, in the order of its form: the key, its label, an example.
+FIELDS = (
+    ("on", "Day", "2026-11-20"),
+    ("aircraft_model", "Airplane model", "C172"),
+    ("route", "Route", "KGRB KMTW"),
+    ("airport", "Airport (night)", "KGRB"),
+    ("area", "Class B area", "Chicago"),
+    ("application_date", "Day of application", "2026-11-20"),
+)
+_QUERY: Mapping[str, reading.Read] = {"on": reading.day, **READERS}
+
+
+class Login(LoginView):
+    """Signing in by e-mail address and password."""
+
+    template_name = "training/login.html"
+    redirect_authenticated_user = True
+
+    def get_form(self, form_class: Any = None) -> Any:
+        form = super().get_form(form_class)
+        form.label_suffix = ""
+        form.fields["username"].label = "E-mail address"
+        form.fields["username"].widget.input_type = "email"
+        form.error_messages["invalid_login"] = (
+            "E-mail address and password do not go together. Check both; capitals in the password count."
+        )
+        return form
+
+
+@require_safe
+@never_cache
+def home(request: HttpRequest) -> HttpResponse:
+    """What this is; and for who is signed in, their students today. Each record read is logged."""
+    if not request.user.is_authenticated:
+        return render(request, "training/welcome.html", {"caution": CAUTION})
+    at = timezone.now()
+    seen = access.visible_students(request.user, on=at.date()).select_related("school").order_by("name", "pk")
+    page = Paginator(seen, AT_ONCE).get_page(request.GET.get("page"))
+    students = []
+    for each in page.object_list:
+        access.log(request.user, each, access.READ, "eligibility", via="web", at=at)
+        students.append(StudentShown(each, reports.overview(each, each.school.day(at))))
+    shown = {
+        "page": page,
+        "students": students,
+        "titles": [each.title for each in rulebook.current().milestones.values()],
+        "today": day(students[0].overview.on if students else at.date()),
+        "caution": CAUTION,
+    }
+    return render(request, "training/home.html", shown)
+
+
+@require_safe
+@never_cache
+@login_required
+def student(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
+    """Every milestone of one student in full, on a day and for a flight that the query names."""
+    at = timezone.now()
+    try:
+        found = access.open_record(request.user, ref, what="eligibility of every milestone", via="web", at=at)
+    except Student.DoesNotExist:
+        raise Http404("no student of that reference that you may see") from None
+    faults: tuple[Fault, ...] = ()
+    today = found.school.day(at)
+    try:
+        on, context = _asked(request, today)
+        overview = reports.overview(found, on, context=context)
+    except FaultsFound as problem:
+        faults = problem.faults
+    except NotInForce as problem:
+        faults = (Fault("on", str(problem)),)
+    if faults:
+        on = today
+        overview = reports.overview(found, on)
+    shown = StudentShown(found, overview)
+    by_key = {fault.place.partition("[")[0]: fault.message for fault in faults}
+    fields = [
+        {
+            "key": key,
+            "label": label,
+            "example": example,
+            "value": request.GET.get(key, ""),
+            "fault": by_key.get(key),
+        }
+        for key, label, example in FIELDS
+    ]
+    known = {key for key, _, _ in FIELDS}
+    told = {
+        "shown": shown,
+        "student": found,
+        "on": day(on),
+        "is_today": on == today,
+        "fields": fields,
+        "faults": faults,
+        "other_faults": [each for key, each in by_key.items() if key not in known],
+        "model": shown.milestones[0].report.question.context.aircraft_model,
+        "caution": CAUTION,
+        "rulebook": overview.rulebook,
+    }
+    return render(request, "training/student.html", told, status=422 if faults else 200)
+
+
+def _asked(request: HttpRequest, today: dt.date) -> tuple[dt.date, Context]:
+    """The day and the context that the query names; what was left blank was not given.
+
+    Raises: QuestionError.
+    """
+    faults = Faults()
+    given = {key: str(value) for key, value in request.GET.items()}
+    fields = Object(faults, {key: value for key, value in given.items() if value.strip()}, "")
+    found = {key: fields.take(key, read) for key, read in _QUERY.items()}
+    fields.done()
+    faults.stop(QuestionError)
+    on = found.pop("on") or today
+    return on, Context(**found)
+
+
+@require_safe
+def milestones(request: HttpRequest) -> HttpResponse:
+    """What is required for each milestone today, with the citations."""
+    today = timezone.now().date()
+    listed = [
+        {
+            "milestone": milestone,
+            "anchor": milestone.id.replace(".", "-"),
+            "requirements": [
+                {"rule": rule, "notes": [each for each in (rule.note, UNVERIFIED[rule.verified]) if each]}
+                for rule in (requirement.on(today) for requirement in milestone.requirements)
+            ],
+        }
+        for milestone in rulebook.current().milestones.values()
+    ]
+    told = {"milestones": listed, "today": day(today), "caution": CAUTION, "rulebook": rulebook.current().id}
+    return render(request, "training/milestones.html", told)
