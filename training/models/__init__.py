@@ -16,7 +16,11 @@ from training.models.people import Role, User
 from training.models.schools import School
 from training.models.students import Student
 
+#: The tables of a record's entries; landings belong to their flight.
+ENTRIES = (Certificate, Document, Endorsement, Flight, GroundLesson, ItemGrade, Test)
+
 __all__ = [
+    "ENTRIES",
     "AccessLog",
     "Aircraft",
     "Assignment",

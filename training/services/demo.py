@@ -1,0 +1,151 @@
+"""Loads the demo school: invented people at telling stages, on whatever day it is loaded."""
+
+from __future__ import annotations
+
+import datetime as dt
+import secrets
+import uuid
+import zoneinfo
+from dataclasses import dataclass
+from typing import Any
+
+from django.db import transaction
+
+from training import models
+from training.services import demo_fixture, records
+
+#: Mail to this domain goes nowhere, by RFC 2606.
+DOMAIN = "flying.example"
+#: References are worked out from it and the student's key, so that addresses outlive a reload.
+_NAMESPACE = uuid.UUID("6f3f3a52-7d0e-5c1b-9a66-2f4f0c6f5d11")
+_EASY_TO_TYPE = "abcdefghjkmnpqrstuvwxyz23456789"
+
+
+class DemoRefused(Exception):
+    """The demo school would stand where something that is no demo stands; the message says what and where."""
+
+
+@dataclass(frozen=True, slots=True)
+class Login:
+    """Somebody who can sign in."""
+
+    name: str
+    email: str
+    role: str
+
+
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """The school, its students with the stage of each in words, and who can sign in with which password."""
+
+    school: models.School
+    students: tuple[tuple[models.Student, str], ...]
+    logins: tuple[Login, ...]
+    password: str
+
+
+def ref(key: str) -> uuid.UUID:
+    """The reference of one of the demo school's students, the same at every load."""
+    return uuid.uuid5(_NAMESPACE, key)
+
+
+def made_up_password() -> str:
+    """Twelve letters and digits that are not taken for one another: about 59 bits."""
+    drawn = [secrets.choice(_EASY_TO_TYPE) for _ in range(12)]
+    return "-".join("".join(drawn[start : start + 4]) for start in (0, 4, 8))
+
+
+@transaction.atomic
+def load(on: dt.date, *, at: dt.datetime | None = None, password: str | None = None) -> Loaded:
+    """Put the demo school in the place of the one that is there, if any; nothing else is touched.
+
+    ``on`` is the day from which the file counts; ``at`` the instant of loading, by default noon of that day
+    at the school. Without a password one is made up.
+
+    Raises: DemoRefused where a real school or user has a name that the demo needs.
+    """
+    fixture = demo_fixture.read()
+    if at is None:
+        at = dt.datetime.combine(on, dt.time(12), zoneinfo.ZoneInfo(fixture["school"]["time_zone"]))
+    password = password or made_up_password()
+    school = _cleared_school(fixture["school"])
+    logins: list[Login] = []
+
+    def user(key: str, name: str, role: str, certificate: str = "") -> models.User:
+        made = _user(key, name, school, password)
+        models.Role.objects.create(school=school, user=made, role=role, certificate=certificate)
+        logins.append(Login(name, made.email, role))
+        return made
+
+    people = {
+        key: user(key, each["name"], each["role"], each.get("certificate", ""))
+        for key, each in fixture["people"].items()
+    }
+    for each in fixture["aircraft"].values():
+        models.Aircraft.objects.create(
+            school=school,
+            **{{"class": "klass"}.get(key, key): value for key, value in each.items()},
+        )
+    students = []
+    for each in fixture["students"]:
+        account = user(each["key"], each["name"], "student") if each.get("login", True) else None
+        student = models.Student.objects.create(
+            school=school,
+            ref=ref(each["key"]),
+            user=account,
+            name=each["name"],
+            training_model=each["training_model"],
+        )
+        starts = demo_fixture.day(each["enrolled"], on)
+        models.Enrolment.objects.create(school=school, student=student, starts=starts)
+        models.Assignment.objects.create(
+            school=school, student=student, instructor=people[each["taught_by"]], starts=starts
+        )
+        records.import_document(
+            demo_fixture.document(fixture, each, on, at), student=student, by=None, at=at, via="demo"
+        )
+        students.append((student, each["stage"]))
+    return Loaded(school, tuple(students), tuple(logins), password)
+
+
+def _cleared_school(data: dict[str, Any]) -> models.School:
+    """The demo school, empty."""
+    school = models.School.objects.filter(slug=data["slug"]).first()
+    if school is None:
+        return models.School.objects.create(**data, is_demo=True)
+    if not school.is_demo:
+        raise DemoRefused(
+            f"A school that is no demo is called {school.slug!r}. Give it another short name, or load the "
+            "demo into another database."
+        )
+    for model in (
+        models.AccessLog,
+        models.RecordChange,
+        models.Landing,
+        *models.ENTRIES,
+        models.Assignment,
+        models.Enrolment,
+        models.Student,
+        models.Role,
+        models.Aircraft,
+    ):
+        model._base_manager.filter(school=school).delete()
+    school.name, school.time_zone = data["name"], data["time_zone"]
+    school.save(update_fields=["name", "time_zone"])
+    return school
+
+
+def _user(key: str, name: str, school: models.School, password: str) -> models.User:
+    email = f"{key}@{DOMAIN}"
+    user = models.User.objects.filter(email=email).first()
+    if user is None:
+        return models.User.objects.create_user(email, password, name=name)
+    if user.is_staff or user.is_superuser or user.roles.exclude(school=school).exists():
+        raise DemoRefused(
+            f"The user {email} has more than a role in the demo. Give it another address, or load the demo "
+            "into another database."
+        )
+    user.name, user.is_active = name, True
+    user.set_password(password)
+    user.save()
+    return user
