@@ -49,6 +49,11 @@ def ref(key: str) -> uuid.UUID:
     return uuid.uuid5(_NAMESPACE, key)
 
 
+def today(at: dt.datetime) -> dt.date:
+    """Which day it is at the demo school."""
+    return at.astimezone(zoneinfo.ZoneInfo(demo_fixture.read()["school"]["time_zone"])).date()
+
+
 def made_up_password() -> str:
     """Twelve letters and digits that are not taken for one another: about 59 bits."""
     drawn = [secrets.choice(_EASY_TO_TYPE) for _ in range(12)]
