@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -12,12 +11,14 @@ from syllabus.engine import units
 from syllabus.engine.days import Days
 from syllabus.engine.finding import Finding, Said
 from syllabus.engine.report import UNVERIFIED, Report
-from syllabus.engine.rulebook import Milestone
+from syllabus.engine.rulebook import Milestone, RuleVersion
 from training.models import Student
 from training.reports import Gap, Lapse, Overview, Short
 
 #: What a milestone may depend on that belongs to one flight, and what to call it where nobody gave it.
 OF_ONE_FLIGHT = {"route": "route", "airport": "airport", "area": "Class B area"}
+#: The kind of requirement that is about a single flight whatever it is named for.
+FLIGHT_BY_FLIGHT = "cross_country_endorsement"
 #: Units that stand after a number as they are.
 _SYMBOLS = ("h", "min", "s", "NM")
 _QUANTITY = re.compile(r"([0-9.]+) (.+)")
@@ -38,6 +39,14 @@ def _plural(part: str) -> str:
     if not found or found[2] in _SYMBOLS or found[1] == "1":
         return part
     return f"{found[1]} {found[2]}s"
+
+
+def of(have: str, need: str) -> str:
+    """How much there is of what is needed: ``1.4 of 3.0 h``, ``0 of 1 flight``, ``85 min of 3.0 h``."""
+    one, other = _QUANTITY.fullmatch(have), _QUANTITY.fullmatch(need)
+    if one and other and one[2] == other[2]:
+        return f"{one[1]} of {_plural(need)}"
+    return f"{quantity(have)} of {quantity(need)}"
 
 
 def nothing(text: str) -> bool:
@@ -84,6 +93,10 @@ def _span(first: dt.date | None, last: dt.date | None) -> str:
     if last is None:
         return f"from {day(first)} on"
     return f"on {day(first)}" if first == last else f"{day(first)} to {day(last)}"
+
+
+def _of_one_flight(rule: RuleVersion) -> bool:
+    return rule.kind == FLIGHT_BY_FLIGHT or bool(rule.get("at_airport") or rule.get("in_area"))
 
 
 @dataclass(frozen=True)
@@ -147,6 +160,20 @@ class RequirementShown:
         return [note for note in (*self.finding.notes, rule.note, UNVERIFIED[rule.verified]) if note]
 
     @property
+    def summary(self) -> str:
+        """What unfolds below the requirement, in a few words."""
+        told = []
+        if self.parts:
+            told.append(f"{len(self.parts)} requirements")
+        if number := len(self.finding.counted):
+            told.append("1 entry counts" if number == 1 else f"{number} entries count")
+        if number := len(self.finding.not_counted):
+            told.append("1 does not" if number == 1 else f"{number} do not")
+        if self.notes:
+            told.append("a note" if len(self.notes) == 1 else "notes")
+        return ", ".join(told)
+
+    @property
     def parts(self) -> list[RequirementShown]:
         return [RequirementShown(part, self.on) for part in self.finding.parts]
 
@@ -178,8 +205,10 @@ class MilestoneShown:
         """What there is to say beside the state."""
         report = self.report
         if report.eligible:
-            return f"until {day(report.eligible_until)}" if report.eligible_until else "no end in sight"
+            return f"until {day(report.eligible_until)}" if report.eligible_until else "with no end date"
         number = len(self.short.gaps)
+        if self.not_given and not self.gaps:
+            return f"all else is there; name the {' and the '.join(self.not_given)}"
         missing = f"{number} missing" if report.met is False else f"{number} to clear up"
         if report.eligible_from:
             return f"{missing}; from {day(report.eligible_from)} as it stands"
@@ -194,6 +223,11 @@ class MilestoneShown:
             for key, word in OF_ONE_FLIGHT.items()
             if key in self.milestone.context and getattr(context, key) is None
         ]
+
+    @property
+    def gaps(self) -> list[Gap]:
+        """What is missing, without what only a flight that nobody named would need."""
+        return [gap for gap in self.short.gaps if not (self.not_given and _of_one_flight(gap.finding.rule))]
 
     @property
     def holds(self) -> list[str]:
@@ -246,7 +280,7 @@ class GapShown:
         finding = self.gap.finding
         if self.gap.met is None:
             return "; ".join(f"{entry}: {what}" for entry, what in finding.ask[:2]) or "a fact is missing"
-        return f"{quantity(finding.have)} of {quantity(finding.need)}"
+        return of(finding.have, finding.need)
 
 
 @dataclass(frozen=True)
@@ -267,13 +301,8 @@ class StudentShown:
 
     @property
     def gap(self) -> GapShown | None:
-        """What is missing next: of the first milestone not reached that is not about one flight alone."""
-        for each in self._by_need():
-            if each.short.gaps:
-                return GapShown(each.short.gaps[0], each.milestone)
+        """What is missing next in the order of training, leaving out what only a flight not named needs."""
+        for each in self.milestones:
+            if each.gaps:
+                return GapShown(each.gaps[0], each.milestone)
         return None
-
-    def _by_need(self) -> Iterator[MilestoneShown]:
-        every = self.milestones
-        yield from (each for each in every if not each.not_given)
-        yield from (each for each in every if each.not_given)

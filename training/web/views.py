@@ -73,6 +73,7 @@ def home(request: HttpRequest) -> HttpResponse:
     shown = {
         "page": page,
         "students": students,
+        "several_schools": len({each.student.school_id for each in students}) > 1,
         "titles": [each.title for each in rulebook.current().milestones.values()],
         "today": day(students[0].overview.on if students else at.date()),
         "caution": CAUTION,
@@ -121,6 +122,7 @@ def student(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
         "on": day(on),
         "is_today": on == today,
         "fields": fields,
+        "asked": any(each["value"] for each in fields) or bool(faults),
         "faults": faults,
         "other_faults": [each for key, each in by_key.items() if key not in known],
         "model": shown.milestones[0].report.question.context.aircraft_model,
