@@ -201,8 +201,16 @@ class _Sheet:
         for state, words in ((False, "not met"), (None, "unknown")):
             if leaves.count(state):
                 tally.append(f"{leaves.count(state)} {words}")
-        word = {True: "ELIGIBLE", False: "NOT ELIGIBLE", None: "UNKNOWN, for a fact is missing"}[met]
-        yield self.paint(met, f"{SIGNS[met]} {word}") + f" on {self.on}: {joined(tally)}."
+        sign = SIGNS[met]
+        answer = {True: "ELIGIBLE", False: "NOT ELIGIBLE", None: "NOT KNOWN"}[met]
+        first, *others = wrapped(f"{sign} {answer} on {self.on}: {joined(tally)}.", self.width, rest="  ")
+        head = f"{sign} {answer}"
+        yield self.paint(met, head) + first[len(head) :]
+        yield from others
+        if met is None:
+            yield from filled(
+                "A missing fact could tip it; see below what is missing.", self.width, first="  ", rest="  "
+            )
         yield from filled(self.span(), self.width, first="  ", rest="  ")
         if lapses := report.first_to_lapse():
             finding, last = lapses
@@ -424,7 +432,7 @@ def _first_gap(report: Report) -> str:
     for finding in [each for each in unmet if each.met(report.question.on) is False] or unmet:
         name = finding.rule.id.rsplit(".", 1)[-1]
         if finding.met(report.question.on) is None:
-            return f"{name} (a question)"
+            return f"{name} (?)"
         alone = re.fullmatch(r"1 [a-z]+", finding.need) is not None
         return name if alone else f"{name} {plural(finding.remaining)}"
     return ""

@@ -1,0 +1,362 @@
+"""The report as a table of plain text: what it says, how wide it is, and what it keeps short."""
+
+from __future__ import annotations
+
+import copy
+import json
+import pathlib
+import re
+from datetime import date
+from functools import cache
+from typing import Any
+
+import pytest
+
+from syllabus import rulebook
+from syllabus.engine import document
+from syllabus.engine.evaluate import evaluate
+from syllabus.engine.question import context_from
+from syllabus.engine.report import CAUTION, Report
+from training.management.eligibility_table import grouped, named, plural, render, render_all
+from training.management.plain_text import cells, clean, encodable, filled
+
+RECORDS = pathlib.Path(__file__).parents[2] / "fixtures" / "records"
+DAY = date(2026, 11, 20)
+MODEL = {"aircraft_model": "C172"}
+MILESTONES = tuple(rulebook.current().milestones)
+
+
+@cache
+def written(name: str) -> dict[str, Any]:
+    return json.loads((RECORDS / f"{name}.json").read_text(encoding="utf-8"))
+
+
+def asked(record: dict[str, Any], milestone: str, on: date = DAY, context: dict[str, str] = MODEL) -> Report:
+    return evaluate(rulebook.current(), document.parse(record), milestone, on, context=context_from(context))
+
+
+def hostile() -> dict[str, Any]:
+    """A record whose ids are as long, as wide and as strange as the document lets them be."""
+    record = copy.deepcopy(written("before-practical-test"))
+    for flight, name in zip(
+        record["flights"],
+        ("飛行" * 60, "x" * 200, "e\u0301" * 90, "\x1b[31mred\x1b[0m\nnew", "\u202eback"),
+        strict=False,
+    ):
+        flight["id"] = name
+        flight.pop("instructor", None)
+    record["flights"][5]["route"] = ["KOSH", {"name": "a field of no known position " * 6}, "KOSH"]
+    record["flights"][5]["times"]["cross_country"] = "1.0 h"
+    record["tests"][0]["aircraft_model"] = "飛" * 100
+    return record
+
+
+@pytest.mark.parametrize("width", [60, 61, 79, 80, 99, 100, 132])
+@pytest.mark.parametrize("milestone", MILESTONES)
+@pytest.mark.parametrize("name", ["before-first-solo", "before-practical-test", "hostile"])
+def test_no_line_is_wider_than_asked(name: str, milestone: str, width: int) -> None:
+    record = hostile() if name == "hostile" else written(name)
+    report = asked(record, milestone)
+
+    for text in (render(report, width), render_all([report], width)):
+        lines = text.split("\n")
+        assert max(map(cells, lines)) <= width
+        assert not any(ch in text for ch in "\x1b\r\t\u202e")
+        assert lines == [line.rstrip() for line in lines]
+
+
+def test_a_width_too_narrow_for_words_is_taken_as_sixty() -> None:
+    report = asked(written("before-first-solo"), "faa.first-solo")
+
+    assert render(report, 3) == render(report, 60)
+
+
+def row(text: str, name: str) -> str:
+    """The lines of one requirement, from its name to the next state."""
+    found = re.search(rf"^[✓✗?] .*?\b{name}: (.|\n)*?(?=\n[✓✗?] |\n─)", text, re.MULTILINE)
+    assert found, f"no row {name}"
+    return found[0]
+
+
+def test_a_row_says_state_amounts_citation_and_reasons() -> None:
+    text = render(asked(written("before-practical-test"), "faa.private-practical-test"))
+
+    assert row(text, "dual-night").split("\n") == [
+        "✗ not met dual-night: 3 hours of night flight training in a single-engine airplane",
+        "14 CFR 61.109(a)(2) [4]".rjust(100),
+        "          ███████░░░  2.2 h            3.0 h            0.8 h",
+        "          counts       f18 (2.2 h)",
+        "          not counted  f19: 60 min of night computed from off and on, but none is logged",
+    ]
+    assert "missing      f23: whether the landing at KVOK was a full stop" in row(
+        text, "long-solo-cross-country"
+    )
+    assert "3.3 h            3.0 h            –                2026-11-30" in row(text, "preparation")
+    assert "9 takeoffs,      10 takeoffs,     1 takeoff,\n" in row(text, "night-landings")
+
+
+def test_the_summary_says_what_is_left_and_what_lapses_first() -> None:
+    text = render(asked(written("before-practical-test"), "faa.private-practical-test"))
+
+    assert text.split("\n")[4:10] == [
+        "✗ NOT ELIGIBLE on 2026-11-20: 16 of 22 requirements met, 4 not met and 2 unknown.",
+        "  With nothing more recorded: on no later day.",
+        "  First to lapse: preparation, on 2026-11-30 (14 CFR 61.109(a)(4)).",
+        "  Left: deficiencies-reviewed (a question); dual-night 0.8 h; night-landings 1 takeoff, 1 landing;",
+        "    dual-instrument 0.2 h; long-solo-cross-country (a question);",
+        "    prerequisites-endorsement 1 endorsement, 0.0 h.",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("on", "context", "said"),
+    [
+        pytest.param(
+            "2026-12-02", MODEL,
+            "✗ NOT ELIGIBLE on 2026-12-02: 7 of 8 requirements met and 1 not met.\n"
+            "  With nothing more recorded: from 2026-12-03, through 2027-02-06.\n",
+            id="the day before the birthday says from when, and until when",
+        ),
+        pytest.param(
+            "2026-12-03", MODEL,
+            "✓ ELIGIBLE on 2026-12-03: 8 of 8 requirements met.\n"
+            "  With nothing more recorded it stays so through 2027-02-06.\n"
+            "  First to lapse: solo-endorsement, on 2027-02-06 (14 CFR 61.87(n)).\n",
+            id="the birthday itself",
+        ),
+        pytest.param(
+            "2027-02-07", MODEL,
+            "✗ NOT ELIGIBLE on 2027-02-07: 7 of 8 requirements met and 1 not met.\n"
+            "  With nothing more recorded: on no later day.\n",
+            id="the day after the endorsement ended",
+        ),
+        pytest.param(
+            "2026-12-03", {},
+            "? NOT KNOWN on 2026-12-03: 5 of 8 requirements met and 3 unknown.\n"
+            "  A missing fact could tip it; see below what is missing.\n",
+            id="no airplane named",
+        ),
+    ],
+)  # fmt: skip
+def test_the_summary_gives_one_of_three_answers(on: str, context: dict[str, str], said: str) -> None:
+    text = render(asked(written("before-first-solo"), "faa.first-solo", date.fromisoformat(on), context))
+
+    assert said in text
+
+
+#: Which line of the row has the amounts, for the names below.
+AMOUNTS = {"age": 1, "solo-endorsement": 2}
+
+
+@pytest.mark.parametrize(
+    ("on", "name", "said"),
+    [
+        pytest.param("2026-11-20", "age", "from 2026-12-03", id="what time alone will mend"),
+        pytest.param("2026-12-03", "age", "no end", id="what never lapses"),
+        pytest.param("2027-02-06", "solo-endorsement", "2027-02-06", id="the last day"),
+        pytest.param("2027-02-07", "solo-endorsement", "ended 2027-02-06", id="what has lapsed"),
+    ],
+)
+def test_a_row_says_when_it_lapses(on: str, name: str, said: str) -> None:
+    text = render(asked(written("before-first-solo"), "faa.first-solo", date.fromisoformat(on)))
+
+    assert (
+        row(text, name).split("\n")[AMOUNTS[name]].endswith(f"    {said}" if len(said) < 12 else f"  {said}")
+    )
+
+
+def test_a_nested_milestone_is_indented_and_its_gaps_are_named_by_it() -> None:
+    text = render(asked(written("before-first-solo"), "faa.solo-night"))
+
+    assert "✗ not met first-solo: Everything that solo flight in this make and model asks for" in text
+    assert "✗ not met   age: At least 16 years old" in text
+    assert "Left: first-solo.age 1 year; night-endorsement 1 endorsement." in text
+    assert "of 9 requirements met" in text
+
+
+def test_marks_and_notes_stand_once_below_the_table() -> None:
+    text = render(asked(written("before-first-solo"), "faa.solo-cross-country"))
+    table, _, legend = text.rpartition("─" * 100)
+
+    assert "14 CFR 61.87(d) [memory] [4]" in table
+    assert "14 CFR 61.93(e) [memory] [4]" in table
+    assert legend.count("[memory]") == legend.count("[2nd]") == legend.count("[4]") == 1
+    assert "[4]      The rule names no grade" in legend
+    assert " ".join(legend.split()).endswith(CAUTION)
+
+
+def test_without_doubtful_rules_there_is_no_legend_for_them() -> None:
+    text = render(asked(written("before-first-solo"), "faa.private-knowledge-test"))
+
+    assert "[2nd]" not in text
+    assert "[memory]" not in text
+
+
+def test_colour_adds_nothing_that_is_needed() -> None:
+    report = asked(written("before-practical-test"), "faa.private-practical-test")
+    coloured = render(report, paint=lambda state, text: f"<{state}>{text}</>")
+
+    assert "<False>✗ not met </>dual-night" in coloured
+    assert re.sub(r"<\w+>|</>", "", coloured) == render(report)
+    assert re.sub(r"<\w+>|</>", "", render_all([report], paint=lambda s, t: f"<{s}>{t}</>")) == render_all(
+        [report]
+    )
+
+
+def test_a_bar_is_full_only_where_the_requirement_is_met() -> None:
+    record = copy.deepcopy(written("before-first-solo"))
+    record["items"][0]["grade"] = "practice"
+    solo = asked(record, "faa.first-solo")
+    record = copy.deepcopy(written("before-practical-test"))
+    record["flights"][9]["times"]["simulated_instrument"] = "0.59 h"
+    test = asked(record, "faa.private-practical-test")
+
+    assert "█████████░  14 items         15 items         1 item" in row(render(solo), "maneuvers")
+    assert "█████████░  2.99 h           3.0 h            0.01 h" in row(render(test), "dual-instrument")
+    assert "██████████  1 document" in row(render(solo), "english")
+
+
+def test_many_entries_left_out_for_one_reason_take_one_line() -> None:
+    record = copy.deepcopy(written("before-practical-test"))
+    template, purposes = record["flights"][0], ["practical-test-preparation:private"]
+    for number in range(40):
+        record["flights"].append(
+            {
+                **template,
+                "id": f"x{number}",
+                "date": f"2026-07-{number % 28 + 1:02d}",
+                "purposes": purposes,
+            }
+        )
+    text = row(render(asked(record, "faa.private-practical-test")), "preparation")
+
+    assert "not counted  x0, x28, x1 and 38 more: flown 2026-07-01 to 2026-08-31, before the window" in text
+    assert len(text.split("\n")) < 12
+
+
+@pytest.mark.parametrize(
+    ("said", "groups"),
+    [
+        pytest.param((), [], id="nothing"),
+        pytest.param(
+            (("a", "no dual"), ("b", "no night"), ("c", "no dual")),
+            [(["a", "c"], "no dual"), (["b"], "no night")],
+            id="one reason, one line, in the order of the first",
+        ),
+        pytest.param(
+            (("a", "leg 49.90 NM"), ("b", "leg 12.00 NM"), ("c", "leg 49.90 NM")),
+            [(["a", "c"], "leg 49.90 NM"), (["b"], "leg 12.00 NM")],
+            id="three entries keep their own figures",
+        ),
+        pytest.param(
+            tuple(
+                (entry, f"leg {nm} NM of 50 NM")
+                for entry, nm in zip("abcd", ("9.50", "49.90", "20.00", "10.00"), strict=True)
+            ),
+            [(["a", "b", "c", "d"], "leg 9.50 (a) to 49.90 (b) NM of 50 NM")],
+            id="four give the range, with the entries at its ends",
+        ),
+        pytest.param(
+            tuple(zip("abcd", (f"flown 2026-0{month}-01" for month in (3, 1, 4, 2)), strict=True)),
+            [(["a", "b", "c", "d"], "flown 2026-01-01 to 2026-04-01")],
+            id="days as a range",
+        ),
+        pytest.param(
+            (("a", "at KOSH"), ("b", "at KMSN"), ("c", "at KISW"), ("d", "at KVOK")),
+            [(["a"], "at KOSH"), (["b"], "at KMSN"), (["c"], "at KISW"), (["d"], "at KVOK")],
+            id="words that differ are not merged",
+        ),
+    ],
+)  # fmt: skip
+def test_reasons_are_grouped(said: tuple[tuple[str, str], ...], groups: list[tuple[list[str], str]]) -> None:
+    assert grouped(said) == groups
+
+
+@pytest.mark.parametrize(
+    ("count", "said"),
+    [(1, "f1"), (4, "f1, f2, f3, f4"), (5, "f1, f2, f3 and 2 more"), (15, "f1, f2, f3 and 12 more")],
+)
+def test_a_long_list_of_entries_is_cut(count: int, said: str) -> None:
+    assert named([f"f{number}" for number in range(1, count + 1)]) == said
+
+
+@pytest.mark.parametrize(
+    ("quantity", "said"),
+    [
+        ("1 landing", "1 landing"),
+        ("0 landing", "0 landings"),
+        ("11 takeoff, 1 landing", "11 takeoffs, 1 landing"),
+        ("1.0 h", "1.0 h"),
+        ("85 min", "85 min"),
+        ("62.50 NM", "62.50 NM"),
+        ("0 endorsement, 3.0 h", "0 endorsements, 3.0 h"),
+        ("", ""),
+    ],
+)
+def test_counts_are_said_as_one_says_them(quantity: str, said: str) -> None:
+    assert plural(quantity) == said
+
+
+@pytest.mark.parametrize(
+    ("text", "width"),
+    [("abc", 3), ("飛行", 4), ("e\u0301", 1), ("✓█–", 3), ("", 0), ("ﾃ", 1), ("Ｃ１７２", 8)],
+)
+def test_how_wide_a_text_is(text: str, width: int) -> None:
+    assert cells(text) == width
+
+
+@pytest.mark.parametrize(
+    ("text", "lines"),
+    [
+        pytest.param("one two three", ["one two", "  three"], id="breaks at a space"),
+        pytest.param("abcdefghijkl", ["abcdefghi", "  jkl"], id="cuts a word that is longer than a line"),
+        pytest.param("飛行飛行飛行", ["飛行飛行", "  飛行"], id="cuts between wide characters"),
+        pytest.param("at 1\u00a0endorsement", ["at", "  1 endors", "  ement"], id="no break at glue"),
+        pytest.param("", [""], id="nothing is one empty line"),
+        pytest.param("one  two\n x", ["one two x"], id="space of any length is one space"),
+    ],
+)  # fmt: skip
+def test_lines_are_filled(text: str, lines: list[str]) -> None:
+    assert [line.rstrip() for line in filled(text, 9 if "1" not in text else 10, rest="  ")] == lines
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [("f1", "f1"), ("\x1b[2J", "\\x1b[2J"), ("a\nb", "a\\nb"), ("\u202e", "\\u202e"), ("Zoë 飛", "Zoë 飛")],
+)
+def test_what_could_steer_a_terminal_is_shown_as_an_escape(text: str, shown: str) -> None:
+    assert clean(text) == shown
+
+
+@pytest.mark.parametrize(
+    ("text", "encoding", "shown"),
+    [
+        ("✓ met – 飛", "utf-8", "✓ met – 飛"),
+        ("✓ met ✗ █░", "ascii", "+ met x #."),
+        ("Zoë", "latin-1", "Zoë"),
+        ("Zoë 飛", "ascii", "Zo\\xeb \\u98db"),
+        ("✓", None, "+"),
+    ],
+)
+def test_an_output_without_the_signs_gets_plainer_ones(text: str, encoding: str | None, shown: str) -> None:
+    assert encodable(text, encoding) == shown
+
+
+def test_every_milestone_stands_in_a_line_with_its_first_gap() -> None:
+    text = render_all([asked(written("before-practical-test"), each) for each in MILESTONES])
+
+    assert text.split("\n")[2:9] == [
+        "✗ faa.first-solo             not      4 of 8   0 of 8   no day                knowledge-test",
+        "✗ faa.solo-cross-country     not      8 of 12  0 of 12  no day                knowledge-test",
+        "✗ faa.solo-night             not      5 of 9   0 of 9   no day                knowledge-test",
+        "✗ faa.solo-class-b           not      5 of 9   0 of 9   no day                knowledge-test",
+        "✓ faa.private-knowledge-test eligible 0 of 2   0 of 2   2026-11-20 no end",
+        "✗ faa.private-practical-test not      4 of 22  2 of 22  no day                dual-night 0.8 h",
+        "─" * 100,
+    ]
+
+
+def test_the_first_gap_is_a_question_only_where_nothing_is_missing_for_sure() -> None:
+    report = asked(written("before-first-solo"), "faa.first-solo", date(2026, 12, 3), {})
+
+    assert "unknown  0 of 8   3 of 8   no day                knowledge-test (?)" in render_all([report])
