@@ -21,7 +21,9 @@ airports = st.sampled_from(["KGRB", "KMTW", "M26", "KM26", "CYYZ", "EGLL", "PANC
     geography.airports().find
 )
 degrees = st.one_of(st.integers(-90, 90).map(float), st.floats(-90, 90, allow_nan=False))
-located = st.builds(geography.position, st.one_of(st.just(""), names), degrees, degrees.map(lambda lat: lat * 2))
+located = st.builds(
+    geography.position, st.one_of(st.just(""), names), degrees, degrees.map(lambda lat: lat * 2)
+)
 unlocated = names.map(lambda name: geography.position(name, None, None))
 places = st.one_of(airports, located, unlocated)
 routes = st.lists(places, max_size=4).map(tuple)
@@ -88,9 +90,7 @@ def flights(draw: st.DrawFn) -> engine.Flight:
         times=draw(times()),
         landings=draw(st.lists(landings, max_size=3).map(tuple)),
         instructor=draw(st.none() | instructors),
-        purposes=draw(
-            st.lists(st.just("practical-test-preparation:private") | slugs, max_size=3).map(tuple)
-        ),
+        purposes=draw(st.lists(st.just("practical-test-preparation:private") | slugs, max_size=3).map(tuple)),
         remarks=draw(texts),
         recorded=draw(recorded),
     )

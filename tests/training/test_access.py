@@ -1,0 +1,142 @@
+"""Who may see and write whose record, and that it is noted."""
+
+import datetime as dt
+import uuid
+
+import pytest
+from django.contrib.auth.models import AnonymousUser
+
+from tests import factories
+from tests.cast import Cast
+from training import models
+from training.models import AccessLog, Student
+from training.services import access
+from training.services.access import READ, WRITE
+
+TODAY = dt.date(2026, 11, 24)
+NOON = dt.datetime(2026, 11, 24, 12, tzinfo=dt.UTC)
+YESTERDAY, TOMORROW = TODAY - dt.timedelta(days=1), TODAY + dt.timedelta(days=1)
+
+# Who, may read Sam's record, may write it.
+WHO = [
+    pytest.param(lambda p: p.sams_account, True, False, id="Sam reads his own and does not write it"),
+    pytest.param(lambda p: p.ida, True, True, id="Ida, who teaches him"),
+    pytest.param(lambda p: p.ada, True, True, id="Ada, who administers his school"),
+    pytest.param(
+        lambda p: factories.instructor(p.school), False, False, id="an instructor of his school without him"
+    ),
+    pytest.param(
+        lambda p: factories.student(p.school, user=factories.user()).user, False, False, id="a fellow student"
+    ),
+    pytest.param(lambda p: p.ottos_account, False, False, id="Otto, who studies elsewhere"),
+    pytest.param(lambda p: p.olaf, False, False, id="Olaf, who teaches elsewhere"),
+    pytest.param(
+        lambda p: factories.administrator(p.elsewhere), False, False, id="who administers elsewhere"
+    ),
+    pytest.param(lambda p: factories.user(), False, False, id="somebody without a role"),
+    pytest.param(
+        lambda p: models.User.objects.create_superuser("root@lakeside.example"),
+        False,
+        False,
+        id="a superuser without a role",
+    ),
+    pytest.param(lambda p: AnonymousUser(), False, False, id="somebody who has not signed in"),
+    pytest.param(lambda p: None, False, False, id="nobody"),
+]
+
+
+@pytest.mark.parametrize(("who", "reads", "writes"), WHO)
+def test_who_may_read_and_write_sams_record(people: Cast, who, reads, writes):
+    user = who(people)
+
+    assert access.may(user, READ, people.sam, on=TODAY) is reads
+    assert access.may(user, WRITE, people.sam, on=TODAY) is writes
+    assert (people.sam in access.visible_students(user, on=TODAY)) is reads
+    assert (people.sam in access.visible_students(user, WRITE, on=TODAY)) is writes
+
+
+def test_each_sees_their_own_and_nobody_else(people: Cast):
+    fellow = factories.student(people.school)
+
+    def seen(user) -> set[Student]:
+        return set(access.visible_students(user, on=TODAY))
+
+    assert seen(people.sams_account) == {people.sam}
+    assert seen(people.ida) == {people.sam}
+    assert seen(people.ada) == {people.sam, fellow}
+    assert seen(people.olaf) == seen(people.ottos_account) == {people.otto}
+
+
+def test_a_student_who_is_seen_for_two_reasons_is_listed_once(people: Cast):
+    factories.role("administrator", at=people.school, whose=people.ida)
+    factories.assign(people.ida, people.sam)
+
+    assert list(access.visible_students(people.ida, on=TODAY)) == [people.sam]
+
+
+DATES = [
+    pytest.param(TODAY, None, True, id="from the first day"),
+    pytest.param(TOMORROW, None, False, id="not before it"),
+    pytest.param(YESTERDAY, TODAY, True, id="to the last day"),
+    pytest.param(YESTERDAY, YESTERDAY, False, id="not after it"),
+]
+
+
+@pytest.mark.parametrize(("starts", "ends", "sees"), DATES)
+def test_an_instructor_sees_a_student_while_the_assignment_lasts(people: Cast, starts, ends, sees):
+    bo = factories.instructor(people.school)
+    factories.assign(bo, people.sam, starts=starts, ends=ends)
+
+    assert access.may(bo, READ, people.sam, on=TODAY) is sees
+
+
+def test_an_assignment_without_the_role_gives_nothing(people: Cast):
+    people.ida.roles.all().delete()
+    factories.role("instructor", at=people.elsewhere, whose=people.ida)
+
+    assert not access.may(people.ida, READ, people.sam, on=TODAY)
+
+
+def test_who_is_no_longer_active_sees_nothing(people: Cast):
+    people.ida.is_active = False
+
+    assert not access.visible_students(people.ida, on=TODAY).exists()
+    assert not access.may_add_student(people.ida, people.school.pk)
+
+
+@pytest.mark.parametrize(
+    ("who", "allowed"),
+    [
+        pytest.param(lambda p: p.ida, True, id="an instructor of the school"),
+        pytest.param(lambda p: p.ada, True, id="its administrator"),
+        pytest.param(lambda p: p.sams_account, False, id="a student of the school"),
+        pytest.param(lambda p: p.olaf, False, id="an instructor of another"),
+        pytest.param(lambda p: AnonymousUser(), False, id="somebody who has not signed in"),
+    ],
+)
+def test_who_may_begin_a_new_students_record(people: Cast, who, allowed):
+    assert access.may_add_student(who(people), people.school.pk) is allowed
+
+
+def test_opening_a_record_is_noted_and_takes_two_queries(people: Cast, django_assert_num_queries):
+    with django_assert_num_queries(2):
+        found = access.open_record(people.ida, people.sam.ref, what="record", via="api", at=NOON)
+        assert found.school.slug == "lakeside"
+
+    entry = AccessLog.objects.get()
+    assert (entry.user, entry.student, entry.school) == (people.ida, people.sam, people.school)
+    assert (entry.action, entry.what, entry.via, entry.at) == ("read", "record", "api", NOON)
+
+
+@pytest.mark.parametrize(
+    "ref",
+    [
+        pytest.param(lambda p: p.sam.ref, id="of somebody the user may not see"),
+        pytest.param(lambda p: uuid.UUID(int=7), id="of nobody"),
+    ],
+)
+def test_a_record_that_may_not_be_seen_is_not_there(people: Cast, ref):
+    with pytest.raises(Student.DoesNotExist):
+        access.open_record(people.olaf, ref(people), what="record", via="api", at=NOON)
+
+    assert not AccessLog.objects.exists()

@@ -1,0 +1,130 @@
+"""What a stored record means, asked through the reports."""
+
+import datetime as dt
+
+import pytest
+
+from syllabus import rulebook
+from syllabus.engine import record as engine
+from syllabus.engine.errors import UnknownMilestone
+from syllabus.engine.evaluate import evaluate
+from syllabus.engine.question import Context
+from tests import factories
+from tests.cast import Cast
+from training import record, reports
+
+ON = dt.date(2026, 4, 11)
+TESTED = engine.Test("t1", "pre-solo-knowledge", dt.date(2026, 4, 1), "pass", aircraft_model="C172")
+ENDORSED = engine.Endorsement(
+    "e1", "solo-90-day", dt.date(2026, 4, 10), engine.Instructor("Ida Example"), aircraft_model="C172"
+)
+
+
+def met(report, name: str) -> bool | None:
+    return next(each["met"] for each in report.as_json()["requirements"] if each["id"].endswith(name))
+
+
+def test_the_model_normally_trained_in_answers_where_none_is_asked_about(people: Cast):
+    factories.recorded(people.sam, tests=(TESTED,))
+
+    report = reports.eligibility(people.sam, "faa.first-solo", ON)
+    assert report.as_json()["context"] == {"aircraft_model": "C172"}
+    assert met(report, "knowledge-test") is True
+
+
+def test_the_model_asked_about_comes_first(people: Cast):
+    factories.recorded(people.sam, tests=(TESTED,))
+
+    report = reports.eligibility(people.sam, "faa.first-solo", ON, context=Context(aircraft_model="PA28"))
+    assert report.as_json()["context"] == {"aircraft_model": "PA28"}
+    assert met(report, "knowledge-test") is False
+
+
+def test_the_rest_of_the_context_stays(people: Cast):
+    asked = Context(area="Chicago")
+    report = reports.eligibility(people.sam, "faa.solo-class-b", ON, context=asked)
+
+    assert report.as_json()["context"] == {"aircraft_model": "C172", "area": "Chicago"}
+
+
+def test_a_milestone_that_no_model_decides_is_not_told_one(people: Cast):
+    assert reports.eligibility(people.sam, "faa.private-practical-test", ON).as_json()["context"] == {}
+
+
+def test_the_answer_is_the_engines(people: Cast):
+    factories.recorded(people.sam, tests=(TESTED,), endorsements=(ENDORSED,))
+
+    ours = reports.eligibility(people.sam, "faa.first-solo", ON)
+    engines = evaluate(
+        rulebook.current(),
+        record.of(people.sam),
+        "faa.first-solo",
+        ON,
+        context=Context(aircraft_model="C172"),
+    )
+    assert ours.as_json() == engines.as_json()
+
+
+def test_a_milestone_that_is_not_there_is_refused(people: Cast):
+    with pytest.raises(UnknownMilestone):
+        reports.eligibility(people.sam, "faa.first-flight", ON)
+
+
+@pytest.mark.parametrize(
+    ("seconds", "expected"),
+    [pytest.param(-1, False, id="before it was put on record"), pytest.param(0, True, id="from then on")],
+)
+def test_what_was_known_at_an_instant_answers(people: Cast, seconds, expected):
+    at = dt.datetime(2026, 4, 12, 12, tzinfo=dt.UTC)
+    factories.recorded(people.sam, tests=(TESTED,), at=at)
+    known_at = at + dt.timedelta(seconds=seconds)
+
+    report = reports.eligibility(people.sam, "faa.first-solo", dt.date(2026, 4, 12), known_at=known_at)
+    assert met(report, "knowledge-test") is expected
+
+
+def test_the_overview_has_every_milestone_and_says_what_lapses_and_what_is_missing(people: Cast):
+    factories.recorded(people.sam, tests=(TESTED,), endorsements=(ENDORSED,))
+
+    found = reports.overview(people.sam, ON)
+    shown = found.as_json()
+
+    assert [each["milestone"] for each in shown["milestones"]] == list(rulebook.current().milestones)
+    first_solo = shown["milestones"][0]
+    assert (first_solo["milestone"], first_solo["eligible"], first_solo["met"]) == (
+        "faa.first-solo",
+        False,
+        False,
+    )
+    assert first_solo["next_lapse"] == {
+        "requirement": "faa.first-solo.solo-endorsement",
+        "citation": "14 CFR 61.87(n)",
+        "says": first_solo["next_lapse"]["says"],
+        "last_day": "2026-07-09",
+    }
+    assert shown["next_lapse"] == first_solo["next_lapse"]
+    gap = first_solo["next_gap"]
+    assert gap["requirement"] == "faa.first-solo.english"
+    assert gap["words"].endswith("0 document of 1 document, 1 document to go (14 CFR 61.83(c))")
+
+
+def test_a_gap_that_is_not_known_says_what_is_missing(people: Cast):
+    people.sam.training_model = ""
+    factories.recorded(people.sam, tests=(TESTED,))
+
+    first_solo = reports.overview(people.sam, ON).as_json()["milestones"][0]
+    unknown = [gap for gap in reports.overview(people.sam, ON).milestones[0].gaps if gap.met is None]
+
+    assert first_solo["met"] is False
+    assert [gap.finding.rule.id for gap in unknown] == ["faa.first-solo.knowledge-test"]
+    assert "not known (" in unknown[0].words
+    assert "aircraft_model" in unknown[0].words
+
+
+@pytest.mark.parametrize(
+    "ask", [reports.overview, lambda s, on: reports.eligibility(s, "faa.first-solo", on)]
+)
+def test_reports_take_the_queries_of_one_record(people: Cast, ask, django_assert_num_queries):
+    factories.recorded(people.sam, tests=(TESTED,))
+    with django_assert_num_queries(8):
+        ask(people.sam, ON)
