@@ -37,92 +37,23 @@ from syllabus.engine.record import (
     Test,
 )
 from syllabus.engine.units import format_time
+from syllabus.engine.vocabulary import (
+    ALSO_CALLED,
+    CATEGORIES,
+    CERTIFICATES,
+    CLASSES,
+    DOCUMENTS,
+    ENDORSEMENTS,
+    MEDICAL_CLASSES,
+    RESULTS,
+    RULE_ITEMS,
+    RULE_LISTS,
+    TESTS,
+)
 
-CATEGORIES = (
-    "airplane",
-    "rotorcraft",
-    "glider",
-    "lighter-than-air",
-    "balloon",
-    "airship",
-    "powered-lift",
-    "powered parachute",
-    "weight-shift-control",
-)
-CLASSES = (
-    "single-engine land",
-    "single-engine sea",
-    "multiengine land",
-    "multiengine sea",
-    "helicopter",
-    "gyroplane",
-    "airship",
-    "balloon",
-    "powered parachute land",
-    "powered parachute sea",
-    "weight-shift-control land",
-    "weight-shift-control sea",
-)
-CERTIFICATES = ("student", "sport", "recreational", "private", "commercial", "airline-transport")
-MEDICAL_CLASSES = ("first", "second", "third")
-RESULTS = ("pass", "fail")
-
-#: Kinds that rules read. Others are kept too (a school files more papers than rules ask for), but one that
-#: is a letter away from these is taken for a slip of the pen and refused.
-DOCUMENTS = (
-    "english-proficiency",
-    "student-pilot-certificate",
-    "medical",
-    "basicmed-course",
-    "basicmed-examination",
-    "device-letter-of-authorization",
-)
-TESTS = ("pre-solo-knowledge", "knowledge:private-airplane", "practical:private-airplane")
-ENDORSEMENTS = (
-    "pre-solo-knowledge",
-    "pre-solo-training",
-    "solo-90-day",
-    "solo-night",
-    "solo-class-b",
-    "solo-other-airport",
-    "solo-cross-country-category",
-    "solo-cross-country-model",
-    "solo-cross-country-category-model",
-    "solo-cross-country-flight",
-    "solo-cross-country-repeated",
-    "knowledge-test",
-    "knowledge-deficiencies-reviewed",
-    "practical-test-prerequisites",
-    "practical-test",
-    "retest",
-)
-#: Other everyday names of the same endorsements, read as the kind they mean.
-ALSO_CALLED = {
-    "presolo-knowledge": "pre-solo-knowledge",
-    "presolo-training": "pre-solo-training",
-    "presolo-night": "solo-night",
-    "solo-first90": "solo-90-day",
-    "solo-next90": "solo-90-day",
-    "solo-other-airport-25": "solo-other-airport",
-    "solo-xc-category-model": "solo-cross-country-category-model",
-    "solo-xc-flight": "solo-cross-country-flight",
-    "solo-xc-repeat-50": "solo-cross-country-repeated",
-    "solo-class-b-area": "solo-class-b",
-    "knowledge-private": "knowledge-test",
-    "knowledge-deficiency-review": "knowledge-deficiencies-reviewed",
-    "practical-prereq": "practical-test-prerequisites",
-    "practical-private": "practical-test",
-}
-PURPOSE = re.compile(r"[a-z0-9-]+(:[a-z0-9-]+)*", re.ASCII)
+_PURPOSE = re.compile(r"[a-z0-9-]+(:[a-z0-9-]+)*", re.ASCII)
 _KIND = re.compile(r"[a-z0-9]+([-:][a-z0-9]+)*", re.ASCII)
 _ITEM = re.compile(r"[A-Za-z0-9]+([._:-][A-Za-z0-9]+)*", re.ASCII)
-#: Items that rules read, by their number of the paragraph they stand for.
-_RULE_ITEMS = {"presolo.d": (1, 15), "soloxc.e": (1, 12), "area.private": (1, 12)}
-RULE_ITEMS = tuple(
-    f"{stem}{'.' if stem == 'area.private' else '-'}{number:02d}"
-    for stem, (first, last) in _RULE_ITEMS.items()
-    for number in range(first, last + 1)
-)
 
 
 def _kind(known: tuple[str, ...], what: str, also: Mapping[str, str] = MappingProxyType({})) -> reading.Read:
@@ -159,7 +90,7 @@ def _item(faults: Faults, value: Any, place: str) -> str | None:
     if not isinstance(value, str) or not _ITEM.fullmatch(value) or len(value) > 100:
         faults.add(place, f"{reading.called(value)} is no item; items are named like 'presolo.d-01'")
         return None
-    for stem, (first, last) in _RULE_ITEMS.items():
+    for stem, (first, last) in RULE_LISTS.items():
         if value.lower().startswith(stem.split(".")[0] + "."):
             joint = "." if stem == "area.private" else "-"
             faults.add(
@@ -172,7 +103,7 @@ def _item(faults: Faults, value: Any, place: str) -> str | None:
 
 
 def _purpose(faults: Faults, value: Any, place: str) -> str | None:
-    if isinstance(value, str) and PURPOSE.fullmatch(value) and len(value) <= 100:
+    if isinstance(value, str) and _PURPOSE.fullmatch(value) and len(value) <= 100:
         known = "practical-test-preparation"
         stem = value.split(":")[0]
         if stem != known and difflib.SequenceMatcher(None, stem, known).ratio() > 0.82:
@@ -229,6 +160,13 @@ def _contradictions(faults: Faults, times: Mapping[str, int], place: str) -> Non
                     f"{place}.{key}",
                     f"{format_time(amount)} is more than the total, {format_time(total)}; correct one",
                 )
+        instrument = times.get("actual_instrument", 0) + times.get("simulated_instrument", 0)
+        if instrument > total >= max(times.values()):
+            faults.add(
+                place,
+                f"actual and simulated instrument time together, {format_time(instrument)}, are more than the"
+                f" total, {format_time(total)}; correct one",
+            )
     if times.get("dual") and times.get("solo"):
         faults.add(
             place,

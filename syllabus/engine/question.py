@@ -8,10 +8,10 @@ from datetime import date
 from typing import Any
 
 from syllabus.engine import reading
-from syllabus.engine.document import CATEGORIES
 from syllabus.engine.errors import QuestionError
 from syllabus.engine.geography import Place
 from syllabus.engine.reading import Faults, Object, one_of
+from syllabus.engine.vocabulary import CATEGORIES
 
 
 @dataclass(frozen=True, slots=True)

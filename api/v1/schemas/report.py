@@ -18,7 +18,7 @@ from api.v1.schemas.shapes import (
     ref,
     word,
 )
-from syllabus.engine.document import CATEGORIES
+from syllabus.engine.vocabulary import CATEGORIES
 from syllabus.engine.rulebook import VERIFIED
 
 CONTEXT: dict[str, Schema] = {

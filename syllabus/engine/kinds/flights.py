@@ -344,4 +344,5 @@ def milestone(
     return Finding(
         rule, holds, possible, count(met, "requirement"), count(total, "requirement"),
         count(total - met, "requirement"), parts=parts,
+        ask=tuple(ask for part in parts if part.met(question.on) is None for ask in part.ask),
     )  # fmt: skip

@@ -9,7 +9,6 @@ from typing import Any
 
 from syllabus.engine import calendar
 from syllabus.engine.days import Days
-from syllabus.engine.document import CERTIFICATES, MEDICAL_CLASSES
 from syllabus.engine.finding import Finding
 from syllabus.engine.kinds import registry
 from syllabus.engine.kinds.registry import Param, kind
@@ -17,8 +16,10 @@ from syllabus.engine.question import Question
 from syllabus.engine.record import Document, Record, Test
 from syllabus.engine.rulebook import RuleVersion
 from syllabus.engine.units import count
+from syllabus.engine.vocabulary import CERTIFICATES, MEDICAL_CLASSES
 
 ONE_DAY = timedelta(days=1)
+STUDENT = "student"
 
 
 @dataclass
@@ -146,41 +147,39 @@ def certificate(rule: RuleVersion, record: Record, question: Question, nested: A
     with ``young_under`` needs the age on the day of issue.
     """
     found = Evidence("certificate")
-    born = record.student.birth_date
     for paper in record.documents:
-        if paper.kind != rule.params["document"]:
-            continue
-        row = next(
-            (
-                row
-                for row in rule.params["lives"]
-                if "issued_before" not in row or paper.issued < row["issued_before"]
-            ),
-            None,
-        )
-        if row is None:
-            found.no(paper.id, f"issued {paper.issued}, and the rule says nothing of such a day")
-            continue
-        last = calendar.last_day(paper.issued, row["life"]) if "life" in row else None
-        if "young_under" in row:
-            longer = calendar.last_day(paper.issued, row["young_life"])
-            if born is None:
-                found.maybe(
-                    "student", Days.between(paper.issued, shortened(longer, paper.expires)), "the birth date"
-                )
-            elif calendar.age(born, paper.issued) < row["young_under"]:
-                last = longer
-        last = shortened(last, paper.expires)
-        found.yes(paper.id, Days.between(paper.issued, last), until(last))
+        if paper.kind == rule.params["document"]:
+            _student_certificate(found, rule, record, paper.id, paper.issued, paper.expires)
     for held in record.certificates:
-        if held.kind in rule.params["certificates"]:
-            found.yes(held.id, Days.starting(held.issued), until(None))
+        if held.kind not in rule.params["certificates"]:
+            wanted = ", ".join(rule.params["certificates"])
+            found.no(held.id, f"a {held.kind} certificate; wanted is one of {wanted}")
+        elif held.kind == STUDENT:
+            _student_certificate(found, rule, record, held.id, held.issued, None)
         else:
-            found.no(
-                held.id,
-                f"a {held.kind} certificate; wanted is one of {', '.join(rule.params['certificates'])}",
-            )
+            found.yes(held.id, Days.starting(held.issued), until(None))
     return found.finding(rule, question.on)
+
+
+def _student_certificate(
+    found: Evidence, rule: RuleVersion, record: Record, entry: str, issued: date, expires: date | None
+) -> None:
+    """Count a student certificate for the life that the row of its day of issue gives."""
+    rows = rule.params["lives"]
+    row = next((row for row in rows if "issued_before" not in row or issued < row["issued_before"]), None)
+    if row is None:
+        found.no(entry, f"issued {issued}, and the rule says nothing of such a day")
+        return
+    last = calendar.last_day(issued, row["life"]) if "life" in row else None
+    if "young_under" in row:
+        longer = calendar.last_day(issued, row["young_life"])
+        born = record.student.birth_date
+        if born is None:
+            found.maybe("student", Days.between(issued, shortened(longer, expires)), "the birth date")
+        elif calendar.age(born, issued) < row["young_under"]:
+            last = longer
+    last = shortened(last, expires)
+    found.yes(entry, Days.between(issued, last), until(last))
 
 
 _BASICMED = registry.struct(
@@ -208,12 +207,12 @@ def medical(rule: RuleVersion, record: Record, question: Question, nested: Any) 
     """
     found = Evidence("medical")
     accepted = MEDICAL_CLASSES[: MEDICAL_CLASSES.index(rule.params["at_least"]) + 1]
-    last_medical: date | None = None
+    held: list[Days] = []
     for paper in record.documents:
         if paper.kind != "medical":
             continue
         sure, longest = _medical_ends(rule, record, paper)
-        last_medical = max(filter(None, (last_medical, sure)), default=None)
+        held.append(Days.between(paper.issued, sure))
         if paper.klass not in accepted:
             found.no(paper.id, f"{paper.klass} class; {rule.params['at_least']} class or better is wanted")
             continue
@@ -221,7 +220,7 @@ def medical(rule: RuleVersion, record: Record, question: Question, nested: Any) 
             found.maybe("student", Days.between(paper.issued, longest), "the birth date")
         found.yes(paper.id, Days.between(paper.issued, sure), until(sure))
     if basic := rule.get("basicmed"):
-        _basicmed(found, basic, record, last_medical)
+        _basicmed(found, basic, record, Days.union(held))
     return found.finding(rule, question.on)
 
 
@@ -239,23 +238,23 @@ def _medical_ends(rule: RuleVersion, record: Record, paper: Document) -> tuple[d
     return (shortened(ends[0], paper.expires) or ends[0], shortened(ends[1], paper.expires) or ends[1])
 
 
-def _basicmed(found: Evidence, basic: dict[str, Any], record: Record, last_medical: date | None) -> None:
+def _basicmed(found: Evidence, basic: dict[str, Any], record: Record, held: Days) -> None:
     courses = [paper for paper in record.documents if paper.kind == basic["course"]]
     exams = [paper for paper in record.documents if paper.kind == basic["examination"]]
     if not courses and not exams:
         return
-    if last_medical is None or last_medical <= basic["held_after"]:
+    # from the first day after the limit on which a medical was held, the look-back is met for good
+    first = (held & Days.starting(basic["held_after"] + ONE_DAY)).from_day(date.min)
+    if first is None:
         for paper in (*courses, *exams):
-            found.no(
-                paper.id,
-                f"BasicMed needs a medical certificate held at some time after {basic['held_after']}",
-            )
+            found.no(paper.id, f"BasicMed needs a medical certificate held after {basic['held_after']}")
         return
+    since = Days.starting(first[0])
     taken = [(paper, _lived(paper, basic["course_life"])) for paper in courses]
     examined = [(paper, _lived(paper, basic["examination_life"])) for paper in exams]
     for papers, other, missing in ((taken, examined, "examination"), (examined, taken, "course")):
         for paper, days in papers:
-            both = days & Days.union(theirs for _, theirs in other)
+            both = since & days & Days.union(theirs for _, theirs in other)
             if both:
                 end = list(both)[-1][1]
                 found.yes(paper.id, both, f"BasicMed, {until(end)}")

@@ -12,10 +12,10 @@ from syllabus.engine.days import Days
 from syllabus.engine.finding import Finding
 from syllabus.engine.kinds import registry
 from syllabus.engine.kinds.endorsements import given
-from syllabus.engine.kinds.papers import Evidence, until
+from syllabus.engine.kinds.papers import Evidence, same, until
 from syllabus.engine.kinds.registry import Param, kind
 from syllabus.engine.question import Question
-from syllabus.engine.record import DEVICES, TIMES, Flight, Record
+from syllabus.engine.record import DEVICES, TIMES, Document, Flight, Record
 from syllabus.engine.rulebook import RuleVersion
 from syllabus.engine.units import MINUTE, format_time
 
@@ -205,18 +205,14 @@ def _shares(rule: RuleVersion, record: Record) -> list[Share]:
     devices = facts.in_devices(record)
     if devices:
         credit = rule.get("device_credit")
-        letters = {
-            paper.aircraft_model.casefold()
-            for paper in record.documents
-            if credit and paper.kind == credit.get("letter") and paper.aircraft_model
-        }
+        letters = [paper for paper in record.documents if credit and paper.kind == credit.get("letter")]
         shares += filter(None, (_device_share(rule, flight, credit, letters) for flight in devices))
         shares.sort(key=lambda share: share.flight.order)
     return shares
 
 
 def _device_share(
-    rule: RuleVersion, flight: Flight, credit: dict[str, Any] | None, letters: set[str]
+    rule: RuleVersion, flight: Flight, credit: dict[str, Any] | None, letters: list[Document]
 ) -> Share | None:
     """Time in a device: never flight time; a rule may credit instruction in it, up to a cap."""
     counts = rule.params["counts"]
@@ -236,13 +232,21 @@ def _device_share(
     if device in credit["devices"]:
         return Share(flight, dual, dual, device=True)
     if device in credit.get("by_letter", ()):
-        if (flight.aircraft.model or "").casefold() in letters:
+        model = flight.aircraft.model or ""
+        if any(_authorizes(letter, model, flight.date) for letter in letters):
             return Share(flight, dual, dual, device=True)
         return Share(
-            flight, 0, dual, device=True, why=f"no letter of authorization for the {device} is on record",
+            flight, 0, dual, device=True, why=f"no letter of authorization for this {device} was in force",
             missing=(f"the letter of authorization for the {device} (a document {credit['letter']})",),
         )  # fmt: skip
     return Share(flight, why=f"the rule gives no credit for a {device}")
+
+
+def _authorizes(letter: Document, model: str, day: date) -> bool:
+    """Whether a letter names the device's model and was in force on the day it was used."""
+    return same(letter.aircraft_model or "") == same(model) and day in Days.between(
+        letter.issued, letter.expires
+    )
 
 
 def _flight_share(rule: RuleVersion, record: Record, flight: Flight) -> Share | None:
@@ -263,7 +267,8 @@ def _flight_share(rule: RuleVersion, record: Record, flight: Flight) -> Share | 
     share = Share(flight, at_most, at_most)
     if len(amounts) > 1:
         whole = flight.times.get("total") or max(amount or 0 for amount in amounts.values())
-        share.sure = max(0, sum(amount or 0 for amount in amounts.values()) - (len(amounts) - 1) * whole)
+        beside = sum(amount or 0 for amount in amounts.values()) - (len(amounts) - 1) * whole
+        share.sure = min(at_most, max(0, beside))
         if share.sure < at_most:
             share.missing = (f"how much of the time was {' and '.join(map(_worded, amounts))} at once",)
     if unknown:

@@ -1,0 +1,86 @@
+"""Words that a training record document may use, and the everyday names read as one of them."""
+
+from __future__ import annotations
+
+CATEGORIES = (
+    "airplane",
+    "rotorcraft",
+    "glider",
+    "lighter-than-air",
+    "balloon",
+    "airship",
+    "powered-lift",
+    "powered parachute",
+    "weight-shift-control",
+)
+CLASSES = (
+    "single-engine land",
+    "single-engine sea",
+    "multiengine land",
+    "multiengine sea",
+    "helicopter",
+    "gyroplane",
+    "airship",
+    "balloon",
+    "powered parachute land",
+    "powered parachute sea",
+    "weight-shift-control land",
+    "weight-shift-control sea",
+)
+CERTIFICATES = ("student", "sport", "recreational", "private", "commercial", "airline-transport")
+MEDICAL_CLASSES = ("first", "second", "third")
+RESULTS = ("pass", "fail")
+
+#: Kinds that rules read. Others are kept too (a school files more papers than rules ask for), but one that
+#: is a letter away from these is taken for a slip of the pen and refused.
+DOCUMENTS = (
+    "english-proficiency",
+    "student-pilot-certificate",
+    "medical",
+    "basicmed-course",
+    "basicmed-examination",
+    "device-letter-of-authorization",
+)
+TESTS = ("pre-solo-knowledge", "knowledge:private-airplane", "practical:private-airplane")
+ENDORSEMENTS = (
+    "pre-solo-knowledge",
+    "pre-solo-training",
+    "solo-90-day",
+    "solo-night",
+    "solo-class-b",
+    "solo-other-airport",
+    "solo-cross-country-category",
+    "solo-cross-country-model",
+    "solo-cross-country-category-model",
+    "solo-cross-country-flight",
+    "solo-cross-country-repeated",
+    "knowledge-test",
+    "knowledge-deficiencies-reviewed",
+    "practical-test-prerequisites",
+    "practical-test",
+    "retest",
+)
+#: Other everyday names of the same endorsements, read as the kind they mean.
+ALSO_CALLED = {
+    "presolo-knowledge": "pre-solo-knowledge",
+    "presolo-training": "pre-solo-training",
+    "presolo-night": "solo-night",
+    "solo-first90": "solo-90-day",
+    "solo-next90": "solo-90-day",
+    "solo-other-airport-25": "solo-other-airport",
+    "solo-xc-category-model": "solo-cross-country-category-model",
+    "solo-xc-flight": "solo-cross-country-flight",
+    "solo-xc-repeat-50": "solo-cross-country-repeated",
+    "solo-class-b-area": "solo-class-b",
+    "knowledge-private": "knowledge-test",
+    "knowledge-deficiency-review": "knowledge-deficiencies-reviewed",
+    "practical-prereq": "practical-test-prerequisites",
+    "practical-private": "practical-test",
+}
+#: Items that rules read, by their number of the paragraph they stand for.
+RULE_LISTS = {"presolo.d": (1, 15), "soloxc.e": (1, 12), "area.private": (1, 12)}
+RULE_ITEMS = tuple(
+    f"{stem}{'.' if stem == 'area.private' else '-'}{number:02d}"
+    for stem, (first, last) in RULE_LISTS.items()
+    for number in range(first, last + 1)
+)
