@@ -19,6 +19,8 @@ from training.reports import Gap, Lapse, Overview, Short
 OF_ONE_FLIGHT = {"route": "route", "airport": "airport", "area": "Class B area"}
 #: The kind of requirement that is about a single flight whatever it is named for.
 FLIGHT_BY_FLIGHT = "cross_country_endorsement"
+#: As many reasons are read at a glance; more are folded away.
+AT_A_GLANCE = 4
 #: Units that stand after a number as they are.
 _SYMBOLS = ("h", "min", "s", "NM")
 _QUANTITY = re.compile(r"([0-9.]+) (.+)")
@@ -168,10 +170,16 @@ class RequirementShown:
         if number := len(self.finding.counted):
             told.append("1 entry counts" if number == 1 else f"{number} entries count")
         if number := len(self.finding.not_counted):
-            told.append("1 does not" if number == 1 else f"{number} do not")
+            who = f"{number}" if told else ("1 entry" if number == 1 else f"{number} entries")
+            told.append(f"{who} {'does' if number == 1 else 'do'} not count")
         if self.notes:
             told.append("a note" if len(self.notes) == 1 else "notes")
         return ", ".join(told)
+
+    @property
+    def unfolded(self) -> bool:
+        """Whether what explains the answer is shown at once: where it is not yes, and not a long list."""
+        return not self.met and len(self.finding.not_counted) <= AT_A_GLANCE
 
     @property
     def parts(self) -> list[RequirementShown]:
@@ -236,6 +244,15 @@ class MilestoneShown:
     @property
     def requirements(self) -> list[RequirementShown]:
         return [RequirementShown(finding, self.report.question.on) for finding in self.report.findings]
+
+    @property
+    def met(self) -> list[RequirementShown]:
+        return [each for each in self.requirements if each.met]
+
+    @property
+    def unmet(self) -> list[RequirementShown]:
+        """What is not met or not known to be; it stands first on the page."""
+        return [each for each in self.requirements if not each.met]
 
 
 @dataclass(frozen=True)
