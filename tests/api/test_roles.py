@@ -1,0 +1,151 @@
+"""Who gets what, for every address there is. A new address without a row here fails."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from django.core.cache import cache
+from django.urls import URLPattern, URLResolver, get_resolver
+from rest_framework.test import APIClient
+
+from api.v1.schemas.examples import QUESTION, RECORD
+from tests import factories
+from tests.api.conftest import Clients
+from tests.cast import Cast
+from training import models
+
+PREFIX = "api/v1/"
+LOOKERS = (
+    "anonymous",
+    "the student",
+    "the instructor",
+    "the administrator",
+    "another instructor of the school",
+    "another student of the school",
+    "an instructor elsewhere",
+    "a student elsewhere",
+    "an administrator elsewhere",
+    "a superuser without a role",
+    "someone who left",
+)
+#: What each of LOOKERS gets, in that order.
+OPEN = [200] * 10 + [401]
+ANY_USER = [401, 200, 200, 200, 200, 200, 200, 200, 200, 200, 401]
+READ = [401, 200, 200, 200, 404, 404, 404, 404, 404, 404, 401]
+WRITE = [401, 403, 200, 200, 404, 404, 404, 404, 404, 404, 401]
+#: One row for each address and method: what is sent, and what everybody gets.
+ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
+    ("auth/login", "POST"): ({"email": "sam@lakeside.example", "password": "wrong"}, [401] * 11),
+    ("auth/logout", "POST"): (None, [401] + [204] * 9 + [401]),
+    ("eligibility", "POST"): (QUESTION, OPEN),
+    ("milestones", "GET"): (None, OPEN),
+    ("milestones/<str:milestone>", "GET"): (None, OPEN),
+    ("students/", "GET"): (None, ANY_USER),
+    ("students/<uuid:ref>/", "GET"): (None, READ),
+    ("students/<uuid:ref>/record", "GET"): (None, READ),
+    ("students/<uuid:ref>/record", "PUT"): (RECORD, WRITE),
+    ("students/<uuid:ref>/eligibility", "GET"): (None, READ),
+    ("students/<uuid:ref>/eligibility/<str:milestone>", "GET"): (None, READ),
+    # The description and its page are the same for everybody, whoever is asking.
+    ("schema/", "GET"): (None, OPEN),
+    ("docs/", "GET"): (None, OPEN),
+}
+METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
+
+
+def addresses(patterns: list[URLPattern | URLResolver], before: str = "") -> Iterator[tuple[str, Any]]:
+    for each in patterns:
+        route = before + str(each.pattern)
+        if isinstance(each, URLResolver):
+            yield from addresses(each.url_patterns, route)
+        else:
+            yield route, each.callback
+
+
+def served() -> set[tuple[str, str]]:
+    """Every address of the API with each method it has."""
+    found = set()
+    for route, view in addresses(get_resolver().url_patterns):
+        if route.startswith(PREFIX):
+            methods = [each for each in METHODS if hasattr(view.view_class, each.lower())]
+            found |= {(route.removeprefix(PREFIX), each) for each in methods}
+    return found
+
+
+def test_every_address_has_its_row() -> None:
+    assert served() == set(ROWS)
+
+
+def lookers(people: Cast) -> dict[str, models.User | None]:
+    here, there = people.school, people.elsewhere
+    left = factories.instructor(here)
+    factories.assign(left, people.sam)
+    return dict(
+        zip(
+            LOOKERS,
+            (
+                None,
+                people.sams_account,
+                people.ida,
+                people.ada,
+                factories.instructor(here),
+                factories.student(here, user=factories.user()).user,
+                people.olaf,
+                people.ottos_account,
+                factories.administrator(there),
+                models.User.objects.create_superuser("root@example.org"),
+                left,
+            ),
+            strict=True,
+        )
+    )
+
+
+def asked(client: APIClient, route: str, method: str, body: Any, people: Cast) -> int:
+    path = route.replace("<uuid:ref>", str(people.sam.ref)).replace("<str:milestone>", "faa.first-solo")
+    headers = {"If-Match": "*"} if method == "PUT" else {}
+    accept = {"docs/": "text/html", "schema/": "application/vnd.oai.openapi"}.get(route, "application/json")
+    answer = client.generic(
+        method,
+        f"/{PREFIX}{path}",
+        b"" if body is None else json.dumps(body),
+        content_type="application/json",
+        headers={**headers, "Accept": accept},
+    )
+    return answer.status_code
+
+
+@pytest.mark.parametrize(("route", "method"), sorted(served()), ids=lambda part: part)
+def test_everybody_gets_what_their_role_gives(
+    people: Cast, signed_in: Clients, route: str, method: str
+) -> None:
+    body, expected = ROWS[route, method]
+    got = {}
+    for who, user in lookers(people).items():
+        client = signed_in(user)
+        cache.clear()  # eleven tries to sign in within a moment are too many
+        if who == "someone who left":
+            models.User.objects.filter(pk=user and user.pk).update(is_active=False)
+        got[who] = asked(client, route, method, body, people)
+    assert got == dict(zip(LOOKERS, expected, strict=True))
+
+
+@pytest.mark.parametrize("who", LOOKERS[1:])
+def test_the_list_has_only_whom_the_looker_may_read(people: Cast, signed_in: Clients, who: str) -> None:
+    user = lookers(people)[who]
+    sees_sam = READ[LOOKERS.index(who)] == 200
+    if who == "someone who left":
+        models.User.objects.filter(pk=user and user.pk).update(is_active=False)
+    answer = signed_in(user).get(f"/{PREFIX}students/")
+    refs = [each["ref"] for each in answer.json().get("students", [])]
+    assert (str(people.sam.ref) in refs) is sees_sam
+
+
+@pytest.mark.parametrize(("route", "method"), sorted(served()), ids=lambda part: part)
+def test_an_address_has_no_other_method(people: Cast, signed_in: Clients, route: str, method: str) -> None:
+    has = {each for at, each in ROWS if at == route}
+    for other in set(METHODS) - has:
+        assert asked(signed_in(people.ida), route, other, {}, people) == 405
