@@ -42,6 +42,7 @@ Plain.yaml_implicit_resolvers = {}
 for tag, pattern, first in (
     ("bool", "true|false", "tf"),
     ("null", "null|~|", "n~"),
+    ("merge", "<<", "<"),
     ("int", "0|[1-9][0-9]*", "0123456789"),
     ("float", r"[0-9]+\.[0-9]+", "0123456789"),
 ):
@@ -80,11 +81,16 @@ def _flat(entries: Any) -> Iterator[Any]:
             yield each
 
 
+def _with(entry: Mapping[str, Any]) -> dict[str, Any]:
+    """An entry whose ``with`` holds further keys, as a row that stands for several has it."""
+    return {**{key: value for key, value in entry.items() if key != "with"}, **entry.get("with", {})}
+
+
 def _numbered(entries: Any, letter: str) -> list[dict[str, Any]]:
     made: list[dict[str, Any]] = []
     for each in _flat(entries):
         for _ in range(each.get("repeat", 1)):
-            entry = {key: value for key, value in each.items() if key != "repeat"}
+            entry = {key: value for key, value in _with(each).items() if key != "repeat"}
             made.append({"id": f"{letter}{len(made) + 1}", **entry})
     return made
 
@@ -107,8 +113,8 @@ def _flight(entry: dict[str, Any]) -> dict[str, Any]:
         entry["route"] = _route(entry["route"])
     if "landings" in entry:
         entry["landings"] = [
-            {**each, "at": _point(each["at"])} if "at" in each else dict(each)
-            for each in _flat(entry["landings"])
+            {**each, "at": _point(each["at"])} if "at" in each else each
+            for each in map(_with, _flat(entry["landings"]))
         ]
     return {**entry, "times": {key: value for key, value in times.items() if value is not None}}
 
