@@ -361,7 +361,7 @@ class _Sheet:
         yield from self.listed("not counted", groups[:most])
         if rest := sum(len(entries) for entries, _ in groups[most:]):
             yield "", f"and {rest} more {'entries' if rest > 1 else 'entry'}, for other reasons"
-        if met is None:
+        if met is None and not finding.parts:  # the parts say it themselves
             yield from self.listed("missing", grouped(finding.ask))
         for index, note in enumerate(finding.notes):
             yield "" if index else "note", clean(note)

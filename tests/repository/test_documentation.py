@@ -1,0 +1,185 @@
+"""README and DEVELOPERS say what is so: commands run, answers are the real ones, links lead somewhere."""
+
+from __future__ import annotations
+
+import io
+import json
+import pathlib
+import re
+import shlex
+from typing import Any
+
+import pytest
+from django.core.management import call_command, get_commands
+from django.urls import Resolver404, resolve
+
+from syllabus import rulebook
+from syllabus.engine import document, vocabulary
+from syllabus.engine.errors import DocumentError
+from training.management.commands import eligibility
+
+ROOT = pathlib.Path(__file__).resolve().parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+TEXTS = {"README.md": README, "DEVELOPERS.md": (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")}
+ELSEWHERE = ("http://", "https://", "#")
+
+
+def blocks(language: str) -> list[str]:
+    return re.findall(rf"^```{language}\n(.*?)\n```$", README, re.MULTILINE | re.DOTALL)
+
+
+def masked(text: str) -> str:
+    """Without the rulebook's id, which every change of a rule changes."""
+    return re.sub(r"sha256:[0-9a-f]+", "sha256:0", text)
+
+
+def printed(command: str) -> str:
+    """What a command of ours prints, run in this process."""
+    words = shlex.split(command)
+    assert words[:2] == ["python3", "manage.py"]
+    out, err = io.StringIO(), io.StringIO()
+    if words[2] == "eligibility":
+        with pytest.raises(SystemExit):
+            eligibility.Command(stdout=out, stderr=err).run_from_argv(words[1:])
+    else:
+        call_command(*words[2:], stdout=out, stderr=err)
+    assert err.getvalue() == ""
+    return out.getvalue().rstrip("\n")
+
+
+@pytest.mark.parametrize("block", blocks("console"), ids=lambda block: block.split("\n")[0][2:70])
+def test_a_command_prints_what_the_readme_shows(block: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(ROOT)
+    command, _, shown = block.partition("\n")
+    lines = masked(printed(command.removeprefix("$ "))).split("\n")
+
+    for part in masked(shown).split("\n…\n"):  # "…" stands for lines left out
+        wanted = part.split("\n")
+        starts = [at for at in range(len(lines)) if lines[at : at + len(wanted)] == wanted]
+        assert starts, f"not printed:\n{part}"
+        lines = lines[starts[0] + len(wanted) :]
+
+
+def test_there_are_commands_with_their_output_in_the_readme() -> None:
+    assert len(blocks("console")) == 3
+
+
+def test_the_answer_in_json_is_the_real_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(ROOT)
+    shown = next(each for each in map(json.loads, blocks("json")) if "eligible" in each)
+    question = blocks("console")[0].split("\n")[0].removeprefix("$ ")
+    real = json.loads(printed(f"{question} --json"))
+
+    first = real["requirements"][0]
+    assert json.loads(masked(json.dumps(shown))) == json.loads(
+        masked(json.dumps({**real, "requirements": [first]}))
+    )
+
+
+def test_the_example_with_every_key_is_the_one_in_the_readme() -> None:
+    assert (ROOT / "fixtures/records/every-key.json").read_text(encoding="utf-8").rstrip("\n") in blocks(
+        "json"
+    )
+
+
+def test_the_excerpt_of_a_record_is_from_that_record() -> None:
+    record = json.loads((ROOT / "fixtures/records/before-first-solo.json").read_text(encoding="utf-8"))
+    excerpt = next(
+        each for each in map(json.loads, blocks("json")) if "tests" in each and "flights" not in each
+    )
+
+    assert excerpt == {key: record[key] for key in excerpt}
+
+
+def objects(value: Any, place: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
+    """The place of every object in a document."""
+    found = [place] if isinstance(value, dict) else []
+    for key, each in (
+        value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+    ):
+        found += objects(each, (*place, key))
+    return found
+
+
+def test_the_example_with_every_key_has_every_key() -> None:
+    text = (ROOT / "fixtures/records/every-key.json").read_text(encoding="utf-8")
+    places = objects(json.loads(text))
+
+    assert len(places) > 15
+    for place in places:
+        record = json.loads(text)
+        at = record
+        for step in place:
+            at = at[step]
+        at["0"] = None
+        with pytest.raises(DocumentError) as caught:
+            document.parse(record)
+        (fault,) = caught.value.faults
+        known = fault.message.removeprefix("unknown key; known here are ").split(", ")
+        assert sorted(known) == sorted(set(at) - {"0"}), place
+
+
+@pytest.mark.parametrize(
+    "word",
+    [
+        *vocabulary.CATEGORIES,
+        *vocabulary.CLASSES,
+        *vocabulary.CERTIFICATES,
+        *vocabulary.MEDICAL_CLASSES,
+        *vocabulary.DOCUMENTS,
+        *vocabulary.TESTS,
+        *vocabulary.ENDORSEMENTS,
+        *rulebook.current().milestones,
+    ],
+)
+def test_every_word_a_document_may_use_is_in_the_readme(word: str) -> None:
+    assert f"`{word}`" in README
+
+
+def test_each_milestone_stands_with_what_it_depends_on() -> None:
+    for milestone in rulebook.current().milestones.values():
+        (row,) = re.findall(rf"^\| `{re.escape(milestone.id)}` \|(.*)\|$", README, re.MULTILINE)
+        assert re.findall(r"`(\w+)`", row) == list(milestone.context)
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_links_lead_somewhere(name: str) -> None:
+    text = TEXTS[name]
+    headings = {
+        re.sub(r"[^\w\- ]", "", title.lower()).replace(" ", "-")
+        for title in re.findall(r"^#+ (.*)$", text, re.MULTILINE)
+    }
+    for target in re.findall(r"\]\(([^)]+)\)", text):
+        if target.startswith("#"):
+            assert target[1:] in headings, target
+        elif not target.startswith(ELSEWHERE):
+            assert (ROOT / target.partition("#")[0]).exists(), target
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_commands_that_are_named_are_there(name: str) -> None:
+    found = set(re.findall(r"manage\.py ([a-z_]+)", TEXTS[name]))
+
+    assert found
+    assert found <= set(get_commands())
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_addresses_that_are_named_answer(name: str) -> None:
+    for address in set(re.findall(r"(/api/v1/[^\s`?>,]*)", TEXTS[name])):
+        path = address.rstrip(".")
+        path = (
+            path.replace("{ref}", "00000000-0000-0000-0000-000000000001")
+            .replace("{id}", "x")
+            .replace("{milestone}", "x")
+        )
+        try:
+            resolve(path)
+        except Resolver404:
+            pytest.fail(f"{name} names {address}, where nothing is")
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_files_that_are_named_are_there(name: str) -> None:
+    for path in set(re.findall(r"`((?:syllabus|training|api|tests|fixtures|docker)/[\w./-]+)`", TEXTS[name])):
+        assert (ROOT / path).exists(), f"{name} names {path}"
