@@ -1,0 +1,57 @@
+"""``python -m tests.bench [engine] [http] [http-sqlite]``: all of them without a word."""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+
+PARTS = ("engine", "http", "http-sqlite")
+
+
+def http(database: str) -> None:
+    """The endpoint's bench in a database of its own, made and dropped here."""
+    os.environ["DATABASE_URL"] = database
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "training.config.settings")
+    os.environ.setdefault("SECRET_KEY", "a bench on this machine needs no secret " + "x" * 20)
+    os.environ.setdefault("HTTPS", "0")
+    import django
+
+    django.setup()
+    from django.conf import settings
+    from django.core.management import call_command
+    from django.test.utils import override_settings
+
+    call_command("migrate", verbosity=0, interactive=False)
+    with override_settings(ROOT_URLCONF="tests.bench.http", ALLOWED_HOSTS=["*"], DEBUG=False):
+        assert settings.ROOT_URLCONF == "tests.bench.http"
+        from tests.bench import http as bench
+
+        bench.run()
+
+
+def main(wanted: list[str]) -> None:
+    if unknown := [word for word in wanted if word not in PARTS]:
+        sys.exit(f"no part is called {', '.join(unknown)}; there are {', '.join(PARTS)}")
+    for part in wanted or PARTS:
+        if part == "engine":
+            from tests.bench import engine
+
+            engine.run()
+        elif len(wanted) != 1:
+            # settings are read once in a process, so each database has one of its own
+            import subprocess
+
+            subprocess.run([sys.executable, "-m", "tests.bench", part], check=True)
+        elif part == "http":
+            from tests import services
+
+            with services.running(redis=False) as addresses:
+                http(addresses.database_url)
+        else:
+            with tempfile.TemporaryDirectory() as folder:
+                http(f"sqlite:///{folder}/bench.sqlite3")
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

@@ -1,0 +1,63 @@
+"""How long one report takes, beside one plain pass over the same flights."""
+
+from __future__ import annotations
+
+import datetime as dt
+import gc
+import statistics
+import time
+from collections.abc import Callable
+
+from syllabus import rulebook
+from syllabus.engine import document as documents
+from syllabus.engine.evaluate import evaluate
+from syllabus.engine.record import Record
+from tests.bench.flights import document
+
+ON = dt.date(2026, 11, 24)
+MILESTONE = "faa.private-practical-test"
+SIZES = (50, 300, 3_000)
+
+
+def cpu_ms(work: Callable[[], object], times: int) -> float:
+    """Median CPU time of a piece of work, in milliseconds."""
+    spent = []
+    for _ in range(times):
+        start = time.process_time_ns()
+        work()
+        spent.append(time.process_time_ns() - start)
+    return statistics.median(spent) / 1e6
+
+
+def plain_pass(record: Record) -> dict[str, int]:
+    """The least a program could do: one loop, one sum for each kind of time."""
+    totals: dict[str, int] = {}
+    for flight in record.flights:
+        for name, amount in flight.times.items():
+            totals[name] = totals.get(name, 0) + amount
+    return totals
+
+
+def run() -> None:
+    rules = rulebook.current()
+    print(f"{MILESTONE}: the report with its days, CPU time (median)")
+    print("  flights   reading it   first report   report    plain pass   ratio   ms per 100 flights")
+    for size in SIZES:
+        given = document(size)
+        reading = cpu_ms(lambda given=given: documents.parse(given), 3)
+        # a report derives facts from a record once; so every report gets a record of its own
+        records = iter([documents.parse(given) for _ in range(32)])
+
+        gc.collect()
+        gc.freeze()  # the records that wait are this command's own; a caller has one
+
+        def report() -> object:
+            return evaluate(rules, next(records), MILESTONE, ON).as_json()  # noqa: B023
+
+        first, usual = cpu_ms(report, 1), cpu_ms(report, 31)
+        record = documents.parse(given)
+        plain = cpu_ms(lambda record=record: plain_pass(record), 31)
+        print(
+            f"  {size:7,}   {reading:7.1f} ms   {first:9.1f} ms   {usual:6.2f} ms {plain:9.3f} ms"
+            f"   {usual / plain:5.0f}   {usual / size * 100:8.2f}"
+        )
