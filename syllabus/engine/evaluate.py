@@ -11,7 +11,7 @@ from syllabus.engine.kinds import KINDS
 from syllabus.engine.question import Context, Question
 from syllabus.engine.record import Record
 from syllabus.engine.report import Report
-from syllabus.engine.rulebook import Requirement, Rulebook
+from syllabus.engine.rulebook import Requirement, Rulebook, RuleVersion
 
 
 def evaluate(
@@ -46,6 +46,12 @@ class _Asking:
     def milestone(self, name: str) -> tuple[Finding, ...]:
         return tuple(self.requirement(each) for each in self.rulebook.milestone(name).requirements)
 
+    def _matters(self, version: RuleVersion) -> bool:
+        """Whether a version can hold on any day: only an age holds before the first entry on record."""
+        if version.last is None or not KINDS[version.kind].rests_on_entries:
+            return True
+        return self.record.first_day is not None and self.record.first_day <= version.last
+
     def requirement(self, requirement: Requirement) -> Finding:
         """The finding of the version in force on the day, with the days of every version joined."""
         judge = KINDS[requirement.kind].judge
@@ -55,7 +61,7 @@ class _Asking:
             others = [
                 judge(version, self.record, self.question, self.milestone)
                 for version in requirement.versions
-                if version is not current
+                if version is not current and self._matters(version)
             ]
             found = replace(
                 found,

@@ -135,11 +135,20 @@ class Journey:
             if a.known and b.known
         ]
 
+    @cached_property
+    def _beyond(self) -> dict[int, tuple[bool | None, str]]:
+        return {}
+
     def lands_beyond(self, limit: int) -> tuple[bool | None, str]:
         """Whether a landing lies more than ``limit`` (hundredths of NM) from the original point of departure.
 
         Source: cross-country time toward a private certificate, 14 CFR 61.1(b).
         """
+        if limit not in self._beyond:
+            self._beyond[limit] = self._looked_beyond(limit)
+        return self._beyond[limit]
+
+    def _looked_beyond(self, limit: int) -> tuple[bool | None, str]:
         if self.broken:
             return False, self.broken
         far = self.farthest

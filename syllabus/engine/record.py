@@ -230,6 +230,13 @@ class Record:
         return {}
 
     @cached_property
+    def first_day(self) -> date | None:
+        """The day of the earliest entry; None where there is none."""
+        # each part stands in order of day
+        firsts = [entry_day(entries[0]) for part in self.PARTS if (entries := getattr(self, part))]
+        return min(firsts, default=None)
+
+    @cached_property
     def flights_by_id(self) -> Mapping[str, Flight]:
         return {flight.id: flight for flight in self.flights}
 

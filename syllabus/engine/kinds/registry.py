@@ -34,6 +34,11 @@ class Kind:
     judge: Judge
     params: Mapping[str, Param]
 
+    @property
+    def rests_on_entries(self) -> bool:
+        """False for a kind that may hold with nothing on record but the person."""
+        return self.name not in ("age_at_least", "milestone")
+
 
 KINDS: dict[str, Kind] = {}
 
