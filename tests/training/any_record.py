@@ -40,12 +40,13 @@ amounts = st.one_of(
 
 @st.composite
 def times(draw: st.DrawFn) -> MappingProxyType[str, int]:
-    """Any of the times, none above the total, not both dual and solo."""
+    """Any of the times, none above the total, nor instrument time together; not both dual and solo."""
     logged = draw(st.dictionaries(st.sampled_from(engine.TIMES), amounts))
     if logged.get("dual") and logged.get("solo"):
         del logged[draw(st.sampled_from(["dual", "solo"]))]
     if "total" in logged:
-        logged["total"] = max(logged.values())
+        instrument = logged.get("actual_instrument", 0) + logged.get("simulated_instrument", 0)
+        logged["total"] = max(instrument, *logged.values())
     return MappingProxyType(logged)
 
 

@@ -91,11 +91,16 @@ class Flight(Taught):
 
 
 class Landing(models.Model):
-    """Takeoffs and landings of one flight at one place with the same properties; null: not written down."""
+    """Takeoffs and landings of one flight at one place with the same properties; null: not written down.
+
+    They are retired with their flight, which stands here too: a query that joined the two took time with the
+    square of the flights where the database had no statistics yet, as after an import.
+    """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
     student = models.ForeignKey("training.Student", on_delete=models.PROTECT, related_name="landing_set")
     flight = models.ForeignKey(Flight, on_delete=models.PROTECT, related_name="landings")
+    retired_at = models.DateTimeField("changed or taken out at", null=True, blank=True)
     position = models.PositiveSmallIntegerField(help_text="counts from 0 in the order of the entry")
     at = models.JSONField("place", null=True, blank=True, help_text="a point as in a route")
     takeoffs = models.PositiveIntegerField(default=0)
@@ -107,6 +112,11 @@ class Landing(models.Model):
 
     class Meta:
         ordering = ["flight", "position"]
+        indexes = [
+            models.Index(
+                fields=["student"], condition=Q(retired_at__isnull=True), name="landing_on_record_by_student"
+            ),
+        ]
         constraints = [
             models.UniqueConstraint(fields=["flight", "position"], name="landing_in_order"),
             models.CheckConstraint(

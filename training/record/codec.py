@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
 from typing import Any
+
+from django.db.models import F, TextField
+from django.db.models.functions import Cast
 
 from syllabus.engine import geography, reading
 from syllabus.engine import record as engine
@@ -20,15 +24,24 @@ MICROSECOND = dt.timedelta(microseconds=1)
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One field of an entry. ``write`` gives as many values as there are columns, ``read`` takes as many."""
+    """One field of an entry. ``write`` gives as many values as there are columns, ``read`` takes as many.
+
+    A column of JSON is written as plain values and read as the text it is kept as (``is_json``): the same
+    few routes stand in a record again and again, and each text is understood once.
+    """
 
     name: str
     columns: tuple[str, ...]
     write: Callable[[Any], Row]
     read: Callable[..., Any]
+    is_json: bool = False
 
 
 # Values of a column
+
+
+def as_text(column: str) -> Cast:
+    return Cast(F(column), TextField())
 
 
 def duration(microseconds: int | None) -> dt.timedelta | None:
@@ -81,8 +94,23 @@ def write_route(route: tuple[Place, ...]) -> list[Any]:
     return [reading.write_point(place) for place in route]
 
 
-def read_route(points: list[Any]) -> tuple[Place | None, ...]:
-    return tuple([read_point(point) for point in points])
+_remembered = lru_cache(maxsize=1 << 12)
+
+
+@_remembered
+def point_of(text: str | None) -> Place | None:
+    """The place of a point kept as JSON text."""
+    return None if text is None else read_point(json.loads(text))
+
+
+@_remembered
+def route_of(text: str) -> tuple[Place | None, ...]:
+    return tuple([read_point(point) for point in json.loads(text)])
+
+
+@_remembered
+def texts_of(text: str | None) -> tuple[str, ...] | None:
+    return None if text is None else tuple(json.loads(text))
 
 
 # Fields
@@ -135,7 +163,7 @@ AIRCRAFT = Field(
     _aircraft_written,
     lru_cache(maxsize=1 << 10)(engine.Aircraft),
 )
-ROUTE = Field("route", ("route",), lambda route: (write_route(route),), read_route)
+ROUTE = Field("route", ("route",), lambda route: (write_route(route),), route_of, is_json=True)
 
 
 def time(name: str) -> Field:
@@ -152,7 +180,8 @@ def listed(name: str) -> Field:
         name,
         (name,),
         lambda value: (None if value is None else list(value),),
-        lambda value: None if value is None else tuple(value),
+        texts_of,
+        is_json=True,
     )
 
 
@@ -169,12 +198,19 @@ class Part:
     def columns(self) -> tuple[str, ...]:
         return tuple(column for field in self.fields for column in field.columns)
 
+    @property
+    def selected(self) -> tuple[str | Cast, ...]:
+        """What ``reader`` wants of a row: the columns, those of JSON as text."""
+        return tuple(
+            as_text(column) if field.is_json else column for field in self.fields for column in field.columns
+        )
+
     def write(self, entry: Any) -> Row:
         """The entry's columns, in the order of ``columns``."""
         return tuple(value for field in self.fields for value in field.write(getattr(entry, field.name)))
 
     def reader(self) -> Callable[[Row], dict[str, Any]]:
-        """Turns the columns back into the entry's fields.
+        """Turns what was ``selected`` back into the entry's fields.
 
         Which field takes which columns is worked out once for all rows; a column that is taken as it
         stands costs no call.
@@ -294,7 +330,7 @@ PARTS: tuple[Part, ...] = (
             INSTRUCTOR,
             plain("aircraft_model"),
             plain("category"),
-            Field("airport", ("airport",), lambda value: (write_point(value),), read_point),
+            Field("airport", ("airport",), lambda value: (write_point(value),), point_of, is_json=True),
             plain("area"),
             ROUTE,
             plain("flight_date"),
@@ -306,6 +342,7 @@ PARTS: tuple[Part, ...] = (
     ),
 )
 
+LANDINGS_SELECTED = (as_text("at"), "takeoffs", "landings", "period", "full_stop", "pattern", "towered")
 LANDING_COLUMNS = ("at", "takeoffs", "landings", "period", "full_stop", "pattern", "towered")
 
 
@@ -325,5 +362,7 @@ def write_landings(flight: engine.Flight) -> list[Row]:
     ]
 
 
+@_remembered
 def read_landing(row: Row) -> engine.Landings:
-    return engine.Landings(read_point(row[0]), *row[1:])
+    """The landings of a row in the order of the columns, the place as text."""
+    return engine.Landings(point_of(row[0]), *row[1:])

@@ -5,15 +5,25 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from django.db.models import F, Q, QuerySet
+from django.db.models import F, Q
 from django.db.models.functions import Coalesce
 
 from syllabus.engine import record as engine
 from training import models
-from training.record.codec import FLIGHTS, LANDING_COLUMNS, PARTS, Part, Row, read_landing
+from training.record.codec import (
+    FLIGHTS,
+    LANDING_COLUMNS,
+    LANDINGS_SELECTED,
+    PARTS,
+    Part,
+    Row,
+    read_landing,
+)
 
 #: When an entry became known: as the document that brought it says, else when it was put on record here.
 KNOWN_FROM = Coalesce(F("said_recorded_at"), F("recorded_at"))
+#: An entry's key, when it was put on record here where that is asked for, and what its reader wants.
+_Known = tuple[int, dt.datetime | None, Row]
 
 
 def of(student: models.Student, *, known_at: dt.datetime | None = None) -> engine.Record:
@@ -25,12 +35,12 @@ def of(student: models.Student, *, known_at: dt.datetime | None = None) -> engin
 
     Queries: 8, whatever the size.
     """
-    landings = landings_of(student, known_at)
+    landings = landings_of(student, known_at, LANDINGS_SELECTED)
     parts: dict[str, list[Any]] = {}
     for part in PARTS:
         read = part.reader()
         entries = parts[part.name] = []
-        for pk, recorded_at, row in _known_rows(part, student, known_at):
+        for pk, recorded_at, row in _selected(part, student, known_at):
             found = read(row)
             if part is FLIGHTS and (rows := landings.get(pk)):
                 found["landings"] = tuple([read_landing(each) for each in rows])
@@ -43,38 +53,38 @@ def of(student: models.Student, *, known_at: dt.datetime | None = None) -> engin
     )
 
 
-def known(prefix: str, known_at: dt.datetime | None) -> Q:
-    """The condition that an entry is on record, or was known at an instant; ``prefix`` as ``flight__``."""
-    if known_at is None:
-        return Q(**{f"{prefix}retired_at__isnull": True})
-    return Q(**{f"{prefix}retired_at__isnull": True}) | Q(**{f"{prefix}retired_at__gt": known_at})
+def known(known_at: dt.datetime | None) -> Q:
+    """The condition that a row is on record, or was not yet retired at an instant."""
+    on_record = Q(retired_at__isnull=True)
+    return on_record if known_at is None else on_record | Q(retired_at__gt=known_at)
 
 
-def rows_of(part: Part, entries: QuerySet[Any]) -> list[tuple[int, dt.datetime, Row]]:
-    """For each entry its key, when it was put on record here, and its columns in the part's order."""
+def rows_of(part: Part, student: models.Student) -> list[tuple[int, dt.datetime, Row]]:
+    """What is on record of one part: for each entry its key, when it was put on record, and its columns."""
+    entries = part.model.objects.filter(known(None), student_id=student.pk)
     rows = entries.order_by().values_list("pk", "recorded_at", *part.columns)
-    return [(row[0], row[1], row[2:]) for row in rows.iterator(chunk_size=2000)]
+    return [(row[0], row[1], row[2:]) for row in rows]
 
 
-def _known_rows(
-    part: Part, student: models.Student, known_at: dt.datetime | None
-) -> list[tuple[int, dt.datetime, Row]]:
-    entries = part.model.objects.filter(known("", known_at), student_id=student.pk)
+def _selected(part: Part, student: models.Student, known_at: dt.datetime | None) -> list[_Known]:
+    entries = part.model.objects.filter(known(known_at), student_id=student.pk).order_by()
     if known_at is None:
-        return rows_of(part, entries)
+        return [(row[0], None, row[1:]) for row in entries.values_list("pk", *part.selected)]
     entries = entries.alias(known_from=KNOWN_FROM).filter(known_from__lte=known_at)
     # A successor may say that it was written down before it came here, while what it replaced still stood:
     # what stood then is what was known.
-    found: dict[str, tuple[int, dt.datetime, Row]] = {}
-    for each in sorted(rows_of(part, entries), key=lambda each: (each[1], each[0])):
-        found.setdefault(each[2][0], each)
+    found: dict[str, _Known] = {}
+    for row in entries.order_by("recorded_at", "pk").values_list("pk", "recorded_at", *part.selected):
+        found.setdefault(row[2], (row[0], row[1], row[2:]))
     return list(found.values())
 
 
-def landings_of(student: models.Student, known_at: dt.datetime | None) -> dict[int, list[Row]]:
+def landings_of(
+    student: models.Student, known_at: dt.datetime | None, columns: tuple[Any, ...] = LANDING_COLUMNS
+) -> dict[int, list[Row]]:
     """The landings of each flight, by the flight's key."""
-    rows = models.Landing.objects.filter(known("flight__", known_at), student_id=student.pk)
+    rows = models.Landing.objects.filter(known(known_at), student_id=student.pk)
     by_flight: dict[int, list[Row]] = {}
-    for row in rows.order_by("flight_id", "position").values_list("flight_id", *LANDING_COLUMNS):
+    for row in rows.order_by("flight_id", "position").values_list("flight_id", *columns):
         by_flight.setdefault(row[0], []).append(row[1:])
     return by_flight

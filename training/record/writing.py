@@ -92,9 +92,7 @@ def _compared(
     """What is different in one part; and the later of ``newest`` and whatever was put on record last."""
     landings: dict[int, list[Row]] = reading.landings_of(student, None) if part is FLIGHTS else {}
     old: dict[str, tuple[int, Row, list[Row]]] = {}
-    for pk, recorded_at, row in reading.rows_of(
-        part, part.model.objects.filter(student_id=student.pk, retired_at__isnull=True)
-    ):
+    for pk, recorded_at, row in reading.rows_of(part, student):
         old[row[0]] = (pk, row, landings.get(pk, []))
         newest = max(newest, recorded_at)
     changes = _Changes()
@@ -114,6 +112,8 @@ def _compared(
 def _write(part: Part, student: models.Student, changes: _Changes, at: dt.datetime) -> None:
     for keys in _portions(changes.retired):
         part.model.objects.filter(pk__in=keys).update(retired_at=at)
+        if part is FLIGHTS:
+            models.Landing.objects.filter(flight_id__in=keys).update(retired_at=at)
     entries = [*changes.added, *changes.changed]
     if not entries:
         return
