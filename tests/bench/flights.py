@@ -14,7 +14,7 @@ INSTRUCTOR = {"name": "Bo Example", "certificate": "0000001CFI"}
 
 def document(flights: int) -> dict[str, Any]:
     """A training record document with so many flights, the same at every call."""
-    chance = random.Random(flights)  # noqa: S311
+    chance = random.Random(flights)
     return {
         "format": "training-record/1",
         "student": {"name": "Ada Example", "birth_date": "2006-05-17"},

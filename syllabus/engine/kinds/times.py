@@ -81,9 +81,9 @@ def _total(rule: RuleVersion, record: Record, question: Question, on: date, anch
         else {}
     )
     cap = rule.params["device_credit"]["at_most"] if rule.get("device_credit") else 0
-    sure = _Steps((share for share in shares if share.sure), ends, "sure", cap)
+    sure = _Steps(shares, ends, "sure", cap)
     possible = (
-        _Steps((share for share in shares if share.possible), ends, "possible", cap)
+        _Steps(shares, ends, "possible", cap)
         if any(share.possible > share.sure for share in shares)
         else sure
     )
@@ -101,6 +101,7 @@ def _total(rule: RuleVersion, record: Record, question: Question, on: date, anch
     notes: list[str] = []
     opens = calendar.window_start(at, window) if window else None
     device_left = cap
+    night = "night" in rule.params["counts"]
     for share in shares if on in rule.in_force else ():
         flight = share.flight
         if flight.date > at:
@@ -123,13 +124,14 @@ def _total(rule: RuleVersion, record: Record, question: Question, on: date, anch
                 )
         elif share.sure:
             counted.append((flight.id, format_time(share.sure)))
-            if beside := _beside(rule, flight):
+            if night and (beside := _beside(flight)):
                 notes.append(beside)
         if share.why:
             not_counted.append((flight.id, share.why))
         if share.note:
             notes.append(share.note)
-        ask.extend((flight.id, missing) for missing in share.missing)
+        if share.missing:
+            ask.extend((flight.id, missing) for missing in share.missing)
     return Finding(
         rule=rule,
         holds=holds,
@@ -151,19 +153,21 @@ class _Steps:
         flown: dict[date, int] = {}
         device: dict[date, int] = {}
         for share in shares:
-            amount, changes, start = (
-                getattr(share, which),
-                device if share.device else flown,
-                share.flight.date,
-            )
-            changes[start] = changes.get(start, 0) + amount
-            if (end := ends.get(share.flight.id)) is not None:
-                changes[end + ONE_DAY] = changes.get(end + ONE_DAY, 0) - amount
+            amount = share.sure if which == "sure" else share.possible
+            if not amount:
+                continue
+            changes = device if share.device else flown
+            flight = share.flight
+            changes[flight.date] = changes.get(flight.date, 0) + amount
+            if ends:
+                gone = ends[flight.id] + ONE_DAY
+                changes[gone] = changes.get(gone, 0) - amount
         in_air = in_device = 0
         self.steps: list[tuple[date, int]] = []
-        for day in sorted(flown.keys() | device.keys()):
+        for day in sorted(flown.keys() | device.keys()) if device else sorted(flown):
             in_air += flown.get(day, 0)
-            in_device += device.get(day, 0)
+            if device:
+                in_device += device.get(day, 0)
             self.steps.append((day, in_air + min(in_device, cap)))
 
     def at(self, day: date) -> int:
@@ -325,10 +329,8 @@ def _limited(rule: RuleVersion, record: Record, share: Share) -> Share:
     return share
 
 
-def _beside(rule: RuleVersion, flight: Flight) -> str:
+def _beside(flight: Flight) -> str:
     """A word where the computed night and the logged one are apart by more than a logbook's tenth."""
-    if "night" not in rule.params["counts"]:
-        return ""
     computed = facts.computed_night(flight)
     logged = flight.times.get("night", 0)
     if computed is None or abs(computed - logged) <= LOGBOOK_STEP:
