@@ -143,9 +143,7 @@ def document_of(fragment: Mapping[str, Any]) -> dict[str, Any]:
 
     made: dict[str, Any] = {"format": FORMAT, "student": {**student, **left.pop("student", {})}}
     made["flights"] = [_flight(each) for each in entries("flights", "f")]
-    made["items"] = [
-        each for entry in _flat(left.pop("items", ())) for each in _item({**dated, **entry})
-    ]
+    made["items"] = [each for entry in _flat(left.pop("items", ())) for each in _item({**dated, **entry})]
     made["certificates"] = entries("certificates", "c", "issued")
     made["documents"] = entries("documents", "d", "issued")
     made["tests"] = entries("tests", "t")
