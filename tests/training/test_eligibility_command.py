@@ -256,6 +256,13 @@ def test_an_unknown_milestone_is_answered_with_those_that_are_close(toward: str,
     assert len(err.splitlines()) == 1
 
 
+@pytest.mark.parametrize("pair", ["C172", "=C172", "aircraft_model=", "route= ", "="])
+def test_a_context_without_key_or_value_is_bad_input(pair: str) -> None:
+    said = f"--context {pair}: write it as KEY=VALUE, such as aircraft_model=C172\n"
+
+    assert ask(SOLO, "--context", pair) == (2, "", said)
+
+
 @pytest.mark.parametrize("toward", [FIRST_SOLO, []], ids=["of one milestone", "of any"])
 def test_a_day_without_rules_in_force_is_bad_input(toward: list[str]) -> None:
     code, out, err = ask(SOLO, *toward, "--on", "1997-08-03")
@@ -271,6 +278,7 @@ def test_a_day_without_rules_in_force_is_bad_input(toward: list[str]) -> None:
     [
         pytest.param("none.json", "none.json: cannot be read: No such file or directory", id="no such file"),
         pytest.param(str(ROOT), f"{ROOT}: cannot be read: Is a directory", id="a folder"),
+        pytest.param("", "'': cannot be read: No such file or directory", id="no name"),
         pytest.param("/dev/zero", "/dev/zero: more than 64 MB; no training record is that long", id="no end"),
         pytest.param("a\0b", r"a\x00b: cannot be read: embedded null byte", id="no name of a file"),
     ],
@@ -322,6 +330,29 @@ def test_a_reader_that_goes_away_is_no_fault() -> None:
     os.close(write)
 
     assert (done.returncode, done.stderr) == (1, b"")
+
+
+@pytest.mark.parametrize(
+    ("redirected", "code", "said"),
+    [
+        pytest.param(
+            "- <&-",
+            2,
+            b"standard input: is closed; give a file, or send the document into it\n",
+            id="no input",
+        ),
+        pytest.param(f"{SOLO} >&-", 1, b"", id="no output"),
+        pytest.param("nowhere.json 2>&-", 2, b"", id="no place for faults"),
+    ],
+)
+def test_a_stream_that_is_closed_leads_to_no_trace(redirected: str, code: int, said: bytes) -> None:
+    done = subprocess.run(
+        ["/bin/sh", "-c", f'"{sys.executable}" "{ROOT}/manage.py" eligibility {redirected}'],
+        capture_output=True,
+        timeout=60,
+    )
+
+    assert (done.returncode, done.stdout, done.stderr) == (code, b"", said)
 
 
 def test_an_output_that_is_full_is_said_in_a_line() -> None:

@@ -11,12 +11,16 @@ from functools import cache
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from syllabus import rulebook
 from syllabus.engine import document
 from syllabus.engine.evaluate import evaluate
-from syllabus.engine.question import context_from
+from syllabus.engine.question import Context, context_from
+from syllabus.engine.record import Record
 from syllabus.engine.report import CAUTION, Report
+from tests.training.any_record import names, records
 from training.management.eligibility_table import grouped, named, plural, render, render_all
 from training.management.plain_text import cells, clean, encodable, filled
 
@@ -63,6 +67,28 @@ def test_no_line_is_wider_than_asked(name: str, milestone: str, width: int) -> N
         assert max(map(cells, lines)) <= width
         assert not any(ch in text for ch in "\x1b\r\t\u202e")
         assert lines == [line.rstrip() for line in lines]
+
+
+@given(
+    record=records(),
+    milestone=st.sampled_from(MILESTONES),
+    on=st.dates(date(1997, 8, 4), date(2199, 12, 31)),
+    width=st.integers(60, 140),
+    aircraft=st.none() | names,
+    area=st.none() | names,
+)
+def test_whatever_is_on_record_the_table_keeps_its_width_and_its_lines(
+    record: Record, milestone: str, on: date, width: int, aircraft: str | None, area: str | None
+) -> None:
+    report = evaluate(rulebook.current(), record, milestone, on, context=Context(aircraft, area=area))
+
+    for text in (render(report, width), render_all([report], width)):
+        lines = text.split("\n")
+        assert max(map(cells, lines)) <= width
+        assert all(line == clean(line) for line in lines)
+    assert render(report, width).count("\n✗ not met ") >= len(report.unmet()) - [
+        finding.met(on) for finding in report.leaves()
+    ].count(None)
 
 
 def test_a_width_too_narrow_for_words_is_taken_as_sixty() -> None:

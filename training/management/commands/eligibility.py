@@ -139,7 +139,9 @@ class Command(BaseCommand):
         return encodable(text, _encoding(self.stdout))
 
     def show(self, text: str) -> None:
-        """Write to standard output. A reader that has gone away is nobody's fault."""
+        """Write to standard output. A reader that has gone away, or was never there, is nobody's fault."""
+        if _is_closed(self.stdout):
+            return
         try:
             self.stdout.write(text)
             self.stdout.flush()
@@ -151,9 +153,14 @@ class Command(BaseCommand):
 
     def refuse(self, faults: Iterable[Fault]) -> NoReturn:
         """Print every fault in a line of its own and end with exit code 2."""
-        for fault in faults:
+        for fault in () if _is_closed(self.stderr) else faults:
             self.stderr.write(encodable(clean(str(fault)), _encoding(self.stderr)), str)
         sys.exit(BAD_INPUT)
+
+
+def _is_closed(stream: OutputWrapper) -> bool:
+    """Whether the process was started without it (``>&-``)."""
+    return stream._out is None
 
 
 def _encoding(stream: OutputWrapper) -> str:
@@ -197,7 +204,7 @@ def _context(faults: reading.Faults, pairs: Sequence[str]) -> Context:
     for pair in pairs:
         key, sign, value = pair.partition("=")
         key = key.strip()
-        if not sign:
+        if not sign or not key or not value.strip():
             faults.add(f"--context {pair}", "write it as KEY=VALUE, such as aircraft_model=C172")
         elif key in given:
             faults.add(f"--context {key}", "given twice; keep one")
@@ -226,7 +233,7 @@ def _milestones(faults: reading.Faults, toward: str | None, rules: Rulebook) -> 
 
 
 def _record(faults: reading.Faults, name: str) -> Record:
-    shown = "standard input" if name == STANDARD_INPUT else name
+    shown = "standard input" if name == STANDARD_INPUT else name or repr(name)
     try:
         text = _bytes(name)
         if len(text) > MOST_BYTES:
@@ -246,6 +253,8 @@ def _record(faults: reading.Faults, name: str) -> Record:
 def _bytes(name: str) -> bytes:
     """What the file holds, or a byte more than is read at most."""
     if name == STANDARD_INPUT:
+        if sys.stdin is None:
+            raise DocumentError([Fault("", "is closed; give a file, or send the document into it")])
         return sys.stdin.buffer.read(MOST_BYTES + 1)
     with open(name, "rb") as file:
         return file.read(MOST_BYTES + 1)
