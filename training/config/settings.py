@@ -9,7 +9,8 @@ served over https: secure cookies, redirect, HSTS; default: on unless embedded o
 origins behind a proxy, such as ``https://training.example``; comma-separated ``PROXY_SSL_HEADER`` on where a
 proxy of ours sets ``X-Forwarded-Proto`` and nobody can reach us around it ``DEBUG``            off unless set
 ``DATA_DIR``         default ``.data`` in the project's folder: database, secret key, collected static files
-``LOG_LEVEL``        default ``INFO`` ``EMAIL_URL``        ``smtp+tls://…``; unset: mail is written to the log
+``LEDGER_SIGNING_KEY`` an Ed25519 key (PEM, or 32 bytes in base64) that signs the ledger's checkpoints; unset:
+drawn once and kept where embedded ``LOG_LEVEL``        default ``INFO`` ``EMAIL_URL``        ``smtp+tls://…``; unset: mail is written to the log
 ==================== =====================================================================================
 """
 
@@ -46,6 +47,7 @@ INSTALLED_APPS = [
     "drf_spectacular_sidecar",
     "csp",
     "training",
+    "training.ledger",
     "syllabus",
     "api",
 ]
@@ -85,6 +87,10 @@ TEMPLATES = [
 # The database
 DATABASES = {"default": database(env, DATA_DIR)}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+# The ledger's checkpoints: the key that signs them; an embedded copy draws one and keeps it.
+LEDGER_SIGNING_KEY = env.str("LEDGER_SIGNING_KEY", default="")
+LEDGER_KEY_FILE = DATA_DIR / "ledger-key" if EMBEDDED or DEBUG else None
 
 # Days and hours: stored and compared in UTC; a local day is always derived from an airport's or a school's
 # zone.

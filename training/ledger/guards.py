@@ -1,0 +1,183 @@
+"""Triggers that refuse to change or take away what is sealed, and the rights that a plain role needs.
+
+They stop a mistake, a bug and an application role; whoever owns the tables (on SQLite: the file) can lift
+them. That such a hand was there is what the hashes and the checkpoints outside this server show.
+
+On PostgreSQL the triggers are ``ENABLE ALWAYS``: ``session_replication_role`` does not lift them. On SQLite a
+trigger before each insert keeps ``INSERT OR REPLACE`` from overwriting a row, which fires no delete trigger.
+A migration that rebuilds one of these tables on SQLite drops its triggers: it must call ``install`` again.
+"""
+
+import re
+
+from django.db.backends.base.base import BaseDatabaseWrapper
+
+#: The tables whose rows are written once, with the columns by which SQLite would replace a row.
+SEALED = {
+    "ledger_entry": [["id"], ["tree", "index"]],
+    "ledger_entrybody": [["entry_id"]],
+    "ledger_node": [["id"], ["tree", "level", "index"]],
+    "ledger_checkpoint": [["id"], ["tree", "size", "kid"]],
+    "ledger_ledgerkey": [["kid"]],
+}
+HEAD = "ledger_head"
+TABLES = [*SEALED, HEAD]
+
+_STAYS = "rows of the ledger are never changed or deleted"
+_FORWARD = "the head of a ledger only moves forward"
+_BEGINS = "a ledger begins empty"
+
+POSTGRESQL_FUNCTIONS = {
+    "ledger_refuse": f"""
+BEGIN
+  RAISE EXCEPTION '%: {_STAYS}', TG_TABLE_NAME USING ERRCODE = 'restrict_violation';
+END""",
+    # To empty an empty table changes nothing; a test runner does it between tests.
+    "ledger_refuse_truncate": f"""
+DECLARE
+  filled boolean;
+BEGIN
+  EXECUTE format('SELECT EXISTS (TABLE %I.%I)', TG_TABLE_SCHEMA, TG_TABLE_NAME) INTO filled;
+  IF filled THEN
+    RAISE EXCEPTION '%: {_STAYS}', TG_TABLE_NAME USING ERRCODE = 'restrict_violation';
+  END IF;
+  RETURN NULL;
+END""",
+    "ledger_head_forward": f"""
+BEGIN
+  IF NEW.tree IS DISTINCT FROM OLD.tree OR NEW.size <= OLD.size THEN
+    RAISE EXCEPTION '%: {_FORWARD}', TG_TABLE_NAME USING ERRCODE = 'restrict_violation';
+  END IF;
+  RETURN NEW;
+END""",
+    "ledger_head_begins": f"""
+BEGIN
+  IF NEW.size <> 0 THEN
+    RAISE EXCEPTION '%: {_BEGINS}', TG_TABLE_NAME USING ERRCODE = 'restrict_violation';
+  END IF;
+  RETURN NEW;
+END""",
+}
+
+
+def postgresql_triggers() -> dict[str, tuple[str, str]]:
+    """Trigger name to its table and definition."""
+    found = {}
+    for table in SEALED:
+        found[f"{table}_stays"] = (table, "BEFORE UPDATE OR DELETE ON {} FOR EACH ROW", "ledger_refuse")
+    found[f"{HEAD}_stays"] = (HEAD, "BEFORE DELETE ON {} FOR EACH ROW", "ledger_refuse")
+    found[f"{HEAD}_forward"] = (HEAD, "BEFORE UPDATE ON {} FOR EACH ROW", "ledger_head_forward")
+    found[f"{HEAD}_begins"] = (HEAD, "BEFORE INSERT ON {} FOR EACH ROW", "ledger_head_begins")
+    for table in TABLES:
+        found[f"{table}_kept"] = (
+            table,
+            "BEFORE TRUNCATE ON {} FOR EACH STATEMENT",
+            "ledger_refuse_truncate",
+        )
+    return {
+        name: (table, f"CREATE TRIGGER {name} {when.format(table)} EXECUTE FUNCTION {function}()")
+        for name, (table, when, function) in found.items()
+    }
+
+
+def sqlite_triggers() -> dict[str, tuple[str, str]]:
+    """Trigger name to its table and definition."""
+
+    def refuse(name: str, when: str, table: str, says: str, condition: str = "") -> str:
+        where = f" WHERE {condition}" if condition else ""
+        return (
+            f"CREATE TRIGGER {name} BEFORE {when} ON {table} FOR EACH ROW "
+            f"BEGIN SELECT RAISE(ABORT, '{table}: {says}'){where}; END"
+        )
+
+    found = {}
+    for table, keys in SEALED.items():
+        same = [" AND ".join(f'"{column}" = NEW."{column}"' for column in key) for key in keys]
+        there = " OR ".join(f"EXISTS (SELECT 1 FROM {table} WHERE {one})" for one in same)  # noqa: S608
+        for name, when, condition in (
+            (f"{table}_no_update", "UPDATE", ""),
+            (f"{table}_no_delete", "DELETE", ""),
+            (f"{table}_no_replace", "INSERT", there),
+        ):
+            found[name] = (table, refuse(name, when, table, _STAYS, condition))
+    forward = "NEW.tree <> OLD.tree OR NEW.size <= OLD.size"
+    begins = f"NEW.size <> 0 OR EXISTS (SELECT 1 FROM {HEAD} WHERE tree = NEW.tree)"  # noqa: S608
+    for name, when, says, condition in (
+        (f"{HEAD}_no_delete", "DELETE", _STAYS, ""),
+        (f"{HEAD}_forward", "UPDATE", _FORWARD, forward),
+        (f"{HEAD}_begins", "INSERT", _BEGINS, begins),
+    ):
+        found[name] = (HEAD, refuse(name, when, HEAD, says, condition))
+    return found
+
+
+def triggers(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
+    """The triggers of this database: name to table and definition. Another database is refused."""
+    if connection.vendor == "postgresql":
+        return postgresql_triggers()
+    if connection.vendor == "sqlite":
+        return sqlite_triggers()
+    raise NotImplementedError(f"The ledger is not guarded on {connection.vendor}; use PostgreSQL or SQLite.")
+
+
+def install(connection: BaseDatabaseWrapper) -> None:
+    """Put the triggers in place, replacing what stands under their names."""
+    wanted = triggers(connection)
+    remove(connection)
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            for name, source in POSTGRESQL_FUNCTIONS.items():
+                create = f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql"
+                cursor.execute(f"{create} AS $body${source}$body$")
+        for name, (table, definition) in wanted.items():
+            cursor.execute(definition)
+            if connection.vendor == "postgresql":
+                cursor.execute(f"ALTER TABLE {table} ENABLE ALWAYS TRIGGER {name}")
+
+
+def remove(connection: BaseDatabaseWrapper) -> None:
+    """Take the triggers away, as only the owner of the tables can."""
+    with connection.cursor() as cursor:
+        for name, (table, _) in triggers(connection).items():
+            on = f" ON {table}" if connection.vendor == "postgresql" else ""
+            cursor.execute(f"DROP TRIGGER IF EXISTS {name}{on}")
+
+
+def missing(connection: BaseDatabaseWrapper) -> list[str]:
+    """The names of the triggers that are not there, not as they were made, or switched off."""
+    wanted = triggers(connection)
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            cursor.execute(
+                "SELECT t.tgname, c.relname, p.proname, p.prosrc FROM pg_trigger t"
+                " JOIN pg_class c ON c.oid = t.tgrelid JOIN pg_proc p ON p.oid = t.tgfoid"
+                " WHERE t.tgenabled = 'A' AND pg_table_is_visible(c.oid) AND t.tgname = ANY(%s)",
+                [list(wanted)],
+            )
+            standing = {
+                name
+                for name, table, function, source in cursor.fetchall()
+                if wanted[name][0] == table
+                and wanted[name][1].endswith(f" {function}()")
+                and POSTGRESQL_FUNCTIONS.get(function) == source
+            }
+        else:
+            cursor.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
+            standing = {name for name, sql in cursor.fetchall() if name in wanted and wanted[name][1] == sql}
+    return sorted(set(wanted) - standing)
+
+
+def grants(role: str) -> list[str]:
+    """The statements that give an application role on PostgreSQL what it needs of the ledger, no more.
+
+    It may read and append. It may not change, delete or empty, and not switch a trigger off, since it owns
+    nothing. The rights on the head's columns are what the row lock and its forward moves need.
+    """
+    if not re.fullmatch(r"[A-Za-z_][A-Za-z0-9_]{0,62}", role):
+        raise ValueError(f"{role!r} is no plain role name: letters, digits and underscores, up to 63")
+    sealed = ", ".join(SEALED)
+    return [
+        f'REVOKE ALL ON {sealed}, {HEAD} FROM "{role}"',
+        f'GRANT SELECT, INSERT ON {sealed}, {HEAD} TO "{role}"',
+        f'GRANT UPDATE (size, root, peaks) ON {HEAD} TO "{role}"',
+    ]

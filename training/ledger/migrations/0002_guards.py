@@ -1,0 +1,19 @@
+"""The triggers that keep sealed rows; rights for a plain role on PostgreSQL: manage.py ledger_guards --grants ROLE."""
+
+from django.db import migrations
+
+from training.ledger import guards
+
+
+def install(apps, schema_editor):
+    guards.install(schema_editor.connection)
+
+
+def remove(apps, schema_editor):
+    guards.remove(schema_editor.connection)
+
+
+class Migration(migrations.Migration):
+    dependencies = [("ledger", "0001_initial")]
+
+    operations = [migrations.RunPython(install, remove)]

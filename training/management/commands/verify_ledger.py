@@ -1,0 +1,90 @@
+"""``manage.py verify_ledger``: recompute the ledger from its rows and name everything that does not fit."""
+
+import pathlib
+import sys
+import time
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import DatabaseError
+
+from training.ledger import audit, checking, keys, sealed, statements, verify
+
+
+class Command(BaseCommand):
+    """Exit code 0 where everything fits, 1 where something does not or cannot be checked."""
+
+    help = (
+        "Recomputes every hash of the ledger from its rows, checks every checkpoint's signature, and names "
+        "each entry, node or checkpoint that was changed, is missing or was put in; then the exit code is 1."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--tree", metavar="X", help="only this ledger (a school's public id)")
+        parser.add_argument(
+            "--against",
+            action="append",
+            default=[],
+            type=pathlib.Path,
+            metavar="FILE",
+            help="a checkpoint, or an export, that was kept outside this server; may be given again",
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        faults = 0
+        with audit.snapshot():
+            held = self.held(options["against"])
+            there = audit.trees()
+            asked = [options["tree"]] if options["tree"] else sorted({*there, *held})
+            for tree in asked:
+                if tree not in there and tree not in held:
+                    raise CommandError(f"There is no ledger {tree}. There are: {', '.join(there) or 'none'}.")
+            for fault in audit.database_faults():
+                faults += 1
+                self.stdout.write(f"FAULT {fault}")
+            for tree in asked:
+                faults += self.tree(tree, held.pop(tree, []))
+        if held:
+            raise CommandError(f"--against: a checkpoint there is of the ledger {', '.join(sorted(held))}.")
+        if not asked:
+            self.stdout.write("Nothing has been sealed yet.")
+        if faults:
+            self.stdout.write(f"NOT WHOLE: {faults} fault(s).")
+            sys.exit(1)
+        self.stdout.write("WHOLE")
+
+    def tree(self, tree: str, against: list[checking.CheckpointRow]) -> int:
+        """Check one tree and say what was found; returns the number of faults."""
+        tally = checking.Tally()
+        began = time.perf_counter()
+        try:
+            for fault in audit.tree_faults(tree, tally, against=against):
+                self.stdout.write(f"FAULT ledger {tree}: {fault}")
+        except DatabaseError as fault:
+            tally.faults += 1
+            self.stdout.write(
+                f"FAULT ledger {tree}: after {tally.entries} entries the rows cannot be read: {fault}"
+            )
+        seconds = time.perf_counter() - began
+        self.stdout.write(
+            f"ledger {tree}: {tally.entries:,} entries ({tally.erased} erased), {tally.nodes:,} nodes, "
+            f"{tally.checkpoints} checkpoints in {seconds:.2f} s ({tally.entries / seconds:,.0f} entries/s): "
+            + (f"{tally.faults} fault(s)" if tally.faults else "whole")
+        )
+        return tally.faults
+
+    def held(self, files: list[pathlib.Path]) -> dict[str, list[checking.CheckpointRow]]:
+        """The checkpoints in these files, by tree. One that no key of this ledger signed is refused."""
+        found: dict[str, list[checking.CheckpointRow]] = {}
+        known = keys.known()
+        for path in files:
+            try:
+                token = verify.checkpoint_in(verify.read_file(path))
+                kid, said = statements.read(token, known, sealed.CHECKPOINT)
+            except ValueError as fault:
+                raise CommandError(f"--against {path}: {fault}") from None
+            row = checking.CheckpointRow(
+                said["size"], said["root"], said["at"], kid, token, place=f"checkpoint in {path}"
+            )
+            found.setdefault(said["tree"], []).append(row)
+        return found
