@@ -11,6 +11,9 @@ class Student(models.Model):
     The account is optional: a child may be taught before there is one. ``ref`` stands in addresses, so that
     they neither count students nor name them. A change of school is a new student there, with the record
     imported.
+
+    ``version`` is drawn anew whenever the record changes. Who reads the record in several queries knows by it
+    that they all saw one state, and may keep what was worked out from that state.
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="students")
@@ -26,6 +29,8 @@ class Student(models.Model):
         blank=True,
         help_text="answers 'in which airplane?' where a question does not say, such as C172",
     )
+
+    version = models.UUIDField("state of the record", default=uuid.uuid4, editable=False)
 
     class Meta:
         ordering = ["name", "pk"]

@@ -185,7 +185,7 @@ def listed(name: str) -> Field:
     )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Part:
     """One list of the record document, and the table its entries stand in."""
 
@@ -259,13 +259,14 @@ FLIGHTS = Part(
         RECORDED,
     ),
 )
+CERTIFICATES = Part(
+    "certificates",
+    engine.Certificate,
+    models.Certificate,
+    (ID, plain("kind"), plain("issued"), plain("category"), plain("klass"), RECORDED),
+)
 PARTS: tuple[Part, ...] = (
-    Part(
-        "certificates",
-        engine.Certificate,
-        models.Certificate,
-        (ID, plain("kind"), plain("issued"), plain("category"), plain("klass"), RECORDED),
-    ),
+    CERTIFICATES,
     FLIGHTS,
     Part(
         "ground",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import uuid
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
@@ -67,9 +68,8 @@ def store(
         if who == whose and not any(each.added or each.changed or each.retired for each in changes.values()):
             return None
         before = fingerprint(reading.of(locked))
-        if who != whose:
-            locked.name, locked.birth_date = whose.name, whose.birth_date
-            locked.save(update_fields=["name", "birth_date"])
+        locked.name, locked.birth_date, locked.version = whose.name, whose.birth_date, uuid.uuid4()
+        locked.save(update_fields=["name", "birth_date", "version"])
         for part in PARTS:
             _write(part, locked, changes[part.name], newest)
         change = models.RecordChange.objects.create(
@@ -82,7 +82,7 @@ def store(
             counts={name: each.counts for name, each in changes.items()},
             student_before=None if who == whose else document.dump(engine.Record(student=who))["student"],
         )
-    student.name, student.birth_date = whose.name, whose.birth_date
+    student.name, student.birth_date, student.version = locked.name, locked.birth_date, locked.version
     return change
 
 
