@@ -136,7 +136,7 @@ def parse(value: object, dimension: str) -> Fraction:
     Raises:  QuantityError for anything else: another dimension, an unknown unit, a sign, an exponent.
     """
     if isinstance(value, bool) or not isinstance(value, str | int | float | Decimal):
-        shown = {None: "null", True: "true", False: "false"}.get(value, type(value).__name__)  # type: ignore[call-overload]
+        shown = {"None": "null", "True": "true", "False": "false"}.get(repr(value), type(value).__name__)
         raise QuantityError(
             f"{shown} is not {DIMENSIONS[dimension][2]}; write for example {EXAMPLES[dimension]}"
         )
