@@ -4,18 +4,56 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-from dataclasses import dataclass
-from functools import cached_property
+import uuid
+from dataclasses import dataclass, field
+from functools import cached_property, lru_cache
 from typing import Any
 
 from syllabus import rulebook
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.finding import Finding
 from syllabus.engine.question import Context
+from syllabus.engine.record import Record
 from syllabus.engine.report import CAUTION, Report
 from syllabus.engine.rulebook import Milestone
 from training import record
 from training.models import Student
+
+
+@dataclass(frozen=True)
+class _State:
+    """One state of a student's record: what a report may be kept under.
+
+    The version changes whenever the record does, and is never drawn twice, so that nothing kept outlives the
+    state it was worked out from, a change that was rolled back included. ``known`` tells instants apart that
+    are equal but were asked with another offset, which the report repeats.
+    """
+
+    pk: int
+    version: uuid.UUID
+    name: str
+    birth_date: dt.date | None
+    known: str
+    known_at: dt.datetime | None
+    student: Student = field(compare=False, repr=False)
+
+    @classmethod
+    def of(cls, student: Student, known_at: dt.datetime | None) -> _State:
+        known = known_at.isoformat() if known_at else ""
+        return cls(student.pk, student.version, student.name, student.birth_date, known, known_at, student)
+
+
+@lru_cache(maxsize=32)
+def _record(state: _State) -> Record:
+    return record.of(state.student, known_at=state.known_at)
+
+
+@lru_cache(maxsize=256)
+def _report(rules: str, state: _State, milestone: str, on: dt.date, context: Context) -> Report:
+    """The report, worked out once; ``rules`` is the rulebook's id."""
+    return evaluate(
+        rulebook.current(), _record(state), milestone, on, known_at=state.known_at, context=context
+    )
 
 
 def eligibility(
@@ -28,13 +66,12 @@ def eligibility(
 ) -> Report:
     """The eligibility report of a stored student; the model normally trained in where none is asked about.
 
-    Queries: those of ``record.of``.
+    Queries: those of ``record.of``; none where the record is as it was when it was asked about last.
     Raises:  UnknownMilestone; NotInForce.
     """
     rules = rulebook.current()
     asked = _about(rules.milestone(milestone), student, context)
-    known = record.of(student, known_at=known_at)
-    return evaluate(rules, known, milestone, on, known_at=known_at, context=asked)
+    return _report(rules.id, _State.of(student, known_at), milestone, on, asked)
 
 
 def _about(milestone: Milestone, student: Student, context: Context | None) -> Context:
@@ -161,18 +198,15 @@ def overview(
 ) -> Overview:
     """Every milestone in short for a stored student: from when until when, what lapses, what is missing.
 
-    Queries: those of ``record.of``. Raises: NotInForce where a rule has no version on the day.
+    Queries: those of ``eligibility``, once. Raises: NotInForce where a rule has no version on the day.
     """
-    rules = rulebook.current()
-    known = record.of(student, known_at=known_at)
+    rules, state = rulebook.current(), _State.of(student, known_at)
     return Overview(
         on,
         known_at,
         rules.id,
         tuple(
-            Short(
-                evaluate(rules, known, each.id, on, known_at=known_at, context=_about(each, student, context))
-            )
+            Short(_report(rules.id, state, each.id, on, _about(each, student, context)))
             for each in rules.milestones.values()
         ),
     )

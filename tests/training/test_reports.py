@@ -3,6 +3,7 @@
 import datetime as dt
 
 import pytest
+from django.db import transaction
 
 from syllabus import rulebook
 from syllabus.engine import record as engine
@@ -11,7 +12,7 @@ from syllabus.engine.evaluate import evaluate
 from syllabus.engine.question import Context
 from tests import factories
 from tests.cast import Cast
-from training import record, reports
+from training import models, record, reports
 
 ON = dt.date(2026, 4, 11)
 TESTED = engine.Test("t1", "pre-solo-knowledge", dt.date(2026, 4, 1), "pass", aircraft_model="C172")
@@ -121,10 +122,71 @@ def test_a_gap_that_is_not_known_says_what_is_missing(people: Cast):
     assert "aircraft_model" in unknown[0].words
 
 
-@pytest.mark.parametrize(
-    "ask", [reports.overview, lambda s, on: reports.eligibility(s, "faa.first-solo", on)]
-)
-def test_reports_take_the_queries_of_one_record(people: Cast, ask, django_assert_num_queries):
+ASKS = [
+    pytest.param(reports.overview, id="every milestone"),
+    pytest.param(lambda student, on: reports.eligibility(student, "faa.first-solo", on), id="one milestone"),
+]
+
+
+@pytest.mark.parametrize("ask", ASKS)
+def test_reports_take_the_queries_of_one_record_and_the_next_time_none(
+    people: Cast, ask, django_assert_num_queries
+):
     factories.recorded(people.sam, tests=(TESTED,))
     with django_assert_num_queries(8):
-        ask(people.sam, ON)
+        first = ask(people.sam, ON)
+    with django_assert_num_queries(0):
+        again = ask(people.sam, ON)
+
+    assert again.as_json() == first.as_json()
+
+
+def first_solo(student: models.Student) -> bool | None:
+    fresh = models.Student.objects.get(pk=student.pk)
+    return met(reports.eligibility(fresh, "faa.first-solo", ON), "knowledge-test")
+
+
+def test_an_answer_is_never_older_than_the_record(people: Cast):
+    assert first_solo(people.sam) is False
+    factories.recorded(people.sam, tests=(TESTED,))
+    assert first_solo(people.sam) is True
+    factories.recorded(people.sam, at=factories.NOON + dt.timedelta(days=1))
+    assert first_solo(people.sam) is False
+
+
+def test_an_answer_to_a_change_that_was_taken_back_is_not_given_again(people: Cast):
+    with transaction.atomic():
+        factories.recorded(people.sam, tests=(TESTED,))
+        assert first_solo(people.sam) is True
+        transaction.set_rollback(True)
+
+    assert first_solo(people.sam) is False
+
+
+def test_each_student_is_answered_with_their_own_record(people: Cast):
+    factories.recorded(people.sam, tests=(TESTED,))
+    people.otto.training_model = "C172"
+    people.otto.save()
+
+    assert (first_solo(people.sam), first_solo(people.otto)) == (True, False)
+
+
+def test_a_birth_date_set_elsewhere_counts_at_once(people: Cast):
+    def age() -> str:
+        report = reports.eligibility(models.Student.objects.get(pk=people.sam.pk), "faa.first-solo", ON)
+        return next(each.have for each in report.findings if each.rule.id.endswith(".age"))
+
+    assert age() == "19 year"
+    models.Student.objects.filter(pk=people.sam.pk).update(birth_date=dt.date(2012, 4, 11))
+    assert age() == "14 year"
+
+
+def test_the_instant_is_repeated_as_it_was_asked(people: Cast):
+    utc = dt.datetime(2026, 4, 11, 12, tzinfo=dt.UTC)
+    here = utc.astimezone(dt.timezone(dt.timedelta(hours=-5)))
+
+    shown = [
+        reports.eligibility(people.sam, "faa.first-solo", ON, known_at=each).as_json()["known_at"]
+        for each in (utc, here)
+    ]
+    assert shown == ["2026-04-11T12:00:00+00:00", "2026-04-11T07:00:00-05:00"]
