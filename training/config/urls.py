@@ -2,6 +2,7 @@
 
 from csp.constants import SELF, UNSAFE_INLINE
 from csp.decorators import csp_update
+from django.contrib import admin
 from django.urls import include, path
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
 
@@ -15,6 +16,7 @@ urlpatterns = [
     path("api/v1/schema/", SpectacularAPIView.as_view(), name="schema"),
     path("api/v1/docs/", docs, name="docs"),
     path("api/v1/", include("api.v1.urls")),
+    path("admin/", admin.site.urls),
     path("", include("training.web.urls")),
 ]
 

@@ -1,0 +1,58 @@
+"""The admin site: schools, users and what each user is where. Students' records are not to be seen here."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import admin
+from django.contrib.auth.admin import UserAdmin
+from django.contrib.auth.models import Group
+from django.http import HttpRequest
+from knox.models import AuthToken
+
+from training.models import Role, School, User
+
+admin.site.site_header = admin.site.site_title = "Student pilot training record"
+admin.site.unregister(Group)  # roles at a school say what a user may do; groups would say nothing here
+admin.site.unregister(AuthToken)  # whoever made one for another user would be that user
+
+
+class KeptForGood(admin.ModelAdmin):
+    """What other rows hang on is not deleted by a click."""
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+
+@admin.register(School)
+class SchoolAdmin(KeptForGood):
+    list_display = ["name", "slug", "time_zone", "is_demo"]
+    readonly_fields = ["is_demo"]
+    search_fields = ["name", "slug"]
+
+
+class RolesOfUser(admin.TabularInline):
+    model = Role
+    extra = 0
+
+
+@admin.register(User)
+class PersonAdmin(UserAdmin):
+    """Users by e-mail address; nobody is deleted, only made inactive, for the access log names them."""
+
+    ordering = ["email"]
+    list_display = ["email", "name", "is_active", "is_staff"]
+    list_filter = ["is_active", "is_staff"]
+    search_fields = ["email", "name"]
+    readonly_fields = ["last_login", "date_joined"]
+    inlines = [RolesOfUser]
+    filter_horizontal = ()
+    fieldsets = (
+        (None, {"fields": ["email", "password", "name"]}),
+        ("May", {"fields": ["is_active", "is_staff", "is_superuser"]}),
+        ("When", {"fields": ["last_login", "date_joined"]}),
+    )
+    add_fieldsets = ((None, {"fields": ["email", "name", "usable_password", "password1", "password2"]}),)
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
