@@ -18,8 +18,8 @@ from api.v1.schemas.shapes import (
     ref,
     word,
 )
-from syllabus.engine.vocabulary import CATEGORIES
 from syllabus.engine.rulebook import VERIFIED
+from syllabus.engine.vocabulary import CATEGORIES
 
 CONTEXT: dict[str, Schema] = {
     "aircraft_model": NAME,
