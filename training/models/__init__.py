@@ -5,6 +5,7 @@ Every row belongs to a school. Rows become the engine's record, and back, in ``t
 
 from training.models.access import AccessLog
 from training.models.aircraft import Aircraft
+from training.models.catalogue import EndorsementSeal, EndorsementWording, Revocation
 from training.models.changes import RecordChange
 from training.models.documents import Certificate, Document, Test
 from training.models.endorsements import Endorsement
@@ -27,6 +28,8 @@ __all__ = [
     "Certificate",
     "Document",
     "Endorsement",
+    "EndorsementSeal",
+    "EndorsementWording",
     "Enrolment",
     "Entry",
     "Flight",
@@ -34,6 +37,7 @@ __all__ = [
     "ItemGrade",
     "Landing",
     "RecordChange",
+    "Revocation",
     "Role",
     "School",
     "Student",

@@ -19,6 +19,15 @@ class Endorsement(Taught):
     training_date = models.DateField(null=True, blank=True)
     expires = models.DateField(null=True, blank=True, help_text="only ever shortens what the rule gives")
     conditions = models.TextField(blank=True)
+    ended_by = models.OneToOneField(
+        "training.Revocation",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        editable=False,
+        related_name="successor",
+        help_text="the revocation that put this row in the place of the one it ends",
+    )
 
     class Meta(Taught.Meta):
         ordering = ["given", "entry_id"]

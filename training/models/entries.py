@@ -18,6 +18,9 @@ class Entry(models.Model):
     brought it says so (a transfer from another school does). It then takes the place of ``recorded_at`` in
     questions about what was known; the offset keeps it as it was typed.
 
+    A ``sealed`` entry was signed here and stands in the school's ledger. The database refuses to change or
+    delete it (``training.models.sealing``); it is retired only by what is sealed itself.
+
     Where a text column is null, the document does not have the key; empty text is what was typed.
     """
 
@@ -28,6 +31,7 @@ class Entry(models.Model):
     retired_at = models.DateTimeField("changed or taken out at", null=True, blank=True)
     said_recorded_at = models.DateTimeField("first written down at", null=True, blank=True)
     said_recorded_offset = models.DurationField(null=True, blank=True)
+    sealed = models.BooleanField("signed here, and in the ledger", default=False, editable=False)
 
     class Meta:
         abstract = True

@@ -87,6 +87,11 @@ class Role(models.Model):
         blank=True,
         help_text="an instructor's certificate number, as entries are signed with it",
     )
+    recent_experience_until = models.DateField(
+        null=True,
+        blank=True,
+        help_text="last day of an instructor's recent experience (14 CFR 61.197); empty: not recorded here",
+    )
 
     class Meta:
         constraints = [
