@@ -222,7 +222,8 @@ def _full_stops(journey: Journey, need: int) -> Answer:
         return YES
     if len(sure) + len(asked) >= need:
         return None, "; ".join(asked)
-    return False, f"full stops at {len(sure)} points ({', '.join(sorted(sure)) or 'none'}); {need} are asked"
+    points = "1 point" if len(sure) == 1 else f"{len(sure)} points"
+    return False, f"full stops at {points} ({', '.join(sorted(sure)) or 'none'}); {need} are asked"
 
 
 @kind(
