@@ -9,6 +9,8 @@ from typing import Any
 import hypothesis
 import pytest
 
+from tests.ledger.lifting import ledger_emptied  # noqa: F401  (a fixture of every test that commits)
+
 hypothesis.settings.register_profile("here", deadline=None, print_blob=True)
 hypothesis.settings.register_profile("ci", parent=hypothesis.settings.get_profile("here"), derandomize=True)
 hypothesis.settings.load_profile("ci" if os.environ.get("CI") else "here")

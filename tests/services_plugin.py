@@ -34,7 +34,7 @@ def prepare() -> None:
         {
             "DATA_DIR": str(folder),
             "SECRET_KEY": "known to everybody, and therefore good for nothing but the tests",
-            "LEDGER_SIGNING_KEY": "a2V5IG9mIHRoZSB0ZXN0cyBvbmx5OyBrbm93biB0byBhbGw=",
+            "LEDGER_SIGNING_KEY": "a25vd24gdG8gZXZlcnlib2R5LCBmb3IgdGVzdHMgMDA=",
             "DEBUG": "off",
             "HTTPS": "off",
             "ALLOWED_HOSTS": "testserver,localhost,127.0.0.1",
