@@ -143,7 +143,9 @@ def _shown(value: Any) -> str:
     return str(value) if isinstance(value, date) else repr(value)
 
 
-class _Builder:
+class Builder:
+    """Reads values of one sort each from data with line numbers, and notes every fault it meets."""
+
     def __init__(self) -> None:
         self.faults: list[Fault] = []
         #: (milestone, the milestone it needs, where that is said)
@@ -334,7 +336,7 @@ class _Builder:
 
 def build(data: Mapping[str, Lined]) -> Rulebook:
     """A Rulebook of the data. Raises: RuleDataError with every fault, each with file and line."""
-    builder = _Builder()
+    builder = Builder()
     milestones: dict[str, Milestone] = {}
     for file in sorted(data):
         made = builder.milestone(data[file])

@@ -1,0 +1,38 @@
+"""Where a signed statement goes: the ledger of the student's school."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from training.ledger import entries
+from training.models import School, Student
+
+
+def tree_of(school: School | int) -> str:
+    """The name of a school's ledger. It is the school's number, for its short name may change."""
+    return f"school-{school if isinstance(school, int) else school.pk}"
+
+
+def seal(student: Student, kind: str, body: Mapping[str, Any], *, at: dt.datetime) -> int:
+    """Seal a statement about a student's record, inside the caller's transaction; returns its index.
+
+    The body may hold what JSON can; a number that is not whole goes in as text.
+    """
+    made = entries.append(
+        tree=tree_of(student.school_id), kind=kind, subject=str(student.ref), body=_sealable(body), at=at
+    )
+    return made.index
+
+
+def _sealable(value: Any) -> Any:
+    """The value as the ledger takes it: no fractions."""
+    if isinstance(value, Mapping):
+        return {str(key): _sealable(each) for key, each in value.items()}
+    if isinstance(value, list | tuple):
+        return [_sealable(each) for each in value]
+    if isinstance(value, float):
+        return format(Decimal(repr(value)), "f")
+    return value
