@@ -1,6 +1,7 @@
 """The training record's Django app."""
 
 from django.apps import AppConfig
+from django.db.models.signals import post_migrate, pre_migrate
 
 
 class TrainingConfig(AppConfig):
@@ -10,3 +11,11 @@ class TrainingConfig(AppConfig):
     label = "training"
     verbose_name = "Training record"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        from training.models import sealing, versions
+
+        for triggers in (sealing, versions):
+            name = triggers.__name__
+            pre_migrate.connect(triggers.before_migrate, sender=self, dispatch_uid=f"{name}.before")
+            post_migrate.connect(triggers.after_migrate, sender=self, dispatch_uid=f"{name}.after")

@@ -12,8 +12,9 @@ class Student(models.Model):
     they neither count students nor name them. A change of school is a new student there, with the record
     imported.
 
-    ``version`` is drawn anew whenever the record changes. Who reads the record in several queries knows by it
-    that they all saw one state, and may keep what was worked out from that state.
+    ``version`` is drawn anew by the database whenever a row of the record changes (``models.versions``). Who
+    reads the record in several queries knows by it that they all saw one state, and may keep what was worked
+    out from that state.
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="students")

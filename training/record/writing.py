@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-import uuid
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
@@ -68,8 +67,9 @@ def store(
         if who == whose and not any(each.added or each.changed or each.retired for each in changes.values()):
             return None
         before = fingerprint(reading.of(locked))
-        locked.name, locked.birth_date, locked.version = whose.name, whose.birth_date, uuid.uuid4()
-        locked.save(update_fields=["name", "birth_date", "version"])
+        if who != whose:
+            locked.name, locked.birth_date = whose.name, whose.birth_date
+            locked.save(update_fields=["name", "birth_date"])
         for part in PARTS:
             _write(part, locked, changes[part.name], newest)
         change = models.RecordChange.objects.create(
@@ -82,6 +82,7 @@ def store(
             counts={name: each.counts for name, each in changes.items()},
             student_before=None if who == whose else document.dump(engine.Record(student=who))["student"],
         )
+        locked.refresh_from_db(fields=["version"])  # the database drew it
     student.name, student.birth_date, student.version = locked.name, locked.birth_date, locked.version
     return change
 

@@ -1,0 +1,95 @@
+"""Whoever writes a row of a record, and however, changes the version of the student's record."""
+
+import datetime as dt
+
+import pytest
+from django.db import connection
+
+from tests import factories
+from training import models
+from training.models import versions
+
+DAY = dt.date(2026, 3, 2)
+OWN = {
+    models.Certificate: {"kind": "student", "issued": DAY},
+    models.Document: {"kind": "medical", "issued": DAY},
+    models.Endorsement: {"kind": "solo-90-day", "given": DAY},
+    models.Flight: {"date": DAY},
+    models.GroundLesson: {"date": DAY},
+    models.ItemGrade: {"item": "presolo.d-01", "date": DAY, "grade": "perform"},
+    models.Test: {"kind": "pre-solo-knowledge", "date": DAY, "result": "pass"},
+}
+
+
+@pytest.fixture
+def student(db: None) -> models.Student:
+    return factories.student()
+
+
+@pytest.fixture
+def other(student: models.Student) -> models.Student:
+    return factories.student(student.school)
+
+
+def row(model, student: models.Student, entry_id: str = "x1"):
+    return model(
+        school=student.school,
+        student=student,
+        entry_id=entry_id,
+        recorded_at=factories.NOON,
+        **OWN[model],
+    )
+
+
+def version(student: models.Student):
+    return models.Student.objects.values_list("version", flat=True).get(pk=student.pk)
+
+
+def test_every_table_of_entries_is_among_them():
+    assert set(OWN) == set(models.ENTRIES)
+    assert len(versions.TABLES) == len(OWN) + 1
+
+
+@pytest.mark.parametrize("model", OWN)
+def test_a_row_added_changed_or_deleted_changes_the_version(student, other, model):
+    seen, others = [version(student)], version(other)
+
+    model.objects.bulk_create([row(model, student, "x1"), row(model, student, "x2")])
+    seen.append(version(student))
+    model.objects.filter(student=student).update(retired_at=factories.NOON)
+    seen.append(version(student))
+    with connection.cursor() as cursor:
+        cursor.execute(f"DELETE FROM {model._meta.db_table} WHERE student_id = %s", [student.pk])
+    seen.append(version(student))
+
+    assert len(set(seen)) == 4
+    assert version(other) == others
+
+
+def test_a_landing_changes_it_too(student):
+    flight = row(models.Flight, student)
+    flight.save()
+    before = version(student)
+    models.Landing.objects.create(school=student.school, student=student, flight=flight, position=0)
+
+    assert version(student) != before
+
+
+def test_one_statement_about_two_students_changes_both(student, other):
+    before = {version(student), version(other)}
+    models.Document.objects.bulk_create([row(models.Document, student), row(models.Document, other)])
+    after = {version(student), version(other)}
+
+    assert len(before | after) == 4
+
+
+def test_taken_away_and_put_back_they_work_again(student):
+    versions.remove(connection)
+    before = version(student)
+    row(models.Document, student, "x1").save()
+    assert version(student) == before
+
+    versions.install(connection)
+    versions.install(connection)
+    row(models.Document, student, "x2").save()
+    assert version(student) != before
