@@ -95,7 +95,8 @@ class StudentRecord(View):
             )
         document = request.data
         with transaction.atomic():
-            Student.objects.select_for_update().get(pk=student.pk)
+            # Whoever replaces a record holds this lock, so what is compared is what will be replaced.
+            student = Student.objects.select_for_update().get(pk=student.pk)
             stands = f'"{record.fingerprint(record.of(student))}"'
             held = parse_etags(wanted)
             if stands not in held and "*" not in held:

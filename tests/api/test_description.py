@@ -58,6 +58,12 @@ def test_it_is_valid_openapi_3_1() -> None:
     assert description()["openapi"].startswith("3.1.")
 
 
+def test_it_is_the_same_the_second_time() -> None:
+    again = json.loads(json.dumps(SchemaGenerator().get_schema(request=None, public=True)))
+    assert again == description()
+    assert "FormatEnum" in again["components"]["schemas"]
+
+
 def test_every_address_is_described_but_the_description_itself() -> None:
     described = {(path.removeprefix("/api/v1/"), method.upper()) for path, method, _ in operations()}
     plain = {

@@ -6,6 +6,7 @@ fits the schema, and every example is read.
 
 from __future__ import annotations
 
+import json
 from functools import cache
 from typing import Any
 
@@ -17,11 +18,16 @@ Schema = dict[str, Any]
 
 
 @cache
-def components() -> dict[str, Schema]:
-    """Every named component."""
+def _components() -> str:
     made = {**record.components(), **report.components(), **answers.components()}
     for name, shown in examples.examples().items():
         made[name] = {**made[name], "examples": [shown]}
+    return json.dumps(made)
+
+
+def components() -> dict[str, Schema]:
+    """Every named component, the caller's own copy: the generator that gets them writes into them."""
+    made: dict[str, Schema] = json.loads(_components())
     return made
 
 

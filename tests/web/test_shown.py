@@ -1,0 +1,96 @@
+"""The words and shapes in which a page shows a report."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+
+from syllabus.engine.days import Days
+from training.web import shown
+
+D = dt.date
+
+
+@pytest.mark.parametrize(
+    ("written", "words"),
+    [
+        ("1 flight", "1 flight"),
+        ("0 flight", "0 flights"),
+        ("12 item", "12 items"),
+        ("1.4 h", "1.4 h"),
+        ("85 min", "85 min"),
+        ("122.08 NM", "122.08 NM"),
+        ("10 takeoff, 1 landing", "10 takeoffs, 1 landing"),
+        ("1 endorsement, 3.9 h", "1 endorsement, 3.9 h"),
+    ],
+)
+def test_a_quantity_in_plain_words(written: str, words: str) -> None:
+    assert shown.quantity(written) == words
+
+
+@pytest.mark.parametrize(
+    ("have", "need", "words"),
+    [
+        ("1.4 h", "3.0 h", "1.4 of 3.0 h"),
+        ("85 min", "3.0 h", "85 min of 3.0 h"),
+        ("0 flight", "1 flight", "0 of 1 flight"),
+        ("13 year", "16 year", "13 of 16 years"),
+        ("3 takeoff, 1 landing", "3 takeoff, 3 landing", "3 takeoffs, 1 landing of 3 takeoffs, 3 landings"),
+    ],
+)
+def test_how_much_there_is_of_what_is_needed(have: str, need: str, words: str) -> None:
+    assert shown.of(have, need) == words
+
+
+@pytest.mark.parametrize(
+    ("have", "need", "per_cent"),
+    [
+        pytest.param("0.0 h", "40.0 h", 0, id="none"),
+        pytest.param("39.9 h", "40.0 h", 99, id="nearly all is not all"),
+        pytest.param("40.0 h", "40.0 h", 100, id="all"),
+        pytest.param("44.0 h", "40.0 h", 100, id="more than all is all"),
+        pytest.param("85 min", "3.0 h", 47, id="minutes of hours"),
+        pytest.param("10 takeoff, 5 landing", "10 takeoff, 10 landing", 50, id="the smaller of two"),
+        pytest.param("1 endorsement, 1.5 h", "1 endorsement, 3.0 h", 50, id="of two kinds of thing"),
+        pytest.param("1 flight", "1 landing", None, id="not the same thing"),
+        pytest.param("unknown", "16 year", None, id="no number"),
+        pytest.param("0 item", "0 item", None, id="nothing needed"),
+    ],
+)
+def test_the_share_that_a_bar_shows(have: str, need: str, per_cent: int | None) -> None:
+    assert shown.share(have, need) == per_cent
+
+
+@pytest.mark.parametrize(
+    ("days", "words"),
+    [
+        (Days.none(), ["on no day yet"]),
+        (Days.all(), ["always"]),
+        (Days.starting(D(2026, 7, 5)), ["from 5 Jul 2026 on"]),
+        (Days.between(None, D(2026, 7, 5)), ["until 5 Jul 2026"]),
+        (Days.between(D(2026, 7, 5), D(2026, 7, 5)), ["on 5 Jul 2026"]),
+        (
+            Days.of([(D(2026, 1, 1), D(2026, 3, 31)), (D(2026, 6, 1), None)]),
+            ["1 Jan 2026 to 31 Mar 2026", "from 1 Jun 2026 on"],
+        ),
+    ],
+)
+def test_the_days_on_which_something_holds(days: Days, words: list[str]) -> None:
+    assert shown.holds(days) == words
+
+
+@pytest.mark.parametrize(
+    ("met", "mark", "word"), [(True, "✓", "Yes"), (False, "✗", "Not yet"), (None, "?", "Not known")]
+)
+def test_a_state_has_a_mark_and_a_word(met: bool | None, mark: str, word: str) -> None:
+    state = shown.State.of(met)
+    assert (state.mark, state.word) == (mark, word)
+
+
+@pytest.mark.parametrize(
+    ("remaining", "none_left"),
+    [("0.0 h", True), ("0 takeoff, 0 landing", True), ("0 takeoff, 1 landing", False)],
+)
+def test_nothing_left_is_said_so(remaining: str, none_left: bool) -> None:
+    assert shown.nothing(remaining) is none_left
