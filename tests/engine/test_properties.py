@@ -1,0 +1,308 @@
+"""What holds for every record: the days agree with the answers, and what must not matter does not."""
+
+from __future__ import annotations
+
+import copy
+import random
+from collections.abc import Iterator, Mapping
+from datetime import UTC, date, datetime, timedelta
+from itertools import product
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from syllabus import rulebook
+from syllabus.engine.document import dump, parse
+from syllabus.engine.evaluate import evaluate
+from syllabus.engine.finding import Finding
+from syllabus.engine.question import Context, context_from
+from syllabus.engine.record import Record
+from syllabus.engine.report import Report
+from tests.engine import near_limits
+from tests.engine.building import document_of, points
+from tests.training import any_record
+
+RULES = rulebook.current()
+MILESTONES = sorted(RULES.milestones)
+PRIVATE = "faa.private-practical-test"
+FIRST = near_limits.FIRST
+ONE_DAY = timedelta(days=1)
+ASKED = context_from(
+    {"aircraft_model": "C172", "airport": "KGRB", "area": "Chicago",
+     "route": [points()["A"], points()["N45"], points()["A"]]}
+)  # fmt: skip
+contexts = st.sampled_from([ASKED, ASKED, Context()])
+few = settings(max_examples=60)
+
+
+def ask(record: Record, milestone: str, on: date, context: Context = ASKED) -> Report:
+    return evaluate(RULES, record, milestone, on, context=context)
+
+
+def edges(report: Report) -> Iterator[date]:
+    """The first and last days of every span of every requirement, and the days beside them."""
+    for days in (report.holds, *(finding.holds for finding in report.leaves())):
+        for ends in days:
+            for edge in filter(None, ends):
+                yield from (edge - ONE_DAY, edge, edge + ONE_DAY)
+
+
+@few
+@given(near_limits.records(), near_limits.turns, contexts, st.randoms(use_true_random=False))
+def test_the_answer_on_any_day_is_what_the_days_say(
+    document: dict[str, Any], turn: date, context: Context, chance: random.Random
+) -> None:
+    """``met`` on a day is true exactly where that day lies in ``holds``, whichever day one asked from."""
+    record = parse(document)
+    for milestone in MILESTONES:
+        seen = ask(record, milestone, turn, context)
+        days = sorted({day for day in edges(seen) if day >= FIRST} | {FIRST, turn, turn + 30 * ONE_DAY})
+        for day in chance.sample(days, min(6, len(days))):
+            then = ask(record, milestone, day, context)
+            for before, after in zip(seen.leaves(), then.leaves(), strict=True):
+                assert before.holds == after.holds, after.rule.id
+                assert (after.met(day) is True) == (day in before.holds), (after.rule.id, day)
+            assert then.holds == seen.holds
+            assert then.eligible == (then.met is True) == (day in seen.holds)
+
+
+@few
+@given(near_limits.records(), near_limits.turns, contexts)
+def test_the_first_day_and_the_last_are_those_of_the_next_span(
+    document: dict[str, Any], turn: date, context: Context
+) -> None:
+    record = parse(document)
+    for milestone in MILESTONES:
+        report = ask(record, milestone, turn, context)
+        first, last = report.eligible_from, report.eligible_until
+        assert report.eligible == (first == turn)
+        if first:
+            assert ask(record, milestone, first, context).eligible
+            assert first == turn or not ask(record, milestone, first - ONE_DAY, context).eligible
+            assert last is None or not ask(record, milestone, last + ONE_DAY, context).eligible
+
+
+@few
+@given(near_limits.records(), near_limits.turns, st.randoms(use_true_random=False))
+def test_the_order_of_entries_changes_nothing(
+    document: dict[str, Any], turn: date, chance: random.Random
+) -> None:
+    shuffled = copy.deepcopy(document)
+    for entries in filter(lambda part: isinstance(part, list), shuffled.values()):
+        chance.shuffle(entries)
+    for milestone in MILESTONES:
+        assert (
+            ask(parse(shuffled), milestone, turn).as_json() == ask(parse(document), milestone, turn).as_json()
+        )
+
+
+def amounts(text: str) -> list[float]:
+    """``1 endorsement, 2.9 h`` and ``85 min`` as numbers, times in minutes."""
+    found = []
+    for part in text.split(", "):
+        number, unit = part.split(" ")
+        found.append(float(number) * {"h": 60, "s": 1 / 60}.get(unit, 1))
+    return found
+
+
+OF_FLIGHTS = ("total_at_least", "one_flight", "landings_at_least", "endorsement_with_training")
+FLOWN = [each.id for each in RULES.milestones[PRIVATE].requirements if each.kind in OF_FLIGHTS]
+
+
+@few
+@given(st.data(), near_limits.turns)
+def test_one_more_flight_never_lowers_a_total_or_takes_a_day_away(data: st.DataObject, turn: date) -> None:
+    """Save one that joins a trip, which may break it."""
+    less = data.draw(near_limits.records(turn))
+    added = document_of({"flights": [data.draw(near_limits.flights(turn))]})["flights"]
+    more = {**less, "flights": [*less["flights"], {**added[0], "id": "one more", "trip": None}]}
+    before, after = (
+        {each.rule.id: each for each in ask(parse(each), PRIVATE, turn).findings} for each in (less, more)
+    )
+    for name in FLOWN:
+        old, new = amounts(before[name].have), amounts(after[name].have)
+        assert all(a <= b + 1e-9 for a, b in zip(old, new, strict=True)), name
+        assert before[name].holds - after[name].holds == before[name].holds.none(), name
+
+
+@st.composite
+def spelled(draw: st.DrawFn) -> tuple[str, str, str, float]:
+    """One amount as tenths of an hour, as minutes, as hours and minutes, and as a bare number."""
+    tenths = draw(st.integers(1, 400))
+    return f"{tenths / 10} h", f"{tenths * 6} min", f"{tenths // 10}:{tenths % 10 * 6:02d}", tenths / 10
+
+
+@few
+@given(st.lists(st.tuples(st.sampled_from(["dual", "solo"]), spelled()), min_size=1, max_size=12), st.data())
+def test_tenths_minutes_and_hours_with_minutes_agree(
+    flown: list[tuple[str, tuple[str, str, str, float]]], data: st.DataObject
+) -> None:
+    def report(spell: list[int]) -> dict[str, Any]:
+        entries = [
+            {how: amount[which], "night": amount[which]}
+            for (how, amount), which in zip(flown, spell, strict=True)
+        ]
+        return ask(
+            parse(document_of({"date": "2026-05-01", "flights": entries})), PRIVATE, date(2026, 5, 2)
+        ).as_json()
+
+    mixed = data.draw(st.lists(st.integers(0, 3), min_size=len(flown), max_size=len(flown)))
+    assert report([0] * len(flown)) == report(mixed)
+
+
+@settings(max_examples=100)
+@given(st.one_of(near_limits.records().map(parse), any_record.records()))
+def test_a_record_written_out_reads_back_as_itself(record: Record) -> None:
+    assert parse(dump(record)) == record
+
+
+EARLIER, LATER = datetime(1990, 1, 1, tzinfo=UTC), datetime(2190, 1, 1, tzinfo=UTC)
+PARTS = [part for part in Record.PARTS if part != "ground"]  # on which no rule depends
+
+
+@few
+@given(near_limits.records(), near_limits.turns)
+def test_what_was_all_recorded_earlier_is_all_known(document: dict[str, Any], turn: date) -> None:
+    for part in PARTS:
+        for entry in document[part]:
+            entry["recorded"] = EARLIER.isoformat()
+    record = parse(document)
+    known = EARLIER + ONE_DAY
+    for milestone in MILESTONES:
+        now = evaluate(RULES, record, milestone, turn, context=ASKED)
+        then = evaluate(RULES, record, milestone, turn, context=ASKED, known_at=known)
+        assert then.as_json() == {**now.as_json(), "known_at": known.isoformat()}
+
+
+@few
+@given(near_limits.records(), near_limits.turns, st.randoms(use_true_random=False))
+def test_what_was_recorded_later_is_as_if_it_were_not_there(
+    document: dict[str, Any], turn: date, chance: random.Random
+) -> None:
+    left = copy.deepcopy(document)
+    for part in PARTS:
+        for entry in document[part]:
+            entry["recorded"] = (LATER if chance.random() < 0.4 else EARLIER).isoformat()
+        kept = {entry["id"] for entry in document[part] if entry["recorded"] == EARLIER.isoformat()}
+        left[part] = [entry for entry in left[part] if entry["id"] in kept]
+    known = EARLIER + ONE_DAY
+    for milestone in MILESTONES:
+        then = evaluate(RULES, parse(document), milestone, turn, context=ASKED, known_at=known)
+        only = evaluate(RULES, parse(left), milestone, turn, context=ASKED)
+        assert then.as_json() == {**only.as_json(), "known_at": known.isoformat()}
+
+
+# --- a question is asked exactly where its answer could tip the finding
+
+#: What may be unknown of a flight, with the two answers at its ends.
+MISSING: Mapping[str, tuple[Any, Any]] = {
+    "class": ("single-engine land", "multiengine land"),
+    "night": (0, "all of it"),
+    "period": ("night", "day"),
+    "full_stop": (True, False),
+    "pattern": (True, False),
+    "towered": (True, False),
+}
+
+
+AT = (("A",), ("A", "N55"), ("N55", "T48", "A"), ("N50.1", "E50"))
+
+
+def landed(at: str) -> st.SearchStrategy[dict[str, Any]]:
+    """Landings of which everything is known."""
+    return st.builds(
+        lambda number, period, **flags: {
+            "at": at,
+            "takeoffs": number,
+            "landings": number,
+            "period": period,
+            **flags,
+        },
+        st.sampled_from([1, 3, 5, 10]),
+        st.sampled_from(["night", "day"]),
+        full_stop=st.booleans(),
+        pattern=st.booleans(),
+        towered=st.booleans(),
+    )
+
+
+@st.composite
+def with_gaps(draw: st.DrawFn) -> tuple[dict[str, Any], list[tuple[int, int | None, str]]]:
+    """Flights of which a few facts are missing, and which: (flight, landing, key).
+
+    The dual or solo time is the whole flight, and every position is known, so that nothing else is open.
+    """
+    entries = []
+    for _ in range(draw(st.integers(1, 3))):
+        amount = draw(st.sampled_from(["2.9 h", "3 h", "10 h", "20 h"]))
+        entry: dict[str, Any] = {
+            "date": draw(st.sampled_from(["2026-04-01", "2026-05-01"])),
+            draw(st.sampled_from(["dual", "solo"])): amount,
+            "route": draw(st.sampled_from(["A A", "A N51 A", "A N55 T48 A", "A N55 T45 A", "A N50.1 E50 A"])),
+            "aircraft": {"class": draw(st.sampled_from(["single-engine land", "multiengine land"]))},
+            "night": draw(st.sampled_from([0, amount])),
+            "cross_country": draw(st.sampled_from([0, amount])),
+            "landings": [draw(landed(at)) for at in draw(st.sampled_from(AT))],
+        }
+        entries.append(entry)
+    gaps = sorted(
+        {
+            (flight, None, draw(st.sampled_from(["class", "night"])))
+            if (landing := draw(st.sampled_from([None, *range(len(entries[flight]["landings"]))]))) is None
+            else (flight, landing, draw(st.sampled_from(["period", "full_stop", "pattern", "towered"])))
+            for flight in draw(st.lists(st.integers(0, len(entries) - 1), min_size=1, max_size=4))
+        },
+        key=str,
+    )
+    return {"flights": entries}, gaps
+
+
+def filled(
+    fragment: dict[str, Any], gaps: list[tuple[int, int | None, str]], ends: tuple[int | None, ...]
+) -> Record:
+    """The record with each gap left open (None), or closed by its first or second answer."""
+    made = copy.deepcopy(fragment)
+    for (flight, landing, key), end in zip(gaps, ends, strict=True):
+        entry = made["flights"][flight]
+        at = entry if landing is None else entry["landings"][landing]
+        at = entry["aircraft"] if key == "class" else at
+        value = None if end is None else MISSING[key][end]
+        if key == "night" and value is None:
+            del entry["night"]
+        else:
+            at[key] = (entry.get("dual") or entry["solo"]) if value == "all of it" else value
+    return parse(document_of(made))
+
+
+def findings(record: Record) -> dict[str, Finding]:
+    return {each.rule.id: each for each in ask(record, PRIVATE, date(2026, 5, 2)).findings}
+
+
+@settings(max_examples=150)
+@given(with_gaps())
+def test_unknown_is_answered_exactly_where_a_missing_fact_could_tip_it(
+    drawn: tuple[dict[str, Any], list[tuple[int, int | None, str]]],
+) -> None:
+    fragment, gaps = drawn
+    on = date(2026, 5, 2)
+    open_ = ask(filled(fragment, gaps, (None,) * len(gaps)), PRIVATE, on)
+    asked = {each["id"]: each["ask"] for each in open_.as_json()["requirements"]}
+    closed = [findings(filled(fragment, gaps, ends)) for ends in product((0, 1), repeat=len(gaps))]
+    for finding in open_.findings:
+        name = finding.rule.id
+        if name in FLOWN:
+            answers = {each[name].met(on) for each in closed}
+            wanted = answers.pop() if len(answers) == 1 else None
+            assert finding.met(on) is wanted, f"{name}: {gaps}"
+            assert bool(asked[name]) == (wanted is None), name
+
+
+@pytest.mark.parametrize("milestone", MILESTONES)
+def test_an_empty_record_is_answered_with_what_is_missing(milestone: str) -> None:
+    report = ask(Record(), milestone, date(2026, 5, 2)).as_json()
+
+    assert report["eligible"] is False
+    assert report["eligible_from"] is None
+    assert all(each["met"] is not True for each in report["requirements"])
