@@ -2,6 +2,6 @@
 
 from training.record.adding import add, entry_of
 from training.record.reading import of
-from training.record.writing import fingerprint, store
+from training.record.writing import SealedEntry, fingerprint, store
 
-__all__ = ["add", "entry_of", "fingerprint", "of", "store"]
+__all__ = ["SealedEntry", "add", "entry_of", "fingerprint", "of", "store"]

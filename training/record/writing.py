@@ -25,6 +25,17 @@ def fingerprint(record: engine.Record) -> str:
     return "sha256:" + hashlib.sha256(rfc8785.dumps(document.dump(record))).hexdigest()
 
 
+class SealedEntry(Exception):
+    """A record put in the place of another would change or leave out what was signed and sealed here."""
+
+    def __init__(self, part: str, entries: Iterable[str]):
+        self.part, self.entries = part, tuple(entries)
+        super().__init__(
+            f"{part}: {', '.join(self.entries)} was signed here and is sealed; leave it as it stands. It is ended"
+            " or corrected by an entry of its own."
+        )
+
+
 @dataclass
 class _Changes:
     """What becomes of one part: entries put on record, and keys of rows that are so no longer."""
@@ -54,6 +65,7 @@ def store(
     record's.
 
     Returns: who replaced what, when; None where nothing is different from before.
+    Raises:  SealedEntry where an entry that was signed here would be changed or left out.
     Effects: one transaction, with the student's row locked. A clock that runs behind what is on record
              already gives way to it, so that the order of changes is kept.
     """
@@ -66,6 +78,8 @@ def store(
         who, whose = engine.Student(locked.name, locked.birth_date), record.student
         if who == whose and not any(each.added or each.changed or each.retired for each in changes.values()):
             return None
+        for part in PARTS:
+            _refuse_sealed(part, changes[part.name].retired)
         before = fingerprint(reading.of(locked))
         if who != whose:
             locked.name, locked.birth_date = whose.name, whose.birth_date
@@ -108,6 +122,14 @@ def _compared(
             changes.retired.append(stands[0])
     changes.retired.extend(pk for pk, _, _ in old.values())
     return changes, newest
+
+
+def _refuse_sealed(part: Part, retired: list[int]) -> None:
+    """Raises: SealedEntry with the ids of the sealed among the rows to be retired."""
+    for keys in _portions(retired):
+        sealed = part.model.objects.filter(pk__in=keys, sealed=True).order_by("entry_id")
+        if found := list(sealed.values_list("entry_id", flat=True)):
+            raise SealedEntry(part.name, found)
 
 
 def _write(part: Part, student: models.Student, changes: _Changes, at: dt.datetime) -> None:

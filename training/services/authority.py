@@ -28,7 +28,7 @@ def signature(by: User, student: Student) -> engine.Instructor | None:
 
 
 def refusals(by: User, student: Student, on: dt.date) -> list[Refusal]:
-    """Why ``by`` is no authorized instructor for this student on a day; empty where nothing stands against it.
+    """Why ``by`` is no authorized instructor for this student on a day; empty where nothing is wrong.
 
     An authorized instructor holds a certificate and has the recent experience (14 CFR 61.1, 61.197). Where
     the school recorded no last day of recent experience, it is taken to be looked after elsewhere.
@@ -67,7 +67,7 @@ def refusals(by: User, student: Student, on: dt.date) -> list[Refusal]:
         found.append(
             Refusal(
                 "instructor",
-                f"The recent experience of {by} ended on {last}, before {on}; the school records its renewal.",
+                f"The recent experience of {by} ended on {last}; the school records its renewal.",
                 "14 CFR 61.197",
             )
         )

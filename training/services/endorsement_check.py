@@ -1,0 +1,327 @@
+"""What an endorsement rests on, what the rule forbids, and how long it will hold. Reads, decides nothing."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from syllabus import catalogue, rulebook
+from syllabus.catalogue import Kind
+from syllabus.engine import record as engine
+from syllabus.engine.days import Days
+from syllabus.engine.evaluate import evaluate
+from syllabus.engine.finding import Finding
+from syllabus.engine.kinds.papers import same
+from syllabus.engine.question import Context
+from syllabus.engine.reading import write_point
+from syllabus.engine.report import CAUTION, Report
+from syllabus.engine.rulebook import Milestone, Requirement, Rulebook
+from syllabus.engine.units import format_time
+from training import models, record
+from training.models import Student, User
+from training.services import authority
+from training.services.authority import Refusal
+
+ASKED = "endorsement"
+TRAINED = "training-by-the-signer"
+#: Kinds of requirement that look at the endorsement alone, so that one of no use to them is forbidden.
+_ALONE = ("endorsement", "cross_country_endorsement")
+#: Kinds of endorsement after training on the ground as well as in flight.
+_GROUND_COUNTS = ("retest",)
+
+
+@dataclass(frozen=True)
+class Checked:
+    """An endorsement as it would be given, and everything to look at before it is."""
+
+    kind: Kind
+    endorsement: engine.Endorsement
+    report: Report
+    trained: dict[str, Any] | None
+    warnings: tuple[str, ...]
+    refusals: tuple[Refusal, ...]
+    wording: str
+    last_day: dt.date | None
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain JSON values."""
+        told = self.report.as_json()
+        return {
+            "kind": self.kind.kind,
+            "title": self.kind.title,
+            "citation": self.kind.cite.section,
+            "verified": self.kind.verified,
+            "on": told["on"],
+            "given": self.endorsement.given.isoformat(),
+            "context": told["context"],
+            "rulebook": told["rulebook"],
+            "rests_on": [*([self.trained] if self.trained else []), *told["requirements"]],
+            "warnings": list(self.warnings),
+            "refusals": [each.as_json() for each in self.refusals],
+            "may_be_given": not self.refusals,
+            "wording": self.wording,
+            "last_day": self.last_day and self.last_day.isoformat(),
+            "life": self.kind.life,
+            "caution": CAUTION,
+        }
+
+
+def checked(student: Student, asked: engine.Endorsement, *, by: User, at: dt.datetime) -> Checked:
+    """Look at an endorsement that ``by`` is about to give. Raises: NotInForce."""
+    listed, rules = catalogue.current(), rulebook.current()
+    kind = listed.kinds[asked.kind]
+    signed = dataclasses.replace(asked, instructor=authority.signature(by, student))
+    known = record.of(student)
+    on = signed.flight_date or signed.given
+    context = _context(student, signed)
+    report = _asked(rules, listed.rests_on(kind, rules), kind, known, on, context)
+    trained = _trained(kind, signed, known) if kind.trained else None
+    proved = _proved(rules, listed.proves(kind, rules), kind, known, signed, on, context)
+    rule_last, useless = _rule_last(proved, signed)
+    refusals = [
+        *authority.refusals(by, student, signed.given),
+        *_missing(kind, signed),
+        *useless,
+        *_days(kind, signed, student.school.day(at), rule_last),
+    ]
+    warnings = _warnings(student, kind, signed, by, at, report, trained)
+    ends = [each for each in (rule_last, signed.expires) if each]
+    return Checked(
+        kind,
+        signed,
+        report,
+        trained,
+        tuple(warnings),
+        tuple(dict.fromkeys(refusals)),
+        filled(student, kind, signed),
+        min(ends, default=None),
+    )
+
+
+def last_day(student: Student, known: engine.Record, given: engine.Endorsement) -> dt.date | None:
+    """The last day of an endorsement on record; None where it has none, or the rules do not know its kind."""
+    listed, rules = catalogue.current(), rulebook.current()
+    kind = listed.kinds.get(given.kind)
+    last = None
+    if kind is not None:
+        on = given.flight_date or given.given
+        context = _context(student, given)
+        proved = _proved(rules, listed.proves(kind, rules), kind, known, given, on, context)
+        last, _ = _rule_last(proved, given)
+    return min((each for each in (last, given.expires) if each), default=None)
+
+
+def filled(student: Student, kind: Kind, given: engine.Endorsement) -> str:
+    """The wording, the school's own where it has one, with what the endorsement says filled in."""
+    own = models.EndorsementWording.objects.filter(school_id=student.school_id, kind=kind.kind)
+    wording = own.values_list("wording", flat=True).first() or kind.wording
+    values = {
+        "student": student.name,
+        "given": given.given.isoformat(),
+        "aircraft_model": given.aircraft_model or "",
+        "category": given.category or "",
+        "airport": given.airport.key if given.airport else "",
+        "area": given.area or "",
+        "route": " - ".join(place.key for place in given.route),
+        "flight_date": given.flight_date.isoformat() if given.flight_date else "",
+        "training_date": given.training_date.isoformat() if given.training_date else "",
+        "conditions": given.conditions,
+    }
+    text = kind.filled(wording, values)
+    return f"{text} {given.conditions}" if given.conditions and "{conditions}" not in wording else text
+
+
+def _context(student: Student, given: engine.Endorsement) -> Context:
+    return Context(
+        aircraft_model=given.aircraft_model or student.training_model or None,
+        category=given.category,
+        route=given.route or None,
+        airport=given.airport,
+        area=given.area,
+    )
+
+
+def _asked(
+    rules: Rulebook,
+    requirements: Sequence[Requirement],
+    kind: Kind,
+    known: engine.Record,
+    on: dt.date,
+    context: Context,
+) -> Report:
+    """The report on a list of requirements, put to the rulebook as if they were a milestone."""
+    milestone = Milestone(ASKED, kind.title, kind.title, (), tuple(requirements))
+    put = Rulebook(rules.id, {**rules.milestones, ASKED: milestone})
+    return evaluate(put, known, ASKED, on, context=context)
+
+
+def _proved(
+    rules: Rulebook,
+    requirements: Sequence[Requirement],
+    kind: Kind,
+    known: engine.Record,
+    given: engine.Endorsement,
+    on: dt.date,
+    context: Context,
+) -> tuple[Finding, ...]:
+    """What the requirements it satisfies find with this endorsement alone on record, not shortened."""
+    bare = dataclasses.replace(
+        given, expires=None, instructor=given.instructor or engine.Instructor("the signer", None)
+    )
+    alone = dataclasses.replace(known, endorsements=(bare,))
+    return _asked(rules, requirements, kind, alone, on, context).findings
+
+
+def _rule_last(proved: Sequence[Finding], given: engine.Endorsement) -> tuple[dt.date | None, list[Refusal]]:
+    """The rule's own last day; and why the rule makes nothing of the endorsement, where it does not."""
+    holds, useless = Days.all(), []
+    for finding in proved:
+        if finding.holds:
+            holds &= finding.holds
+        elif finding.rule.kind in _ALONE and not finding.possible:
+            useless += [
+                Refusal(_place(given), why, finding.rule.cite.section)
+                for entry, why in finding.not_counted
+                if entry == given.id
+            ]
+    span = holds.from_day(given.given)
+    return (span[1] if span else None), useless
+
+
+def _place(given: engine.Endorsement) -> str:
+    for name in ("training_date", "flight_date", "route"):
+        if getattr(given, name):
+            return name
+    return "given"
+
+
+def _missing(kind: Kind, given: engine.Endorsement) -> list[Refusal]:
+    return [
+        Refusal(name, f"is missing: a {kind.kind} endorsement names it", kind.cite.section)
+        for name in kind.required
+        if not getattr(given, name)
+    ]
+
+
+def _days(kind: Kind, given: engine.Endorsement, today: dt.date, rule_last: dt.date | None) -> list[Refusal]:
+    found: list[Refusal] = []
+    cite = kind.cite.section
+    if given.given > today:
+        found.append(Refusal("given", f"{given.given} is still to come; today is {today}", cite))
+    if given.training_date and given.training_date > given.given:
+        found.append(
+            Refusal(
+                "training_date",
+                f"{given.training_date} is after the endorsement, given {given.given}; the training"
+                " comes first",
+                cite,
+            )
+        )
+    if given.expires and given.expires < given.given:
+        found.append(
+            Refusal("expires", f"{given.expires} is before the endorsement, given {given.given}", cite)
+        )
+    if given.expires and rule_last and given.expires > rule_last:
+        found.append(
+            Refusal(
+                "expires",
+                f"{given.expires} is after {rule_last}, the rule's own last day; a limit may be shortened and"
+                " never lengthened. Leave expires out, or name an earlier day",
+                cite,
+            )
+        )
+    return found
+
+
+def _trained(kind: Kind, given: engine.Endorsement, known: engine.Record) -> dict[str, Any]:
+    """Whether training by the signer is on record: on the day it is said to be of, in the model named."""
+    counted, others = [], []
+    lessons: list[engine.Flight | engine.GroundLesson] = [
+        flight
+        for flight in known.flights
+        if flight.times.get("dual") and _in_model(flight, given.aircraft_model)
+    ]
+    if kind.kind in _GROUND_COUNTS:
+        lessons += known.ground
+    for lesson in lessons:
+        if given.training_date and lesson.date != given.training_date:
+            continue
+        if lesson.date > given.given or lesson.instructor is None:
+            continue
+        amount = lesson.times["dual"] if isinstance(lesson, engine.Flight) else lesson.time
+        gave = f"{format_time(amount)} on {lesson.date}"
+        if _is(lesson.instructor, given.instructor):
+            counted.append({"id": lesson.id, "gave": gave})
+        else:
+            others.append({"id": lesson.id, "why": f"{gave} was given by {lesson.instructor.name}"})
+    when = f" on {given.training_date}" if given.training_date else ""
+    missing = f"a lesson{when} that the signer gave" + (
+        f" in the {given.aircraft_model}" if given.aircraft_model else ""
+    )
+    return {
+        "id": TRAINED,
+        "citation": kind.cite.section,
+        "says": "Given by the instructor who gave the training",
+        "verified": kind.verified,
+        "met": True if counted else None,
+        "have": f"{len(counted)} lesson",
+        "need": "1 lesson",
+        "remaining": f"{0 if counted else 1} lesson",
+        "counted": counted,
+        "not_counted": others,
+        "ask": [] if counted else [{"id": "flights", "missing": missing}],
+        "holds": [],
+        "note": "",
+    }
+
+
+def _in_model(flight: engine.Flight, model: str | None) -> bool:
+    return model is None or (flight.aircraft.model is not None and same(flight.aircraft.model) == same(model))
+
+
+def _is(one: engine.Instructor, signer: engine.Instructor | None) -> bool:
+    if signer is None:
+        return False
+    if one.certificate and signer.certificate:
+        return same(one.certificate) == same(signer.certificate)
+    return one.name == signer.name
+
+
+def _warnings(
+    student: Student,
+    kind: Kind,
+    given: engine.Endorsement,
+    by: User,
+    at: dt.datetime,
+    report: Report,
+    trained: dict[str, Any] | None,
+) -> list[str]:
+    found: list[str] = []
+    for finding in report.unmet():
+        met = finding.met(report.question.on)
+        word = "Not known" if met is None else "Not met"
+        found.append(f"{word} on {report.question.on}: {finding.rule.says} ({finding.rule.cite.section}).")
+    if trained and not trained["counted"]:
+        found.append(f"Not on record: {trained['ask'][0]['missing']} ({kind.cite.section}).")
+    today = student.school.day(at)
+    if given.given < today:
+        found.append(f"It is dated {given.given} and signed here on {today}.")
+    if given.flight_date and given.flight_date > given.given:
+        found.append(
+            f"The flight is on {given.flight_date}, the endorsement of {given.given}: it judges the"
+            " conditions as they are when it is given (14 CFR 61.195(d)(2))."
+        )
+    unlocated = [write_point(place) for place in given.route if not place.known]
+    if unlocated:
+        found.append(
+            f"Nobody knows the position of {', '.join(map(str, unlocated))}: no distance is measured."
+        )
+    role = by.roles.filter(school_id=student.school_id, role=models.Role.Kind.INSTRUCTOR).first()
+    if role and role.recent_experience_until is None:
+        found.append(
+            f"Until when the recent experience of {by} lasts is not recorded at the school (14 CFR 61.197)."
+        )
+    return found
