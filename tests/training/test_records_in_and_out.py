@@ -175,6 +175,14 @@ def test_standard_input_is_read_for_a_hyphen(people: Cast, monkeypatch):
     assert Student.objects.filter(name="Ada Example").exists()
 
 
+def test_faults_of_standard_input_are_said_to_be_its_own(people: Cast, monkeypatch):
+    monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(json.dumps(FAULTY).encode())))
+    out, err, code = run("import_record", "-", "--school", "lakeside")
+
+    assert (out, code) == ("", 2)
+    assert err.startswith("standard input: nothing was written; 3 faults:\n")
+
+
 @pytest.mark.parametrize(
     ("content", "places"),
     [

@@ -49,9 +49,8 @@ class Command(BaseCommand):
             )
         except DocumentError as problem:
             count = len(problem.faults)
-            self.stderr.write(
-                f"{options['file']}: nothing was written; {count} fault{'s' if count > 1 else ''}:"
-            )
+            file = "standard input" if options["file"] == "-" else options["file"]
+            self.stderr.write(f"{file}: nothing was written; {count} fault{'s' if count > 1 else ''}:")
             for fault in problem.faults:
                 self.stderr.write(f"  {fault}")
             sys.exit(2)
