@@ -64,8 +64,8 @@ def _built(node: yaml.Node, file: str, faults: list[Fault], loader: yaml.SafeLoa
         return None
 
 
-def read_text(text: str, file: str) -> Lined:
-    """One file's data with its line numbers. Raises: RuleDataError."""
+def read_text(text: str, file: str, starts: str = "regulation data starts with 'milestone:'") -> Lined:
+    """One file's data with its line numbers; ``starts`` says how such a file begins. Raises: RuleDataError."""
     faults: list[Fault] = []
     made: Any = None
     try:
@@ -86,7 +86,7 @@ def read_text(text: str, file: str) -> Lined:
         raise RuleDataError([Fault(f"{file}:1", "not YAML that can be read: it nests without end")]) from None
     if not isinstance(made, Lined):
         what = "the file is empty" if made is None and not faults else "the file is no mapping"
-        faults.append(Fault(f"{file}:1", f"{what}; regulation data starts with 'milestone:'"))
+        faults.append(Fault(f"{file}:1", f"{what}; {starts}"))
     if faults:
         raise RuleDataError(faults)
     return made

@@ -21,6 +21,7 @@ registry: pint.UnitRegistry = pint.UnitRegistry(non_int_type=Fraction, cache_fol
 registry.define("calendar_month = []")
 
 TIME, DISTANCE, HEIGHT, SPEED, ANGLE = "time", "distance", "height", "speed", "angle"
+ENGINE_SPEED, SHARE, TURN_RATE = "engine speed", "share", "turn rate"
 
 #: What may be written after a number, and the pint unit it stands for. Anything else is refused.
 SPELLINGS: dict[str, str] = {
@@ -33,6 +34,9 @@ SPELLINGS: dict[str, str] = {
     "ft": "foot", "foot": "foot", "feet": "foot",
     "kt": "knot", "kts": "knot", "knot": "knot", "knots": "knot",
     "deg": "degree", "degree": "degree", "degrees": "degree", "°": "degree",
+    "rpm": "rpm", "RPM": "rpm",
+    "percent": "percent", "%": "percent",
+    "deg/s": "degree / second", "°/s": "degree / second",
 }  # fmt: skip
 
 #: Dimension -> (units that belong to it, the unit of a bare number, what people call it).
@@ -46,6 +50,9 @@ DIMENSIONS: dict[str, tuple[frozenset[str], str, str]] = {
     HEIGHT: (frozenset({"foot", "meter"}), "foot", "a height"),
     SPEED: (frozenset({"knot"}), "knot", "a speed"),
     ANGLE: (frozenset({"degree"}), "degree", "an angle"),
+    ENGINE_SPEED: (frozenset({"rpm"}), "rpm", "an engine speed"),
+    SHARE: (frozenset({"percent"}), "percent", "a percentage"),
+    TURN_RATE: (frozenset({"degree / second"}), "degree / second", "a rate of turn"),
 }
 EXAMPLES = {
     TIME: "'1.4 h', '84 min', '1:24' or 1.4",
@@ -53,6 +60,9 @@ EXAMPLES = {
     HEIGHT: "'1200 ft' or 1200",
     SPEED: "'65 kt' or 65",
     ANGLE: "'45 deg' or 45",
+    ENGINE_SPEED: "'150 rpm' or 150",
+    SHARE: "'65 percent' or 65",
+    TURN_RATE: "'3 deg/s' or 3",
 }
 #: Traps with an answer of their own.
 HINTS = {
@@ -73,6 +83,7 @@ MOST_DIGITS = 9
 
 _NUMBER = re.compile(rf"([0-9]{{1,{MOST_DIGITS}}})(?:\.([0-9]{{1,{MOST_DECIMALS}}}))?", re.ASCII)
 _CLOCK = re.compile(r"([0-9]{1,5}):([0-5][0-9])", re.ASCII)
+_PART = re.compile(r"[0-9.]+ [A-Za-z]+(?: |$)", re.ASCII)
 _LEADING_NUMBER = re.compile(r"[-+0-9.,]*", re.ASCII)
 
 
@@ -150,6 +161,39 @@ def parse(value: object, dimension: str) -> Fraction:
             )
         return _parse_text(text, dimension)
     return _parse_text(str(value), dimension)
+
+
+def parse_in(text: str, dimension: str, spelling: str) -> Fraction:
+    """An exact number in the unit called ``spelling``, in which a bare number is read too.
+
+    Raises: QuantityError as ``parse`` does.
+
+    >>> parse_in("400 ft", DISTANCE, "ft") == parse_in("400", DISTANCE, "ft") == 400
+    True
+    >>> parse_in("2 h", TIME, "min") == 120
+    True
+    """
+    if _NUMBER.fullmatch(text.strip()):
+        text = f"{text.strip()} {spelling}"
+    found = parse_parts(text) if dimension == TIME else parse(text, dimension)
+    return found / _factor(SPELLINGS[spelling], DIMENSIONS[dimension][1])
+
+
+def parse_parts(text: str) -> Fraction:
+    """A time written in parts, ``2 min 9 s``, as exact hours; each part smaller than the one before.
+
+    Raises: QuantityError.
+
+    >>> parse_parts("2 min 9 s") == parse_parts("129 s") == Fraction(129, 3600)
+    True
+    """
+    parts = [part.strip() for part in _PART.findall(text)]
+    if len(parts) < 2 or " ".join(parts) != " ".join(text.split()):
+        return parse(text, TIME)
+    sizes = [_factor(SPELLINGS.get(part.split()[-1], "second"), "hour") for part in parts]
+    if sizes != sorted(sizes, reverse=True) or len(set(sizes)) < len(sizes):
+        raise QuantityError(f"{text!r}: write hours before minutes before seconds, each once: '2 min 9 s'")
+    return sum((parse(part, TIME) for part in parts), Fraction(0))
 
 
 def parse_time(value: object) -> int:
