@@ -37,6 +37,7 @@ ENDORSEMENTS = (
     "solo-cross-country-flight", "solo-cross-country-repeated", "knowledge-test",
     "knowledge-deficiencies-reviewed", "practical-test-prerequisites", "practical-test",
 )  # fmt: skip
+GIVEN_FOR = {"aircraft_model": "C172", "airport": "KGRB", "area": "Chicago", "route": "A N45 A"}
 MODELS = ("C172", "PA-28")
 
 turns = st.sampled_from(TURNS)
@@ -148,6 +149,12 @@ def endorsements(draw: st.DrawFn, turn: date) -> dict[str, Any]:
     return {**without_none(made), **({"by": None} if draw(st.sampled_from([False] * 5 + [True])) else {})}
 
 
+def certificates(turn: date) -> st.SearchStrategy[dict[str, Any]]:
+    return st.fixed_dictionaries(
+        {"kind": st.sampled_from(["student", "sport", "private"]), "issued": days_around(turn)}
+    )
+
+
 @st.composite
 def items(draw: st.DrawFn, turn: date) -> dict[str, Any]:
     listed = draw(st.sampled_from(["presolo.d", "soloxc.e", "area.private"]))
@@ -160,30 +167,71 @@ def items(draw: st.DrawFn, turn: date) -> dict[str, Any]:
     return made
 
 
+def ready(day: date) -> dict[str, list[dict[str, Any]]]:
+    """All that every milestone asks for, done on one day and no more than needed."""
+    on = {"date": day.isoformat()}
+    given = [{"kind": kind, "given": day.isoformat(), **GIVEN_FOR} for kind in ENDORSEMENTS]
+    for each in given:
+        if each["kind"] == "solo-cross-country-flight":
+            each["flight_date"] = (day + timedelta(days=1)).isoformat()
+    landed = {"period": "night", "full_stop": True, "pattern": True, "towered": True}
+    return {
+        "flights": [
+            {**on, "dual": "11 h", "night": 0},
+            {**on, "dual": "3 h", "cross_country": "3 h", "night": "3 h", "route": "A N50.1 A"},
+            {**on, "dual": "3 h", "simulated_instrument": "3 h", "night": 0, "aircraft": {}},
+            {**on, "dual": "3 h", "purposes": ["practical-test-preparation:private"], "night": 0},
+            {**on, "dual": "1 h", "night": "1 h", "landings": [{**landed, "takeoffs": 10, "landings": 10}]},
+            {**on, "solo": "5 h", "landings": [{**landed, "takeoffs": 3, "landings": 3}]},
+            {**on, "solo": "5 h", "cross_country": "5 h", "route": "A N55 T45 A",
+             "landings": [{"at": at, "landings": 1, "full_stop": True} for at in ("N55", "T45")]},
+            {**on, "solo": "9 h"},
+        ],
+        "documents": [
+            {"kind": "english-proficiency", "issued": day.isoformat()},
+            {"kind": "student-pilot-certificate", "issued": day.isoformat()},
+            {"kind": "medical", "class": "third", "issued": day.isoformat()},
+        ],
+        "tests": [
+            {**on, "kind": "pre-solo-knowledge", "result": "pass", "aircraft_model": "C172"},
+            {**on, "kind": "knowledge:private-airplane", "result": "pass", "deficient_codes": ["PA.I.C.K2"]},
+        ],
+        "endorsements": given,
+        "items": [{**on, "every": listed} for listed in ("presolo.d", "soloxc.e", "area.private")],
+    }  # fmt: skip
+
+
 @st.composite
-def records(draw: st.DrawFn, turn: date | None = None) -> dict[str, Any]:
-    """A whole record document around one turn of the rules; every entry has an id of its own."""
+def around(draw: st.DrawFn, turn: date | None = None) -> tuple[date, dict[str, Any]]:
+    """A day to ask about and a whole record document around it; every entry has an id of its own.
+
+    Half of them hold what is needed, done within some limit's length of that day, save an entry here and
+    there; and all of them some entries at random.
+    """
     turn = turn or draw(turns)
+    done = ready(date.fromisoformat(draw(days_around(turn)))) if draw(st.booleans()) else {}
+    left_out = draw(st.sets(st.integers(0, 25), max_size=4))
+    kept: dict[str, list[dict[str, Any]]] = {}
+    number = 0
+    for part, entries in done.items():
+        for entry in entries:
+            if number not in left_out:
+                kept.setdefault(part, []).append(entry)
+            number += 1
     made: dict[str, Any] = {
-        "flights": draw(st.lists(flights(turn), max_size=6)),
-        "documents": draw(st.lists(documents(turn), max_size=4)),
-        "tests": draw(st.lists(tests(turn), max_size=3)),
-        "endorsements": draw(st.lists(endorsements(turn), max_size=5)),
-        "items": draw(st.lists(items(turn), max_size=4)),
-        "certificates": draw(
-            st.lists(
-                st.fixed_dictionaries(
-                    {"kind": st.sampled_from(["student", "sport", "private"]), "issued": days_around(turn)}
-                ),
-                max_size=1,
-            )
-        ),
+        part: [*kept.get(part, ()), *draw(st.lists(some(turn), max_size=most))]
+        for part, some, most in (
+            ("flights", flights, 5),
+            ("documents", documents, 3),
+            ("tests", tests, 2),
+            ("endorsements", endorsements, 4),
+            ("items", items, 2),
+            ("certificates", certificates, 1),
+        )
     }
-    if born := draw(
-        st.none() | st.tuples(st.sampled_from([14, 15, 16, 17, 39, 40, 41]), st.integers(-2, 800))
-    ):
-        made["born"] = (turn - timedelta(days=round(born[0] * 365.25) - born[1])).isoformat()
+    if born := draw(st.none() | st.tuples(st.sampled_from([14, 15, 16, 17, 39, 40]), st.integers(-2, 800))):
+        made["born"] = (turn - timedelta(days=round(born[0] * 365.25) + born[1])).isoformat()
     written = document_of(made)
     for number, item in enumerate(written["items"]):
         item["id"] = f"i{number}"
-    return written
+    return turn, written

@@ -34,6 +34,7 @@ ASKED = context_from(
      "route": [points()["A"], points()["N45"], points()["A"]]}
 )  # fmt: skip
 contexts = st.sampled_from([ASKED, ASKED, Context()])
+Asked = tuple[date, dict[str, Any]]
 few = settings(max_examples=60)
 
 
@@ -50,11 +51,12 @@ def edges(report: Report) -> Iterator[date]:
 
 
 @few
-@given(near_limits.records(), near_limits.turns, contexts, st.randoms(use_true_random=False))
+@given(near_limits.around(), contexts, st.randoms(use_true_random=False))
 def test_the_answer_on_any_day_is_what_the_days_say(
-    document: dict[str, Any], turn: date, context: Context, chance: random.Random
+    asked: Asked, context: Context, chance: random.Random
 ) -> None:
     """``met`` on a day is true exactly where that day lies in ``holds``, whichever day one asked from."""
+    turn, document = asked
     record = parse(document)
     for milestone in MILESTONES:
         seen = ask(record, milestone, turn, context)
@@ -69,10 +71,9 @@ def test_the_answer_on_any_day_is_what_the_days_say(
 
 
 @few
-@given(near_limits.records(), near_limits.turns, contexts)
-def test_the_first_day_and_the_last_are_those_of_the_next_span(
-    document: dict[str, Any], turn: date, context: Context
-) -> None:
+@given(near_limits.around(), contexts)
+def test_the_first_day_and_the_last_are_those_of_the_next_span(asked: Asked, context: Context) -> None:
+    turn, document = asked
     record = parse(document)
     for milestone in MILESTONES:
         report = ask(record, milestone, turn, context)
@@ -85,10 +86,9 @@ def test_the_first_day_and_the_last_are_those_of_the_next_span(
 
 
 @few
-@given(near_limits.records(), near_limits.turns, st.randoms(use_true_random=False))
-def test_the_order_of_entries_changes_nothing(
-    document: dict[str, Any], turn: date, chance: random.Random
-) -> None:
+@given(near_limits.around(), st.randoms(use_true_random=False))
+def test_the_order_of_entries_changes_nothing(asked: Asked, chance: random.Random) -> None:
+    turn, document = asked
     shuffled = copy.deepcopy(document)
     for entries in filter(lambda part: isinstance(part, list), shuffled.values()):
         chance.shuffle(entries)
@@ -112,10 +112,10 @@ FLOWN = [each.id for each in RULES.milestones[PRIVATE].requirements if each.kind
 
 
 @few
-@given(st.data(), near_limits.turns)
-def test_one_more_flight_never_lowers_a_total_or_takes_a_day_away(data: st.DataObject, turn: date) -> None:
+@given(st.data(), near_limits.around())
+def test_one_more_flight_never_lowers_a_total_or_takes_a_day_away(data: st.DataObject, asked: Asked) -> None:
     """Save one that joins a trip, which may break it."""
-    less = data.draw(near_limits.records(turn))
+    turn, less = asked
     added = document_of({"flights": [data.draw(near_limits.flights(turn))]})["flights"]
     more = {**less, "flights": [*less["flights"], {**added[0], "id": "one more", "trip": None}]}
     before, after = (
@@ -153,7 +153,7 @@ def test_tenths_minutes_and_hours_with_minutes_agree(
 
 
 @settings(max_examples=100)
-@given(st.one_of(near_limits.records().map(parse), any_record.records()))
+@given(st.one_of(near_limits.around().map(lambda asked: parse(asked[1])), any_record.records()))
 def test_a_record_written_out_reads_back_as_itself(record: Record) -> None:
     assert parse(dump(record)) == record
 
@@ -163,8 +163,9 @@ PARTS = [part for part in Record.PARTS if part != "ground"]  # on which no rule 
 
 
 @few
-@given(near_limits.records(), near_limits.turns)
-def test_what_was_all_recorded_earlier_is_all_known(document: dict[str, Any], turn: date) -> None:
+@given(near_limits.around())
+def test_what_was_all_recorded_earlier_is_all_known(asked: Asked) -> None:
+    turn, document = asked
     for part in PARTS:
         for entry in document[part]:
             entry["recorded"] = EARLIER.isoformat()
@@ -177,10 +178,9 @@ def test_what_was_all_recorded_earlier_is_all_known(document: dict[str, Any], tu
 
 
 @few
-@given(near_limits.records(), near_limits.turns, st.randoms(use_true_random=False))
-def test_what_was_recorded_later_is_as_if_it_were_not_there(
-    document: dict[str, Any], turn: date, chance: random.Random
-) -> None:
+@given(near_limits.around(), st.randoms(use_true_random=False))
+def test_what_was_recorded_later_is_as_if_it_were_not_there(asked: Asked, chance: random.Random) -> None:
+    turn, document = asked
     left = copy.deepcopy(document)
     for part in PARTS:
         for entry in document[part]:
