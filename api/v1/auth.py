@@ -67,7 +67,7 @@ class Login(View):
         ),
         body="Login",
         answers={200: Answer("Token", "The token, and until when it is good")},
-        refuses=(400, 401, 406, 413, 415, 422, 429),
+        refuses=(400, 401, 406, 411, 413, 415, 422, 429),
     )
     def post(self, request: Request) -> Response:
         faults = Faults()
@@ -107,7 +107,7 @@ class Logout(View):
         summary="End this token",
         description="The token that the call is made with is good no longer.",
         answers={204: Answer(None, "It has ended")},
-        refuses=(401, 406, 413, 422),
+        refuses=(401, 406, 411, 413, 422),
     )
     def post(self, request: Request) -> Response:
         request.auth.delete()

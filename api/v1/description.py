@@ -28,6 +28,7 @@ REFUSALS: Mapping[int, str] = {
     404: "Nothing here that you may see.",
     406: "The Accept header names nothing that is given here; this API answers in application/json.",
     409: "It cannot be done as things stand.",
+    411: "The body came in chunks; send it with its Content-Length.",
     412: "The record is not the one that If-Match names: read it again, then send your change again.",
     413: "The body is larger than 8 MB.",
     415: "The body is not sent as application/json, or is compressed.",

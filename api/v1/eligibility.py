@@ -56,7 +56,7 @@ class Eligibility(OpenView):
         ),
         body="EligibilityQuestion",
         answers={200: Answer("EligibilityReport", "The report")},
-        refuses=(400, 401, 406, 413, 415, 422, 429),
+        refuses=(400, 401, 406, 411, 413, 415, 422, 429),
     )
     def post(self, request: Request) -> Response:
         faults = Faults()

@@ -65,7 +65,7 @@ class StudentRecord(View):
             "entries that "
             "were changed or left out stay on file as what was known until now. Only for the student's "
             "instructors and the school's administrators. `If-Match` carries the ETag that GET gave, so that "
-            "nobody's work is overwritten unseen."
+            "nobody's work is overwritten unseen. An entry that was signed here stays as it is (409)."
         ),
         parameters=[
             Parameter.student(),
@@ -78,7 +78,7 @@ class StudentRecord(View):
         ],
         body="TrainingRecord",
         answers={200: Answer("RecordChange", "What became of the entries", [ETAG])},
-        refuses=(400, 401, 403, 404, 406, 412, 413, 415, 422, 428),
+        refuses=(400, 401, 403, 404, 406, 409, 411, 412, 413, 415, 422, 428),
     )
     def put(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.visible(ref)

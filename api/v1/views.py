@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
+from http import HTTPStatus
 from types import SimpleNamespace
 from typing import Any, ClassVar
 
@@ -18,7 +19,7 @@ from rest_framework.views import APIView
 
 from api.v1.authentication import TokenAuthentication
 from api.v1.description import Description
-from api.v1.errors import too_large
+from api.v1.errors import Problem, too_large
 from api.v1.parsing import MOST_BYTES, StrictJSONParser, read_query
 from syllabus.engine import reading
 from training.models import User
@@ -48,6 +49,11 @@ class View(APIView):
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         self.at = timezone.now()
         super().initial(request, *args, **kwargs)
+        if "chunked" in request.headers.get("Transfer-Encoding", "").lower():
+            raise Problem(
+                HTTPStatus.LENGTH_REQUIRED,
+                "A body sent in chunks is not read here; send it whole, with its Content-Length.",
+            )
         length = request.META.get("CONTENT_LENGTH") or "0"
         if length.isdecimal() and int(length) > MOST_BYTES:
             raise too_large(MOST_BYTES)

@@ -186,6 +186,12 @@ def test_a_body_of_more_than_8_mb_is_not_read(anyone: APIClient, told: bool, mon
     problem(anyone.generic("POST", URL, small + b" ", content_type="application/json"), 413)
 
 
+def test_a_body_in_chunks_is_refused_before_it_is_taken_for_none(anyone: APIClient) -> None:
+    """The server's interface gives a view no body whose length it does not know."""
+    answer = anyone.generic("POST", URL, b"", headers={"Transfer-Encoding": "chunked"})
+    assert "Content-Length" in problem(answer, 411)["detail"]
+
+
 def test_who_accepts_no_json_gets_none(anyone: APIClient, question: dict[str, Any]) -> None:
     problem(anyone.post(URL, question, headers={"Accept": "text/html"}), 406)
 
