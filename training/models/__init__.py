@@ -12,6 +12,7 @@ from training.models.endorsements import Endorsement
 from training.models.enrolments import Assignment, Enrolment
 from training.models.entries import Entry
 from training.models.flights import Flight, Landing
+from training.models.lesson_records import Acknowledgement, Correction, LessonRecord, Notice, SignOff
 from training.models.lessons import GroundLesson, ItemGrade
 from training.models.people import Role, User
 from training.models.schools import School
@@ -23,9 +24,11 @@ ENTRIES = (Certificate, Document, Endorsement, Flight, GroundLesson, ItemGrade, 
 __all__ = [
     "ENTRIES",
     "AccessLog",
+    "Acknowledgement",
     "Aircraft",
     "Assignment",
     "Certificate",
+    "Correction",
     "Document",
     "Endorsement",
     "EndorsementSeal",
@@ -36,10 +39,13 @@ __all__ = [
     "GroundLesson",
     "ItemGrade",
     "Landing",
+    "LessonRecord",
+    "Notice",
     "RecordChange",
     "Revocation",
     "Role",
     "School",
+    "SignOff",
     "Student",
     "Test",
     "User",

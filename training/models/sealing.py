@@ -1,8 +1,9 @@
 """Triggers by which the database itself refuses to change or delete a sealed entry, whoever asks.
 
-A sealed endorsement may be retired once, and only when its revocation stands beside it. Rows that are written
-once (seals, revocations) refuse every change. Rows of a demo school may be deleted, so that the demo can be
-loaded anew; what stands in the ledger about them stays.
+A sealed endorsement may be retired once, and only when its revocation stands beside it; an entry of a lesson,
+with its landings, only when the correction of the lesson does. Rows that are written once (seals,
+revocations, sign-offs, corrections) refuse every change, as does a lesson record once it is signed. Rows of a
+demo school may be deleted, so that the demo can be loaded anew; what stands in the ledger about them stays.
 
 Whoever owns the tables can lift a trigger: the ledger then shows that a row is not what was sealed. The
 triggers are put in place after every ``migrate``; on SQLite they are taken away before it, because a table
@@ -12,19 +13,39 @@ that is rebuilt there loses its own, and cannot be renamed while another's menti
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Any
 
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 from training import models
+from training.models.lesson_records import PREFIX_LENGTH
 
 #: Tables whose rows are refused every change once written.
-WRITTEN_ONCE = (models.EndorsementSeal, models.Revocation)
+WRITTEN_ONCE = (
+    models.EndorsementSeal,
+    models.Revocation,
+    models.SignOff,
+    models.Acknowledgement,
+    models.Correction,
+)
 FUNCTION = "training_sealed_stays"
 ONCE = "training_written_once"
+LANDINGS = "training_sealed_landings_stay"
 _SAYS = "is sealed: it is never changed or deleted; what ends it is an entry of its own"
 _DEMO = "EXISTS (SELECT 1 FROM training_school WHERE id = OLD.school_id AND is_demo)"
 _REVOKED = "EXISTS (SELECT 1 FROM training_revocation WHERE endorsement_id = OLD.id)"
+#: The lesson whose id stands at the beginning of the entry's was corrected.
+_CORRECTED = (
+    "EXISTS (SELECT 1 FROM training_correction WHERE student_id = OLD.student_id"  # noqa: S608
+    f" AND entries = substr(OLD.entry_id, 1, {PREFIX_LENGTH}))"
+)
+#: The same of the flight that landings belong to.
+_FLIGHT_CORRECTED = (
+    "EXISTS (SELECT 1 FROM training_flight f JOIN training_correction c ON c.student_id = f.student_id"  # noqa: S608
+    f" AND c.entries = substr(f.entry_id, 1, {PREFIX_LENGTH}) WHERE f.id = OLD.flight_id)"
+)
+_FLIGHT_SEALED = "EXISTS (SELECT 1 FROM training_flight WHERE id = OLD.flight_id AND sealed)"
 
 _POSTGRESQL_FUNCTIONS = {
     FUNCTION: f"""
@@ -33,7 +54,23 @@ BEGIN
     IF {_DEMO} THEN RETURN OLD; END IF;
   ELSIF OLD.retired_at IS NULL AND NEW.retired_at IS NOT NULL
     AND to_jsonb(NEW) - 'retired_at' = to_jsonb(OLD) - 'retired_at'
-    AND TG_TABLE_NAME = 'training_endorsement' AND {_REVOKED}
+  THEN
+    IF TG_TABLE_NAME = 'training_endorsement' THEN
+      IF {_REVOKED} THEN RETURN NEW; END IF;
+    ELSIF {_CORRECTED} THEN RETURN NEW;
+    END IF;
+  END IF;
+  RAISE EXCEPTION '% row % {_SAYS}', TG_TABLE_NAME, OLD.id USING ERRCODE = 'restrict_violation';
+END""",
+    LANDINGS: f"""
+BEGIN
+  IF NOT {_FLIGHT_SEALED} THEN
+    IF TG_OP = 'DELETE' THEN RETURN OLD; END IF;
+    RETURN NEW;
+  ELSIF TG_OP = 'DELETE' THEN
+    IF {_DEMO} THEN RETURN OLD; END IF;
+  ELSIF OLD.retired_at IS NULL AND NEW.retired_at IS NOT NULL
+    AND to_jsonb(NEW) - 'retired_at' = to_jsonb(OLD) - 'retired_at' AND {_FLIGHT_CORRECTED}
   THEN RETURN NEW;
   END IF;
   RAISE EXCEPTION '% row % {_SAYS}', TG_TABLE_NAME, OLD.id USING ERRCODE = 'restrict_violation';
@@ -46,31 +83,51 @@ END""",
 }
 
 
-def _tables() -> Iterator[tuple[Any, bool]]:
-    """Each guarded model, and whether only its sealed rows are guarded."""
+@dataclass(frozen=True, slots=True)
+class _Guarded:
+    """A guarded table: which of its rows are (a condition on a row whose name is put before the columns;
+    empty: all), and on what condition ``OLD`` may be retired (empty: never)."""
+
+    model: Any
+    function: str
+    rows: str = ""
+    retires: str = ""
+
+    @property
+    def table(self) -> str:
+        return self.model._meta.db_table
+
+
+def _tables() -> Iterator[_Guarded]:
     for model in models.ENTRIES:
-        yield model, True
+        ends = _REVOKED if model is models.Endorsement else _CORRECTED
+        yield _Guarded(model, FUNCTION, "{row}.sealed", ends)
     for model in WRITTEN_ONCE:
-        yield model, False
+        yield _Guarded(model, ONCE)
+    yield _Guarded(models.LessonRecord, ONCE, "{row}.state = 'signed'")
+    sealed = "EXISTS (SELECT 1 FROM training_flight WHERE id = {row}.flight_id AND sealed)"
+    yield _Guarded(models.Landing, LANDINGS, sealed, _FLIGHT_CORRECTED)
 
 
 def triggers(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
     """The triggers of this database: name to table and definition."""
     found: dict[str, tuple[str, str]] = {}
-    for model, entry in _tables():
-        table = model._meta.db_table
+    for each in _tables():
+        table = each.table
         if connection.vendor == "postgresql":
-            when, function = (" WHEN (OLD.sealed)", FUNCTION) if entry else ("", ONCE)
+            # A condition of a trigger holds no query: the function of the landings asks it.
+            asks = each.rows and each.function != LANDINGS
+            when = f" WHEN ({each.rows.format(row='OLD')})" if asks else ""
             found[f"{table}_stays"] = (
                 table,
                 f"CREATE TRIGGER {table}_stays BEFORE UPDATE OR DELETE ON {table}"
-                f" FOR EACH ROW{when} EXECUTE FUNCTION {function}()",
+                f" FOR EACH ROW{when} EXECUTE FUNCTION {each.function}()",
             )
         elif connection.vendor == "sqlite":
-            for name, when, condition in _sqlite(model, entry):
+            for name, event, condition in _sqlite(each):
                 found[name] = (
                     table,
-                    f"CREATE TRIGGER {name} BEFORE {when} ON {table} FOR EACH ROW WHEN {condition}"
+                    f"CREATE TRIGGER {name} BEFORE {event} ON {table} FOR EACH ROW WHEN {condition}"
                     f" BEGIN SELECT RAISE(ABORT, 'a row of {table} {_SAYS}'); END",
                 )
         else:
@@ -80,25 +137,25 @@ def triggers(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
     return found
 
 
-def _sqlite(model: Any, entry: bool) -> Iterator[tuple[str, str, str]]:
+def _sqlite(guarded: _Guarded) -> Iterator[tuple[str, str, str]]:
     """Name, event and condition of each trigger of a table on SQLite.
 
     The one on INSERT is against ``INSERT OR REPLACE``, which deletes without firing the others.
     """
-    table = model._meta.db_table
-    sealed = "OLD.sealed" if entry else "1"
+    table = guarded.table
+    old, there = (guarded.rows.format(row=row) if guarded.rows else "1" for row in ("OLD", "there"))
     retires = "0"
-    if model is models.Endorsement:
+    if guarded.retires:
         kept = " AND ".join(
             f'NEW."{field.column}" IS OLD."{field.column}"'
-            for field in model._meta.concrete_fields
+            for field in guarded.model._meta.concrete_fields
             if field.column != "retired_at"
         )
-        retires = f"(OLD.retired_at IS NULL AND NEW.retired_at IS NOT NULL AND {kept} AND {_REVOKED})"
-    there = f"SELECT 1 FROM {table} WHERE id = NEW.id" + (" AND sealed" if entry else "")  # noqa: S608
-    yield f"{table}_no_update", "UPDATE", f"{sealed} AND NOT {retires}"
-    yield f"{table}_no_delete", "DELETE", f"{sealed} AND NOT {_DEMO}"
-    yield f"{table}_no_replace", "INSERT", f"EXISTS ({there})"
+        retires = f"(OLD.retired_at IS NULL AND NEW.retired_at IS NOT NULL AND {kept} AND {guarded.retires})"
+    same = f"SELECT 1 FROM {table} there WHERE there.id = NEW.id AND {there}"  # noqa: S608
+    yield f"{table}_no_update", "UPDATE", f"{old} AND NOT {retires}"
+    yield f"{table}_no_delete", "DELETE", f"{old} AND NOT {_DEMO}"
+    yield f"{table}_no_replace", "INSERT", f"EXISTS ({same})"
 
 
 def install(connection: BaseDatabaseWrapper) -> None:
@@ -134,12 +191,12 @@ def _ready(connection: BaseDatabaseWrapper) -> bool:
     """Whether every guarded table is there with every column that a trigger mentions."""
     with connection.cursor() as cursor:
         tables = set(connection.introspection.table_names(cursor))
-        for model, _ in _tables():
-            if model._meta.db_table not in tables:
+        for each in _tables():
+            if each.table not in tables:
                 return False
-            described = connection.introspection.get_table_description(cursor, model._meta.db_table)
+            described = connection.introspection.get_table_description(cursor, each.table)
             there = {column.name for column in described}
-            if not {field.column for field in model._meta.concrete_fields} <= there:
+            if not {field.column for field in each.model._meta.concrete_fields} <= there:
                 return False
     return True
 

@@ -1,0 +1,208 @@
+"""What a lesson record says: read strictly into the engine's entries, and written in one form.
+
+The content is ``{"flight", "ground", "items", "comments", "next"}``. A flight, a ground lesson and the items
+are written as in the record document and read by the same reader, without what the sign-off gives them: id,
+instructor, when they were recorded, and an item's day and flight.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import rfc8785
+
+from syllabus.engine import document, reading, units
+from syllabus.engine import record as engine
+from syllabus.engine.errors import DocumentError, Fault, FaultsFound
+from syllabus.engine.reading import Faults, Object
+
+MOST_ITEMS = 200
+MOST_MEASURED = 20
+#: A day for items of a draft that has neither flight nor ground lesson yet.
+_NO_DAY = "2000-01-01"
+_GIVEN = ("id", "instructor", "recorded")
+_GIVEN_TO_ITEMS = (*_GIVEN, "date", "flight")
+_PLACE = re.compile(r"^content\.(flights|ground)\[0\]")
+
+
+class LessonError(FaultsFound):
+    """A lesson record cannot be read as it stands."""
+
+    what = "the lesson record"
+
+
+@dataclass(frozen=True, slots=True)
+class Content:
+    """A lesson's content: ``plain`` is its one form in JSON, the rest are the engine's entries."""
+
+    plain: dict[str, Any]
+    flight: engine.Flight | None
+    ground: engine.GroundLesson | None
+    items: tuple[engine.ItemGrade, ...]
+
+    @property
+    def day(self) -> dt.date | None:
+        """The day of the flight, else of the ground lesson; None for a draft without either."""
+        days = [each.date for each in (self.flight, self.ground) if each is not None]
+        return days[0] if days else None
+
+    @property
+    def last_day(self) -> dt.date | None:
+        days = [each.date for each in (self.flight, self.ground) if each is not None]
+        return max(days) if days else None
+
+    def entries(self, prefix: str, instructor: engine.Instructor) -> dict[str, list[engine.Entry]]:
+        """The entries of the student's record that a sign-off makes; their ids begin with ``prefix``.
+
+        A solo flight is signed, and is no training received from the one who signs.
+        """
+        made: dict[str, list[engine.Entry]] = {"flights": [], "ground": [], "items": []}
+        flown = f"{prefix}flight"
+        if self.flight is not None:
+            taught = None if self.flight.times.get("solo") else instructor
+            made["flights"].append(replace(self.flight, id=flown, instructor=taught))
+        if self.ground is not None:
+            made["ground"].append(replace(self.ground, id=f"{prefix}ground", instructor=instructor))
+        for number, each in enumerate(self.items, start=1):
+            made["items"].append(
+                replace(
+                    each,
+                    id=f"{prefix}item-{number}",
+                    date=self.day or each.date,
+                    flight=flown if self.flight is not None else None,
+                    instructor=instructor,
+                )
+            )
+        return made
+
+
+def read(value: object) -> Content:
+    """Read a lesson's content. Raises: LessonError with every fault, its place beginning with ``content``."""
+    faults = Faults()
+    fields = Object(faults, value, "content")
+    flight = fields.take("flight", _bare(_GIVEN))
+    ground = fields.take("ground", _bare(_GIVEN))
+    items = fields.take("items", reading.list_of(_item, most=MOST_ITEMS), ())
+    comments = fields.take("comments", reading.text, "")
+    following = fields.take("next", reading.text, "")
+    fields.done()
+    day = next((each["date"] for each in (flight, ground) if each and "date" in each), _NO_DAY)
+    found = engine.Record(student=engine.Student())
+    try:
+        found = document.parse(
+            {
+                "format": engine.FORMAT,
+                "flights": [{**flight, "id": "flight"}] if flight is not None else [],
+                "ground": [{**ground, "id": "ground"}] if ground is not None else [],
+                "items": [
+                    {
+                        **each,
+                        "id": f"{number:03d}",
+                        "date": _NO_DAY if flight is None and ground is None else day,
+                    }
+                    for number, (each, _) in enumerate(items)
+                ],
+            },
+            "content",
+        )
+    except DocumentError as wrong:
+        seen = set()
+        for fault in wrong.faults:
+            place = _PLACE.sub(lambda part: f"content.{part[1].removesuffix('s')}", fault.place)
+            if re.fullmatch(r"content\.items\[\d+\]\.date", place):
+                continue  # it is the flight's or the ground lesson's, where the fault stands already
+            if (place, fault.message) not in seen:
+                faults.append(Fault(place, fault.message))
+            seen.add((place, fault.message))
+    names = [each.item for each in found.items]
+    for number, name in enumerate(names):
+        if name in names[:number]:
+            faults.add(f"content.items[{number}].item", f"{name!r} is graded twice; give it one grade")
+    faults.stop(LessonError)
+    plain = document.dump(found)
+    return Content(
+        plain={
+            "flight": _without(plain["flights"][0], _GIVEN) if found.flights else None,
+            "ground": _without(plain["ground"][0], _GIVEN) if found.ground else None,
+            "items": [
+                {**_without(each, _GIVEN_TO_ITEMS), **({"measured": measured} if measured else {})}
+                for each, (_, measured) in zip(plain["items"], items, strict=True)
+            ],
+            "comments": comments,
+            "next": following,
+        },
+        flight=found.flights[0] if found.flights else None,
+        ground=found.ground[0] if found.ground else None,
+        items=tuple(found.items),
+    )
+
+
+def hash_of(lesson: str, plain: Mapping[str, Any], corrects: str | None, reason: str) -> str:
+    """``sha256:…`` over the canonical form (RFC 8785) of all that is signed."""
+    signed = {"lesson": lesson, "content": plain, "corrects": corrects, "reason": reason}
+    return "sha256:" + hashlib.sha256(rfc8785.dumps(signed)).hexdigest()  # type: ignore[arg-type]
+
+
+def _without(entry: Mapping[str, Any], keys: tuple[str, ...]) -> dict[str, Any]:
+    return {key: value for key, value in entry.items() if key not in keys}
+
+
+def _bare(given: tuple[str, ...]) -> reading.Read:
+    """An object as it stands, without the keys that the sign-off gives."""
+
+    def reader(faults: Faults, value: Any, place: str) -> dict[str, Any] | None:
+        if not isinstance(value, Mapping):
+            faults.add(place, f"{reading.called(value)} stands where an object is wanted")
+            return None
+        for key in given:
+            if key in value:
+                faults.add(f"{place}.{key}", "the sign-off gives it; leave the key out")
+        return _without(value, given)
+
+    return reader
+
+
+def _item(faults: Faults, value: Any, place: str) -> tuple[dict[str, Any], dict[str, str]]:
+    """An item for the record's reader, and what was measured."""
+    bare = _bare(_GIVEN_TO_ITEMS)(faults, value, place)
+    if bare is None:
+        return {"item": "none", "grade": engine.NOT_OBSERVED}, {}
+    measured = bare.pop("measured", None)
+    if measured is None:
+        return bare, {}
+    at = f"{place}.measured"
+    if not isinstance(measured, Mapping):
+        faults.add(at, f"{reading.called(measured)} stands where an object is wanted")
+        return bare, {}
+    if len(measured) > MOST_MEASURED:
+        faults.add(at, f"{len(measured)} values; at most {MOST_MEASURED} are kept")
+        return bare, {}
+    found: dict[str, str] = {}
+    for key, each in measured.items():
+        name = reading.name(faults, key, at)
+        amount = _quantity(faults, each, f"{at}.{str(key)[:100]}")
+        if name is not None and amount is not None:
+            found[name] = amount
+    return bare, found
+
+
+def _quantity(faults: Faults, value: Any, place: str) -> str | None:
+    """A quantity with its unit, kept as it was typed."""
+    if not isinstance(value, str):
+        faults.add(place, f"{reading.called(value)} stands where a text with a unit is wanted, as '180 ft'")
+        return None
+    for dimension in units.DIMENSIONS:
+        try:
+            units.parse(value, dimension)
+        except units.QuantityError:
+            continue
+        if value.strip()[-1:].isdigit() and ":" not in value:
+            break
+        return value.strip()
+    faults.add(place, f"{reading.called(value)} is no quantity with its unit, such as '180 ft' or '12 s'")
+    return None

@@ -1,0 +1,258 @@
+"""Drafts of lesson records: made once, changed until they are signed, with what is worth a second look."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from django.db import IntegrityError, transaction
+from django.db.models import Q, QuerySet
+
+from syllabus.engine import facts
+from syllabus.engine import record as engine
+from syllabus.engine.geography import distance_nm
+from syllabus.engine.units import HOUR, MINUTE, format_time
+from training.models import Flight, LessonRecord, Role, Student, User
+from training.services import access, lesson_content
+from training.services.lesson_content import Content
+from training.services.records import NotAllowed
+
+#: Typed and computed times further apart than this are worth a look: common practice, logbooks have tenths.
+TOLERANCE = 6 * MINUTE
+#: Time on the clock and time logged: taxi, waiting and rounding are within it. Common practice.
+CLOCK_TOLERANCE = 30 * MINUTE
+
+
+class Conflict(Exception):
+    """It cannot be done as things stand; the message says why and the way out."""
+
+
+class IdTaken(Conflict):
+    """Another lesson record has this id."""
+
+
+class AlreadySigned(Conflict):
+    """A signed lesson record is corrected, not changed."""
+
+
+class Changed(Conflict):
+    """The draft is not the one that the change starts from."""
+
+
+@dataclass(frozen=True, slots=True)
+class Computed:
+    """What follows from times and route, beside what was typed; None where the entry does not give enough."""
+
+    night: int | None
+    distance: float | None
+
+    def as_json(self) -> dict[str, str | None]:
+        return {
+            "night": None if self.night is None else format_time(self.night),
+            "distance": None if self.distance is None else f"{self.distance:.1f} NM",
+        }
+
+
+def visible(student: Student) -> QuerySet[LessonRecord]:
+    """The lesson records of a student; who may see the student may see them."""
+    return LessonRecord.objects.filter(student=student).select_related(
+        "student__school",
+        "instructor",
+        "sign_off__by",
+        "sign_off__acknowledgement__by",
+        "correction",
+        "corrects",
+    )
+
+
+def may_write(by: User, student: Student, on: dt.date) -> bool:
+    """Whether somebody may write and sign lessons of a student: an instructor who may write the record."""
+    teaches = Role.objects.filter(user=by, school_id=student.school_id, role=Role.Kind.INSTRUCTOR).exists()
+    return teaches and access.may(by, access.WRITE, student, on=on)
+
+
+def create(
+    student: Student,
+    *,
+    id: uuid.UUID,
+    lesson: str,
+    content: object,
+    by: User,
+    at: dt.datetime,
+    via: str,
+    corrects: LessonRecord | None = None,
+    reason: str = "",
+) -> LessonRecord:
+    """Make the draft of a lesson record; the same sent again gives the one there is.
+
+    Raises:  LessonError with every fault; NotAllowed; IdTaken where other content has the id.
+    Effects: one transaction; the access is logged.
+    """
+    found = lesson_content.read(content)
+    digest = lesson_content.hash_of(lesson, found.plain, corrects and str(corrects.pk), reason)
+    try:
+        with transaction.atomic():
+            whose = _locked(student, by, at)
+            there = LessonRecord.objects.filter(pk=id).first()
+            if there is not None:
+                if there.student_id == whose.pk and there.first_hash == digest:
+                    return visible(whose).get(pk=id)
+                raise IdTaken(_TAKEN)
+            made = LessonRecord(
+                id=id,
+                school_id=whose.school_id,
+                student=whose,
+                first_hash=digest,
+                corrects=corrects,
+                reason=reason,
+                created_at=at,
+            )
+            _write(made, lesson, found, digest, by, at)
+            made.save(force_insert=True)
+            access.log(by, whose, access.WRITE, f"lesson-record {id}", via=via, at=at)
+    except IntegrityError:
+        # The id went to another student's lesson at the same moment.
+        raise IdTaken(_TAKEN) from None
+    return visible(student).get(pk=id)
+
+
+_TAKEN = "A lesson record with other content has this id. Send your own with a new UUID."
+
+
+def change(
+    record: LessonRecord,
+    *,
+    version: int | None,
+    lesson: str,
+    content: object,
+    by: User,
+    at: dt.datetime,
+    via: str,
+) -> LessonRecord:
+    """Put other content in a draft. ``version`` is the one the change starts from; None takes any.
+
+    Raises:  LessonError; NotAllowed; AlreadySigned; Changed.
+    Effects: one transaction; the access is logged.
+    """
+    found = lesson_content.read(content)
+    with transaction.atomic():
+        whose = _locked(record.student, by, at)
+        held = LessonRecord.objects.select_for_update().get(pk=record.pk)
+        if held.state == LessonRecord.State.SIGNED:
+            raise AlreadySigned("The lesson record is signed. What is signed stays; send a correction of it.")
+        if version is not None and held.version != version:
+            raise Changed("The draft has changed since you read it. Read it again, then send yours again.")
+        corrects = held.corrects_id and str(held.corrects_id)
+        digest = lesson_content.hash_of(lesson, found.plain, corrects, held.reason)
+        if digest != held.content_hash:
+            held.version += 1
+        _write(held, lesson, found, digest, by, at)
+        held.save()
+        access.log(by, whose, access.WRITE, f"lesson-record {held.pk}", via=via, at=at)
+    return visible(whose).get(pk=held.pk)
+
+
+def _locked(student: Student, by: User, at: dt.datetime) -> Student:
+    """The student, locked: whoever writes the record waits, so that locks are taken in one order.
+
+    Raises: NotAllowed.
+    """
+    if not may_write(by, student, at.date()):
+        raise NotAllowed("You may not write this student's lessons; the student's instructors may.")
+    return Student.objects.select_for_update().get(pk=student.pk)
+
+
+def _write(
+    record: LessonRecord, lesson: str, content: Content, digest: str, by: User, at: dt.datetime
+) -> None:
+    flight = content.flight
+    record.lesson, record.content, record.content_hash = lesson, content.plain, digest
+    record.instructor, record.updated_at = by, at
+    record.off_at = flight.off.astimezone(dt.UTC) if flight and flight.off else None
+    record.on_at = flight.on.astimezone(dt.UTC) if flight and flight.on else None
+    record.aircraft_registration = (flight.aircraft.registration if flight else None) or ""
+    record.warnings = warnings(record, content, by)
+
+
+# What is worth a second look
+
+
+def warnings(record: LessonRecord, content: Content, by: User) -> list[dict[str, str]]:
+    """What looks odd in a lesson record, each with its kind, its place and a sentence; nothing is refused."""
+    found: list[dict[str, str]] = []
+    if content.flight is not None:
+        for kind, key, message in (*_overlaps(record, by), *_times(content.flight)):
+            place = f"content.flight.{key}"
+            found.append({"kind": kind, "place": place, "message": message})
+    return found
+
+
+def computed(flight: engine.Flight | None) -> Computed:
+    """Night and length of the route, worked out."""
+    if flight is None:
+        return Computed(None, None)
+    legs = list(zip(flight.route, flight.route[1:], strict=False))
+    known = legs and all(place.known for place in flight.route)
+    return Computed(facts.computed_night(flight), sum(distance_nm(a, b) for a, b in legs) if known else None)
+
+
+def _overlaps(record: LessonRecord, by: User) -> Iterator[tuple[str, str, str]]:
+    """Flights, signed or drafted, at the same time as this one."""
+    if record.off_at is None or record.on_at is None:
+        return
+    same_time = Q(off_at__lt=record.on_at, on_at__gt=record.off_at)
+    drafts = LessonRecord.objects.filter(same_time, school_id=record.school_id, state="draft").exclude(
+        pk=record.pk
+    )
+    flown = Flight.objects.filter(same_time, school_id=record.school_id, retired_at__isnull=True)
+    if record.corrects_id:
+        flown = flown.exclude(student_id=record.student_id, entry_id__startswith=f"{record.corrects_id}/")
+    craft = record.aircraft_registration
+    asked = (
+        ("overlap-student", "the student", Q(student_id=record.student_id), Q(student_id=record.student_id)),
+        ("overlap-instructor", "the instructor", Q(instructor_user=by), Q(instructor=by)),
+        (
+            "overlap-aircraft",
+            f"the aircraft {craft}",
+            Q(aircraft_registration=craft),
+            Q(aircraft_registration=craft),
+        ),
+    )
+    for kind, who, of_flights, of_drafts in asked:
+        if kind == "overlap-aircraft" and not craft:
+            continue
+        number = flown.filter(of_flights).count() + drafts.filter(of_drafts).count()
+        if number:
+            times = "another flight" if number == 1 else f"{number} other flights"
+            yield kind, "off", f"{who[0].upper()}{who[1:]} has {times} between off and on; look at the times."
+
+
+def _times(flight: engine.Flight) -> Iterator[tuple[str, str, str]]:
+    logged = flight.times
+    total = logged.get("total", 0)
+    if total > 24 * HOUR:
+        yield "long", "times.total", f"{format_time(total)} is more than 24 hours in one flight."
+    if flight.off is not None and flight.on is not None:
+        clock = round((flight.on - flight.off).total_seconds() * 1_000_000)
+        if "total" in logged and abs(total - clock) > CLOCK_TOLERANCE:
+            yield (
+                "clock",
+                "times.total",
+                f"{format_time(total)} is logged, and between off and on are {format_time(clock)}.",
+            )
+    night = computed(flight).night
+    if night is not None and abs(night - logged.get("night", 0)) > TOLERANCE:
+        yield (
+            "night",
+            "times.night",
+            f"{format_time(logged.get('night', 0))} of night is logged, and {format_time(night)} is computed"
+            " from off, on and the route (14 CFR 1.1).",
+        )
+    if logged.get("cross_country") and len({place.key for place in flight.route}) < 2:
+        yield (
+            "cross-country",
+            "times.cross_country",
+            "Cross-country time is logged, and the route has no landing away from the point of departure.",
+        )

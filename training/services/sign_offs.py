@@ -1,0 +1,317 @@
+"""Signing a lesson record, acknowledging it, correcting it: one transaction each, with its seal."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+
+from django.db import transaction
+
+from syllabus.engine.errors import Fault
+from training import record
+from training.models import (
+    Acknowledgement,
+    Aircraft,
+    Correction,
+    LessonRecord,
+    Notice,
+    SignOff,
+    Student,
+    User,
+)
+from training.services import access, authority, lesson_content, lesson_records, seals
+from training.services.authority import Refusal
+from training.services.lesson_content import Content, LessonError
+from training.services.lesson_records import Changed, Conflict
+from training.services.records import NotAllowed
+
+
+class NotAuthorised(NotAllowed):
+    """Whoever would sign is no authorized instructor for it; ``reasons`` say why, with their citations."""
+
+    def __init__(self, reasons: list[Refusal]):
+        self.reasons = tuple(reasons)
+        super().__init__(" ".join(f"{each.message} ({each.citation})" for each in reasons))
+
+
+class AlreadySignedOff(Conflict):
+    """The lesson record stands signed, by another instructor or with other content."""
+
+
+class AlreadyCorrected(Conflict):
+    """Another correction took the place of the lesson record; that one can be corrected in turn."""
+
+
+class NotSigned(Conflict):
+    """Only what is signed can be acknowledged or corrected."""
+
+
+def sign_off(
+    lesson_id: uuid.UUID,
+    *,
+    by: User,
+    content_hash: str,
+    at: dt.datetime,
+    performed_at: dt.datetime | None = None,
+    via: str,
+) -> SignOff:
+    """Sign a lesson record: seal it, and put its entries on the student's record.
+
+    ``content_hash`` is that of the content which stood before the instructor. ``performed_at`` is when the
+    instructor signed, by default ``at``. The same sign-off again gives the one there is.
+
+    Raises:  LessonRecord.DoesNotExist; NotAuthorised; LessonError where nothing can be signed yet; Changed
+             where the draft is another; AlreadySignedOff; AlreadyCorrected.
+    Effects: one transaction, with the student's row locked. A correction retires the entries of the lesson
+             in whose place it stands. The student finds a notice.
+    """
+    with transaction.atomic():
+        owner = LessonRecord.objects.values_list("student_id", flat=True).get(pk=lesson_id)
+        student = Student.objects.select_for_update().get(pk=owner)
+        lesson = LessonRecord.objects.select_for_update().get(pk=lesson_id)
+        if lesson.state == LessonRecord.State.SIGNED:
+            return _same(lesson, by, content_hash)
+        content = lesson_content.read(lesson.content)
+        signed_at = performed_at or at
+        _check(lesson, student, content, by, at, signed_at)
+        if content_hash != lesson.content_hash:
+            raise Changed(
+                "The draft is not the one that was signed: its content has changed. Read it again, and sign"
+                " it as it stands."
+            )
+        signature = authority.signature(by, student)
+        assert signature is not None  # _check has seen the certificate
+        replaced = _replaced(lesson)
+        tree = seals.tree_of(student.school_id)
+        shown = lesson_records.warnings(lesson, content, by)
+        index = seals.seal(
+            student,
+            "lesson.signed",
+            {
+                "lesson_record": str(lesson.pk),
+                "lesson": lesson.lesson,
+                "content": content.plain,
+                "content_hash": lesson.content_hash,
+                "corrects": lesson.corrects_id and str(lesson.corrects_id),
+                "reason": lesson.reason,
+                "instructor": {
+                    "user": by.pk,
+                    "name": signature.name,
+                    "certificate": signature.certificate,
+                },
+                "performed_at": signed_at.astimezone(dt.UTC).isoformat(),
+                "warnings": shown,
+            },
+            at=at,
+        )
+        signed = SignOff.objects.create(
+            school_id=lesson.school_id,
+            student=student,
+            lesson=lesson,
+            by=by,
+            instructor_name=signature.name,
+            instructor_certificate=signature.certificate,
+            at=at,
+            performed_at=signed_at,
+            content_hash=lesson.content_hash,
+            warnings=shown,
+            ledger_tree=tree,
+            ledger_index=index,
+        )
+        if replaced is not None:
+            _put_in_place_of(replaced, lesson, student, by, index, at)
+        _put_on_record(lesson, student, content, by, at)
+        lesson.state, lesson.updated_at = LessonRecord.State.SIGNED, at
+        lesson.save(update_fields=["state", "updated_at"])
+        kind = Notice.Kind.SIGNED if replaced is None else Notice.Kind.CORRECTED
+        Notice.objects.create(
+            school_id=student.school_id,
+            student=student,
+            user_id=student.user_id,
+            kind=kind,
+            about=str(lesson.pk),
+            at=at,
+        )
+        access.log(by, student, access.WRITE, f"lesson-record {lesson.pk} sign", via=via, at=at)
+    return signed
+
+
+def acknowledge(lesson_id: uuid.UUID, *, by: User, at: dt.datetime, via: str) -> Acknowledgement:
+    """The student's own signature that the signed lesson record is known. Again, it gives the one there is.
+
+    Raises: LessonRecord.DoesNotExist; NotAllowed for anybody but the student; NotSigned.
+    """
+    with transaction.atomic():
+        owner = LessonRecord.objects.values_list("student_id", flat=True).get(pk=lesson_id)
+        student = Student.objects.select_for_update().get(pk=owner)
+        if student.user_id is None or student.user_id != by.pk:
+            raise NotAllowed("A lesson record is acknowledged by the student whose it is, and nobody else.")
+        signed = SignOff.objects.filter(lesson_id=lesson_id).first()
+        if signed is None:
+            raise NotSigned("The lesson record is not signed yet; it is acknowledged after the sign-off.")
+        there = Acknowledgement.objects.filter(sign_off=signed).first()
+        if there is not None:
+            return there
+        body = {
+            "lesson_record": str(lesson_id),
+            "content_hash": signed.content_hash,
+            "sign_off": signed.ledger_index,
+            "user": by.pk,
+        }
+        made = Acknowledgement.objects.create(
+            school_id=student.school_id,
+            student=student,
+            sign_off=signed,
+            by=by,
+            at=at,
+            ledger_tree=seals.tree_of(student.school_id),
+            ledger_index=seals.seal(student, "lesson.acknowledged", body, at=at),
+        )
+        access.log(by, student, access.WRITE, f"lesson-record {lesson_id} acknowledge", via=via, at=at)
+    return made
+
+
+def correct(
+    lesson: LessonRecord,
+    *,
+    id: uuid.UUID,
+    reason: str,
+    content: object,
+    by: User,
+    at: dt.datetime,
+    via: str,
+) -> LessonRecord:
+    """The draft of a correction: it takes the place of ``lesson`` when it is signed. Again, as ``create``.
+
+    Raises: what ``lesson_records.create`` does; NotSigned; AlreadyCorrected.
+    """
+    if lesson.state != LessonRecord.State.SIGNED:
+        raise NotSigned("The lesson record is not signed yet; change the draft instead.")
+    if not LessonRecord.objects.filter(pk=id, corrects=lesson).exists():
+        _check_uncorrected(lesson)
+    return lesson_records.create(
+        lesson.student,
+        id=id,
+        lesson=lesson.lesson,
+        content=content,
+        by=by,
+        at=at,
+        via=via,
+        corrects=lesson,
+        reason=reason,
+    )
+
+
+def _same(lesson: LessonRecord, by: User, content_hash: str) -> SignOff:
+    """The sign-off there is, for the one who gave it."""
+    signed = SignOff.objects.get(lesson=lesson)
+    if signed.by_id == by.pk and signed.content_hash == content_hash:
+        return signed
+    who = "you" if signed.by_id == by.pk else "another instructor"
+    raise AlreadySignedOff(
+        f"The lesson record is signed already, by {who}, on {signed.at:%Y-%m-%d at %H:%M} UTC. Read it; what"
+        " is wrong in it is corrected by a record of its own."
+    )
+
+
+def _check(
+    lesson: LessonRecord,
+    student: Student,
+    content: Content,
+    by: User,
+    at: dt.datetime,
+    performed_at: dt.datetime,
+) -> None:
+    """Raises: NotAuthorised; LessonError where there is nothing to sign, or it lies in the future."""
+    today = student.school.day(at)
+    days = {today, content.day or today, content.last_day or today, student.school.day(performed_at)}
+    if student.user_id is not None and student.user_id == by.pk:
+        raise NotAuthorised(
+            [Refusal("instructor", "Nobody signs their own lesson; another instructor must.", "14 CFR 61.1")]
+        )
+    reasons: dict[str, Refusal] = {}
+    for day in sorted(days):
+        for each in authority.refusals(by, student, day):
+            reasons.setdefault(each.message, each)
+    if reasons:
+        raise NotAuthorised(list(reasons.values()))
+    faults = []
+    if content.day is None:
+        faults.append(Fault("content", "has neither a flight nor a ground lesson; there is nothing to sign"))
+    for part, entry in (("flight", content.flight), ("ground", content.ground)):
+        if entry is not None and entry.date > today:
+            faults.append(
+                Fault(
+                    f"content.{part}.date", f"{entry.date} is after today, {today}; sign it when it is done"
+                )
+            )
+    if performed_at > at:
+        faults.append(Fault("performed_at", f"{performed_at.isoformat()} is later than now"))
+    if content.last_day is not None and student.school.day(performed_at) < content.last_day:
+        faults.append(
+            Fault("performed_at", f"{performed_at.isoformat()} is before the lesson, {content.last_day}")
+        )
+    if faults:
+        raise LessonError(faults)
+
+
+def _replaced(lesson: LessonRecord) -> LessonRecord | None:
+    """The lesson that this one corrects, locked. Raises: AlreadyCorrected."""
+    if lesson.corrects_id is None:
+        return None
+    replaced = LessonRecord.objects.select_for_update().get(pk=lesson.corrects_id)
+    _check_uncorrected(replaced)
+    return replaced
+
+
+def _check_uncorrected(lesson: LessonRecord) -> None:
+    found = Correction.objects.filter(lesson=lesson).values_list("successor_id", flat=True).first()
+    if found is not None:
+        raise AlreadyCorrected(
+            f"The lesson record was corrected already, by {found}. Read that one, and correct it if need be."
+        )
+
+
+def _put_in_place_of(
+    replaced: LessonRecord, lesson: LessonRecord, student: Student, by: User, index: int, at: dt.datetime
+) -> None:
+    """Seal the correction, and take the entries of the other lesson off the record."""
+    old = SignOff.objects.get(lesson=replaced)
+    body = {
+        "lesson_record": str(replaced.pk),
+        "sign_off": old.ledger_index,
+        "successor": str(lesson.pk),
+        "successor_sign_off": index,
+        "reason": lesson.reason,
+        "user": by.pk,
+    }
+    Correction.objects.create(
+        school_id=student.school_id,
+        student=student,
+        lesson=replaced,
+        successor=lesson,
+        entries=replaced.prefix,
+        by=by,
+        at=at,
+        reason=lesson.reason,
+        ledger_tree=seals.tree_of(student.school_id),
+        ledger_index=seals.seal(student, "lesson.corrected", body, at=at),
+    )
+    record.retire(student, replaced.prefix, at=at)
+
+
+def _put_on_record(
+    lesson: LessonRecord, student: Student, content: Content, by: User, at: dt.datetime
+) -> None:
+    signature = authority.signature(by, student)
+    assert signature is not None
+    for name, entries in content.entries(lesson.prefix, signature).items():
+        for entry in entries:
+            columns = {"sealed": True}
+            if entry.instructor is not None:
+                columns["instructor_user"] = by
+            if name == "flights" and lesson.aircraft_registration:
+                columns["aircraft"] = Aircraft.objects.filter(
+                    school_id=student.school_id, registration=lesson.aircraft_registration
+                ).first()
+            record.add(student, name, entry, at=at, **columns)
