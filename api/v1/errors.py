@@ -18,6 +18,7 @@ from rest_framework.response import Response
 from rest_framework.views import set_rollback
 
 from syllabus.engine.errors import EngineError, Fault, FaultsFound, NotInForce, UnknownMilestone
+from training.record import SealedEntry
 
 logger = logging.getLogger(__name__)
 
@@ -28,7 +29,7 @@ MOST_TEXT = 500
 
 
 class Problem(Exception):
-    """A refusal; ``detail`` is a sentence that names the thing and the way out."""
+    """A refusal; ``detail`` names the thing and the way out, ``more`` are further members of the document."""
 
     def __init__(
         self,
@@ -37,9 +38,11 @@ class Problem(Exception):
         *,
         faults: Iterable[Fault] = (),
         headers: Mapping[str, str] | None = None,
+        more: Mapping[str, Any] | None = None,
     ):
         self.status, self.detail = status, detail
         self.faults, self.headers = tuple(faults), dict(headers or {})
+        self.more = dict(more or {})
         super().__init__(detail)
 
 
@@ -85,7 +88,7 @@ def document(problem: Problem) -> dict[str, Any]:
         ]
         if more := len(problem.faults) - MOST_ERRORS:
             body["errors_not_listed"] = max(more, 0)
-    return body
+    return {**body, **problem.more}
 
 
 def _as_problem(exc: Exception) -> Problem | None:
@@ -94,6 +97,8 @@ def _as_problem(exc: Exception) -> Problem | None:
             return exc
         case EngineError():
             return _of_the_engine(exc)
+        case SealedEntry():
+            return Problem(HTTPStatus.CONFLICT, str(exc))
         case RequestDataTooBig():
             return too_large()
         case SuspiciousOperation():

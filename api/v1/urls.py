@@ -3,7 +3,14 @@
 from django.urls import path
 
 from api.v1.auth import Login, Logout
+from api.v1.documents import StudentDocuments
 from api.v1.eligibility import Eligibility
+from api.v1.endorsements import (
+    EndorsementCheck,
+    EndorsementKinds,
+    EndorsementRevocation,
+    StudentEndorsements,
+)
 from api.v1.milestones import MilestoneDetail, Milestones
 from api.v1.records import StudentRecord
 from api.v1.students import StudentDetail, StudentEligibility, StudentMilestone, Students
@@ -16,6 +23,7 @@ urlpatterns = [
     path("eligibility", Eligibility.as_view(), name="eligibility"),
     path("milestones", Milestones.as_view(), name="milestones"),
     path("milestones/<str:milestone>", MilestoneDetail.as_view(), name="milestone"),
+    path("endorsement-kinds", EndorsementKinds.as_view(), name="endorsement-kinds"),
     path("students/", Students.as_view(), name="students"),
     path("students/<uuid:ref>/", StudentDetail.as_view(), name="student"),
     path("students/<uuid:ref>/record", StudentRecord.as_view(), name="student-record"),
@@ -24,5 +32,13 @@ urlpatterns = [
         "students/<uuid:ref>/eligibility/<str:milestone>",
         StudentMilestone.as_view(),
         name="student-milestone",
+    ),
+    path("students/<uuid:ref>/documents", StudentDocuments.as_view(), name="student-documents"),
+    path("students/<uuid:ref>/endorsements", StudentEndorsements.as_view(), name="student-endorsements"),
+    path("students/<uuid:ref>/endorsements/check", EndorsementCheck.as_view(), name="endorsement-check"),
+    path(
+        "students/<uuid:ref>/endorsements/<uuid:entry>/revoke",
+        EndorsementRevocation.as_view(),
+        name="endorsement-revocation",
     ),
 ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import functools
 import json
+import re
 from typing import Any
 
 import pytest
@@ -64,10 +65,20 @@ def test_it_is_the_same_the_second_time() -> None:
     assert "FormatEnum" in again["components"]["schemas"]
 
 
+def as_described(route: str) -> str:
+    """An address as the description writes it, its parameters in braces."""
+    return re.sub(r"<\w+:(\w+)>", r"{\1}", route)
+
+
 def test_every_address_is_described_but_the_description_itself() -> None:
     described = {(path.removeprefix("/api/v1/"), method.upper()) for path, method, _ in operations()}
     plain = {
-        (route.replace("<uuid:ref>", "{ref}").replace("<str:milestone>", "{milestone}"), method)
+        (
+            route.replace("<uuid:ref>", "{ref}")
+            .replace("<str:milestone>", "{milestone}")
+            .replace("<uuid:entry>", "{entry}"),
+            method,
+        )
         for route, method in served()
     }
     assert described == plain - {("schema/", "GET"), ("docs/", "GET")}
@@ -96,7 +107,11 @@ def test_roles_get_only_statuses_that_are_described() -> None:
         for path, method, each in operations()
     }
     for (route, method), (_, statuses) in ROWS.items():
-        path = route.replace("<uuid:ref>", "{ref}").replace("<str:milestone>", "{milestone}")
+        path = (
+            route.replace("<uuid:ref>", "{ref}")
+            .replace("<str:milestone>", "{milestone}")
+            .replace("<uuid:entry>", "{entry}")
+        )
         if (path, method) in told:
             assert {str(status) for status in statuses} <= told[path, method], (path, method)
 

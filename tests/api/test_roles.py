@@ -36,6 +36,11 @@ OPEN = [200] * 10 + [401]
 ANY_USER = [401, 200, 200, 200, 200, 200, 200, 200, 200, 200, 401]
 READ = [401, 200, 200, 200, 404, 404, 404, 404, 404, 404, 401]
 WRITE = [401, 403, 200, 200, 404, 404, 404, 404, 404, 404, 401]
+CREATE = [401, 403, 201, 200, 404, 404, 404, 404, 404, 404, 401]  # the administrator sends the same again
+SIGN = [401, 403, 422, 403, 404, 404, 404, 404, 404, 404, 401]
+REVOKE = [401, 403, 422, 422, 404, 404, 404, 404, 404, 404, 401]
+ANY_ID = "0b5a1f8e-3c7d-4f7c-9f51-3f1f5d0f9a01"
+PAPER = {"kind": "english-proficiency", "issued": "2026-01-10"}
 #: One row for each address and method: what is sent, and what everybody gets.
 ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
     ("auth/login", "POST"): ({"email": "sam@lakeside.example", "password": "wrong"}, [401] * 11),
@@ -49,6 +54,14 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
     ("students/<uuid:ref>/record", "PUT"): (RECORD, WRITE),
     ("students/<uuid:ref>/eligibility", "GET"): (None, READ),
     ("students/<uuid:ref>/eligibility/<str:milestone>", "GET"): (None, READ),
+    ("endorsement-kinds", "GET"): (None, OPEN),
+    ("students/<uuid:ref>/documents", "GET"): (None, READ),
+    ("students/<uuid:ref>/documents", "POST"): ({"id": ANY_ID, "document": PAPER}, CREATE),
+    ("students/<uuid:ref>/endorsements", "GET"): (None, READ),
+    # Its body lacks everything: whoever gets as far as being told so may sign.
+    ("students/<uuid:ref>/endorsements", "POST"): ({}, SIGN),
+    ("students/<uuid:ref>/endorsements/check", "POST"): ({"kind": "knowledge-test"}, WRITE),
+    ("students/<uuid:ref>/endorsements/<uuid:entry>/revoke", "POST"): ({}, REVOKE),
     # The description and its page are the same for everybody, whoever is asking.
     ("schema/", "GET"): (None, OPEN),
     ("docs/", "GET"): (None, OPEN),
@@ -106,6 +119,7 @@ def lookers(people: Cast) -> dict[str, models.User | None]:
 
 def asked(client: APIClient, route: str, method: str, body: Any, people: Cast) -> int:
     path = route.replace("<uuid:ref>", str(people.sam.ref)).replace("<str:milestone>", "faa.first-solo")
+    path = path.replace("<uuid:entry>", ANY_ID)
     headers = {"If-Match": "*"} if method == "PUT" else {}
     accept = {"docs/": "text/html", "schema/": "application/vnd.oai.openapi"}.get(route, "application/json")
     answer = client.generic(

@@ -489,7 +489,8 @@ def test_sqlite_does_not_let_a_sealed_row_be_replaced(people, sam):
     with connection.cursor() as cursor:
         refused(
             lambda: cursor.execute(
-                "INSERT OR REPLACE INTO training_endorsement SELECT * FROM training_endorsement WHERE id = %s",
+                "INSERT OR REPLACE INTO training_endorsement"
+                " SELECT * FROM training_endorsement WHERE id = %s",
                 [done.endorsement.pk],
             )
         )

@@ -189,6 +189,11 @@ def good_for(known: engine.Record, paper: Paper, on: dt.date) -> list[Good]:
     return found
 
 
+def list_of(paper: Paper) -> str:
+    """The list of the record that a paper belongs to."""
+    return DOCUMENTS if isinstance(paper, engine.Document) else TESTS
+
+
 def _record(paper: Paper) -> engine.Record:
     """A record that holds nothing else."""
     if isinstance(paper, engine.Document):

@@ -10,7 +10,7 @@ import json
 from functools import cache
 from typing import Any
 
-from api.v1.schemas import answers, examples, record, report
+from api.v1.schemas import answers, endorsements, examples, record, report
 from api.v1.schemas.report import CONTEXT_IN_A_QUERY, CONTEXT_WORDS
 from api.v1.schemas.shapes import DAY, INSTANT, ref
 
@@ -19,7 +19,13 @@ Schema = dict[str, Any]
 
 @cache
 def _components() -> str:
-    made = {**record.components(), **report.components(), **answers.components()}
+    written = record.components()
+    made = {
+        **written,
+        **report.components(),
+        **answers.components(),
+        **endorsements.components(written),
+    }
     for name, shown in examples.examples().items():
         made[name] = {**made[name], "examples": [shown]}
     return json.dumps(made)

@@ -27,6 +27,7 @@ def _shared() -> dict[str, Schema]:
                 **problem,
                 "errors": listed(full({"place": {**STRING, "description": place}, "message": STRING})),
                 "errors_not_listed": {"type": "integer", "minimum": 0},
+                "report": ref("EndorsementReport"),
             },
             problem,
             description="Why it was refused (RFC 9457).",

@@ -1,0 +1,360 @@
+"""Endorsements: what one rests on, giving it, revoking it, and those on record."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Callable, Mapping
+from http import HTTPStatus
+from typing import Any
+
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.throttling import UserRateThrottle
+
+from api.v1.description import Answer, Parameter, describe
+from api.v1.errors import Problem
+from api.v1.students import StudentView
+from api.v1.views import OpenView
+from syllabus import catalogue
+from syllabus.catalogue import Kind
+from syllabus.engine import document as documents
+from syllabus.engine import reading
+from syllabus.engine import record as engine
+from syllabus.engine.errors import Fault
+from syllabus.engine.reading import Faults, Object
+from syllabus.engine.report import CAUTION
+from training import record
+from training.models import Endorsement, EndorsementSeal, Revocation, Role, Student
+from training.services import access, endorsement_check, endorsements
+from training.services.endorsements import Conflict, EndorsementError, Refused
+
+_WHOLE = "endorsement"
+
+
+def as_it_came(faults: Faults, value: Any, place: str) -> Any:
+    """A value that somebody else reads."""
+    return value
+
+
+def own_id(faults: Faults, value: Any, place: str) -> uuid.UUID | None:
+    """An id that the caller drew."""
+    try:
+        return uuid.UUID(value)
+    except (ValueError, TypeError, AttributeError):
+        faults.add(place, f"{reading.called(value)} is no UUID; draw one such as {uuid.UUID(int=1)}")
+        return None
+
+
+class ConfirmThrottle(UserRateThrottle):
+    """Guessing at the password that confirms a signature takes long."""
+
+    scope = "confirm"
+    rate = "60/min"
+
+
+class SigningView(StudentView):
+    """About one student, by somebody who may write the record; a signature is confirmed by password."""
+
+    def writable(self, ref: uuid.UUID, *, instructing: bool = False) -> Student:
+        """The student. Raises: Problem (404, 403). What is done is logged by the service that does it."""
+        try:
+            student = access.visible_students(self.user, on=self.today).select_related("school").get(ref=ref)
+        except Student.DoesNotExist:
+            raise Problem(
+                HTTPStatus.NOT_FOUND, "There is no student of that reference here that you may see."
+            ) from None
+        if not access.may(self.user, access.WRITE, student, on=self.today):
+            raise Problem(
+                HTTPStatus.FORBIDDEN,
+                "You may read this record and not write it; the student's instructors and the school may.",
+            )
+        roles = Role.objects.filter(user=self.user, school=student.school, role=Role.Kind.INSTRUCTOR)
+        if instructing and not roles.exists():
+            raise Problem(HTTPStatus.FORBIDDEN, "Only an instructor of the student's school signs this.")
+        return student
+
+    def confirm(self, password: str) -> None:
+        """Make sure that it is the user who signs, now. Raises: Problem (403)."""
+        if not self.user.check_password(password):
+            raise Problem(
+                HTTPStatus.FORBIDDEN,
+                "The password does not confirm the signature; nothing was signed. Type your own once more.",
+            )
+
+
+def _signed(given: Callable[[], Any]) -> Any:
+    """Do it, and tell why it could not be done. Raises: Problem (409, 422)."""
+    try:
+        return given()
+    except Refused as refused:
+        raise Problem(
+            HTTPStatus.UNPROCESSABLE_ENTITY,
+            "The rule forbids this endorsement as it stands; report says what and where it is written.",
+            faults=[
+                Fault(f"{_WHOLE}.{each.place}", f"{each.message} ({each.citation})")
+                for each in refused.report.refusals
+            ],
+            more={"report": refused.report.as_json()},
+        ) from None
+    except Conflict as conflict:
+        raise Problem(HTTPStatus.CONFLICT, str(conflict)) from None
+
+
+def _placed(problem: EndorsementError) -> EndorsementError:
+    """The same faults at their places in the request's body."""
+    outside = ("kind", "judgement", "reason")
+    return EndorsementError(
+        Fault(fault.place if fault.place in outside else f"{_WHOLE}.{fault.place}".rstrip("."), fault.message)
+        for fault in problem.faults
+    )
+
+
+class EndorsementKinds(OpenView):
+    """GET: the catalogue."""
+
+    @describe(
+        name="listEndorsementKinds",
+        summary="List the kinds of endorsement",
+        description=(
+            "What each kind says and names, the requirements it satisfies and those it rests on. A "
+            "school may "
+            "have its own wording; `check` fills in the one that applies."
+        ),
+        answers={200: Answer("EndorsementKindList", "The catalogue")},
+        refuses=(401, 406, 422, 429),
+    )
+    def get(self, request: Request) -> Response:
+        kinds = [_kind(each) for each in catalogue.current().kinds.values()]
+        return Response({"kinds": kinds, "caution": CAUTION})
+
+
+def _kind(kind: Kind) -> dict[str, Any]:
+    return {
+        "kind": kind.kind,
+        "title": kind.title,
+        "citation": kind.cite.section,
+        "source": kind.cite.source,
+        "read_on": kind.cite.read_on.isoformat(),
+        "verified": kind.verified,
+        "fields": {
+            name: catalogue.REQUIRED if needed else catalogue.OPTIONAL for name, needed in kind.fields.items()
+        },
+        "proves": list(kind.proves),
+        "rests_on": list(kind.rests_on),
+        "given_by_who_trained": kind.trained,
+        "life": kind.life,
+        "wording": kind.wording,
+    }
+
+
+class StudentEndorsements(SigningView):
+    """GET: the endorsements on record. POST: give one."""
+
+    def get_throttles(self) -> list[Any]:
+        return [ConfirmThrottle()] if self.request.method == "POST" else []
+
+    @describe(
+        name="listEndorsements",
+        summary="List the endorsements",
+        description=(
+            "Those on record, newest first, each with its last day, and with the signature where it was "
+            "given "
+            "here. A revoked one says when, by whom and why, and what was given at first. The reading is "
+            "logged."
+        ),
+        parameters=[Parameter.student()],
+        answers={200: Answer("EndorsementList", "The endorsements")},
+        refuses=(401, 404, 406, 422),
+    )
+    def get(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.open(ref, "endorsements")
+        known = record.of(student)
+        by_id = {each.id: each for each in known.endorsements}
+        listed = [
+            _listed(student, known, by_id[row.entry_id], row, seal, revocation)
+            for row, seal, revocation in endorsements.listed(student)
+            if row.entry_id in by_id
+        ]
+        return Response({"endorsements": listed, "caution": CAUTION})
+
+    @describe(
+        name="giveEndorsement",
+        summary="Give an endorsement",
+        description=(
+            "Signed by the caller, who is an instructor of the student's school and confirms it with the "
+            "password once more. `id` is the caller's own: the same sent again is answered with what stands "
+            "(200), something else under it is a conflict (409). What the rule itself forbids is refused "
+            "(422) "
+            "with the report; everything else that speaks against it is shown in the report, and kept. The "
+            "entry is sealed in the school's ledger."
+        ),
+        parameters=[Parameter.student()],
+        body="EndorsementToGive",
+        answers={
+            200: Answer("EndorsementGiven", "It stands already"),
+            201: Answer("EndorsementGiven", "It was given"),
+        },
+        refuses=(400, 401, 403, 404, 406, 409, 411, 413, 415, 422, 429),
+    )
+    def post(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.writable(ref, instructing=True)
+        faults = Faults()
+        fields = Object(faults, request.data, "")
+        entry = fields.take("id", own_id, required=True)
+        kind = fields.take("kind", reading.name, required=True)
+        said = fields.take(_WHOLE, as_it_came, {})
+        judgement = fields.take("judgement", reading.text, "")
+        password = fields.take("confirm_password", reading.text, required=True)
+        fields.done()
+        faults.stop(EndorsementError)
+        self.confirm(password)
+        try:
+            done = _signed(
+                lambda: endorsements.give(
+                    student, entry, kind, said, by=self.user, at=self.at, via="api", judgement=judgement
+                )
+            )
+        except EndorsementError as problem:
+            raise _placed(problem) from None
+        return Response(
+            _given(done.endorsement, done.seal), status=HTTPStatus.CREATED if done.created else HTTPStatus.OK
+        )
+
+
+def _given(row: Endorsement, seal: EndorsementSeal) -> dict[str, Any]:
+    return {
+        "id": row.entry_id,
+        "kind": row.kind,
+        "endorsement": _written(record.entry_of(row, "endorsements")),
+        "signature": _signature(seal),
+        "report": seal.shown,
+    }
+
+
+def _written(endorsement: engine.Endorsement) -> dict[str, Any]:
+    """As a record document has it."""
+    made: dict[str, Any] = documents.dump(engine.Record(endorsements=(endorsement,)))["endorsements"][0]
+    return made
+
+
+def _signature(seal: EndorsementSeal) -> dict[str, Any]:
+    return {
+        "by": str(seal.by),
+        "at": _instant(seal.at),
+        "wording": seal.wording,
+        "judgement": seal.judgement,
+        "ledger_index": seal.ledger_index,
+    }
+
+
+def _listed(
+    student: Student,
+    known: engine.Record,
+    stands: engine.Endorsement,
+    row: Endorsement,
+    seal: EndorsementSeal | None,
+    revocation: Revocation | None,
+) -> dict[str, Any]:
+    last = endorsement_check.last_day(student, known, stands)
+    return {
+        "id": row.entry_id,
+        "kind": row.kind,
+        "endorsement": _written(stands),
+        "last_day": last and last.isoformat(),
+        "signature": seal and _signature(seal),
+        "revocation": revocation and _revocation(revocation),
+    }
+
+
+def _revocation(revocation: Revocation) -> dict[str, Any]:
+    return {
+        "by": str(revocation.by),
+        "at": _instant(revocation.at),
+        "reason": revocation.reason,
+        "ledger_index": revocation.ledger_index,
+        "was": _written(record.entry_of(revocation.endorsement, "endorsements")),
+    }
+
+
+def _instant(at: dt.datetime) -> str:
+    return at.astimezone(dt.UTC).isoformat().replace("+00:00", "Z")
+
+
+class EndorsementCheck(SigningView):
+    """POST: what an endorsement would rest on, were it given now."""
+
+    @describe(
+        name="checkEndorsement",
+        summary="Look before giving an endorsement",
+        description=(
+            "What it rests on with met, not met or not known, each with its citation and the entries "
+            "counted; "
+            "what the rule forbids; the wording filled in; the last day it will hold. Nothing is written but "
+            "the access."
+        ),
+        parameters=[Parameter.student()],
+        body="EndorsementToCheck",
+        answers={200: Answer("EndorsementReport", "What to look at")},
+        refuses=(400, 401, 403, 404, 406, 411, 413, 415, 422),
+    )
+    def post(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.writable(ref)
+        faults = Faults()
+        fields = Object(faults, request.data, "")
+        kind = fields.take("kind", reading.name, required=True)
+        said: Mapping[str, Any] = fields.take(_WHOLE, as_it_came, {})
+        fields.done()
+        faults.stop(EndorsementError)
+        try:
+            found = endorsements.check(student, kind, said, by=self.user, at=self.at, via="api")
+        except EndorsementError as problem:
+            raise _placed(problem) from None
+        return Response(found.as_json())
+
+
+class EndorsementRevocation(SigningView):
+    """POST: end an endorsement that was given here."""
+
+    throttle_classes = [ConfirmThrottle]
+
+    @describe(
+        name="revokeEndorsement",
+        summary="Revoke an endorsement",
+        description=(
+            "From today on nothing rests on it; its last day becomes the day before. What was given stays "
+            "visible. Any of the student's instructors and the school's administrators may, with the reason "
+            "and their password once more. The same sent again is answered with what stands; one for another "
+            "reason is a conflict (409). Only an endorsement that was given here is revoked; one that came "
+            "with an imported record is changed there."
+        ),
+        parameters=[
+            Parameter.student(),
+            Parameter("entry", "path", "The endorsement's id.", {"type": "string", "format": "uuid"}, True),
+        ],
+        body="RevocationOfEndorsement",
+        answers={200: Answer("EndorsementRevoked", "It is revoked")},
+        refuses=(400, 401, 403, 404, 406, 409, 411, 413, 415, 422, 429),
+    )
+    def post(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
+        student = self.writable(ref)
+        faults = Faults()
+        fields = Object(faults, request.data, "")
+        reason = fields.take("reason", reading.name, required=True)
+        password = fields.take("confirm_password", reading.text, required=True)
+        fields.done()
+        faults.stop(EndorsementError)
+        try:
+            endorsement = endorsements.find(student, entry)
+        except Endorsement.DoesNotExist:
+            raise Problem(
+                HTTPStatus.NOT_FOUND, "There is no endorsement of that id here that was given by signature."
+            ) from None
+        self.confirm(password)
+        try:
+            revoked = _signed(
+                lambda: endorsements.revoke(endorsement, by=self.user, reason=reason, at=self.at, via="api")
+            )
+        except EndorsementError as problem:
+            raise _placed(problem) from None
+        return Response({"id": endorsement.entry_id, "kind": endorsement.kind, **_revocation(revoked)})
