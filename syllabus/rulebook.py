@@ -65,7 +65,10 @@ def _built(node: yaml.Node, file: str, faults: list[Fault], loader: yaml.SafeLoa
 
 
 def read_text(text: str, file: str, starts: str = "regulation data starts with 'milestone:'") -> Lined:
-    """One file's data with its line numbers; ``starts`` says how such a file begins. Raises: RuleDataError."""
+    """One file's data with its line numbers; ``starts`` says how such a file begins.
+
+    Raises: RuleDataError.
+    """
     faults: list[Fault] = []
     made: Any = None
     try:

@@ -57,7 +57,8 @@ class Task:
         found = _TASK.fullmatch(text)
         if not found:
             raise ValueError(
-                f"{text!r} is no task of a test standard; write document, revision and code: FAA-S-ACS-6C PA.V.A"
+                f"{text!r} is no task of a test standard; write document, revision and code, such as"
+                " FAA-S-ACS-6C PA.V.A"
             )
         return cls(*found.groups())
 
@@ -186,14 +187,12 @@ def check(outline: Outline, *, requirements: Collection[str] | None = None) -> t
     Places are paths into it, ``items.steep-turns.prerequisites``. ``requirements`` are the ids that a lesson
     may plan to meet; without them those are not checked.
     """
-    return tuple(
-        [
-            *_codes(outline),
-            *_lessons(outline, requirements),
-            *_items(outline),
-            *_circles(outline),
-            *_minimums(outline),
-        ]
+    return (
+        *_codes(outline),
+        *_lessons(outline, requirements),
+        *_items(outline),
+        *_circles(outline),
+        *_minimums(outline),
     )
 
 
@@ -249,9 +248,7 @@ def _lessons(outline: Outline, requirements: Collection[str] | None) -> Iterator
                     f"{at}.items.{code}", f"{code} is flown, and lesson {lesson.code} plans no flight time"
                 )
             if grade not in GRADES:
-                yield Fault(
-                    f"{at}.items.{code}", f"{grade!r} is no grade; there are {', '.join(GRADES)}"
-                )
+                yield Fault(f"{at}.items.{code}", f"{grade!r} is no grade; there are {', '.join(GRADES)}")
         yield from _times(lesson, at)
         for requirement in lesson.plans:
             if requirements is not None and requirement not in requirements:
@@ -289,7 +286,9 @@ def _items(outline: Outline) -> Iterator[Fault]:
             yield Fault(f"{at}.standard.{name}", f"two tolerances of {item.code} are called {name!r}")
         for tolerance in item.standard:
             if tolerance.low is not None and tolerance.high is not None and tolerance.low > tolerance.high:
-                yield Fault(f"{at}.standard.{tolerance.name}", f"{tolerance.name}: the low limit is above the high")
+                yield Fault(
+                    f"{at}.standard.{tolerance.name}", f"{tolerance.name}: the low limit is above the high"
+                )
         for other in item.prerequisites:
             if other not in outline.by_code:
                 yield Fault(f"{at}.prerequisites", f"{item.code} needs {other!r}, which is no item")
@@ -351,8 +350,8 @@ def _minimums(outline: Outline) -> Iterator[Fault]:
 def shortfall(outline: Outline, kind: str, params: Mapping[str, Any]) -> str:
     """What the planned times lack of a total, in words: ``21.4 h, 0.6 h short``; empty where they reach it.
 
-    ``params`` are those of ``total_at_least`` as a rule version has them (``need`` in microseconds). Of another
-    kind, and of conditions that a plan of hours does not show, nothing is said.
+    ``params`` are those of ``total_at_least`` as a rule version has them (``need`` in microseconds). Of
+    another kind, and of conditions that a plan of hours does not show, nothing is said.
     """
     if kind != "total_at_least":
         return ""

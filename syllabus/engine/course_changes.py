@@ -35,20 +35,18 @@ class Carried:
 
 
 def compare(old: Outline, new: Outline) -> tuple[Change, ...]:
-    """What differs between two versions, from the course itself down to its minimums; empty where nothing does."""
-    return tuple(
-        [
-            *_fields("course", new.code, _of(old, "title", "says"), _of(new, "title", "says")),
-            *_group("stage", old.stages, new.stages, _stage),
-            *_group("lesson", old.lessons, new.lessons, _lesson),
-            *_group("item", old.items, new.items, _item),
-            *_group("minimum", old.minimums, new.minimums, _minimum),
-        ]
+    """What differs between two versions, from the course itself down to its minimums; empty for equal ones."""
+    return (
+        *_fields("course", new.code, _of(old, "title", "says"), _of(new, "title", "says")),
+        *_group("stage", old.stages, new.stages, _stage),
+        *_group("lesson", old.lessons, new.lessons, _lesson),
+        *_group("item", old.items, new.items, _item),
+        *_group("minimum", old.minimums, new.minimums, _minimum),
     )
 
 
 def carry_over(old: Outline, new: Outline, passed: Mapping[str, str]) -> tuple[Carried, ...]:
-    """For each item passed in the old version, by its code with its newest grade, whether it stands in the new.
+    """For each item passed in the old version (its code with its newest grade), whether it stands in the new.
 
     It stands where the new version asks for no more: the same item, no limit tighter or new, the same task,
     no further proof, and no higher grade. In the order of the old version; what it does not know comes last.
@@ -92,7 +90,7 @@ def _tighter(before: Tolerance | None, after: Tolerance) -> str:
         return ""
     if before is None:
         return f"{after.name} has a limit now: {after.says}"
-    if (before.quantity, before.unit, before.target) != (after.quantity, after.unit, after.target):
+    if (before.quantity, before.target) != (after.quantity, after.target):
         return f"{after.name} is measured otherwise now: {after.says}, was {before.says}"
     low_tighter = after.low is not None and (
         before.low is None
@@ -104,7 +102,9 @@ def _tighter(before: Tolerance | None, after: Tolerance) -> str:
         or after.high < before.high
         or (after.high == before.high and before.high_inclusive and not after.high_inclusive)
     )
-    return f"{after.name} is tighter now: {after.says}, was {before.says}" if low_tighter or high_tighter else ""
+    return (
+        f"{after.name} is tighter now: {after.says}, was {before.says}" if low_tighter or high_tighter else ""
+    )
 
 
 def _of(thing: Any, *names: str) -> dict[str, Any]:

@@ -1,8 +1,8 @@
 """Arithmetic of level turns and of time, speed and distance, as the handbooks print it.
 
 A turn is level and coordinated, speeds are true airspeed, and there is no wind. The handbook's constants are
-rounded; the functions with ``exact`` in their name follow from g = 32.174 ft/s² and stand beside them. Rules of
-thumb are common practice and say so; they compute a hint for a debrief and decide nothing.
+rounded; the functions with ``exact`` in their name follow from g = 32.174 ft/s² and stand beside them. Rules
+of thumb are common practice and say so; they compute a hint for a debrief and decide nothing.
 """
 
 from __future__ import annotations
@@ -36,7 +36,10 @@ def stall_speed_factor(bank: float) -> float:
 
 
 def rate_of_turn(knots: float, bank: float) -> float:
-    """Degrees a second, by the handbook's constant: 1,091 tan(bank) / TAS. Source: FAA-H-8083-25, chapter 5."""
+    """Degrees a second, by the handbook's constant: 1,091 tan(bank) / TAS.
+
+    Source: FAA-H-8083-25, chapter 5.
+    """
     return _RATE_CONSTANT * math.tan(math.radians(_bank(bank))) / _speed(knots)
 
 

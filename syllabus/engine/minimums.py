@@ -17,7 +17,7 @@ ALLOWED = tuple(sorted(set(KINDS) - {"milestone"}))
 
 @dataclass(frozen=True, slots=True)
 class Minimum:
-    """A kind of requirement, with its parameters as rule data has them (``{"counts": ["dual"], "need": "25 h"}``)."""
+    """A kind of requirement, its parameters as rule data has them: ``{"counts": ["dual"], "need": "25 h"}``."""
 
     code: str
     kind: str

@@ -1,8 +1,8 @@
 """An item's standard as quantities with units, and what was flown held against it.
 
-What comes out is a hint with its words, never a grade: an excursion that is corrected promptly is no failure
-by itself, and the instructor saw the flight. Limits are inclusive unless said otherwise. A limit that rests on
-common practice says so, and where a standard has no limit none is invented.
+What comes out is a hint with its words, never a grade: an excursion corrected promptly is no failure
+by itself, and the instructor saw the flight. Limits are inclusive unless said otherwise. A limit that rests
+on common practice says so, and where a standard has no limit none is invented.
 """
 
 from __future__ import annotations
@@ -33,9 +33,9 @@ _AMOUNT = {"low": -1, "high": 1}
 class Quantity:
     """A kind of thing that is measured.
 
-    ``unit`` is the unit of a number without one; ``minus`` and ``plus`` say in words which side of the target
-    a value lies on; ``words`` are those that a person may write, each with its sign. A quantity that ``wraps``
-    comes round again after so many units: 355 is 10 degrees from 005.
+    ``unit`` is the unit of a number without one; ``minus`` and ``plus`` say in words which side of the
+    target a value lies on; ``words`` are those that a person may write, each with its sign. A quantity that
+    ``wraps`` comes round again after so many units: 355 is 10 degrees from 005.
     """
 
     dimension: str
@@ -79,13 +79,13 @@ class Target:
 class Tolerance:
     """How far from its target one quantity may be; ``low`` and ``high`` in ``unit``, None where unlimited.
 
-    ``name`` is the tolerance's own within its item. ``basis`` says whose limit it is, ``source`` where it was
-    found and ``verified`` how well (``syllabus.engine.rulebook.VERIFIED``).
+    For a range they are the least and the most themselves. ``name`` is the tolerance's own within its item.
+    ``basis`` says whose limit it is, ``source`` where it was found and ``verified`` how well that was read
+    (``syllabus.engine.rulebook.VERIFIED``).
     """
 
     name: str
     quantity: str
-    unit: str
     target: Target
     low: Fraction | None = None
     high: Fraction | None = None
@@ -95,6 +95,11 @@ class Tolerance:
     source: str = ""
     verified: str = "memory"
     note: str = ""
+
+    @property
+    def unit(self) -> str:
+        """The unit of every number of it: that of its quantity."""
+        return QUANTITIES[self.quantity].unit
 
     @property
     def limits(self) -> str:
