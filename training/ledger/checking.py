@@ -208,7 +208,8 @@ class _Walk:
             if one.erases is not None and one.erases < one.index:
                 erased.add(one.erases)
             yield from self._push(0, one.leaf)
-            yield from self._at_size(signed)
+            if self.size in signed:
+                yield from self._at_size(signed)
         if self.head is None and self.tally.entries:
             yield Fault("head", "is missing, but there are entries")
         elif beyond:
@@ -243,19 +244,22 @@ class _Walk:
         while self.peaks and self.peaks[-1][0] == level:
             left = self.peaks.pop()[1]
             level, index = level + 1, index >> 1
-            computed = proofs.node_hash(left, hash_) if left is not None and hash_ is not None else None
-            stored: bytes | None = None
-            yield from self._surplus((level, index))
+            hash_ = proofs.node_hash(left, hash_) if left is not None and hash_ is not None else None
             node = self.next_node
-            place = f"node over {self._leaves(level, index)}"
-            if node is not None and (node.level, node.index) == (level, index):
-                self._advance()
+            if node is None or node.index != index or node.level != level:
+                yield from self._surplus((level, index))
+                node = self.next_node
+            if node is None or node.index != index or node.level != level:
+                if hash_ is not None:
+                    yield Fault(self._over(level, index), "its stored hash is missing")
+                continue
+            self._advance()
+            if hash_ is None or node.hash != hash_.hex():
                 stored = bytes.fromhex(node.hash) if sealed.is_hash(node.hash) else None
-                if stored is None or (computed is not None and stored != computed):
+                if stored is None or hash_ is not None:
+                    place = self._over(level, index)
                     yield Fault(place, "its stored hash is not that of what lies below it")
-            elif computed is not None:
-                yield Fault(place, "its stored hash is missing")
-            hash_ = stored or computed
+                hash_ = stored or hash_
         self.peaks.append((level, hash_))
 
     def _inside_gap(self, position: Position) -> bytes | None:
@@ -287,8 +291,8 @@ class _Walk:
         hashes = [one for _, one in self.peaks if one is not None]
         return proofs.fold(hashes) if len(hashes) == len(self.peaks) else None
 
-    def _leaves(self, level: int, index: int) -> str:
-        return span(index << level, ((index + 1) << level) - 1)
+    def _over(self, level: int, index: int) -> str:
+        return f"node over {span(index << level, ((index + 1) << level) - 1)}"
 
     def _head(self, head: HeadRow) -> Iterator[Fault]:
         root = self._root()
