@@ -113,7 +113,8 @@ class State:
     def of(cls, met: bool | None) -> State:
         if met is None:
             return cls("open", "?", "Not known")
-        return cls("yes", "✓", "Yes") if met else cls("no", "✗", "Not yet")
+        # "met", not "yes": the record fulfils the rule, and whether to fly is not for a page to say
+        return cls("yes", "✓", "Met") if met else cls("no", "✗", "Not yet")
 
 
 @dataclass(frozen=True)
