@@ -102,8 +102,8 @@ def _tables() -> Iterator[_Guarded]:
     for model in models.ENTRIES:
         ends = _REVOKED if model is models.Endorsement else _CORRECTED
         yield _Guarded(model, FUNCTION, "{row}.sealed", ends)
-    for model in WRITTEN_ONCE:
-        yield _Guarded(model, ONCE)
+    for once in WRITTEN_ONCE:
+        yield _Guarded(once, ONCE)
     yield _Guarded(models.LessonRecord, ONCE, "{row}.state = 'signed'")
     sealed = "EXISTS (SELECT 1 FROM training_flight WHERE id = {row}.flight_id AND sealed)"
     yield _Guarded(models.Landing, LANDINGS, sealed, _FLIGHT_CORRECTED)

@@ -91,7 +91,7 @@ def create(
     Effects: one transaction; the access is logged.
     """
     found = lesson_content.read(content)
-    digest = lesson_content.hash_of(lesson, found.plain, corrects and str(corrects.pk), reason)
+    digest = lesson_content.hash_of(lesson, found.plain, str(corrects.pk) if corrects else None, reason)
     try:
         with transaction.atomic():
             whose = _locked(student, by, at)
@@ -144,7 +144,7 @@ def change(
             raise AlreadySigned("The lesson record is signed. What is signed stays; send a correction of it.")
         if version is not None and held.version != version:
             raise Changed("The draft has changed since you read it. Read it again, then send yours again.")
-        corrects = held.corrects_id and str(held.corrects_id)
+        corrects = str(held.corrects_id) if held.corrects_id else None
         digest = lesson_content.hash_of(lesson, found.plain, corrects, held.reason)
         if digest != held.content_hash:
             held.version += 1

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+from typing import Any
 
 from django.db import transaction
 
@@ -80,7 +81,7 @@ def sign_off(
                 " it as it stands."
             )
         signature = authority.signature(by, student)
-        assert signature is not None  # _check has seen the certificate
+        assert signature is not None and signature.certificate is not None
         replaced = _replaced(lesson)
         tree = seals.tree_of(student.school_id)
         shown = lesson_records.warnings(lesson, content, by)
@@ -305,13 +306,14 @@ def _put_on_record(
 ) -> None:
     signature = authority.signature(by, student)
     assert signature is not None
+    craft = None
+    if lesson.aircraft_registration:
+        craft = Aircraft.objects.filter(
+            school_id=student.school_id, registration=lesson.aircraft_registration
+        ).first()
     for name, entries in content.entries(lesson.prefix, signature).items():
         for entry in entries:
-            columns = {"sealed": True}
-            if entry.instructor is not None:
+            columns: dict[str, Any] = {"aircraft": craft} if name == "flights" else {}
+            if getattr(entry, "instructor", None) is not None:
                 columns["instructor_user"] = by
-            if name == "flights" and lesson.aircraft_registration:
-                columns["aircraft"] = Aircraft.objects.filter(
-                    school_id=student.school_id, registration=lesson.aircraft_registration
-                ).first()
-            record.add(student, name, entry, at=at, **columns)
+            record.add(student, name, entry, at=at, sealed=True, **columns)
