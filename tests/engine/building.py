@@ -43,8 +43,8 @@ for tag, pattern, first in (
     ("bool", "true|false", "tf"),
     ("null", "null|~|", "n~"),
     ("merge", "<<", "<"),
-    ("int", "0|[1-9][0-9]*", "0123456789"),
-    ("float", r"[0-9]+\.[0-9]+", "0123456789"),
+    ("int", "0|-?[1-9][0-9]*", "-0123456789"),
+    ("float", r"-?[0-9]+\.[0-9]+", "-0123456789"),
 ):
     Plain.add_implicit_resolver(f"tag:yaml.org,2002:{tag}", re.compile(f"^(?:{pattern})$"), list(first))
     if tag == "null":
@@ -151,7 +151,7 @@ def document_of(fragment: Mapping[str, Any]) -> dict[str, Any]:
     for entry in made["endorsements"]:
         _taught(entry, True)
         for key, read in (("route", _route), ("airport", _point)):
-            if key in entry:
+            if entry.get(key) is not None:
                 entry[key] = read(entry[key])
     assert not left, f"a row's record holds {', '.join(left)}"
     return made

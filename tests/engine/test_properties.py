@@ -299,6 +299,20 @@ def test_unknown_is_answered_exactly_where_a_missing_fact_could_tip_it(
             assert bool(asked[name]) == (wanted is None), name
 
 
+@few
+@given(near_limits.around(), contexts)
+def test_a_question_goes_with_every_unknown_and_with_nothing_else(asked: Asked, context: Context) -> None:
+    turn, document = asked
+
+    def check(requirements: list[dict[str, Any]]) -> None:
+        for each in requirements:
+            assert bool(each["ask"]) == (each["met"] is None), each["id"]
+            check(each.get("requirements", []))
+
+    for milestone in MILESTONES:
+        check(ask(parse(document), milestone, turn, context).as_json()["requirements"])
+
+
 @pytest.mark.parametrize("milestone", MILESTONES)
 def test_an_empty_record_is_answered_with_what_is_missing(milestone: str) -> None:
     report = ask(Record(), milestone, date(2026, 5, 2)).as_json()

@@ -1,0 +1,142 @@
+"""Papers, tests and endorsements of which a fact is missing: asked about where it could tip the answer.
+
+The same for flights stands among the properties.
+"""
+
+from __future__ import annotations
+
+import copy
+from datetime import date, timedelta
+from itertools import product
+from typing import Any
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from syllabus import rulebook
+from syllabus.engine.document import parse
+from syllabus.engine.evaluate import evaluate
+from syllabus.engine.question import context_from
+from tests.engine.building import document_of, points
+
+RULES = rulebook.current()
+ON = date(2026, 6, 15)
+HERE = [points()["A"], points()["N45"], points()["A"]]
+THERE = [points()["A"], points()["E45"], points()["A"]]
+FAR = [points()["A"], points()["N55"], points()["A"]]
+ASKED = {"aircraft_model": "C172", "airport": "KGRB", "area": "Chicago", "route": HERE}
+
+#: What each missing fact may turn out to be: what is asked about, and something else.
+ENDS: dict[str, tuple[Any, ...]] = {
+    "aircraft_model": ("C172", "PA-28"),
+    "airport": ("KGRB", "KMTW"),
+    "area": ("Chicago", "Denver"),
+    "route": (HERE, THERE),
+    "flight_date": (ON.isoformat(), (ON + timedelta(days=1)).isoformat()),
+    "deficient_codes": ([], ["PA.I.C.K2"]),
+    "birth_date": tuple(
+        (ON - timedelta(days=days)).isoformat() for days in (3650, 6000, 9000, 14_600, 20_000)
+    ),
+}
+days = st.sampled_from([0, 1, 20, 89, 91, 400, 740, 1000, 1500, 1900]).map(
+    lambda ago: (ON - timedelta(days=ago)).isoformat()
+)
+
+
+def maybe(key: str) -> st.SearchStrategy[Any]:
+    """What is asked about, something else, or nothing."""
+    return st.sampled_from([None, *ENDS[key]])
+
+
+@st.composite
+def papers(draw: st.DrawFn, kinds: tuple[str, ...]) -> dict[str, Any]:
+    """A record of a few papers, the endorsements of these kinds, with None where a fact is missing."""
+    endorsed = st.fixed_dictionaries(
+        {"kind": st.sampled_from(kinds), "given": days, "aircraft_model": maybe("aircraft_model"),
+         "airport": maybe("airport"), "area": maybe("area"), "route": maybe("route") | st.just(FAR),
+         "flight_date": maybe("flight_date")}
+    )  # fmt: skip
+    tested = st.fixed_dictionaries(
+        {"kind": st.sampled_from(["pre-solo-knowledge", "knowledge:private-airplane"]), "date": days,
+         "result": st.just("pass"), "score": st.just(88), "aircraft_model": maybe("aircraft_model"),
+         "deficient_codes": maybe("deficient_codes")}
+    )  # fmt: skip
+    filed = st.sampled_from(["student-pilot-certificate", "medical"]).flatmap(
+        lambda kind: st.fixed_dictionaries(
+            {
+                "kind": st.just(kind),
+                "issued": days,
+                **({"class": st.just("third")} if kind == "medical" else {}),
+            }
+        )
+    )
+    return {
+        "student": {"birth_date": draw(maybe("birth_date"))},
+        "documents": draw(st.lists(filed, max_size=2)),
+        "tests": draw(st.lists(tested, max_size=1)),
+        "endorsements": draw(st.lists(endorsed, max_size=2)),
+    }
+
+
+def gaps(fragment: dict[str, Any]) -> list[tuple[str, int | None, str]]:
+    """Where something is missing that a rule may read: (part, number of the entry, key)."""
+    found: list[tuple[str, int | None, str]] = []
+    if fragment["student"]["birth_date"] is None:
+        found.append(("student", None, "birth_date"))
+    for part in ("tests", "endorsements"):
+        for number, entry in enumerate(fragment[part]):
+            found.extend((part, number, key) for key, value in entry.items() if value is None and key in ENDS)
+    return found
+
+
+def answers(fragment: dict[str, Any], context: dict[str, Any], milestone: str) -> dict[str, bool | None]:
+    report = evaluate(RULES, parse(document_of(fragment)), milestone, ON, context=context_from(context))
+    return {each.rule.id: each.met(ON) for each in report.leaves()}
+
+
+NEITHER = {"aircraft_model": ("ASK 21",), "airport": ("KAUW",), "area": ("Boston",), "route": (FAR,)}
+#: For each requirement the keys it reads, and the kinds of endorsement it may be met by.
+READS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "faa.first-solo.age": (("birth_date",), ("solo-90-day",)),
+    "faa.first-solo.medical": (("birth_date",), ("solo-90-day",)),
+    "faa.first-solo.certificate": (("birth_date",), ("solo-90-day",)),
+    "faa.first-solo.knowledge-test": (("aircraft_model",), ("solo-90-day",)),
+    "faa.first-solo.training-endorsement": (("aircraft_model",), ("pre-solo-training",)),
+    "faa.first-solo.solo-endorsement": (("aircraft_model",), ("solo-90-day", "solo-90-day", "solo-night")),
+    "faa.solo-cross-country.model-endorsement": (("aircraft_model",), ("solo-cross-country-model",)),
+    "faa.solo-cross-country.flight-endorsement": (
+        ("route", "flight_date"),
+        ("solo-cross-country-flight", "solo-cross-country-repeated"),
+    ),
+    "faa.solo-night.night-endorsement": (("aircraft_model", "airport"), ("solo-night",)),
+    "faa.solo-class-b.class-b-endorsement": (("area",), ("solo-class-b",)),
+    "faa.private-practical-test.age": (("birth_date",), ("practical-test",)),
+    "faa.private-practical-test.deficiencies-reviewed": (
+        ("deficient_codes",),
+        ("knowledge-deficiencies-reviewed",),
+    ),
+}
+
+
+@settings(max_examples=300)
+@given(st.data(), st.sampled_from(sorted(READS)), st.sets(st.sampled_from(sorted(ASKED)), max_size=2))
+def test_unknown_is_answered_exactly_where_a_missing_fact_could_tip_it(
+    data: st.DataObject, requirement: str, unsaid: set[str]
+) -> None:
+    """What the question itself leaves out may be what is on record, or something else."""
+    keys, kinds = READS[requirement]
+    fragment = data.draw(papers(kinds))
+    milestone = requirement.rpartition(".")[0]
+    asked = {key: value for key, value in ASKED.items() if key not in unsaid}
+    open_ = [gap for gap in gaps(fragment) if gap[2] in keys]
+    left = [key for key in sorted(unsaid) if key in keys]
+    found = set()
+    for ends in product(*(ENDS[key] for _, _, key in open_), *((*ENDS[key], *NEITHER[key]) for key in left)):
+        made = copy.deepcopy(fragment)
+        for (part, number, key), end in zip(open_, ends, strict=False):
+            (made[part] if number is None else made[part][number])[key] = end
+        said = {**asked, **dict(zip(left, ends[len(open_) :], strict=True))}
+        found.add(answers(made, said, milestone)[requirement])
+
+    wanted = found.pop() if len(found) == 1 else None
+    assert answers(fragment, asked, milestone)[requirement] is wanted, open_
