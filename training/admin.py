@@ -10,7 +10,7 @@ from django.contrib.auth.models import Group
 from django.http import HttpRequest
 from knox.models import AuthToken
 
-from training.models import Role, School, User
+from training.models import EndorsementWording, Role, School, User
 
 admin.site.site_header = admin.site.site_title = "Student pilot training record"
 admin.site.unregister(Group)  # roles at a school say what a user may do; groups would say nothing here
@@ -29,6 +29,14 @@ class SchoolAdmin(KeptForGood):
     list_display = ["name", "slug", "time_zone", "is_demo"]
     readonly_fields = ["is_demo"]
     search_fields = ["name", "slug"]
+
+
+@admin.register(EndorsementWording)
+class EndorsementWordingAdmin(admin.ModelAdmin):
+    """A school's own words for a kind of endorsement, such as those of the authority's circular."""
+
+    list_display = ["school", "kind"]
+    list_filter = ["school"]
 
 
 class RolesOfUser(admin.TabularInline):

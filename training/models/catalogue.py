@@ -1,7 +1,10 @@
 """What goes with an endorsement given here: a school's own wording, how it was signed, its end."""
 
+from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import Q
+
+from syllabus import catalogue
 
 
 class EndorsementWording(models.Model):
@@ -25,6 +28,17 @@ class EndorsementWording(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kind} at {self.school}"
+
+    def clean(self) -> None:
+        """Refuse a kind that is not in the catalogue, and words that cannot be filled in."""
+        kind = catalogue.current().kinds.get(self.kind)
+        if kind is None:
+            known = ", ".join(catalogue.current().kinds)
+            raise ValidationError({"kind": f"{self.kind!r} is no kind of endorsement; there are {known}."})
+        try:
+            catalogue.check_wording(kind, self.wording)
+        except catalogue.WordingError as problem:
+            raise ValidationError({"wording": str(problem)}) from None
 
 
 class EndorsementSeal(models.Model):

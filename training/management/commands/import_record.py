@@ -12,6 +12,7 @@ from django.core.management.base import BaseCommand, CommandError
 from syllabus.engine import reading
 from syllabus.engine.errors import DocumentError
 from training.models import School, Student, User
+from training.record import SealedEntry
 from training.services import records
 
 
@@ -54,6 +55,8 @@ class Command(BaseCommand):
             for fault in problem.faults:
                 self.stderr.write(f"  {fault}")
             sys.exit(2)
+        except SealedEntry as problem:
+            raise CommandError(f"nothing was written; {problem}", returncode=2) from None
         except records.NotAllowed as problem:
             raise CommandError(str(problem), returncode=2) from None
         self.stdout.write(described(done))
