@@ -9,6 +9,15 @@ import tempfile
 PARTS = ("engine", "http", "http-sqlite")
 
 
+def own_database(address: str) -> str:
+    """A database that the plain role owns; in the one it signs in to it may create no tables."""
+    import psycopg
+
+    with psycopg.connect(address, autocommit=True) as connection:
+        connection.execute("CREATE DATABASE bench")
+    return f"{address.rpartition('/')[0]}/bench"
+
+
 def http(database: str) -> None:
     """The endpoint's bench in a database of its own, made and dropped here."""
     os.environ["DATABASE_URL"] = database
@@ -47,7 +56,7 @@ def main(wanted: list[str]) -> None:
             from tests import services
 
             with services.running(redis=False) as addresses:
-                http(addresses.database_url)
+                http(own_database(addresses.database_url))
         else:
             with tempfile.TemporaryDirectory() as folder:
                 http(f"sqlite:///{folder}/bench.sqlite3")
