@@ -11,6 +11,13 @@ from api.v1.endorsements import (
     EndorsementRevocation,
     StudentEndorsements,
 )
+from api.v1.lesson_records import (
+    LessonRecordAcknowledge,
+    LessonRecordCorrect,
+    LessonRecordDetail,
+    LessonRecords,
+    LessonRecordSign,
+)
 from api.v1.milestones import MilestoneDetail, Milestones
 from api.v1.records import StudentRecord
 from api.v1.students import StudentDetail, StudentEligibility, StudentMilestone, Students
@@ -40,5 +47,24 @@ urlpatterns = [
         "students/<uuid:ref>/endorsements/<uuid:entry>/revoke",
         EndorsementRevocation.as_view(),
         name="endorsement-revocation",
+    ),
+    path("students/<uuid:ref>/lesson-records", LessonRecords.as_view(), name="lesson-records"),
+    path(
+        "students/<uuid:ref>/lesson-records/<uuid:entry>", LessonRecordDetail.as_view(), name="lesson-record"
+    ),
+    path(
+        "students/<uuid:ref>/lesson-records/<uuid:entry>/sign",
+        LessonRecordSign.as_view(),
+        name="lesson-record-sign",
+    ),
+    path(
+        "students/<uuid:ref>/lesson-records/<uuid:entry>/acknowledge",
+        LessonRecordAcknowledge.as_view(),
+        name="lesson-record-acknowledge",
+    ),
+    path(
+        "students/<uuid:ref>/lesson-records/<uuid:entry>/correct",
+        LessonRecordCorrect.as_view(),
+        name="lesson-record-correct",
     ),
 ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import uuid
 from collections.abc import Iterator
 from typing import Any
 
@@ -15,6 +16,7 @@ from api.v1.schemas.examples import QUESTION, RECORD
 from tests import factories
 from tests.api.conftest import Clients
 from tests.cast import Cast
+from tests.training import lessons
 from training import models
 
 PREFIX = "api/v1/"
@@ -40,6 +42,7 @@ CREATE = [401, 403, 201, 200, 404, 404, 404, 404, 404, 404, 401]  # the administ
 SIGN = [401, 403, 422, 403, 404, 404, 404, 404, 404, 404, 401]
 REVOKE = [401, 403, 422, 422, 404, 404, 404, 404, 404, 404, 401]
 ANY_ID = "0b5a1f8e-3c7d-4f7c-9f51-3f1f5d0f9a01"
+OTHER_ID = "0b5a1f8e-3c7d-4f7c-9f51-3f1f5d0f9a02"
 PAPER = {"kind": "english-proficiency", "issued": "2026-01-10"}
 #: One row for each address and method: what is sent, and what everybody gets.
 ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
@@ -62,6 +65,22 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
     ("students/<uuid:ref>/endorsements", "POST"): ({}, SIGN),
     ("students/<uuid:ref>/endorsements/check", "POST"): ({"kind": "knowledge-test"}, WRITE),
     ("students/<uuid:ref>/endorsements/<uuid:entry>/revoke", "POST"): ({}, REVOKE),
+    ("students/<uuid:ref>/lesson-records", "GET"): (None, READ),
+    ("students/<uuid:ref>/lesson-records", "POST"): (
+        {"id": OTHER_ID, "content": lessons.CONTENT},
+        [401, 403, 201, 403, 404, 404, 404, 404, 404, 404, 401],
+    ),
+    ("students/<uuid:ref>/lesson-records/<uuid:entry>", "GET"): (None, READ),
+    ("students/<uuid:ref>/lesson-records/<uuid:entry>", "PUT"): (
+        {"content": lessons.CONTENT},
+        [401, 403, 200, 403, 404, 404, 404, 404, 404, 404, 401],
+    ),
+    ("students/<uuid:ref>/lesson-records/<uuid:entry>/sign", "POST"): ({}, SIGN),
+    ("students/<uuid:ref>/lesson-records/<uuid:entry>/acknowledge", "POST"): (
+        {},
+        [401, 422, 403, 403, 404, 404, 404, 404, 404, 404, 401],
+    ),
+    ("students/<uuid:ref>/lesson-records/<uuid:entry>/correct", "POST"): ({}, SIGN),
     # The description and its page are the same for everybody, whoever is asking.
     ("schema/", "GET"): (None, OPEN),
     ("docs/", "GET"): (None, OPEN),
@@ -137,6 +156,7 @@ def test_everybody_gets_what_their_role_gives(
     people: Cast, signed_in: Clients, route: str, method: str
 ) -> None:
     body, expected = ROWS[route, method]
+    lessons.draft(people, id=uuid.UUID(ANY_ID))
     got = {}
     for who, user in lookers(people).items():
         client = signed_in(user)

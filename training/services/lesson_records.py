@@ -95,6 +95,7 @@ def create(
     try:
         with transaction.atomic():
             whose = _locked(student, by, at)
+            access.log(by, whose, access.WRITE, f"lesson-record {id}", via=via, at=at)
             there = LessonRecord.objects.filter(pk=id).first()
             if there is not None:
                 if there.student_id == whose.pk and there.first_hash == digest:
@@ -111,7 +112,6 @@ def create(
             )
             _write(made, lesson, found, digest, by, at)
             made.save(force_insert=True)
-            access.log(by, whose, access.WRITE, f"lesson-record {id}", via=via, at=at)
     except IntegrityError:
         # The id went to another student's lesson at the same moment.
         raise IdTaken(_TAKEN) from None

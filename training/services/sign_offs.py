@@ -70,6 +70,7 @@ def sign_off(
         owner = LessonRecord.objects.values_list("student_id", flat=True).get(pk=lesson_id)
         student = Student.objects.select_for_update().get(pk=owner)
         lesson = LessonRecord.objects.select_for_update().get(pk=lesson_id)
+        access.log(by, student, access.WRITE, f"lesson-record {lesson.pk} sign", via=via, at=at)
         if lesson.state == LessonRecord.State.SIGNED:
             return _same(lesson, by, content_hash)
         content = lesson_content.read(lesson.content)
@@ -81,7 +82,8 @@ def sign_off(
                 " it as it stands."
             )
         signature = authority.signature(by, student)
-        assert signature is not None and signature.certificate is not None
+        assert signature is not None
+        assert signature.certificate is not None
         replaced = _replaced(lesson)
         tree = seals.tree_of(student.school_id)
         shown = lesson_records.warnings(lesson, content, by)
@@ -133,7 +135,6 @@ def sign_off(
             about=str(lesson.pk),
             at=at,
         )
-        access.log(by, student, access.WRITE, f"lesson-record {lesson.pk} sign", via=via, at=at)
     return signed
 
 
@@ -150,6 +151,7 @@ def acknowledge(lesson_id: uuid.UUID, *, by: User, at: dt.datetime, via: str) ->
         signed = SignOff.objects.filter(lesson_id=lesson_id).first()
         if signed is None:
             raise NotSigned("The lesson record is not signed yet; it is acknowledged after the sign-off.")
+        access.log(by, student, access.WRITE, f"lesson-record {lesson_id} acknowledge", via=via, at=at)
         there = Acknowledgement.objects.filter(sign_off=signed).first()
         if there is not None:
             return there
@@ -168,7 +170,6 @@ def acknowledge(lesson_id: uuid.UUID, *, by: User, at: dt.datetime, via: str) ->
             ledger_tree=seals.tree_of(student.school_id),
             ledger_index=seals.seal(student, "lesson.acknowledged", body, at=at),
         )
-        access.log(by, student, access.WRITE, f"lesson-record {lesson_id} acknowledge", via=via, at=at)
     return made
 
 

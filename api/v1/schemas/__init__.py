@@ -10,7 +10,7 @@ import json
 from functools import cache
 from typing import Any
 
-from api.v1.schemas import answers, endorsements, examples, record, report
+from api.v1.schemas import answers, endorsements, examples, lesson_records, record, report
 from api.v1.schemas.report import CONTEXT_IN_A_QUERY, CONTEXT_WORDS
 from api.v1.schemas.shapes import DAY, INSTANT, ref
 
@@ -25,6 +25,7 @@ def _components() -> str:
         **report.components(),
         **answers.components(),
         **endorsements.components(written),
+        **lesson_records.components(written),
     }
     for name, shown in examples.examples().items():
         made[name] = {**made[name], "examples": [shown]}

@@ -1,0 +1,136 @@
+"""Lesson records: what is sent about them, and what is answered."""
+
+from __future__ import annotations
+
+from api.v1.schemas.shapes import (
+    INSTANT,
+    STRING,
+    TEXT,
+    Schema,
+    full,
+    listed,
+    obj,
+    optional,
+    or_null,
+    ref,
+    word,
+)
+
+_UUID: Schema = {"type": "string", "format": "uuid"}
+_OWN_ID: Schema = {**_UUID, "description": "Drawn by the caller, so that it may be sent again."}
+_CODE: Schema = {"type": "string", "maxLength": 200, "description": "The lesson's code in the course."}
+_REASON: Schema = {"type": "string", "minLength": 1, "maxLength": 2000, "pattern": r"\S"}
+_PASSWORD: Schema = {**TEXT, "description": "The caller's own, typed at the moment of signing."}
+_HASH: Schema = {
+    "type": "string",
+    "pattern": "^sha256:[0-9a-f]{64}$",
+    "description": "Over the canonical form (RFC 8785) of lesson, content, corrects and reason.",
+}
+_AT: Schema = {"type": "string", "format": "date-time"}
+_LEDGER = full({"tree": STRING, "index": {"type": "integer", "minimum": 0}})
+
+
+def components(record: dict[str, Schema]) -> dict[str, Schema]:
+    """The components; ``record`` are those of the record document."""
+    given = ("id", "instructor", "recorded")
+    item = _without(record["ItemGrade"], *given, "date", "flight")
+    item["properties"]["measured"] = or_null(
+        {
+            "type": "object",
+            "additionalProperties": STRING,
+            "maxProperties": 20,
+            "description": "What was measured, each a number with its unit: {'altitude lost': '180 ft'}.",
+        }
+    )
+    short = {
+        "id": _UUID,
+        "lesson": STRING,
+        "state": word(["draft", "signed"]),
+        "instructor": STRING,
+        "created_at": _AT,
+        "updated_at": _AT,
+        "corrects": or_null(_UUID),
+        "corrected_by": or_null(_UUID),
+    }
+    signed = {
+        "by": STRING,
+        "certificate": STRING,
+        "at": _AT,
+        "performed_at": _AT,
+        "content_hash": _HASH,
+        "warnings": listed(ref("LessonWarning")),
+        "ledger": _LEDGER,
+    }
+    acknowledged = {"by": STRING, "at": _AT, "ledger": _LEDGER}
+    change = {"lesson": _CODE}
+    return {
+        "LessonContent": obj(
+            optional(
+                {
+                    "flight": ref("LessonFlight"),
+                    "ground": ref("LessonGround"),
+                    "items": listed(ref("LessonItem"), 200),
+                    "comments": TEXT,
+                    "next": {**TEXT, "description": "What to do next."},
+                }
+            ),
+            description="What happened in a lesson. The sign-off gives ids, the instructor and the links.",
+        ),
+        "LessonFlight": _without(record["Flight"], *given),
+        "LessonGround": _without(record["GroundLesson"], *given),
+        "LessonItem": item,
+        "LessonWarning": full(
+            {"kind": STRING, "place": STRING, "message": STRING},
+            description="What looks odd; it refuses nothing.",
+        ),
+        "LessonRecordToDraft": obj(
+            {"id": _OWN_ID, "content": ref("LessonContent"), **optional(change)}, ["id", "content"]
+        ),
+        "LessonRecordToChange": obj({"content": ref("LessonContent"), **optional(change)}, ["content"]),
+        "LessonRecordCorrection": obj(
+            {"id": _OWN_ID, "reason": _REASON, "content": ref("LessonContent")}, ["id", "reason", "content"]
+        ),
+        "LessonRecordToSign": obj(
+            {
+                "content_hash": _HASH,
+                "confirm_password": _PASSWORD,
+                **optional(
+                    {"performed_at": {**INSTANT, "description": "When it was signed; not after now."}}
+                ),
+            },
+            ["content_hash", "confirm_password"],
+        ),
+        "LessonRecordToAcknowledge": full({"confirm_password": _PASSWORD}),
+        "LessonRecordInShort": full(short),
+        "LessonRecordPage": full(
+            {
+                "next": or_null(STRING),
+                "previous": or_null(STRING),
+                "lesson_records": listed(ref("LessonRecordInShort")),
+            }
+        ),
+        "LessonRecord": full(
+            {
+                **short,
+                "version": {"type": "integer", "minimum": 1},
+                "content": ref("LessonContent"),
+                "content_hash": _HASH,
+                "reason": STRING,
+                "warnings": listed(ref("LessonWarning")),
+                "computed": full(
+                    {"night": or_null(STRING), "distance": or_null(STRING)},
+                    description="Worked out from off, on and the route; null where they do not give enough.",
+                ),
+                "sign_off": or_null(full(signed)),
+                "acknowledgement": or_null(full(acknowledged)),
+            }
+        ),
+        "LessonSignOff": full({"lesson_record": _UUID, **signed}),
+        "LessonAcknowledgement": full({"lesson_record": _UUID, **acknowledged}),
+    }
+
+
+def _without(schema: Schema, *keys: str) -> Schema:
+    properties = {key: each for key, each in schema["properties"].items() if key not in keys}
+    required = [key for key in schema.get("required", ()) if key not in keys]
+    return obj(properties, required)
