@@ -35,7 +35,7 @@ class Carried:
 
 
 def compare(old: Outline, new: Outline) -> tuple[Change, ...]:
-    """What differs between two versions, from the course itself down to its minimums; empty for equal ones."""
+    """What differs between two versions, from the course down to its minimums; empty for equal ones."""
     return (
         *_fields("course", new.code, _of(old, "title", "says"), _of(new, "title", "says")),
         *_group("stage", old.stages, new.stages, _stage),

@@ -17,7 +17,7 @@ ALLOWED = tuple(sorted(set(KINDS) - {"milestone"}))
 
 @dataclass(frozen=True, slots=True)
 class Minimum:
-    """A kind of requirement, its parameters as rule data has them: ``{"counts": ["dual"], "need": "25 h"}``."""
+    """A kind of requirement; parameters as rule data has them, ``{"counts": ["dual"], "need": "25 h"}``."""
 
     code: str
     kind: str
@@ -56,13 +56,14 @@ def read_params(kind: str, values: Mapping[str, Any]) -> tuple[dict[str, Any], l
 def as_requirement(
     minimum: Minimum, milestone: str, whose: str, first: date, last: date | None = None
 ) -> Requirement:
-    """The minimum as a requirement of a milestone; ``whose`` says whose it is, such as ``the school's``.
+    """The minimum as a requirement of a milestone; ``whose`` is ``school`` or ``course``.
 
-    Its id says that it is no requirement of the law: ``faa.first-solo.school.dual``.
+    Its id and its citation say that it is no requirement of the law: ``faa.first-solo.school.dual``.
+
+    Raises: ValueError where its parameters cannot be read.
     """
-    cite = Citation(f"{whose} own minimum, not a regulation", f"{whose} own rules", first)
-    word = "course" if "course" in whose else "school"
-    name = f"{milestone}.{word}.{minimum.code}"
+    cite = Citation(f"the {whose}'s own minimum, not a regulation", f"the {whose}'s own rules", first)
+    name = f"{milestone}.{whose}.{minimum.code}"
     version = RuleVersion(
         name, minimum.kind, first, last, minimum.says, cite, "read", minimum.note, minimum.read()
     )

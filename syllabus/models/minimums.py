@@ -1,0 +1,87 @@
+"""What a school asks for beyond the law: an insurer's hours, a rule of the house."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import models
+from django.db.models import F, Q
+
+from syllabus import rulebook
+from syllabus.engine.course import CODE as IS_CODE
+from syllabus.engine.minimums import Minimum, as_requirement, read_params
+from syllabus.engine.rulebook import Requirement
+from syllabus.models.courses import CODE
+
+
+class SchoolMinimum(models.Model):
+    """One requirement of a school's own, added to a milestone; it is shown as the school's, never as law.
+
+    ``params`` are those of a kind of requirement as regulation data writes them, and checked by the same
+    readers: ``{"counts": ["dual"], "need": "25 h"}``. It is in force from ``starts`` to ``ends``, both days.
+    """
+
+    school_ref = models.SlugField(max_length=60)
+    milestone = models.CharField(max_length=CODE)
+    code = models.CharField(max_length=CODE)
+    kind = models.CharField(max_length=60)
+    params = models.JSONField(default=dict)
+    says = models.TextField()
+    note = models.TextField(blank=True)
+    starts = models.DateField("first day")
+    ends = models.DateField("last day", null=True, blank=True)
+
+    class Meta:
+        ordering = ["school_ref", "milestone", "code", "starts"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["school_ref", "milestone", "code", "starts"], name="schoolminimum_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(ends__isnull=True) | Q(ends__gte=F("starts")),
+                name="schoolminimum_does_not_end_before_it_starts",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.says
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        self.full_clean()
+        super().save(*args, **kwargs)
+
+    def as_minimum(self) -> Minimum:
+        return Minimum(self.code, self.kind, self.params, self.says, self.note)
+
+    def as_requirement(self) -> Requirement:
+        """As the engine asks it, with words that say whose it is."""
+        return as_requirement(self.as_minimum(), self.milestone, "school", self.starts, self.ends)
+
+    def clean(self) -> None:
+        """Raises: ValidationError, by field, with the words of the checker of regulation data."""
+        wrong: dict[str, list[str]] = {}
+        known = rulebook.current().milestones
+        if self.milestone not in known:
+            wrong["milestone"] = [f"no milestone is called {self.milestone!r}; there are {', '.join(known)}"]
+        if not IS_CODE.fullmatch(self.code):
+            wrong["code"] = [f"{self.code!r} is no code: small letters and digits, apart by hyphens"]
+        if not isinstance(self.params, dict):
+            wrong["params"] = [f"{self.params!r} is not a mapping of parameters to values"]
+        else:
+            for fault in read_params(self.kind, self.params)[1]:
+                wrong.setdefault("kind" if fault.place == "kind" else "params", []).append(fault.message)
+        others = SchoolMinimum.objects.filter(
+            Q(ends__isnull=True) | Q(ends__gte=self.starts),
+            school_ref=self.school_ref, milestone=self.milestone, code=self.code,
+        ).exclude(pk=self.pk)  # fmt: skip
+        if self.ends is not None:
+            others = others.filter(starts__lte=self.ends)
+        if other := others.first():
+            wrong["starts"] = [
+                f"another version of {self.code} is in force from {other.starts}"
+                + (f" to {other.ends}" if other.ends else "")
+                + "; let one end before the other starts"
+            ]
+        if wrong:
+            raise ValidationError(wrong)
