@@ -50,7 +50,7 @@ class ConfirmThrottle(UserRateThrottle):
     """Guessing at the password that confirms a signature takes long."""
 
     scope = "confirm"
-    rate = "60/min"
+    rate = "30/min"
 
 
 class SigningView(StudentView):

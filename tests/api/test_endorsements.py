@@ -123,6 +123,26 @@ def test_a_wrong_password_signs_nothing(people, signed_in: Clients, place) -> No
     assert not models.EndorsementSeal.objects.exists()
 
 
+def test_guessing_at_the_password_takes_long(people, signed_in: Clients, place) -> None:
+    client = signed_in(people.ida)
+    for _ in range(30):
+        problem(client.post(place, to_give(confirm_password="guessed")), 403)
+    problem(client.post(place, to_give()), 429)
+    assert client.get(place).status_code == 200
+
+
+def test_somebody_who_has_no_password_signs_nothing(people, signed_in: Clients, place) -> None:
+    people.ida.set_unusable_password()
+    people.ida.save()
+    for typed in ("", "!", people.ida.password):
+        problem(signed_in(people.ida).post(place, to_give(confirm_password=typed)), 403)
+
+
+def test_nothing_personal_of_a_school_stands_in_another(people, signed_in: Clients, place) -> None:
+    problem(signed_in(people.olaf).post(place, to_give()), 404)
+    problem(signed_in(people.olaf).post(f"{place}/check", {"kind": "retest"}), 404)
+
+
 def test_an_administrator_signs_nothing_and_revokes(people, signed_in: Clients, place) -> None:
     problem(signed_in(people.ada).post(place, to_give()), 403)
     sent = to_give()

@@ -8,6 +8,7 @@ import uuid
 from typing import Any
 
 import pytest
+from django.core.exceptions import ValidationError
 
 from syllabus import catalogue, rulebook
 from syllabus.engine import document
@@ -389,6 +390,21 @@ def test_the_schools_own_wording_stands_in_the_place_of_the_catalogues(people, s
     )
     fields = {**SOLO, "conditions": "Wind below 10 kt."}
     assert looked_at(people, "solo-90-day", fields).wording == "Sam Example: solo, C172. Wind below 10 kt."
+
+
+WORDED = [
+    pytest.param("picnic", "Fine day.", "kind", id="a kind that is not in the catalogue"),
+    pytest.param("solo-90-day", "{area}", "wording", id="a placeholder of another kind"),
+    pytest.param("solo-90-day", "{student", "wording", id="half a pair of braces"),
+]
+
+
+@pytest.mark.parametrize(("kind", "wording", "field"), WORDED)
+def test_a_schools_wording_that_cannot_be_filled_in_is_not_kept(people, kind, wording, field):
+    row = models.EndorsementWording(school=people.school, kind=kind, wording=wording)
+    with pytest.raises(ValidationError) as wrong:
+        row.full_clean()
+    assert list(wrong.value.message_dict) == [field]
 
 
 # The lives
