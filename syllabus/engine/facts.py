@@ -6,10 +6,11 @@ means the same wherever a rule asks for it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property, lru_cache
+from itertools import permutations
 
 from syllabus.engine.geography import Place, distance_nm, near_limit, to_hundredth
 from syllabus.engine.record import Flight, Record
@@ -88,13 +89,15 @@ class Journey:
     """One flight in the sense of a rule on a single flight: an entry, or the entries that share a trip.
 
     ``points`` are the original point of departure and then every landing. ``doubt`` says why the order of
-    the entries is not known; ``broken`` says why they do not make one flight.
+    the entries is not known; ``broken`` says why they do not make one flight. ``readings`` are the orders
+    that the ends of the entries allow where there are several: where they agree there is no doubt.
     """
 
     entries: tuple[Flight, ...]
     points: tuple[Place, ...]
     doubt: str = ""
     broken: str = ""
+    readings: tuple[Journey, ...] = ()
 
     @property
     def last(self) -> Flight:
@@ -149,6 +152,9 @@ class Journey:
         return self._beyond[limit]
 
     def _looked_beyond(self, limit: int) -> tuple[bool | None, str]:
+        if self.readings:
+            answers = [reading.lands_beyond(limit) for reading in self.readings]
+            return answers[0] if len({met for met, _ in answers}) == 1 else (None, self.doubt)
         if self.broken:
             return False, self.broken
         far = self.farthest
@@ -218,55 +224,50 @@ def journeys(record: Record) -> dict[str, Journey]:
     return record.memo["journeys"]
 
 
+#: More entries of one day without takeoff times than this are not tried in every order.
+_MOST_TRIED = 6
+
+
 def _joined(name: str, entries: list[Flight]) -> Journey:
     """One journey of several entries, in date and off order."""
     if len(entries) == 1:
         return Journey(tuple(entries), entries[0].route)
+    if missing := [entry.id for entry in entries if not entry.route]:
+        words = f"the route of {', '.join(missing)}, a part of trip {name}"
+        return Journey(tuple(entries), (), doubt=words)
     days: dict[date, list[Flight]] = {}
     for entry in entries:
         days.setdefault(entry.date, []).append(entry)
-    ordered: list[Flight] = []
-    doubt = ""
+    orders: list[tuple[Flight, ...]] = [()]
     for day in sorted(days):
-        same = days[day]
-        if len(same) > 1 and any(entry.off is None for entry in same):
-            chain = _chained(same, ordered[-1].route[-1].key if ordered and ordered[-1].route else None)
-            if chain is None:
-                doubt = f"the off times on {day}, without which the order of trip {name} is not known"
-            same = chain or same
-        ordered.extend(same)
+        orders = [before + after for before in orders for after in _orders(days[day])]
+    readings = [_connected(name, order) for order in orders]
+    whole = [reading for reading in readings if not reading.broken] or readings[:1]
+    if len(whole) == 1:
+        return whole[0]
+    doubt = f"the off times of trip {name}, without which the order of its entries is not known"
+    return replace(whole[0], doubt=doubt, readings=tuple(whole))
+
+
+def _orders(entries: list[Flight]) -> list[tuple[Flight, ...]]:
+    """The orders in which entries of one day may have been flown: one where takeoff times tell."""
+    if len(entries) == 1 or all(entry.off is not None for entry in entries) or len(entries) > _MOST_TRIED:
+        return [tuple(entries)]
+    return list(permutations(entries))
+
+
+def _connected(name: str, entries: tuple[Flight, ...]) -> Journey:
+    """The journey of entries in an order, broken where one does not start where the last ended."""
     points: list[Place] = []
     broken = ""
-    for entry in ordered:
-        if not entry.route:
-            doubt = doubt or f"the route of {entry.id}, a part of trip {name}"
-            continue
-        if points and not doubt and points[-1].key != entry.route[0].key:
-            broken = f"trip {name} ends at {points[-1].key} and {entry.id} starts at {entry.route[0].key}"
+    for entry in entries:
+        if points and points[-1].key != entry.route[0].key:
+            broken = (
+                broken
+                or f"trip {name} ends at {points[-1].key} and {entry.id} starts at {entry.route[0].key}"
+            )
         points.extend(entry.route[1:] if points and points[-1].key == entry.route[0].key else entry.route)
-    return Journey(tuple(ordered), tuple(points), doubt, broken)
-
-
-def _chained(entries: Iterable[Flight], start: str | None) -> list[Flight] | None:
-    """The entries in the one order in which each starts where the last ended; None without just one."""
-    left = list(entries)
-    if not all(entry.route for entry in left):
-        return None
-    if start is None:
-        ends = [entry.route[-1].key for entry in left]
-        firsts = [entry for entry in left if entry.route[0].key not in ends]
-        if len(firsts) != 1:
-            return None
-        start = firsts[0].route[0].key
-    ordered: list[Flight] = []
-    while left:
-        nexts = [entry for entry in left if entry.route[0].key == start]
-        if len(nexts) != 1:
-            return None
-        ordered.append(nexts[0])
-        left.remove(nexts[0])
-        start = nexts[0].route[-1].key
-    return ordered
+    return Journey(entries, tuple(points), broken=broken)
 
 
 def minutes(microseconds: int) -> int:

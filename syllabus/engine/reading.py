@@ -22,7 +22,7 @@ from syllabus.engine.geography import Place
 #: Outside these years a date in a training record is a slip of the pen (and arithmetic may overflow).
 FIRST_YEAR, LAST_YEAR = 1900, 2199
 MOST_COUNT = 10_000
-MOST_HOURS = 99_999
+MOST_HOURS = 100_000
 MOST_TEXT = 10_000
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _DATE_TIME = re.compile(
@@ -271,8 +271,8 @@ def quantity(dimension: str) -> Read:
 def time(faults: Faults, value: Any, place: str) -> int | None:
     """A time in microseconds."""
     found = quantity(units.TIME)(faults, value, place)
-    if found is not None and found > MOST_HOURS:
-        faults.add(place, f"{called(value)} is more than {MOST_HOURS} hours, longer than anybody flies")
+    if found is not None and found >= MOST_HOURS:
+        faults.add(place, f"{called(value)} is {MOST_HOURS:,} hours or more, longer than anybody flies")
         return None
     return None if found is None else int(found * units.HOUR)
 

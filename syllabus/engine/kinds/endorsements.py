@@ -111,6 +111,8 @@ def cross_country_endorsement(rule: RuleVersion, record: Record, question: Quest
     found = Evidence("endorsement")
     wanted = question.context.route
     for each in given(record, rule.params["for_flight"], found):
+        if _other_route(found, each, wanted):
+            continue
         if each.flight_date is None:
             found.maybe(each.id, Days.starting(each.given), "the date of the flight it is for")
             continue
@@ -120,8 +122,10 @@ def cross_country_endorsement(rule: RuleVersion, record: Record, question: Quest
         if not days:
             found.no(each.id, f"given {each.given}, not in time for the flight of {each.flight_date}")
         else:
-            _same_route(found, each, wanted, days, f"for the flight of {each.flight_date}")
+            _routed(found, each, wanted, days, f"for the flight of {each.flight_date}")
     for each in given(record, rule.params["repeated"], found):
+        if _other_route(found, each, wanted, there_and_back=True):
+            continue
         days = Days.between(each.given, each.expires)
         route = wanted or each.route
         near, why = _within(route, rule.params["repeated_within"])
@@ -130,28 +134,31 @@ def cross_country_endorsement(rule: RuleVersion, record: Record, question: Quest
         elif near is None:
             found.maybe(each.id, days, why)
         else:
-            _same_route(found, each, wanted, days, f"standing, {until(each.expires)}", there_and_back=True)
+            _routed(found, each, wanted, days, f"standing, {until(each.expires)}")
     return found.finding(rule, question.on)
 
 
-def _same_route(
-    found: Evidence,
-    each: Endorsement,
-    wanted: tuple[Place, ...] | None,
-    days: Days,
-    gave: str,
-    *,
-    there_and_back: bool = False,
+def _other_route(
+    found: Evidence, each: Endorsement, wanted: tuple[Place, ...] | None, *, there_and_back: bool = False
+) -> bool:
+    """Whether it is for another route than the one asked about, which no further fact could mend."""
+    if not wanted or not each.route or _keys(each.route, there_and_back) == _keys(wanted, there_and_back):
+        return False
+    shown = "-".join(place.key for place in each.route)
+    found.no(each.id, f"for {shown}, asked about is {'-'.join(place.key for place in wanted)}")
+    return True
+
+
+def _routed(
+    found: Evidence, each: Endorsement, wanted: tuple[Place, ...] | None, days: Days, gave: str
 ) -> None:
+    """Count it for its route, where both it and the question name one."""
     if wanted is None:
         found.maybe("context", days, "route: the airports of the flight asked about")
     elif not each.route:
         found.maybe(each.id, days, "the route it is for")
-    elif _keys(each.route, there_and_back) == _keys(wanted, there_and_back):
-        found.yes(each.id, days, gave)
     else:
-        shown = "-".join(place.key for place in each.route)
-        found.no(each.id, f"for {shown}, asked about is {'-'.join(place.key for place in wanted)}")
+        found.yes(each.id, days, gave)
 
 
 def _keys(route: tuple[Place, ...], there_and_back: bool) -> list[str]:

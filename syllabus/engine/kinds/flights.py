@@ -110,6 +110,11 @@ def _relevant(rule: RuleVersion, journey: Journey) -> bool:
 
 def _judge(rule: RuleVersion, journey: Journey, notes: list[str]) -> tuple[list[str], list[str], str]:
     """What is wrong with a journey, what is missing, and what it gave."""
+    if journey.readings:
+        answers = [_judge(rule, reading, []) for reading in journey.readings]
+        if len({(bool(wrong), bool(missing)) for wrong, missing, _ in answers}) > 1:
+            return [], [journey.doubt], ""
+        return _judge(rule, journey.readings[0], notes)
     wrong: list[str] = []
     missing: list[str] = []
 

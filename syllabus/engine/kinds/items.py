@@ -81,7 +81,7 @@ def _days_at(
 
 
 def _latest(group: list[ItemGrade], record: Record) -> list[ItemGrade]:
-    """Of one day's grades the last, where takeoff times or the time of recording tell; else all of them."""
+    """Of one day's grades the last, where takeoff times tell; else all of them."""
     if len(group) == 1:
         return group
     flights = [record.flights_by_id.get(grade.flight) if grade.flight else None for grade in group]

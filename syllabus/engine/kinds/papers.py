@@ -127,6 +127,7 @@ def document(rule: RuleVersion, record: Record, question: Question, nested: Any)
 
 
 _LIFE = registry.struct(
+    together=(("young_under", "young_life"),),
     issued_before=Param(registry.day),
     life=Param(registry.length),
     young_under=Param(registry.age),

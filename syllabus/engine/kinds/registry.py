@@ -149,8 +149,8 @@ def table(read_key: ReadParam, read_value: ReadParam) -> ReadParam:
     return read
 
 
-def struct(**params: Param) -> ReadParam:
-    """A group of parameters that belong together."""
+def struct(*, together: tuple[tuple[str, str], ...] = (), **params: Param) -> ReadParam:
+    """A group of parameters that belong together; of each pair in ``together`` both stand or neither."""
 
     def read(value: Any) -> dict[str, Any]:
         if not isinstance(value, Mapping):
@@ -159,6 +159,9 @@ def struct(**params: Param) -> ReadParam:
             raise ValueError(f"unknown {', '.join(map(repr, extra))}; known are {', '.join(params)}")
         if missing := [name for name, param in params.items() if param.required and name not in value]:
             raise ValueError(f"{', '.join(missing)} is missing")
+        for one, other in together:
+            if (one in value) != (other in value):
+                raise ValueError(f"{one} and {other} go together; give both or neither")
         return {name: param.read(value[name]) for name, param in params.items() if name in value}
 
     return read

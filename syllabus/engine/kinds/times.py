@@ -26,6 +26,7 @@ ONE_DAY = timedelta(days=1)
 LOGBOOK_STEP = 6 * MINUTE
 
 DEVICE_CREDIT = registry.struct(
+    together=(("by_letter", "letter"),),
     devices=Param(registry.words(*DEVICES), True),
     by_letter=Param(registry.words(*DEVICES)),
     letter=Param(registry.word()),
@@ -248,9 +249,8 @@ def _device_share(
 
 def _authorizes(letter: Document, model: str, day: date) -> bool:
     """Whether a letter names the device's model and was in force on the day it was used."""
-    return same(letter.aircraft_model or "") == same(model) and day in Days.between(
-        letter.issued, letter.expires
-    )
+    named = letter.aircraft_model is not None and same(letter.aircraft_model) == same(model)
+    return named and day in Days.between(letter.issued, letter.expires)
 
 
 def _flight_share(rule: RuleVersion, record: Record, flight: Flight) -> Share | None:
