@@ -14,6 +14,7 @@ import pytest
 from django.core.management import call_command
 from django.db import DatabaseError, connection, transaction
 
+from syllabus.engine import record as engine
 from syllabus.engine.units import HOUR
 from tests import cast, factories
 from tests.cast import Cast
@@ -371,6 +372,29 @@ def test_the_guards_can_be_taken_away_and_put_back(people: Cast) -> None:
         models.Landing.objects.update(landings=4)
     with pytest.raises(DatabaseError, match="is sealed"), transaction.atomic():
         models.Landing.objects.update(landings=5)
+
+
+@pytest.mark.parametrize("way", ["put in", "moved"])
+def test_no_landing_is_added_to_a_sealed_flight(people: Cast, way: str) -> None:
+    other = factories.recorded(
+        factories.student(people.school),
+        flights=(engine.Flight("f1", AT.date(), landings=(engine.Landings(None, 1, 1),)),),
+    )
+    signed(people)
+    flight = models.Flight.objects.get(sealed=True)
+
+    def more() -> None:
+        if way == "moved":
+            models.Landing.objects.filter(student=other).update(flight=flight, position=5)
+        else:
+            models.Landing.objects.create(
+                school=people.school, student=people.sam, flight=flight, position=5, landings=1
+            )
+
+    with pytest.raises(DatabaseError, match="is sealed"), transaction.atomic():
+        more()
+    models.Landing.objects.filter(student=other).update(landings=2)  # no sealed one is as free as ever
+    assert models.Landing.objects.filter(flight=flight).count() == 1
 
 
 # The student's own signature

@@ -64,6 +64,12 @@ BEGIN
 END""",
     LANDINGS: f"""
 BEGIN
+  IF TG_OP <> 'DELETE' AND NOT (TG_OP = 'UPDATE' AND NEW.flight_id = OLD.flight_id) THEN
+    IF {_FLIGHT_SEALED.replace("OLD", "NEW")} THEN
+      RAISE EXCEPTION 'the flight % {_SAYS}', NEW.flight_id USING ERRCODE = 'restrict_violation';
+    END IF;
+    IF TG_OP = 'INSERT' THEN RETURN NEW; END IF;
+  END IF;
   IF NOT {_FLIGHT_SEALED} THEN
     IF TG_OP = 'DELETE' THEN RETURN OLD; END IF;
     RETURN NEW;
@@ -117,10 +123,11 @@ def triggers(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
         if connection.vendor == "postgresql":
             # A condition of a trigger holds no query: the function of the landings asks it.
             asks = each.rows and each.function != LANDINGS
+            events = "UPDATE OR DELETE" if each.function != LANDINGS else "INSERT OR UPDATE OR DELETE"
             when = f" WHEN ({each.rows.format(row='OLD')})" if asks else ""
             found[f"{table}_stays"] = (
                 table,
-                f"CREATE TRIGGER {table}_stays BEFORE UPDATE OR DELETE ON {table}"
+                f"CREATE TRIGGER {table}_stays BEFORE {events} ON {table}"
                 f" FOR EACH ROW{when} EXECUTE FUNCTION {each.function}()",
             )
         elif connection.vendor == "sqlite":
@@ -153,6 +160,10 @@ def _sqlite(guarded: _Guarded) -> Iterator[tuple[str, str, str]]:
         )
         retires = f"(OLD.retired_at IS NULL AND NEW.retired_at IS NOT NULL AND {kept} AND {guarded.retires})"
     same = f"SELECT 1 FROM {table} there WHERE there.id = NEW.id AND {there}"  # noqa: S608
+    if guarded.function == LANDINGS:  # none is added to a flight that is sealed
+        added = guarded.rows.format(row="NEW")
+        yield f"{table}_no_more", "INSERT", added
+        yield f"{table}_no_move", "UPDATE", f"NEW.flight_id IS NOT OLD.flight_id AND {added}"
     yield f"{table}_no_update", "UPDATE", f"{old} AND NOT {retires}"
     yield f"{table}_no_delete", "DELETE", f"{old} AND NOT {_DEMO}"
     yield f"{table}_no_replace", "INSERT", f"EXISTS ({same})"

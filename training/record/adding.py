@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from syllabus.engine import record as engine
@@ -18,30 +19,36 @@ def part(name: str) -> Part:
 def add(student: models.Student, name: str, entry: engine.Entry, *, at: dt.datetime, **columns: Any) -> Any:
     """Put an entry on record in the list ``name``; returns its row.
 
-    A flight's landings are put down with it. ``columns`` are those that the record document does not have,
-    such as ``sealed``. The caller holds the student's row locked.
+    A flight's landings are put down with it, before it is sealed: then none can be added. ``columns`` are
+    those that the record document does not have, such as ``sealed``. The caller holds the student locked.
 
     Raises: IntegrityError where the id stands on record already.
     """
     whose = part(name)
+    sealed = columns.pop("sealed", False)
+    landings = write_landings(entry) if isinstance(entry, engine.Flight) else []
     row = whose.model.objects.create(
         school_id=student.school_id,
         student_id=student.pk,
         recorded_at=at,
         **dict(zip(whose.columns, whose.write(entry), strict=True)),
+        sealed=sealed and not landings,
         **columns,
     )
-    if isinstance(entry, engine.Flight):
+    if landings:
         models.Landing.objects.bulk_create(
             models.Landing(
                 school_id=student.school_id,
                 student_id=student.pk,
                 flight=row,
                 position=position,
-                **dict(zip(LANDING_COLUMNS, landings, strict=True)),
+                **dict(zip(LANDING_COLUMNS, each, strict=True)),
             )
-            for position, landings in enumerate(write_landings(entry))
+            for position, each in enumerate(landings)
         )
+        if sealed:
+            row.sealed = True
+            row.save(update_fields=["sealed"])
     return row
 
 
@@ -65,6 +72,33 @@ def retire(student: models.Student, prefix: str, *, at: dt.datetime) -> int:
             models.Landing.objects.filter(flight_id__in=list(rows)).update(retired_at=end)
         count += len(rows)
     return count
+
+
+def differences(
+    student: models.Student, prefix: str, entries: Mapping[str, Sequence[engine.Entry]], *, retired: bool
+) -> Iterator[str]:
+    """How the rows whose ids begin with ``prefix`` differ from the sealed entries that should stand there.
+
+    ``retired`` says whether they should be off the record.
+    """
+    for each in PARTS:
+        wanted = {entry.id: entry for entry in entries.get(each.name, ())}
+        rows = each.model.objects.filter(student_id=student.pk, entry_id__startswith=prefix)
+        for pk, sealed, ended, *columns in rows.values_list("pk", "sealed", "retired_at", *each.columns):
+            entry = wanted.pop(columns[0], None)
+            if entry is None:
+                yield f"{each.name} {columns[0]} is none of its entries"
+                continue
+            if tuple(columns) != each.write(entry) or not sealed:
+                yield f"{each.name} {columns[0]} is not what was signed"
+            if (ended is not None) != retired:
+                yield f"{each.name} {columns[0]} is {'on' if retired else 'off'} the record"
+            if isinstance(entry, engine.Flight):
+                landings = models.Landing.objects.filter(flight_id=pk).order_by("position")
+                if list(landings.values_list(*LANDING_COLUMNS)) != write_landings(entry):
+                    yield f"the landings of {columns[0]} are not what was signed"
+        for name in wanted:
+            yield f"{each.name} {name} is missing"
 
 
 def entry_of(row: Any, name: str) -> Any:
