@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import json
 import uuid
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
@@ -72,6 +73,29 @@ def eligibility(
     rules = rulebook.current()
     asked = _about(rules.milestone(milestone), student, context)
     return _report(rules.id, _State.of(student, known_at), milestone, on, asked)
+
+
+def eligibility_json(
+    student: Student,
+    milestone: str,
+    on: dt.date,
+    *,
+    known_at: dt.datetime | None = None,
+    context: Context | None = None,
+) -> bytes:
+    """The same report as JSON text, written once for each state of the record.
+
+    Queries, raises: as ``eligibility``.
+    """
+    rules = rulebook.current()
+    asked = _about(rules.milestone(milestone), student, context)
+    return _written(rules.id, _State.of(student, known_at), milestone, on, asked)
+
+
+@lru_cache(maxsize=256)
+def _written(rules: str, state: _State, milestone: str, on: dt.date, context: Context) -> bytes:
+    report = _report(rules, state, milestone, on, context)
+    return json.dumps(report.as_json(), ensure_ascii=False, separators=(",", ":")).encode()
 
 
 def _about(milestone: Milestone, student: Student, context: Context | None) -> Context:

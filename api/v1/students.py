@@ -6,6 +6,7 @@ import uuid
 from collections.abc import Mapping
 from typing import Any
 
+from django.http import HttpResponse
 from rest_framework.pagination import CursorPagination
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -170,7 +171,7 @@ class StudentMilestone(StudentView):
         answers={200: Answer("EligibilityReport", "The report")},
         refuses=(401, 404, 406, 422),
     )
-    def get(self, request: Request, ref: uuid.UUID, milestone: str) -> Response:
+    def get(self, request: Request, ref: uuid.UUID, milestone: str) -> HttpResponse:
         asked = dict(self.asked)
         on, known_at = asked.pop("on"), asked.pop("known_at")
         try:
@@ -178,11 +179,11 @@ class StudentMilestone(StudentView):
         except UnknownMilestone:
             raise not_found("milestone of that id; /api/v1/milestones lists those that") from None
         student = self.open(ref, f"eligibility {milestone}")
-        report = reports.eligibility(
+        report = reports.eligibility_json(
             student,
             milestone,
             on or student.school.day(self.at),
             known_at=known_at,
             context=Context(**asked),
         )
-        return Response(report.as_json())
+        return HttpResponse(report, content_type="application/json")
