@@ -56,6 +56,10 @@ WRONG_FLIGHTS = {
         "times.total: nan is not a plain number of at most 9 digits and 6 decimals",
     ),
     "a time below zero": ({"times": {"total": -1}}, "times.total: -1 is below zero; a time is 0 or more"),
+    "a time longer than a life of flying": (
+        {"times": {"total": "100000 h"}},
+        "times.total: '100000 h' is 100,000 hours or more, longer than anybody flies",
+    ),
     "more dual than total": (
         {"times": {"total": "1 h", "dual": "1.1 h"}},
         "times.dual: 1.1 h is more than the total, 1.0 h; correct one",
