@@ -19,7 +19,7 @@ from syllabus import rulebook
 from syllabus.engine import units
 from syllabus.engine.course import FLIGHT, PLANNED, CourseError, Item, Lesson, Outline, Stage, Task, check
 from syllabus.engine.errors import Fault, RuleDataError
-from syllabus.engine.kinds import registry
+from syllabus.engine.kinds import KINDS, registry
 from syllabus.engine.minimums import Minimum
 from syllabus.engine.rulebook import VERIFIED
 from syllabus.engine.standards import (
@@ -335,7 +335,7 @@ def as_data(outline: Outline) -> dict[str, Any]:
     data: dict[str, Any] = {"course": outline.code, "title": outline.title, "says": outline.says}
     if outline.minimums:
         data["minimums"] = [
-            _kept(code=each.code, kind=each.kind, **plain(each.params), says=each.says, note=each.note)
+            _kept(code=each.code, kind=each.kind, **_params(each), says=each.says, note=each.note)
             for each in outline.minimums
         ]
     data["stages"] = [
@@ -344,6 +344,18 @@ def as_data(outline: Outline) -> dict[str, Any]:
     ]
     data["items"] = list(map(_item, outline.items))
     return data
+
+
+def _params(minimum: Minimum) -> dict[str, Any]:
+    """In one order: a database keeps the keys of JSON in an order of its own."""
+
+    def ordered(value: Any) -> Any:
+        if isinstance(value, Mapping):
+            return {key: ordered(value[key]) for key in sorted(value)}
+        return [ordered(each) for each in value] if isinstance(value, list) else value
+
+    known = list(KINDS[minimum.kind].params)
+    return {key: ordered(minimum.params[key]) for key in sorted(minimum.params, key=known.index)}
 
 
 def _kept(**fields: Any) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from fractions import Fraction
 from types import MappingProxyType
 
 from django.db import transaction
-from django.db.models import Q, QuerySet
+from django.db.models import F, Q, QuerySet
 
 from syllabus import courses, models, rulebook
 from syllabus.engine import course_changes
@@ -283,7 +283,7 @@ def open_to(school_ref: str) -> QuerySet[models.CourseVersion]:
     return (
         models.CourseVersion.objects.select_related("course")
         .filter(Q(course__school_ref__isnull=True) | Q(course__school_ref=school_ref), state=PUBLISHED)
-        .order_by("course__code", "course__school_ref", "number")
+        .order_by("course__code", F("course__school_ref").asc(nulls_first=True), "number")
     )
 
 

@@ -10,6 +10,7 @@ import hypothesis
 import pytest
 
 from tests.ledger.lifting import ledger_emptied  # noqa: F401  (a fixture of every test that commits)
+from tests.syllabus.published import courses_taken_out  # noqa: F401  (likewise)
 
 hypothesis.settings.register_profile("here", deadline=None, print_blob=True)
 hypothesis.settings.register_profile("ci", parent=hypothesis.settings.get_profile("here"), derandomize=True)

@@ -286,9 +286,8 @@ def _items(outline: Outline) -> Iterator[Fault]:
             yield Fault(f"{at}.standard.{name}", f"two tolerances of {item.code} are called {name!r}")
         for tolerance in item.standard:
             if tolerance.low is not None and tolerance.high is not None and tolerance.low > tolerance.high:
-                yield Fault(
-                    f"{at}.standard.{tolerance.name}", f"{tolerance.name}: the low limit is above the high"
-                )
+                place = f"{at}.standard.{tolerance.name}"
+                yield Fault(place, f"{tolerance.name}: the low limit is above the high one")
         for other in item.prerequisites:
             if other not in outline.by_code:
                 yield Fault(f"{at}.prerequisites", f"{item.code} needs {other!r}, which is no item")

@@ -26,12 +26,16 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Carried:
-    """Whether what was passed stands in the new version; ``why`` says what keeps it from that."""
+    """Whether what was passed stands in the new version.
+
+    ``why`` says what keeps it from that, ``note`` what an instructor should look at where it stands.
+    """
 
     item: str
     grade: str
     carries: bool
     why: str = ""
+    note: str = ""
 
 
 def compare(old: Outline, new: Outline) -> tuple[Change, ...]:
@@ -49,7 +53,8 @@ def carry_over(old: Outline, new: Outline, passed: Mapping[str, str]) -> tuple[C
     """For each item passed in the old version (its code with its newest grade), whether it stands in the new.
 
     It stands where the new version asks for no more: the same item, no limit tighter or new, the same task,
-    no further proof, and no higher grade. In the order of the old version; what it does not know comes last.
+    no further proof, and no higher grade. Another revision of the same task carries with a note. In the order
+    of the old version; what it does not know comes last.
     """
     order = {item.code: index for index, item in enumerate(old.items)}
     codes = sorted(passed, key=lambda code: (order.get(code, len(order)), code))
@@ -68,13 +73,19 @@ def _carried(old: Outline, new: Outline, code: str, grade: str) -> Carried:
     wanted = new.highest.get(code)
     if wanted and GRADES.index(grade) < GRADES.index(wanted):
         reasons.append(f"the new version asks for {wanted}")
-    return Carried(code, grade, not reasons, "; ".join(reasons))
+    note = ""
+    if not reasons and before.task and after.task and before.task != after.task:
+        note = f"graded to {before.task}; see that {after.task} is the same task"
+    return Carried(code, grade, not reasons, "; ".join(reasons), note)
 
 
 def _asks_more(before: Item, after: Item) -> Iterator[str]:
     if before.kind != after.kind:
         yield f"it was {before.kind} and is {after.kind} now"
-    if after.task is not None and (before.task is None or before.task.code != after.task.code):
+    if after.task is not None and (
+        before.task is None
+        or (before.task.document, before.task.code) != (after.task.document, after.task.code)
+    ):
         yield f"it stands for another task now, {after.task}"
     stood = {tolerance.name: tolerance for tolerance in before.standard}
     for tolerance in after.standard:
