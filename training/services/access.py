@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 from collections.abc import Callable, Mapping
-from functools import reduce
+from functools import lru_cache, reduce
 from operator import or_
 from typing import Any
 
@@ -23,25 +23,25 @@ READ, WRITE = AccessLog.Action.READ, AccessLog.Action.WRITE
 Anyone = Any
 
 
-def _oneself(user: User, on: dt.date) -> Q:
-    return Q(user=user)
+def _oneself(user: int, on: dt.date) -> Q:
+    return Q(user_id=user)
 
 
-def _holds(user: User, kind: str) -> Exists:
-    return Exists(Role.objects.filter(user=user, role=kind, school=OuterRef("school")))
+def _holds(user: int, kind: str) -> Exists:
+    return Exists(Role.objects.filter(user_id=user, role=kind, school=OuterRef("school")))
 
 
-def _instructs(user: User, on: dt.date) -> Q:
-    assigned = Assignment.objects.filter(Assignment.in_force(on), instructor=user, student=OuterRef("pk"))
+def _instructs(user: int, on: dt.date) -> Q:
+    assigned = Assignment.objects.filter(Assignment.in_force(on), instructor_id=user, student=OuterRef("pk"))
     return Q(Exists(assigned)) & Q(_holds(user, Role.Kind.INSTRUCTOR))
 
 
-def _administers(user: User, on: dt.date) -> Q:
+def _administers(user: int, on: dt.date) -> Q:
     return Q(_holds(user, Role.Kind.ADMINISTRATOR))
 
 
-#: How a user may stand to a student, as a condition on students on a day.
-RELATIONS: Mapping[str, Callable[[User, dt.date], Q]] = {
+#: How a user (by key) may stand to a student, as a condition on students on a day.
+RELATIONS: Mapping[str, Callable[[int, dt.date], Q]] = {
     "oneself": _oneself,
     "instructs": _instructs,
     "administers": _administers,
@@ -62,7 +62,13 @@ def visible_students(user: Anyone, action: str = READ, *, on: dt.date | None = N
     if not (user and user.is_authenticated and user.is_active):
         return Student.objects.none()
     day = on or dt.datetime.now(dt.UTC).date()
-    return Student.objects.filter(reduce(or_, (RELATIONS[each](user, day) for each in MAY[action])))
+    return _condition(user.pk, action, day).all()
+
+
+@lru_cache(maxsize=1 << 10)
+def _condition(user: int, action: str, on: dt.date) -> QuerySet[Student]:
+    """The question to the database, never an answer; putting it together costs as much as asking."""
+    return Student.objects.filter(reduce(or_, (RELATIONS[each](user, on) for each in MAY[action])))
 
 
 def may(user: Anyone, action: str, student: Student, *, on: dt.date | None = None) -> bool:
