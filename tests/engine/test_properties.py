@@ -34,6 +34,7 @@ ASKED = context_from(
      "route": [points()["A"], points()["N45"], points()["A"]]}
 )  # fmt: skip
 contexts = st.sampled_from([ASKED, ASKED, Context()])
+PARTS = [part for part in Record.PARTS if part != "ground"]  # on which no rule depends
 Asked = tuple[date, dict[str, Any]]
 few = settings(max_examples=60)
 
@@ -98,6 +99,22 @@ def test_the_order_of_entries_changes_nothing(asked: Asked, chance: random.Rando
         )
 
 
+@few
+@given(near_limits.around())
+def test_what_the_entries_are_called_changes_no_answer(asked: Asked) -> None:
+    """An id tells entries apart and nothing else; here each list's ids come in the opposite order."""
+    turn, document = asked
+    called = copy.deepcopy(document)
+    for part in PARTS:
+        for number, entry in enumerate(called[part]):
+            entry["id"] = f"{part}-{100 - number:03d}"
+    for milestone in MILESTONES:
+        before, after = (ask(parse(each), milestone, turn) for each in (document, called))
+        for old, new in zip(before.leaves(), after.leaves(), strict=True):
+            said = [(each.met(turn), each.have, each.remaining, each.holds) for each in (old, new)]
+            assert said[0] == said[1], old.rule.id
+
+
 def amounts(text: str) -> list[float]:
     """``1 endorsement, 2.9 h`` and ``85 min`` as numbers, times in minutes."""
     found = []
@@ -159,7 +176,6 @@ def test_a_record_written_out_reads_back_as_itself(record: Record) -> None:
 
 
 EARLIER, LATER = datetime(1990, 1, 1, tzinfo=UTC), datetime(2190, 1, 1, tzinfo=UTC)
-PARTS = [part for part in Record.PARTS if part != "ground"]  # on which no rule depends
 
 
 @few

@@ -6,10 +6,12 @@ The same for flights stands among the properties.
 from __future__ import annotations
 
 import copy
+import signal
 from datetime import date, timedelta
-from itertools import product
+from itertools import pairwise, permutations, product
 from typing import Any
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -140,3 +142,92 @@ def test_unknown_is_answered_exactly_where_a_missing_fact_could_tip_it(
 
     wanted = found.pop() if len(found) == 1 else None
     assert answers(fragment, asked, milestone)[requirement] is wanted, open_
+
+
+# --- a trip whose order nobody gave
+
+POINTS = ("A", "N30", "N50", "N51", "N55", "T45", "T48", "E50")
+OF_TRIPS = [
+    "faa.private-practical-test.night-cross-country-flight",
+    "faa.private-practical-test.long-solo-cross-country",
+    "faa.private-practical-test.dual-cross-country",
+    "faa.private-practical-test.solo-cross-country",
+]
+
+
+@st.composite
+def trips(draw: st.DrawFn) -> list[str]:
+    """The routes of two to four entries that make one trip, home or away at its end, in any order."""
+    at = draw(st.sampled_from(POINTS))
+    stops = draw(st.lists(st.sampled_from(POINTS), min_size=2, max_size=4))
+    if draw(st.booleans()):
+        stops[-1] = at
+    legs = []
+    for stop in stops:
+        legs.append(f"{at} {stop}")
+        at = stop
+    return draw(st.permutations(legs))
+
+
+@settings(max_examples=80)
+@given(trips(), st.sampled_from(["dual", "solo"]))
+def test_the_order_of_a_trip_is_asked_for_only_where_its_orders_disagree(legs: list[str], how: str) -> None:
+    """The orders that may be true are those in which each entry starts where the one before it ended."""
+
+    def asked(order: tuple[int, ...] | None) -> dict[str, bool | None]:
+        flights = []
+        for number, route in enumerate(legs):
+            entry = {"date": ON.isoformat(), "trip": "t", how: "2 h", "night": "2 h", "cross_country": "2 h"}
+            if order is not None:
+                entry["off"] = f"{ON}T{8 + order.index(number):02d}:00:00-05:00"
+            flights.append({**entry, "route": route})
+        return answers({"student": {}, "flights": flights}, {}, "faa.private-practical-test")
+
+    orders = [
+        order
+        for order in permutations(range(len(legs)))
+        if all(legs[a].split()[-1] == legs[b].split()[0] for a, b in pairwise(order))
+    ]
+    known = [asked(order) for order in orders]
+    unknown = asked(None)
+    for requirement in OF_TRIPS:
+        found = {each[requirement] for each in known}
+        assert unknown[requirement] is (found.pop() if len(found) == 1 else None), requirement
+
+
+def flown(legs: list[str], days: int = 1) -> dict[str, Any]:
+    """One trip, the same entries on each of so many days before the day asked about."""
+    return {
+        "student": {},
+        "flights": [
+            {"date": (ON - timedelta(days=day)).isoformat(), "trip": "t", "route": leg,
+             "solo": "1 h", "cross_country": "1 h"}
+            for day in range(days)
+            for leg in legs
+        ],
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("turned", [False, True], ids=["as they were flown", "the other way round"])
+def test_many_entries_of_a_trip_are_not_put_in_the_order_of_their_ids(turned: bool) -> None:
+    legs = ["A N30", "N30 A", "A N45", "N45 A", "A N55", "N55 T45", "T45 A"]
+    found = answers(flown(legs[::-1] if turned else legs), {}, "faa.private-practical-test")
+
+    assert [found[requirement] for requirement in OF_TRIPS[1::2]] == [None, None]
+
+
+def test_a_trip_with_more_orders_than_can_be_tried_is_answered_all_the_same() -> None:
+    """Anybody may send one: six round trips on each of ten days have 720 to the tenth orders."""
+
+    def too_long(*_: object) -> None:
+        raise TimeoutError("still trying")
+
+    before = signal.signal(signal.SIGALRM, too_long)
+    signal.alarm(20)
+    try:
+        found = answers(flown(["A N55 A"] * 6, days=10), {}, "faa.private-practical-test")
+    finally:
+        signal.alarm(0)
+        signal.signal(signal.SIGALRM, before)
+
+    assert found["faa.private-practical-test.solo-cross-country"] is not False
