@@ -1,7 +1,14 @@
 """A course as a YAML file: read with every fault at its line, and written so that it reads back the same.
 
-What a file says is laid out in DEVELOPERS.md. A quantity carries its unit; a limit counts from the target and
-carries its sign, except where the standard is a range.
+A course has a code (``course``), ``title``, ``says``, its ``stages`` with their lessons, its ``items``, and
+perhaps ``minimums`` beyond the law, written as regulation data writes a requirement. A lesson gives its times
+by kind and its items, each with the least grade that completes it. An item may have a task of a test standard,
+prerequisites, the items of rules it proves, and a standard: one entry for each quantity, such as
+
+    {name: altitude, assigned: altitude at entry, low: -100 ft, high: +100 ft, source: …, verified: memory}
+
+with what is aimed at (``assigned`` in flight, always the same ``value``, ``named`` by airplane or airport, or
+none where the limits are a range) and limits with their unit, which count from there and carry their sign.
 """
 
 from __future__ import annotations
@@ -233,14 +240,12 @@ class _Reader(rulebook.Builder):
     def tolerance(self, at: Lined) -> Tolerance | None:
         self.known(at, _TOLERANCE)
         name = self.text(at, "name", most=MOST_TITLE)
+        if "quantity" not in at and name not in QUANTITIES:
+            told = f"say which it is with 'quantity', one of {', '.join(QUANTITIES)}"
+            self.fault(at.place("name"), f"name: {name!r} is no quantity; {told}")
+            return None
         quantity = self.one_of(at, "quantity", tuple(QUANTITIES), name if name in QUANTITIES else "")
         if not quantity:
-            if "quantity" not in at:
-                self.fault(
-                    at.place("name"),
-                    f"name: {name!r} is no quantity; say which it is with 'quantity', one of"
-                    f" {', '.join(QUANTITIES)}",
-                )
             return None
         target = self.target(at, quantity)
         low, high = self.limit(at, "low", quantity, target), self.limit(at, "high", quantity, target)

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 import pathlib
+import threading
+import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import Any
 
@@ -393,3 +396,79 @@ def test_a_courses_minimums_are_a_milestone_of_their_own() -> None:
     assert (asked["id"], asked["need"]) == ("course.small.course.dual", "2.0 h")
     assert asked["citation"] == "the course's own minimum, not a regulation"
     assert set(rules.milestones) - set(current().milestones) == {"course.small"}
+
+
+@pytest.mark.django_db
+def test_every_trigger_stands_after_a_migration() -> None:
+    if connection.vendor == "postgresql":
+        query = "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled = 'A'"
+    else:
+        query = "SELECT name FROM sqlite_master WHERE type = 'trigger'"
+    with connection.cursor() as cursor:
+        cursor.execute(query)
+        standing = {name for (name,) in cursor.fetchall()}
+    wanted = set(freezing.triggers(connection))
+    assert len(wanted) >= 20
+    assert wanted <= standing
+
+
+@pytest.mark.postgresql
+@pytest.mark.django_db(transaction=True)
+def test_publishing_waits_for_a_row_that_is_just_being_changed() -> None:
+    """Else the change would land in a version whose hash was taken before it."""
+    draft = outlines.save(small()).version
+    changed, go_on = threading.Event(), threading.Event()
+
+    def change() -> None:
+        with transaction.atomic():
+            models.Item.objects.filter(code="climbs").update(title="Changed at the last moment")
+            changed.set()
+            go_on.wait(10)
+        connection.close()
+
+    with ThreadPoolExecutor(1) as pool:
+        changing = pool.submit(change)
+        assert changed.wait(10)
+        threading.Timer(0.3, go_on.set).start()
+        frozen = outlines.publish(draft, AT)
+        changing.result(10)
+    assert models.Item.objects.get(code="climbs").title == "Changed at the last moment"
+    assert frozen.content_hash == courses.content_hash(outlines.outline(frozen))
+
+
+@pytest.mark.postgresql
+@pytest.mark.django_db(transaction=True)
+def test_a_change_waits_for_a_version_that_is_just_being_published_and_is_refused() -> None:
+    draft = outlines.save(small()).version
+
+    def change() -> str:
+        try:
+            models.Item.objects.filter(code="climbs").update(title="Too late")
+        except DatabaseError as problem:
+            return str(problem)
+        finally:
+            connection.close()
+        return "changed"
+
+    with ThreadPoolExecutor(1) as pool:
+        with transaction.atomic():
+            frozen = outlines.publish(draft, AT)
+            changing = pool.submit(change)
+            time.sleep(0.3)
+            assert not changing.done()
+        assert "belongs to a published course version" in changing.result(10)
+    assert frozen.content_hash == courses.content_hash(outlines.outline(frozen))
+
+
+@pytest.mark.postgresql
+@pytest.mark.django_db(transaction=True)
+def test_twenty_imports_at_once_make_one_draft() -> None:
+    def save(_: int) -> int:
+        try:
+            return outlines.save(small()).version.number
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(20) as pool:
+        assert set(pool.map(save, range(20))) == {1}
+    assert models.Course.objects.count() == models.CourseVersion.objects.count() == 1
