@@ -2,8 +2,8 @@
 
 A course has a code (``course``), ``title``, ``says``, its ``stages`` with their lessons, its ``items``, and
 perhaps ``minimums`` beyond the law, written as regulation data writes a requirement. A lesson gives its times
-by kind and its items, each with the least grade that completes it. An item may have a task of a test standard,
-prerequisites, the items of rules it proves, and a standard: one entry for each quantity, such as
+by kind and its items, each with the least grade that completes it. An item may have a task of a test
+standard, prerequisites, the items of rules it proves, and a standard: one entry for each quantity, such as
 
     {name: altitude, assigned: altitude at entry, low: -100 ft, high: +100 ft, source: …, verified: memory}
 
