@@ -230,6 +230,31 @@ def test_why_a_statement_is_refused(token: object, says: str) -> None:
         statements.read(token, KEYS, sealed.CHECKPOINT)
 
 
+def test_a_signature_has_one_spelling() -> None:
+    """The last character of 64 bytes holds four bits that decode to nothing."""
+    token = signed(SAID)
+    assert token[-1] in "AQgw"
+    for spare in range(1, 16):
+        alphabet = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_"
+        other = token[:-1] + alphabet[alphabet.index(token[-1]) + spare]
+        with pytest.raises(statements.StatementError, match="in its one spelling"):
+            statements.read(other, KEYS, sealed.CHECKPOINT)
+
+
+@pytest.mark.parametrize(
+    "payload",
+    [
+        pytest.param(json.dumps(SAID), id="spaces"),
+        pytest.param(json.dumps(SAID, separators=(",", ":")), id="fields in another order"),
+        pytest.param(sealed.canonical(SAID).decode().replace("ledger-", "\\u006cedger-"), id="an escape"),
+    ],
+)
+def test_a_signed_statement_has_one_spelling(payload: str) -> None:
+    token = keys._signer(ONE, "test").sign(payload.encode())
+    with pytest.raises(statements.StatementError, match="not in canonical form"):
+        statements.read(token, KEYS, sealed.CHECKPOINT)
+
+
 def test_a_key_under_another_keys_name_is_refused() -> None:
     other = keys._signer(OTHER, "test")
     with pytest.raises(statements.StatementError, match="not the key of that thumbprint"):

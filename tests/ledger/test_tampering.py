@@ -397,6 +397,15 @@ def test_an_erased_body_is_counted_and_keeps_every_proof(
     assert tally.erased == (0 if found else 1)
 
 
+def test_an_erasure_explains_nothing_that_was_sealed_after_it() -> None:
+    rows = ledger(4, signed_at=())
+    entries = [*rows.entries[:2], erasure(2, 3), rows.entries[3]]
+    nodes, heads = grown(entries)
+    entries[3] = dataclasses.replace(entries[3], body=None, salt=None)
+    [fault] = faults(rows, entries=entries, nodes=nodes, head=heads[-1])
+    assert fault.place == "entry 3"
+
+
 def test_a_body_sealed_in_another_form_is_found() -> None:
     rows = ledger(1)
     row = rehashed(dataclasses.replace(rows.entries[0], body='{"b": 1.5}'))

@@ -3,7 +3,6 @@
 import datetime
 import re
 import secrets
-from collections.abc import Mapping
 from typing import Any
 
 import rfc8785
@@ -24,7 +23,7 @@ def append(
     tree: str,
     kind: str,
     subject: str,
-    body: Mapping[str, Any],
+    body: dict[str, Any],
     at: datetime.datetime,
     using: str = DEFAULT_DB_ALIAS,
 ) -> models.Entry:
@@ -117,7 +116,7 @@ def _check_words(**words: str) -> None:
             raise LedgerError(f"{name}: {word!r} holds a character that cannot be printed")
 
 
-def _check_own(kind: str, body: Mapping[str, Any]) -> None:
+def _check_own(kind: str, body: dict[str, Any]) -> None:
     if kind != sealed.ERASURE:
         raise LedgerError(
             f"kind: {kind!r} begins with 'ledger.', which is kept for the ledger's own kinds; choose another"
@@ -129,7 +128,7 @@ def _check_own(kind: str, body: Mapping[str, Any]) -> None:
         raise LedgerError(f"body.erases: {body['erases']!r} is no index of an entry")
 
 
-def canonical_body(body: Mapping[str, Any]) -> str:
+def canonical_body(body: dict[str, Any]) -> str:
     """The body's canonical JSON (RFC 8785). Raises ``LedgerError`` naming the place of what cannot go in."""
     if not isinstance(body, dict):
         raise LedgerError(f"body: is a {type(body).__name__}; an object (dict) is needed")

@@ -99,7 +99,8 @@ def sqlite_triggers() -> dict[str, tuple[str, str]]:
             (f"{table}_no_delete", "DELETE", ""),
             (f"{table}_no_replace", "INSERT", there),
         ):
-            found[name] = (table, refuse(name, when, table, _STAYS, condition))
+            says = f"this row is there already; {_STAYS}" if condition else _STAYS
+            found[name] = (table, refuse(name, when, table, says, condition))
     forward = "NEW.tree <> OLD.tree OR NEW.size <= OLD.size"
     begins = f"NEW.size <> 0 OR EXISTS (SELECT 1 FROM {HEAD} WHERE tree = NEW.tree)"  # noqa: S608
     for name, when, says, condition in (
