@@ -336,8 +336,9 @@ def write_point(place: Place) -> str | dict[str, Any]:
 
 def unique(faults: Faults, entries: Iterable[Any], place: str) -> None:
     """Note every entry whose id another entry of the same list has already."""
-    seen: set[str] = set()
-    for entry in entries:
+    seen: dict[str, str] = {}
+    for index, entry in enumerate(entries):
+        here = f"{place}[{index}]"
         if entry.id in seen:
-            faults.add(place, f"the id {entry.id!r} stands twice; ids are unique within {place}")
-        seen.add(entry.id)
+            faults.add(f"{here}.id", f"{entry.id!r} is the id of {seen[entry.id]} already; give each its own")
+        seen.setdefault(entry.id, here)

@@ -221,7 +221,7 @@ WRONG_PARTS = {
     "an entry that is no object": ({"flights": [None]}, "flights[0]: null stands where an object is wanted"),
     "two flights of one id": (
         {"flights": [flight(), flight(date="2026-05-02")]},
-        "flights: the id 'f1' stands twice; ids are unique within flights",
+        "flights[1].id: 'f1' is the id of flights[0] already; give each its own",
     ),
     "ground time in miles": (
         {"ground": [{"date": "2026-01-01", "time": "1 NM"}]},
