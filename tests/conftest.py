@@ -12,7 +12,13 @@ import pytest
 from tests.ledger.lifting import ledger_emptied  # noqa: F401  (a fixture of every test that commits)
 from tests.syllabus.published import courses_taken_out  # noqa: F401  (likewise)
 
-hypothesis.settings.register_profile("here", deadline=None, print_blob=True)
+# A busy machine makes examples slowly; that says nothing about the program.
+hypothesis.settings.register_profile(
+    "here",
+    deadline=None,
+    print_blob=True,
+    suppress_health_check=[hypothesis.HealthCheck.too_slow],
+)
 hypothesis.settings.register_profile("ci", parent=hypothesis.settings.get_profile("here"), derandomize=True)
 hypothesis.settings.load_profile("ci" if os.environ.get("CI") else "here")
 

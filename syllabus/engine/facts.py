@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property, lru_cache
-from itertools import permutations
+from itertools import pairwise
 
 from syllabus.engine.geography import Place, distance_nm, near_limit, to_hundredth
 from syllabus.engine.record import Flight, Record
@@ -132,11 +132,7 @@ class Journey:
     @cached_property
     def legs(self) -> Sequence[tuple[int, Place, Place]]:
         """Straight-line legs from takeoff to landing, of those with known ends."""
-        return [
-            (apart(a, b), a, b)
-            for a, b in zip(self.points, self.points[1:], strict=False)
-            if a.known and b.known
-        ]
+        return [(apart(a, b), a, b) for a, b in pairwise(self.points) if a.known and b.known]
 
     @cached_property
     def _beyond(self) -> dict[int, tuple[bool | None, str]]:
@@ -224,8 +220,8 @@ def journeys(record: Record) -> dict[str, Journey]:
     return record.memo["journeys"]
 
 
-#: More entries of one day without takeoff times than this are not tried in every order.
-_MOST_TRIED = 6
+#: Orders of a trip that are looked at, and steps spent on finding them; past either the order is in doubt.
+_MOST_READINGS, _MOST_STEPS = 24, 2_000
 
 
 def _joined(name: str, entries: list[Flight]) -> Journey:
@@ -235,39 +231,75 @@ def _joined(name: str, entries: list[Flight]) -> Journey:
     if missing := [entry.id for entry in entries if not entry.route]:
         words = f"the route of {', '.join(missing)}, a part of trip {name}"
         return Journey(tuple(entries), (), doubt=words)
-    days: dict[date, list[Flight]] = {}
-    for entry in entries:
-        days.setdefault(entry.date, []).append(entry)
-    orders: list[tuple[Flight, ...]] = [()]
-    for day in sorted(days):
-        orders = [before + after for before in orders for after in _orders(days[day])]
-    readings = [_connected(name, order) for order in orders]
-    whole = [reading for reading in readings if not reading.broken] or readings[:1]
-    if len(whole) == 1:
-        return whole[0]
     doubt = f"the off times of trip {name}, without which the order of its entries is not known"
-    return replace(whole[0], doubt=doubt, readings=tuple(whole))
+    orders, complete = _orders(entries)
+    if not complete or not orders:
+        points = tuple(place for entry in entries for place in entry.route)
+        return Journey(tuple(entries), points, *((doubt, "") if not complete else ("", _gap(name, entries))))
+    readings = tuple(_connected(order) for order in orders)
+    return readings[0] if len(readings) == 1 else replace(readings[0], doubt=doubt, readings=readings)
 
 
-def _orders(entries: list[Flight]) -> list[tuple[Flight, ...]]:
-    """The orders in which entries of one day may have been flown: one where takeoff times tell."""
-    if len(entries) == 1 or all(entry.off is not None for entry in entries) or len(entries) > _MOST_TRIED:
-        return [tuple(entries)]
-    return list(permutations(entries))
+def _orders(entries: list[Flight]) -> tuple[list[tuple[Flight, ...]], bool]:
+    """The orders in which each entry starts where the last ended, and whether all of them were found.
+
+    Where takeoff times of a day are missing, its entries may stand in any order; two of the same route are
+    not told apart.
+    """
+    days: dict[date, list[Flight]] = {}
+    for entry in sorted(entries, key=lambda entry: entry.order):
+        days.setdefault(entry.date, []).append(entry)
+    groups = [
+        [[entry] for entry in day] if all(entry.off is not None for entry in day) else [day]
+        for _, day in sorted(days.items())
+    ]
+    pools = [pool for day in groups for pool in day]
+    found: list[tuple[Flight, ...]] = []
+    steps = 0
+
+    def extend(before: tuple[Flight, ...], left: tuple[Flight, ...], pool: int) -> bool:
+        """Add every order that begins with ``before``; False once there is too much to look at."""
+        nonlocal steps
+        steps += 1
+        if steps > _MOST_STEPS or len(found) > _MOST_READINGS:
+            return False
+        if not left:
+            if pool + 1 == len(pools):
+                found.append(before)
+                return len(found) <= _MOST_READINGS
+            return extend(before, tuple(pools[pool + 1]), pool + 1)
+        tried: set[tuple[str, ...]] = set()
+        for index, entry in enumerate(left):
+            keys = tuple(place.key for place in entry.route)
+            if keys in tried or (before and before[-1].route[-1].key != keys[0]):
+                continue
+            tried.add(keys)
+            if not extend((*before, entry), left[:index] + left[index + 1 :], pool):
+                return False
+        return True
+
+    # a trip of very many entries is no flight anybody flew, and is not worth the stack
+    complete = len(entries) <= _MOST_READINGS * 10 and extend((), tuple(pools[0]), 0)
+    return found, complete
 
 
-def _connected(name: str, entries: tuple[Flight, ...]) -> Journey:
-    """The journey of entries in an order, broken where one does not start where the last ended."""
-    points: list[Place] = []
-    broken = ""
-    for entry in entries:
-        if points and points[-1].key != entry.route[0].key:
-            broken = (
-                broken
-                or f"trip {name} ends at {points[-1].key} and {entry.id} starts at {entry.route[0].key}"
-            )
-        points.extend(entry.route[1:] if points and points[-1].key == entry.route[0].key else entry.route)
-    return Journey(entries, tuple(points), broken=broken)
+def _gap(name: str, entries: list[Flight]) -> str:
+    """Why no order makes one flight of the entries."""
+    if all(entry.off is not None for entry in entries):
+        ordered = sorted(entries, key=lambda entry: entry.order)
+        for before, after in pairwise(ordered):
+            if before.route[-1].key != after.route[0].key:
+                ends, starts = before.route[-1].key, after.route[0].key
+                return f"trip {name} ends at {ends} and {after.id} starts at {starts}"
+    return f"trip {name} is no one flight: in no order does each entry start where the one before ended"
+
+
+def _connected(entries: tuple[Flight, ...]) -> Journey:
+    """The journey of entries that join on."""
+    points = list(entries[0].route)
+    for entry in entries[1:]:
+        points.extend(entry.route[1:])
+    return Journey(entries, tuple(points))
 
 
 def minutes(microseconds: int) -> int:
