@@ -86,6 +86,22 @@ def test_what_cannot_be_exported_is_named() -> None:
         export("other", at=NOON)
 
 
+@pytest.mark.django_db
+def test_what_is_sealed_while_an_export_is_made_waits_for_the_next(monkeypatch: pytest.MonkeyPatch) -> None:
+    sealed_in_database(3)
+    issue = checkpoints.issue
+
+    def issue_and_seal(*args: Any, **how: Any) -> models.Checkpoint:
+        checkpoint = issue(*args, **how)
+        sealed_in_database(2, first=3)
+        return checkpoint
+
+    monkeypatch.setattr(checkpoints, "issue", issue_and_seal)
+    document = export(TREE, at=NOON)
+    assert [entry["index"] for entry in document["entries"]] == [0, 1, 2]
+    assert verify.check(document).faults == []
+
+
 def test_an_export_needs_a_few_queries_however_many_entries(earlier: models.Checkpoint) -> None:
     with CaptureQueriesContext(connection) as few:
         export(TREE, subjects=[ME], at=LATER)
