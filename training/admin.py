@@ -1,4 +1,4 @@
-"""The admin site: schools, users and what each user is where. Students' records are not to be seen here."""
+"""The admin site: schools with their own words, users and what each is where; no student's record."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The admin site knows schools, users and roles, and no student's record."""
+"""The admin site knows schools, users, roles and a school's own words, and no student's record."""
 
 import pytest
 from django.contrib import admin
@@ -15,11 +15,19 @@ def root(people: Cast, client):
     return client
 
 
-def test_it_knows_schools_and_users_alone():
-    assert {model.__name__ for model in admin.site._registry} == {"School", "User"}
+def test_it_knows_schools_users_and_a_schools_own_words_alone():
+    assert {model.__name__ for model in admin.site._registry} == {"School", "User", "EndorsementWording"}
 
 
-@pytest.mark.parametrize("page", ["index", "training_school_changelist", "training_user_changelist"])
+@pytest.mark.parametrize(
+    "page",
+    [
+        "index",
+        "training_school_changelist",
+        "training_user_changelist",
+        "training_endorsementwording_changelist",
+    ],
+)
 def test_its_pages_open_for_the_staff(root, page):
     assert root.get(reverse(f"admin:{page}")).status_code == 200
 
