@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 from types import MappingProxyType
 
 from django.db import transaction
@@ -59,6 +60,19 @@ def outline(version: models.CourseVersion) -> Outline:
             for row in models.CourseMinimum.objects.filter(version=version).order_by("position")
         ),
     )
+
+
+@lru_cache(maxsize=64)
+def _published(pk: int) -> Outline:
+    return outline(models.CourseVersion.objects.select_related("course").get(pk=pk))
+
+
+def published(pk: int) -> Outline:
+    """A published version's outline by its key; read once, for what is published stays as it is.
+
+    Raises: CourseVersion.DoesNotExist.
+    """
+    return _published(pk)
 
 
 def _lesson(row: models.Lesson, items: Mapping[str, str]) -> Lesson:

@@ -9,7 +9,7 @@ from training.models.catalogue import EndorsementSeal, EndorsementWording, Revoc
 from training.models.changes import RecordChange
 from training.models.documents import Certificate, Document, Test
 from training.models.endorsements import Endorsement
-from training.models.enrolments import Assignment, Enrolment
+from training.models.enrolments import Assignment, CourseMove, Enrolment
 from training.models.entries import Entry
 from training.models.flights import Flight, Landing
 from training.models.lesson_records import Acknowledgement, Correction, LessonRecord, Notice, SignOff
@@ -29,6 +29,7 @@ __all__ = [
     "Assignment",
     "Certificate",
     "Correction",
+    "CourseMove",
     "Document",
     "Endorsement",
     "EndorsementSeal",

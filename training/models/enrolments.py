@@ -1,6 +1,7 @@
 """Who is taught at a school, by whom, and for how long."""
 
 import datetime
+import uuid
 
 from django.db import models
 from django.db.models import F, Q
@@ -29,16 +30,49 @@ class Dated(models.Model):
 
 
 class Enrolment(Dated):
-    """A student is in training at the school."""
+    """A student is in training at the school, in one version of a course where one is taught.
+
+    The version stays while the enrolment lasts, whatever is published later; a ``CourseMove`` alone puts
+    another in its place.
+    """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
     student = models.ForeignKey("training.Student", on_delete=models.CASCADE, related_name="enrolments")
+    course_version = models.ForeignKey(
+        "syllabus.CourseVersion", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    ref = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
 
     class Meta(Dated.Meta):
         ordering = ["starts", "pk"]
 
     def __str__(self) -> str:
         return f"{self.student} from {self.starts}"
+
+
+class CourseMove(models.Model):
+    """An enrolment went from one version of its course to a newer one. Written once, never edited.
+
+    ``carried`` says of each item graded before whether its grade stands in the new version, and if not why:
+    ``[{"item", "grade", "carries", "why", "note"}]``.
+    """
+
+    school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
+    student = models.ForeignKey("training.Student", on_delete=models.CASCADE, related_name="+")
+    enrolment = models.ForeignKey(Enrolment, on_delete=models.CASCADE, related_name="moves")
+    from_version = models.ForeignKey("syllabus.CourseVersion", on_delete=models.PROTECT, related_name="+")
+    to_version = models.ForeignKey("syllabus.CourseVersion", on_delete=models.PROTECT, related_name="+")
+    by = models.ForeignKey("training.User", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    carried = models.JSONField(default=list)
+    ledger_tree = models.CharField(max_length=100)
+    ledger_index = models.BigIntegerField()
+
+    class Meta:
+        ordering = ["at", "pk"]
+
+    def __str__(self) -> str:
+        return f"{self.enrolment}: {self.from_version} to {self.to_version}"
 
 
 class Assignment(Dated):

@@ -29,6 +29,14 @@ class LessonRecord(models.Model):
         "training.User", on_delete=models.PROTECT, related_name="+", help_text="who wrote the draft last"
     )
     lesson = models.CharField("the lesson's code", max_length=200, blank=True)
+    course_version = models.ForeignKey(
+        "syllabus.CourseVersion",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="the version of the course whose lesson and items it names",
+    )
     content = models.JSONField()
     content_hash = models.CharField(max_length=80)
     first_hash = models.CharField(max_length=80)

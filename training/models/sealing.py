@@ -28,6 +28,7 @@ WRITTEN_ONCE = (
     models.SignOff,
     models.Acknowledgement,
     models.Correction,
+    models.CourseMove,
 )
 FUNCTION = "training_sealed_stays"
 ONCE = "training_written_once"
