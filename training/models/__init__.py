@@ -17,6 +17,7 @@ from training.models.lessons import GroundLesson, ItemGrade
 from training.models.people import Role, User
 from training.models.schools import School
 from training.models.students import Student
+from training.models.ticks import Tick
 
 #: The tables of a record's entries; landings belong to their flight.
 ENTRIES = (Certificate, Document, Endorsement, Flight, GroundLesson, ItemGrade, Test)
@@ -49,5 +50,6 @@ __all__ = [
     "SignOff",
     "Student",
     "Test",
+    "Tick",
     "User",
 ]
