@@ -84,7 +84,8 @@ class SignOff(models.Model):
     """An instructor signed a lesson record. Written once, never edited.
 
     ``at`` is when it was sealed here, ``performed_at`` when the instructor signed; the two differ where the
-    network was away. ``warnings`` are those that stood before the instructor.
+    network was away. ``warnings`` and ``hints`` (measured values beside their standards, as
+    ``training.services.lesson_hints`` gives them) are those that stood before the instructor.
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
@@ -97,6 +98,7 @@ class SignOff(models.Model):
     performed_at = models.DateTimeField()
     content_hash = models.CharField(max_length=80)
     warnings = models.JSONField(default=list, blank=True)
+    hints = models.JSONField(default=list, blank=True)
     ledger_tree = models.CharField(max_length=100)
     ledger_index = models.BigIntegerField()
 
