@@ -154,6 +154,15 @@ class Outline:
             for code, lessons in self.taught.items()
         }
 
+    @cached_property
+    def proofs(self) -> Mapping[str, tuple[Item, ...]]:
+        """For each item that a rule asks for, the items of the course that prove it together."""
+        found: dict[str, list[Item]] = {}
+        for item in self.items:
+            for proof in item.proves:
+                found.setdefault(proof, []).append(item)
+        return {proof: tuple(items) for proof, items in found.items()}
+
     def planned(self, *counts: str) -> int:
         """Planned time of which all of ``counts`` is sure, over all lessons: ``planned("dual", "night")``."""
         return sum(lesson.overlap(counts) for lesson in self.lessons)
@@ -168,16 +177,11 @@ def proven(outline: Outline, grades: Mapping[str, str]) -> dict[str, str]:
 
     Where several items prove one, it is as good as the weakest of them, and absent until each is graded.
     """
-    proofs: dict[str, list[str | None]] = {}
-    for item in outline.items:
-        for proof in item.proves:
-            grade = grades.get(item.code)
-            proofs.setdefault(proof, []).append(grade if grade in GRADES else None)
     found = {}
-    for proof, reached in proofs.items():
-        known = [grade for grade in reached if grade is not None]
-        if len(known) == len(reached):
-            found[proof] = min(known, key=GRADES.index)
+    for proof, items in outline.proofs.items():
+        reached = [grade for item in items if (grade := grades.get(item.code)) in GRADES]
+        if len(reached) == len(items):
+            found[proof] = min(reached, key=GRADES.index)
     return found
 
 

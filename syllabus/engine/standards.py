@@ -178,6 +178,18 @@ class Inside:
     words: str
     inside = True
 
+    @property
+    def by(self) -> Fraction:
+        """How far within the nearer limit, in the tolerance's unit."""
+        low, high = self.tolerance.low, self.tolerance.high
+        rooms = [high - self.off] if high is not None else []
+        return min([*rooms, self.off - low] if low is not None else rooms)
+
+    @property
+    def by_words(self) -> str:
+        """``by`` with its unit: ``20 ft``."""
+        return _with_unit(self.by, self.tolerance.unit)
+
 
 @dataclass(frozen=True, slots=True)
 class Outside:
@@ -189,6 +201,11 @@ class Outside:
     words: str
     inside = False
 
+    @property
+    def by_words(self) -> str:
+        """``by`` with its unit: ``80 ft``."""
+        return _with_unit(self.by, self.tolerance.unit)
+
 
 @dataclass(frozen=True, slots=True)
 class Shown:
@@ -197,6 +214,7 @@ class Shown:
     tolerance: Tolerance
     words: str
     inside = None
+    by_words = None
 
 
 Hint = Inside | Outside | Shown

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+from dataclasses import replace
 from typing import Any
 
 from django.db.models import FilteredRelation, Q
 
+from syllabus.engine import proving
 from syllabus.engine import record as engine
+from syllabus.outlines import published as outline_of
 from training import models
 from training.record.codec import (
     CERTIFICATES,
@@ -40,7 +43,10 @@ def of(student: models.Student, *, known_at: dt.datetime | None = None) -> engin
 
     The queries see one state of the record: where somebody replaces it meanwhile, it is read again.
 
-    Queries: 8, whatever the size.
+    What lessons of a course prove to the rules stands among the items, worked out anew at each reading.
+
+    Queries: 8, whatever the size; one more where lessons were signed here, and those of an outline that was
+             never read before.
     Raises:  Student.DoesNotExist where the student is gone; ChangesTooFast.
     """
     version = student.version
@@ -53,10 +59,26 @@ def of(student: models.Student, *, known_at: dt.datetime | None = None) -> engin
         version = seen
     else:
         raise ChangesTooFast(f"the record of student {student.ref} changed during {TRIES} readings of it")
-    return engine.Record(
+    found = engine.Record(
         student=engine.Student(student.name, student.birth_date),
         **{part.name: _entries(part, rows[part], landings, known_at) for part in PARTS},
     )
+    return _with_proofs(found, student)
+
+
+def _with_proofs(found: engine.Record, student: models.Student) -> engine.Record:
+    """The record with what its lessons prove to the rules, by the version of the course each is of."""
+    lessons = {proving.lesson_of(each.id) for each in found.items if "/" in each.id}
+    if not lessons:
+        return found
+    versions = models.LessonRecord.objects.filter(
+        student_id=student.pk, state=models.LessonRecord.State.SIGNED, course_version__isnull=False
+    ).values_list("pk", "course_version_id")
+    outlines = {
+        str(pk): outline_of(version) for pk, version in versions if version is not None and str(pk) in lessons
+    }
+    made = proving.proofs(found.items, found.flights_by_id, outlines)
+    return replace(found, items=(*found.items, *made)) if made else found
 
 
 def _entries(

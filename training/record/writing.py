@@ -11,7 +11,7 @@ from typing import Any
 import rfc8785
 from django.db import transaction
 
-from syllabus.engine import document
+from syllabus.engine import document, proving
 from syllabus.engine import record as engine
 from training import models
 from training.record import reading
@@ -111,7 +111,7 @@ def _compared(
         old[row[0]] = (pk, row, landings.get(pk, []))
         newest = max(newest, recorded_at)
     changes = _Changes()
-    for entry in getattr(record, part.name):
+    for entry in _without_proofs(part, student, getattr(record, part.name)):
         stands = old.pop(entry.id, None)
         if stands is None:
             changes.added.append(entry)
@@ -122,6 +122,26 @@ def _compared(
             changes.retired.append(stands[0])
     changes.retired.extend(pk for pk, _, _ in old.values())
     return changes, newest
+
+
+def _without_proofs(
+    part: Part, student: models.Student, entries: Iterable[engine.Entry]
+) -> Iterator[engine.Entry]:
+    """The entries without those that follow from lessons signed here: they are never rows.
+
+    Raises: SealedEntry where such an entry says something else than the lessons do.
+    """
+    mine = {each.id: each for each in entries}
+    if part.name != "items" or not any(proving.MARK in name for name in mine):
+        yield from mine.values()
+        return
+    signed = models.LessonRecord.objects.filter(student_id=student.pk, state=models.LessonRecord.State.SIGNED)
+    lessons = {str(pk) for pk in signed.values_list("pk", flat=True)}
+    follow = {each.id: each for each in reading.of(student).items if proving.MARK in each.id}
+    of_lessons = [name for name in mine if proving.MARK in name and proving.lesson_of(name) in lessons]
+    if other := [name for name in of_lessons if mine[name] != follow.get(name)]:
+        raise SealedEntry(part.name, other)
+    yield from (each for name, each in mine.items() if name not in of_lessons)
 
 
 def _refuse_sealed(part: Part, retired: list[int]) -> None:
