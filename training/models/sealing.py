@@ -116,6 +116,11 @@ def _tables() -> Iterator[_Guarded]:
     yield _Guarded(models.Landing, LANDINGS, sealed, _FLIGHT_CORRECTED)
 
 
+def functions() -> dict[str, str]:
+    """The functions of PostgreSQL's triggers, each with its body."""
+    return dict(_POSTGRESQL_FUNCTIONS)
+
+
 def triggers(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
     """The triggers of this database: name to table and definition."""
     found: dict[str, tuple[str, str]] = {}
@@ -180,7 +185,7 @@ def install(connection: BaseDatabaseWrapper) -> None:
     remove(connection)
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
-            for name, source in _POSTGRESQL_FUNCTIONS.items():
+            for name, source in functions().items():
                 cursor.execute(
                     f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql"
                     f" AS $body${source}$body$"

@@ -44,6 +44,14 @@ def triggers(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
     return found
 
 
+def functions() -> dict[str, str]:
+    """The functions of PostgreSQL's triggers, each with its body."""
+    return {
+        _FUNCTION: " BEGIN UPDATE training_student SET version = gen_random_uuid()"
+        " WHERE id IN (SELECT student_id FROM changed); RETURN NULL; END "
+    }
+
+
 def install(connection: BaseDatabaseWrapper) -> None:
     """Put the triggers in place, replacing those that stand; nothing before the tables are there."""
     if not _ready(connection):
@@ -51,12 +59,11 @@ def install(connection: BaseDatabaseWrapper) -> None:
     remove(connection)
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
-            cursor.execute(
-                f"CREATE OR REPLACE FUNCTION {_FUNCTION}() RETURNS trigger"  # noqa: S608
-                " LANGUAGE plpgsql AS $body$ BEGIN"
-                " UPDATE training_student SET version = gen_random_uuid()"
-                " WHERE id IN (SELECT student_id FROM changed); RETURN NULL; END $body$"
-            )
+            for name, source in functions().items():
+                cursor.execute(
+                    f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql"
+                    f" AS $body${source}$body$"
+                )
         for _, definition in triggers(connection).values():
             cursor.execute(definition)
 
