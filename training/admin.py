@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from allauth.account.models import EmailAddress
+from allauth.mfa.models import Authenticator
+from allauth.usersessions.models import UserSession
 from django.contrib import admin
 from django.contrib.auth.admin import UserAdmin
 from django.contrib.auth.models import Group
@@ -14,6 +17,8 @@ from training.models import EndorsementWording, Role, School, User
 
 admin.site.site_header = admin.site.site_title = "Student pilot training record"
 admin.site.unregister(Group)  # roles at a school say what a user may do; groups would say nothing here
+# Second factors and sessions are their owner's; the address is the one on the account.
+admin.site.unregister([EmailAddress, Authenticator, UserSession])
 admin.site.unregister(AuthToken)  # whoever made one for another user would be that user
 
 
@@ -27,8 +32,11 @@ class KeptForGood(admin.ModelAdmin):
 @admin.register(School)
 class SchoolAdmin(KeptForGood):
     list_display = ["name", "slug", "time_zone", "is_demo"]
-    readonly_fields = ["is_demo"]
     search_fields = ["name", "slug"]
+
+    def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> list[str]:
+        # the school's courses and minimums name it by the short name
+        return ["is_demo"] if obj is None else ["is_demo", "slug"]
 
 
 @admin.register(EndorsementWording)

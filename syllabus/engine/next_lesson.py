@@ -1,10 +1,10 @@
 """Which lesson comes next, and why: a proposal with its reasons, for the instructor to take or leave.
 
 A lesson is *ready* when it was not flown yet, its stage is the one the student is in, every prerequisite of
-its items is at the grade that the lessons before asked for, and whatever it builds on was begun. Of the ready
-lessons the one comes first that takes up most of what is below standard, then most of what the next milestone
-lacks, then what was longest not practised (beyond a month), then the earlier in the course. Where none is ready, the lesson
-flown before is proposed again that takes up most of what holds the others up.
+its items is at the grade that the lessons before asked for, and the lessons it builds on were flown. Of the
+ready lessons the one comes first that takes up most of what is below standard, then most of what the next
+milestone lacks, then what was longest not practised (beyond a month), then the earlier in the course. Where
+none is ready, the lesson flown before is proposed again that takes up most of what holds the others up.
 """
 
 from __future__ import annotations
@@ -57,7 +57,8 @@ class ShortTime:
 class Lacking:
     """What the next milestone lacks: items below the grade a rule asks, totals not reached, whole flights.
 
-    ``barred`` gives for kinds of flying (``solo``, ``solo cross_country``) why they are not open today.
+    ``barred`` gives for kinds of flying (``solo``, ``solo cross_country``) why they are not open today, and
+    ``cautions`` what is still to be given or asked before they are.
     """
 
     milestone: str = ""
@@ -66,6 +67,7 @@ class Lacking:
     times: tuple[ShortTime, ...] = ()
     requirements: frozenset[str] = frozenset()
     barred: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    cautions: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,9 +178,7 @@ class _Choice:
             stage = next(each for each in self.progress.stages if each.stage.code == standing.stage)
             for words in stage.before_check:
                 yield Reason(BLOCKED, words)
-        for kinds, why in self.lacking.barred.items():
-            if all(lesson.times.get(kind) for kind in kinds.split()):
-                yield Reason(BLOCKED, why)
+        yield from (Reason(BLOCKED, why) for why in _about(lesson, self.lacking.barred))
 
     def _is_check(self, standing: LessonStanding) -> bool:
         stage = next(each for each in self.progress.stages if each.stage.code == standing.stage)
@@ -282,6 +282,7 @@ class _Choice:
             yield Reason(LONGEST, f"longest not practised: {names}")
         if not (below or covers or away):
             yield Reason(ORDER, "comes next in the order of the course")
+        yield from (Reason(CAUTION, words) for words in _about(lesson, self.lacking.cautions))
 
     # Nothing new is ready
 
@@ -310,7 +311,12 @@ class _Choice:
         return self.proposal(best, Reason(AGAIN, "nothing new is open today; this keeps in practice"))
 
     def _barred(self, lesson: Lesson) -> bool:
-        return any(all(lesson.times.get(kind) for kind in kinds.split()) for kinds in self.lacking.barred)
+        return any(True for _ in _about(lesson, self.lacking.barred))
+
+
+def _about(lesson: Lesson, said: Mapping[str, str]) -> Iterator[str]:
+    """What is said of the kinds of flying that a lesson plans all at once."""
+    return (words for kinds, words in said.items() if all(lesson.times.get(kind) for kind in kinds.split()))
 
 
 def _named(names: Sequence[str]) -> str:

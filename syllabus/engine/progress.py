@@ -162,9 +162,9 @@ def progress(outline: Outline, grades: Iterable[Graded], flown: Iterable[Flown])
     Not-observed is no grade, and lowers none.
     """
     by_item: dict[str, list[Graded]] = {}
-    for grade in grades:
-        if grade.grade != NOT_OBSERVED:
-            by_item.setdefault(grade.item, []).append(grade)
+    for given in grades:
+        if given.grade != NOT_OBSERVED:
+            by_item.setdefault(given.item, []).append(given)
     by_lesson: dict[str, list[Flown]] = {}
     for each in flown:
         by_lesson.setdefault(each.lesson, []).append(each)

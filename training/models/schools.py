@@ -38,6 +38,11 @@ class School(models.Model):
     def __str__(self) -> str:
         return self.name
 
+    @property
+    def course_ref(self) -> str:
+        """What the school's own courses and minimums name it by (``school_ref`` there): its short name."""
+        return self.slug
+
     def day(self, at: dt.datetime) -> dt.date:
         """Which day it is at the school at an instant."""
         return at.astimezone(zoneinfo.ZoneInfo(self.time_zone)).date()

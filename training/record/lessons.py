@@ -1,0 +1,115 @@
+"""Rows to what progress is worked out from: lessons given, and the grades of a course's items."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from syllabus.engine.kinds.times import PREPARATION
+from syllabus.engine.progress import Flown, Graded, times_of
+from syllabus.engine.record import TIMES
+from training import models
+from training.record.reading import known, on_record
+
+_MICROSECOND = dt.timedelta(microseconds=1)
+_EARLIEST = dt.datetime.min.replace(tzinfo=dt.UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """Lessons of a course that stand signed, and every grade on record, both in order of time.
+
+    ``recorded`` says of each grade's entry when it was put on record here.
+    """
+
+    flown: tuple[Flown, ...]
+    grades: tuple[Graded, ...]
+    recorded: Mapping[str, dt.datetime]
+
+
+def given(student: models.Student, course: int, on: dt.date, *, known_at: dt.datetime | None = None) -> Given:
+    """What was given of a course up to a day, as it is on record or was known at an instant.
+
+    ``course`` is the key of the course, whichever of its versions a lesson was of. A lesson that was put
+    right by another is not there; the other is.
+
+    Queries: 4, whatever the size.
+    """
+    signed = models.LessonRecord.objects.filter(
+        student_id=student.pk, state=models.LessonRecord.State.SIGNED, course_version__course_id=course
+    ).exclude(lesson="")
+    if known_at is None:
+        signed = signed.filter(correction__isnull=True)
+    else:
+        signed = signed.filter(sign_off__at__lte=known_at).exclude(correction__at__lte=known_at)
+    lessons = {str(pk): code for pk, code in signed.values_list("pk", "lesson")}
+    flights = _flights(student, on, known_at)
+    ground: dict[str, tuple[dt.date, int]] = {}
+    rows = models.GroundLesson.objects.filter(known(known_at), student_id=student.pk, date__lte=on)
+    for entry, day, time in rows.values_list("entry_id", "date", "time"):
+        ground[_lesson(entry)] = (day, time // _MICROSECOND)
+    flown = []
+    for pk, code in lessons.items():
+        flight, talk = flights.get(pk), ground.get(pk)
+        if flight is None and talk is None:
+            continue
+        day, off, times = flight or (talk[0] if talk else on, _EARLIEST, times_of({}))
+        flown.append((day, off, Flown(code, day, pk, {**times, "ground": talk[1] if talk else 0})))
+    flown.sort(key=lambda each: (each[0], each[1], each[2].entry))
+    return Given(tuple(each for _, _, each in flown), *_grades(student, on, known_at, flights))
+
+
+def _flights(
+    student: models.Student, on: dt.date, known_at: dt.datetime | None
+) -> dict[str, tuple[dt.date, dt.datetime, dict[str, int]]]:
+    """Day, takeoff and times of the flight of each lesson signed here, by the lesson's id."""
+    found = {}
+    rows = models.Flight.objects.filter(
+        on_record(known_at), student_id=student.pk, date__lte=on, sealed=True
+    ).values_list("entry_id", "date", "off_at", "purposes", *TIMES)
+    for entry, day, off, purposes, *times in rows:
+        logged = {
+            name: time // _MICROSECOND for name, time in zip(TIMES, times, strict=True) if time is not None
+        }
+        preparation = any(str(each).startswith(PREPARATION) for each in purposes)
+        found[_lesson(entry)] = (day, off or _EARLIEST, times_of(logged, preparation=preparation))
+    return found
+
+
+def _grades(
+    student: models.Student,
+    on: dt.date,
+    known_at: dt.datetime | None,
+    flights: Mapping[str, tuple[dt.date, dt.datetime, dict[str, int]]],
+) -> tuple[tuple[Graded, ...], dict[str, dt.datetime]]:
+    """Grades by an instructor; those of one day in order of takeoff, then as they were put on record."""
+    rows = models.ItemGrade.objects.filter(
+        known(known_at), student_id=student.pk, date__lte=on, instructor_name__isnull=False
+    ).values_list("entry_id", "item", "grade", "date", "recorded_at")
+    recorded, ordered = {}, []
+    for entry, item, grade, day, at in rows:
+        recorded[entry] = at
+        off = flights[_lesson(entry)][1] if _lesson(entry) in flights else _EARLIEST
+        ordered.append(((day, off, at, entry), Graded(item, grade, day, entry)))
+    ordered.sort(key=lambda each: each[0])
+    return tuple(each for _, each in ordered), recorded
+
+
+def _lesson(entry: str) -> str:
+    return entry.partition("/")[0]
+
+
+def other_flights(student: models.Student, on: dt.date) -> dict[str, int]:
+    """Times by planned kind of flights on record that no lesson signed here gave; one query."""
+    total: dict[str, int] = defaultdict(int)
+    rows = models.Flight.objects.filter(
+        on_record(None), student_id=student.pk, date__lte=on, sealed=False
+    ).values_list("purposes", *TIMES)
+    for purposes, *times in rows:
+        logged = {name: time // _MICROSECOND for name, time in zip(TIMES, times, strict=True) if time}
+        preparation = any(str(each).startswith(PREPARATION) for each in purposes)
+        for kind, time in times_of(logged, preparation=preparation).items():
+            total[kind] += time
+    return dict(total)

@@ -1,0 +1,334 @@
+"""Where a student stands in the course, and which lesson comes next and why. Reads only, decides nothing."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
+
+from syllabus import outlines
+from syllabus.engine.course import PLANNED
+from syllabus.engine.finding import Finding
+from syllabus.engine.next_lesson import Lacking, NextLesson, Proposal, ShortTime, next_lesson
+from syllabus.engine.progress import ItemStanding, LessonStanding, Progress, StageStanding, progress
+from syllabus.engine.report import CAUTION, Report
+from syllabus.engine.units import format_time, parse_time
+from syllabus.models import CourseVersion
+from training.models import CourseMove, Enrolment, Student
+from training.record import lessons
+from training.reports import eligibility
+
+SOLO, CROSS_COUNTRY = "faa.first-solo", "faa.solo-cross-country"
+#: Milestones on the way through a course, in order; which of them it leads to is told by what it proves.
+TOWARD = (SOLO, CROSS_COUNTRY, "faa.private-practical-test")
+ITEMS, TOTAL = "items_at_standard", "total_at_least"
+#: What an instructor gives on the day; it keeps nobody from being taught toward it.
+_GIVEN = "endorsement"
+
+
+@dataclass(frozen=True)
+class Standing:
+    """A student in a course on a day. ``other`` are times on record that no lesson signed here gave."""
+
+    enrolment: Enrolment
+    version: CourseVersion
+    newer: CourseVersion | None
+    on: dt.date
+    known_at: dt.datetime | None
+    progress: Progress
+    other: dict[str, int]
+    moves: tuple[CourseMove, ...]
+    next: NextLesson
+    toward: Report | None
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "on": self.on.isoformat(),
+            "known_at": self.known_at and self.known_at.isoformat(),
+            "enrolment": str(self.enrolment.ref),
+            "course": course_json(self.version),
+            "newer_version": self.newer.number if self.newer else None,
+            "complete": self.progress.complete,
+            "items_passed": self.progress.passed,
+            "items": len(self.progress.items),
+            "times": _times(self.progress, self.other),
+            "stages": [_stage(each, self.progress) for each in self.progress.stages],
+            "carried_over": [_item(each) for each in self.progress.carried_over],
+            "not_carried": [
+                {key: each[key] for key in ("item", "grade", "why")}
+                for move in self.moves
+                for each in move.carried
+                if not each["carries"]
+            ],
+            "next": next_json(self.next),
+            "toward": self.toward.milestone.id if self.toward else None,
+            "caution": CAUTION,
+        }
+
+
+def enrolment(student: Student, on: dt.date) -> Enrolment | None:
+    """The enrolment of a day with a course: of several the newest; one query."""
+    return (
+        Enrolment.objects.filter(Enrolment.in_force(on), student=student, course_version__isnull=False)
+        .select_related("course_version__course")
+        .order_by("-starts", "-pk")
+        .first()
+    )
+
+
+def standing(student: Student, on: dt.date, *, known_at: dt.datetime | None = None) -> Standing | None:
+    """Where a student stands in the course of the enrolment of that day; None without one.
+
+    A grade given before a move to a newer version counts where it was carried over.
+
+    Queries: 8, and those of three eligibility reports where they are not at hand.
+    """
+    held = enrolment(student, on)
+    if held is None or held.course_version is None:
+        return None
+    moves = tuple(
+        CourseMove.objects.filter(enrolment=held)
+        .select_related("from_version__course", "to_version__course")
+        .order_by("at", "pk")
+    )
+    version = held.course_version
+    if known_at is not None:
+        moves, version = _as_known(moves, version, known_at)
+    outline = outlines.published(version.pk)
+    given = lessons.given(student, version.course_id, on, known_at=known_at)
+    stands = _carried(given, moves)
+    found = progress(outline, stands, given.flown)
+    lacking, toward = _lacking(student, on, known_at, found)
+    return Standing(
+        held,
+        version,
+        _newer(version),
+        on,
+        known_at,
+        found,
+        lessons.other_flights(student, on),
+        moves,
+        next_lesson(found, on, lacking),
+        toward,
+    )
+
+
+def _as_known(
+    moves: tuple[CourseMove, ...], version: CourseVersion, known_at: dt.datetime
+) -> tuple[tuple[CourseMove, ...], CourseVersion]:
+    """The moves made by then, and the version that stood: the one the first later move came from."""
+    later = [each for each in moves if each.at > known_at]
+    return tuple(each for each in moves if each.at <= known_at), (later[0].from_version if later else version)
+
+
+def _carried(given: lessons.Given, moves: Iterable[CourseMove]) -> list[Any]:
+    dropped = {
+        each["item"]: move.at for move in moves for each in move.carried if not each["carries"]
+    }  # the last move that dropped an item decides, and what was graded since then stands
+    return [
+        grade
+        for grade in given.grades
+        if grade.item not in dropped or given.recorded[grade.entry] > dropped[grade.item]
+    ]
+
+
+def _newer(version: CourseVersion) -> CourseVersion | None:
+    newest = outlines.newest(version.course.code, version.course.school_ref)
+    return newest if newest is not None and newest.number > version.number else None
+
+
+# What the next milestone lacks
+
+
+def _lacking(
+    student: Student, on: dt.date, known_at: dt.datetime | None, found: Progress
+) -> tuple[Lacking, Report | None]:
+    """What the first milestone of the course that is not met lacks of what lessons give."""
+    leads = {proof.partition(".")[0] for proof in found.outline.proofs}
+    areas = {SOLO: "presolo", CROSS_COUNTRY: "soloxc", TOWARD[-1]: "area"}
+    reports = {
+        each: eligibility.eligibility(student, each, on, known_at=known_at)
+        for each in TOWARD
+        if areas[each] in leads
+    }
+    barred, cautions = {}, {}
+    for kinds, milestone in (("solo", SOLO), ("solo cross_country", CROSS_COUNTRY)):
+        if (report := reports.get(milestone)) and not report.met:
+            missing = report.unmet()
+            bars = [each for each in missing if _bars(each, on)]
+            if bars:
+                barred[kinds] = _words(f"{report.milestone.title} is not open", bars)
+            else:
+                cautions[kinds] = _words(f"before {report.milestone.title.lower()}", missing)
+    plans = {each for lesson in found.outline.lessons for each in lesson.plans}
+    for report in reports.values():
+        lacks = Lacking(
+            report.milestone.id,
+            report.milestone.title,
+            frozenset(item for each in report.unmet() for item in _items(each)),
+            tuple(short for each in report.unmet() if (short := _short(each))),
+            frozenset(each.rule.id for each in report.unmet() if each.rule.id in plans),
+            MappingProxyType(barred),
+            MappingProxyType(cautions),
+        )
+        if lacks.items or lacks.times or lacks.requirements:
+            return lacks, report
+    return Lacking(barred=MappingProxyType(barred), cautions=MappingProxyType(cautions)), None
+
+
+def _bars(finding: Finding, on: dt.date) -> bool:
+    return finding.met(on) is False and _GIVEN not in finding.rule.kind
+
+
+def _words(opening: str, findings: list[Finding]) -> str:
+    first, more = findings[0], len(findings) - 1
+    also = f", and {more} more" if more else ""
+    return f"{opening}: {first.rule.says} ({first.rule.cite.section}){also}"
+
+
+def _items(finding: Finding) -> set[str]:
+    """The items of a rule that are not at the grade it asks for."""
+    if finding.rule.kind != ITEMS:
+        return set()
+    reached = {gave.partition(" ")[0] for _, gave in finding.counted}
+    return set(finding.rule.params["items"]) - reached
+
+
+def _short(finding: Finding) -> ShortTime | None:
+    rule = finding.rule
+    if rule.kind != TOTAL or not (remaining := parse_time(finding.remaining)):
+        return None
+    counts = (*rule.params["counts"], *(("preparation",) if rule.get("prepares_for") else ()))
+    known = {"total", *PLANNED}
+    return ShortTime(rule.id, rule.says, counts, remaining) if known.issuperset(counts) else None
+
+
+# As JSON
+
+
+def course_json(version: CourseVersion) -> dict[str, Any]:
+    course = version.course
+    return {
+        "code": course.code,
+        "of_the_school": course.school_ref is not None,
+        "version": version.number,
+        "title": version.title,
+        "content_hash": version.content_hash,
+    }
+
+
+def _times(found: Progress, other: dict[str, int]) -> dict[str, dict[str, str]]:
+    return {
+        kind: {
+            "planned": format_time(found.planned(kind)),
+            "flown": format_time(found.flown(kind)),
+            "elsewhere": format_time(other.get(kind, 0)),
+        }
+        for kind in PLANNED
+    }
+
+
+def _stage(stage: StageStanding, found: Progress) -> dict[str, Any]:
+    kinds = [kind for kind in PLANNED if stage.planned(kind) or stage.flown(kind)]
+    return {
+        "code": stage.stage.code,
+        "title": stage.stage.title,
+        "completion": stage.stage.completion,
+        "complete": stage.complete,
+        "times": {
+            kind: {"planned": format_time(stage.planned(kind)), "flown": format_time(stage.flown(kind))}
+            for kind in kinds
+        },
+        "check": None
+        if stage.check is None
+        else {
+            "lesson": stage.check.lesson.code,
+            "state": stage.check.state,
+            "ready": stage.ready_for_check,
+            "before": list(stage.before_check),
+        },
+        "lessons": [lesson_json(each, found) for each in stage.lessons],
+    }
+
+
+def lesson_json(each: LessonStanding, found: Progress) -> dict[str, Any]:
+    return {
+        "code": each.lesson.code,
+        "title": each.lesson.title,
+        "state": each.state,
+        "flown": [
+            {"lesson_record": flown.entry, "date": flown.date.isoformat(), "times": _logged(flown.times)}
+            for flown in each.flown
+        ],
+        "planned": _logged(each.lesson.times),
+        "items": [
+            {**_item(found.items[code]), "asked": grade, "reached": code not in missing}
+            for missing in [{item for item, _, _ in each.missing}]
+            for code, grade in each.lesson.items.items()
+        ],
+    }
+
+
+def _logged(times: Any) -> dict[str, str]:
+    return {kind: format_time(time) for kind, time in times.items() if time}
+
+
+def _item(each: ItemStanding) -> dict[str, Any]:
+    newest = each.newest
+    return {
+        "item": each.item.code,
+        "title": each.item.title,
+        "wanted": each.wanted,
+        "asked": each.asked,
+        "grade": each.grade,
+        "graded": newest.date.isoformat() if newest else None,
+        "entry": newest.entry if newest else None,
+        "times_graded": len(each.grades),
+        "passed": each.passed,
+        "carried_over": each.carried_over,
+    }
+
+
+def next_json(found: NextLesson) -> dict[str, Any]:
+    return {
+        "proposal": _proposal(found.proposal) if found.proposal else None,
+        "others": [_proposal(each) for each in found.others],
+        "blocked": [
+            {
+                "lesson": standing.lesson.code,
+                "title": standing.lesson.title,
+                "why": [{"kind": each.kind, "words": each.words} for each in why],
+            }
+            for standing, why in found.blocked
+        ],
+        "says": found.says,
+    }
+
+
+def _proposal(each: Proposal) -> dict[str, Any]:
+    lesson = each.lesson
+    return {
+        "lesson": lesson.code,
+        "title": lesson.title,
+        "objective": lesson.objective,
+        "completion": lesson.completion,
+        "planned": _logged(lesson.times),
+        "why": [{"kind": reason.kind, "words": reason.words} for reason in each.why],
+        "covers": list(each.covers),
+        "items": [
+            {
+                "item": planned.standing.item.code,
+                "title": planned.standing.item.title,
+                "wanted": planned.wanted,
+                "grade": planned.standing.grade,
+                "why": planned.why,
+                "standard": [
+                    {"name": tolerance.name, "says": tolerance.says, "caution": tolerance.caution}
+                    for tolerance in planned.standing.item.standard
+                ],
+            }
+            for planned in each.items
+        ],
+    }

@@ -1,0 +1,220 @@
+"""Who is enrolled in which version of a course, and the move to a newer one."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from dataclasses import dataclass
+
+from django.db import transaction
+from django.db.models import QuerySet
+
+from syllabus import outlines
+from syllabus.engine import course_changes
+from syllabus.engine.course_changes import Carried, Change
+from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.models import CourseVersion
+from training.models import CourseMove, Enrolment, Student, User
+from training.record import lessons
+from training.services import access, seals
+from training.services.lesson_records import Conflict
+from training.services.records import NotAllowed
+
+
+class EnrolmentError(FaultsFound):
+    """An enrolment that cannot be made as asked."""
+
+    what = "the enrolment"
+
+
+@dataclass(frozen=True, slots=True)
+class Preview:
+    """What a move would mean: what differs between the versions, and which grades stand in the new one."""
+
+    old: CourseVersion
+    new: CourseVersion
+    changes: tuple[Change, ...]
+    carried: tuple[Carried, ...]
+
+
+def of(student: Student) -> QuerySet[Enrolment]:
+    """The enrolments of a student, the newest first."""
+    return (
+        Enrolment.objects.filter(student=student)
+        .select_related("course_version__course")
+        .prefetch_related("moves__from_version__course", "moves__to_version__course", "moves__by")
+        .order_by("-starts", "-pk")
+    )
+
+
+def version_of(student: Student, code: str, number: int | None) -> CourseVersion:
+    """A published version that the student's school may enrol in; without a number the newest.
+
+    A course of the school goes before one of the same code that comes with the product.
+
+    Raises: EnrolmentError.
+    """
+    school = student.school.course_ref
+    for ref in (school, None):
+        newest = outlines.newest(code, ref)
+        if newest is None:
+            continue
+        if number is None or number == newest.number:
+            return newest
+        there = outlines.open_to(school).filter(course=newest.course_id, number=number).first()
+        if there is not None:
+            return there
+        raise EnrolmentError(
+            [
+                Fault(
+                    "version",
+                    f"course {code} has no published version {number}; the newest is {newest.number}",
+                )
+            ]
+        )
+    raise EnrolmentError([Fault("course", f"{code!r} is no published course of this school")])
+
+
+def enrol(
+    student: Student,
+    *,
+    ref: uuid.UUID,
+    course: str,
+    version: int | None,
+    starts: dt.date,
+    by: User,
+    at: dt.datetime,
+    via: str,
+) -> Enrolment:
+    """Enrol a student in a version of a course. An enrolment without a course that is in force takes it up.
+
+    The same sent again gives the one there is.
+
+    Raises: EnrolmentError; NotAllowed; Conflict where the student is in that course already.
+    """
+    with transaction.atomic():
+        whose = _locked(student, by, at)
+        access.log(by, whose, access.WRITE, f"enrolment {ref}", via=via, at=at)
+        pinned = version_of(whose, course, version)
+        there = Enrolment.objects.filter(ref=ref).select_related("course_version").first()
+        if there is not None:
+            held = there.course_version
+            if there.student_id == whose.pk and held is not None and held.course_id == pinned.course_id:
+                return there
+            raise Conflict("Another enrolment has this id. Send your own with a new UUID.")
+        running = Enrolment.objects.filter(Enrolment.in_force(starts), student=whose)
+        if running.filter(course_version__course=pinned.course_id).exists():
+            raise Conflict(
+                f"The student is enrolled in {pinned.course.code} on {starts} already; move that enrolment to"
+                " another version instead."
+            )
+        bare = running.filter(course_version__isnull=True).order_by("-starts", "-pk").first()
+        if bare is not None:
+            bare.ref, bare.course_version = ref, pinned
+            bare.save(update_fields=["ref", "course_version"])
+            return bare
+        return Enrolment.objects.create(
+            school_id=whose.school_id, student=whose, ref=ref, course_version=pinned, starts=starts
+        )
+
+
+def preview(enrolment: Enrolment, number: int, on: dt.date) -> Preview:
+    """What a move to a version of the same course would mean on a day. Raises: EnrolmentError."""
+    old = enrolment.course_version
+    if old is None:
+        raise EnrolmentError([Fault("enrolment", "has no course; enrol the student in one")])
+    new = (
+        CourseVersion.objects.select_related("course")
+        .filter(course=old.course_id, number=number, state="published")
+        .first()
+    )
+    if new is None:
+        raise EnrolmentError(
+            [Fault("version", f"course {old.course.code} has no published version {number}")]
+        )
+    if new.number <= old.number:
+        raise EnrolmentError(
+            [Fault("version", f"{number} is not newer than version {old.number}, in which the student is")]
+        )
+    before, after = outlines.published(old.pk), outlines.published(new.pk)
+    given = lessons.given(enrolment.student, old.course_id, on)
+    graded = {each.item: each.grade for each in given.grades if each.item in before.by_code}
+    return Preview(
+        old,
+        new,
+        course_changes.compare(before, after),
+        course_changes.carry_over(before, after, graded),
+    )
+
+
+def move(enrolment: Enrolment, number: int, *, by: User, at: dt.datetime, via: str) -> CourseMove:
+    """Move an enrolment to a newer version, and seal what was carried over. Again, it gives the move made.
+
+    Raises: EnrolmentError; NotAllowed.
+    """
+    with transaction.atomic():
+        student = _locked(enrolment.student, by, at)
+        held = (
+            Enrolment.objects.select_for_update(of=("self",))
+            .select_related("student__school", "course_version__course")
+            .get(pk=enrolment.pk)
+        )
+        access.log(by, student, access.WRITE, f"enrolment {held.ref} move", via=via, at=at)
+        last = CourseMove.objects.filter(enrolment=held).order_by("-at", "-pk").first()
+        if last is not None and last.to_version_id == held.course_version_id:
+            if last.to_version.number == number:
+                return last
+        found = preview(held, number, student.school.day(at))
+        carried = [
+            {
+                "item": each.item,
+                "grade": each.grade,
+                "carries": each.carries,
+                "why": each.why,
+                "note": each.note,
+            }
+            for each in found.carried
+        ]
+        body = {
+            "enrolment": str(held.ref),
+            "course": found.new.course.code,
+            "from": {"version": found.old.number, "content_hash": found.old.content_hash},
+            "to": {"version": found.new.number, "content_hash": found.new.content_hash},
+            "carried": carried,
+            "user": by.pk,
+        }
+        made = CourseMove.objects.create(
+            school_id=student.school_id,
+            student=student,
+            enrolment=held,
+            from_version=found.old,
+            to_version=found.new,
+            by=by,
+            at=at,
+            carried=carried,
+            ledger_tree=seals.tree_of(student.school_id),
+            ledger_index=seals.seal(student, "enrolment.moved", body, at=at),
+        )
+        held.course_version = found.new
+        held.save(update_fields=["course_version"])
+    return made
+
+
+def end(enrolment: Enrolment, *, on: dt.date, by: User, at: dt.datetime, via: str) -> Enrolment:
+    """Give an enrolment its last day. Raises: EnrolmentError; NotAllowed."""
+    with transaction.atomic():
+        student = _locked(enrolment.student, by, at)
+        held = Enrolment.objects.select_for_update(of=("self",)).get(pk=enrolment.pk)
+        access.log(by, student, access.WRITE, f"enrolment {held.ref} end", via=via, at=at)
+        if on < held.starts:
+            raise EnrolmentError([Fault("ends", f"{on} is before the first day, {held.starts}")])
+        held.ends = on
+        held.save(update_fields=["ends"])
+    return held
+
+
+def _locked(student: Student, by: User, at: dt.datetime) -> Student:
+    """The student, locked. Raises: NotAllowed for whoever may not write the record."""
+    if not access.may(by, access.WRITE, student, on=at.date()):
+        raise NotAllowed("You may not write this student's enrolments; the student's instructors may.")
+    return Student.objects.select_for_update(of=("self",)).select_related("school").get(pk=student.pk)
