@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from django.core.cache import cache
 
 from api.v1.schemas.examples import RECORD
 from syllabus.engine import document
@@ -24,3 +25,9 @@ def taught(people: Cast) -> Cast:
     """The same, and Sam has a record."""
     record.store(people.sam, document.parse(SAMS), by=None, at=factories.NOON)
     return people
+
+
+@pytest.fixture(autouse=True)
+def no_try_counted_yet() -> None:
+    """Tries to sign in are counted in the cache, which outlives a test."""
+    cache.clear()

@@ -43,9 +43,9 @@ def test_signing_in_and_out(client: Client, people: Cast) -> None:
     people.ida.save()
     page = client.get(student_page(people), follow=True)
     assert page.redirect_chain == [(f"/login/?next={student_page(people)}", 302)]
-    wrong = client.post("/login/", {"username": people.ida.email, "password": "x"})
+    wrong = client.post("/login/", {"login": people.ida.email, "password": "x"})
     assert "do not go together" in text_of(wrong)
-    right = {"username": " IDA@lakeside.example ", "password": "a fine day for it"}
+    right = {"login": " IDA@lakeside.example ", "password": "a fine day for it"}
     right["next"] = student_page(people)
     assert client.post("/login/", right)["Location"] == student_page(people)
     assert "Sam Example" in text_of(client.get("/"))
@@ -58,13 +58,13 @@ def test_signing_in_and_out(client: Client, people: Cast) -> None:
 def test_signing_in_leads_nowhere_else(client: Client, people: Cast, to: str) -> None:
     people.ida.set_password("a fine day for it")
     people.ida.save()
-    sent = {"username": people.ida.email, "password": "a fine day for it", "next": to}
+    sent = {"login": people.ida.email, "password": "a fine day for it", "next": to}
     assert client.post("/login/", sent)["Location"] == "/"
 
 
 @pytest.mark.parametrize("given", ["\x00", "x" * 10_000, "", "🛩"])
 def test_nonsense_does_not_sign_in(client: Client, people: Cast, given: str) -> None:
-    assert client.post("/login/", {"username": given, "password": given}).status_code == 200
+    assert client.post("/login/", {"login": given, "password": given}).status_code == 200
 
 
 def test_the_first_page_says_for_each_student_what_the_reports_say(client: Client, taught: Cast) -> None:
@@ -208,7 +208,7 @@ def test_a_page_has_nothing_inline_and_is_kept_by_nobody(client: Client, people:
         path = student_page(people)
     page = client.get(path)
     body = page.content.decode()
-    assert not re.search(r"<script|<style|\sstyle=|\son[a-z]+=|javascript:", body)
+    assert not re.search(r"<script(?![^>]* src=)|<style|\sstyle=|\son[a-z]+=|javascript:", body)
     policy = page["Content-Security-Policy"]
     assert "default-src 'self'" in policy
     assert "unsafe" not in policy

@@ -1,5 +1,6 @@
 """Every address, from the top: the API with its description and docs page, then the pages."""
 
+from allauth.account.decorators import secure_admin_login
 from csp.constants import SELF, UNSAFE_INLINE
 from csp.decorators import csp_update
 from django.contrib import admin
@@ -11,6 +12,9 @@ from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitVie
 docs = csp_update({"style-src": [SELF, UNSAFE_INLINE], "img-src": [SELF, "data:"]})(
     SpectacularSwaggerSplitView.as_view(url_name="schema")
 )
+
+# One door: the login page, with its limits and second factors.
+admin.site.login = secure_admin_login(admin.site.login)  # type: ignore[method-assign]
 
 urlpatterns = [
     path("api/v1/schema/", SpectacularAPIView.as_view(), name="schema"),

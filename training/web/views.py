@@ -5,10 +5,8 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 from collections.abc import Mapping
-from typing import Any
 
 from django.contrib.auth.decorators import login_required
-from django.contrib.auth.views import LoginView
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -38,23 +36,6 @@ FIELDS = (
     ("application_date", "Day of application", "2026-11-20"),
 )
 _QUERY: Mapping[str, reading.Read] = {"on": reading.day, **READERS}
-
-
-class Login(LoginView):
-    """Signing in by e-mail address and password."""
-
-    template_name = "training/login.html"
-    redirect_authenticated_user = True
-
-    def get_form(self, form_class: Any = None) -> Any:
-        form = super().get_form(form_class)
-        form.label_suffix = ""
-        form.fields["username"].label = "E-mail address"
-        form.fields["username"].widget.input_type = "email"
-        form.error_messages["invalid_login"] = (
-            "E-mail address and password do not go together. Check both; capitals in the password count."
-        )
-        return form
 
 
 @require_safe

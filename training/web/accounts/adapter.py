@@ -1,0 +1,95 @@
+"""What allauth asks of us: our words, no account that nobody gave, no address but the one on the account."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from allauth.account.adapter import DefaultAccountAdapter
+from allauth.core import context
+from allauth.mfa.adapter import DefaultMFAAdapter
+from allauth.mfa.models import Authenticator
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+
+from training.models import User
+
+NAME = "Student pilot training record"
+#: What is said on the next page, by the name allauth has for it. Whatever has no line here is not said.
+SAID = {
+    "account/messages/password_changed.txt": "The password is changed. Every other session has ended.",
+    "mfa/messages/webauthn_added.txt": "The passkey is added.",
+    "mfa/messages/webauthn_removed.txt": "The passkey is removed.",
+    "mfa/messages/totp_activated.txt": "The authenticator app is set up.",
+    "mfa/messages/totp_deactivated.txt": "The authenticator app is removed.",
+    "mfa/messages/recovery_codes_generated.txt": "There are new recovery codes; the old ones have ended.",
+}
+WAYS = {
+    "reauthenticate": "Use your password",
+    "mfa_reauthenticate": "Use a code",
+    "mfa_reauthenticate:webauthn": "Use a passkey",
+}
+
+
+class AccountAdapter(DefaultAccountAdapter):
+    """Accounts are made by the school; people sign in by the e-mail address of their account."""
+
+    error_messages = {
+        **DefaultAccountAdapter.error_messages,
+        "email_password_mismatch": (
+            "E-mail address and password do not go together. Check both; capitals in the password count."
+        ),
+        "too_many_login_attempts": "Too many tries. Wait five minutes, then try again.",
+        "rate_limited": "Too many tries. Wait a little, then try again.",
+        "enter_current_password": "This is not your present password.",
+        "incorrect_password": "This is not your password.",
+        "incorrect_code": "This code is not good, or was used before. Wait for the next one.",
+        "invalid_password_reset": "This link is not good any more. Ask for a new one.",
+    }
+
+    def is_open_for_signup(self, request: HttpRequest) -> bool:
+        return False
+
+    def reauthenticate(self, user: User, password: str) -> bool:
+        found = self.authenticate(context.request, email=user.email, password=password)
+        return found is not None and found.pk == user.pk
+
+    def get_reauthentication_methods(self, user: Any) -> list[dict[str, Any]]:
+        ways = super().get_reauthentication_methods(user)
+        return [{**each, "description": WAYS[each["id"]]} for each in ways]
+
+    def respond_user_inactive(self, request: HttpRequest, user: Any) -> HttpResponse:
+        messages.error(request, "This account is closed. Your school's administrator can open it again.")
+        return redirect("login")
+
+    def add_message(
+        self,
+        request: HttpRequest,
+        level: int,
+        message_template: str | None = None,
+        message_context: dict[str, Any] | None = None,
+        extra_tags: str = "",
+        message: str | None = None,
+    ) -> None:
+        text = message or SAID.get(message_template or "")
+        if text:
+            messages.add_message(request, level, text, extra_tags=extra_tags)
+
+
+class SecondFactorAdapter(DefaultMFAAdapter):
+    """Passkeys, codes of an authenticator app, recovery codes."""
+
+    error_messages = {
+        **DefaultMFAAdapter.error_messages,
+        "incorrect_code": "It was not accepted: it is not good, or was used before. Try once more.",
+    }
+
+    def get_totp_issuer(self) -> str:
+        return NAME
+
+    def generate_authenticator_name(self, user: Any, type: Authenticator.Type) -> str:
+        number = Authenticator.objects.filter(user_id=user.pk, type=type).count() + 1
+        return f"Passkey {number}"
+
+    def get_public_key_credential_rp_entity(self) -> dict[str, str]:
+        return {"id": context.request.get_host().partition(":")[0], "name": NAME}

@@ -1,0 +1,117 @@
+"""allauth's forms with our labels, and what they do not look at: whose address it is, a passkey's count."""
+
+from __future__ import annotations
+
+from typing import Any, cast
+
+from allauth.account import forms as account
+from allauth.mfa.base import forms as codes
+from allauth.mfa.models import Authenticator
+from allauth.mfa.totp import forms as totp
+from allauth.mfa.webauthn import forms as passkeys
+from django import forms
+from django.contrib.auth.password_validation import password_validators_help_texts
+
+from training.models import User
+from training.services import confirming
+
+
+class _Ours:
+    """Plain labels, no words inside the fields."""
+
+    labels: dict[str, str] = {}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        form = cast(forms.Form, self)
+        form.label_suffix = ""
+        for name, field in form.fields.items():
+            field.widget.attrs.pop("placeholder", None)
+            field.label = self.labels.get(name, field.label)
+            field.help_text = ""
+            if name == "password1":
+                field.help_text = " ".join(password_validators_help_texts())
+
+
+class Login(_Ours, account.LoginForm):
+    labels = {"login": "E-mail address", "password": "Password"}
+
+
+class ChangePassword(_Ours, account.ChangePasswordForm):
+    labels = {
+        "oldpassword": "Present password",
+        "password1": "New password",
+        "password2": "New password once more",
+    }
+
+
+class ResetPassword(_Ours, account.ResetPasswordForm):
+    """Mail goes to the address on the account alone, as the school has it today."""
+
+    labels = {"email": "E-mail address"}
+
+    def clean_email(self) -> str:
+        email = str(self.cleaned_data["email"]).strip().lower()
+        self.users = list(User.objects.filter(email=email, is_active=True))
+        return email
+
+
+class NewPassword(_Ours, account.ResetPasswordKeyForm):
+    labels = {"password1": "New password", "password2": "New password once more"}
+
+
+class ConfirmByPassword(_Ours, account.ReauthenticateForm):
+    labels = {"password": "Password"}
+
+
+class ConfirmByCode(_Ours, codes.ReauthenticateForm):
+    labels = {"code": "Code of your authenticator app, or a recovery code"}
+
+
+class SecondFactor(_Ours, codes.AuthenticateForm):
+    labels = {"code": "Code of your authenticator app, or a recovery code"}
+
+
+class ActivateApp(_Ours, totp.ActivateTOTPForm):
+    labels = {"code": "The code that the app shows"}
+
+
+class AddPasskey(_Ours, passkeys.AddWebAuthnForm):
+    """Every passkey unlocks by itself: it is kept on the device and asks for a PIN, finger or face."""
+
+    labels = {"name": "Name of this passkey"}
+    name = forms.CharField(required=False, max_length=60)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields.pop("passwordless", None)
+
+
+class RenamePasskey(_Ours, passkeys.EditWebAuthnForm):
+    labels = {"name": "Name of this passkey"}
+    name = forms.CharField(max_length=60)
+
+
+class _Counted:
+    """A passkey whose count of uses went back may have been copied: it signs nobody in."""
+
+    def clean_credential(self) -> Authenticator:
+        used: Authenticator = super().clean_credential()  # type: ignore[misc]
+        response = self.cleaned_data["credential"]["response"]  # type: ignore[attr-defined]
+        try:
+            confirming.count_use(used, confirming.LOGIN, confirming.sign_count(response["authenticatorData"]))
+        except confirming.NotConfirmed as problem:
+            raise forms.ValidationError(str(problem)) from None
+        return used
+
+
+class LoginByPasskey(_Counted, passkeys.LoginWebAuthnForm):
+    pass
+
+
+class SecondFactorByPasskey(_Counted, passkeys.AuthenticateWebAuthnForm):
+    pass
+
+
+class ConfirmByPasskey(_Counted, passkeys.ReauthenticateWebAuthnForm):
+    pass

@@ -1,0 +1,138 @@
+"""The addresses of an account's pages, under the names by which allauth looks for them."""
+
+from allauth.account import views as account
+from allauth.mfa.base import views as second_factor
+from allauth.mfa.recovery_codes import views as recovery
+from allauth.mfa.totp import views as totp
+from allauth.mfa.webauthn import views as passkeys
+from django.urls import path, re_path
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods, require_POST
+
+from training.web.accounts import views
+
+HERE = "training/account"
+
+
+def page(view, template, **told):  # type: ignore[no-untyped-def]
+    """One of allauth's views behind a page of ours, which nobody keeps; ``told``: what it is told besides."""
+    made = view.as_view(template_name=f"{HERE}/{template}.html", extra_context=told)
+    return never_cache(require_http_methods(["GET", "HEAD", "POST"])(made))
+
+
+login = page(account.LoginView, "login")
+reset = page(
+    account.PasswordResetView,
+    "form",
+    title="Reset your password",
+    lead="A link to set a new one is sent to the e-mail address of your account.",
+    button="Send the link",
+)
+urlpatterns = [
+    path("login/", login, name="login"),
+    path("login/", login, name="account_login"),
+    path("logout/", require_POST(account.LogoutView.as_view()), name="logout"),
+    path("logout/", require_POST(account.LogoutView.as_view()), name="account_logout"),
+    path("login/second/", page(views.SecondFactor, "second_factor"), name="mfa_authenticate"),
+    path("login/passkey/", views.LoginByPasskey.as_view(), name="mfa_login_webauthn"),
+    path("account/", views.security, name="security"),
+    path("account/", views.security, name="mfa_index"),
+    path("account/", views.security, name="mfa_list_webauthn"),
+    path("account/sessions/<int:pk>/end/", views.end_session, name="end_session"),
+    path("account/tokens/end/", views.end_tokens, name="end_tokens"),
+    path(
+        "account/password/",
+        page(account.PasswordChangeView, "form", title="Change your password", button="Change it"),
+        name="account_change_password",
+    ),
+    path("password/", reset, name="account_reset_password"),
+    path(
+        "password/sent/",
+        page(
+            account.PasswordResetDoneView,
+            "told",
+            title="Look into your mail",
+            lead=(
+                "If there is an account with this e-mail address, a link to set a new password is on its way."
+                " Nothing there after some minutes? Look among unwanted mail, or ask your school's"
+                " administrator which address your account has."
+            ),
+        ),
+        name="account_reset_password_done",
+    ),
+    re_path(
+        r"^password/(?P<uidb36>[0-9A-Za-z]+)-(?P<key>.+)/$",
+        page(account.PasswordResetFromKeyView, "new_password"),
+        name="account_reset_password_from_key",
+    ),
+    path(
+        "password/set/",
+        page(
+            account.PasswordResetFromKeyDoneView,
+            "told",
+            title="The password is changed",
+            lead="Sign in with the new one.",
+        ),
+        name="account_reset_password_from_key_done",
+    ),
+    path(
+        "account/confirm/",
+        page(account.ReauthenticateView, "confirm", title="Confirm that it is you"),
+        name="account_reauthenticate",
+    ),
+    path(
+        "account/confirm/code/",
+        page(second_factor.ReauthenticateView, "confirm", title="Confirm that it is you"),
+        name="mfa_reauthenticate",
+    ),
+    path(
+        "account/confirm/passkey/",
+        page(views.ConfirmByPasskey, "confirm_passkey", title="Confirm that it is you"),
+        name="mfa_reauthenticate_webauthn",
+    ),
+    path("account/passkeys/add/", page(views.AddPasskey, "add_passkey"), name="mfa_add_webauthn"),
+    path(
+        "account/passkeys/<int:pk>/",
+        page(passkeys.EditWebAuthnView, "form", title="Rename a passkey", button="Rename it"),
+        name="mfa_edit_webauthn",
+    ),
+    path(
+        "account/passkeys/<int:pk>/remove/",
+        page(
+            passkeys.RemoveWebAuthnView,
+            "form",
+            title="Remove a passkey",
+            lead="It signs you in no longer. What was signed with it stays signed, and can still be checked.",
+            button="Remove it",
+        ),
+        name="mfa_remove_webauthn",
+    ),
+    path("account/app/", page(views.AddApp, "add_app"), name="mfa_activate_totp"),
+    path(
+        "account/app/remove/",
+        page(
+            totp.DeactivateTOTPView,
+            "form",
+            title="Remove the authenticator app",
+            lead="Its codes are asked for no longer when you sign in.",
+            button="Remove it",
+        ),
+        name="mfa_deactivate_totp",
+    ),
+    path(
+        "account/recovery-codes/",
+        page(recovery.ViewRecoveryCodesView, "recovery_codes"),
+        name="mfa_view_recovery_codes",
+    ),
+    path(
+        "account/recovery-codes/new/",
+        page(
+            recovery.GenerateRecoveryCodesView,
+            "form",
+            title="New recovery codes",
+            lead="The codes that you have now are good no longer.",
+            button="Make new ones",
+        ),
+        name="mfa_generate_recovery_codes",
+    ),
+]

@@ -1,0 +1,108 @@
+"""The page where a person sees what opens the account, and ends what should not."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from allauth.account.models import Login
+from allauth.account.utils import get_next_redirect_url
+from allauth.mfa.base.views import AuthenticateView
+from allauth.mfa.models import Authenticator
+from allauth.mfa.totp.views import ActivateTOTPView
+from allauth.mfa.webauthn.internal import flows
+from allauth.mfa.webauthn.views import AddWebAuthnView, LoginWebAuthnView, ReauthenticateWebAuthnView
+from allauth.usersessions.models import UserSession
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.safestring import mark_safe
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_POST, require_safe
+from knox.models import AuthToken
+
+
+class _ForTheBrowser:
+    """What the browser is asked goes into an attribute of the form: the policy allows no script inside."""
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        told: dict[str, Any] = super().get_context_data(**kwargs)  # type: ignore[misc]
+        for asked in told.get("js_data", {}).values():
+            told["passkey_options"] = json.dumps(asked)
+        return told
+
+
+class SecondFactor(_ForTheBrowser, AuthenticateView):
+    pass
+
+
+class ConfirmByPasskey(_ForTheBrowser, ReauthenticateWebAuthnView):
+    pass
+
+
+class AddPasskey(_ForTheBrowser, AddWebAuthnView):
+    pass
+
+
+class AddApp(ActivateTOTPView):
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        told: dict[str, Any] = super().get_context_data(**kwargs)
+        drawn = told["totp_svg"].partition("?>")[2]  # the picture itself, without the line that begins a file
+        return {**told, "totp_picture": mark_safe(drawn)}  # noqa: S308 - drawn here, of squares
+
+
+class LoginByPasskey(LoginWebAuthnView):
+    """GET: what the browser is to sign. POST: its signature, and on to what the login page was asked for."""
+
+    def form_valid(self, form: Any) -> HttpResponse:
+        used = form.cleaned_data["credential"]
+        login = Login(user=used.user, redirect_url=get_next_redirect_url(self.request))
+        return flows.perform_passwordless_login(self.request, used, login)
+
+
+@require_safe
+@never_cache
+@login_required
+def security(request: HttpRequest) -> HttpResponse:
+    """Passkeys, authenticator app, recovery codes, sessions and tokens of who asks."""
+    UserSession.objects.create_from_request(request)  # one that began before sessions were listed
+    by_type: dict[str, list[Authenticator]] = {}
+    for each in Authenticator.objects.filter(user=request.user).order_by("created_at", "pk"):
+        by_type.setdefault(each.type, []).append(each)
+    sessions = UserSession.objects.purge_and_list(request.user)
+    told = {
+        "passkeys": [
+            {"row": each, "name": each.wrap().name} for each in by_type.get(Authenticator.Type.WEBAUTHN, [])
+        ],
+        "app": by_type.get(Authenticator.Type.TOTP),
+        "recovery": by_type.get(Authenticator.Type.RECOVERY_CODES),
+        "sessions": sorted(sessions, key=lambda each: each.created_at, reverse=True),
+        "tokens": AuthToken.objects.filter(user=request.user).count(),
+    }
+    return render(request, "training/account/security.html", told)
+
+
+@require_POST
+@login_required
+def end_session(request: HttpRequest, pk: int) -> HttpResponse:
+    """End one session of one's own; ending the present one signs out."""
+    found = UserSession.objects.filter(pk=pk, user=request.user).first()
+    if found is None:
+        raise Http404("no session of yours of that number")
+    present = found.is_current()
+    found.end()
+    if present:
+        request.session.flush()
+        return redirect("home")
+    messages.success(request, "The session has ended.")
+    return redirect("security")
+
+
+@require_POST
+@login_required
+def end_tokens(request: HttpRequest) -> HttpResponse:
+    """End every token that a program holds for the one who asks."""
+    AuthToken.objects.filter(user=request.user).delete()
+    messages.success(request, "The tokens have ended; programs must sign in again.")
+    return redirect("security")
