@@ -13,9 +13,9 @@ class TrainingConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from training.models import sealing, versions
+        from training.models import sealing, staleness, versions
 
-        for triggers in (sealing, versions):
+        for triggers in (sealing, versions, staleness):
             name = triggers.__name__
             pre_migrate.connect(triggers.before_migrate, sender=self, dispatch_uid=f"{name}.before")
             post_migrate.connect(triggers.after_migrate, sender=self, dispatch_uid=f"{name}.after")

@@ -103,6 +103,7 @@ LEDGER_KEY_FILE = DATA_DIR / "ledger-key" if EMBEDDED or DEBUG else None
 TIME_ZONE = "UTC"
 USE_TZ = True
 LANGUAGE_CODE = "en-us"
+LANGUAGES = [("en", "English")]  # what messages can be written in
 USE_I18N = True
 
 # People

@@ -7,6 +7,7 @@ from training.models.access import AccessLog
 from training.models.aircraft import Aircraft
 from training.models.catalogue import EndorsementSeal, EndorsementWording, Revocation
 from training.models.changes import RecordChange
+from training.models.deliveries import Delivery, DeliveryItem
 from training.models.documents import Certificate, Document, Test
 from training.models.endorsements import Endorsement
 from training.models.enrolments import Assignment, CourseMove, Enrolment
@@ -15,7 +16,10 @@ from training.models.flights import Flight, Landing
 from training.models.lesson_records import Acknowledgement, Correction, LessonRecord, Notice, SignOff
 from training.models.lessons import GroundLesson, ItemGrade
 from training.models.people import Role, User
+from training.models.recipients import CalendarFeed, Guardian, ReminderPreferences
+from training.models.reminders import LeadTimes, Reminder, ReminderOf
 from training.models.schools import School
+from training.models.standings import Lapse, Stale, Standing, StandingChange
 from training.models.students import Student
 from training.models.ticks import Tick
 
@@ -28,9 +32,12 @@ __all__ = [
     "Acknowledgement",
     "Aircraft",
     "Assignment",
+    "CalendarFeed",
     "Certificate",
     "Correction",
     "CourseMove",
+    "Delivery",
+    "DeliveryItem",
     "Document",
     "Endorsement",
     "EndorsementSeal",
@@ -39,15 +46,24 @@ __all__ = [
     "Entry",
     "Flight",
     "GroundLesson",
+    "Guardian",
     "ItemGrade",
     "Landing",
+    "Lapse",
+    "LeadTimes",
     "LessonRecord",
     "Notice",
     "RecordChange",
+    "Reminder",
+    "ReminderOf",
+    "ReminderPreferences",
     "Revocation",
     "Role",
     "School",
     "SignOff",
+    "Stale",
+    "Standing",
+    "StandingChange",
     "Student",
     "Test",
     "Tick",

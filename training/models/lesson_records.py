@@ -166,6 +166,7 @@ class Notice(models.Model):
     class Kind(models.TextChoices):
         SIGNED = "lesson-signed"
         CORRECTED = "lesson-corrected"
+        REMINDER = "reminder"
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
     student = models.ForeignKey("training.Student", on_delete=models.PROTECT, related_name="notices")
@@ -178,7 +179,9 @@ class Notice(models.Model):
         help_text="the student's account; empty where there is none yet",
     )
     kind = models.CharField(max_length=30, choices=Kind.choices)
-    about = models.CharField(max_length=100, help_text="the id of the lesson record")
+    about = models.CharField(
+        max_length=100, help_text="the id of the lesson record, or of the reminder with its reader"
+    )
     at = models.DateTimeField()
     read_at = models.DateTimeField(null=True, blank=True)
 

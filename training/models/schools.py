@@ -28,6 +28,12 @@ class School(models.Model):
         validators=[check_time_zone],
         help_text="decides which day 'today' is at the school",
     )
+    of_age_at = models.PositiveSmallIntegerField(
+        "age of majority",
+        default=18,
+        help_text="years; until then a guardian with consent on record is told too. From memory: 18 in most "
+        "states of the USA, 19 in Alabama and Nebraska, 21 in Mississippi",
+    )
     is_demo = models.BooleanField(
         default=False, help_text="an invented school, replaced whenever the demo is loaded"
     )
