@@ -29,6 +29,26 @@ def whole_number(env: environ.Env, name: str, *, default: int) -> int:
     return int(word)
 
 
+def choice(env: environ.Env, name: str, default: str, *known: str) -> str:
+    """A variable that is one of a few words."""
+    word = env.str(name, default=default).strip()
+    for each in known:
+        if word.lower() == each.lower():
+            return each
+    raise ImproperlyConfigured(f"{name} is {word!r}; write one of {', '.join(known)}.")
+
+
+def secret_word(env: environ.Env, name: str, *, least: int) -> str:
+    """A variable that opens something; empty where nothing is to be opened by it. A short one is refused."""
+    word = env.str(name, default="").strip()
+    if word and (len(word) < least or not word.isascii()):
+        raise ImproperlyConfigured(
+            f"{name} is too easily guessed: give {least} characters of ASCII or more. "
+            "python3 -c 'import secrets; print(secrets.token_urlsafe(32))' draws one."
+        )
+    return word
+
+
 def data_folder(env: environ.Env, root: Path) -> Path:
     """The folder for what a running copy keeps (``DATA_DIR``, default ``.data``); made where missing."""
     folder = Path(env.str("DATA_DIR", default=str(root / ".data"))).absolute()
@@ -114,4 +134,6 @@ def database(env: environ.Env, folder: Path) -> dict[str, object]:
     else:
         settings["CONN_MAX_AGE"] = whole_number(env, "DATABASE_CONN_MAX_AGE", default=60)
         settings["CONN_HEALTH_CHECKS"] = True
+        # Seconds in which a server must answer; without it a silent one holds a request for ever.
+        settings.setdefault("OPTIONS", {}).setdefault("connect_timeout", 5)  # type: ignore[attr-defined]
     return settings

@@ -1,0 +1,65 @@
+"""Figures about the work itself, for an operator's monitoring: counted in the database when asked for.
+
+A module adds its own::
+
+    @figure("reminders", "Reminders by state.", label="state")
+    def _by_state(at: dt.datetime) -> dict[str, float]:
+        return {"due": ..., "sent": ..., "failed": ...}
+
+A label's values are few and name nobody: a state, a school's number, never a person.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from training.ledger.models import Head
+from training.services import ticks
+
+Read = Callable[[dt.datetime], float | Mapping[str, float]]
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A gauge: ``read`` gives one number, or where there is a ``label`` one for each of its values."""
+
+    name: str
+    help: str
+    label: str
+    read: Read
+
+
+#: Every figure by name.
+FIGURES: dict[str, Figure] = {}
+
+
+def figure(name: str, help: str, *, label: str = "") -> Callable[[Read], Read]:
+    """Add a figure; the name is what monitoring shows after ``training_``.
+
+    Raises: ValueError for a name that is there already or that monitoring could not take.
+    """
+    for word in (name, label) if label else (name,):
+        if not re.fullmatch(r"[a-z][a-z0-9_]*", word):
+            raise ValueError(f"{word!r} is no name of a figure: small letters, digits and underscores")
+    if name in FIGURES:
+        raise ValueError(f"there is a figure {name} already")
+
+    def add(read: Read) -> Read:
+        FIGURES[name] = Figure(name, help, label, read)
+        return read
+
+    return add
+
+
+@figure("tick_lag_seconds", "Seconds since each repeated work was last done.", label="work")
+def _tick_lag(at: dt.datetime) -> dict[str, float]:
+    return {name: lag for name, lag in ticks.lags(at).items() if lag is not None}
+
+
+@figure("ledger_entries", "Entries in each school's ledger.", label="school")
+def _ledger_entries(at: dt.datetime) -> dict[str, float]:
+    heads = Head.objects.values_list("tree", "size")
+    return {tree.removeprefix("school-"): float(size) for tree, size in heads}

@@ -1,0 +1,111 @@
+"""For machines that watch: is the process alive, can it be worked with, how much is there of everything."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hmac
+import ipaddress
+import logging
+import os
+from collections.abc import Iterable
+
+from django.conf import settings
+from django.db import DatabaseError, connection
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+from prometheus_client import REGISTRY, CollectorRegistry, generate_latest
+from prometheus_client.metrics_core import GaugeMetricFamily, Metric
+from prometheus_client.multiprocess import MultiProcessCollector
+
+from training.services import figures, readiness
+
+logger = logging.getLogger(__name__)
+_FORWARDED = ("Forwarded", "X-Forwarded-For", "X-Forwarded-Host", "X-Real-IP", "Via")
+
+
+def is_operator(request: HttpRequest) -> bool:
+    """Whether more may be told than yes or no: by the token, or from this machine itself.
+
+    Where a proxy stands before us, everybody comes from this machine; so a loopback address counts only
+    where none was declared and the request tells of none.
+    """
+    if settings.METRICS_TOKEN:
+        given = request.headers.get("Authorization", "")
+        return hmac.compare_digest(given.encode(), f"Bearer {settings.METRICS_TOKEN}".encode())
+    if settings.HTTPS or settings.BEHIND_OUR_PROXY or any(name in request.headers for name in _FORWARDED):
+        return False
+    try:
+        return ipaddress.ip_address(request.META.get("REMOTE_ADDR", "")).is_loopback
+    except ValueError:  # a Unix socket: a proxy of some kind
+        return False
+
+
+@never_cache
+@require_safe
+def healthz(request: HttpRequest) -> JsonResponse:
+    """The process takes requests. Asks nobody else, so that a database's fault restarts no web server."""
+    return JsonResponse({"alive": True})
+
+
+@never_cache
+@require_safe
+def readyz(request: HttpRequest) -> JsonResponse:
+    """200 where this copy can be worked with, 503 where not; why is told to operators alone."""
+    checks = readiness.look(dt.datetime.now(dt.UTC))
+    ready = not any(check.fault for check in checks)
+    told: dict[str, object] = {"ready": ready}
+    if is_operator(request):
+        told["checks"] = {check.name: check.fault or "ok" for check in checks}
+    return JsonResponse(told, status=200 if ready else 503)
+
+
+@never_cache
+@require_safe
+def metrics(request: HttpRequest) -> HttpResponse:
+    """Figures in the text format of Prometheus, of all processes of this server; for operators alone."""
+    if not is_operator(request):
+        return JsonResponse({"detail": "This is open to operators alone, by their token."}, status=403)
+    registry: CollectorRegistry = REGISTRY
+    if os.environ.get("PROMETHEUS_MULTIPROC_DIR"):
+        registry = CollectorRegistry()
+        MultiProcessCollector(registry)  # type: ignore[no-untyped-call]
+    ours = CollectorRegistry()
+    ours.register(_Counted(dt.datetime.now(dt.UTC)))
+    return HttpResponse(
+        generate_latest(registry) + generate_latest(ours),
+        content_type="text/plain; version=0.0.4; charset=utf-8",
+    )
+
+
+class _Counted:
+    """The figures of the database, asked for once. One that fails costs the others nothing."""
+
+    def __init__(self, at: dt.datetime) -> None:
+        self.at = at
+
+    def describe(self) -> Iterable[Metric]:
+        return []  # asking the figures merely to register them would cost their queries twice
+
+    def collect(self) -> Iterable[Metric]:
+        answers = 1
+        for each in figures.FIGURES.values():
+            gauge = GaugeMetricFamily(
+                f"training_{each.name}", each.help, labels=[each.label] if each.label else []
+            )
+            try:
+                read = each.read(self.at)
+            except DatabaseError:
+                answers = 0
+                connection.close()
+                break
+            except Exception:
+                logger.exception("The figure %s cannot be read", each.name)
+                continue
+            if isinstance(read, int | float):
+                gauge.add_metric([], read)
+            else:
+                for value, number in read.items():
+                    gauge.add_metric([value], number)
+            yield gauge
+        yield GaugeMetricFamily("training_database_answers", "1 where the database answers.", value=answers)
