@@ -1,17 +1,21 @@
 """The settings, all from the environment. With no variable set, an embedded copy runs on SQLite on this machine.
 
-==================== =====================================================================================
-``DATABASE_URL``     ``postgres://…`` or ``sqlite:///…``; unset: SQLite in the data folder ("embedded")
-``REDIS_URL``        ``redis://…`` for Celery workers; unset: no worker is told, the database keeps what is
-due ``SECRET_KEY``       needed where ``DATABASE_URL`` is set and ``DEBUG`` is off; else drawn once and kept
-``ALLOWED_HOSTS``    host names, comma-separated; unset: this machine only ``HTTPS``            on where
-served over https: secure cookies, redirect, HSTS; default: on unless embedded or debug ``TRUSTED_ORIGINS``
-origins behind a proxy, such as ``https://training.example``; comma-separated ``PROXY_SSL_HEADER`` on where a
-proxy of ours sets ``X-Forwarded-Proto`` and nobody can reach us around it ``DEBUG``            off unless set
-``DATA_DIR``         default ``.data`` in the project's folder: database, secret key, collected static files
-``LEDGER_SIGNING_KEY`` an Ed25519 key (PEM, or 32 bytes in base64) that signs the ledger's checkpoints; unset:
-drawn once and kept where embedded ``LOG_LEVEL``        default ``INFO`` ``EMAIL_URL``        ``smtp+tls://…``; unset: mail is written to the log
-==================== =====================================================================================
+- ``DATABASE_URL``: ``postgres://…`` or ``sqlite:///…``; unset: SQLite in the data folder ("embedded")
+- ``REDIS_URL``: ``redis://…`` for Celery workers; unset: no worker is told, the database keeps what is due
+- ``SECRET_KEY``: needed where ``DATABASE_URL`` is set and ``DEBUG`` is off; else drawn once and kept
+- ``ALLOWED_HOSTS``: host names, comma-separated; unset: this machine only
+- ``HTTPS``: on where served over https: secure cookies, redirect, HSTS; default: on unless embedded or debug
+- ``TRUSTED_ORIGINS``: origins behind a proxy, such as ``https://training.example``; comma-separated
+- ``PROXY_SSL_HEADER``: on where a proxy of ours sets ``X-Forwarded-Proto`` and nobody can reach us around it
+- ``NUM_PROXIES``: how many proxies of ours add to ``X-Forwarded-For``; default 0
+- ``DEBUG``: off unless set
+- ``DATA_DIR``: default ``.data`` in the project's folder: database, secret key, collected static files
+- ``LEDGER_SIGNING_KEY``: an Ed25519 key (PEM, or 32 bytes in base64) that signs the ledger's checkpoints; unset:
+  drawn once and kept where embedded
+- ``EMAIL_URL``: ``smtp+tls://…``; unset: mail is written to the log; ``EMAIL_FROM``: the sender's address
+- ``LOG_LEVEL``: default ``INFO``; ``LOG_FORMAT``: ``json`` or ``lines``; default: json unless embedded or debug
+- ``METRICS_TOKEN``: 20 characters or more that open ``/metrics`` and the details of ``/readyz``, sent as
+  ``Authorization: Bearer …``; unset: they open to this machine itself, and to nobody where ``HTTPS`` is on
 """
 
 from pathlib import Path
@@ -19,7 +23,16 @@ from pathlib import Path
 import environ
 from csp.constants import NONE, SELF
 
-from training.config.environment import data_folder, database, secret_key, switch, whole_number
+from training.config.environment import (
+    choice,
+    data_folder,
+    database,
+    secret_key,
+    secret_word,
+    switch,
+    whole_number,
+)
+from training.config.logs import logging_settings
 
 env = environ.Env()
 
@@ -57,6 +70,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "training.web.requests.Noted",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -190,8 +204,15 @@ SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
-if switch(env, "PROXY_SSL_HEADER", default=False):
+# For machines inside, which ask over http and get no record.
+SECURE_REDIRECT_EXEMPT = [r"^(healthz|readyz|metrics)$"]
+PROXY_SSL_HEADER = switch(env, "PROXY_SSL_HEADER", default=False)
+if PROXY_SSL_HEADER:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+NUM_PROXIES = whole_number(env, "NUM_PROXIES", default=0)
+#: Whether a proxy of ours stands before us: its headers are believed, and everybody seems to come from it.
+BEHIND_OUR_PROXY = PROXY_SSL_HEADER or NUM_PROXIES > 0
+METRICS_TOKEN = secret_word(env, "METRICS_TOKEN", least=20)
 
 # Everything a page loads comes from this server; nothing is inline.
 CONTENT_SECURITY_POLICY = {
@@ -251,7 +272,7 @@ REST_FRAMEWORK = {
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "EXCEPTION_HANDLER": "api.v1.errors.handler",
     "PAGE_SIZE": 50,
-    "NUM_PROXIES": whole_number(env, "NUM_PROXIES", default=0),
+    "NUM_PROXIES": NUM_PROXIES,
     "COERCE_DECIMAL_TO_STRING": True,
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
     "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
@@ -312,10 +333,7 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
 }
 
 # One line for each event, to standard error. Names and records of students do not belong in a log.
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
-    "root": {"handlers": ["stderr"], "level": env.str("LOG_LEVEL", default="INFO")},
-}
+LOGGING = logging_settings(
+    choice(env, "LOG_FORMAT", "lines" if EMBEDDED or DEBUG else "json", "json", "lines"),
+    choice(env, "LOG_LEVEL", "INFO", "DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL"),
+)

@@ -1,4 +1,4 @@
-"""Every address, from the top: the API with its description and docs page, then the pages."""
+"""Every address, from the top: the API with its description and docs page, the pages, and what watches."""
 
 from allauth.account.decorators import secure_admin_login
 from csp.constants import SELF, UNSAFE_INLINE
@@ -6,6 +6,8 @@ from csp.decorators import csp_update
 from django.contrib import admin
 from django.urls import include, path
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
+
+from training.web import health
 
 # The docs page's own bundle sets styles and draws small pictures inline; scripts stay this server's files
 # alone.
@@ -21,6 +23,9 @@ urlpatterns = [
     path("api/v1/docs/", docs, name="docs"),
     path("api/v1/", include("api.v1.urls")),
     path("admin/", admin.site.urls),
+    path("healthz", health.healthz, name="healthz"),
+    path("readyz", health.readyz, name="readyz"),
+    path("metrics", health.metrics, name="metrics"),
     path("", include("training.web.urls")),
 ]
 
