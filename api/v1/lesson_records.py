@@ -158,6 +158,8 @@ class LessonRecords(LessonView):
             "Makes a draft; nothing is on the student's record before it is signed. `id` is the caller's own:"
             " the same sent again gives what became of it, something else under it is a conflict (409)."
             " Contradictions are refused with their place (422); what only looks odd stands in `warnings`."
+            " What was measured is held against the standards of the course: `hints` says inside or outside"
+            " and by how much, and the instructor grades."
         ),
         parameters=[Parameter.student()],
         body="LessonRecordToDraft",
@@ -386,6 +388,7 @@ def _answer(record: LessonRecord, status: HTTPStatus = HTTPStatus.OK) -> Respons
         "content_hash": record.content_hash,
         "reason": record.reason,
         "warnings": record.warnings,
+        "hints": lesson_records.hints(record),
         "computed": lesson_records.computed(flight).as_json(),
         "sign_off": signed and _signed(signed),
         "acknowledgement": acknowledged and _acknowledged(acknowledged),
@@ -415,6 +418,7 @@ def _signed(signed: SignOff) -> dict[str, Any]:
         "performed_at": _instant(signed.performed_at),
         "content_hash": signed.content_hash,
         "warnings": signed.warnings,
+        "hints": signed.hints,
         "ledger": {"tree": signed.ledger_tree, "index": signed.ledger_index},
     }
 

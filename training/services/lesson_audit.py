@@ -65,7 +65,11 @@ def _of_lesson(signed: SignOff, tree: str) -> Iterator[str]:
     if kept is not None:
         body = kept.value
         said = (body["lesson_record"], body["content_hash"], body["instructor"]["user"])
-        if said != (str(lesson.pk), signed.content_hash, signed.by_id):
+        shown = (body["warnings"], body.get("hints", []))
+        if (said, shown) != (
+            (str(lesson.pk), signed.content_hash, signed.by_id),
+            (signed.warnings, signed.hints),
+        ):
             yield f"{what}: its sign-off is not what was sealed at {signed.ledger_index}"
     corrects = str(lesson.corrects_id) if lesson.corrects_id else None
     digest = lesson_content.hash_of(lesson.lesson, lesson.content, corrects, lesson.reason)

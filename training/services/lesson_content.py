@@ -2,7 +2,9 @@
 
 The content is ``{"flight", "ground", "items", "comments", "next"}``. A flight, a ground lesson and the items
 are written as in the record document and read by the same reader, without what the sign-off gives them: id,
-instructor, when they were recorded, and an item's day and flight.
+instructor, when they were recorded, and an item's day and flight. What was measured stands with its item as
+the pilot wrote it (``syllabus.engine.measured``), by the name of a tolerance of its standard or any other;
+where what was aimed at was told in flight, as ``{"value": "3320 ft", "target": "3,500 ft"}``.
 """
 
 from __future__ import annotations
@@ -16,10 +18,11 @@ from typing import Any
 
 import rfc8785
 
-from syllabus.engine import document, reading, units
+from syllabus.engine import document, measured, reading
 from syllabus.engine import record as engine
 from syllabus.engine.errors import DocumentError, Fault, FaultsFound
 from syllabus.engine.reading import Faults, Object
+from syllabus.engine.units import QuantityError
 
 MOST_ITEMS = 200
 MOST_MEASURED = 20
@@ -27,6 +30,8 @@ MOST_MEASURED = 20
 _NO_DAY = "2000-01-01"
 _GIVEN = ("id", "instructor", "recorded")
 _GIVEN_TO_ITEMS = (*_GIVEN, "date", "flight")
+#: What was measured of one item, by name: the text as typed, or ``{"value", "target"}``.
+Measured = dict[str, str | dict[str, str]]
 _PLACE = re.compile(r"^content\.(flights|ground)\[0\]")
 
 
@@ -130,8 +135,8 @@ def read(value: object) -> Content:
             "flight": _without(plain["flights"][0], _GIVEN) if found.flights else None,
             "ground": _without(plain["ground"][0], _GIVEN) if found.ground else None,
             "items": [
-                {**_without(each, _GIVEN_TO_ITEMS), **({"measured": measured} if measured else {})}
-                for each, (_, measured) in zip(plain["items"], items, strict=True)
+                {**_without(each, _GIVEN_TO_ITEMS), **({"measured": taken} if taken else {})}
+                for each, (_, taken) in zip(plain["items"], items, strict=True)
             ],
             "comments": comments,
             "next": following,
@@ -167,42 +172,64 @@ def _bare(given: tuple[str, ...]) -> reading.Read:
     return reader
 
 
-def _item(faults: Faults, value: Any, place: str) -> tuple[dict[str, Any], dict[str, str]]:
+def _item(faults: Faults, value: Any, place: str) -> tuple[dict[str, Any], Measured]:
     """An item for the record's reader, and what was measured."""
     bare = _bare(_GIVEN_TO_ITEMS)(faults, value, place)
     if bare is None:
         return {"item": "none", "grade": engine.NOT_OBSERVED}, {}
-    measured = bare.pop("measured", None)
-    if measured is None:
+    given = bare.pop("measured", None)
+    if given is None:
         return bare, {}
     at = f"{place}.measured"
-    if not isinstance(measured, Mapping):
-        faults.add(at, f"{reading.called(measured)} stands where an object is wanted")
+    if not isinstance(given, Mapping):
+        faults.add(at, f"{reading.called(given)} stands where an object is wanted")
         return bare, {}
-    if len(measured) > MOST_MEASURED:
-        faults.add(at, f"{len(measured)} values; at most {MOST_MEASURED} are kept")
+    if len(given) > MOST_MEASURED:
+        faults.add(at, f"{len(given)} values; at most {MOST_MEASURED} are kept")
         return bare, {}
-    found: dict[str, str] = {}
-    for key, each in measured.items():
+    found: Measured = {}
+    for key, each in given.items():
         name = reading.name(faults, key, at)
-        amount = _quantity(faults, each, f"{at}.{str(key)[:100]}")
-        if name is not None and amount is not None:
+        if name is None:
+            continue
+        amount = _measured(faults, each, f"{at}.{name[:100]}", name)
+        if name in found:
+            faults.add(f"{at}.{name[:100]}", "is measured twice; keep one, or give each its own name")
+        elif amount is not None:
             found[name] = amount
     return bare, found
 
 
-def _quantity(faults: Faults, value: Any, place: str) -> str | None:
-    """A quantity with its unit, kept as it was typed."""
-    if not isinstance(value, str):
-        faults.add(place, f"{reading.called(value)} stands where a text with a unit is wanted, as '180 ft'")
+def _measured(faults: Faults, value: Any, place: str, name: str) -> str | dict[str, str] | None:
+    """A measured value as it was typed: a text, or an object with what was aimed at."""
+    amount, target = value, None
+    if isinstance(value, Mapping):
+        before = len(faults)
+        fields = Object(faults, value, place)
+        amount, target = fields.take("value", _short, required=True), fields.take("target", _short)
+        fields.done()
+        if len(faults) > before:
+            return None
+    elif not isinstance(value, str):
+        faults.add(
+            place,
+            f"{reading.called(value)} stands where a measured value is wanted; write {measured.MAY_BE}, or an"
+            " object with it as value and what was aimed at as target",
+        )
         return None
-    for dimension in units.DIMENSIONS:
-        try:
-            units.parse(value, dimension)
-        except units.QuantityError:
-            continue
-        if value.strip()[-1:].isdigit() and ":" not in value:
-            break
-        return value.strip()
-    faults.add(place, f"{reading.called(value)} is no quantity with its unit, such as '180 ft' or '12 s'")
-    return None
+    elif (amount := _short(faults, value, place)) is None:
+        return None
+    try:
+        measured.check(name, amount, target)
+    except QuantityError as problem:
+        faults.add(place, str(problem))
+        return None
+    return amount if target is None else {"value": amount, "target": target}
+
+
+def _short(faults: Faults, value: Any, place: str) -> str | None:
+    found = reading.text(faults, value, place)
+    if found is not None and len(found) > measured.MOST_TEXT:
+        faults.add(place, f"{len(found)} characters; a measured value has at most {measured.MOST_TEXT}")
+        return None
+    return None if found is None else found.strip()

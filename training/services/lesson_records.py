@@ -15,7 +15,7 @@ from syllabus.engine import record as engine
 from syllabus.engine.geography import distance_nm
 from syllabus.engine.units import HOUR, MINUTE, format_time
 from training.models import Flight, LessonRecord, Role, Student, User
-from training.services import access, lesson_content
+from training.services import access, lesson_content, lesson_hints
 from training.services.lesson_content import Content
 from training.services.records import NotAllowed
 
@@ -186,7 +186,13 @@ def warnings(record: LessonRecord, content: Content, by: User) -> list[dict[str,
         for kind, key, message in (*_overlaps(record, by), *_times(content.flight)):
             place = f"content.flight.{key}"
             found.append({"kind": kind, "place": place, "message": message})
-    return found
+    return [*found, *lesson_hints.warnings(content.plain, lesson_hints.outline_of(record))]
+
+
+def hints(record: LessonRecord) -> list[lesson_hints.Hint]:
+    """What was measured beside its standards: as it stood at the sign-off, for a draft as it stands."""
+    signed = getattr(record, "sign_off", None)
+    return signed.hints if signed else lesson_hints.hints(record.content, lesson_hints.outline_of(record))
 
 
 def computed(flight: engine.Flight | None) -> Computed:

@@ -20,7 +20,7 @@ from training.models import (
     Student,
     User,
 )
-from training.services import access, authority, lesson_content, lesson_records, seals
+from training.services import access, authority, lesson_content, lesson_hints, lesson_records, seals
 from training.services.authority import Refusal
 from training.services.lesson_content import Content, LessonError
 from training.services.lesson_records import Changed, Conflict
@@ -87,6 +87,7 @@ def sign_off(
         replaced = _replaced(lesson)
         tree = seals.tree_of(student.school_id)
         shown = lesson_records.warnings(lesson, content, by)
+        measured = lesson_hints.hints(content.plain, lesson_hints.outline_of(lesson))
         index = seals.seal(
             student,
             "lesson.signed",
@@ -104,6 +105,7 @@ def sign_off(
                 },
                 "performed_at": signed_at.astimezone(dt.UTC).isoformat(),
                 "warnings": shown,
+                "hints": measured,
             },
             at=at,
         )
@@ -118,6 +120,7 @@ def sign_off(
             performed_at=signed_at,
             content_hash=lesson.content_hash,
             warnings=shown,
+            hints=measured,
             ledger_tree=tree,
             ledger_index=index,
         )

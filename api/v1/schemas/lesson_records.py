@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from api.v1.schemas.shapes import (
+    FLAG,
     INSTANT,
+    NAME,
     STRING,
     TEXT,
     Schema,
@@ -15,6 +17,7 @@ from api.v1.schemas.shapes import (
     ref,
     word,
 )
+from syllabus.engine import measured, standards
 
 _UUID: Schema = {"type": "string", "format": "uuid"}
 _OWN_ID: Schema = {**_UUID, "description": "Drawn by the caller, so that it may be sent again."}
@@ -26,6 +29,14 @@ _HASH: Schema = {
     "pattern": "^sha256:[0-9a-f]{64}$",
     "description": "Over the canonical form (RFC 8785) of lesson, content, corrects and reason.",
 }
+_MEASURED: Schema = {
+    "type": "string",
+    "minLength": 1,
+    "maxLength": measured.MOST_TEXT,
+    "pattern": "[0-9]",
+    "description": f"Kept as typed: {measured.MAY_BE}.",
+}
+_AIMED_AT: Schema = {**_MEASURED, "description": f"Kept as typed: {measured.AIM_MAY_BE}."}
 _AT: Schema = {"type": "string", "format": "date-time"}
 _LEDGER = full({"tree": STRING, "index": {"type": "integer", "minimum": 0}})
 
@@ -37,9 +48,27 @@ def components(record: dict[str, Schema]) -> dict[str, Schema]:
     item["properties"]["measured"] = or_null(
         {
             "type": "object",
-            "additionalProperties": STRING,
+            "additionalProperties": {
+                "anyOf": [
+                    _MEASURED,
+                    obj({"value": _MEASURED, **optional({"target": _AIMED_AT})}, ["value"]),
+                ]
+            },
+            "propertyNames": NAME,
             "maxProperties": 20,
-            "description": "What was measured, each a number with its unit: {'altitude lost': '180 ft'}.",
+            "description": (
+                "What was measured, by the name of a tolerance of the item's standard, with which it is"
+                " compared, or by any other name. Each is a text as a pilot writes it, or that text with what"
+                " was aimed at, where it was told in flight."
+            ),
+            "examples": [
+                {
+                    "altitude": "lost 180 ft",
+                    "bank": "38°",
+                    "rollout": "12° late",
+                    "airspeed": {"value": "84 kt", "target": "95 kt"},
+                }
+            ],
         }
     )
     short = {
@@ -59,6 +88,7 @@ def components(record: dict[str, Schema]) -> dict[str, Schema]:
         "performed_at": _AT,
         "content_hash": _HASH,
         "warnings": listed(ref("LessonWarning")),
+        "hints": listed(ref("LessonHint")),
         "ledger": _LEDGER,
     }
     acknowledged = {"by": STRING, "at": _AT, "ledger": _LEDGER}
@@ -82,6 +112,31 @@ def components(record: dict[str, Schema]) -> dict[str, Schema]:
         "LessonWarning": full(
             {"kind": STRING, "place": STRING, "message": STRING},
             description="What looks odd; it refuses nothing.",
+        ),
+        "LessonHint": full(
+            {
+                "place": STRING,
+                "item": STRING,
+                "name": STRING,
+                "measured": {**STRING, "description": "As typed."},
+                "target": {**or_null(STRING), "description": "What was aimed at, as typed."},
+                "words": {**STRING, "description": "What it comes to."},
+                "inside": {**or_null(FLAG), "description": "Null where there is nothing that says."},
+                "by": {
+                    **or_null(STRING),
+                    "description": "How far within the nearer limit, or beyond it, with its unit.",
+                },
+                "standard": {**or_null(STRING), "description": "Target and limits."},
+                "task": {**or_null(STRING), "description": "Of the test standard: FAA-S-ACS-6C PA.V.A."},
+                "basis": {**or_null(word(standards.BASES)), "description": "Whose limit it is."},
+                "source": {**or_null(STRING), "description": "Where the limit was found."},
+                "note": or_null(STRING),
+                "caution": {**STRING, "description": "What to know before relying on it; may be empty."},
+            },
+            description=(
+                "A measured value beside its standard; a hint for the debrief, never a grade. Of a signed"
+                " record it is what stood there when it was signed."
+            ),
         ),
         "LessonRecordToDraft": obj(
             {"id": _OWN_ID, "content": ref("LessonContent"), **optional(change)}, ["id", "content"]
@@ -117,6 +172,7 @@ def components(record: dict[str, Schema]) -> dict[str, Schema]:
                 "content_hash": _HASH,
                 "reason": STRING,
                 "warnings": listed(ref("LessonWarning")),
+                "hints": listed(ref("LessonHint")),
                 "computed": full(
                     {"night": or_null(STRING), "distance": or_null(STRING)},
                     description="Worked out from off, on and the route; null where they do not give enough.",
