@@ -5,6 +5,7 @@ import datetime as dt
 import pytest
 from django.db import connection
 
+from syllabus.models import SchoolMinimum
 from tests import factories
 from training import models
 from training.models import versions
@@ -47,7 +48,8 @@ def version(student: models.Student):
 
 def test_every_table_of_entries_is_among_them():
     assert set(OWN) == set(models.ENTRIES)
-    assert len(versions.TABLES) == len(OWN) + 1
+    others = {models.Landing._meta.db_table, models.Enrolment._meta.db_table}
+    assert {model._meta.db_table for model in OWN} | others == set(versions.TABLES)
 
 
 @pytest.mark.parametrize("model", OWN)
@@ -73,6 +75,44 @@ def test_a_landing_changes_it_too(student):
     models.Landing.objects.create(school=student.school, student=student, flight=flight, position=0)
 
     assert version(student) != before
+
+
+def test_an_enrolment_changes_it_for_a_course_has_minimums_of_its_own(student, other):
+    seen, others = [version(student)], version(other)
+    made = models.Enrolment.objects.create(school=student.school, student=student, starts=DAY)
+    seen.append(version(student))
+    models.Enrolment.objects.filter(pk=made.pk).update(ends=DAY)
+    seen.append(version(student))
+    made.delete()
+    seen.append(version(student))
+
+    assert len(set(seen)) == 4
+    assert version(other) == others
+
+
+def rules_version(school: models.School):
+    return models.School.objects.values_list("rules_version", flat=True).get(pk=school.pk)
+
+
+def test_a_minimum_of_a_schools_own_changes_the_version_of_its_rules_and_of_no_others(student):
+    here, there = student.school, factories.school()
+    seen, others = [rules_version(here)], rules_version(there)
+    made = SchoolMinimum.objects.create(
+        school_ref=here.slug, milestone="faa.first-solo", code="dual", kind="total_at_least",
+        params={"counts": ["dual"], "need": "15 h"}, says="15 hours of dual", starts=DAY,
+    )  # fmt: skip
+    seen.append(rules_version(here))
+    SchoolMinimum.objects.filter(pk=made.pk).update(ends=DAY)
+    seen.append(rules_version(here))
+    assert rules_version(there) == others
+    SchoolMinimum.objects.filter(pk=made.pk).update(school_ref=there.slug)
+    seen.append(rules_version(here))
+    assert rules_version(there) != others
+    others = rules_version(there)
+    made.delete()
+
+    assert len(set(seen)) == 4
+    assert rules_version(there) != others
 
 
 def test_one_statement_about_two_students_changes_both(student, other):

@@ -5,8 +5,11 @@ from __future__ import annotations
 from typing import Any, ClassVar
 
 from django.contrib.auth.models import AbstractUser, BaseUserManager
+from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models.functions import Lower
+
+from syllabus.engine.instructing import RatingsError, read_ratings
 
 
 class UserManager(BaseUserManager["User"]):
@@ -71,6 +74,14 @@ class User(AbstractUser):
         return self.name or self.email
 
 
+def check_ratings(value: Any) -> None:
+    """Refuse what is no list of an instructor's ratings, with every fault."""
+    try:
+        read_ratings(value)
+    except RatingsError as wrong:
+        raise ValidationError([str(fault) for fault in wrong.faults]) from None
+
+
 class Role(models.Model):
     """What a user is at one school. Someone may instruct at one school and learn at another."""
 
@@ -91,6 +102,14 @@ class Role(models.Model):
         null=True,
         blank=True,
         help_text="last day of an instructor's recent experience (14 CFR 61.197); empty: not recorded here",
+    )
+    ratings = models.JSONField(
+        null=True,
+        blank=True,
+        validators=[check_ratings],
+        help_text="in which aircraft an instructor may give flight training, as instructor and pilot "
+        'certificate allow together (14 CFR 61.195(b)): [{"category": "airplane", "class": "single-engine '
+        'land", "instrument": true}]; empty: not recorded here; []: in none',
     )
 
     class Meta:

@@ -1,6 +1,7 @@
 """A flight school: what every other row belongs to."""
 
 import datetime as dt
+import uuid
 import zoneinfo
 
 from django.core.exceptions import ValidationError
@@ -18,7 +19,11 @@ def check_time_zone(name: str) -> None:
 
 
 class School(models.Model):
-    """A school, or one instructor who teaches alone. Nothing is ever visible across two schools."""
+    """A school, or one instructor who teaches alone. Nothing is ever visible across two schools.
+
+    ``rules_version`` is drawn anew by the database whenever a minimum of the school's own changes
+    (``models.versions``), so that no report kept outlives the rules it was asked by.
+    """
 
     name = models.CharField(max_length=200)
     slug = models.SlugField(max_length=60, unique=True, help_text="short name used in addresses and commands")
@@ -34,6 +39,14 @@ class School(models.Model):
         help_text="years; until then a guardian with consent on record is told too. From memory: 18 in most "
         "states of the USA, 19 in Alabama and Nebraska, 21 in Mississippi",
     )
+    late_after_days = models.PositiveSmallIntegerField(
+        "a sign-off is late after",
+        null=True,
+        blank=True,
+        help_text="days between a lesson and its sign-off, past which it is signed with a warning; empty: "
+        "none. No regulation has such a number",
+    )
+    rules_version = models.UUIDField("state of the school's own minimums", default=uuid.uuid4, editable=False)
     is_demo = models.BooleanField(
         default=False, help_text="an invented school, replaced whenever the demo is loaded"
     )

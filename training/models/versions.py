@@ -2,7 +2,8 @@
 
 What was worked out from one state of a record is kept under its version (``training.reports``), and a reading
 in several queries knows by it that they saw one state (``training.record``). A writer who forgot to draw a
-new version would leave old answers standing; so the database draws it.
+new version would leave old answers standing; so the database draws it. Enrolments draw it too, for with the
+course come the course's own minimums; a school's own minimums draw the ``rules_version`` of the school.
 
 They are put in place after every ``migrate``; on SQLite they are taken away before it, because a table that
 is rebuilt there loses its own, and cannot be renamed while another's mentions it.
@@ -15,12 +16,21 @@ from typing import Any
 from django.db import connections, transaction
 from django.db.backends.base.base import BaseDatabaseWrapper
 
+from syllabus.models import SchoolMinimum
 from training import models
 
-TABLES = tuple(model._meta.db_table for model in (*models.ENTRIES, models.Landing))
-_FUNCTION = "training_record_changed"
+TABLES = tuple(model._meta.db_table for model in (*models.ENTRIES, models.Landing, models.Enrolment))
+MINIMUMS = SchoolMinimum._meta.db_table
+_FUNCTION, _RULES = "training_record_changed", "training_rules_changed"
+_DRAWN = ((models.Student._meta.db_table, "version"), (models.School._meta.db_table, "rules_version"))
 #: Event, and the name under which its trigger sees the rows: as they are, or as they were.
 _EVENTS = {"INSERT": "NEW", "UPDATE": "NEW", "DELETE": "OLD"}
+#: Whose minimum it is, or was.
+_OF = {
+    "INSERT": "NEW.school_ref",
+    "UPDATE": "NEW.school_ref, OLD.school_ref",
+    "DELETE": "OLD.school_ref",
+}
 
 
 def triggers(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
@@ -41,6 +51,16 @@ def triggers(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
                     f" WHERE id = {rows}.student_id; END"
                 )
             found[name] = (table, definition)
+    for event in _EVENTS:
+        name = f"{MINIMUMS}_rules_{event.lower()}"
+        if connection.vendor == "postgresql":
+            does = f"EXECUTE FUNCTION {_RULES}()"
+        else:
+            does = (
+                "BEGIN UPDATE training_school SET rules_version = lower(hex(randomblob(16)))"  # noqa: S608
+                f" WHERE slug IN ({_OF[event]}); END"
+            )
+        found[name] = (MINIMUMS, f"CREATE TRIGGER {name} AFTER {event} ON {MINIMUMS} FOR EACH ROW {does}")
     return found
 
 
@@ -48,7 +68,13 @@ def functions() -> dict[str, str]:
     """The functions of PostgreSQL's triggers, each with its body."""
     return {
         _FUNCTION: " BEGIN UPDATE training_student SET version = gen_random_uuid()"
-        " WHERE id IN (SELECT student_id FROM changed); RETURN NULL; END "
+        " WHERE id IN (SELECT student_id FROM changed); RETURN NULL; END ",
+        _RULES: " BEGIN"
+        " IF TG_OP <> 'INSERT' THEN UPDATE training_school SET rules_version = gen_random_uuid()"
+        " WHERE slug = OLD.school_ref; END IF;"
+        " IF TG_OP <> 'DELETE' THEN UPDATE training_school SET rules_version = gen_random_uuid()"
+        " WHERE slug = NEW.school_ref; END IF;"
+        " RETURN NULL; END ",
     }
 
 
@@ -80,12 +106,13 @@ def remove(connection: BaseDatabaseWrapper) -> None:
 
 def _ready(connection: BaseDatabaseWrapper) -> bool:
     with connection.cursor() as cursor:
-        students = models.Student._meta.db_table
         there = set(connection.introspection.table_names(cursor))
-        if not {students, *TABLES} <= there:
+        if not {table for table, _ in _DRAWN} | {*TABLES, MINIMUMS} <= there:
             return False
-        described = connection.introspection.get_table_description(cursor, students)
-        return "version" in {column.name for column in described}
+        return all(
+            drawn in {column.name for column in connection.introspection.get_table_description(cursor, table)}
+            for table, drawn in _DRAWN
+        )
 
 
 def before_migrate(*, using: str, **_: Any) -> None:
