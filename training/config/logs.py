@@ -47,7 +47,7 @@ class JsonLines(logging.Formatter):
                 line[name] = value
         if record.exc_info and record.exc_info[1] is not None:
             line["fault"] = fault(record.exc_info[1])
-        return json.dumps(line, ensure_ascii=False)
+        return json.dumps(line)  # in ASCII: some collectors take U+2028 for the end of a line
 
 
 def fault(error: BaseException) -> dict[str, object]:

@@ -11,7 +11,7 @@ from django.db.backends.base.base import BaseDatabaseWrapper
 
 from syllabus.models import freezing
 from training.ledger import guards
-from training.models import sealing, versions
+from training.models import sealing, staleness, versions
 
 REPAIR = "Put them back, as the owner of the tables: manage.py migrate, then manage.py ledger_guards."
 
@@ -26,7 +26,12 @@ class _Installer(Protocol):
 
 #: Each installer, with the states in which PostgreSQL's trigger counts as switched on: A fires always, O
 #: unless ``session_replication_role`` says replica.
-_INSTALLERS: Sequence[tuple[_Installer, str]] = ((sealing, "A"), (freezing, "A"), (versions, "AO"))
+_INSTALLERS: Sequence[tuple[_Installer, str]] = (
+    (sealing, "A"),
+    (freezing, "A"),
+    (versions, "AO"),
+    (staleness, "AO"),
+)
 
 
 def missing(connection: BaseDatabaseWrapper) -> list[str]:
