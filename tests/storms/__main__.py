@@ -1,0 +1,49 @@
+"""``python -m tests.storms sign-offs``: sign-offs over HTTP while the servers are killed by ``kill -9``.
+
+Starts a PostgreSQL (or uses an SQLite file) and a gunicorn of its own, leaves nothing behind, and ends with 0
+where everything that was acknowledged is there, once, and rows and ledger fit each other; with 1 where not.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import pathlib
+import sys
+import tempfile
+
+from tests import services
+from tests.storms import servers
+
+
+def arguments(given: list[str]) -> argparse.Namespace:
+    parser = argparse.ArgumentParser(prog="python -m tests.storms", description=__doc__)
+    parser.add_argument("what", choices=["sign-offs"])
+    parser.add_argument("--number", type=int, default=1_000, help="sign-offs in all (default: 1,000)")
+    parser.add_argument("--seed", type=int, default=20_261_125, help="of the moments and of whom is killed")
+    parser.add_argument("--database", choices=["postgresql", "sqlite"], default="postgresql")
+    chosen = parser.parse_args(given)
+    if chosen.number < 20:
+        parser.error("--number: at least 20, so that there is something to kill")
+    return chosen
+
+
+def main(given: list[str]) -> int:
+    chosen = arguments(given)
+    folder = pathlib.Path(tempfile.mkdtemp(prefix="training-storm-"))
+    with servers.Servers(folder, on=chosen.database) as running:
+        # The settings are read once, so the servers come first.
+        os.environ.update(running.environment)
+        import django
+
+        django.setup()
+        from tests.storms import sign_offs
+
+        return sign_offs.run(running, chosen.number, chosen.seed)
+
+
+if __name__ == "__main__":
+    try:
+        sys.exit(main(sys.argv[1:]))
+    except services.ServiceError as fault:
+        sys.exit(str(fault))
