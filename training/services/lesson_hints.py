@@ -17,7 +17,7 @@ A hint is plain JSON, for it is shown, and sealed with the sign-off as it was sh
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -40,9 +40,10 @@ def outline_of(record: LessonRecord) -> Outline | None:
 
 
 def hints(plain: Mapping[str, Any], outline: Outline | None) -> list[Hint]:
-    """A hint for every measured value of a lesson's content, in its order.
+    """A hint for every measured value of a lesson's content, item by item.
 
-    ``plain`` is the content in its one form (``lesson_content.Content.plain``).
+    Within an item the order is that of its standard, then that of the names: PostgreSQL keeps the keys of an
+    object in an order of its own. ``plain`` is the content in its one form (``Content.plain``).
     """
     return [hint for each in _graded(plain, outline) for hint in each.hints]
 
@@ -73,7 +74,7 @@ def _graded(plain: Mapping[str, Any], outline: Outline | None) -> Iterator[_Grad
     for number, graded in enumerate(plain["items"]):
         item = outline.by_code.get(graded["item"]) if outline is not None else None
         made = _Graded(graded["item"], graded["grade"], [], [])
-        for name, said in (graded.get("measured") or {}).items():
+        for name, said in sorted(graded.get("measured", {}).items(), key=_in_order_of(item)):
             value, target = (said, None) if isinstance(said, str) else (said["value"], said["target"])
             hint = {
                 "place": f"content.items[{number}].measured.{name}",
@@ -99,6 +100,11 @@ def _graded(plain: Mapping[str, Any], outline: Outline | None) -> Iterator[_Grad
                 made.hints.append({**hint, **_NOTHING, **standard, **_unread(hint, str(problem))})
                 made.problems.append(("measured", f"measured.{name}", f"{_typed(hint)}: {problem}."))
         yield made
+
+
+def _in_order_of(item: Item | None) -> Callable[[tuple[str, Any]], tuple[int, str]]:
+    places = {_folded(each.name): place for place, each in enumerate(item.standard)} if item else {}
+    return lambda entry: (places.get(_folded(entry[0]), len(places)), entry[0])
 
 
 def _tolerance(item: Item | None, name: str) -> Tolerance | None:
