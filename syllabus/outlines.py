@@ -62,17 +62,20 @@ def outline(version: models.CourseVersion) -> Outline:
     )
 
 
+def published(version: models.CourseVersion) -> Outline:
+    """A published version's outline; read once, for what is published stays as it is."""
+    return published_as(version.pk, version.content_hash)
+
+
 @lru_cache(maxsize=64)
-def _published(pk: int) -> Outline:
-    return outline(models.CourseVersion.objects.select_related("course").get(pk=pk))
-
-
-def published(pk: int) -> Outline:
-    """A published version's outline by its key; read once, for what is published stays as it is.
+def published_as(pk: int, content_hash: str) -> Outline:
+    """The same by its key, with its hash: the key of another database may be that of another version.
 
     Raises: CourseVersion.DoesNotExist.
     """
-    return _published(pk)
+    return outline(
+        models.CourseVersion.objects.select_related("course").get(pk=pk, content_hash=content_hash)
+    )
 
 
 def _lesson(row: models.Lesson, items: Mapping[str, str]) -> Lesson:

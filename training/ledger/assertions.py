@@ -190,6 +190,8 @@ def entry_fault(kind: str, subject: str, body: Mapping[str, Any]) -> str:
 
 def _lesson(body: Mapping[str, Any]) -> tuple[str, str]:
     whole = {key: body[key] for key in ("lesson", "content", "corrects", "reason")}
+    if body.get("course") is not None:
+        whole["course"] = body["course"]
     return body["lesson_record"], hash_of(canonical(whole))
 
 
@@ -232,20 +234,22 @@ def sealed_json(text: object) -> dict[str, Any]:
     return found
 
 
-def canonical(value: Any, key: str = "") -> str:
-    """Canonical JSON (RFC 8785) of what was sealed, with its coordinates as the numbers that they were."""
+def canonical(value: Any) -> str:
+    """Canonical JSON (RFC 8785) of what was sealed, with a point's coordinates as the numbers they were."""
     if isinstance(value, Mapping):
+        if set(_COORDINATES) <= set(value):
+            value = {key: _coordinate(each) if key in _COORDINATES else each for key, each in value.items()}
         inside = sorted(value.items(), key=lambda pair: str(pair[0]).encode("utf-16-be"))
-        return (
-            "{" + ",".join(f"{json.dumps(k, ensure_ascii=False)}:{canonical(v, k)}" for k, v in inside) + "}"
-        )
+        return "{" + ",".join(f"{json.dumps(k, ensure_ascii=False)}:{canonical(v)}" for k, v in inside) + "}"
     if isinstance(value, list | tuple):
         return "[" + ",".join(canonical(each) for each in value) + "]"
-    if key in _COORDINATES and isinstance(value, str) and _DECIMAL.fullmatch(value):
-        return number(float(value))
     if isinstance(value, float):
         return number(value)
     return json.dumps(value, ensure_ascii=False)
+
+
+def _coordinate(value: Any) -> Any:
+    return float(value) if isinstance(value, str) and _DECIMAL.fullmatch(value) else value
 
 
 def number(value: float) -> str:

@@ -11,7 +11,7 @@ from django.db.models import FilteredRelation, Q
 
 from syllabus.engine import proving
 from syllabus.engine import record as engine
-from syllabus.outlines import published as outline_of
+from syllabus.outlines import published_as
 from training import models
 from training.record.codec import (
     CERTIFICATES,
@@ -73,10 +73,8 @@ def _with_proofs(found: engine.Record, student: models.Student) -> engine.Record
         return found
     versions = models.LessonRecord.objects.filter(
         student_id=student.pk, state=models.LessonRecord.State.SIGNED, course_version__isnull=False
-    ).values_list("pk", "course_version_id")
-    outlines = {
-        str(pk): outline_of(version) for pk, version in versions if version is not None and str(pk) in lessons
-    }
+    ).values_list("pk", "course_version_id", "course_version__content_hash")
+    outlines = {str(pk): published_as(*pinned) for pk, *pinned in versions if str(pk) in lessons}
     made = proving.proofs(found.items, found.flights_by_id, outlines)
     return replace(found, items=(*found.items, *made)) if made else found
 

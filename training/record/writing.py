@@ -124,9 +124,7 @@ def _compared(
     return changes, newest
 
 
-def _without_proofs(
-    part: Part, student: models.Student, entries: Iterable[engine.Entry]
-) -> Iterator[engine.Entry]:
+def _without_proofs(part: Part, student: models.Student, entries: Iterable[engine.Entry]) -> Iterator[Any]:
     """The entries without those that follow from lessons signed here: they are never rows.
 
     Raises: SealedEntry where such an entry says something else than the lessons do.

@@ -18,7 +18,7 @@ from syllabus.engine.units import format_time, parse_time
 from syllabus.models import CourseVersion
 from training.models import CourseMove, Enrolment, Student
 from training.record import lessons
-from training.reports import eligibility
+from training.reports.eligibility import eligibility
 
 SOLO, CROSS_COUNTRY = "faa.first-solo", "faa.solo-cross-country"
 #: Milestones on the way through a course, in order; which of them it leads to is told by what it proves.
@@ -96,7 +96,7 @@ def standing(student: Student, on: dt.date, *, known_at: dt.datetime | None = No
     version = held.course_version
     if known_at is not None:
         moves, version = _as_known(moves, version, known_at)
-    outline = outlines.published(version.pk)
+    outline = outlines.published(version)
     given = lessons.given(student, version.course_id, on, known_at=known_at)
     stands = _carried(given, moves)
     found = progress(outline, stands, given.flown)
@@ -149,9 +149,7 @@ def _lacking(
     leads = {proof.partition(".")[0] for proof in found.outline.proofs}
     areas = {SOLO: "presolo", CROSS_COUNTRY: "soloxc", TOWARD[-1]: "area"}
     reports = {
-        each: eligibility.eligibility(student, each, on, known_at=known_at)
-        for each in TOWARD
-        if areas[each] in leads
+        each: eligibility(student, each, on, known_at=known_at) for each in TOWARD if areas[each] in leads
     }
     barred, cautions = {}, {}
     for kinds, milestone in (("solo", SOLO), ("solo cross_country", CROSS_COUNTRY)):

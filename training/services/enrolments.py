@@ -136,7 +136,7 @@ def preview(enrolment: Enrolment, number: int, on: dt.date) -> Preview:
         raise EnrolmentError(
             [Fault("version", f"{number} is not newer than version {old.number}, in which the student is")]
         )
-    before, after = outlines.published(old.pk), outlines.published(new.pk)
+    before, after = outlines.published(old), outlines.published(new)
     given = lessons.given(enrolment.student, old.course_id, on)
     graded = {each.item: each.grade for each in given.grades if each.item in before.by_code}
     return Preview(
@@ -161,9 +161,11 @@ def move(enrolment: Enrolment, number: int, *, by: User, at: dt.datetime, via: s
         )
         access.log(by, student, access.WRITE, f"enrolment {held.ref} move", via=via, at=at)
         last = CourseMove.objects.filter(enrolment=held).order_by("-at", "-pk").first()
-        if last is not None and last.to_version_id == held.course_version_id:
-            if last.to_version.number == number:
-                return last
+        if last is not None and (last.to_version_id, last.to_version.number) == (
+            held.course_version_id,
+            number,
+        ):
+            return last
         found = preview(held, number, student.school.day(at))
         carried = [
             {

@@ -49,7 +49,7 @@ def faults(school: School) -> Iterator[str]:
                 yield f"a row of {model._meta.db_table} names entry {place}, which is no {kind}"
         if len(set(places)) < len(places):
             yield f"rows of {model._meta.db_table} share an entry"
-    signed = SignOff.objects.filter(school=school).select_related("lesson", "student")
+    signed = SignOff.objects.filter(school=school).select_related("lesson__course_version__course", "student")
     for each in signed.iterator():
         yield from _of_lesson(each, tree)
     yield from _without_lesson(school)
@@ -72,7 +72,13 @@ def _of_lesson(signed: SignOff, tree: str) -> Iterator[str]:
         ):
             yield f"{what}: its sign-off is not what was sealed at {signed.ledger_index}"
     corrects = str(lesson.corrects_id) if lesson.corrects_id else None
-    digest = lesson_content.hash_of(lesson.lesson, lesson.content, corrects, lesson.reason)
+    digest = lesson_content.hash_of(
+        lesson.lesson,
+        lesson.content,
+        corrects,
+        lesson.reason,
+        lesson_content.course_of(lesson.course_version),
+    )
     if not digest == lesson.content_hash == signed.content_hash:
         yield f"{what}: its content is not what was signed"
         return

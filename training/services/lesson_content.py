@@ -23,6 +23,7 @@ from syllabus.engine import record as engine
 from syllabus.engine.errors import DocumentError, Fault, FaultsFound
 from syllabus.engine.reading import Faults, Object
 from syllabus.engine.units import QuantityError
+from syllabus.models import CourseVersion
 
 MOST_ITEMS = 200
 MOST_MEASURED = 20
@@ -147,10 +148,22 @@ def read(value: object) -> Content:
     )
 
 
-def hash_of(lesson: str, plain: Mapping[str, Any], corrects: str | None, reason: str) -> str:
-    """``sha256:…`` over the canonical form (RFC 8785) of all that is signed."""
+def hash_of(
+    lesson: str, plain: Mapping[str, Any], corrects: str | None, reason: str, course: str | None = None
+) -> str:
+    """``sha256:…`` over the canonical form (RFC 8785) of all that is signed.
+
+    ``course`` is what ``course_of`` gives; without a course the key is not there.
+    """
     signed = {"lesson": lesson, "content": plain, "corrects": corrects, "reason": reason}
+    if course is not None:
+        signed["course"] = course
     return "sha256:" + hashlib.sha256(rfc8785.dumps(signed)).hexdigest()  # type: ignore[arg-type]
+
+
+def course_of(version: CourseVersion | None) -> str | None:
+    """A version of a course in words that tell it apart from every other: code, number, hash of its text."""
+    return None if version is None else f"{version.course.code} {version.number} {version.content_hash}"
 
 
 def _without(entry: Mapping[str, Any], keys: tuple[str, ...]) -> dict[str, Any]:

@@ -36,7 +36,7 @@ NO_COURSE = "The lesson names no version of a course, so there is no standard to
 
 def outline_of(record: LessonRecord) -> Outline | None:
     """The course version that the lesson is of; None where it names none."""
-    return outlines.published(record.course_version_id) if record.course_version_id else None
+    return outlines.published(record.course_version) if record.course_version else None
 
 
 def hints(plain: Mapping[str, Any], outline: Outline | None) -> list[Hint]:

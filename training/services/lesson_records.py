@@ -3,20 +3,25 @@
 from __future__ import annotations
 
 import datetime as dt
+import difflib
 import uuid
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 from django.db import IntegrityError, transaction
-from django.db.models import Q, QuerySet
+from django.db.models import F, Q, QuerySet
 
-from syllabus.engine import facts
+from syllabus import outlines
+from syllabus.engine import facts, proving
 from syllabus.engine import record as engine
+from syllabus.engine.errors import Fault
 from syllabus.engine.geography import distance_nm
 from syllabus.engine.units import HOUR, MINUTE, format_time
+from syllabus.models import CourseVersion
 from training.models import Flight, LessonRecord, Role, Student, User
-from training.services import access, lesson_content, lesson_hints
-from training.services.lesson_content import Content
+from training.record import of as record_of
+from training.services import access, lesson_content, lesson_hints, lesson_plans
+from training.services.lesson_content import Content, LessonError
 from training.services.records import NotAllowed
 
 #: Typed and computed times further apart than this are worth a look: common practice, logbooks have tenths.
@@ -64,6 +69,7 @@ def visible(student: Student) -> QuerySet[LessonRecord]:
         "sign_off__acknowledgement__by",
         "correction",
         "corrects",
+        "course_version__course",
     )
 
 
@@ -87,18 +93,32 @@ def create(
 ) -> LessonRecord:
     """Make the draft of a lesson record; the same sent again gives the one there is.
 
+    It is of the version of the course in which the student is enrolled on the lesson's day, a correction of
+    that of the lesson it corrects. Without ``content`` the draft holds what is planned: the items of the
+    lesson, or of the one that comes next where none is named, and those carried over; none of them graded.
+
     Raises:  LessonError with every fault; NotAllowed; IdTaken where other content has the id.
     Effects: one transaction; the access is logged.
     """
+    if content is None:
+        there = LessonRecord.objects.filter(pk=id, student=student, lesson=lesson or F("lesson")).first()
+        if there is not None:
+            return visible(student).get(pk=id)
+        lesson, content = lesson_plans.planned(student, lesson, student.school.day(at))
     found = lesson_content.read(content)
-    digest = lesson_content.hash_of(lesson, found.plain, str(corrects.pk) if corrects else None, reason)
+    pinned = corrects.course_version if corrects else lesson_plans.version_of(student, found, at)
+    _check_lesson(lesson, pinned)
+    course = lesson_content.course_of(pinned)
+    before = str(corrects.pk) if corrects else None
+    digest = lesson_content.hash_of(lesson, found.plain, before, reason, course)
     try:
         with transaction.atomic():
             whose = _locked(student, by, at)
             access.log(by, whose, access.WRITE, f"lesson-record {id}", via=via, at=at)
             there = LessonRecord.objects.filter(pk=id).first()
             if there is not None:
-                if there.student_id == whose.pk and there.first_hash == digest:
+                same = (digest, lesson_content.hash_of(lesson, found.plain, before, reason, _course(there)))
+                if there.student_id == whose.pk and there.first_hash in same:
                     return visible(whose).get(pk=id)
                 raise IdTaken(_TAKEN)
             made = LessonRecord(
@@ -108,6 +128,7 @@ def create(
                 first_hash=digest,
                 corrects=corrects,
                 reason=reason,
+                course_version=pinned,
                 created_at=at,
             )
             _write(made, lesson, found, digest, by, at)
@@ -116,6 +137,28 @@ def create(
         # The id went to another student's lesson at the same moment.
         raise IdTaken(_TAKEN) from None
     return visible(student).get(pk=id)
+
+
+def _course(record: LessonRecord) -> str | None:
+    return lesson_content.course_of(record.course_version)
+
+
+def _check_lesson(lesson: str, version: CourseVersion | None) -> None:
+    """Raises: LessonError where the course has no such lesson."""
+    if version is None or not lesson:
+        return
+    known = [each.code for each in outlines.published(version).lessons]
+    if lesson not in known:
+        near = difflib.get_close_matches(lesson, known, n=3) or known[:3]
+        raise LessonError(
+            [
+                Fault(
+                    "lesson",
+                    f"{version} has no lesson {lesson!r}; there are {', '.join(near)} and others. Leave it"
+                    " out for a lesson that is none of the course",
+                )
+            ]
+        )
 
 
 _TAKEN = "A lesson record with other content has this id. Send your own with a new UUID."
@@ -145,13 +188,33 @@ def change(
         if version is not None and held.version != version:
             raise Changed("The draft has changed since you read it. Read it again, then send yours again.")
         corrects = str(held.corrects_id) if held.corrects_id else None
-        digest = lesson_content.hash_of(lesson, found.plain, corrects, held.reason)
+        if held.corrects_id is None:
+            held.course_version = lesson_plans.version_of(whose, found, at)
+        _check_lesson(lesson, held.course_version)
+        digest = lesson_content.hash_of(lesson, found.plain, corrects, held.reason, _course(held))
         if digest != held.content_hash:
             held.version += 1
         _write(held, lesson, found, digest, by, at)
         held.save()
         access.log(by, whose, access.WRITE, f"lesson-record {held.pk}", via=via, at=at)
     return visible(whose).get(pk=held.pk)
+
+
+def proves(record: LessonRecord) -> list[engine.ItemGrade]:
+    """What a lesson's grades come to for the rules: of a draft as if it were signed as it stands."""
+    if record.course_version_id is None:
+        return []
+    held = record_of(record.student)
+    if record.state == LessonRecord.State.SIGNED:
+        return [each for each in held.items if each.id.startswith(record.prefix + proving.MARK.strip("/"))]
+    content = lesson_content.read(record.content)
+    made = content.entries(record.prefix, engine.Instructor(str(record.instructor)))
+    corrected = f"{record.corrects_id}/"
+    graded = [each for each in held.items if not each.id.startswith(corrected)]
+    graded += [each for each in made["items"] if isinstance(each, engine.ItemGrade)]
+    flights = {each.id: each for each in made["flights"] if isinstance(each, engine.Flight)}
+    found = proving.proofs(graded, {**held.flights_by_id, **flights}, lesson_plans.outlines_of(record))
+    return [each for each in found if each.id.startswith(record.prefix)]
 
 
 def _locked(student: Student, by: User, at: dt.datetime) -> Student:

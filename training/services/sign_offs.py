@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+from collections.abc import Mapping
 from typing import Any
 
 from django.db import transaction
@@ -55,11 +56,13 @@ def sign_off(
     at: dt.datetime,
     performed_at: dt.datetime | None = None,
     via: str,
+    confirmed: Mapping[str, Any] | None = None,
 ) -> SignOff:
     """Sign a lesson record: seal it, and put its entries on the student's record.
 
     ``content_hash`` is that of the content which stood before the instructor. ``performed_at`` is when the
-    instructor signed, by default ``at``. The same sign-off again gives the one there is.
+    instructor signed, by default ``at``. The same sign-off again gives the one there is. ``confirmed`` says
+    how the caller made sure that it is ``by`` who signs (``confirming``); it is sealed.
 
     Raises:  LessonRecord.DoesNotExist; NotAuthorised; LessonError where nothing can be signed yet; Changed
              where the draft is another; AlreadySignedOff; AlreadyCorrected.
@@ -69,7 +72,11 @@ def sign_off(
     with transaction.atomic():
         owner = LessonRecord.objects.values_list("student_id", flat=True).get(pk=lesson_id)
         student = Student.objects.select_for_update().get(pk=owner)
-        lesson = LessonRecord.objects.select_for_update().get(pk=lesson_id)
+        lesson = (
+            LessonRecord.objects.select_for_update(of=("self",))
+            .select_related("course_version__course")
+            .get(pk=lesson_id)
+        )
         access.log(by, student, access.WRITE, f"lesson-record {lesson.pk} sign", via=via, at=at)
         if lesson.state == LessonRecord.State.SIGNED:
             return _same(lesson, by, content_hash)
@@ -94,6 +101,7 @@ def sign_off(
             {
                 "lesson_record": str(lesson.pk),
                 "lesson": lesson.lesson,
+                "course": lesson_content.course_of(lesson.course_version),
                 "content": content.plain,
                 "content_hash": lesson.content_hash,
                 "corrects": lesson.corrects_id and str(lesson.corrects_id),
@@ -106,6 +114,7 @@ def sign_off(
                 "performed_at": signed_at.astimezone(dt.UTC).isoformat(),
                 "warnings": shown,
                 "hints": measured,
+                **({"confirmed": confirmed} if confirmed else {}),
             },
             at=at,
         )
@@ -121,6 +130,7 @@ def sign_off(
             content_hash=lesson.content_hash,
             warnings=shown,
             hints=measured,
+            confirmed=confirmed or {},
             ledger_tree=tree,
             ledger_index=index,
         )
@@ -141,7 +151,14 @@ def sign_off(
     return signed
 
 
-def acknowledge(lesson_id: uuid.UUID, *, by: User, at: dt.datetime, via: str) -> Acknowledgement:
+def acknowledge(
+    lesson_id: uuid.UUID,
+    *,
+    by: User,
+    at: dt.datetime,
+    via: str,
+    confirmed: Mapping[str, Any] | None = None,
+) -> Acknowledgement:
     """The student's own signature that the signed lesson record is known. Again, it gives the one there is.
 
     Raises: LessonRecord.DoesNotExist; NotAllowed for anybody but the student; NotSigned.
@@ -163,6 +180,7 @@ def acknowledge(lesson_id: uuid.UUID, *, by: User, at: dt.datetime, via: str) ->
             "content_hash": signed.content_hash,
             "sign_off": signed.ledger_index,
             "user": by.pk,
+            **({"confirmed": confirmed} if confirmed else {}),
         }
         made = Acknowledgement.objects.create(
             school_id=student.school_id,
@@ -170,6 +188,7 @@ def acknowledge(lesson_id: uuid.UUID, *, by: User, at: dt.datetime, via: str) ->
             sign_off=signed,
             by=by,
             at=at,
+            confirmed=confirmed or {},
             ledger_tree=seals.tree_of(student.school_id),
             ledger_index=seals.seal(student, "lesson.acknowledged", body, at=at),
         )
