@@ -1,0 +1,80 @@
+"""The rights of the role that web server and worker use on PostgreSQL: what the work needs, and no more.
+
+It owns nothing, so it can neither switch a trigger off nor empty a table. Migrations, the demo and a restore
+are the owner's.
+"""
+
+from __future__ import annotations
+
+import re
+
+from django.apps import apps
+from django.db import connection, transaction
+from django.db.migrations.recorder import MigrationRecorder
+
+from training import models
+from training.ledger import guards
+from training.models import sealing
+
+#: Rows that are written and read, never changed or taken away.
+WRITTEN_ONCE = (models.AccessLog, models.RecordChange, *sealing.WRITTEN_ONCE)
+#: Rows that may change (an entry is retired, a draft signed) and are never taken away.
+STAYS = (
+    *models.ENTRIES,
+    models.Landing,
+    models.LessonRecord,
+    models.Enrolment,
+    models.Assignment,
+    models.Student,
+    models.School,
+    models.User,
+)
+
+
+class RightsError(ValueError):
+    """The rights cannot be given; the message says why and what to do."""
+
+
+def statements(role: str) -> list[str]:
+    """What gives a role its rights; run as the owner of the tables, after every migration that adds one.
+
+    Raises: RightsError for what is no plain name of a role.
+    """
+    if not re.fullmatch(r"[A-Za-z_][A-Za-z0-9_]{0,62}", role):
+        raise RightsError(f"{role!r} is no plain role name: letters, digits and underscores, up to 63")
+    ledger = set(guards.TABLES)
+    once = {model._meta.db_table for model in WRITTEN_ONCE}
+    stays = {model._meta.db_table for model in STAYS}
+    tables = {model._meta.db_table for model in apps.get_models(include_auto_created=True)} - ledger
+    every = ", ".join(sorted(tables | {MigrationRecorder.Migration._meta.db_table}))
+    return [
+        f'REVOKE ALL ON {every} FROM "{role}"',
+        f'GRANT SELECT ON {every} TO "{role}"',
+        f'GRANT INSERT ON {", ".join(sorted(tables))} TO "{role}"',
+        f'GRANT UPDATE ON {", ".join(sorted(tables - once))} TO "{role}"',
+        f'GRANT DELETE ON {", ".join(sorted(tables - once - stays))} TO "{role}"',
+        f'GRANT USAGE, SELECT ON ALL SEQUENCES IN SCHEMA public TO "{role}"',
+        *guards.grants(role),
+    ]
+
+
+def give(role: str) -> int:
+    """Give the role its rights, all or none; returns how many statements that took.
+
+    Raises: RightsError on a database without roles, for a role that is not there, or that could do anything.
+    """
+    wanted = statements(role)
+    if connection.vendor != "postgresql":
+        raise RightsError("Only PostgreSQL has roles; on SQLite whoever has the file has everything.")
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute("SELECT rolsuper, rolname = current_user FROM pg_roles WHERE rolname = %s", [role])
+        found = cursor.fetchone()
+        if found is None:
+            raise RightsError(f"There is no role {role}: CREATE ROLE {role} LOGIN PASSWORD '…'")
+        if any(found):
+            raise RightsError(
+                f"The role {role} is a superuser or the owner itself, whom no right binds: name another one."
+            )
+        for each in wanted:
+            cursor.execute(each)
+    return len(wanted)
