@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 import uuid
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from django.db import IntegrityError, transaction
@@ -16,7 +16,7 @@ from syllabus.engine import facts, proving
 from syllabus.engine import record as engine
 from syllabus.engine.errors import Fault
 from syllabus.engine.geography import distance_nm
-from syllabus.engine.units import HOUR, MINUTE, format_time
+from syllabus.engine.units import HOUR, MINUTE, format_time, parse_time
 from syllabus.models import CourseVersion
 from training.models import Flight, LessonRecord, Role, Student, User
 from training.record import of as record_of
@@ -246,7 +246,7 @@ def warnings(record: LessonRecord, content: Content, by: User) -> list[dict[str,
     """What looks odd in a lesson record, each with its kind, its place and a sentence; nothing is refused."""
     found: list[dict[str, str]] = []
     if content.flight is not None:
-        for kind, key, message in (*_overlaps(record, by), *_times(content.flight)):
+        for kind, key, message in (*_overlaps(record, content.flight, by), *_times(content.flight)):
             place = f"content.flight.{key}"
             found.append({"kind": kind, "place": place, "message": message})
     return [*found, *lesson_hints.warnings(content.plain, lesson_hints.outline_of(record))]
@@ -267,8 +267,8 @@ def computed(flight: engine.Flight | None) -> Computed:
     return Computed(facts.computed_night(flight), sum(distance_nm(a, b) for a, b in legs) if known else None)
 
 
-def _overlaps(record: LessonRecord, by: User) -> Iterator[tuple[str, str, str]]:
-    """Flights, signed or drafted, at the same time as this one."""
+def _overlaps(record: LessonRecord, flight: engine.Flight, by: User) -> Iterator[tuple[str, str, str]]:
+    """Flights, signed or drafted, at the same time as this one; of a solo flight the instructor is on none."""
     if record.off_at is None or record.on_at is None:
         return
     same_time = Q(off_at__lt=record.on_at, on_at__gt=record.off_at)
@@ -285,17 +285,25 @@ def _overlaps(record: LessonRecord, by: User) -> Iterator[tuple[str, str, str]]:
         (
             "overlap-aircraft",
             f"the aircraft {craft}",
-            Q(aircraft_registration=craft),
-            Q(aircraft_registration=craft),
+            Q(aircraft_registration__iexact=craft),
+            Q(aircraft_registration__iexact=craft),
         ),
     )
     for kind, who, of_flights, of_drafts in asked:
-        if kind == "overlap-aircraft" and not craft:
+        if (kind == "overlap-aircraft" and not craft) or (kind == "overlap-instructor" and _solo(flight.times)):
             continue
-        number = flown.filter(of_flights).count() + drafts.filter(of_drafts).count()
+        logged = drafts.filter(of_drafts).values_list("content__flight__times", flat=True)
+        drafted = [each for each in logged if kind != "overlap-instructor" or not _solo(each)]
+        number = flown.filter(of_flights).count() + len(drafted)
         if number:
             times = "another flight" if number == 1 else f"{number} other flights"
             yield kind, "off", f"{who[0].upper()}{who[1:]} has {times} between off and on; look at the times."
+
+
+def _solo(times: Mapping[str, int | str] | None) -> bool:
+    """Whether the student is alone aboard, of times as the engine has them or as they are written."""
+    logged = (times or {}).get("solo", 0)
+    return bool(logged if isinstance(logged, int) else parse_time(logged))
 
 
 def _times(flight: engine.Flight) -> Iterator[tuple[str, str, str]]:
