@@ -268,7 +268,7 @@ def computed(flight: engine.Flight | None) -> Computed:
 
 
 def _overlaps(record: LessonRecord, flight: engine.Flight, by: User) -> Iterator[tuple[str, str, str]]:
-    """Flights, signed or drafted, at the same time as this one; of a solo flight the instructor is on none."""
+    """Flights, signed or drafted, at the same time as this one; the instructor is on no solo flight."""
     if record.off_at is None or record.on_at is None:
         return
     same_time = Q(off_at__lt=record.on_at, on_at__gt=record.off_at)
@@ -290,7 +290,9 @@ def _overlaps(record: LessonRecord, flight: engine.Flight, by: User) -> Iterator
         ),
     )
     for kind, who, of_flights, of_drafts in asked:
-        if (kind == "overlap-aircraft" and not craft) or (kind == "overlap-instructor" and _solo(flight.times)):
+        if (kind == "overlap-aircraft" and not craft) or (
+            kind == "overlap-instructor" and _solo(flight.times)
+        ):
             continue
         logged = drafts.filter(of_drafts).values_list("content__flight__times", flat=True)
         drafted = [each for each in logged if kind != "overlap-instructor" or not _solo(each)]
