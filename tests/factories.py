@@ -30,17 +30,21 @@ def user(**given: Any) -> models.User:
 
 
 def role(
-    kind: str, *, at: models.School, whose: models.User | None = None, certificate: str = ""
+    kind: str, *, at: models.School, whose: models.User | None = None, certificate: str = "", **more: Any
 ) -> models.User:
     """A user with a role at a school."""
     whose = whose or user()
-    models.Role.objects.create(school=at, user=whose, role=kind, certificate=certificate)
+    models.Role.objects.create(school=at, user=whose, role=kind, certificate=certificate, **more)
     return whose
 
 
 def instructor(at: models.School, **given: Any) -> models.User:
-    certificate = given.pop("certificate", "")
-    return role("instructor", at=at, whose=user(**given), certificate=certificate)
+    """An instructor in single-engine airplanes, with what the role holds where it is given."""
+    held = {"ratings": [{"category": "airplane", "class": "single-engine land", "instrument": True}]}
+    held |= {
+        key: given.pop(key) for key in ("certificate", "ratings", "recent_experience_until") if key in given
+    }
+    return role("instructor", at=at, whose=user(**given), **held)
 
 
 def administrator(at: models.School, **given: Any) -> models.User:

@@ -324,4 +324,5 @@ def _warnings(
         found.append(
             f"Until when the recent experience of {by} lasts is not recorded at the school (14 CFR 61.197)."
         )
+    found += authority.endorsement_cautions(by, student, given.category, given.aircraft_model, given.given)
     return found

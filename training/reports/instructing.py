@@ -1,0 +1,139 @@
+"""What an instructor gave within how many hours, and whose ratings cover what, as the school's record has it.
+
+Flights given elsewhere are not on record here, so the answer is about this school alone. Reads only.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+import zoneinfo
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from django.db.models import Q
+
+from syllabus import instructing
+from syllabus.engine import record as engine
+from syllabus.engine.errors import NotInForce
+from syllabus.engine.instructing import Rating, Tally, Training, covered, fullest, read_ratings, training
+from training.models import Aircraft, Flight, Role, School
+
+#: Days around a flight within which another may lie in the same hours, with a day to spare on either side.
+_NEAR = dt.timedelta(days=3)
+_MICROSECOND = dt.timedelta(microseconds=1)
+THIS = "this flight"
+
+
+@dataclass(frozen=True)
+class Hours:
+    """The fullest hours around one flight, under the rule of its day. ``exceeded``: None where not known."""
+
+    rule: instructing.Version
+    tally: Tally
+    exceeded: bool | None
+
+
+def rule(name: str, day: dt.date) -> instructing.Version:
+    """The rule about instructors of that name on a day; before the first version there is, that one."""
+    rules = instructing.current()
+    try:
+        return rules.on(name, day)
+    except NotInForce:
+        return rules.rules[name][0]
+
+
+def is_training(flight: engine.Flight) -> bool:
+    """Whether a flight is flight training, or may be: in an aircraft, not solo, and not logged as none."""
+    times = flight.times
+    return flight.aircraft.device is None and not times.get("solo") and times.get("dual") != 0
+
+
+def hours(role: Role, flight: engine.Flight, *, corrects: uuid.UUID | None = None) -> Hours | None:
+    """The hours around a flight that the instructor is about to sign; None where it is no flight training.
+
+    ``corrects`` is the lesson record in whose place it is put, whose own flight is left out. One query.
+    """
+    asked = rule(instructing.HOURS_IN_24, flight.date)
+    if not is_training(flight) or asked.most is None or asked.within is None:
+        return None
+    zone = zoneinfo.ZoneInfo(role.school.time_zone)
+    logged = flight.times.get("dual")
+    most = flight.times.get("total") if logged is None else logged
+    mine = training(THIS, flight.date, zone, logged or 0, most, flight.off, flight.on)
+    others = given(role, flight.date - _NEAR, flight.date + _NEAR, corrects=corrects)
+    tally = fullest([mine, *others], asked.within, about=THIS)
+    assert tally is not None
+    return Hours(asked, tally, tally.exceeds(asked.most))
+
+
+def given(
+    role: Role, since: dt.date, until: dt.date, *, corrects: uuid.UUID | None = None
+) -> Iterator[Training]:
+    """The flight training on record at the school that an instructor gave, on flights of these days.
+
+    By the account that signed, or by the certificate number where the entry came in a document. One query.
+    """
+    theirs = Q(instructor_user_id=role.user_id)
+    if role.certificate:
+        theirs |= Q(instructor_certificate=role.certificate)
+    rows = Flight.objects.filter(
+        theirs,
+        Q(dual__isnull=True) | Q(dual__gt=dt.timedelta()),
+        Q(solo__isnull=True) | Q(solo=dt.timedelta()),
+        school_id=role.school_id,
+        retired_at__isnull=True,
+        aircraft_device__isnull=True,
+        date__range=(since, until),
+    )
+    if corrects is not None:
+        rows = rows.exclude(entry_id__startswith=f"{corrects}/")
+    zone = zoneinfo.ZoneInfo(role.school.time_zone)
+    for pk, day, dual, total, off, on in rows.values_list("pk", "date", "dual", "total", "off_at", "on_at"):
+        most = total if dual is None else dual
+        yield training(
+            str(pk),
+            day,
+            zone,
+            0 if dual is None else dual // _MICROSECOND,
+            None if most is None else most // _MICROSECOND,
+            off,
+            on,
+        )
+
+
+def too_full(school: School, since: dt.date, until: dt.date) -> Iterator[tuple[Role, Hours]]:
+    """For an audit: the instructors whose fullest hours among the flights of these days are too full,
+    or may be.
+
+    The rule of the last day answers. Entries are the keys of the flights' rows.
+    """
+    asked = rule(instructing.HOURS_IN_24, until)
+    if asked.most is None or asked.within is None:
+        return
+    roles = Role.objects.filter(school=school, role=Role.Kind.INSTRUCTOR).select_related("school", "user")
+    for role in roles.order_by("user__name", "pk"):
+        tally = fullest(given(role, since, until), asked.within)
+        if tally is not None and (exceeded := tally.exceeds(asked.most)) is not False:
+            yield role, Hours(asked, tally, exceeded)
+
+
+def ratings(role: Role) -> tuple[Rating, ...] | None:
+    """The ratings that the school recorded; None where it did not."""
+    return None if role.ratings is None else read_ratings(role.ratings)
+
+
+def covers(role: Role, flight: engine.Flight) -> bool | None:
+    """Whether the recorded ratings cover the aircraft of a flight; None where that is not known.
+
+    What the entry does not say of the aircraft is taken from the school's list. At most one query.
+    """
+    held, craft = ratings(role), flight.aircraft
+    if held is None:
+        return None
+    category, klass = craft.category, craft.klass
+    if (category is None or klass is None) and craft.registration:
+        ours = Aircraft.objects.filter(school_id=role.school_id, registration=craft.registration).first()
+        if ours is not None and category in (None, ours.category):
+            category, klass = ours.category, klass or ours.klass or None
+    return covered(held, category, klass)
