@@ -22,6 +22,7 @@ from api.v1.views import View
 from syllabus.engine import reading
 from syllabus.engine.errors import FaultsFound
 from syllabus.engine.reading import Faults, Object
+from training.services import second_factor
 
 
 class LoginError(FaultsFound):
@@ -63,7 +64,9 @@ class Login(View):
         description=(
             "Gives a token that goes into `Authorization: Token …` of every further call until it "
             "expires. It is "
-            "shown this once. A user has at most 20; the oldest ends when one more is made."
+            "shown this once. A user has at most 20; the oldest ends when one more is made. Where the "
+            "account has an authenticator app or a passkey, the password alone is not enough (401): `code` "
+            "is a code of the app, or a recovery code. Each code is good once."
         ),
         body="Login",
         answers={200: Answer("Token", "The token, and until when it is good")},
@@ -74,19 +77,28 @@ class Login(View):
         fields = Object(faults, request.data, "")
         email = fields.take("email", reading.name, required=True)
         password = fields.take("password", reading.text, required=True)
+        code = fields.take("code", reading.name)
         fields.done()
         faults.stop(LoginError)
         user = authenticate(request._request, username=email, password=password)
         if user is None:
-            raise Problem(
-                HTTPStatus.UNAUTHORIZED,
-                "E-mail address and password do not go together.",
-                headers={"WWW-Authenticate": knox_settings.AUTH_HEADER_PREFIX},
-            )
+            raise _not_in("E-mail address and password do not go together.")
+        try:
+            second_factor.check(request._request, user, code)
+        except second_factor.TooMany as refused:
+            raise Problem(HTTPStatus.TOO_MANY_REQUESTS, str(refused)) from None
+        except second_factor.NotGiven as refused:
+            raise _not_in(str(refused)) from None
         with transaction.atomic():
             _make_room(user)
             made, token = AuthToken.objects.create(user=user)
         return Response({"token": token, "expires": made.expiry and made.expiry.isoformat()})
+
+
+def _not_in(says: str) -> Problem:
+    return Problem(
+        HTTPStatus.UNAUTHORIZED, says, headers={"WWW-Authenticate": knox_settings.AUTH_HEADER_PREFIX}
+    )
 
 
 def _make_room(user: Any) -> None:

@@ -8,10 +8,12 @@ from collections.abc import Callable, Mapping
 from http import HTTPStatus
 from typing import Any
 
+from django.db.models import QuerySet
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.throttling import UserRateThrottle
 
+from api.v1 import confirming
 from api.v1.description import Answer, Parameter, describe
 from api.v1.errors import Problem
 from api.v1.students import StudentView
@@ -27,6 +29,7 @@ from syllabus.engine.report import CAUTION
 from training import record
 from training.models import Endorsement, EndorsementSeal, Revocation, Role, Student
 from training.services import access, endorsement_check, endorsements
+from training.services.confirming import Act, Confirmed, Given, content_of
 from training.services.endorsements import Conflict, EndorsementError, Refused
 
 _WHOLE = "endorsement"
@@ -47,14 +50,14 @@ def own_id(faults: Faults, value: Any, place: str) -> uuid.UUID | None:
 
 
 class ConfirmThrottle(UserRateThrottle):
-    """Guessing at the password that confirms a signature takes long."""
+    """Guessing at what confirms a signature takes long."""
 
     scope = "confirm"
     rate = "30/min"
 
 
 class SigningView(StudentView):
-    """About one student, by somebody who may write the record; a signature is confirmed by password."""
+    """About one student, by somebody who may write the record; a signature is confirmed once more."""
 
     def writable(self, ref: uuid.UUID, *, instructing: bool = False) -> Student:
         """The student. Raises: Problem (404, 403). What is done is logged by the service that does it."""
@@ -75,12 +78,27 @@ class SigningView(StudentView):
         return student
 
     def confirm(self, password: str) -> None:
-        """Make sure that it is the user who signs, now. Raises: Problem (403)."""
-        if not self.user.check_password(password):
-            raise Problem(
-                HTTPStatus.FORBIDDEN,
-                "The password does not confirm the signature; nothing was signed. Type your own once more.",
-            )
+        """Make sure that it is the user who does this, now. Raises: Problem (403)."""
+        confirming.confirm(self.request, self.user, Given(password), Act("", "", "", ""), [])
+
+    def confirm_act(self, given: Given, act: Act, settled: QuerySet[Any]) -> Confirmed:
+        """Make sure that it is the user who signs this act, now, by password or passkey.
+
+        ``settled``: rows that this same act made before. Raises: Problem (403).
+        """
+        before = settled.values_list("confirmed", flat=True)
+        return confirming.confirm(self.request, self.user, given, act, before)
+
+
+def _act(given: Given, kind: str, student: Student, entry: uuid.UUID, said: Mapping[str, Any]) -> Act:
+    """What is to be confirmed. Raises: EndorsementError for what no canonical JSON can hold."""
+    if given.passkey is None:
+        return Act(kind, str(student.ref), str(entry), "")
+    try:
+        text, digest = content_of(said)
+    except ValueError as wrong:
+        raise EndorsementError([Fault(_WHOLE, f"cannot be signed: {wrong}")]) from None
+    return Act(kind, str(student.ref), str(entry), digest, text if _WHOLE in said else None)
 
 
 def _signed(given: Callable[[], Any]) -> Any:
@@ -183,11 +201,11 @@ class StudentEndorsements(SigningView):
         summary="Give an endorsement",
         description=(
             "Signed by the caller, who is an instructor of the student's school and confirms it with the "
-            "password once more. `id` is the caller's own: the same sent again is answered with what stands "
-            "(200), something else under it is a conflict (409). What the rule itself forbids is refused "
-            "(422) "
-            "with the report; everything else that speaks against it is shown in the report, and kept. The "
-            "entry is sealed in the school's ledger."
+            "password or a passkey, which signs `kind`, `endorsement` and `judgement` as they are sent. "
+            "`id` is the caller's own: the same sent again is answered with what stands (200), something "
+            "else under it is a conflict (409). What the rule itself forbids is refused (422) with the "
+            "report; everything else that speaks against it is shown in the report, and kept. The entry is "
+            "sealed in the school's ledger."
         ),
         parameters=[Parameter.student()],
         body="EndorsementToGive",
@@ -205,14 +223,32 @@ class StudentEndorsements(SigningView):
         kind = fields.take("kind", reading.name, required=True)
         said = fields.take(_WHOLE, as_it_came, {})
         judgement = fields.take("judgement", reading.text, "")
-        password = fields.take("confirm_password", reading.text, required=True)
+        confirmation = confirming.take(fields)
         fields.done()
         faults.stop(EndorsementError)
-        self.confirm(password)
+        confirmed = self.confirm_act(
+            confirmation,
+            _act(
+                confirmation,
+                "endorsement.given",
+                student,
+                entry,
+                {"kind": kind, _WHOLE: said, "judgement": judgement},
+            ),
+            EndorsementSeal.objects.filter(student=student, endorsement__entry_id=str(entry)),
+        )
         try:
             done = _signed(
                 lambda: endorsements.give(
-                    student, entry, kind, said, by=self.user, at=self.at, via="api", judgement=judgement
+                    student,
+                    entry,
+                    kind,
+                    said,
+                    by=self.user,
+                    at=self.at,
+                    via="api",
+                    judgement=judgement,
+                    confirmed=confirmed,
                 )
             )
         except EndorsementError as problem:
@@ -323,10 +359,10 @@ class EndorsementRevocation(SigningView):
         summary="Revoke an endorsement",
         description=(
             "From today on nothing rests on it; its last day becomes the day before. What was given stays "
-            "visible. Any of the student's instructors and the school's administrators may, with the reason "
-            "and their password once more. The same sent again is answered with what stands; one for another "
-            "reason is a conflict (409). Only an endorsement that was given here is revoked; one that came "
-            "with an imported record is changed there."
+            "visible. Any of the student's instructors and the school's administrators may, with the "
+            "reason and their password or a passkey. The same sent again is answered with what stands; one "
+            "for another reason is a conflict (409). Only an endorsement that was given here is revoked; "
+            "one that came with an imported record is changed there."
         ),
         parameters=[
             Parameter.student(),
@@ -341,7 +377,7 @@ class EndorsementRevocation(SigningView):
         faults = Faults()
         fields = Object(faults, request.data, "")
         reason = fields.take("reason", reading.name, required=True)
-        password = fields.take("confirm_password", reading.text, required=True)
+        confirmation = confirming.take(fields)
         fields.done()
         faults.stop(EndorsementError)
         try:
@@ -350,10 +386,16 @@ class EndorsementRevocation(SigningView):
             raise Problem(
                 HTTPStatus.NOT_FOUND, "There is no endorsement of that id here that was given by signature."
             ) from None
-        self.confirm(password)
+        confirmed = self.confirm_act(
+            confirmation,
+            _act(confirmation, "endorsement.revoked", student, entry, {"reason": reason}),
+            Revocation.objects.filter(endorsement=endorsement),
+        )
         try:
             revoked = _signed(
-                lambda: endorsements.revoke(endorsement, by=self.user, reason=reason, at=self.at, via="api")
+                lambda: endorsements.revoke(
+                    endorsement, by=self.user, reason=reason, at=self.at, via="api", confirmed=confirmed
+                )
             )
         except EndorsementError as problem:
             raise _placed(problem) from None

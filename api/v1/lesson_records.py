@@ -15,6 +15,7 @@ from rest_framework.pagination import CursorPagination
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.v1 import confirming
 from api.v1.description import Answer, Header, Parameter, describe
 from api.v1.endorsements import ConfirmThrottle, SigningView, as_it_came, own_id
 from api.v1.errors import Problem, not_found
@@ -23,6 +24,7 @@ from syllabus.engine.errors import Fault, QuestionError
 from syllabus.engine.reading import Faults, Object
 from training.models import Acknowledgement, LessonRecord, SignOff, Student
 from training.services import access, lesson_content, lesson_records, sign_offs
+from training.services.confirming import Act
 from training.services.lesson_content import LessonError
 from training.services.lesson_records import Changed, Conflict
 from training.services.records import NotAllowed
@@ -256,7 +258,7 @@ class LessonRecordSign(LessonView):
         name="signLessonRecord",
         summary="Sign a lesson record",
         description=(
-            "By an authorized instructor (14 CFR 61.1), who confirms it with the password once more. "
+            "By an authorized instructor (14 CFR 61.1), who confirms it with the password or a passkey. "
             "`content_hash` is that of the draft that was read. The record is sealed in the school's ledger,"
             " and its flight, ground lesson and grades stand on the student's record; a correction takes the"
             " place of what it corrects. The same sent again gives the same answer; a second, different"
@@ -272,12 +274,16 @@ class LessonRecordSign(LessonView):
         faults = Faults()
         fields = Object(faults, request.data, "")
         digest = fields.take("content_hash", _hash, required=True)
-        password = fields.take("confirm_password", reading.text, required=True)
+        given = confirming.take(fields)
         performed_at = fields.take("performed_at", reading.instant)
         fields.done()
         faults.stop(LessonError)
         found = self.record(student, entry)
-        self.confirm(password)
+        confirmed = self.confirm_act(
+            given,
+            Act("lesson.signed", str(student.ref), str(found.pk), digest),
+            SignOff.objects.filter(lesson=found),
+        )
         signed = _done(
             lambda: sign_offs.sign_off(
                 found.pk,
@@ -286,6 +292,7 @@ class LessonRecordSign(LessonView):
                 at=self.at,
                 performed_at=performed_at,
                 via="api",
+                confirmed=confirmed,
             )
         )
         return Response({"lesson_record": str(found.pk), **_signed(signed)})
@@ -300,7 +307,7 @@ class LessonRecordAcknowledge(LessonView):
         name="acknowledgeLessonRecord",
         summary="Acknowledge a signed lesson record",
         description=(
-            "By the student, who confirms it with the password once more. It is sealed in the school's"
+            "By the student, who confirms it with the password or a passkey. It is sealed in the school's"
             " ledger. The same sent again gives the same answer."
         ),
         parameters=[Parameter.student(), RECORD],
@@ -314,12 +321,18 @@ class LessonRecordAcknowledge(LessonView):
             raise Problem(HTTPStatus.FORBIDDEN, "Only the student acknowledges a lesson record.")
         faults = Faults()
         fields = Object(faults, request.data, "")
-        password = fields.take("confirm_password", reading.text, required=True)
+        given = confirming.take(fields)
         fields.done()
         faults.stop(LessonError)
         found = self.record(student, entry)
-        self.confirm(password)
-        made = _done(lambda: sign_offs.acknowledge(found.pk, by=self.user, at=self.at, via="api"))
+        confirmed = self.confirm_act(
+            given,
+            Act("lesson.acknowledged", str(student.ref), str(found.pk), found.content_hash),
+            Acknowledgement.objects.filter(sign_off__lesson=found),
+        )
+        made = _done(
+            lambda: sign_offs.acknowledge(found.pk, by=self.user, at=self.at, via="api", confirmed=confirmed)
+        )
         return Response({"lesson_record": str(found.pk), **_acknowledged(made)})
 
 

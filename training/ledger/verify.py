@@ -11,7 +11,7 @@ import sys
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from training.ledger import proofs, sealed, statements
+from training.ledger import assertions, proofs, sealed, statements
 from training.ledger.faults import Fault
 
 WHOLE, BROKEN, UNCHECKED = 0, 1, 2
@@ -28,6 +28,7 @@ class Verdict:
 
     faults: list[Fault] = dataclasses.field(default_factory=list)
     entries: int = 0
+    passkeys: int = 0
     erased: list[int] = dataclasses.field(default_factory=list)
     earlier: list[dict[str, Any]] = dataclasses.field(default_factory=list)
     checkpoint: dict[str, Any] | None = None
@@ -173,6 +174,8 @@ def _entry(verdict: Verdict, place: str, entry: dict[str, Any], checkpoint: dict
                 verdict.fault(place, "its body, salt or commitment was changed: they do not fit each other")
             elif wrong := sealed.body_fault(body):
                 verdict.fault(place, f"its body is not in our form: {wrong}")
+            else:
+                _confirmed(verdict, place, entry["kind"], entry["subject"], sealed.strict_json(body))
         fields = {name: entry[name] for name in ("index", "kind", "subject", "at", "commitment")}
         leaf = proofs.leaf_hash(sealed.leaf_data(tree=checkpoint["tree"], **fields))
         proofs.check_inclusion(
@@ -191,6 +194,14 @@ def _entry(verdict: Verdict, place: str, entry: dict[str, Any], checkpoint: dict
             f"or it is of another ledger: {fault}",
         )
     return len(verdict.faults) > before
+
+
+def _confirmed(verdict: Verdict, place: str, kind: str, subject: str, said: dict[str, Any]) -> None:
+    """Check the passkey's signature under what an entry says, where there is one."""
+    if wrong := assertions.entry_fault(kind, subject, said):
+        verdict.fault(place, wrong)
+    elif isinstance(said.get("confirmed"), dict) and said["confirmed"].get("by") == assertions.PASSKEY:
+        verdict.passkeys += 1
 
 
 def _earlier(verdict: Verdict, listed: object, keys: Mapping[str, str], checkpoint: dict[str, Any]) -> None:
@@ -287,6 +298,11 @@ def report(verdict: Verdict, trusted: Sequence[str]) -> list[str]:
         f"checkpoint of {checkpoint['size']} entries at {checkpoint['at']}, signed with the key "
         f"{verdict.kid}."
     )
+    if verdict.passkeys:
+        lines.append(
+            f"Signed with a passkey, and checked: {verdict.passkeys} of them. The signature is over content, "
+            "student and record; whose passkey it was is the school's word."
+        )
     if verdict.erased:
         erased = ", ".join(str(index) for index in verdict.erased)
         lines.append(f"Erased (their proofs hold, what they said is gone): {erased}.")

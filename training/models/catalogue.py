@@ -56,6 +56,7 @@ class EndorsementSeal(models.Model):
     wording = models.TextField()
     judgement = models.TextField(blank=True)
     shown = models.JSONField()
+    confirmed = models.JSONField(default=dict, blank=True, help_text="as the ledger has it")
     ledger_index = models.BigIntegerField()
 
     class Meta:
@@ -80,6 +81,7 @@ class Revocation(models.Model):
     by = models.ForeignKey("training.User", on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
     reason = models.TextField()
+    confirmed = models.JSONField(default=dict, blank=True, help_text="as the ledger has it")
     ledger_index = models.BigIntegerField()
 
     class Meta:

@@ -86,6 +86,7 @@ class SignOff(models.Model):
     ``at`` is when it was sealed here, ``performed_at`` when the instructor signed; the two differ where the
     network was away. ``warnings`` and ``hints`` (measured values beside their standards, as
     ``training.services.lesson_hints`` gives them) are those that stood before the instructor.
+    ``confirmed`` is how it was made sure who signs (``training.ledger.assertions``).
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
@@ -99,6 +100,7 @@ class SignOff(models.Model):
     content_hash = models.CharField(max_length=80)
     warnings = models.JSONField(default=list, blank=True)
     hints = models.JSONField(default=list, blank=True)
+    confirmed = models.JSONField(default=dict, blank=True, help_text="as the ledger has it")
     ledger_tree = models.CharField(max_length=100)
     ledger_index = models.BigIntegerField()
 
@@ -123,6 +125,7 @@ class Acknowledgement(models.Model):
     sign_off = models.OneToOneField(SignOff, on_delete=models.PROTECT, related_name="acknowledgement")
     by = models.ForeignKey("training.User", on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
+    confirmed = models.JSONField(default=dict, blank=True, help_text="as the ledger has it")
     ledger_tree = models.CharField(max_length=100)
     ledger_index = models.BigIntegerField()
 

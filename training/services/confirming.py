@@ -20,13 +20,13 @@ from webauthn.helpers import encode_cbor
 from webauthn.helpers.exceptions import WebAuthnException
 
 from training.ledger import assertions
+from training.ledger.assertions import decode
 from training.ledger.assertions import sign_count as _sign_count
 from training.models import User
 
 Confirmed = dict[str, Any]
 #: A passkey's uses are counted apart: what was signed without a network arrives after a later signing in.
 LOGIN, SIGNING = "login", "signing"
-MOST_BYTES = 4096
 _AGAIN = "Nothing was signed."
 _NAMES = {-7: "ES256", -35: "ES384", -36: "ES512", -8: "EdDSA", -257: "RS256", -37: "PS256"}
 _CURVES = {1: ("EC", "P-256"), 2: ("EC", "P-384"), 3: ("EC", "P-521"), 6: ("OKP", "Ed25519")}
@@ -104,7 +104,7 @@ def _by_passkey(
 ) -> Confirmed:
     response = answer["response"]
     try:
-        credential = assertions.decode(answer["id"])
+        credential = decode(answer["id"])
         origin = assertions.client_data({"client_data": response["clientDataJSON"]}).get("origin")
         count = sign_count(response["authenticatorData"])
     except ValueError as wrong:
@@ -201,7 +201,7 @@ def _jwk(key: Mapping[int, Any]) -> dict[str, str]:
 
 def sign_count(authenticator_data: object) -> int:
     """How often a passkey says that it was used. Raises: ValueError where that cannot be read."""
-    return _sign_count(assertions.decode(authenticator_data))
+    return _sign_count(decode(authenticator_data))
 
 
 @transaction.atomic

@@ -126,11 +126,13 @@ def give(
     at: dt.datetime,
     via: str,
     judgement: str = "",
+    confirmed: Mapping[str, Any] | None = None,
 ) -> Given:
     """Give an endorsement: put it on record and seal it. The same again is answered with what stands.
 
     ``entry`` is the caller's own id for it, so that it may arrive any number of times. ``judgement`` is what
-    the instructor adds in words. Who calls has made sure that it is ``by`` who signs.
+    the instructor adds in words. Who calls has made sure that it is ``by`` who signs (``confirmed``, from
+    ``confirming``).
 
     Raises: EndorsementError; NotAllowed; Refused with the report; Conflict where the id stands for something
             else; NotInForce.
@@ -159,6 +161,7 @@ def give(
             "endorsement": _written(report.endorsement),
             "wording": report.wording,
             "judgement": judgement,
+            **({"confirmed": confirmed} if confirmed else {}),
             "by": by.pk,
             "rulebook": report.report.rulebook,
             "shown": {each["id"]: each["met"] for each in shown["rests_on"]},
@@ -176,6 +179,7 @@ def give(
         wording=report.wording,
         judgement=judgement,
         shown=shown,
+        confirmed=confirmed or {},
         ledger_index=index,
     )
     access.log(by, locked, access.WRITE, f"endorsement {asked.kind}", via=via, at=at)
@@ -202,7 +206,15 @@ def find(student: Student, entry: uuid.UUID) -> Endorsement:
 
 
 @transaction.atomic
-def revoke(endorsement: Endorsement, *, by: User, reason: str, at: dt.datetime, via: str) -> Revocation:
+def revoke(
+    endorsement: Endorsement,
+    *,
+    by: User,
+    reason: str,
+    at: dt.datetime,
+    via: str,
+    confirmed: Mapping[str, Any] | None = None,
+) -> Revocation:
     """End an endorsement that was given here, from today at the school on.
 
     The row that was given stays, retired; on record stands a successor of the same id and content, whose last
@@ -236,7 +248,13 @@ def revoke(endorsement: Endorsement, *, by: User, reason: str, at: dt.datetime, 
     index = seals.seal(
         student,
         "endorsement.revoked",
-        {"entry": given.id, "by": by.pk, "reason": reason, "in_its_place": _written(ended)},
+        {
+            "entry": given.id,
+            **({"confirmed": confirmed} if confirmed else {}),
+            "by": by.pk,
+            "reason": reason,
+            "in_its_place": _written(ended),
+        },
         at=at,
     )
     revocation = Revocation.objects.create(
@@ -246,6 +264,7 @@ def revoke(endorsement: Endorsement, *, by: User, reason: str, at: dt.datetime, 
         by=by,
         at=at,
         reason=reason,
+        confirmed=confirmed or {},
         ledger_index=index,
     )
     Endorsement.objects.filter(pk=endorsement.pk).update(retired_at=at)

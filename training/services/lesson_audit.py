@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 from syllabus.engine import record as engine
 from training import record
+from training.ledger import assertions
 from training.ledger.models import Entry
 from training.models import (
     Acknowledgement,
@@ -71,6 +72,10 @@ def _of_lesson(signed: SignOff, tree: str) -> Iterator[str]:
             (signed.warnings, signed.hints),
         ):
             yield f"{what}: its sign-off is not what was sealed at {signed.ledger_index}"
+        if body.get("confirmed", {}) != signed.confirmed:
+            yield f"{what}: what confirmed its sign-off is not what was sealed at {signed.ledger_index}"
+        if wrong := assertions.entry_fault(leaf.kind, leaf.subject, body):
+            yield f"{what}: what was sealed at {signed.ledger_index} does not hold: {wrong}"
     corrects = str(lesson.corrects_id) if lesson.corrects_id else None
     digest = lesson_content.hash_of(
         lesson.lesson,

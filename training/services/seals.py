@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
-from training.ledger import entries
+from training.ledger import assertions, entries
 from training.models import School, Student
 
 
@@ -19,11 +19,15 @@ def tree_of(school: School | int) -> str:
 def seal(student: Student, kind: str, body: Mapping[str, Any], *, at: dt.datetime) -> int:
     """Seal a statement about a student's record, inside the caller's transaction; returns its index.
 
-    The body may hold what JSON can; a number that is not whole goes in as text.
+    The body may hold what JSON can; a number that is not whole goes in as text. What confirms it
+    (``confirmed``) must be over this very body, as whoever reads the ledger will check it.
+
+    Raises: ValueError where it is not.
     """
-    made = entries.append(
-        tree=tree_of(student.school_id), kind=kind, subject=str(student.ref), body=_sealable(body), at=at
-    )
+    sealable, subject = _sealable(body), str(student.ref)
+    if wrong := assertions.entry_fault(kind, subject, sealable):
+        raise ValueError(f"{kind} of {subject} is not sealed: {wrong}")
+    made = entries.append(tree=tree_of(student.school_id), kind=kind, subject=subject, body=sealable, at=at)
     return made.index
 
 

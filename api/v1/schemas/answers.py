@@ -32,7 +32,16 @@ def _shared() -> dict[str, Schema]:
             problem,
             description="Why it was refused (RFC 9457).",
         ),
-        "Login": full({"email": NAME, "password": TEXT}),
+        "Login": obj(
+            {
+                "email": NAME,
+                "password": TEXT,
+                "code": or_null(
+                    {**NAME, "description": "Of the authenticator app, or a recovery code; once each."}
+                ),
+            },
+            ["email", "password"],
+        ),
         "Token": full({"token": STRING, "expires": or_null({"type": "string", "format": "date-time"})}),
     }
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from api.v1.schemas.confirmation import CONFIRMATION, EITHER
 from api.v1.schemas.report import MET, VERIFIED_WORD
 from api.v1.schemas.shapes import (
     FLAG,
     NAME,
     STRING,
-    TEXT,
     Schema,
     full,
     listed,
@@ -23,7 +23,6 @@ _DAY: Schema = {"type": "string", "format": "date"}
 _INSTANT: Schema = {"type": "string", "format": "date-time"}
 _UUID: Schema = {"type": "string", "format": "uuid"}
 _OWN_ID: Schema = {**_UUID, "description": "Drawn by the caller, so that it may be sent again."}
-_PASSWORD: Schema = {**TEXT, "description": "The caller's own, typed at the moment of signing."}
 _REASON: Schema = {"type": "string", "maxLength": 2000}
 
 
@@ -64,7 +63,7 @@ def _sent(record: dict[str, Schema]) -> dict[str, Schema]:
             {
                 "id": _OWN_ID,
                 "kind": NAME,
-                "confirm_password": _PASSWORD,
+                **CONFIRMATION,
                 **optional(
                     {
                         "endorsement": ref("EndorsementFields"),
@@ -72,10 +71,11 @@ def _sent(record: dict[str, Schema]) -> dict[str, Schema]:
                     }
                 ),
             },
-            ["id", "kind", "confirm_password"],
+            ["id", "kind"],
+            anyOf=EITHER,
         ),
-        "RevocationOfEndorsement": full(
-            {"reason": {**NAME, "description": "Why it ends."}, "confirm_password": _PASSWORD}
+        "RevocationOfEndorsement": obj(
+            {"reason": {**NAME, "description": "Why it ends."}, **CONFIRMATION}, ["reason"], anyOf=EITHER
         ),
         "PaperToAdd": obj(
             {

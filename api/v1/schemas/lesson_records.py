@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from api.v1.schemas.confirmation import CONFIRMATION, EITHER
 from api.v1.schemas.shapes import (
     FLAG,
     INSTANT,
@@ -23,7 +24,6 @@ _UUID: Schema = {"type": "string", "format": "uuid"}
 _OWN_ID: Schema = {**_UUID, "description": "Drawn by the caller, so that it may be sent again."}
 _CODE: Schema = {"type": "string", "maxLength": 200, "description": "The lesson's code in the course."}
 _REASON: Schema = {"type": "string", "minLength": 1, "maxLength": 2000, "pattern": r"\S"}
-_PASSWORD: Schema = {**TEXT, "description": "The caller's own, typed at the moment of signing."}
 _HASH: Schema = {
     "type": "string",
     "pattern": "^sha256:[0-9a-f]{64}$",
@@ -148,14 +148,15 @@ def components(record: dict[str, Schema]) -> dict[str, Schema]:
         "LessonRecordToSign": obj(
             {
                 "content_hash": _HASH,
-                "confirm_password": _PASSWORD,
+                **CONFIRMATION,
                 **optional(
                     {"performed_at": {**INSTANT, "description": "When it was signed; not after now."}}
                 ),
             },
-            ["content_hash", "confirm_password"],
+            ["content_hash"],
+            anyOf=EITHER,
         ),
-        "LessonRecordToAcknowledge": full({"confirm_password": _PASSWORD}),
+        "LessonRecordToAcknowledge": obj(CONFIRMATION, anyOf=EITHER),
         "LessonRecordInShort": full(short),
         "LessonRecordPage": full(
             {
