@@ -13,7 +13,7 @@ from tests.api.conftest import Clients
 from tests.api.problems import places, problem
 from tests.api.test_description import fits
 from tests.cast import Cast
-from tests.training import lessons
+from tests.training import courses, lessons
 from tests.training.lessons import CONTENT, content, flown
 from training import models
 
@@ -109,6 +109,46 @@ def test_the_same_draft_twice_is_one_and_another_is_refused(ida: Any, url: str) 
     assert drafted(ida, url).json() == first.json()
     problem(drafted(ida, url, lesson="S1-L9"), 409)
     assert models.LessonRecord.objects.count() == 1
+
+
+def test_what_was_measured_is_answered_beside_its_standard(
+    people: Cast, ida: Any, sam: Any, url: str
+) -> None:
+    courses.enrolled(people, courses.published())
+    measured = {"altitude": "lost 180 ft", "bank": {"value": "48°", "target": "45°"}, "own": "2:09"}
+    item = {"item": "steep-turns", "grade": "perform", "measured": measured}
+    made = drafted(ida, url, lesson="", content=content(items=[item]))
+    assert made.status_code == 201, made.content
+    fits(made.json(), "LessonRecord")
+    fits(made.json()["content"], "LessonContent")
+    shown = made.json()["hints"]
+    assert [(each["name"], each["inside"], each["by"]) for each in shown] == [
+        ("bank", True, "2°"),
+        ("altitude", False, "80 ft"),
+        ("own", None, None),
+    ]
+    assert "grade-outside" in [each["kind"] for each in made.json()["warnings"]]
+    done = signing(ida, url, made.json()["content_hash"])
+    assert done.status_code == 200, done.content
+    fits(done.json(), "LessonSignOff")
+    assert done.json()["hints"] == shown
+    read = sam.get(f"{url}/{KEY}").json()
+    fits(read, "LessonRecord")
+    assert read["hints"] == read["sign_off"]["hints"] == shown
+
+
+def test_nonsense_for_a_measured_value_is_refused_with_its_place(ida: Any, url: str) -> None:
+    item = {
+        "item": "presolo.d-01",
+        "grade": "perform",
+        "measured": {"altitude": "lots", "bank": {"target": "4"}},
+    }
+    answer = problem(drafted(ida, url, content=content(items=[item])), 422)
+    assert [each["place"] for each in answer["errors"]] == [
+        "content.items[0].measured.altitude",
+        "content.items[0].measured.bank.value",
+    ]
+    assert "write a number with its unit ('180 ft'" in answer["errors"][0]["message"]
 
 
 @pytest.mark.parametrize(
