@@ -17,39 +17,53 @@ def part(name: str) -> Part:
 
 
 def add(student: models.Student, name: str, entry: engine.Entry, *, at: dt.datetime, **columns: Any) -> Any:
-    """Put an entry on record in the list ``name``; returns its row.
+    """Put an entry on record in the list ``name``; returns its row. The rest is as for ``add_all``."""
+    return add_all(student, name, [entry], at=at, **columns)[0]
 
-    A flight's landings are put down with it, before it is sealed: then none can be added. ``columns`` are
+
+def add_all(
+    student: models.Student, name: str, entries: Sequence[engine.Entry], *, at: dt.datetime, **columns: Any
+) -> list[Any]:
+    """Put entries on record in the list ``name``, by one statement; returns their rows.
+
+    Flights' landings are put down with them, before they are sealed: then none can be added. ``columns`` are
     those that the record document does not have, such as ``sealed``. The caller holds the student locked.
 
-    Raises: IntegrityError where the id stands on record already.
+    Raises: IntegrityError where an id stands on record already.
     """
     whose = part(name)
     sealed = columns.pop("sealed", False)
-    landings = write_landings(entry) if isinstance(entry, engine.Flight) else []
-    row = whose.model.objects.create(
-        school_id=student.school_id,
-        student_id=student.pk,
-        recorded_at=at,
-        **dict(zip(whose.columns, whose.write(entry), strict=True)),
-        sealed=sealed and not landings,
-        **columns,
-    )
-    if landings:
-        models.Landing.objects.bulk_create(
-            models.Landing(
-                school_id=student.school_id,
-                student_id=student.pk,
-                flight=row,
-                position=position,
-                **dict(zip(LANDING_COLUMNS, each, strict=True)),
-            )
-            for position, each in enumerate(landings)
+    landings = [write_landings(each) if isinstance(each, engine.Flight) else [] for each in entries]
+    rows = whose.model.objects.bulk_create(
+        whose.model(
+            school_id=student.school_id,
+            student_id=student.pk,
+            recorded_at=at,
+            **dict(zip(whose.columns, whose.write(entry), strict=True)),
+            sealed=sealed and not landed,
+            **columns,
         )
+        for entry, landed in zip(entries, landings, strict=True)
+    )
+    landing = [
+        models.Landing(
+            school_id=student.school_id,
+            student_id=student.pk,
+            flight=row,
+            position=position,
+            **dict(zip(LANDING_COLUMNS, each, strict=True)),
+        )
+        for row, landed in zip(rows, landings, strict=True)
+        for position, each in enumerate(landed)
+    ]
+    if landing:
+        models.Landing.objects.bulk_create(landing)
         if sealed:
-            row.sealed = True
-            row.save(update_fields=["sealed"])
-    return row
+            late = [row for row, landed in zip(rows, landings, strict=True) if landed]
+            whose.model.objects.filter(pk__in=[row.pk for row in late]).update(sealed=True)
+            for row in late:
+                row.sealed = True
+    return list(rows)
 
 
 def retire(student: models.Student, prefix: str, *, at: dt.datetime) -> int:
