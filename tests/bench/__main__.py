@@ -1,4 +1,9 @@
-"""``python -m tests.bench [engine] [http] [http-sqlite]``: all of them without a word."""
+"""``python -m tests.bench [engine] [http] [http-sqlite] [sign-offs]``: all of them without a word.
+
+``engine``: one report, beside one plain pass over its flights. ``http``, ``http-sqlite``: the endpoint,
+beside a bare one. ``sign-offs``: sign-offs a second on PostgreSQL, beside bare INSERTs of the same rows, at
+1,000, 10,000 and 100,000 ledger entries (some minutes).
+"""
 
 from __future__ import annotations
 
@@ -6,7 +11,7 @@ import os
 import sys
 import tempfile
 
-PARTS = ("engine", "http", "http-sqlite")
+PARTS = ("engine", "http", "http-sqlite", "sign-offs")
 
 
 def own_database(address: str) -> str:
@@ -18,8 +23,8 @@ def own_database(address: str) -> str:
     return f"{address.rpartition('/')[0]}/bench"
 
 
-def http(database: str) -> None:
-    """The endpoint's bench in a database of its own, made and dropped here."""
+def migrated(database: str) -> None:
+    """Django on a database of its own, with its tables."""
     os.environ["DATABASE_URL"] = database
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "training.config.settings")
     os.environ.setdefault("SECRET_KEY", "a bench on this machine needs no secret " + "x" * 20)
@@ -27,16 +32,30 @@ def http(database: str) -> None:
     import django
 
     django.setup()
-    from django.conf import settings
     from django.core.management import call_command
-    from django.test.utils import override_settings
 
     call_command("migrate", verbosity=0, interactive=False)
+
+
+def http(database: str) -> None:
+    """The endpoint's bench in a database of its own, made and dropped here."""
+    migrated(database)
+    from django.conf import settings
+    from django.test.utils import override_settings
+
     with override_settings(ROOT_URLCONF="tests.bench.http", ALLOWED_HOSTS=["*"], DEBUG=False):
         assert settings.ROOT_URLCONF == "tests.bench.http"
         from tests.bench import http as bench
 
         bench.run()
+
+
+def sign_offs(database: str) -> None:
+    """The bench of signing, likewise."""
+    migrated(database)
+    from tests.bench import sign_offs as bench
+
+    bench.run()
 
 
 def main(wanted: list[str]) -> None:
@@ -52,11 +71,12 @@ def main(wanted: list[str]) -> None:
             import subprocess
 
             subprocess.run([sys.executable, "-m", "tests.bench", part], check=True)
-        elif part == "http":
+        elif part in ("http", "sign-offs"):
             from tests import services
 
             with services.running(redis=False) as addresses:
-                http(own_database(addresses.database_url))
+                run = http if part == "http" else sign_offs
+                run(own_database(addresses.database_url))
         else:
             with tempfile.TemporaryDirectory() as folder:
                 http(f"sqlite:///{folder}/bench.sqlite3")

@@ -1,0 +1,325 @@
+"""Sign-offs a second, beside bare INSERTs of the same rows, as the school's ledger grows.
+
+A sign-off goes through ``training.services.sign_offs``: every check, lock and hash. The bare transaction puts
+the very rows of such a sign-off into the same tables, each table's by one statement, and commits. Both go
+through the same connection; rounds of both alternate.
+
+Up to the size that is measured the ledger is grown in bulk: entries made by the ledger's own functions, and
+with each entry copies of the rows that a sign-off of that instructor left. It is verified at the end.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import re
+import secrets
+import statistics
+import time
+import uuid
+from dataclasses import dataclass
+from typing import Any
+
+from django.apps import apps
+from django.core.management import call_command
+from django.db import connection, transaction
+
+from tests import factories
+from tests.training import lessons
+from training import models
+from training.ledger import models as ledger
+from training.ledger import proofs, sealed
+from training.services import lesson_records, seals, sign_offs
+
+SIZES = (1_000, 10_000, 100_000)
+ROUNDS, AT_ONCE = 7, 30
+#: So many instructors teach one student each, from lesson to lesson, and then the next.
+INSTRUCTORS, LESSONS_EACH = 40, 25
+FIRST_DAY = dt.date(2018, 1, 1)  # each instructor flies once a day
+BATCH = 10_000
+_INSERTED = re.compile(r'INSERT INTO "(\w+)"')
+
+
+@dataclass(frozen=True)
+class Teaching:
+    """An instructor with an airplane of their own, and the students so far."""
+
+    instructor: models.User
+    registration: str
+    students: list[models.Student]
+
+
+class School:
+    """A school whose lessons follow one another: each instructor's from day to day.
+
+    A student comes in the middle of a block of lessons, so that at every size that is measured the students
+    have records of the same length: what grows is the school's ledger.
+    """
+
+    def __init__(self, instructors: int) -> None:
+        self.school = factories.school()
+        self.tree = seals.tree_of(self.school)
+        self.lessons = 0
+        self.teaching = []
+        for number in range(instructors):
+            who = factories.instructor(self.school, certificate=f"{number:07}CFI")
+            self.teaching.append(Teaching(who, f"N{number:02}XY", []))
+
+    def next(self) -> tuple[Teaching, models.Student, dt.date]:
+        """Who, whom and when of the lesson after the last one."""
+        turn, number = divmod(self.lessons, len(self.teaching))
+        self.lessons += 1
+        teaching = self.teaching[number]
+        if len(teaching.students) <= (turn + LESSONS_EACH // 2) // LESSONS_EACH:
+            teaching.students.append(factories.student(self.school, taught_by=teaching.instructor))
+        return teaching, teaching.students[-1], FIRST_DAY + dt.timedelta(days=turn)
+
+    def draft(self) -> models.LessonRecord:
+        teaching, student, day = self.next()
+        flight = {
+            **lessons.CONTENT["flight"],
+            "date": f"{day}",
+            "off": f"{day}T13:00:00-06:00",
+            "on": f"{day}T14:24:00-06:00",
+            "aircraft": {**lessons.CONTENT["flight"]["aircraft"], "registration": teaching.registration},
+        }
+        return lesson_records.create(
+            student,
+            id=uuid.uuid4(),
+            lesson="S1-L3",
+            content=lessons.content(flight=flight, ground={**lessons.CONTENT["ground"], "date": f"{day}"}),
+            by=teaching.instructor,
+            at=lessons.AT,
+            via="api",
+        )
+
+
+def sign(lesson: models.LessonRecord) -> models.SignOff:
+    return sign_offs.sign_off(
+        lesson.pk, by=lesson.instructor, content_hash=lesson.content_hash, at=lessons.AT, via="api"
+    )
+
+
+# The bare transaction
+
+
+def inserted(drafts: list[models.LessonRecord]) -> list[list[tuple[str, list[Any]]]]:
+    """The INSERTs of the sign-offs of these, which are then rolled back: each statement with its parameters.
+
+    Keys that the database gave are written out, since other rows name them.
+    """
+    tables: list[str] = []
+
+    def note(execute: Any, sql: str, params: Any, many: bool, context: Any) -> Any:
+        if (found := _INSERTED.match(sql)) and found[1] not in tables:
+            tables.append(found[1])
+        return execute(sql, params, many, context)
+
+    keys = {model._meta.db_table: model._meta.pk.column for model in apps.get_models()}
+    found = []
+    with transaction.atomic(), connection.cursor() as cursor:
+        with transaction.atomic(), connection.execute_wrapper(note):
+            sign(drafts[0])
+            transaction.set_rollback(True)
+        # A flight is sealed once its landings stand: so it goes last. Its key is looked for at the commit.
+        tables.sort(key=lambda name: name == models.Flight._meta.db_table)
+        for draft in drafts:
+            before = {}
+            for table in tables:
+                cursor.execute(f'SELECT max("{keys[table]}") FROM "{table}"')
+                before[table] = cursor.fetchone()[0] or 0
+            sign(draft)
+            found.append([_rows(cursor, table, keys[table], before[table]) for table in tables])
+        transaction.set_rollback(True)
+    return [[each for each in one if each[1]] for one in found]
+
+
+def _rows(cursor: Any, table: str, key: str, before: int) -> tuple[str, list[Any]]:
+    """One INSERT of the rows of a table that came after a key."""
+    cursor.execute(f'SELECT * FROM "{table}" WHERE "{key}" > %s', [before])
+    names = [f'"{column.name}"' for column in cursor.description]
+    rows = cursor.fetchall()
+    values = ", ".join([f"({', '.join(['%s'] * len(names))})"] * len(rows))
+    return f'INSERT INTO "{table}" ({", ".join(names)}) VALUES {values}', [
+        each for row in rows for each in row
+    ]
+
+
+def bare(statements: list[tuple[str, list[Any]]]) -> None:
+    with transaction.atomic(), connection.cursor() as cursor:
+        for sql, parameters in statements:
+            cursor.execute(sql, parameters)
+
+
+# Growing the ledger
+
+
+def grow(school: School, templates: dict[int, models.SignOff], upto: int) -> None:
+    """Bring a school's ledger to a size, with copies of the rows of each instructor's first sign-off."""
+    while (count := min(upto - ledger.Head.objects.get(tree=school.tree).size, BATCH)) > 0:
+        with transaction.atomic(), connection.cursor() as cursor:
+            _entries(cursor, school, templates, count)
+            _copies(cursor)
+    connection.close()  # VACUUM runs outside any transaction
+    with connection.cursor() as cursor:
+        cursor.execute("VACUUM ANALYZE")
+
+
+def _entries(cursor: Any, school: School, templates: dict[int, models.SignOff], count: int) -> None:
+    """The entries, bodies, nodes and the head; and in ``grown`` what each is a copy of."""
+    cursor.execute(
+        "CREATE TEMPORARY TABLE grown (id uuid, template uuid, student_id bigint, index bigint, days int,"
+        " old_day text, new_day text) ON COMMIT DROP"
+    )
+    head = ledger.Head.objects.select_for_update().get(tree=school.tree)
+    peaks = [bytes.fromhex(peak) for peak in head.peaks.split()]
+    instant = sealed.instant_text(lessons.AT)
+    grown, entries, nodes, bodies = [], [], [], []
+    bodies_of = {
+        key: (ledger.Entry.objects.get(tree=school.tree, index=each.ledger_index).kept.body, each)
+        for key, each in templates.items()
+    }
+    for index in range(head.size, head.size + count):
+        teaching, student, day = school.next()
+        body, template = bodies_of[teaching.instructor.pk]
+        mine, before = uuid.uuid4(), template.lesson.content["flight"]["date"]
+        text = body.replace(str(template.lesson_id), str(mine)).replace(before, f"{day}")
+        salt = secrets.token_hex(sealed.SALT_BYTES)
+        said = {"kind": "lesson.signed", "subject": str(student.ref), "at": instant}
+        commitment = sealed.commitment(salt, text)
+        leaf = proofs.leaf_hash(
+            sealed.leaf_data(tree=school.tree, index=index, commitment=commitment, **said)
+        )
+        for (level, position), one in proofs.grow(peaks, index, leaf):
+            nodes.append(ledger.Node(tree=school.tree, level=level, index=position, hash=one.hex()))
+        entries.append(
+            ledger.Entry(tree=school.tree, index=index, commitment=commitment, leaf=leaf.hex(), **said)
+        )
+        bodies.append((text, salt))
+        days = (day - dt.date.fromisoformat(before)).days
+        grown.append((mine, template.lesson_id, student.pk, index, days, before, f"{day}"))
+    ledger.Entry.objects.bulk_create(entries, batch_size=2_000)
+    ledger.EntryBody.objects.bulk_create(
+        (
+            ledger.EntryBody(entry=entry, body=text, salt=salt)
+            for entry, (text, salt) in zip(entries, bodies, strict=True)
+        ),
+        batch_size=2_000,
+    )
+    ledger.Node.objects.bulk_create(nodes, batch_size=2_000)
+    ledger.Head.objects.filter(tree=school.tree).update(
+        size=head.size + count,
+        root=proofs.fold(peaks).hex(),
+        peaks=" ".join(peak.hex() for peak in peaks),
+    )
+    cursor.executemany("INSERT INTO grown VALUES (%s, %s, %s, %s, %s, %s, %s)", grown)
+
+
+def _copies(cursor: Any) -> None:
+    """The rows of each sign-off in ``grown``, copied from its template's with other keys and days."""
+    days = "make_interval(days => g.days)"
+    named = "replace({0}, g.template::text, g.id::text)"
+    dated = {"off_at": f"t.off_at + {days}", "on_at": f"t.on_at + {days}", "date": f"t.date + {days}"}
+    whose = {"student_id": "g.student_id"}
+    entry = {**whose, "entry_id": named.format("t.entry_id")}
+    content = "replace(t.content::text, g.old_day, g.new_day)::jsonb"
+    for model, on, changed in (
+        (models.LessonRecord, "t.id = g.template", {**whose, **dated, "id": "g.id", "content": content}),
+        (
+            models.SignOff,
+            "t.lesson_id = g.template",
+            {**whose, "lesson_id": "g.id", "ledger_index": "g.index"},
+        ),
+        (
+            models.Flight,
+            "t.entry_id LIKE g.template::text || '/%%'",
+            {**entry, **dated, "sealed": "false"},
+        ),
+        (models.GroundLesson, "t.entry_id LIKE g.template::text || '/%%'", {**entry, **dated}),
+        (
+            models.ItemGrade,
+            "t.entry_id LIKE g.template::text || '/%%'",
+            {**entry, **dated, "flight": named.format("t.flight")},
+        ),
+        (models.Notice, "t.about = g.template::text", {**whose, "about": "g.id::text"}),
+        (
+            models.AccessLog,
+            "t.what LIKE '%%' || g.template::text || '%%'",
+            {**whose, "what": named.format("t.what")},
+        ),
+    ):
+        _copied(cursor, model, f"FROM grown g JOIN {model._meta.db_table} t ON {on}", changed)
+    flights = models.Flight._meta.db_table
+    _copied(
+        cursor,
+        models.Landing,
+        f"FROM grown g JOIN {flights} o ON o.entry_id = g.template::text || '/flight'"
+        f" JOIN {flights} n ON n.entry_id = g.id::text || '/flight' AND n.student_id = g.student_id"
+        f" JOIN {models.Landing._meta.db_table} t ON t.flight_id = o.id",
+        {**whose, "flight_id": "n.id"},
+    )
+    cursor.execute(
+        f"UPDATE {flights} f SET sealed = true FROM grown g"
+        " WHERE f.student_id = g.student_id AND f.entry_id = g.id::text || '/flight'"
+    )
+
+
+def _copied(cursor: Any, model: Any, source: str, changed: dict[str, str]) -> None:
+    columns = [field.column for field in model._meta.concrete_fields]
+    if "id" not in changed:
+        columns.remove("id")
+    for column in changed:
+        if column in ("off_at", "on_at", "date"):
+            continue
+        assert column in columns, f"{model.__name__} has no {column}"
+    values = [changed.get(column, f't."{column}"') for column in columns]
+    names = ", ".join(f'"{column}"' for column in columns)
+    # The templates are read once, and copied so many times.
+    cursor.execute(f"INSERT INTO {model._meta.db_table} ({names}) SELECT {', '.join(values)} {source}")
+
+
+# The figures
+
+
+def measured(school: School) -> tuple[list[float], list[float]]:
+    """Milliseconds of a sign-off and of the bare transaction, one figure for each round."""
+    mine, plain = [], []
+    for _ in range(ROUNDS):
+        beside = School(instructors=2)  # its ledger is left in pieces
+        sign(beside.draft())
+        drafts = [school.draft() for _ in range(AT_ONCE)]
+        began = time.perf_counter()
+        for draft in drafts:
+            sign(draft)
+        mine.append((time.perf_counter() - began) / AT_ONCE * 1e3)
+        rows = inserted([beside.draft() for _ in range(AT_ONCE)])
+        began = time.perf_counter()
+        for each in rows:
+            bare(each)
+        plain.append((time.perf_counter() - began) / AT_ONCE * 1e3)
+    return mine, plain
+
+
+def run() -> None:
+    school = School(INSTRUCTORS)
+    templates = {}
+    for _ in range(INSTRUCTORS):
+        signed = sign(school.draft())
+        templates[signed.by_id] = signed
+    print(f"a sign-off on {connection.vendor}, one after the other; bare: INSERT of the same rows")
+    print("  ledger entries   sign-off      bare   bare/sign-off   sign-offs/s   against the first")
+    first = 0.0
+    for size in SIZES:
+        grow(school, templates, size)
+        mine, plain = measured(school)
+        ratio = statistics.median(b / a for a, b in zip(mine, plain, strict=True))
+        took = statistics.median(mine)
+        first = first or took
+        print(
+            f"  {size:14,}   {took:5.2f} ms   {statistics.median(plain):4.2f} ms   {ratio:13.2f}"
+            f"   {1e3 / took:11.0f}   {took / first:17.2f}",
+            flush=True,
+        )
+    out = io.StringIO()
+    call_command("verify_ledger", tree=school.tree, stdout=out)
+    print("  " + out.getvalue().strip().replace("\n", "\n  "))
