@@ -20,7 +20,7 @@ from syllabus.engine.units import HOUR, MINUTE, format_time, parse_time
 from syllabus.models import CourseVersion
 from training.models import Flight, LessonRecord, Role, Student, User
 from training.record import of as record_of
-from training.services import access, lesson_content, lesson_hints, lesson_plans
+from training.services import access, authority, lesson_content, lesson_hints, lesson_plans
 from training.services.lesson_content import Content, LessonError
 from training.services.records import NotAllowed
 
@@ -246,7 +246,8 @@ def warnings(record: LessonRecord, content: Content, by: User) -> list[dict[str,
     """What looks odd in a lesson record, each with its kind, its place and a sentence; nothing is refused."""
     found: list[dict[str, str]] = []
     if content.flight is not None:
-        for kind, key, message in (*_overlaps(record, content.flight, by), *_times(content.flight)):
+        signer = authority.cautions(by, record.student, content.flight, record.corrects_id)
+        for kind, key, message in (*_overlaps(record, content.flight, by), *_times(content.flight), *signer):
             place = f"content.flight.{key}"
             found.append({"kind": kind, "place": place, "message": message})
     return [*found, *lesson_hints.warnings(content.plain, lesson_hints.outline_of(record))]

@@ -93,7 +93,11 @@ def sign_off(
         assert signature.certificate is not None
         replaced = _replaced(lesson)
         tree = seals.tree_of(student.school_id)
-        shown = lesson_records.warnings(lesson, content, by)
+        lesson.student = student
+        shown = [
+            *lesson_records.warnings(lesson, content, by),
+            *authority.late(student, content.last_day, at),
+        ]
         measured = lesson_hints.hints(content.plain, lesson_hints.outline_of(lesson))
         index = seals.seal(
             student,
@@ -253,12 +257,8 @@ def _check(
         raise NotAuthorised(
             [Refusal("instructor", "Nobody signs their own lesson; another instructor must.", "14 CFR 61.1")]
         )
-    reasons: dict[str, Refusal] = {}
-    for day in sorted(days):
-        for each in authority.refusals(by, student, day):
-            reasons.setdefault(each.message, each)
-    if reasons:
-        raise NotAuthorised(list(reasons.values()))
+    if reasons := authority.refusals(by, student, *days, flight=content.flight):
+        raise NotAuthorised(reasons)
     faults = []
     if content.day is None:
         faults.append(Fault("content", "has neither a flight nor a ground lesson; there is nothing to sign"))
