@@ -117,7 +117,7 @@ class LessonView(SigningView):
     def record(self, student: Student, entry: uuid.UUID) -> LessonRecord:
         """Raises: Problem (404)."""
         try:
-            return lesson_records.visible(student).get(pk=entry)
+            return lesson_records.visible(student, self.user).get(pk=entry)
         except LessonRecord.DoesNotExist:
             raise not_found("lesson record of that id") from None
 
@@ -131,8 +131,8 @@ class LessonRecords(LessonView):
         name="listLessonRecords",
         summary="List the lesson records",
         description=(
-            f"Drafts and signed ones, the newest first, in pages of {PAGE_SIZE}; follow `next`. The reading"
-            " is logged."
+            f"Drafts and signed ones, the newest first, in pages of {PAGE_SIZE}; follow `next`. The student"
+            " sees those that are signed. The reading is logged."
         ),
         parameters=[
             Parameter.student(),
@@ -144,7 +144,8 @@ class LessonRecords(LessonView):
     def get(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.open(ref, "lesson-records")
         pages = Pages()
-        page = pages.paginate_queryset(lesson_records.visible(student), request, view=self) or []
+        seen = lesson_records.visible(student, self.user)
+        page = pages.paginate_queryset(seen, request, view=self) or []
         return Response(
             {
                 "next": pages.get_next_link(),

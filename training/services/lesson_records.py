@@ -60,8 +60,16 @@ class Computed:
         }
 
 
-def visible(student: Student) -> QuerySet[LessonRecord]:
-    """The lesson records of a student; who may see the student may see them."""
+def visible(student: Student, to: User) -> QuerySet[LessonRecord]:
+    """The lesson records of a student for somebody who may see the student.
+
+    A draft is the instructor's unfinished paper: the student sees what is signed, whatever else they are.
+    """
+    found = _of(student)
+    return found.filter(state=LessonRecord.State.SIGNED) if student.user_id == to.pk else found
+
+
+def _of(student: Student) -> QuerySet[LessonRecord]:
     return LessonRecord.objects.filter(student=student).select_related(
         "student__school",
         "instructor",
@@ -103,7 +111,7 @@ def create(
     if content is None:
         there = LessonRecord.objects.filter(pk=id, student=student, lesson=lesson or F("lesson")).first()
         if there is not None:
-            return visible(student).get(pk=id)
+            return _of(student).get(pk=id)
         lesson, content = lesson_plans.planned(student, lesson, student.school.day(at))
     found = lesson_content.read(content)
     pinned = corrects.course_version if corrects else lesson_plans.version_of(student, found, at)
@@ -119,7 +127,7 @@ def create(
             if there is not None:
                 same = (digest, lesson_content.hash_of(lesson, found.plain, before, reason, _course(there)))
                 if there.student_id == whose.pk and there.first_hash in same:
-                    return visible(whose).get(pk=id)
+                    return _of(whose).get(pk=id)
                 raise IdTaken(_TAKEN)
             made = LessonRecord(
                 id=id,
@@ -136,7 +144,7 @@ def create(
     except IntegrityError:
         # The id went to another student's lesson at the same moment.
         raise IdTaken(_TAKEN) from None
-    return visible(student).get(pk=id)
+    return _of(student).get(pk=id)
 
 
 def _course(record: LessonRecord) -> str | None:
@@ -197,7 +205,7 @@ def change(
         _write(held, lesson, found, digest, by, at)
         held.save()
         access.log(by, whose, access.WRITE, f"lesson-record {held.pk}", via=via, at=at)
-    return visible(whose).get(pk=held.pk)
+    return _of(whose).get(pk=held.pk)
 
 
 def proves(record: LessonRecord) -> list[engine.ItemGrade]:
