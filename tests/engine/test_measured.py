@@ -84,7 +84,7 @@ def test_every_quantity_with_its_unit_is_a_measured_value(dimension: str, spelli
 
 
 #: Another registry than the program's, with floats: what its makers say a unit is.
-ORACLE = pint.UnitRegistry()
+ORACLE: pint.UnitRegistry = pint.UnitRegistry()
 
 
 @pytest.mark.parametrize(
@@ -112,6 +112,7 @@ def test_units_are_those_of_an_independent_registry(quantity, text, unit, number
     assert float(found.off) == pytest.approx(expected, rel=1e-12)
     side = measured.judge(Tolerance("it", quantity, Target("assigned", name="it"), -width, width), (
         text if text[0] == "-" or text.endswith("late") else f"+{text}"))  # fmt: skip
+    assert isinstance(side, Inside)
     assert float(side.off) == pytest.approx(expected if number > 0 else -expected, rel=1e-12)
 
 
@@ -129,7 +130,8 @@ def test_units_are_those_of_an_independent_registry(quantity, text, unit, number
     ],
 )
 def test_by_how_much(low: int | None, high: int | None, text: str, by: str) -> None:
-    limits = [None if each is None else Fraction(each) for each in (low, high)]
-    found = measured.judge(Tolerance("it", "altitude", Target("assigned", name="entry"), *limits), text)
+    least, most = (None if each is None else Fraction(each) for each in (low, high))
+    entry = Target("assigned", name="entry")
+    found = measured.judge(Tolerance("it", "altitude", entry, low=least, high=most), text)
     assert isinstance(found, Inside | Outside)
     assert found.by_words == by

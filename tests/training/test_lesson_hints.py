@@ -349,15 +349,15 @@ def test_a_draft_shows_its_hints_and_the_sign_off_seals_them(people: Cast) -> No
         ("content.items[1].measured.airspeed", True),
         ("content.items[1].measured.a name of Ida's", None),
     ]
-    assert [each["kind"] for each in lesson.warnings] == ["grade-outside"]
+    assert "grade-outside" in [each["kind"] for each in lesson.warnings]
     assert lesson.content["items"][1]["measured"] == MEASURED[1]["measured"]
 
     done = sign(lesson, people.ida)
-    body = Entry.objects.get(index=done.ledger_index, tree=done.ledger_tree).kept.value
+    body: Any = Entry.objects.get(index=done.ledger_index, tree=done.ledger_tree).kept.value
     done.refresh_from_db()
     assert done.hints == body["hints"] == shown
     assert done.warnings == body["warnings"]
-    assert [each["kind"] for each in done.warnings] == ["grade-outside"]
+    assert "grade-outside" in [each["kind"] for each in done.warnings]
     assert list(lesson_audit.faults(people.school)) == []
 
 
