@@ -13,6 +13,7 @@ none where the limits are a range) and limits with their unit, which count from 
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import re
 from collections.abc import Callable, Mapping
@@ -44,6 +45,7 @@ from syllabus.rulebook import Lined
 
 MOST_TITLE, MOST_TEXT = 200, 10_000
 MOST_BYTES = 2_000_000
+MOST_NESTED = 20
 _COURSE = ("course", "title", "says", "minimums", "stages", "items")
 _STAGE = ("code", "title", "objective", "completion", "lessons")
 _LESSON = ("code", "title", "objective", "completion", "times", "items", "plans")
@@ -66,6 +68,18 @@ def read(text: str, file: str) -> Outline:
         data = rulebook.read_text(text, file, "a course starts with 'course:'")
     except RuleDataError as problem:
         raise CourseError(problem.faults) from None
+    return _course(data)
+
+
+def read_plain(value: Mapping[str, Any], place: str) -> Outline:
+    """A course from plain values as JSON has them; ``place`` is the path that faults begin with.
+
+    Raises: CourseError with every fault, each at its path: ``outline.stages[0].lessons[1].times``.
+    """
+    return _course(_pathed(value, place, 0))
+
+
+def _course(data: Lined) -> Outline:
     reader = _Reader()
     outline = reader.course(data)
     if not reader.faults:
@@ -87,6 +101,26 @@ def read_bytes(raw: bytes, file: str) -> Outline:
     except UnicodeDecodeError as problem:
         line = raw.count(b"\n", 0, problem.start) + 1
         raise CourseError([Fault(f"{file}:{line}", "not UTF-8 text")]) from None
+
+
+class _Pathed(Lined):
+    """A mapping whose places are paths, not lines."""
+
+    def place(self, key: str | None = None) -> str:
+        return f"{self.file}.{key}" if key and self.file else key or self.file
+
+
+def _pathed(value: Any, place: str, depth: int) -> Any:
+    if depth > MOST_NESTED:
+        raise CourseError([Fault(place, f"nests more than {MOST_NESTED} deep")])
+    if isinstance(value, Mapping):
+        made = _Pathed(place, 0)
+        for key, each in value.items():
+            made[key] = _pathed(each, f"{place}.{key}" if place else key, depth + 1)
+        return made
+    if isinstance(value, list):
+        return [_pathed(each, f"{place}[{index}]", depth + 1) for index, each in enumerate(value)]
+    return value
 
 
 class _Reader(rulebook.Builder):
@@ -307,18 +341,20 @@ def _quantity(text: Any, quantity: str) -> Fraction:
     found = units.parse_in(text, known.dimension, known.unit)
     if found and re.fullmatch(r"[0-9.]+", text.strip()):
         raise ValueError(f"{text!r} needs a unit, such as '{text.strip()} {known.unit}'")
+    if abs(found) >= 10**units.MOST_DIGITS:
+        raise ValueError(f"{text!r} is too much: at most {units.MOST_DIGITS} digits of {known.unit} are kept")
     if (found * 10**units.MOST_DECIMALS).denominator != 1:
         raise ValueError(f"{text!r} is not exact in {known.unit}; write it in {known.unit}")
     return found
 
 
 def plain(value: Any) -> Any:
-    """Data without its line numbers."""
+    """Data without its line numbers, and a day as text, as JSON keeps it."""
     if isinstance(value, Mapping):
         return {key: plain(each) for key, each in value.items()}
     if isinstance(value, list):
         return [plain(each) for each in value]
-    return value
+    return value.isoformat() if isinstance(value, dt.date) else value
 
 
 def write(outline: Outline) -> str:

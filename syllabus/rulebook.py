@@ -9,9 +9,10 @@ from __future__ import annotations
 import difflib
 import hashlib
 import json
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from datetime import date, datetime, timedelta
 from functools import cache
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -41,8 +42,17 @@ class Lined(dict[str, Any]):
         return f"{self.file}:{self.lines.get(key, self.line) if key else self.line}"
 
 
-def _built(node: yaml.Node, file: str, faults: list[Fault], loader: yaml.SafeLoader) -> Any:
+#: Values in one file, those of an alias counted as often as it stands: short aliases can say a great deal.
+MOST_VALUES = 200_000
+_PLAIN = {f"tag:yaml.org,2002:{each}" for each in ("str", "int", "float", "bool", "null", "timestamp")}
+
+
+def _built(
+    node: yaml.Node, file: str, faults: list[Fault], loader: yaml.SafeLoader, values: Iterator[int]
+) -> Any:
     line = node.start_mark.line + 1
+    if next(values) > MOST_VALUES:
+        raise RuleDataError([Fault(f"{file}:{line}", f"more than {MOST_VALUES} values; write less")])
     if isinstance(node, yaml.MappingNode):
         made = Lined(file, line)
         for key_node, value_node in node.value:
@@ -52,15 +62,19 @@ def _built(node: yaml.Node, file: str, faults: list[Fault], loader: yaml.SafeLoa
                 faults.append(Fault(f"{file}:{at}", "a key is a word, not a list or a mapping"))
             elif key in made:
                 faults.append(Fault(f"{file}:{at}", f"{key!r} stands twice; keep one"))
-            made[key] = _built(value_node, file, faults, loader)
+            made[key] = _built(value_node, file, faults, loader, values)
             made.lines[key] = at
         return made
     if isinstance(node, yaml.SequenceNode):
-        return [_built(each, file, faults, loader) for each in node.value]
+        return [_built(each, file, faults, loader, values) for each in node.value]
+    if node.tag not in _PLAIN:
+        faults.append(Fault(f"{file}:{line}", f"the tag {node.tag!r} is not read here; take it away"))
+        return None
     try:
         return loader.construct_object(node)
-    except ValueError:  # 2026-02-30
-        faults.append(Fault(f"{file}:{line}", f"{node.value!r} is not a day of the calendar"))
+    except (ValueError, LookupError, AttributeError):  # 2026-02-30, and a tag that its value does not bear
+        what = node.tag.rpartition(":")[2].replace("timestamp", "day of the calendar")
+        faults.append(Fault(f"{file}:{line}", f"{node.value[:80]!r} is not a {what}"))
         return None
 
 
@@ -75,7 +89,7 @@ def read_text(text: str, file: str, starts: str = "regulation data starts with '
         loader = yaml.SafeLoader(text)
         try:
             if node := loader.get_single_node():
-                made = _built(node, file, faults, loader)
+                made = _built(node, file, faults, loader, count())
         finally:
             loader.dispose()
     except yaml.MarkedYAMLError as problem:

@@ -7,7 +7,7 @@ OpenAPI operation. Schemas are named components in ``api.v1.schemas``.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
@@ -26,7 +26,7 @@ REFUSALS: Mapping[int, str] = {
     401: "Not signed in, or the token is unknown or has expired.",
     403: "Signed in, and not allowed.",
     404: "Nothing here that you may see.",
-    406: "The Accept header names nothing that is given here; this API answers in application/json.",
+    406: "The Accept header names nothing that is given here; application/json always is.",
     409: "It cannot be done as things stand.",
     411: "The body came in chunks; send it with its Content-Length.",
     412: "The record is not the one that If-Match names: read it again, then send your change again.",
@@ -36,6 +36,7 @@ REFUSALS: Mapping[int, str] = {
     428: "If-Match is missing; send the ETag of the record that your change starts from.",
     429: "Too many calls; Retry-After says how many seconds to wait.",
     500: "A fault of ours; it has been logged.",
+    503: "It cannot be done as this server is set up, or until its operator looks.",
 }
 
 
@@ -51,19 +52,41 @@ class Header:
 
 
 @dataclass(frozen=True)
+class Link:
+    """What may be called next, with what of the answer: runtime expressions, as OpenAPI writes them."""
+
+    name: str
+    operation: str
+    parameters: Mapping[str, str]
+    body: Any = None
+
+    def as_openapi(self) -> Schema:
+        made: Schema = {"operationId": self.operation, "parameters": dict(self.parameters)}
+        return made if self.body is None else {**made, "requestBody": self.body}
+
+
+@dataclass(frozen=True)
 class Answer:
-    """An answer that is no refusal; ``schema`` names a component, None means no body."""
+    """An answer that is no refusal; ``schema`` names a component, None means no body.
+
+    ``also`` has further media types with their components, ``links`` what may be called next.
+    """
 
     schema: str | None
     description: str
     headers: Sequence[Header] = ()
+    also: Mapping[str, str] = field(default_factory=dict)
+    links: Sequence[Link] = ()
 
     def as_openapi(self) -> Schema:
         made: Schema = {"description": self.description}
         if self.headers:
             made["headers"] = {each.name: each.as_openapi() for each in self.headers}
         if self.schema:
-            made["content"] = {"application/json": {"schema": schemas.ref(self.schema)}}
+            named = {"application/json": self.schema, **self.also}
+            made["content"] = {media: {"schema": schemas.ref(name)} for media, name in named.items()}
+        if self.links:
+            made["links"] = {each.name: each.as_openapi() for each in self.links}
         return made
 
 
@@ -107,7 +130,10 @@ class Parameter:
 
 @dataclass(frozen=True)
 class Operation:
-    """What a view's method does; ``name`` is the operation's id, unique in the API."""
+    """What a view's method does; ``name`` is the operation's id, unique in the API.
+
+    ``body_also`` has the media types, besides JSON, in which the body may be sent.
+    """
 
     name: str
     summary: str
@@ -116,6 +142,7 @@ class Operation:
     refuses: Iterable[int]
     parameters: Sequence[Parameter] = ()
     body: str | None = None
+    body_also: Sequence[str] = ()
 
 
 def describe(**given: Any) -> Callable[[Method], Method]:
@@ -156,7 +183,10 @@ class Description(AutoSchema):
         if told.body:
             made["requestBody"] = {
                 "required": True,
-                "content": {"application/json": {"schema": schemas.ref(told.body)}},
+                "content": {
+                    media: {"schema": schemas.ref(told.body)}
+                    for media in ("application/json", *told.body_also)
+                },
             }
         if security := self.get_auth():
             made["security"] = security

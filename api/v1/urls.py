@@ -3,6 +3,13 @@
 from django.urls import path
 
 from api.v1.auth import Login, Logout
+from api.v1.courses import (
+    CourseComparison,
+    CourseDetail,
+    CoursePublication,
+    Courses,
+    CourseVersionDetail,
+)
 from api.v1.documents import StudentDocuments
 from api.v1.eligibility import Eligibility
 from api.v1.endorsements import (
@@ -11,6 +18,8 @@ from api.v1.endorsements import (
     EndorsementRevocation,
     StudentEndorsements,
 )
+from api.v1.enrolments import EnrolmentEnd, EnrolmentMove, StudentEnrolments, StudentProgress
+from api.v1.ledger import LedgerCheckpoint, LedgerConsistency, LedgerKeys, LedgerProof
 from api.v1.lesson_records import (
     LessonRecordAcknowledge,
     LessonRecordCorrect,
@@ -31,6 +40,23 @@ urlpatterns = [
     path("milestones", Milestones.as_view(), name="milestones"),
     path("milestones/<str:milestone>", MilestoneDetail.as_view(), name="milestone"),
     path("endorsement-kinds", EndorsementKinds.as_view(), name="endorsement-kinds"),
+    path("courses", Courses.as_view(), name="courses"),
+    path("courses/<str:course>", CourseDetail.as_view(), name="course"),
+    path("courses/<str:course>/versions/<int:number>", CourseVersionDetail.as_view(), name="course-version"),
+    path(
+        "courses/<str:course>/versions/<int:number>/compare",
+        CourseComparison.as_view(),
+        name="course-comparison",
+    ),
+    path(
+        "courses/<str:course>/versions/<int:number>/publish",
+        CoursePublication.as_view(),
+        name="course-publication",
+    ),
+    path("ledger/keys", LedgerKeys.as_view(), name="ledger-keys"),
+    path("ledger/checkpoint", LedgerCheckpoint.as_view(), name="ledger-checkpoint"),
+    path("ledger/proof", LedgerProof.as_view(), name="ledger-proof"),
+    path("ledger/consistency", LedgerConsistency.as_view(), name="ledger-consistency"),
     path("students/", Students.as_view(), name="students"),
     path("students/<uuid:ref>/", StudentDetail.as_view(), name="student"),
     path("students/<uuid:ref>/record", StudentRecord.as_view(), name="student-record"),
@@ -48,6 +74,10 @@ urlpatterns = [
         EndorsementRevocation.as_view(),
         name="endorsement-revocation",
     ),
+    path("students/<uuid:ref>/enrolments", StudentEnrolments.as_view(), name="student-enrolments"),
+    path("students/<uuid:ref>/enrolments/<uuid:entry>/end", EnrolmentEnd.as_view(), name="enrolment-end"),
+    path("students/<uuid:ref>/enrolments/<uuid:entry>/move", EnrolmentMove.as_view(), name="enrolment-move"),
+    path("students/<uuid:ref>/progress", StudentProgress.as_view(), name="student-progress"),
     path("students/<uuid:ref>/lesson-records", LessonRecords.as_view(), name="lesson-records"),
     path(
         "students/<uuid:ref>/lesson-records/<uuid:entry>", LessonRecordDetail.as_view(), name="lesson-record"

@@ -72,15 +72,7 @@ def as_described(route: str) -> str:
 
 def test_every_address_is_described_but_the_description_itself() -> None:
     described = {(path.removeprefix("/api/v1/"), method.upper()) for path, method, _ in operations()}
-    plain = {
-        (
-            route.replace("<uuid:ref>", "{ref}")
-            .replace("<str:milestone>", "{milestone}")
-            .replace("<uuid:entry>", "{entry}"),
-            method,
-        )
-        for route, method in served()
-    }
+    plain = {(as_described(route), method) for route, method in served()}
     assert described == plain - {("schema/", "GET"), ("docs/", "GET")}
     assert len({told["operationId"] for _, _, told in operations()}) == len(described)
 
@@ -107,11 +99,7 @@ def test_roles_get_only_statuses_that_are_described() -> None:
         for path, method, each in operations()
     }
     for (route, method), (_, statuses) in ROWS.items():
-        path = (
-            route.replace("<uuid:ref>", "{ref}")
-            .replace("<str:milestone>", "{milestone}")
-            .replace("<uuid:entry>", "{entry}")
-        )
+        path = as_described(route)
         if (path, method) in told:
             assert {str(status) for status in statuses} <= told[path, method], (path, method)
 

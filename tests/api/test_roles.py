@@ -8,16 +8,22 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+import yaml
 from django.core.cache import cache
 from django.urls import URLPattern, URLResolver, get_resolver
 from rest_framework.test import APIClient
 
 from api.v1.schemas.examples import QUESTION, RECORD
+from syllabus import courses as course_files
+from syllabus import outlines
 from tests import factories
 from tests.api.conftest import Clients
 from tests.cast import Cast
-from tests.training import lessons
+from tests.syllabus.test_course_versions import SMALL
+from tests.training import courses, lessons
 from training import models
+from training.ledger import checkpoints
+from training.services import seals
 
 PREFIX = "api/v1/"
 LOOKERS = (
@@ -42,6 +48,7 @@ CREATE = [401, 403, 201, 200, 404, 404, 404, 404, 404, 404, 401]  # the administ
 SIGN = [401, 403, 422, 403, 404, 404, 404, 404, 404, 404, 401]
 REVOKE = [401, 403, 422, 422, 404, 404, 404, 404, 404, 404, 401]
 ANY_ID = "0b5a1f8e-3c7d-4f7c-9f51-3f1f5d0f9a01"
+OF_SCHOOL = [401, 200, 200, 200, 200, 200, 404, 404, 404, 404, 401]
 OTHER_ID = "0b5a1f8e-3c7d-4f7c-9f51-3f1f5d0f9a02"
 PAPER = {"kind": "english-proficiency", "issued": "2026-01-10"}
 #: One row for each address and method: what is sent, and what everybody gets.
@@ -58,6 +65,23 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
     ("students/<uuid:ref>/eligibility", "GET"): (None, READ),
     ("students/<uuid:ref>/eligibility/<str:milestone>", "GET"): (None, READ),
     ("endorsement-kinds", "GET"): (None, OPEN),
+    # The course is the school's own.
+    ("courses", "GET"): (None, ANY_USER),
+    ("courses/<str:course>", "GET"): (None, OF_SCHOOL),
+    ("courses/<str:course>", "PUT"): (
+        yaml.safe_load(SMALL.replace("A small", "Another small")),
+        [401, 403, 403, 200, 403, 403, 404, 404, 404, 404, 401],
+    ),
+    ("courses/<str:course>/versions/<int:number>", "GET"): (None, OF_SCHOOL),
+    ("courses/<str:course>/versions/<int:number>/compare", "GET"): (None, OF_SCHOOL),
+    ("courses/<str:course>/versions/<int:number>/publish", "POST"): (
+        {},
+        [401, 403, 403, 422, 403, 403, 404, 404, 404, 404, 401],
+    ),
+    ("ledger/keys", "GET"): (None, OPEN),
+    ("ledger/checkpoint", "GET"): (None, OF_SCHOOL),
+    ("ledger/proof", "GET"): (None, READ),
+    ("ledger/consistency", "GET"): (None, OF_SCHOOL),
     ("students/<uuid:ref>/documents", "GET"): (None, READ),
     ("students/<uuid:ref>/documents", "POST"): ({"id": ANY_ID, "document": PAPER}, CREATE),
     ("students/<uuid:ref>/endorsements", "GET"): (None, READ),
@@ -65,6 +89,15 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
     ("students/<uuid:ref>/endorsements", "POST"): ({}, SIGN),
     ("students/<uuid:ref>/endorsements/check", "POST"): ({"kind": "knowledge-test"}, WRITE),
     ("students/<uuid:ref>/endorsements/<uuid:entry>/revoke", "POST"): ({}, REVOKE),
+    ("students/<uuid:ref>/enrolments", "GET"): (None, READ),
+    ("students/<uuid:ref>/enrolments", "POST"): ({}, REVOKE),
+    ("students/<uuid:ref>/enrolments/<uuid:entry>/end", "POST"): ({}, REVOKE),
+    ("students/<uuid:ref>/enrolments/<uuid:entry>/move", "GET"): (
+        None,  # no version is named: whoever gets as far as being told so may look
+        [401, 422, 422, 422, 404, 404, 404, 404, 404, 404, 401],
+    ),
+    ("students/<uuid:ref>/enrolments/<uuid:entry>/move", "POST"): ({}, REVOKE),
+    ("students/<uuid:ref>/progress", "GET"): (None, READ),
     ("students/<uuid:ref>/lesson-records", "GET"): (None, READ),
     ("students/<uuid:ref>/lesson-records", "POST"): (
         {"id": OTHER_ID, "content": lessons.CONTENT},
@@ -88,6 +121,12 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
     # The description and its page are the same for everybody, whoever is asking.
     ("schema/", "GET"): (None, OPEN),
     ("docs/", "GET"): (None, OPEN),
+}
+#: What is asked besides the address, where something must be.
+QUERIES = {
+    "courses/<str:course>/versions/<int:number>/compare": "?with=1",
+    "ledger/proof": "?index=0",
+    "ledger/consistency": "?from=1",
 }
 METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
 
@@ -142,7 +181,8 @@ def lookers(people: Cast) -> dict[str, models.User | None]:
 
 def asked(client: APIClient, route: str, method: str, body: Any, people: Cast) -> int:
     path = route.replace("<uuid:ref>", str(people.sam.ref)).replace("<str:milestone>", "faa.first-solo")
-    path = path.replace("<uuid:entry>", ANY_ID)
+    path = path.replace("<uuid:entry>", ANY_ID).replace("<str:course>", "small@lakeside")
+    path = path.replace("<int:number>", "1") + (QUERIES.get(route, "") if method == "GET" else "")
     headers = {"If-Match": "*"} if method == "PUT" else {}
     accept = {"docs/": "text/html", "schema/": "application/vnd.oai.openapi"}.get(route, "application/json")
     answer = client.generic(
@@ -160,7 +200,14 @@ def test_everybody_gets_what_their_role_gives(
     people: Cast, signed_in: Clients, route: str, method: str
 ) -> None:
     body, expected = ROWS[route, method]
-    lessons.draft(people, id=uuid.UUID(ANY_ID))
+    if "enrolments" in route or "progress" in route:
+        courses.enrolled(people, ref=uuid.UUID(ANY_ID))
+    lessons.draft(people, id=uuid.UUID(ANY_ID), **({"lesson": ""} if "progress" in route else {}))
+    if "course" in route:
+        outlines.publish(outlines.save(course_files.read(SMALL, "small"), "lakeside").version, lessons.AT)
+    if "ledger" in route:
+        lessons.signed(people)
+        checkpoints.issue(seals.tree_of(people.school), at=lessons.AT)
     got = {}
     for who, user in lookers(people).items():
         client = signed_in(user)

@@ -10,7 +10,17 @@ import json
 from functools import cache
 from typing import Any
 
-from api.v1.schemas import answers, endorsements, examples, lesson_records, record, report
+from api.v1.schemas import (
+    answers,
+    courses,
+    endorsements,
+    examples,
+    ledger,
+    lesson_records,
+    progress,
+    record,
+    report,
+)
 from api.v1.schemas.report import CONTEXT_IN_A_QUERY, CONTEXT_WORDS
 from api.v1.schemas.shapes import DAY, INSTANT, ref
 
@@ -24,8 +34,11 @@ def _components() -> str:
         **written,
         **report.components(),
         **answers.components(),
+        **courses.components(),
         **endorsements.components(written),
+        **ledger.components(),
         **lesson_records.components(written),
+        **progress.components(),
     }
     for name, shown in examples.examples().items():
         made[name] = {**made[name], "examples": [shown]}

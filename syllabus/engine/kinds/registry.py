@@ -70,6 +70,7 @@ def distance(value: Any) -> int:
     return int(found)
 
 
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _LENGTH = re.compile(r"(\d{1,4}) (day|month|calendar month|year)", re.ASCII)
 
 
@@ -112,6 +113,9 @@ def flag(value: Any) -> bool:
 
 
 def day(value: Any) -> date:
+    """A date, or its text as JSON has it."""
+    if isinstance(value, str) and _DAY.fullmatch(value):
+        return date.fromisoformat(value)
     if not isinstance(value, date):
         raise ValueError(f"{value!r} is not a date")
     return value

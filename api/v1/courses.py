@@ -1,0 +1,465 @@
+"""Courses: those open to one's school, their versions whole and compared, a draft written and published."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections import Counter
+from http import HTTPStatus
+from typing import Any
+
+from django.utils.http import parse_etags
+from rest_framework.parsers import BaseParser
+from rest_framework.renderers import BaseRenderer, JSONRenderer
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.description import Answer, Header, Link, Parameter, describe
+from api.v1.endorsements import ConfirmThrottle
+from api.v1.errors import Problem, Unreadable, not_found
+from api.v1.parsing import StrictJSONParser
+from api.v1.views import View
+from syllabus import courses as files
+from syllabus import outlines
+from syllabus.engine import reading
+from syllabus.engine.course import PLANNED, CourseError, Outline
+from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.reading import Faults, Object
+from syllabus.engine.report import CAUTION
+from syllabus.engine.rulebook import VERIFIED
+from syllabus.engine.units import format_time
+from syllabus.models import CourseVersion
+from training.services import courses
+from training.services.courses import Address
+from training.services.records import NotAllowed
+
+YAML = "application/yaml"
+ETAG = Header("ETag", "Names what this version says; send it back in If-Match.")
+COURSE = Parameter(
+    "course",
+    "path",
+    "The course's code; of a school's own course, with the school's short name: `private-airplane@lakeside`.",
+    {"type": "string", "examples": ["private-airplane"]},
+    True,
+)
+NUMBER = Parameter("number", "path", "The version, counted from 1.", {"type": "integer", "minimum": 1}, True)
+_HASH = re.compile(r"sha256:[0-9a-f]{64}")
+_NUMBER = re.compile(r"[1-9][0-9]{0,8}", re.ASCII)
+_READS = (401, 404, 406, 422)
+
+
+class PublishError(FaultsFound):
+    what = "what was sent to publish a course"
+
+
+class Text(str):
+    """The text of a course's file, as it was sent."""
+
+
+class YAMLParser(BaseParser):
+    """UTF-8 text that the course's own reader takes apart, line by line."""
+
+    media_type = YAML
+
+    def parse(self, stream: Any, media_type: Any = None, parser_context: Any = None) -> Any:
+        headers = parser_context["request"].headers
+        if headers.get("Content-Encoding", "identity").strip().lower() not in ("", "identity"):
+            raise Problem(
+                HTTPStatus.UNSUPPORTED_MEDIA_TYPE,
+                "A compressed body is not read here; send plain YAML without Content-Encoding.",
+            )
+        body = stream.read(courses.MOST_BYTES + 1)
+        if len(body) > courses.MOST_BYTES:
+            raise _too_large()
+        try:
+            return Text(body.decode("utf-8-sig"))
+        except UnicodeDecodeError as fault:
+            raise Unreadable([Fault(f"byte {fault.start}", "not UTF-8 text")]) from None
+
+
+class YAMLRenderer(BaseRenderer):
+    """A course as the text of its file; a refusal stays JSON."""
+
+    media_type = YAML
+    format = "yaml"
+    charset = "utf-8"
+
+    def render(self, data: Any, accepted_media_type: Any = None, renderer_context: Any = None) -> bytes:
+        if isinstance(data, str):
+            return data.encode()
+        made: bytes = JSONRenderer().render(data, None, renderer_context)
+        return made
+
+
+def _too_large() -> Problem:
+    most = courses.MOST_BYTES // 1024
+    return Problem(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, f"A course has at most {most} kB.")
+
+
+def _number(faults: Faults, value: Any, place: str) -> int | None:
+    if isinstance(value, str) and _NUMBER.fullmatch(value):
+        return int(value)
+    faults.add(place, f"{reading.called(value)} is no number of a version, such as 1")
+    return None
+
+
+def _hash(faults: Faults, value: Any, place: str) -> str | None:
+    if isinstance(value, str) and _HASH.fullmatch(value):
+        return value
+    faults.add(place, f"{reading.called(value)} is no content_hash of a course")
+    return None
+
+
+class CourseView(View):
+    """About one course, which is not there for whoever may not see it."""
+
+    def version(self, course: str, number: int | None = None) -> CourseVersion:
+        """Raises: Problem (404)."""
+        try:
+            return courses.version(self.user, Address.read(course), number)
+        except courses.NotThere:
+            raise _not_there(number) from None
+
+    def confirm(self, password: str) -> None:
+        """Make sure that it is the user who publishes, now. Raises: Problem (403)."""
+        if not self.user.check_password(password):
+            raise Problem(
+                HTTPStatus.FORBIDDEN,
+                "The password does not confirm it; nothing was published. Type your own once more.",
+            )
+
+
+def _not_there(number: int | None) -> Problem:
+    return not_found("course of that code" if number is None else "version of that course")
+
+
+class Courses(CourseView):
+    """GET: the courses open to the caller."""
+
+    @describe(
+        name="listCourses",
+        summary="List the courses open to you",
+        description=(
+            "Those that come with the product and those of the caller's schools, each with its published"
+            " versions; an administrator sees the school's drafts too. `course` is a course's address: its"
+            " code, and of a school's own course `code@school`."
+        ),
+        answers={
+            200: Answer(
+                "CourseList",
+                "The courses",
+                links=[
+                    Link("course", "readCourse", {"course": "$response.body#/courses/0/course"}),
+                    Link(
+                        "version",
+                        "readCourseVersion",
+                        {
+                            "course": "$response.body#/courses/0/course",
+                            "number": "$response.body#/courses/0/versions/0/number",
+                        },
+                    ),
+                ],
+            )
+        },
+        refuses=(401, 406, 422),
+    )
+    def get(self, request: Request) -> Response:
+        shown = [
+            {
+                **_addressed(address),
+                "title": versions[-1].title,
+                "versions": [_version(each) for each in versions],
+            }
+            for address, versions in courses.listed(self.user)
+        ]
+        return Response({"courses": shown})
+
+
+_VERSION_LINKS = [
+    Link(
+        "version",
+        "readCourseVersion",
+        {"course": "$response.body#/course", "number": "$response.body#/number"},
+    ),
+    Link(
+        "change",
+        "writeCourse",
+        {"course": "$response.body#/course", "If-Match": "$response.header.ETag"},
+        "$response.body#/outline",
+    ),
+    Link(
+        "publish",
+        "publishCourse",
+        {"course": "$response.body#/course", "number": "$response.body#/number"},
+        {"content_hash": "$response.body#/content_hash"},
+    ),
+    Link(
+        "compare",
+        "compareCourseVersions",
+        {
+            "course": "$response.body#/course",
+            "number": "$response.body#/number",
+            "with": "$response.body#/number",
+        },
+    ),
+]
+
+
+class CourseDetail(CourseView):
+    """GET: the newest version. PUT: the draft of the next one."""
+
+    parser_classes = [StrictJSONParser, YAMLParser]
+    renderer_classes = [JSONRenderer, YAMLRenderer]
+
+    @describe(
+        name="readCourse",
+        summary="Read a course",
+        description=(
+            "The newest version that the caller may see: for an administrator of its school the draft, where"
+            " there is one. `Accept: application/yaml` gives the text of its file instead."
+        ),
+        parameters=[COURSE],
+        answers={
+            200: Answer(
+                "CourseVersion",
+                "The newest version",
+                [ETAG],
+                also={YAML: "CourseOutline"},
+                links=_VERSION_LINKS,
+            )
+        },
+        refuses=_READS,
+    )
+    def get(self, request: Request, course: str) -> Response:
+        return _answer(request, self.version(course))
+
+    @describe(
+        name="writeCourse",
+        summary="Write a course",
+        description=(
+            "By an administrator, for a course of the school (`code@school`); the courses of the product are"
+            " only read here. The body is a whole course, as `outline` of a version has it, or as the text of"
+            " its file. It is kept as the draft of the next version, in the place of the draft there is;"
+            " what was published stays. A course that does not hang together is refused with every fault at"
+            " its line, or in JSON at its path. `If-Match` names the newest version, which the change starts"
+            " from; a new course is sent without it. What says what the newest version says changes nothing."
+        ),
+        parameters=[
+            COURSE,
+            Parameter("If-Match", "header", "The ETag of the newest version.", {"type": "string"}),
+        ],
+        body="CourseOutline",
+        body_also=[YAML],
+        answers={
+            200: Answer(
+                "CourseVersion",
+                "The draft, or the version that says it already",
+                [ETAG],
+                also={YAML: "CourseOutline"},
+                links=_VERSION_LINKS,
+            ),
+            201: Answer(
+                "CourseVersion",
+                "The draft of a new course",
+                [ETAG],
+                also={YAML: "CourseOutline"},
+                links=_VERSION_LINKS,
+            ),
+        },
+        refuses=(400, 401, 403, 404, 406, 411, 412, 413, 415, 422, 428),
+    )
+    def put(self, request: Request, course: str) -> Response:
+        address = Address.read(course)
+        _done(lambda: courses.may_write(self.user, address))
+        length = request.META.get("CONTENT_LENGTH") or "0"
+        if length.isdecimal() and int(length) > courses.MOST_BYTES:
+            raise _too_large()
+        stands = _read(request.data)
+        wanted = request.headers.get("If-Match")
+        starts_from: list[CourseVersion | None] = []
+
+        def fits(newest: CourseVersion | None) -> bool:
+            starts_from.append(newest)
+            if wanted is None:
+                if newest is None:
+                    return True
+                raise Problem(
+                    HTTPStatus.PRECONDITION_REQUIRED,
+                    "If-Match is missing. Read the course, and send its ETag along with your change.",
+                )
+            held = parse_etags(wanted)
+            return newest is not None and ("*" in held or _etag(newest) in held)
+
+        saved = _done(lambda: courses.put(self.user, address, stands, fits=fits))
+        created = starts_from == [None]
+        return _answer(request, saved.version, HTTPStatus.CREATED if created else HTTPStatus.OK)
+
+
+class CourseVersionDetail(CourseView):
+    """GET: one version."""
+
+    renderer_classes = [JSONRenderer, YAMLRenderer]
+
+    @describe(
+        name="readCourseVersion",
+        summary="Read a version of a course",
+        description=(
+            "The whole of it: stages, lessons with planned times, items with objective, completion standard,"
+            " task, prerequisites and what they prove, each limit with its source and how well that was read."
+            " `outline` is the course as `writeCourse` takes it; `in_words` says each standard in words."
+            " `Accept: application/yaml` gives the text of its file instead."
+        ),
+        parameters=[COURSE, NUMBER],
+        answers={
+            200: Answer(
+                "CourseVersion", "The version", [ETAG], also={YAML: "CourseOutline"}, links=_VERSION_LINKS
+            )
+        },
+        refuses=_READS,
+    )
+    def get(self, request: Request, course: str, number: int) -> Response:
+        return _answer(request, self.version(course, number))
+
+
+class CourseComparison(CourseView):
+    """GET: what differs between two versions."""
+
+    query = {"with": _number}
+
+    @describe(
+        name="compareCourseVersions",
+        summary="Compare two versions of a course",
+        description=(
+            "What differs from version `number` to version `with`, each change in words; empty where they"
+            " say the same. Neither has to be the older one."
+        ),
+        parameters=[
+            COURSE,
+            NUMBER,
+            Parameter("with", "query", "The other version.", {"type": "integer", "minimum": 1}, True),
+        ],
+        answers={200: Answer("CourseComparison", "What differs")},
+        refuses=_READS,
+    )
+    def get(self, request: Request, course: str, number: int) -> Response:
+        other = self.asked["with"]
+        if other is None:
+            raise CourseError([Fault("with", "missing; say with which version to compare")])
+        old, new = self.version(course, number), self.version(course, other)
+        changes = outlines.course_changes.compare(courses.outline(old), courses.outline(new))
+        return Response(
+            {
+                "course": str(Address.of(old.course)),
+                "from": old.number,
+                "to": new.number,
+                "changes": [
+                    {"what": each.what, "code": each.code, "kind": each.kind, "words": each.words}
+                    for each in changes
+                ],
+            }
+        )
+
+
+class CoursePublication(CourseView):
+    """POST: freeze a draft."""
+
+    throttle_classes = [ConfirmThrottle]
+
+    @describe(
+        name="publishCourse",
+        summary="Publish a version of a course",
+        description=(
+            "By an administrator of the school, who confirms it with the password once more. `content_hash`"
+            " is that of the draft that was read. From then on the version stays as it is, and enrolments may"
+            " hold on to it. The same sent again gives the same answer; another content is a conflict (409)."
+        ),
+        parameters=[COURSE, NUMBER],
+        body="CourseToPublish",
+        answers={200: Answer("CourseVersion", "It is published", [ETAG], links=_VERSION_LINKS)},
+        refuses=(400, 401, 403, 404, 406, 409, 411, 413, 415, 422, 429),
+    )
+    def post(self, request: Request, course: str, number: int) -> Response:
+        address = Address.read(course)
+        _done(lambda: courses.may_write(self.user, address), number)
+        faults = Faults()
+        fields = Object(faults, request.data, "")
+        digest = fields.take("content_hash", _hash, required=True)
+        password = fields.take("confirm_password", reading.text, required=True)
+        fields.done()
+        faults.stop(PublishError)
+        self.confirm(password)
+        made = _done(
+            lambda: courses.publish(self.user, address, number, content_hash=digest, at=self.at), number
+        )
+        return _answer(request, made)
+
+
+def _read(sent: Any) -> Outline:
+    """Raises: CourseError."""
+    if isinstance(sent, Text):
+        return files.read(sent, "course.yaml")
+    if not isinstance(sent, dict):
+        raise CourseError([Fault("", f"{reading.called(sent)} stands where a course is wanted")])
+    return files.read_plain(sent, "")
+
+
+def _done(do: Any, number: int | None = None) -> Any:
+    """Do it, and tell why it could not be done. Raises: Problem (403, 404, 409, 412)."""
+    try:
+        return do()
+    except courses.NotThere:
+        raise _not_there(number) from None
+    except NotAllowed as refused:
+        raise Problem(HTTPStatus.FORBIDDEN, str(refused)) from None
+    except courses.NotRead as changed:
+        raise Problem(HTTPStatus.CONFLICT, str(changed)) from None
+    except courses.Changed as changed:
+        raise Problem(HTTPStatus.PRECONDITION_FAILED, str(changed)) from None
+
+
+# What is answered
+
+
+def _etag(version: CourseVersion) -> str:
+    return f'"{version.content_hash}"'
+
+
+def _addressed(address: Address) -> dict[str, Any]:
+    return {"course": str(address), "code": address.code, "school": address.school}
+
+
+def _version(version: CourseVersion) -> dict[str, Any]:
+    published = version.published_at
+    return {
+        "number": version.number,
+        "state": version.state,
+        "published_at": published and published.astimezone(dt.UTC).isoformat().replace("+00:00", "Z"),
+        "content_hash": version.content_hash,
+    }
+
+
+def _answer(request: Request, version: CourseVersion, status: HTTPStatus = HTTPStatus.OK) -> Response:
+    stands = courses.outline(version)
+    headers = {"ETag": _etag(version)}
+    if request.accepted_renderer.media_type == YAML:
+        return Response(files.write(stands), status=status, headers=headers)
+    marks = Counter(tolerance.verified for item in stands.items for tolerance in item.standard)
+    planned = {kind: stands.planned(kind) for kind in ("total", *PLANNED) if kind != "ground"}
+    shown = {
+        **_addressed(Address.of(version.course)),
+        "title": version.title,
+        **_version(version),
+        "outline": files.as_data(stands),
+        "in_words": {
+            item.code: {tolerance.name: tolerance.says for tolerance in item.standard}
+            for item in stands.items
+            if item.standard
+        },
+        "planned": {
+            **{kind: format_time(time) for kind, time in planned.items()},
+            "ground": format_time(stands.ground_time),
+        },
+        "limits": {mark: marks[mark] for mark in VERIFIED},
+        "caution": CAUTION,
+    }
+    return Response(shown, status=status, headers=headers)
