@@ -288,27 +288,27 @@ def _overlaps(record: LessonRecord, flight: engine.Flight, by: User) -> Iterator
     if record.corrects_id:
         flown = flown.exclude(student_id=record.student_id, entry_id__startswith=f"{record.corrects_id}/")
     craft = record.aircraft_registration
-    asked = (
-        ("overlap-student", "the student", Q(student_id=record.student_id), Q(student_id=record.student_id)),
-        ("overlap-instructor", "the instructor", Q(instructor_user=by), Q(instructor=by)),
-        (
-            "overlap-aircraft",
-            f"the aircraft {craft}",
-            Q(aircraft_registration__iexact=craft),
-            Q(aircraft_registration__iexact=craft),
-        ),
+    theirs = Q(student_id=record.student_id) | (Q(aircraft_registration__iexact=craft) if craft else Q())
+    # Whoever is in the air at one time is few: they are read once, and told apart here.
+    in_the_air: list[tuple[int, int | None, str | None]] = list(
+        flown.filter(theirs | Q(instructor_user=by)).values_list(
+            "student_id", "instructor_user_id", "aircraft_registration"
+        )
     )
-    for kind, who, of_flights, of_drafts in asked:
-        if (kind == "overlap-aircraft" and not craft) or (
-            kind == "overlap-instructor" and _solo(flight.times)
-        ):
-            continue
-        logged = drafts.filter(of_drafts).values_list("content__flight__times", flat=True)
-        drafted = [each for each in logged if kind != "overlap-instructor" or not _solo(each)]
-        number = flown.filter(of_flights).count() + len(drafted)
+    for student, instructor, registration, logged in drafts.filter(theirs | Q(instructor=by)).values_list(
+        "student_id", "instructor_id", "aircraft_registration", "content__flight__times"
+    ):
+        in_the_air.append((student, None if _solo(logged) else instructor, registration))
+    same = {
+        "student": sum(each == record.student_id for each, _, _ in in_the_air),
+        "instructor": sum(each == by.pk for _, each, _ in in_the_air) if not _solo(flight.times) else 0,
+        "aircraft": sum((each or "").upper() == craft.upper() for *_, each in in_the_air) if craft else 0,
+    }
+    for kind, number in same.items():
         if number:
+            who = f"The aircraft {craft}" if kind == "aircraft" else f"The {kind}"
             times = "another flight" if number == 1 else f"{number} other flights"
-            yield kind, "off", f"{who[0].upper()}{who[1:]} has {times} between off and on; look at the times."
+            yield f"overlap-{kind}", "off", f"{who} has {times} between off and on; look at the times."
 
 
 def _solo(times: Mapping[str, int | str] | None) -> bool:

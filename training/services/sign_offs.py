@@ -9,6 +9,7 @@ from typing import Any
 
 from django.db import transaction
 
+from syllabus.engine import record as engine
 from syllabus.engine.errors import Fault
 from training import record
 from training.models import (
@@ -71,7 +72,7 @@ def sign_off(
     """
     with transaction.atomic():
         owner = LessonRecord.objects.values_list("student_id", flat=True).get(pk=lesson_id)
-        student = Student.objects.select_for_update().get(pk=owner)
+        student = Student.objects.select_for_update(of=("self",)).select_related("school").get(pk=owner)
         lesson = (
             LessonRecord.objects.select_for_update(of=("self",))
             .select_related("course_version__course")
@@ -140,7 +141,7 @@ def sign_off(
         )
         if replaced is not None:
             _put_in_place_of(replaced, lesson, student, by, index, at)
-        _put_on_record(lesson, student, content, by, at)
+        _put_on_record(lesson, student, content, signature, by, at)
         lesson.state, lesson.updated_at = LessonRecord.State.SIGNED, at
         lesson.save(update_fields=["state", "updated_at"])
         kind = Notice.Kind.SIGNED if replaced is None else Notice.Kind.CORRECTED
@@ -325,18 +326,22 @@ def _put_in_place_of(
 
 
 def _put_on_record(
-    lesson: LessonRecord, student: Student, content: Content, by: User, at: dt.datetime
+    lesson: LessonRecord,
+    student: Student,
+    content: Content,
+    signature: engine.Instructor,
+    by: User,
+    at: dt.datetime,
 ) -> None:
-    signature = authority.signature(by, student)
-    assert signature is not None
     craft = None
     if lesson.aircraft_registration:
         craft = Aircraft.objects.filter(
             school_id=student.school_id, registration=lesson.aircraft_registration
         ).first()
     for name, entries in content.entries(lesson.prefix, signature).items():
-        for entry in entries:
-            columns: dict[str, Any] = {"aircraft": craft} if name == "flights" else {}
-            if getattr(entry, "instructor", None) is not None:
-                columns["instructor_user"] = by
-            record.add(student, name, entry, at=at, sealed=True, **columns)
+        columns: dict[str, Any] = {"aircraft": craft} if name == "flights" else {}
+        # A list's entries have one instructor, or none.
+        if any(getattr(entry, "instructor", None) is not None for entry in entries):
+            columns["instructor_user"] = by
+        if entries:
+            record.add_all(student, name, entries, at=at, sealed=True, **columns)
