@@ -12,11 +12,13 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+import pathlib
 import re
 import secrets
 import statistics
 import time
 import uuid
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -154,12 +156,17 @@ def bare(statements: list[tuple[str, list[Any]]]) -> None:
 # Growing the ledger
 
 
-def grow(school: School, templates: dict[int, models.SignOff], upto: int) -> None:
+def grow(
+    school: School,
+    templates: dict[int, models.SignOff],
+    rows: dict[Any, list[tuple[uuid.UUID, Any]]],
+    upto: int,
+) -> None:
     """Bring a school's ledger to a size, with copies of the rows of each instructor's first sign-off."""
     while (count := min(upto - ledger.Head.objects.get(tree=school.tree).size, BATCH)) > 0:
         with transaction.atomic(), connection.cursor() as cursor:
             _entries(cursor, school, templates, count)
-            _copies(cursor)
+            _copies(cursor, rows)
     connection.close()  # VACUUM runs outside any transaction
     with connection.cursor() as cursor:
         cursor.execute("VACUUM ANALYZE")
@@ -215,88 +222,116 @@ def _entries(cursor: Any, school: School, templates: dict[int, models.SignOff], 
     cursor.executemany("INSERT INTO grown VALUES (%s, %s, %s, %s, %s, %s, %s)", grown)
 
 
-def _copies(cursor: Any) -> None:
+#: The rows of a sign-off, by what they say of its lesson: a condition on ``t``, the lesson being ``l``.
+_OF_LESSON = {
+    models.LessonRecord: "t.id = l.id",
+    models.SignOff: "t.lesson_id = l.id",
+    models.Flight: "t.entry_id LIKE l.id || '/%%'",
+    models.GroundLesson: "t.entry_id LIKE l.id || '/%%'",
+    models.ItemGrade: "t.entry_id LIKE l.id || '/%%'",
+    models.Notice: "t.about = l.id::text",
+    models.AccessLog: "t.what LIKE '%%' || l.id || '%%'",
+    models.Landing: "t.flight_id = (SELECT id FROM training_flight f WHERE f.entry_id = l.id || '/flight')",
+}
+
+
+def rows_of(templates: dict[int, models.SignOff]) -> dict[Any, list[tuple[uuid.UUID, Any]]]:
+    """The keys of the rows that these sign-offs left, with their lesson's; they are many times copied."""
+    lessons_signed = [each.lesson_id for each in templates.values()]
+    found = {}
+    with connection.cursor() as cursor:
+        for model, condition in _OF_LESSON.items():
+            cursor.execute(
+                f"SELECT l.id, t.id FROM {model._meta.db_table} t JOIN training_lessonrecord l ON {condition}"
+                " WHERE l.id = ANY(%s)",
+                [lessons_signed],
+            )
+            found[model] = cursor.fetchall()
+            assert len(found[model]) >= len(templates), f"no {model.__name__} of a sign-off"
+    return found
+
+
+def _copies(cursor: Any, rows: dict[Any, list[tuple[uuid.UUID, Any]]]) -> None:
     """The rows of each sign-off in ``grown``, copied from its template's with other keys and days."""
+    cursor.execute("CREATE INDEX ON grown (template)")
+    cursor.execute("ANALYZE grown")
     days = "make_interval(days => g.days)"
     named = "replace({0}, g.template::text, g.id::text)"
-    dated = {"off_at": f"t.off_at + {days}", "on_at": f"t.on_at + {days}", "date": f"t.date + {days}"}
-    whose = {"student_id": "g.student_id"}
-    entry = {**whose, "entry_id": named.format("t.entry_id")}
+    dated = {"off_at": f"t.off_at + {days}", "on_at": f"t.on_at + {days}", "date": "t.date + g.days"}
+    entry = {"entry_id": named.format("t.entry_id"), **dated}
     content = "replace(t.content::text, g.old_day, g.new_day)::jsonb"
-    for model, on, changed in (
-        (models.LessonRecord, "t.id = g.template", {**whose, **dated, "id": "g.id", "content": content}),
-        (
-            models.SignOff,
-            "t.lesson_id = g.template",
-            {**whose, "lesson_id": "g.id", "ledger_index": "g.index"},
-        ),
-        (
-            models.Flight,
-            "t.entry_id LIKE g.template::text || '/%%'",
-            {**entry, **dated, "sealed": "false"},
-        ),
-        (models.GroundLesson, "t.entry_id LIKE g.template::text || '/%%'", {**entry, **dated}),
-        (
-            models.ItemGrade,
-            "t.entry_id LIKE g.template::text || '/%%'",
-            {**entry, **dated, "flight": named.format("t.flight")},
-        ),
-        (models.Notice, "t.about = g.template::text", {**whose, "about": "g.id::text"}),
-        (
-            models.AccessLog,
-            "t.what LIKE '%%' || g.template::text || '%%'",
-            {**whose, "what": named.format("t.what")},
-        ),
-    ):
-        _copied(cursor, model, f"FROM grown g JOIN {model._meta.db_table} t ON {on}", changed)
-    flights = models.Flight._meta.db_table
-    _copied(
-        cursor,
-        models.Landing,
-        f"FROM grown g JOIN {flights} o ON o.entry_id = g.template::text || '/flight'"
-        f" JOIN {flights} n ON n.entry_id = g.id::text || '/flight' AND n.student_id = g.student_id"
-        f" JOIN {models.Landing._meta.db_table} t ON t.flight_id = o.id",
-        {**whose, "flight_id": "n.id"},
-    )
+    changes: dict[Any, dict[str, str]] = {
+        models.LessonRecord: {**dated, "id": "g.id", "content": content},
+        models.SignOff: {"lesson_id": "g.id", "ledger_index": "g.index"},
+        models.Flight: {**entry, "sealed": "false"},
+        models.GroundLesson: entry,
+        models.ItemGrade: {**entry, "flight": named.format("t.flight")},
+        models.Notice: {"about": "g.id::text"},
+        models.AccessLog: {"what": named.format("t.what")},
+        models.Landing: {"flight_id": "n.id"},
+    }
+    for model, changed in changes.items():
+        _copied(cursor, model, rows[model], {"student_id": "g.student_id", **changed})
     cursor.execute(
-        f"UPDATE {flights} f SET sealed = true FROM grown g"
-        " WHERE f.student_id = g.student_id AND f.entry_id = g.id::text || '/flight'"
+        "UPDATE training_flight f SET sealed = true FROM grown g"
+        " WHERE f.student_id = g.student_id AND f.entry_id = g.id || '/flight'"
     )
 
 
-def _copied(cursor: Any, model: Any, source: str, changed: dict[str, str]) -> None:
-    columns = [field.column for field in model._meta.concrete_fields]
-    if "id" not in changed:
-        columns.remove("id")
-    for column in changed:
-        if column in ("off_at", "on_at", "date"):
-            continue
-        assert column in columns, f"{model.__name__} has no {column}"
-    values = [changed.get(column, f't."{column}"') for column in columns]
-    names = ", ".join(f'"{column}"' for column in columns)
-    # The templates are read once, and copied so many times.
-    cursor.execute(f"INSERT INTO {model._meta.db_table} ({names}) SELECT {', '.join(values)} {source}")
+def _copied(cursor: Any, model: Any, rows: list[tuple[uuid.UUID, Any]], changed: dict[str, str]) -> None:
+    columns = [field.column for field in model._meta.concrete_fields if field.column in changed]
+    kept = [
+        field.column
+        for field in model._meta.concrete_fields
+        if field.column not in changed and not field.primary_key
+    ]
+    names = ", ".join(f'"{column}"' for column in (*columns, *kept))
+    values = ", ".join([*(changed[column] for column in columns), *(f't."{column}"' for column in kept)])
+    source = f"FROM grown g JOIN (VALUES {', '.join(['(%s, %s)'] * len(rows))}) k (lesson, pk) ON k.lesson"
+    source += f" = g.template JOIN {model._meta.db_table} t ON t.id = k.pk"
+    if model is models.Landing:
+        source += " JOIN training_flight n ON n.student_id = g.student_id AND n.entry_id = g.id || '/flight'"
+    cursor.execute(
+        f"INSERT INTO {model._meta.db_table} ({names}) SELECT {values} {source}",
+        [each for row in rows for each in row],
+    )
 
 
 # The figures
 
 
-def measured(school: School) -> tuple[list[float], list[float]]:
-    """Milliseconds of a sign-off and of the bare transaction, one figure for each round."""
+@dataclass(frozen=True)
+class Round:
+    """Milliseconds of one transaction of a round: on the clock, and of CPU, here and in the server."""
+
+    took: float
+    spent: float
+
+
+def timed(work: Callable[[], None]) -> Round:
+    """How long each of ``AT_ONCE`` transactions takes, done one after the other."""
+    began, spent = time.perf_counter(), _spent()
+    work()
+    return Round((time.perf_counter() - began) / AT_ONCE * 1e3, (_spent() - spent) / AT_ONCE * 1e3)
+
+
+def _spent() -> float:
+    """Seconds of CPU so far, in this process and in the server's process that works for it (on Linux)."""
+    server = connection.connection.info.backend_pid
+    nanoseconds = int(pathlib.Path(f"/proc/{server}/schedstat").read_text().split()[0])
+    return time.process_time() + nanoseconds / 1e9
+
+
+def measured(school: School) -> tuple[list[Round], list[Round]]:
+    """The rounds of sign-offs and of the bare transaction, in turns."""
     mine, plain = [], []
     for _ in range(ROUNDS):
+        drafts = [school.draft() for _ in range(AT_ONCE)]
+        mine.append(timed(lambda drafts=drafts: [sign(draft) for draft in drafts]))
         beside = School(instructors=2)  # its ledger is left in pieces
         sign(beside.draft())
-        drafts = [school.draft() for _ in range(AT_ONCE)]
-        began = time.perf_counter()
-        for draft in drafts:
-            sign(draft)
-        mine.append((time.perf_counter() - began) / AT_ONCE * 1e3)
         rows = inserted([beside.draft() for _ in range(AT_ONCE)])
-        began = time.perf_counter()
-        for each in rows:
-            bare(each)
-        plain.append((time.perf_counter() - began) / AT_ONCE * 1e3)
+        plain.append(timed(lambda rows=rows: [bare(each) for each in rows]))
     return mine, plain
 
 
@@ -306,18 +341,25 @@ def run() -> None:
     for _ in range(INSTRUCTORS):
         signed = sign(school.draft())
         templates[signed.by_id] = signed
-    print(f"a sign-off on {connection.vendor}, one after the other; bare: INSERT of the same rows")
-    print("  ledger entries   sign-off      bare   bare/sign-off   sign-offs/s   against the first")
+    rows = rows_of(templates)
+    print(f"a sign-off on {connection.vendor}, one after the other; bare: INSERT of the same rows (medians)")
+    print("                   on the clock                                  CPU, server's too")
+    print(
+        "  ledger entries   sign-off      bare   ratio   sign-offs/s     sign-off      bare   ratio   growth"
+    )
     first = 0.0
     for size in SIZES:
-        grow(school, templates, size)
+        grow(school, templates, rows, size)
         mine, plain = measured(school)
-        ratio = statistics.median(b / a for a, b in zip(mine, plain, strict=True))
-        took = statistics.median(mine)
-        first = first or took
+        took = statistics.median(each.took for each in mine)
+        spent = statistics.median(each.spent for each in mine)
+        of_clock = statistics.median(b.took / a.took for a, b in zip(mine, plain, strict=True))
+        of_cpu = statistics.median(b.spent / a.spent for a, b in zip(mine, plain, strict=True))
+        less, least = (statistics.median(getattr(each, of) for each in plain) for of in ("took", "spent"))
+        first = first or spent
         print(
-            f"  {size:14,}   {took:5.2f} ms   {statistics.median(plain):4.2f} ms   {ratio:13.2f}"
-            f"   {1e3 / took:11.0f}   {took / first:17.2f}",
+            f"  {size:14,}   {took:5.2f} ms  {less:5.2f} ms   {of_clock:5.2f}   {1e3 / took:11.0f}"
+            f"     {spent:5.2f} ms  {least:5.2f} ms   {of_cpu:5.2f}   {spent / first:6.2f}",
             flush=True,
         )
     out = io.StringIO()
