@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import pathlib
 from functools import cache
+from typing import Any
 
 from syllabus import courses, outlines
 from syllabus.engine.course import Outline
@@ -22,13 +23,16 @@ def private_airplane() -> Outline:
 
 
 def published(outline: Outline | None = None) -> CourseVersion:
-    """A published version; what another test published under the same key is forgotten."""
-    outlines._published.cache_clear()
+    """A published version."""
     return outlines.publish(outlines.save(outline or private_airplane()).version, AT - dt.timedelta(days=30))
 
 
-def enrolled(people: Cast, version: CourseVersion) -> models.Enrolment:
-    """Sam in training in that version since the beginning of the year."""
+def enrolled(people: Cast, version: CourseVersion | None = None, **given: Any) -> models.Enrolment:
+    """Sam in training in that version, by default the shipped course, since the beginning of the year."""
     return models.Enrolment.objects.create(
-        school=people.school, student=people.sam, course_version=version, starts=dt.date(2026, 1, 1)
+        school=people.school,
+        student=people.sam,
+        course_version=version or published(),
+        starts=dt.date(2026, 1, 1),
+        **given,
     )
