@@ -13,6 +13,8 @@
 - ``LEDGER_SIGNING_KEY``: an Ed25519 key (PEM, or 32 bytes in base64) that signs the ledger's checkpoints; unset:
   drawn once and kept where embedded
 - ``EMAIL_URL``: ``smtp+tls://…``; unset: mail is written to the log; ``EMAIL_FROM``: the sender's address
+- ``PUBLIC_ADDRESS``: where people reach this server, such as ``https://training.example``; stands in mails and
+  calendars; unset: the first of ``TRUSTED_ORIGINS``
 - ``LOG_LEVEL``: default ``INFO``; ``LOG_FORMAT``: ``json`` or ``lines``; default: json unless embedded or debug
 - ``METRICS_TOKEN``: 20 characters or more that open ``/metrics`` and the details of ``/readyz``, sent as
   ``Authorization: Bearer …``; unset: they open to this machine itself, and to nobody where ``HTTPS`` is on
@@ -257,6 +259,11 @@ WHITENOISE_USE_FINDERS = not COLLECTED
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
 
 vars().update(env.email_url("EMAIL_URL", default="consolemail://"))
+EMAIL_TIMEOUT = 10  # seconds for each step of a mail server; a silent one holds nobody for ever
+# Where people reach this server; stands in mails and calendars.
+PUBLIC_ADDRESS = env.str(
+    "PUBLIC_ADDRESS", default=[*CSRF_TRUSTED_ORIGINS, "http://127.0.0.1:8000"][0]
+).rstrip("/")
 DEFAULT_FROM_EMAIL = env.str("EMAIL_FROM", default="training-record@localhost")
 
 # The REST API
@@ -308,6 +315,8 @@ CELERY_TASK_REJECT_ON_WORKER_LOST = True
 CELERY_TASK_RETRY_ON_WORKER_LOST = True
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BROKER_CONNECTION_MAX_RETRIES = None  # a worker waits for its broker as long as it takes
 CELERY_TASK_TIME_LIMIT = 60  # seconds; the visibility timeout below stays above twice this
 CELERY_TASK_SOFT_TIME_LIMIT = 45
 CELERY_WORKER_SOFT_SHUTDOWN_TIMEOUT = 30

@@ -114,7 +114,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('kind', models.CharField(max_length=30)),
-                ('days', models.JSONField(help_text='days before the last day, such as [60, 30, 7]; [] for none', validators=[training.models.reminders.check_days])),
+                ('days', models.JSONField(blank=True, help_text='days before the last day, such as [60, 30, 7]; [] for none', validators=[training.models.reminders.check_days])),
                 ('school', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='lead_times', to='training.school')),
             ],
             options={

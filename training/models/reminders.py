@@ -25,7 +25,9 @@ class LeadTimes(models.Model):
     school = models.ForeignKey("training.School", on_delete=models.CASCADE, related_name="lead_times")
     kind = models.CharField(max_length=30)
     days = models.JSONField(
-        validators=[check_days], help_text="days before the last day, such as [60, 30, 7]; [] for none"
+        blank=True,
+        validators=[check_days],
+        help_text="days before the last day, such as [60, 30, 7]; [] for none",
     )
 
     class Meta:

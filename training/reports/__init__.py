@@ -8,6 +8,20 @@ from training.reports.eligibility import (
     eligibility,
     eligibility_json,
     overview,
+    rules_of,
 )
+from training.reports.lapses import Ending, Whole, endings
 
-__all__ = ["Gap", "Lapse", "Overview", "Short", "eligibility", "eligibility_json", "overview"]
+__all__ = [
+    "Ending",
+    "Gap",
+    "Lapse",
+    "Overview",
+    "Short",
+    "Whole",
+    "eligibility",
+    "eligibility_json",
+    "endings",
+    "overview",
+    "rules_of",
+]

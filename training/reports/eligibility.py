@@ -49,6 +49,11 @@ def _record(state: _State) -> Record:
     return record.of(state.student, known_at=state.known_at)
 
 
+def record_of(student: Student) -> Record:
+    """A stored student's record, read once for each state of it. Queries: those of ``record.of``, or none."""
+    return _record(_State.of(student, None))
+
+
 @lru_cache(maxsize=256)
 def _report(rules: str, state: _State, milestone: str, on: dt.date, context: Context) -> Report:
     """The report, worked out once; ``rules`` is the rulebook's id."""

@@ -16,6 +16,12 @@ def tree_of(school: School | int) -> str:
     return f"school-{school if isinstance(school, int) else school.pk}"
 
 
+def school_of(tree: str) -> School | None:
+    """The school whose ledger has that name, if it is one of ours and still there."""
+    number = tree.removeprefix("school-")
+    return School.objects.filter(pk=int(number)).first() if number.isdecimal() else None
+
+
 def seal(student: Student, kind: str, body: Mapping[str, Any], *, at: dt.datetime) -> int:
     """Seal a statement about a student's record, inside the caller's transaction; returns its index.
 

@@ -1,0 +1,208 @@
+"""Everything on a stored record that will end: each requirement's days, and the milestones that end with it.
+
+The days are the findings' ``holds`` and nothing else; no length of time stands here. Since ``holds`` covers
+every day, what is found stays right until the record or the rules change, whatever day it is.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+
+from syllabus import rulebook
+from syllabus.engine.days import Days
+from syllabus.engine.evaluate import evaluate
+from syllabus.engine.finding import Finding
+from syllabus.engine.kinds.papers import same
+from syllabus.engine.question import Context
+from syllabus.engine.record import Record
+from syllabus.engine.report import Report
+from syllabus.engine.rulebook import Milestone, Rulebook, RuleVersion
+from training.models import Student
+from training.reports.eligibility import record_of
+
+ENDORSEMENT, MEDICAL, DOCUMENT, CERTIFICATE, TEST, TRAINING = (
+    "endorsement",
+    "medical",
+    "document",
+    "certificate",
+    "test",
+    "training",
+)
+#: What kind of thing lapses, by the kind of its requirement; all others are training that ages.
+KINDS: Mapping[str, str] = {
+    "endorsement": ENDORSEMENT,
+    "cross_country_endorsement": ENDORSEMENT,
+    "endorsement_with_training": ENDORSEMENT,
+    "medical": MEDICAL,
+    "document": DOCUMENT,
+    "certificate": CERTIFICATE,
+    "test_passed": TEST,
+    "deficiencies_reviewed": TEST,
+}
+#: The parameter of a rule that ties it to a part of the question, and that part.
+_TIES = (("for_model", "aircraft_model"), ("at_airport", "airport"), ("in_area", "area"))
+
+
+@dataclass(frozen=True, slots=True)
+class Whole:
+    """A milestone whose span ends: its title with what it was asked for, as ``Solo flight in the C172``."""
+
+    milestone: str
+    title: str
+
+    def as_json(self) -> dict[str, str]:
+        return {"milestone": self.milestone, "title": self.title}
+
+
+@dataclass(frozen=True, slots=True)
+class Ending:
+    """Something that holds on ``last`` for the last time; ``first`` is its span's first day, None where open.
+
+    ``what`` names it the same whenever it is asked; several rules that the same thing satisfies until the
+    same day are one. ``ends`` are the milestones whose own span ends that day with it.
+    """
+
+    what: str
+    kind: str
+    first: dt.date | None
+    last: dt.date
+    says: str
+    model: str
+    requirements: tuple[str, ...]
+    citations: tuple[str, ...]
+    ends: tuple[Whole, ...]
+
+
+def endings(student: Student, on: dt.date) -> tuple[Ending, ...]:
+    """What ends on ``on`` or later, in order of the day; for every model, place and route that is on record.
+
+    Queries: those of ``record.of``; none where the record is as it was when it was asked about last.
+    Raises:  NotInForce where a rule has no version on the day.
+    """
+    rules, known = rulebook.current(), record_of(student)
+    found: dict[tuple[str, dt.date], Ending] = {}
+    for report in _reports(rules, known, student.training_model, on):
+        whole = {last for _, last in report.holds if last and last >= on}
+        for finding in report.leaves():
+            for first, last in finding.holds:
+                if last is None or last < on:
+                    continue
+                ends = (_whole(report),) if last in whole else ()
+                made = _ending(finding, report.question.context, first, last, ends)
+                key = made.what, last
+                found[key] = _joined(found[key], made) if key in found else made
+    return tuple(sorted(found.values(), key=lambda each: (each.last, each.what)))
+
+
+def _reports(rules: Rulebook, known: Record, model: str, on: dt.date) -> Iterator[Report]:
+    """Each milestone, asked for everything that the record names of what it depends on."""
+    contexts = list(_contexts(known, model))
+    for milestone in rules.milestones.values():
+        asked: dict[object, Context] = {}
+        for context in contexts:
+            its = _of_milestone(context, milestone)
+            asked.setdefault(_key(its), its)
+        for context in asked.values():
+            yield evaluate(rules, known, milestone.id, on, context=context)
+
+
+def _contexts(known: Record, model: str) -> Iterator[Context]:
+    yield Context(aircraft_model=model or None)
+    for each in known.endorsements:
+        yield Context(
+            aircraft_model=each.aircraft_model or model or None,
+            airport=each.airport,
+            area=each.area,
+            route=each.route or None,
+        )
+    for paper in (*known.tests, *known.documents):
+        if paper.aircraft_model:
+            yield Context(aircraft_model=paper.aircraft_model)
+
+
+def _of_milestone(context: Context, milestone: Milestone) -> Context:
+    """The context without what the milestone does not depend on."""
+    unused = {"aircraft_model", "airport", "area", "route"} - set(milestone.context)
+    return replace(context, **dict.fromkeys(unused))
+
+
+def _key(context: Context) -> object:
+    """Contexts that differ in spelling alone are one question."""
+    return (
+        same(context.aircraft_model or ""),
+        context.airport and context.airport.key,
+        same(context.area or ""),
+        tuple(place.key for place in context.route or ()),
+    )
+
+
+def _whole(report: Report) -> Whole:
+    context = report.question.context
+    words = [
+        f" in the {context.aircraft_model}" if context.aircraft_model else "",
+        f" at {context.airport.key}" if context.airport else "",
+        f" in the area {context.area}" if context.area else "",
+        f" on {'-'.join(place.key for place in context.route)}" if context.route else "",
+    ]
+    return Whole(report.milestone.id, report.milestone.title + "".join(words))
+
+
+def _ending(
+    finding: Finding, context: Context, first: dt.date | None, last: dt.date, ends: tuple[Whole, ...]
+) -> Ending:
+    rule = finding.rule
+    tied = {part for name, part in _TIES if rule.get(name)}
+    model = context.aircraft_model or "" if "aircraft_model" in tied else ""
+    return Ending(
+        what=_what(rule, context, tied),
+        kind=KINDS.get(rule.kind, TRAINING),
+        first=first,
+        last=last,
+        says=rule.says,
+        model=model,
+        requirements=(rule.id,),
+        citations=(rule.cite.section,),
+        ends=ends,
+    )
+
+
+def _what(rule: RuleVersion, context: Context, tied: Iterable[str]) -> str:
+    """The name of what ends: the paper, test or endorsement itself where the rule speaks of one."""
+    match rule.kind:
+        case "medical":
+            name = MEDICAL
+        case "document" | "certificate":
+            name = f"{KINDS[rule.kind]}:{rule.params['document']}"
+        case "test_passed" | "deficiencies_reviewed":
+            name = f"{TEST}:{rule.params['test']}"
+        case "endorsement":
+            name = f"{ENDORSEMENT}:{'+'.join(sorted(rule.params['endorsements']))}"
+        case _:
+            name = rule.id
+    if "aircraft_model" in tied:
+        name += f"@{same(context.aircraft_model or '')}"
+    if "airport" in tied and context.airport:
+        name += f"@{context.airport.key}"
+    if "area" in tied:
+        name += f"@{same(context.area or '')}"
+    if rule.kind == "cross_country_endorsement":
+        name += f"@{'-'.join(place.key for place in context.route or ())}"
+    return name
+
+
+def _joined(one: Ending, other: Ending) -> Ending:
+    """The same thing under several rules: good from the first day on which it is good for any of them."""
+    [(first, _)] = Days.union([Days.between(one.first, one.last), Days.between(other.first, other.last)])
+    return replace(
+        one,
+        first=first,
+        requirements=_distinct(one.requirements, other.requirements),
+        citations=_distinct(one.citations, other.citations),
+        ends=tuple(dict.fromkeys((*one.ends, *other.ends))),
+    )
+
+
+def _distinct(one: tuple[str, ...], other: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys((*one, *other)))

@@ -1,0 +1,72 @@
+"""Once a day the ledger of each school that grew is signed, and its administrators get the statement by mail.
+
+A checkpoint is worth most outside this server (see the ledger): that is what the mail is for.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import logging
+
+from django.core.exceptions import ImproperlyConfigured
+
+from training.ledger import checkpoints, sealed
+from training.ledger.models import Checkpoint, Head
+from training.models import Delivery, School
+from training.services.reminders import recipients
+from training.services.seals import school_of
+
+log = logging.getLogger(__name__)
+
+
+def daily(at: dt.datetime) -> int:
+    """Sign the ledgers that grew and were not signed today at their school, and write the mails; how many.
+
+    A school whose ledger stands still is mailed nothing, and none is mailed twice a day. Not to be called
+    inside a transaction.
+    """
+    made = 0
+    for tree, size in Head.objects.filter(size__gt=0).values_list("tree", "size").order_by("tree"):
+        school = school_of(tree)
+        if school is None:
+            continue
+        newest, today = checkpoints.newest(tree), school.day(at)
+        if newest is None or (newest.size != size and school.day(sealed.instant_of(newest.at)) != today):
+            try:
+                newest = checkpoints.issue(tree, at=at)
+            except ImproperlyConfigured:
+                log.warning("no signing key: the ledger of school %s is not signed", school.slug)
+                return made
+            made += 1
+        _mail_once(school, newest, today, at)
+    return made
+
+
+def _mail_once(school: School, signed: Checkpoint, today: dt.date, at: dt.datetime) -> None:
+    mails = Delivery.objects.filter(school=school, kind=Delivery.Kind.CHECKPOINT)
+    last = mails.order_by("-created_at").first()
+    key = f"checkpoint:{school.pk}:{signed.size}:{signed.kid}:"
+    if last is not None and (last.key.startswith(key) or school.day(last.created_at) == today):
+        return
+    text = (
+        f"The ledger of {school.name} holds {signed.size} entries. Keep this mail: with it you can tell"
+        " whether anything that stands there now was changed later"
+        " (python3 manage.py verify_ledger --against FILE, with the line below in FILE).\n\n"
+        f"{signed.token}\n\nSigned {signed.at} with the key {signed.kid}."
+    )
+    Delivery.objects.bulk_create(
+        (
+            Delivery(
+                school=school,
+                kind=Delivery.Kind.CHECKPOINT,
+                key=f"{key}{one.user.pk}",
+                user=one.user,
+                text=text,
+                send_after=one.from_then(at),
+                created_at=at,
+            )
+            for one in recipients.administrators(school)
+            if one.user is not None
+        ),
+        ignore_conflicts=True,
+    )

@@ -1,0 +1,124 @@
+"""How long before its last day somebody is told of a lapse, and at which instants that falls due."""
+
+from __future__ import annotations
+
+import datetime as dt
+import zoneinfo
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+
+from django.db import transaction
+
+from training.models import Lapse, LeadTimes, Reminder, School
+from training.reports import lapses
+
+#: An instructor's recent experience, whose last day the school records (14 CFR 61.197).
+RECENT_EXPERIENCE = "recent-experience"
+#: Days before the last day, by the kind of thing. Common practice, not law: a school sets its own.
+DEFAULTS: Mapping[str, tuple[int, ...]] = {
+    lapses.ENDORSEMENT: (14, 3),
+    lapses.MEDICAL: (60, 30, 7),
+    lapses.DOCUMENT: (30, 7),
+    lapses.CERTIFICATE: (60, 14),
+    lapses.TEST: (60, 14),
+    lapses.TRAINING: (14, 3),
+    RECENT_EXPERIENCE: (60, 30, 7),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """A reminder falls due ``lead`` days before the last day: at the beginning of ``day`` at the school."""
+
+    lead: int
+    day: dt.date
+    at: dt.datetime
+
+
+def of_school(school: School | int) -> dict[str, tuple[int, ...]]:
+    """A school's lead times: its own, else the default ones. One query."""
+    own = LeadTimes.objects.filter(school=school).values_list("kind", "days")
+    return {**DEFAULTS, **{kind: tuple(days) for kind, days in own}}
+
+
+def beginning(day: dt.date, zone: dt.tzinfo) -> dt.datetime:
+    """The instant at which a day begins on a clock, in UTC; where midnight is left out, the first one after.
+
+    Where midnight comes twice, the day begins with the first.
+    """
+    return dt.datetime.combine(day, dt.time(), zone).astimezone(dt.UTC)
+
+
+def dues(first: dt.date | None, last: dt.date, leads: Iterable[int], zone: dt.tzinfo) -> list[Due]:
+    """The reminders of one lapse, in order of time. One that would come before ``first`` tells nothing."""
+    found = []
+    for lead in sorted(set(leads), reverse=True):
+        if last.toordinal() - lead < (first.toordinal() if first else 1):
+            continue
+        day = last - dt.timedelta(days=lead)
+        found.append(Due(lead, day, beginning(day, zone)))
+    return found
+
+
+def next_due(all_dues: Iterable[Due], at: dt.datetime, told: Collection[int]) -> Due | None:
+    """The reminder to come: of those whose time has passed only the last, so that nobody is told twice.
+
+    ``told`` are the lead times that reminders were made for.
+    """
+    every = list(all_dues)
+    passed = [each for each in every if each.at <= at]
+    if passed and passed[-1].lead not in told:
+        return passed[-1]
+    return next((each for each in every if each.at > at and each.lead not in told), None)
+
+
+def told_of(students: Collection[int]) -> dict[tuple[int, str, dt.date], set[int]]:
+    """For each lapse of these students (by key) the lead times for which there is a reminder. One query."""
+    found: dict[tuple[int, str, dt.date], set[int]] = {}
+    rows = Reminder.objects.filter(student__in=students).values_list(
+        "student_id", "what", "last_day", "lead_days"
+    )
+    for student, what, last, lead in rows:
+        found.setdefault((student or 0, what, last), set()).add(lead)
+    return found
+
+
+def schedule(lapse: Lapse, lead_times: Mapping[str, tuple[int, ...]], zone: dt.tzinfo, at: dt.datetime,
+             told: Collection[int]) -> None:  # fmt: skip
+    """Set when the lapse's next reminder falls due; not saved. None once its last day is over."""
+    over = beginning(lapse.last_day + dt.timedelta(days=1), zone) <= at
+    every = [] if over else dues(lapse.first_day, lapse.last_day, lead_times.get(lapse.kind, ()), zone)
+    due = next_due(every, at, told)
+    lapse.due_at, lapse.due_lead = (due.at, due.lead) if due else (None, None)
+
+
+@transaction.atomic
+def set_for(school: School, kind: str, days: Collection[int] | None, *, at: dt.datetime) -> None:
+    """Set a school's own lead times for a kind, or go back to the default with None.
+
+    What is to come is scheduled anew; what was told stays.
+
+    Raises: ValueError for a kind that is not known; ValidationError.
+    """
+    if kind not in DEFAULTS:
+        raise ValueError(f"{kind!r} is no kind of thing that lapses; there are {', '.join(DEFAULTS)}")
+    if days is None:
+        LeadTimes.objects.filter(school=school, kind=kind).delete()
+    else:
+        row = LeadTimes.objects.filter(school=school, kind=kind).first() or LeadTimes(
+            school=school, kind=kind
+        )
+        row.days = sorted(days, reverse=True)
+        row.full_clean()
+        row.save()
+    reschedule(school, at=at)
+
+
+def reschedule(school: School, *, at: dt.datetime) -> None:
+    """Schedule everything that is still to come at a school anew."""
+    zone, lead_times = zoneinfo.ZoneInfo(school.time_zone), of_school(school)
+    coming = list(Lapse.objects.filter(school=school, gone_at__isnull=True, last_day__gte=school.day(at)))
+    told = told_of({each.student_id for each in coming})
+    for each in coming:
+        schedule(each, lead_times, zone, at, told.get((each.student_id, each.what, each.last_day), ()))
+    Lapse.objects.bulk_update(coming, ["due_at", "due_lead"], batch_size=500)

@@ -1,0 +1,235 @@
+"""Sends what is in the outbox: each row once, and after a crash at most once more under the same Message-ID.
+
+A try is counted and committed before it is made. Then the row is locked while the mail goes out, so that no
+second worker takes it; the lock dies with its worker. Nothing can tell whether a mail that was handed over
+just before a crash went out: that one is sent again.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import fcntl
+import logging
+import smtplib
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from django.conf import settings
+from django.core.mail import get_connection
+from django.db import connection, transaction
+from django.db.models import F
+from django.utils import timezone
+
+from training.models import Delivery, Reminder
+from training.services.reminders import messages, recipients
+
+log = logging.getLogger(__name__)
+#: Seconds until the next try after the first, second, … one failed. After the last the delivery has failed.
+PAUSES = (60, 300, 1800, 2 * 3600, 6 * 3600, 12 * 3600)
+MOST_ATTEMPTS = len(PAUSES) + 1
+
+
+@dataclass
+class Sent:
+    """What one run of the outbox did."""
+
+    sent: int = 0
+    withdrawn: int = 0
+    failed: int = 0
+    #: The mail server could not be reached: nothing of it counts against a delivery.
+    unreachable: bool = False
+
+
+class _Unreachable(Exception):
+    """The mail server itself does not answer."""
+
+
+def send(*, until: float, now: Callable[[], dt.datetime] = timezone.now) -> Sent:
+    """Send what is due until the monotonic clock reaches ``until``, or nothing is left.
+
+    Raises nothing of what a mail server does: that is kept with the delivery.
+    """
+    done = Sent()
+    with _one_sender() as mine, _Post() as post:
+        while mine and time.monotonic() < until and not done.unreachable:
+            try:
+                if not _send_next(done, post, now()):
+                    break
+            except _Unreachable as fault:
+                done.unreachable = True
+                log.error("the mail server cannot be reached: %s", fault)
+    return done
+
+
+@contextlib.contextmanager
+def _one_sender() -> Iterator[bool]:
+    """On SQLite, where rows have no locks: whether this process is the one that sends."""
+    if connection.features.has_select_for_update_skip_locked:
+        yield True
+        return
+    with open(settings.DATA_DIR / "outbox.lock", "w") as held:
+        try:
+            fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            yield False
+            return
+        yield True
+
+
+class _Post:
+    """One connection to the mail server for as many mails as there are."""
+
+    def __init__(self) -> None:
+        self._backend = get_connection()
+        self._open = False
+
+    def __enter__(self) -> _Post:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._close()
+
+    def _close(self) -> None:
+        if self._open:
+            self._open = False
+            with contextlib.suppress(OSError, smtplib.SMTPException):
+                self._backend.close()
+
+    def hand_over(self, delivery: Delivery, reminders: list[Reminder], at: dt.datetime) -> None:
+        """Raises: _Unreachable; whatever the server says about this mail."""
+        mail = messages.compose(delivery, reminders, at)
+        mail.connection = self._backend
+        try:
+            if not self._open:
+                self._backend.open()
+                self._open = True
+        except (OSError, smtplib.SMTPException) as fault:
+            self._close()
+            raise _Unreachable(f"{type(fault).__name__}: {fault}") from fault
+        try:
+            mail.send()
+        except (OSError, smtplib.SMTPException):  # the next one gets a connection of its own
+            self._close()
+            raise
+
+
+def _send_next(done: Sent, post: _Post, at: dt.datetime) -> bool:
+    """Send one delivery. False where none is due that nobody else is sending."""
+    claimed = _claim(at)
+    if claimed is None:
+        return False
+    pk, attempt = claimed
+    if attempt > MOST_ATTEMPTS:
+        _end(pk, Delivery.State.FAILED, fault="every try ended its process before it could say why")
+        done.failed += 1
+        return True
+    with _held(pk, attempt) as delivery:
+        if delivery is None:
+            return True
+        reminders = _left(delivery)
+        if not reminders and not delivery.text:
+            delivery.state = Delivery.State.WITHDRAWN
+            done.withdrawn += 1
+        elif not _still_told(delivery, at):
+            delivery.state, delivery.fault = Delivery.State.WITHDRAWN, "not for this person any more"
+            done.withdrawn += 1
+        else:
+            _try(delivery, reminders, done, post, at)
+    if done.unreachable:
+        raise _Unreachable(delivery.fault)
+    return True
+
+
+def _try(delivery: Delivery, reminders: list[Reminder], done: Sent, post: _Post, at: dt.datetime) -> None:
+    try:
+        post.hand_over(delivery, reminders, at)
+    except _Unreachable as fault:
+        delivery.attempts -= 1
+        delivery.fault = str(fault)
+        done.unreachable = True
+    except Exception as fault:
+        delivery.fault = f"{type(fault).__name__}: {fault}"[:2000]
+        if delivery.attempts >= MOST_ATTEMPTS or _refused_for_good(fault):
+            delivery.state = Delivery.State.FAILED
+            done.failed += 1
+            log.error("delivery %s failed: %s", delivery.pk, type(fault).__name__)
+        else:
+            delivery.send_after = at + dt.timedelta(seconds=PAUSES[delivery.attempts - 1])
+            log.warning("delivery %s is tried again: %s", delivery.pk, type(fault).__name__)
+    else:
+        delivery.state, delivery.sent_at, delivery.fault = Delivery.State.SENT, timezone.now(), ""
+        done.sent += 1
+
+
+def _claim(at: dt.datetime) -> tuple[str, int] | None:
+    """Count a try of the delivery that has waited longest, and commit that."""
+    with transaction.atomic():
+        due = Delivery.objects.filter(state=Delivery.State.PENDING, send_after__lte=at)
+        if connection.features.has_select_for_update_skip_locked:
+            due = due.select_for_update(skip_locked=True, no_key=True)
+        found = due.order_by("send_after", "pk").first()
+        if found is None:
+            return None
+        Delivery.objects.filter(pk=found.pk).update(attempts=F("attempts") + 1)
+        return str(found.pk), found.attempts + 1
+
+
+@contextlib.contextmanager
+def _held(pk: str, attempt: int) -> Iterator[Delivery | None]:
+    """The delivery, locked where rows can be, if the try is still ours; what was set on it is saved."""
+    fields = ["state", "attempts", "fault", "send_after", "sent_at"]
+    mine = Delivery.objects.filter(pk=pk, attempts=attempt, state=Delivery.State.PENDING)
+    related = mine.select_related(
+        "school", "student__user", "student__school", "user__reminder_preferences", "guardian"
+    )
+    if not connection.features.has_select_for_update_skip_locked:
+        delivery = related.first()
+        yield delivery
+        if delivery is not None:
+            delivery.save(update_fields=fields)
+        return
+    with transaction.atomic():
+        if not mine.select_for_update(skip_locked=True, no_key=True).exists():
+            yield None
+            return
+        delivery = related.first()
+        yield delivery
+        if delivery is not None:
+            delivery.save(update_fields=fields)
+
+
+def _end(pk: str, state: str, *, fault: str) -> None:
+    Delivery.objects.filter(pk=pk, state=Delivery.State.PENDING).update(state=state, fault=fault)
+
+
+def _left(delivery: Delivery) -> list[Reminder]:
+    """What the delivery still has to tell: its reminders that were not withdrawn meanwhile."""
+    return list(
+        Reminder.objects.filter(items__delivery=delivery, state=Reminder.State.DUE)
+        .select_related("student", "role__user")
+        .order_by("last_day", "pk")
+    )
+
+
+def _still_told(delivery: Delivery, at: dt.datetime) -> bool:
+    """Whether the recipient is still one: an assignment, a consent or an account may have ended meanwhile."""
+    if delivery.user is not None and not delivery.user.is_active:
+        return False
+    if delivery.kind != Delivery.Kind.REMINDER:
+        told = recipients.administrators(delivery.school)
+    elif delivery.student is None:
+        return True  # one's own date
+    else:
+        told = recipients.of_student(delivery.student, delivery.school.day(at))
+    return (delivery.user_id, delivery.guardian_id) in {
+        (each.user and each.user.pk, each.guardian and each.guardian.pk) for each in told
+    }
+
+
+def _refused_for_good(fault: Exception) -> bool:
+    """Whether the server says that it will never take it (a code of 5xx, RFC 5321)."""
+    if isinstance(fault, smtplib.SMTPRecipientsRefused):
+        return all(code >= 500 for code, _ in fault.recipients.values())
+    return isinstance(fault, smtplib.SMTPResponseException) and fault.smtp_code >= 500

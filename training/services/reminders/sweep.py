@@ -1,0 +1,165 @@
+"""The sweep: everything that is due now, whoever rings and how often. Each step may be killed."""
+
+from __future__ import annotations
+
+import datetime as dt
+import logging
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from django.utils import timezone
+
+from training.services import ticks
+from training.services.reminders import checkpoints, due, outbox, standings
+
+log = logging.getLogger(__name__)
+#: Students that are looked up at once.
+BATCH = 200
+#: Seconds a sweep works before it leaves the rest to the next; a worker's task may take 45.
+SECONDS = 35.0
+#: The part of it that yesterday's standings may take, so that what is due never waits for them.
+NIGHTLY_SECONDS = 10.0
+#: What could not be worked out is tried again after so long.
+PARKED_FOR = dt.timedelta(hours=20)
+
+
+@dataclass
+class Swept:
+    """What a sweep did, and what it left to the next."""
+
+    worked_out: int = 0
+    reminders: int = 0
+    renewed: int = 0
+    sent: int = 0
+    withdrawn: int = 0
+    failed: int = 0
+    checkpoints: int = 0
+    faults: list[str] = field(default_factory=list)
+    unfinished: bool = False
+
+    def __str__(self) -> str:
+        words = [
+            f"{self.worked_out} records worked out",
+            f"{self.renewed} standings renewed",
+            f"{self.reminders} reminders made",
+            f"{self.sent} e-mails sent",
+            f"{self.withdrawn} withdrawn",
+            f"{self.failed} failed",
+            f"{self.checkpoints} checkpoints signed",
+        ]
+        return ", ".join(words) + (f"; faults: {'; '.join(self.faults)}" if self.faults else "")
+
+
+def sweep(
+    *,
+    now: Callable[[], dt.datetime] = timezone.now,
+    seconds: float = SECONDS,
+    progress: Callable[[str], None] = lambda line: None,
+) -> Swept:
+    """Work out what changed, make what is due, send what is to be sent; then leave the tick.
+
+    A step that fails is logged and the others go on; the tick is then left out, so that it is seen.
+    """
+    done, until = Swept(), time.monotonic() + seconds
+    steps: list[tuple[str, Callable[[], None]]] = [
+        ("records that changed", lambda: _work_out(done, now, until, progress)),
+        ("reminders", lambda: _make(done, now, until)),
+        ("instructors", lambda: _make_for_roles(done, now)),
+        ("e-mails", lambda: _send(done, now, until)),
+        ("checkpoints", lambda: _checkpoints(done, now)),
+        ("yesterday's standings", lambda: _renew(done, now, until, progress)),
+    ]
+    for name, step in steps:
+        try:
+            step()
+        except Exception as fault:
+            log.exception("the sweep failed at %s", name)
+            done.faults.append(f"{name}: {type(fault).__name__}")
+    if not done.faults:
+        ticks.mark(ticks.SWEEP, now())
+    return done
+
+
+def _work_out(
+    done: Swept, now: Callable[[], dt.datetime], until: float, progress: Callable[[str], None]
+) -> None:
+    standings.note_new_rules()
+    standings.unpark(before=now() - PARKED_FOR)
+    seen: set[int] = set()
+    while time.monotonic() < until:
+        batch = [each for each in standings.changed(BATCH) if each not in seen]
+        if not batch:
+            return
+        for student in batch:
+            if time.monotonic() >= until:
+                break
+            seen.add(student)
+            done.worked_out += _one(student, now())
+        progress(f"{done.worked_out} records worked out")
+    done.unfinished = True
+
+
+def _one(student: int, at: dt.datetime) -> bool:
+    """Work out one student; a fault is that one's alone."""
+    if not standings.begin(student, at):
+        log.error("student %s is left: it could not be worked out %s times", student, standings.MOST_ATTEMPTS)
+        return False
+    try:
+        return standings.work_out(student, at)
+    except Exception as fault:
+        standings.failed(student, fault)
+        return False
+
+
+def _make(done: Swept, now: Callable[[], dt.datetime], until: float) -> None:
+    seen: set[int] = set()
+    while time.monotonic() < until:
+        batch = [each for each in due.waiting(now(), BATCH) if each not in seen]
+        if not batch:
+            return
+        for student in batch:
+            seen.add(student)
+            done.reminders += len(due.make(student, now()))
+    done.unfinished = True
+
+
+def _make_for_roles(done: Swept, now: Callable[[], dt.datetime]) -> None:
+    done.reminders += len(due.make_for_roles(now()))
+
+
+def _checkpoints(done: Swept, now: Callable[[], dt.datetime]) -> None:
+    done.checkpoints = checkpoints.daily(now())
+
+
+def _send(done: Swept, now: Callable[[], dt.datetime], until: float) -> None:
+    sent = outbox.send(until=until, now=now)
+    done.sent, done.withdrawn, done.failed = sent.sent, sent.withdrawn, sent.failed
+
+
+def _renew(
+    done: Swept, now: Callable[[], dt.datetime], until: float, progress: Callable[[str], None]
+) -> None:
+    first, until = True, min(until, time.monotonic() + NIGHTLY_SECONDS)
+    while time.monotonic() < until:
+        batch = standings.of_yesterday(BATCH, now())
+        if not batch:
+            return
+        if first:
+            log.info("%s standings are of yesterday", standings.waiting(now()))
+            first = False
+        for student in batch:
+            if time.monotonic() >= until:
+                done.unfinished = True
+                break
+            done.renewed += _renewed(student, now())
+        progress(f"{done.renewed} standings renewed")
+        log.info("%s standings renewed", done.renewed)
+
+
+def _renewed(student: int, at: dt.datetime) -> bool:
+    try:
+        return standings.work_out(student, at)
+    except Exception as fault:
+        standings.not_renewed(student, fault)
+        return False

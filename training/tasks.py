@@ -1,0 +1,29 @@
+"""What workers do when the beat rings. The rows are the truth: a tick lost or doubled does no harm."""
+
+from __future__ import annotations
+
+import logging
+from typing import Any
+
+from celery import shared_task
+from celery.signals import worker_ready
+
+from training.services import reminders
+
+log = logging.getLogger(__name__)
+
+
+# A second between tries: the default of three minutes would outlast the broker's visibility timeout.
+@shared_task(name="training.sweep", bind=True, max_retries=2, default_retry_delay=1)
+def sweep(self: Any) -> None:
+    """Work out, make and send what is due."""
+    log.info("swept: %s", reminders.sweep())
+
+
+@worker_ready.connect
+def at_once(**_: Any) -> None:
+    """A worker that has just started looks at what is due without waiting for the next tick."""
+    try:
+        sweep.apply_async(expires=55)
+    except Exception:  # whatever the broker's client raises: the beat rings within a minute
+        log.warning("no first sweep: the broker does not answer")
