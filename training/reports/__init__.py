@@ -8,7 +8,6 @@ from training.reports.eligibility import (
     eligibility,
     eligibility_json,
     overview,
-    rules_of,
 )
 from training.reports.lapses import Ending, Whole, endings
 
@@ -23,5 +22,4 @@ __all__ = [
     "eligibility_json",
     "endings",
     "overview",
-    "rules_of",
 ]
