@@ -55,6 +55,16 @@ class Flight(Taught):
 
     class Meta(Taught.Meta):
         ordering = ["date", "off_at", "entry_id"]
+        # What was flown on a day, and what was in the air at a time, are asked at every sign-off: without
+        # these all of the school's flights would be read.
+        indexes = [
+            models.Index(
+                fields=["school", name],
+                condition=Q(retired_at__isnull=True),
+                name=f"flight_on_record_by_{name}",
+            )
+            for name in ("date", "on_at")
+        ]
         constraints = [
             *Taught.Meta.constraints,
             *(
