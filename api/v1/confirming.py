@@ -36,6 +36,8 @@ def _answer(faults: Faults, value: Any, place: str) -> Mapping[str, Any] | None:
     """A passkey's answer, as ``AuthenticationResponseJSON`` (WebAuthn, level 3) has it."""
     before = len(faults)
     fields = Object(faults, value, place)
+    if not fields.ok:
+        return None
     credential = fields.take("id", _base64url, required=True)
     response = Object(faults, fields.take("response", _as_it_came, {}), f"{place}.response")
     signed = {key: response.take(key, _base64url, required=True) for key in _SIGNED}

@@ -39,8 +39,7 @@ _FIELDS = {
     "public_key",
 }
 #: Elliptic curves by the name of the algorithm: the curve's name in a JWK, and the hash.
-_CURVES = {"ES256": ("P-256", "SHA256"), "ES384": ("P-384", "SHA384"), "ES512": ("P-521", "SHA512")}
-ALGORITHMS = (*_CURVES, "EdDSA", "RS256", "PS256")
+_CURVES = {"ES256": ("P-256", "SHA256"), "ES512": ("P-521", "SHA512")}
 _DECIMAL = re.compile(r"-?[0-9]+\.[0-9]+")
 #: Numbers with a fraction, which a ledger holds as text: the coordinates of a point.
 _COORDINATES = ("lat", "lon")
@@ -146,7 +145,7 @@ def _verifies(jwk: object, signature: bytes, message: bytes) -> bool:
             name, digest = _CURVES[algorithm]
             if (jwk["kty"], jwk["crv"]) != ("EC", name):
                 return False
-            curve = {"P-256": ec.SECP256R1, "P-384": ec.SECP384R1, "P-521": ec.SECP521R1}[name]()
+            curve = {"P-256": ec.SECP256R1, "P-521": ec.SECP521R1}[name]()
             x, y = (int.from_bytes(decode(jwk[part]), "big") for part in "xy")
             public = ec.EllipticCurvePublicNumbers(x, y, curve).public_key()
             public.verify(signature, message, ec.ECDSA(getattr(hashes, digest)()))

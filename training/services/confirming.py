@@ -28,8 +28,8 @@ Confirmed = dict[str, Any]
 #: A passkey's uses are counted apart: what was signed without a network arrives after a later signing in.
 LOGIN, SIGNING = "login", "signing"
 _AGAIN = "Nothing was signed."
-_NAMES = {-7: "ES256", -35: "ES384", -36: "ES512", -8: "EdDSA", -257: "RS256", -37: "PS256"}
-_CURVES = {1: ("EC", "P-256"), 2: ("EC", "P-384"), 3: ("EC", "P-521"), 6: ("OKP", "Ed25519")}
+_NAMES = {-7: "ES256", -36: "ES512", -8: "EdDSA", -257: "RS256", -37: "PS256"}
+_CURVES = {1: ("EC", "P-256"), 3: ("EC", "P-521"), 6: ("OKP", "Ed25519")}
 
 
 class NotConfirmed(Exception):
