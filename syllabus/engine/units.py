@@ -190,10 +190,11 @@ def parse_parts(text: str) -> Fraction:
     parts = [part.strip() for part in _PART.findall(text)]
     if len(parts) < 2 or " ".join(parts) != " ".join(text.split()):
         return parse(text, TIME)
-    sizes = [_factor(SPELLINGS.get(part.split()[-1], "second"), "hour") for part in parts]
+    times = [parse(part, TIME) for part in parts]  # refuses what is no time
+    sizes = [_factor(SPELLINGS[part.split()[-1]], "hour") for part in parts]
     if sizes != sorted(sizes, reverse=True) or len(set(sizes)) < len(sizes):
         raise QuantityError(f"{text!r}: write hours before minutes before seconds, each once: '2 min 9 s'")
-    return sum((parse(part, TIME) for part in parts), Fraction(0))
+    return sum(times, Fraction(0))
 
 
 def parse_time(value: object) -> int:

@@ -305,6 +305,21 @@ def test_times_in_parts(text: str, seconds: int) -> None:
     assert units.parse_parts(text) * 3600 == seconds
 
 
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        pytest.param("2 min 9 kt", "'9 kt' is a speed, and a time is wanted", id="a part that is a speed"),
+        pytest.param("2 min 9 xy", "'xy' in '9 xy' is not a unit", id="a part of no unit"),
+        pytest.param("9 s 2 min", "hours before minutes before seconds", id="seconds first"),
+        pytest.param("2 min 3 min", "each once", id="minutes twice"),
+    ],
+)
+def test_parts_that_are_no_time_are_refused(text: str, says: str) -> None:
+    with pytest.raises(QuantityError) as caught:
+        units.parse_parts(text)
+    assert says in str(caught.value)
+
+
 def test_every_limit_of_the_course_says_where_it_was_found() -> None:
     assert [key for key, tolerance in standards().items() if len(tolerance.source) < 10] == []
     read = [key for key, tolerance in standards().items() if tolerance.verified == "read"]

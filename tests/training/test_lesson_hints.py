@@ -8,7 +8,12 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
+from hypothesis import event, given, settings
+from hypothesis import strategies as st
 
+from syllabus.engine import measured, units
+from syllabus.engine.standards import QUANTITIES
+from syllabus.engine.units import QuantityError
 from tests.cast import Cast
 from tests.training import courses
 from tests.training.lessons import content, draft, sign, signed
@@ -200,7 +205,8 @@ def test_both_sides_of_each_limit_of_the_test_standard(task, what, low, high, ra
             found = hint(of_task(task), name, text)
             assert found["inside"] is inside, found["words"]
             amount = re.match(r"[0-9.]+", found["by"])
-            assert amount and amount[0] == ("0" if value == limit else "0.1"), found["words"]
+            assert amount is not None
+            assert amount[0] == ("0" if value == limit else "0.1"), found["words"]
 
 
 def test_every_limit_of_the_course_that_is_of_the_test_standard_has_a_row() -> None:
@@ -212,6 +218,44 @@ def test_every_limit_of_the_course_that_is_of_the_test_standard_has_a_row() -> N
         if item.task and each.basis == "test standard"
     }
     assert found == rows
+
+
+NUMBERS = st.sampled_from(["0", "0.000001", "2", "359.5", "3,500", "999999999", "2 min 9", "9**9"])
+
+
+@st.composite
+def written(draw: st.DrawFn) -> tuple[str, str | None]:
+    """A value of some kind and what was aimed at, mostly such as can be read."""
+    kind = QUANTITIES[draw(st.sampled_from(sorted(QUANTITIES)))]
+    spelled = [name for name, unit in units.SPELLINGS.items() if unit in units.DIMENSIONS[kind.dimension][0]]
+    unit = st.sampled_from(spelled)
+    side = draw(st.sampled_from(["", "", "+", "-", "±", "off", *kind.words]))
+    value = f"{side} {draw(NUMBERS)} {draw(unit)}" + draw(
+        st.sampled_from(["", "", " in 2 min 9 s", " in 0 s"])
+    )
+    return value, draw(st.none() | st.just("14:20") | st.builds("{} {}".format, NUMBERS, unit))
+
+
+@settings(max_examples=300)
+@given(said=written() | st.tuples(st.text(max_size=20), st.none()))
+def test_whatever_is_taken_can_be_shown_beside_every_standard(said: tuple[str, str | None]) -> None:
+    value, target = said
+    try:
+        measured.check("it", value, target)
+    except QuantityError:
+        event("refused")
+        return
+    event("taken")
+    kept = value if target is None else {"value": value, "target": target}
+    for item in courses.private_airplane().items:
+        names = [each.name for each in item.standard]
+        plain = {"items": [{"item": item.code, "grade": "perform", "measured": dict.fromkeys(names, kept)}]}
+        found = lesson_hints.hints(plain, courses.private_airplane())
+        assert [each["name"] for each in found] == names
+        assert all((each["by"] is None) is (each["inside"] is None) and each["words"] for each in found)
+        assert [each["kind"] for each in lesson_hints.warnings(plain, courses.private_airplane())].count(
+            "measured"
+        ) == sum("cannot be compared" in each["words"] for each in found)
 
 
 # Nothing to compare with
@@ -325,7 +369,7 @@ def test_an_item_of_the_rules_or_of_the_course_is_known(item: str) -> None:
 # What is shown, and what is sealed
 
 
-MEASURED = [
+MEASURED: list[dict[str, Any]] = [
     {"item": "climbs", "grade": "practice"},
     {
         "item": "steep-turns",
