@@ -62,6 +62,10 @@ def outline(version: models.CourseVersion) -> Outline:
     )
 
 
+#: What the id of a course's own milestone begins with.
+OF_A_COURSE = "course."
+
+
 def published(version: models.CourseVersion) -> Outline:
     """A published version's outline; read once, for what is published stays as it is."""
     return published_as(version.pk, version.content_hash)
@@ -331,21 +335,28 @@ def course_milestone(stands: Outline) -> Milestone | None:
     """What the course asks for beyond the law, as a milestone of its own; None where that is nothing."""
     if not stands.minimums:
         return None
-    name = f"course.{stands.code}"
+    name = f"{OF_A_COURSE}{stands.code}"
     always = dt.date(FIRST_YEAR, 1, 1)
     asked = tuple(as_requirement(each, name, "course", always) for each in stands.minimums)
     return Milestone(name, stands.title, f"Complete the course: {stands.title}", (), asked, order=1000)
 
 
-def rulebook_for(school_ref: str, on: dt.date, version: models.CourseVersion | None = None) -> Rulebook:
+def rulebook_for(
+    school_ref: str | None, on: dt.date, version: models.CourseVersion | None = None
+) -> Rulebook:
     """The law's rulebook with a school's minimums of a day in its milestones, and a course's beside them.
+
+    Without a school, of the law and the course alone. One query for the school; those of ``outline``.
 
     Every requirement added says whose it is, in its id (``….school.…``) and in place of a citation. With any
     added the rulebook's id is another, a hash over the law's and what was added; without, it is the law's.
     """
     law = rulebook.current()
-    added = school_requirements(school_ref, on)
-    of_course = course_milestone(outline(version)) if version is not None else None
+    added = {} if school_ref is None else school_requirements(school_ref, on)
+    of_course = None
+    if version is not None:
+        stands = published(version) if version.state == PUBLISHED else outline(version)
+        of_course = course_milestone(stands)
     if not added and of_course is None:
         return law
     milestones = dict(with_minimums(law, added).milestones)

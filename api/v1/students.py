@@ -15,7 +15,7 @@ from api.v1 import schemas
 from api.v1.description import Answer, Parameter, describe
 from api.v1.errors import not_found
 from api.v1.views import View
-from syllabus import rulebook
+from syllabus import outlines, rulebook
 from syllabus.engine import reading
 from syllabus.engine.errors import QuestionError, UnknownMilestone
 from syllabus.engine.question import READERS, Context
@@ -153,10 +153,10 @@ class StudentMilestone(StudentView):
         name="eligibilityOfStudent",
         summary="One milestone in full",
         description=(
-            "The eligibility report of the stored record. What is not given of the context is not known; the "
-            "aircraft model is then the one the student normally trains in. Without `on`, the day is "
-            "today at the "
-            "student's school."
+            "The eligibility report of the stored record, by the law and the school's own minimums, which "
+            "say whose they are; `course.<code>` is what the student's course asks for. What is not given of "
+            "the context is not known; the aircraft model is then the one the student normally trains in. "
+            "Without `on`, the day is today at the student's school."
         ),
         parameters=[
             Parameter.student(),
@@ -174,16 +174,19 @@ class StudentMilestone(StudentView):
     def get(self, request: Request, ref: uuid.UUID, milestone: str) -> HttpResponse:
         asked = dict(self.asked)
         on, known_at = asked.pop("on"), asked.pop("known_at")
-        try:
-            rulebook.current().milestone(milestone)
-        except UnknownMilestone:
-            raise not_found("milestone of that id; /api/v1/milestones lists those that") from None
+        no_such = not_found("milestone of that id; /api/v1/milestones lists those that")
+        of_a_course = milestone.startswith(outlines.OF_A_COURSE)
+        if milestone not in rulebook.current().milestones and not of_a_course:
+            raise no_such
         student = self.open(ref, f"eligibility {milestone}")
-        report = reports.eligibility_json(
-            student,
-            milestone,
-            on or student.school.day(self.at),
-            known_at=known_at,
-            context=Context(**asked),
-        )
+        try:
+            report = reports.eligibility_json(
+                student,
+                milestone,
+                on or student.school.day(self.at),
+                known_at=known_at,
+                context=Context(**asked),
+            )
+        except UnknownMilestone:
+            raise no_such from None
         return HttpResponse(report, content_type="application/json")

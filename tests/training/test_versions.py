@@ -97,10 +97,7 @@ def rules_version(school: models.School):
 def test_a_minimum_of_a_schools_own_changes_the_version_of_its_rules_and_of_no_others(student):
     here, there = student.school, factories.school()
     seen, others = [rules_version(here)], rules_version(there)
-    made = SchoolMinimum.objects.create(
-        school_ref=here.slug, milestone="faa.first-solo", code="dual", kind="total_at_least",
-        params={"counts": ["dual"], "need": "15 h"}, says="15 hours of dual", starts=DAY,
-    )  # fmt: skip
+    made = minimum(here.slug)
     seen.append(rules_version(here))
     SchoolMinimum.objects.filter(pk=made.pk).update(ends=DAY)
     seen.append(rules_version(here))
@@ -113,6 +110,30 @@ def test_a_minimum_of_a_schools_own_changes_the_version_of_its_rules_and_of_no_o
 
     assert len(set(seen)) == 4
     assert rules_version(there) != others
+
+
+def minimum(school_ref: str, **changes) -> SchoolMinimum:
+    return SchoolMinimum.objects.create(
+        **{
+            "school_ref": school_ref, "milestone": "faa.first-solo", "code": "dual", "kind": "total_at_least",
+            "params": {"counts": ["dual"], "need": "15 h"}, "says": "15 hours of dual", "starts": DAY,
+            **changes,
+        }
+    )  # fmt: skip
+
+
+def test_a_school_that_never_had_a_minimum_has_no_version_of_its_rules(student):
+    minimum(factories.school().slug)
+    assert rules_version(student.school) is None
+
+
+def test_a_school_that_comes_to_a_name_with_minimums_gets_one(student):
+    minimum("northside")
+    assert rules_version(factories.school(slug="northside-too")) is None
+    assert rules_version(factories.school(slug="northside")) is not None
+    models.School.objects.filter(slug="northside").update(slug="southside")
+    models.School.objects.filter(pk=student.school_id).update(slug="northside")
+    assert rules_version(student.school) is not None
 
 
 def test_one_statement_about_two_students_changes_both(student, other):

@@ -1,5 +1,3 @@
-import uuid
-
 from django.db import migrations, models
 
 import training.models.people
@@ -36,7 +34,7 @@ class Migration(migrations.Migration):
             model_name="school",
             name="rules_version",
             field=models.UUIDField(
-                default=uuid.uuid4, editable=False, verbose_name="state of the school's own minimums"
+                editable=False, null=True, verbose_name="state of the school's own minimums"
             ),
         ),
     ]

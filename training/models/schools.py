@@ -1,7 +1,6 @@
 """A flight school: what every other row belongs to."""
 
 import datetime as dt
-import uuid
 import zoneinfo
 
 from django.core.exceptions import ValidationError
@@ -22,7 +21,8 @@ class School(models.Model):
     """A school, or one instructor who teaches alone. Nothing is ever visible across two schools.
 
     ``rules_version`` is drawn anew by the database whenever a minimum of the school's own changes
-    (``models.versions``), so that no report kept outlives the rules it was asked by.
+    (``models.versions``), so that no report kept outlives the rules it was asked by; null where it never had
+    one.
     """
 
     name = models.CharField(max_length=200)
@@ -46,7 +46,7 @@ class School(models.Model):
         help_text="days between a lesson and its sign-off, past which it is signed with a warning; empty: "
         "none. No regulation has such a number",
     )
-    rules_version = models.UUIDField("state of the school's own minimums", default=uuid.uuid4, editable=False)
+    rules_version = models.UUIDField("state of the school's own minimums", null=True, editable=False)
     is_demo = models.BooleanField(
         default=False, help_text="an invented school, replaced whenever the demo is loaded"
     )

@@ -21,10 +21,13 @@ from training import models
 
 TABLES = tuple(model._meta.db_table for model in (*models.ENTRIES, models.Landing, models.Enrolment))
 MINIMUMS = SchoolMinimum._meta.db_table
-_FUNCTION, _RULES = "training_record_changed", "training_rules_changed"
-_DRAWN = ((models.Student._meta.db_table, "version"), (models.School._meta.db_table, "rules_version"))
+SCHOOLS = models.School._meta.db_table
+_FUNCTION, _RULES, _NAMED = "training_record_changed", "training_rules_changed", "training_school_named"
+_DRAWN = ((models.Student._meta.db_table, "version"), (SCHOOLS, "rules_version"))
 #: Event, and the name under which its trigger sees the rows: as they are, or as they were.
 _EVENTS = {"INSERT": "NEW", "UPDATE": "NEW", "DELETE": "OLD"}
+#: A school that comes to a name under which minimums stand already.
+_HAS = f"SELECT 1 FROM {MINIMUMS} WHERE school_ref = NEW.slug"  # noqa: S608
 #: Whose minimum it is, or was.
 _OF = {
     "INSERT": "NEW.school_ref",
@@ -61,6 +64,16 @@ def triggers(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
                 f" WHERE slug IN ({_OF[event]}); END"
             )
         found[name] = (MINIMUMS, f"CREATE TRIGGER {name} AFTER {event} ON {MINIMUMS} FOR EACH ROW {does}")
+    for event, name in (("INSERT", "insert"), ("UPDATE OF slug", "slug")):
+        name = f"{SCHOOLS}_named_{name}"
+        if connection.vendor == "postgresql":
+            does = f"EXECUTE FUNCTION {_NAMED}()"
+        else:
+            does = (
+                f"WHEN EXISTS ({_HAS}) BEGIN UPDATE training_school"  # noqa: S608
+                " SET rules_version = lower(hex(randomblob(16))) WHERE id = NEW.id; END"
+            )
+        found[name] = (SCHOOLS, f"CREATE TRIGGER {name} AFTER {event} ON {SCHOOLS} FOR EACH ROW {does}")
     return found
 
 
@@ -75,6 +88,8 @@ def functions() -> dict[str, str]:
         " IF TG_OP <> 'DELETE' THEN UPDATE training_school SET rules_version = gen_random_uuid()"
         " WHERE slug = NEW.school_ref; END IF;"
         " RETURN NULL; END ",
+        _NAMED: f" BEGIN IF EXISTS ({_HAS}) THEN UPDATE training_school"  # noqa: S608
+        " SET rules_version = gen_random_uuid() WHERE id = NEW.id; END IF; RETURN NULL; END ",
     }
 
 

@@ -8,6 +8,7 @@ from training.reports.eligibility import (
     eligibility,
     eligibility_json,
     overview,
+    rules_of,
 )
 from training.reports.lapses import Ending, Whole, endings
 
@@ -22,4 +23,5 @@ __all__ = [
     "eligibility_json",
     "endings",
     "overview",
+    "rules_of",
 ]

@@ -10,15 +10,17 @@ from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from typing import Any
 
-from syllabus import rulebook
+from syllabus import outlines
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.finding import Finding
 from syllabus.engine.question import Context
 from syllabus.engine.record import Record
 from syllabus.engine.report import CAUTION, Report
-from syllabus.engine.rulebook import Milestone
+from syllabus.engine.rulebook import Milestone, Rulebook
+from syllabus.models import CourseVersion
+from syllabus.models.courses import PUBLISHED
 from training import record
-from training.models import Student
+from training.models import Enrolment, School, Student
 
 
 @dataclass(frozen=True)
@@ -54,12 +56,67 @@ def record_of(student: Student) -> Record:
     return _record(_State.of(student, None))
 
 
+@dataclass(frozen=True)
+class _Rules:
+    """A rulebook, told from others by its id alone."""
+
+    id: str
+    book: Rulebook = field(compare=False, repr=False)
+
+
+class _Moved(Exception):
+    """The rules changed while they were read, so that they are not those of the state asked about."""
+
+    def __init__(self, book: Rulebook):
+        self.book = book
+
+
 @lru_cache(maxsize=256)
-def _report(rules: str, state: _State, milestone: str, on: dt.date, context: Context) -> Report:
-    """The report, worked out once; ``rules`` is the rulebook's id."""
-    return evaluate(
-        rulebook.current(), _record(state), milestone, on, known_at=state.known_at, context=context
+def _rules(slug: str, state: uuid.UUID | None, on: dt.date, course: int | None) -> Rulebook:
+    """The law with a school's minimums and a course's, for one state of the school's.
+
+    Without any state the school never had a minimum. Raises: _Moved.
+    """
+    version = CourseVersion.objects.select_related("course").get(pk=course) if course else None
+    book = outlines.rulebook_for(slug if state else None, on, version)
+    if state and School.objects.values_list("rules_version", flat=True).filter(slug=slug).first() != state:
+        raise _Moved(book)
+    return book
+
+
+@lru_cache(maxsize=1 << 10)
+def _course(student: int, state: uuid.UUID, on: dt.date) -> int | None:
+    """The version of the course in which a student is enrolled on a day; of several, the one begun last.
+
+    ``state`` is the version of the student's record, which an enrolment draws anew.
+    """
+    enrolled = Enrolment.objects.filter(
+        Enrolment.in_force(on), student_id=student, course_version__state=PUBLISHED
     )
+    return enrolled.order_by("-starts", "-pk").values_list("course_version_id", flat=True).first()
+
+
+def rules_of(student: Student, on: dt.date, *, with_course: bool = True) -> Rulebook:
+    """What is asked of a student on a day: the law, and beside it the school's own minimums of that day.
+
+    With the course also what the course in which the student is enrolled asks for, as a milestone of its own
+    (``course.<code>``). What is added says whose it is, in its id and in place of a citation.
+
+    Queries: one for the course, two where the school has minimums, more where the course has; none where
+    nothing changed since it was asked last.
+    """
+    school = student.school
+    course = _course(student.pk, student.version, on) if with_course else None
+    try:
+        return _rules(school.slug, school.rules_version, on, course)
+    except _Moved as moved:
+        return moved.book
+
+
+@lru_cache(maxsize=256)
+def _report(rules: _Rules, state: _State, milestone: str, on: dt.date, context: Context) -> Report:
+    """The report, worked out once."""
+    return evaluate(rules.book, _record(state), milestone, on, known_at=state.known_at, context=context)
 
 
 def eligibility(
@@ -72,12 +129,13 @@ def eligibility(
 ) -> Report:
     """The eligibility report of a stored student; the model normally trained in where none is asked about.
 
-    Queries: those of ``record.of``; none where the record is as it was when it was asked about last.
+    Queries: those of ``record.of`` and of ``rules_of``, with the course only for a milestone of a course;
+             none where all is as it was when it was asked about last.
     Raises:  UnknownMilestone; NotInForce.
     """
-    rules = rulebook.current()
-    asked = _about(rules.milestone(milestone), student, context)
-    return _report(rules.id, _State.of(student, known_at), milestone, on, asked)
+    rules = _asked(student, milestone, on)
+    asked = _about(rules.book.milestone(milestone), student, context)
+    return _report(rules, _State.of(student, known_at), milestone, on, asked)
 
 
 def eligibility_json(
@@ -92,13 +150,18 @@ def eligibility_json(
 
     Queries, raises: as ``eligibility``.
     """
-    rules = rulebook.current()
-    asked = _about(rules.milestone(milestone), student, context)
-    return _written(rules.id, _State.of(student, known_at), milestone, on, asked)
+    rules = _asked(student, milestone, on)
+    asked = _about(rules.book.milestone(milestone), student, context)
+    return _written(rules, _State.of(student, known_at), milestone, on, asked)
+
+
+def _asked(student: Student, milestone: str, on: dt.date) -> _Rules:
+    book = rules_of(student, on, with_course=milestone.startswith(outlines.OF_A_COURSE))
+    return _Rules(book.id, book)
 
 
 @lru_cache(maxsize=256)
-def _written(rules: str, state: _State, milestone: str, on: dt.date, context: Context) -> bytes:
+def _written(rules: _Rules, state: _State, milestone: str, on: dt.date, context: Context) -> bytes:
     report = _report(rules, state, milestone, on, context)
     return json.dumps(report.as_json(), ensure_ascii=False, separators=(",", ":")).encode()
 
@@ -227,15 +290,19 @@ def overview(
 ) -> Overview:
     """Every milestone in short for a stored student: from when until when, what lapses, what is missing.
 
-    Queries: those of ``eligibility``, once. Raises: NotInForce where a rule has no version on the day.
+    That of the course in which the student is enrolled stands at the end, where the course asks for anything.
+
+    Queries: those of ``record.of`` and of ``rules_of``, once. Raises: NotInForce where a rule has no version
+    on the day.
     """
-    rules, state = rulebook.current(), _State.of(student, known_at)
+    book, state = rules_of(student, on), _State.of(student, known_at)
+    rules = _Rules(book.id, book)
     return Overview(
         on,
         known_at,
-        rules.id,
+        book.id,
         tuple(
-            Short(_report(rules.id, state, each.id, on, _about(each, student, context)))
-            for each in rules.milestones.values()
+            Short(_report(rules, state, each.id, on, _about(each, student, context)))
+            for each in book.milestones.values()
         ),
     )

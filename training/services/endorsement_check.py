@@ -20,7 +20,7 @@ from syllabus.engine.reading import write_point
 from syllabus.engine.report import CAUTION, Report
 from syllabus.engine.rulebook import Milestone, Requirement, Rulebook
 from syllabus.engine.units import format_time
-from training import models, record
+from training import models, record, reports
 from training.models import Student, User
 from training.services import authority
 from training.services.authority import Refusal
@@ -71,11 +71,11 @@ class Checked:
 
 def checked(student: Student, asked: engine.Endorsement, *, by: User, at: dt.datetime) -> Checked:
     """Look at an endorsement that ``by`` is about to give. Raises: NotInForce."""
-    listed, rules = catalogue.current(), rulebook.current()
-    kind = listed.kinds[asked.kind]
+    listed, kind = catalogue.current(), catalogue.current().kinds[asked.kind]
     signed = dataclasses.replace(asked, instructor=authority.signature(by, student))
     known = record.of(student)
     on = signed.flight_date or signed.given
+    rules = reports.rules_of(student, on, with_course=False)
     context = _context(student, signed)
     report = _asked(rules, listed.rests_on(kind, rules), kind, known, on, context)
     trained = _trained(kind, signed, known) if kind.trained else None

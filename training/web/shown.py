@@ -12,6 +12,7 @@ from syllabus.engine.days import Days
 from syllabus.engine.finding import Finding, Said
 from syllabus.engine.report import UNVERIFIED, Report
 from syllabus.engine.rulebook import Milestone, RuleVersion
+from syllabus.outlines import OF_A_COURSE
 from training.models import Student
 from training.reports import Gap, Lapse, Overview, Short
 
@@ -311,6 +312,15 @@ class StudentShown:
     @property
     def milestones(self) -> list[MilestoneShown]:
         return [MilestoneShown(each) for each in self.overview.milestones]
+
+    @property
+    def of_law(self) -> list[MilestoneShown]:
+        return [each for each in self.milestones if not each.milestone.id.startswith(OF_A_COURSE)]
+
+    @property
+    def course(self) -> MilestoneShown | None:
+        """What the student's course asks for, where it asks for anything."""
+        return next((each for each in self.milestones if each.milestone.id.startswith(OF_A_COURSE)), None)
 
     @property
     def lapse(self) -> LapseShown | None:

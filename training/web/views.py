@@ -55,6 +55,7 @@ def home(request: HttpRequest) -> HttpResponse:
         "page": page,
         "students": students,
         "several_schools": len({each.student.school_id for each in students}) > 1,
+        "courses": any(each.course for each in students),
         "titles": [each.title for each in rulebook.current().milestones.values()],
         "today": day(students[0].overview.on if students else at.date()),
         "caution": CAUTION,
