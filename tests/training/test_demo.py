@@ -1,8 +1,10 @@
 """The demo school: its students stand at their stages on whatever day it is loaded."""
 
+import dataclasses
 import datetime as dt
 import io
 import socket
+from functools import cache
 from itertools import pairwise
 
 import pytest
@@ -10,14 +12,19 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 
 from syllabus import rulebook
-from syllabus.engine import document
+from syllabus.engine import document, proving
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.question import Context
-from syllabus.engine.record import Record
+from syllabus.engine.record import Instructor, Record
 from syllabus.engine.report import Report
+from syllabus.models import Course, CourseVersion
 from tests import factories
-from training import models, reports
-from training.services import access, demo, demo_fixture
+from tests.training.courses import private_airplane
+from training import models, record, reports
+from training.ledger.models import Entry
+from training.reports import progress
+from training.services import access, demo, demo_fixture, demo_lessons, lesson_audit, lesson_content
+from training.services.demo_lessons import Lesson
 
 NOON = dt.time(12, tzinfo=dt.UTC)
 FIXTURE = demo_fixture.read()
@@ -36,8 +43,33 @@ DAYS = [
 EVERY_DAY = pytest.mark.parametrize("on", DAYS, ids=str)
 
 
-def record_of(key: str, on: dt.date) -> Record:
+def document_of(key: str, on: dt.date) -> Record:
     return document.parse(demo_fixture.document(FIXTURE, STUDENTS[key], on, dt.datetime.combine(on, NOON)))
+
+
+def lessons_of(key: str, on: dt.date) -> list[Lesson]:
+    return demo_lessons.of(FIXTURE, STUDENTS[key], private_airplane(), on, dt.datetime.combine(on, NOON))
+
+
+@cache
+def record_of(key: str, on: dt.date) -> Record:
+    """What is on record after the loading: the document, what signed lessons put there, what those prove."""
+    found, signed = document_of(key, on), [each for each in lessons_of(key, on) if each.signed]
+    replaced = {each.corrects for each in signed}
+    parts = {"flights": list(found.flights), "ground": list(found.ground), "items": list(found.items)}
+    outlines = {}
+    for lesson in signed:
+        if lesson.id not in replaced:
+            by = FIXTURE["people"][lesson.by]
+            instructor = Instructor(by["name"], by["certificate"])
+            outlines[str(lesson.id)] = private_airplane()
+            content = lesson_content.read(lesson.content)
+            for name, entries in content.entries(f"{lesson.id}/", instructor).items():
+                parts[name] += [dataclasses.replace(each, recorded=lesson.at) for each in entries]
+    parts["flights"].sort(key=lambda flight: flight.date)
+    flown = {each.id: each for each in parts["flights"]}
+    parts["items"] += proving.proofs(parts["items"], flown, outlines)
+    return dataclasses.replace(found, **{name: tuple(entries) for name, entries in parts.items()})
 
 
 def asked(key: str, on: dt.date, milestone: str) -> Report:
@@ -252,7 +284,7 @@ def test_each_of_the_school_sees_their_own():
         user = models.User.objects.get(email=f"{email}@flying.example")
         return [student.name for student in access.visible_students(user, on=ON)]
 
-    assert seen("bo") == ["Lena Example", "Ruth Example"]
+    assert seen("bo") == ["Lena Example", "Ruth Example", "Tove Example"]
     assert seen("ida") == ["Mina Example", "Nils Example", "Omar Example", "Theo Example"]
     assert len(seen("ada")) == len(loaded.students)
     assert seen("theo") == ["Theo Example"]
@@ -277,6 +309,117 @@ def test_passwords_are_made_up_anew():
     drawn = {demo.made_up_password() for _ in range(100)}
     assert len(drawn) == 100
     assert {len(each) for each in drawn} == {14}
+
+
+# Lessons
+
+SIGNED = {key: sum(each.signed for each in lessons_of(key, ON)) for key in STUDENTS}
+
+
+def stands(key: str) -> progress.Standing:
+    found = progress.standing(models.Student.objects.get(ref=demo.ref(key)), ON)
+    assert found is not None
+    return found
+
+
+def carried_over(found: progress.Standing) -> list[tuple[str, str | None, str | None]]:
+    return [(each.item.code, each.grade, each.asked) for each in found.progress.carried_over]
+
+
+@pytest.mark.django_db
+def test_tove_begins_with_the_first_lesson_which_is_planned():
+    demo.load(ON, password="one")
+    found = stands("tove")
+
+    assert not any(each.flown for each in found.progress.lessons.values())
+    assert found.next.proposal.lesson.code == "1-01"
+    (draft,) = models.LessonRecord.objects.filter(student__ref=demo.ref("tove"))
+    assert (draft.state, draft.lesson) == ("draft", "1-01")
+    assert {each["grade"] for each in draft.content["items"]} == {"not-observed"}
+
+
+@pytest.mark.django_db
+def test_mina_carries_a_stall_over_to_the_lesson_that_takes_it_up():
+    demo.load(ON, password="one")
+    found = stands("mina")
+
+    assert found.progress.stage.stage.code == "first-solo"
+    assert carried_over(found) == [("power-on-stalls", "explain", "practice")]
+    assert found.next.proposal.lesson.code == "1-07"
+    assert "power-on-stalls" in [each.standing.item.code for each in found.next.proposal.items]
+    assert found.other == {}
+
+
+@pytest.mark.django_db
+def test_omar_waits_for_a_medical_before_his_first_solo():
+    demo.load(ON, password="one")
+    found = stands("omar")
+
+    assert carried_over(found) == []
+    blocked = {each.lesson.code: [reason.words for reason in why] for each, why in found.next.blocked}
+    assert any("14 CFR 61.23" in words for words in blocked["1-10"])
+    models.Document.objects.filter(student__ref=demo.ref("omar"), kind="medical").update(issued=ON)
+    assert stands("omar").next.proposal.lesson.code == "1-10"
+
+
+@pytest.mark.django_db
+def test_lena_is_in_the_cross_country_stage_with_pilotage_to_fly_again():
+    demo.load(ON, password="one")
+    found = stands("lena")
+
+    assert found.progress.stage.stage.code == "cross-country-and-night"
+    assert carried_over(found) == [("pilotage", "explain", "practice")]
+    # What she flew since is a draft, and counts for nothing until it is signed.
+    assert found.next.proposal.lesson.code == "3-06"
+    assert [each.lesson.code for each, _ in found.next.blocked][0] == "3-03"
+    assert "pilotage" in [each.standing.item.code for each in found.next.proposal.items]
+    hints = models.LessonRecord.objects.get(student__ref=demo.ref("lena"), lesson="3-02").sign_off.hints
+    assert [hint["by"] for hint in hints if hint["inside"] is False] == ["1.2 NM"]
+
+
+@pytest.mark.django_db
+def test_what_is_on_record_is_what_the_tests_above_ask_about():
+    demo.load(ON, password="one")
+
+    for key in STUDENTS:
+        student = models.Student.objects.get(ref=demo.ref(key))
+        found, told = record.of(student), record_of(key, ON)
+        assert [flight.times for flight in found.flights] == [flight.times for flight in told.flights]
+        graded = {(each.item, each.grade, each.date) for each in found.items}
+        assert graded == {(each.item, each.grade, each.date) for each in told.items}
+
+
+@pytest.mark.django_db
+def test_lessons_are_signed_acknowledged_corrected_or_drafts():
+    demo.load(ON, password="one")
+    signed = models.SignOff.objects.filter(school__slug="demo")
+
+    assert signed.count() == sum(SIGNED.values())
+    assert not signed.filter(acknowledgement__isnull=True, student__user__isnull=False).exclude(
+        lesson__lesson__in=("3-02", "2-02", "")
+    )
+    assert models.LessonRecord.objects.filter(state="draft").count() == 2
+    (correction,) = models.Correction.objects.all()
+    assert (correction.lesson.lesson, correction.lesson.student.name) == ("2-02", "Lena Example")
+    kinds = {warning["kind"] for each in signed for warning in each.warnings}
+    assert kinds == {"grade-inside", "grade-outside"} & kinds
+    # A stage check is signed by another instructor than the student's own.
+    checks = signed.filter(lesson__lesson__in=("1-09", "2-05"))
+    taught_by = {each["name"]: each["taught_by"] for each in STUDENTS.values()}
+    assert all(each.by.email != f"{taught_by[each.student.name]}@flying.example" for each in checks)
+
+
+@pytest.mark.django_db
+def test_loading_anew_keeps_what_is_sealed_and_leaves_no_fault():
+    demo.load(ON, password="one")
+    sealed = Entry.objects.count()
+    loaded = demo.load(ON + dt.timedelta(days=30), password="one")
+
+    assert Entry.objects.count() == 2 * sealed
+    assert list(lesson_audit.faults(loaded.school)) == []
+    assert Course.objects.filter(code="private-airplane").count() == 1
+    (version,) = CourseVersion.objects.filter(course__code="private-airplane")
+    assert (version.number, version.course.school_ref) == (1, "demo")
 
 
 # The command

@@ -7,18 +7,32 @@ import secrets
 import uuid
 import zoneinfo
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from django.apps import apps
+from django.contrib.auth.hashers import make_password
 from django.db import connection, transaction
 
+from syllabus import courses, outlines
+from syllabus.engine.course import Outline
+from syllabus.models import CourseVersion
 from training import models
-from training.services import demo_fixture, records
+from training.services import (
+    demo_fixture,
+    demo_lessons,
+    lesson_records,
+    records,
+    sign_offs,
+)
+from training.services.demo_lessons import Lesson
 
 #: Mail to this domain goes nowhere, by RFC 2606.
 DOMAIN = "flying.example"
 #: References are worked out from it and the student's key, so that addresses outlive a reload.
 _NAMESPACE = uuid.UUID("6f3f3a52-7d0e-5c1b-9a66-2f4f0c6f5d11")
+COURSES = demo_fixture.FILE.parent / "courses"
+VIA = "demo"
 _EASY_TO_TYPE = "abcdefghjkmnpqrstuvwxyz23456789"
 
 
@@ -74,25 +88,25 @@ def load(on: dt.date, *, at: dt.datetime | None = None, password: str | None = N
     if at is None:
         at = dt.datetime.combine(on, dt.time(12), zoneinfo.ZoneInfo(fixture["school"]["time_zone"]))
     password = password or made_up_password()
+    hashed = make_password(password)  # once: it takes a while, on purpose
     school = _cleared_school(fixture["school"])
     logins: list[Login] = []
 
-    def user(key: str, name: str, role: str, certificate: str = "") -> models.User:
-        made = _user(key, name, school, password)
-        models.Role.objects.create(school=school, user=made, role=role, certificate=certificate)
+    def user(key: str, name: str, role: str, **held: Any) -> models.User:
+        made = _user(key, name, school, hashed)
+        models.Role.objects.create(school=school, user=made, role=role, **held)
         logins.append(Login(name, made.email, role))
         return made
 
-    people = {
-        key: user(key, each["name"], each["role"], each.get("certificate", ""))
-        for key, each in fixture["people"].items()
-    }
+    people = {key: user(key, **each) for key, each in fixture["people"].items()}
     for each in fixture["aircraft"].values():
         models.Aircraft.objects.create(
             school=school,
             **{{"class": "klass"}.get(key, key): value for key, value in each.items()},
         )
-    students = []
+    taught = {each["course"] for each in fixture["students"] if "course" in each}
+    versions = {code: course(code, school, at) for code in sorted(taught)}
+    students, lessons = [], []
     for each in fixture["students"]:
         account = user(each["key"], each["name"], "student") if each.get("login", True) else None
         student = models.Student.objects.create(
@@ -103,15 +117,67 @@ def load(on: dt.date, *, at: dt.datetime | None = None, password: str | None = N
             training_model=each["training_model"],
         )
         starts = demo_fixture.day(each["enrolled"], on)
-        models.Enrolment.objects.create(school=school, student=student, starts=starts)
+        version = versions.get(each.get("course", ""))
+        models.Enrolment.objects.create(school=school, student=student, starts=starts, course_version=version)
         models.Assignment.objects.create(
             school=school, student=student, instructor=people[each["taught_by"]], starts=starts
         )
         records.import_document(
-            demo_fixture.document(fixture, each, on, at), student=student, by=None, at=at, via="demo"
+            demo_fixture.document(fixture, each, on, at), student=student, by=None, at=at, via=VIA
         )
         students.append((student, each["stage"]))
+        if version is not None:
+            given = demo_lessons.of(fixture, each, outlines.published(version), on, at)
+            lessons += [(lesson, student, people[lesson.by]) for lesson in given]
+    for lesson, student, by in sorted(lessons, key=lambda one: one[0].at):
+        _give(lesson, student, by)
     return Loaded(school, tuple(students), tuple(logins), password)
+
+
+def course(code: str, school: models.School, at: dt.datetime) -> CourseVersion:
+    """The course of that name that comes with the product, published as the demo school's own.
+
+    The same at every load while the file says the same; another school's courses are not touched.
+    """
+    stands = _outline(code)
+    newest = outlines.newest(code, school.course_ref)
+    if newest is not None and newest.content_hash == courses.content_hash(stands):
+        return newest
+    return outlines.publish(outlines.save(stands, school.course_ref).version, at)
+
+
+@lru_cache(maxsize=4)
+def _outline(code: str) -> Outline:
+    file = COURSES / f"{code}.yaml"
+    return courses.read_bytes(file.read_bytes(), file.name)
+
+
+def _give(lesson: Lesson, student: models.Student, by: models.User) -> None:
+    """Write a lesson down, and sign, acknowledge or correct it, as those of the file did then."""
+    day = lesson.at.date()
+    if not models.Assignment.objects.filter(
+        models.Assignment.in_force(day), student=student, instructor=by
+    ).exists():
+        # For a stage check the student is another instructor's for the day.
+        models.Assignment.objects.create(
+            school_id=student.school_id, student=student, instructor=by, starts=day, ends=day
+        )
+    written: dict[str, Any] = {
+        "id": lesson.id,
+        "content": lesson.content,
+        "by": by,
+        "at": lesson.at,
+        "via": VIA,
+    }
+    if lesson.corrects is None:
+        made = lesson_records.create(student, lesson=lesson.lesson, **written)
+    else:
+        wrong = models.LessonRecord.objects.get(pk=lesson.corrects)
+        made = sign_offs.correct(wrong, reason=lesson.reason, **written)
+    if lesson.signed:
+        sign_offs.sign_off(made.pk, by=by, content_hash=made.content_hash, at=lesson.at, via=VIA)
+    if lesson.acknowledged_at is not None and student.user is not None:
+        sign_offs.acknowledge(made.pk, by=student.user, at=lesson.acknowledged_at, via=VIA)
 
 
 def _cleared_school(data: dict[str, Any]) -> models.School:
@@ -135,17 +201,16 @@ def _cleared_school(data: dict[str, Any]) -> models.School:
     return school
 
 
-def _user(key: str, name: str, school: models.School, password: str) -> models.User:
+def _user(key: str, name: str, school: models.School, hashed: str) -> models.User:
     email = f"{key}@{DOMAIN}"
     user = models.User.objects.filter(email=email).first()
     if user is None:
-        return models.User.objects.create_user(email, password, name=name)
+        return models.User.objects.create(email=email, password=hashed, name=name)
     if user.is_staff or user.is_superuser or user.roles.exclude(school=school).exists():
         raise DemoRefused(
             f"The user {email} has more than a role in the demo. Give it another address, or load the demo "
             "into another database."
         )
-    user.name, user.is_active = name, True
-    user.set_password(password)
+    user.name, user.is_active, user.password = name, True, hashed
     user.save()
     return user

@@ -10,6 +10,8 @@ Written shorter there than in a record document:
 - ``item: presolo.d-01 to 15`` is fifteen items;
 - the student's own instructor signs whatever an instructor signs;
 - ids are counted, and each entry was put on record on the morning after its day.
+
+What lessons bring is not in the document: ``demo_lessons`` reads them, and they are signed one by one.
 """
 
 from __future__ import annotations
@@ -90,7 +92,7 @@ def document(school: dict[str, Any], student: dict[str, Any], on: dt.date, at: d
                 if key in entry:
                     entry[key] = day(entry[key], on).isoformat()
             if part == "flights":
-                _fly(entry, school["aircraft"], zone)
+                fly(entry, school["aircraft"], zone)
             if (
                 part in _SIGNED
                 or "dual" in entry.get("times", ())
@@ -120,7 +122,7 @@ def _spread(entries: Iterable[Any]) -> Iterator[dict[str, Any]]:
             yield dict(entry)
 
 
-def _fly(entry: dict[str, Any], aircraft: dict[str, Any], zone: dt.tzinfo) -> None:
+def fly(entry: dict[str, Any], aircraft: dict[str, Any], zone: dt.tzinfo) -> None:
     """Write out the aircraft, the times and the clock of a flight."""
     entry["aircraft"] = aircraft[entry["aircraft"]]
     how = "dual" if "dual" in entry else "solo"

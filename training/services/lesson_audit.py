@@ -43,7 +43,8 @@ def faults(school: School) -> Iterator[str]:
         leaves = dict(Entry.objects.filter(tree=tree, kind=kind).values_list("index", "pk"))
         rows = model._default_manager.filter(school=school).values_list("ledger_tree", "ledger_index")
         places = [index if of == tree else None for of, index in rows]
-        for index in sorted(leaves.keys() - set(places)):
+        # A demo school is loaded anew: its rows go, and what was sealed about them stays.
+        for index in () if school.is_demo else sorted(leaves.keys() - set(places)):
             yield f"entry {index} ({kind}) has no row"
         for place in places:
             if place not in leaves:
