@@ -1,9 +1,12 @@
 """The entry for workers and the beat: ``celery --app training.config.celery worker``."""
 
+import logging.config
 import os
+from typing import Any
 
 from celery import Celery
 from celery.schedules import crontab
+from celery.signals import setup_logging
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "training.config.settings")
 
@@ -16,3 +19,11 @@ app.conf.beat_scheduler = "celery.beat:Scheduler"
 app.conf.beat_schedule = {
     "sweep": {"task": "training.sweep", "schedule": crontab(), "options": {"expires": 55}},
 }
+
+
+@setup_logging.connect
+def as_the_settings_say(**_: Any) -> None:
+    """Workers and beat write their log as the web server does: Celery keeps its own hands off it."""
+    from django.conf import settings
+
+    logging.config.dictConfig(settings.LOGGING)
