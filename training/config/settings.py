@@ -20,6 +20,7 @@
   ``Authorization: Bearer …``; unset: they open to this machine itself, and to nobody where ``HTTPS`` is on
 """
 
+import sys
 from pathlib import Path
 
 import environ
@@ -241,7 +242,8 @@ DATA_UPLOAD_MAX_NUMBER_FIELDS = 1000
 STATIC_URL = "/static/"
 STATIC_ROOT = DATA_DIR / "static"
 STATIC_ROOT.mkdir(exist_ok=True)
-COLLECTED = (STATIC_ROOT / "staticfiles.json").exists()
+# The first collecting writes the very file by which it is known.
+COLLECTED = (STATIC_ROOT / "staticfiles.json").exists() or sys.argv[1:2] == ["collectstatic"]
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
