@@ -29,6 +29,16 @@ from api.v1.lesson_records import (
 )
 from api.v1.milestones import MilestoneDetail, Milestones
 from api.v1.records import StudentRecord
+from api.v1.reminders import (
+    CalendarAddress,
+    Coming,
+    Guardians,
+    LeadTimes,
+    Preferences,
+    ReminderRead,
+    Reminders,
+    ReminderSnooze,
+)
 from api.v1.students import StudentDetail, StudentEligibility, StudentMilestone, Students
 
 app_name = "api-v1"
@@ -57,6 +67,14 @@ urlpatterns = [
     path("ledger/checkpoint", LedgerCheckpoint.as_view(), name="ledger-checkpoint"),
     path("ledger/proof", LedgerProof.as_view(), name="ledger-proof"),
     path("ledger/consistency", LedgerConsistency.as_view(), name="ledger-consistency"),
+    path("reminders", Reminders.as_view(), name="reminders"),
+    path("reminders/calendar", CalendarAddress.as_view(), name="reminder-calendar"),
+    path("reminders/coming", Coming.as_view(), name="reminders-coming"),
+    path("reminders/lead-times", LeadTimes.as_view(), name="reminder-lead-times"),
+    path("reminders/preferences", Preferences.as_view(), name="reminder-preferences"),
+    path("reminders/<uuid:ref>/read", ReminderRead.as_view(), name="reminder-read"),
+    path("reminders/<uuid:ref>/snooze", ReminderSnooze.as_view(), name="reminder-snooze"),
+    path("students/<uuid:ref>/guardians", Guardians.as_view(), name="student-guardians"),
     path("students/", Students.as_view(), name="students"),
     path("students/<uuid:ref>/", StudentDetail.as_view(), name="student"),
     path("students/<uuid:ref>/record", StudentRecord.as_view(), name="student-record"),

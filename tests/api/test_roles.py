@@ -20,7 +20,7 @@ from tests import factories
 from tests.api.conftest import Clients
 from tests.cast import Cast
 from tests.syllabus.test_course_versions import SMALL
-from tests.training import courses, lessons
+from tests.training import courses, lessons, reminding
 from training import models
 from training.ledger import checkpoints
 from training.services import seals
@@ -47,6 +47,8 @@ WRITE = [401, 403, 200, 200, 404, 404, 404, 404, 404, 404, 401]
 CREATE = [401, 403, 201, 200, 404, 404, 404, 404, 404, 404, 401]  # the administrator sends the same again
 SIGN = [401, 403, 422, 403, 404, 404, 404, 404, 404, 404, 401]
 REVOKE = [401, 403, 422, 422, 404, 404, 404, 404, 404, 404, 401]
+ADMINISTRATORS = [401, 403, 403, 200, 403, 403, 403, 403, 200, 403, 401]
+TOLD = [401, 200, 200, 404, 404, 404, 404, 404, 404, 404, 401]
 ANY_ID = "0b5a1f8e-3c7d-4f7c-9f51-3f1f5d0f9a01"
 OF_SCHOOL = [401, 200, 200, 200, 200, 200, 404, 404, 404, 404, 401]
 OTHER_ID = "0b5a1f8e-3c7d-4f7c-9f51-3f1f5d0f9a02"
@@ -118,6 +120,25 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
         [401, 422, 403, 403, 404, 404, 404, 404, 404, 404, 401],
     ),
     ("students/<uuid:ref>/lesson-records/<uuid:entry>/correct", "POST"): ({}, SIGN),
+    # The reminder is of Sam's: it is there for Sam and the instructor. An administrator is told by a digest.
+    ("reminders", "GET"): (None, ANY_USER),
+    ("reminders/calendar", "POST"): (None, [401] + [201] * 9 + [401]),
+    ("reminders/calendar", "DELETE"): (None, [401] + [204] * 9 + [401]),
+    ("reminders/coming", "GET"): (None, ADMINISTRATORS),
+    ("reminders/lead-times", "GET"): (None, ADMINISTRATORS),
+    ("reminders/lead-times", "PUT"): ({"days": {"medical": [45, 5]}}, ADMINISTRATORS),
+    ("reminders/preferences", "GET"): (None, ANY_USER),
+    ("reminders/preferences", "PUT"): ({"quiet_from": "20:00"}, ANY_USER),
+    ("reminders/<uuid:ref>/read", "POST"): (None, TOLD),
+    ("reminders/<uuid:ref>/snooze", "POST"): (
+        {"until": "2020-01-01"},  # no day that can be: whoever gets as far as being told so may put it off
+        [401, 422, 422, 404, 404, 404, 404, 404, 404, 404, 401],
+    ),
+    ("students/<uuid:ref>/guardians", "GET"): (None, READ),
+    ("students/<uuid:ref>/guardians", "POST"): (
+        {"name": "Gus Example", "email": "gus@lakeside.example", "consent_on": "2026-01-10"},
+        WRITE,
+    ),
     # The description and its page are the same for everybody, whoever is asking.
     ("schema/", "GET"): (None, OPEN),
     ("docs/", "GET"): (None, OPEN),
@@ -205,6 +226,8 @@ def test_everybody_gets_what_their_role_gives(
     lessons.draft(people, id=uuid.UUID(ANY_ID), lesson="")
     if "course" in route:
         outlines.publish(outlines.save(course_files.read(SMALL, "small"), "lakeside").version, lessons.AT)
+    if "reminders/<" in route:
+        reminding.told_of(people, people.sam.ref)
     if "ledger" in route:
         lessons.signed(people)
         checkpoints.issue(seals.tree_of(people.school), at=lessons.AT)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import uuid
 from typing import Any
 
 from syllabus.engine import record as engine
@@ -69,3 +70,20 @@ def told(**which: Any) -> list[tuple[str, dt.date, int, str]]:
     """Every reminder there is: what, its last day, the lead time, and the state."""
     rows = models.Reminder.objects.filter(**which).order_by("last_day", "-lead_days", "what")
     return list(rows.values_list("what", "last_day", "lead_days", "state"))
+
+
+def told_of(people: Cast, ref: uuid.UUID) -> models.Reminder:
+    """A reminder of that reference about something of Sam's that ends in a month."""
+    now = dt.datetime.now(dt.UTC)
+    return models.Reminder.objects.create(
+        school=people.school,
+        student=people.sam,
+        ref=ref,
+        what="medical",
+        kind="medical",
+        last_day=people.school.day(now) + dt.timedelta(days=30),
+        lead_days=30,
+        says="Medical certificate",
+        due_at=now,
+        created_at=now,
+    )

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
+import uuid
 
 import pytest
 from django.core import mail
 
+from syllabus import rulebook
 from syllabus.engine import record as engine
 from tests import factories
 from tests.cast import Cast
 from tests.training.reminding import IDA, MEDICAL, at, enrolled, on_record, sam, solo, sweep, told
 from training import models, record
-from training.services.reminders import leads
+from training.services.reminders import leads, standings
 
 SOLO = "endorsement:solo-90-day@c172"
 #: Given on 1 February 2026, it holds through 2 May: the 90th day still counts.
@@ -233,7 +235,6 @@ def test_an_instructors_recent_experience(people: Cast) -> None:
 
 
 def test_a_fault_in_one_record_keeps_no_other_waiting(people: Cast, monkeypatch) -> None:
-    from training.services.reminders import standings
 
     bad = on_record(factories.student(people.school, taught_by=people.ida), documents=(MEDICAL,))
     sam(people, solo("2026-02-01"))
@@ -274,3 +275,21 @@ def test_the_summary_is_kept_and_says_what_changed(people: Cast) -> None:
     assert solo_flight.after["gaps"] == solo_flight.before["gaps"] + 1
     sweep("2026-04-19 05:01")
     assert models.Standing.objects.get(student=student).on == dt.date(2026, 4, 19)
+
+
+def test_other_rules_of_a_school_are_worked_out_for_all_of_its_students(people: Cast) -> None:
+    sweep("2026-04-01 12:00")
+    assert not models.Stale.objects.exists()
+    models.School.objects.filter(pk=people.school.pk).update(rules_version=uuid.uuid4())
+    assert [each.student_id for each in models.Stale.objects.all()] == [people.sam.pk]
+    sweep("2026-04-01 12:01")
+    assert not models.Stale.objects.exists()
+
+
+def test_other_rules_in_the_regulations_are_worked_out_for_everybody(people: Cast) -> None:
+    sweep("2026-04-01 12:00")
+    models.Standing.objects.filter(student=people.sam).update(rulebook="sha256:another")
+    assert standings.note_new_rules() == 1
+    assert standings.note_new_rules() == 0
+    sweep("2026-04-01 12:01")
+    assert set(models.Standing.objects.values_list("rulebook", flat=True)) == {rulebook.current().id}

@@ -1,7 +1,8 @@
 """Everything on a stored record that will end: each requirement's days, and the milestones that end with it.
 
 The days are the findings' ``holds`` and nothing else; no length of time stands here. Since ``holds`` covers
-every day, what is found stays right until the record or the rules change, whatever day it is.
+every day, what is found stays right until the record or the rules change, whatever day it is; a school's own
+minimums are those of the day asked about, so it is worked out anew every night.
 """
 
 from __future__ import annotations
@@ -10,7 +11,6 @@ import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from syllabus import rulebook
 from syllabus.engine.days import Days
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.finding import Finding
@@ -20,7 +20,7 @@ from syllabus.engine.record import Record
 from syllabus.engine.report import Report
 from syllabus.engine.rulebook import Milestone, Rulebook, RuleVersion
 from training.models import Student
-from training.reports.eligibility import record_of
+from training.reports.eligibility import record_of, rules_of
 
 ENDORSEMENT, MEDICAL, DOCUMENT, CERTIFICATE, TEST, TRAINING = (
     "endorsement",
@@ -78,10 +78,10 @@ class Ending:
 def endings(student: Student, on: dt.date) -> tuple[Ending, ...]:
     """What ends on ``on`` or later, in order of the day; for every model, place and route that is on record.
 
-    Queries: those of ``record.of``; none where the record is as it was when it was asked about last.
+    Queries: those of ``record.of`` and of ``rules_of``, or none.
     Raises:  NotInForce where a rule has no version on the day.
     """
-    rules, known = rulebook.current(), record_of(student)
+    rules, known = rules_of(student, on), record_of(student)
     found: dict[tuple[str, dt.date], Ending] = {}
     for report in _reports(rules, known, student.training_model, on):
         whole = {last for _, last in report.holds if last and last >= on}

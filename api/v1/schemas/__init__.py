@@ -19,6 +19,7 @@ from api.v1.schemas import (
     lesson_records,
     progress,
     record,
+    reminders,
     report,
 )
 from api.v1.schemas.report import CONTEXT_IN_A_QUERY, CONTEXT_WORDS
@@ -39,6 +40,7 @@ def _components() -> str:
         **ledger.components(),
         **lesson_records.components(written),
         **progress.components(),
+        **reminders.components(),
     }
     for name, shown in examples.examples().items():
         made[name] = {**made[name], "examples": [shown]}

@@ -7,9 +7,12 @@ import zoneinfo
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
+from django.core.exceptions import ValidationError
 from django.db import transaction
 
+from syllabus.engine.errors import Fault, FaultsFound
 from training.models import Lapse, LeadTimes, Reminder, School
+from training.models.reminders import check_days
 from training.reports import lapses
 
 #: An instructor's recent experience, whose last day the school records (14 CFR 61.197).
@@ -24,6 +27,12 @@ DEFAULTS: Mapping[str, tuple[int, ...]] = {
     lapses.TRAINING: (14, 3),
     RECENT_EXPERIENCE: (60, 30, 7),
 }
+
+
+class LeadTimesError(FaultsFound):
+    """Lead times cannot be those."""
+
+    what = "the lead times"
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,25 +101,38 @@ def schedule(lapse: Lapse, lead_times: Mapping[str, tuple[int, ...]], zone: dt.t
     lapse.due_at, lapse.due_lead = (due.at, due.lead) if due else (None, None)
 
 
-@transaction.atomic
 def set_for(school: School, kind: str, days: Collection[int] | None, *, at: dt.datetime) -> None:
-    """Set a school's own lead times for a kind, or go back to the default with None.
+    """Set a school's own lead times for one kind; as ``set_several``."""
+    set_several(school, {kind: days}, at=at)
+
+
+@transaction.atomic
+def set_several(school: School, days: Mapping[str, Collection[int] | None], *, at: dt.datetime) -> None:
+    """Set a school's own lead times for each kind, or go back to the default with None.
 
     What is to come is scheduled anew; what was told stays.
 
-    Raises: ValueError for a kind that is not known; ValidationError.
+    Raises: LeadTimesError with every fault.
     """
-    if kind not in DEFAULTS:
-        raise ValueError(f"{kind!r} is no kind of thing that lapses; there are {', '.join(DEFAULTS)}")
-    if days is None:
-        LeadTimes.objects.filter(school=school, kind=kind).delete()
-    else:
-        row = LeadTimes.objects.filter(school=school, kind=kind).first() or LeadTimes(
-            school=school, kind=kind
-        )
-        row.days = sorted(days, reverse=True)
-        row.full_clean()
-        row.save()
+    faults = [
+        Fault(f"days.{kind}", f"is no kind of thing that lapses; there are {', '.join(DEFAULTS)}")
+        for kind in days
+        if kind not in DEFAULTS
+    ]
+    for kind, wanted in days.items():
+        try:
+            check_days(list(wanted) if wanted is not None else [])
+        except ValidationError as problem:
+            faults.append(Fault(f"days.{kind}", problem.messages[0]))
+    if faults:
+        raise LeadTimesError(faults)
+    for kind, wanted in days.items():
+        if wanted is None:
+            LeadTimes.objects.filter(school=school, kind=kind).delete()
+        else:
+            LeadTimes.objects.update_or_create(
+                school=school, kind=kind, defaults={"days": sorted(wanted, reverse=True)}
+            )
     reschedule(school, at=at)
 
 

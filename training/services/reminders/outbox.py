@@ -19,10 +19,10 @@ from dataclasses import dataclass
 from django.conf import settings
 from django.core.mail import get_connection
 from django.db import connection, transaction
-from django.db.models import F
+from django.db.models import Exists, F, OuterRef
 from django.utils import timezone
 
-from training.models import Delivery, Reminder
+from training.models import Delivery, Reminder, ReminderOf
 from training.services.reminders import messages, recipients
 
 log = logging.getLogger(__name__)
@@ -128,7 +128,7 @@ def _send_next(done: Sent, post: _Post, at: dt.datetime) -> bool:
     with _held(pk, attempt) as delivery:
         if delivery is None:
             return True
-        reminders = _left(delivery)
+        reminders = _left(delivery, at)
         if not reminders and not delivery.text:
             delivery.state = Delivery.State.WITHDRAWN
             done.withdrawn += 1
@@ -204,10 +204,13 @@ def _end(pk: str, state: str, *, fault: str) -> None:
     Delivery.objects.filter(pk=pk, state=Delivery.State.PENDING).update(state=state, fault=fault)
 
 
-def _left(delivery: Delivery) -> list[Reminder]:
-    """What the delivery still has to tell: its reminders that were not withdrawn meanwhile."""
+def _left(delivery: Delivery, at: dt.datetime) -> list[Reminder]:
+    """What the delivery still has to tell: what was neither withdrawn meanwhile nor put off by the reader."""
+    put_off = ReminderOf.objects.filter(
+        user=delivery.user_id, reminder=OuterRef("pk"), snoozed_until__gt=delivery.school.day(at)
+    )
     return list(
-        Reminder.objects.filter(items__delivery=delivery, state=Reminder.State.DUE)
+        Reminder.objects.filter(~Exists(put_off), items__delivery=delivery, state=Reminder.State.DUE)
         .select_related("student", "role__user")
         .order_by("last_day", "pk")
     )

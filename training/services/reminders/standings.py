@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import logging
-import uuid
 import zoneinfo
 from typing import Any
 
@@ -93,21 +92,23 @@ def work_out(student_pk: int, at: dt.datetime) -> bool:
     overview = reports.overview(student, on)
     endings = reports.endings(student, on)
     with transaction.atomic():
-        now = _locked(student_pk)
+        Student.objects.select_for_update(no_key=True).filter(pk=student_pk).first()
+        # First it is taken out, which waits for whoever is putting it in, then looked at again: a change that
+        # this does not see comes after it and puts it in anew.
+        Stale.objects.filter(student_id=student_pk).delete()
+        now = Student.objects.select_related("school").filter(pk=student_pk).first()
         if now is None or _state(now) != _state(student):
+            transaction.set_rollback(True)
             return False
         _keep_standing(student, overview, at)
         keep_lapses(student, endings, at)
-        Stale.objects.filter(student_id=student_pk).delete()
     return True
 
 
-def _locked(student_pk: int) -> Student | None:
-    return Student.objects.select_for_update(no_key=True).filter(pk=student_pk).first()
-
-
-def _state(student: Student) -> tuple[uuid.UUID, str, dt.date | None, str, int]:
-    return student.version, student.name, student.birth_date, student.training_model, student.school_id
+def _state(student: Student) -> tuple[object, ...]:
+    """What the answers rest on."""
+    own = student.version, student.name, student.birth_date, student.training_model, student.school_id
+    return *own, student.school.rules_version, student.school.time_zone
 
 
 def keep_lapses(student: Student, endings: tuple[reports.Ending, ...], at: dt.datetime) -> None:

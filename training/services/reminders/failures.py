@@ -1,0 +1,43 @@
+"""What could not be done and waits for somebody to look at it. Seen by administrators of the school."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from training.models import Delivery, School, Stale, Student
+
+#: More are counted by the metrics, not listed.
+MOST = 100
+
+
+def deliveries(school: School) -> list[dict[str, Any]]:
+    """The e-mails of a school that were given up, the newest first."""
+    rows = Delivery.objects.filter(school=school, state=Delivery.State.FAILED).select_related(
+        "user", "guardian"
+    )
+    return [
+        {
+            "id": str(each.pk),
+            "kind": each.kind,
+            "to": each.user.email if each.user else each.guardian.email if each.guardian else "",
+            "attempts": each.attempts,
+            "fault": each.fault,
+            "made_at": each.created_at.isoformat(),
+        }
+        for each in rows.order_by("-created_at")[:MOST]
+    ]
+
+
+def records(school: School) -> list[dict[str, Any]]:
+    """The students of a school whose record could not be worked out, so that nobody is told what ends."""
+    rows = list(Stale.objects.filter(school=school, parked_at__isnull=False).order_by("student_id")[:MOST])
+    students = Student.objects.in_bulk([each.student_id for each in rows])
+    return [
+        {
+            "student": {"ref": str(students[each.student_id].ref), "name": students[each.student_id].name},
+            "attempts": each.attempts,
+            "fault": each.fault,
+        }
+        for each in rows
+        if each.student_id in students
+    ]
