@@ -161,17 +161,21 @@ def reachable(folder: pathlib.Path, work: pathlib.Path, account: dict[str, Any])
 
 
 def wait_for(
-    what: str, process: subprocess.Popen[bytes], log: pathlib.Path, ready: Callable[[], bool]
+    what: str,
+    process: subprocess.Popen[bytes],
+    log: pathlib.Path,
+    ready: Callable[[], bool],
+    within: float = START_WITHIN,
 ) -> None:
     """Return once ``ready()``; raise with the log's end when the process ends first or takes too long."""
-    deadline = time.monotonic() + START_WITHIN
+    deadline = time.monotonic() + within
     while True:
         if process.poll() is not None:
             fault = f"ended with code {process.returncode} while starting"
         elif ready():
             return
         elif time.monotonic() > deadline:
-            fault = f"was not ready after {START_WITHIN:.0f} s"
+            fault = f"was not ready after {within:.0f} s"
         else:
             time.sleep(0.02)
             continue

@@ -146,7 +146,8 @@ class Servers:
                 stderr=subprocess.STDOUT,
                 preexec_fn=services.die_with_parent(signal.SIGTERM),
             )
-        services.wait_for("gunicorn", self.web, log, self._answers)
+        # It reads all of the program first, which takes long where much else runs.
+        services.wait_for("gunicorn", self.web, log, self._answers, within=120)
 
     def _answers(self) -> bool:
         with socket.socket() as probe:
