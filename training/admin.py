@@ -1,4 +1,4 @@
-"""The admin site: schools with their own words, users and what each is where; no student's record."""
+"""The admin site: schools with their own words and minimums, users and what each is where; no record."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from django.contrib.auth.models import Group
 from django.http import HttpRequest
 from knox.models import AuthToken
 
+from syllabus.models import SchoolMinimum
 from training.models import EndorsementWording, Role, School, User
 
 admin.site.site_header = admin.site.site_title = "Student pilot training record"
@@ -31,7 +32,7 @@ class KeptForGood(admin.ModelAdmin):
 
 @admin.register(School)
 class SchoolAdmin(KeptForGood):
-    list_display = ["name", "slug", "time_zone", "is_demo"]
+    list_display = ["name", "slug", "time_zone", "late_after_days", "is_demo"]
     search_fields = ["name", "slug"]
 
     def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> list[str]:
@@ -45,6 +46,19 @@ class EndorsementWordingAdmin(admin.ModelAdmin):
 
     list_display = ["school", "kind"]
     list_filter = ["school"]
+
+
+@admin.register(SchoolMinimum)
+class SchoolMinimumAdmin(KeptForGood):
+    """What a school asks for beyond the law. It is ended, not deleted, and its days that are over stay."""
+
+    list_display = ["school_ref", "milestone", "code", "says", "starts", "ends"]
+    list_filter = ["school_ref", "milestone"]
+
+    def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> list[str]:
+        return (
+            [] if obj is None else [each.name for each in SchoolMinimum._meta.fields if each.name != "ends"]
+        )
 
 
 class RolesOfUser(admin.TabularInline):

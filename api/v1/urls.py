@@ -28,6 +28,8 @@ from api.v1.lesson_records import (
     LessonRecordSign,
 )
 from api.v1.milestones import MilestoneDetail, Milestones
+from api.v1.minimums import SchoolMinimumEnd, SchoolMinimums
+from api.v1.notices import NoticeRead, Notices
 from api.v1.records import StudentRecord
 from api.v1.reminders import (
     CalendarAddress,
@@ -50,6 +52,10 @@ urlpatterns = [
     path("milestones", Milestones.as_view(), name="milestones"),
     path("milestones/<str:milestone>", MilestoneDetail.as_view(), name="milestone"),
     path("endorsement-kinds", EndorsementKinds.as_view(), name="endorsement-kinds"),
+    path("notices", Notices.as_view(), name="notices"),
+    path("notices/<int:notice>/read", NoticeRead.as_view(), name="notice-read"),
+    path("school-minimums", SchoolMinimums.as_view(), name="school-minimums"),
+    path("school-minimums/<int:minimum>/end", SchoolMinimumEnd.as_view(), name="school-minimum-end"),
     path("courses", Courses.as_view(), name="courses"),
     path("courses/<str:course>", CourseDetail.as_view(), name="course"),
     path("courses/<str:course>/versions/<int:number>", CourseVersionDetail.as_view(), name="course-version"),

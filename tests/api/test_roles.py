@@ -20,7 +20,7 @@ from tests import factories
 from tests.api.conftest import Clients
 from tests.cast import Cast
 from tests.syllabus.test_course_versions import SMALL
-from tests.training import courses, lessons, reminding
+from tests.training import courses, lessons, own, reminding
 from training import models
 from training.ledger import checkpoints
 from training.services import seals
@@ -67,6 +67,15 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
     ("students/<uuid:ref>/eligibility", "GET"): (None, READ),
     ("students/<uuid:ref>/eligibility/<str:milestone>", "GET"): (None, READ),
     ("endorsement-kinds", "GET"): (None, OPEN),
+    # The notice is Sam's, and the minimum is of the school of Ida and Sam.
+    ("notices", "GET"): (None, ANY_USER),
+    ("notices/<int:notice>/read", "POST"): (None, [401, 200] + [404] * 8 + [401]),
+    ("school-minimums", "GET"): (None, ANY_USER),
+    ("school-minimums", "POST"): (own.SENT, [401, 403, 403, 201, 403, 403, 403, 403, 403, 403, 401]),
+    ("school-minimums/<int:minimum>/end", "POST"): (
+        {},
+        [401, 403, 403, 200, 403, 403, 404, 404, 404, 404, 401],
+    ),
     # The course is the school's own.
     ("courses", "GET"): (None, ANY_USER),
     ("courses/<str:course>", "GET"): (None, OF_SCHOOL),
@@ -203,6 +212,7 @@ def lookers(people: Cast) -> dict[str, models.User | None]:
 def asked(client: APIClient, route: str, method: str, body: Any, people: Cast) -> int:
     path = route.replace("<uuid:ref>", str(people.sam.ref)).replace("<str:milestone>", "faa.first-solo")
     path = path.replace("<uuid:entry>", ANY_ID).replace("<str:course>", "small@lakeside")
+    path = path.replace("<int:notice>", str(own.KEY)).replace("<int:minimum>", str(own.KEY))
     path = path.replace("<int:number>", "1") + (QUERIES.get(route, "") if method == "GET" else "")
     headers = {"If-Match": "*"} if method == "PUT" else {}
     accept = {"docs/": "text/html", "schema/": "application/vnd.oai.openapi"}.get(route, "application/json")
@@ -224,6 +234,7 @@ def test_everybody_gets_what_their_role_gives(
     if "enrolments" in route or "progress" in route:
         courses.enrolled(people, ref=uuid.UUID(ANY_ID))
     lessons.draft(people, id=uuid.UUID(ANY_ID), lesson="")
+    own.stand(people)
     if "course" in route:
         outlines.publish(outlines.save(course_files.read(SMALL, "small"), "lakeside").version, lessons.AT)
     if "reminders/<" in route:

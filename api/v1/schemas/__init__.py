@@ -21,6 +21,7 @@ from api.v1.schemas import (
     record,
     reminders,
     report,
+    schools,
 )
 from api.v1.schemas.report import CONTEXT_IN_A_QUERY, CONTEXT_WORDS
 from api.v1.schemas.shapes import DAY, INSTANT, ref
@@ -40,6 +41,7 @@ def _components() -> str:
         **ledger.components(),
         **lesson_records.components(written),
         **progress.components(),
+        **schools.components(),
         **reminders.components(),
     }
     for name, shown in examples.examples().items():

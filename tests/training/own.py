@@ -1,0 +1,48 @@
+"""A notice of Sam's, and a minimum of the school of Ida and Sam, under a key that is known."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from syllabus.models import SchoolMinimum
+from tests.cast import Cast
+from training import models
+
+KEY = 4_711
+AT = dt.datetime(2026, 3, 3, 18, tzinfo=dt.UTC)
+SENT: dict[str, Any] = {
+    "school": "lakeside",
+    "milestone": "faa.first-solo",
+    "code": "dual",
+    "kind": "total_at_least",
+    "params": {"counts": ["dual"], "need": "15 h"},
+    "says": "15 hours of dual before the first solo",
+    "starts": "2026-03-01",
+}
+
+
+def minimum(people: Cast, **changed: Any) -> SchoolMinimum:
+    said = {key: value for key, value in SENT.items() if key not in ("school", "starts")}
+    return SchoolMinimum.objects.create(
+        **{**said, "school_ref": people.school.slug, "starts": dt.date(2026, 3, 1), **changed}
+    )
+
+
+def notice(people: Cast, **changed: Any) -> models.Notice:
+    return models.Notice.objects.create(
+        **{
+            "school": people.school,
+            "student": people.sam,
+            "user": people.sams_account,
+            "kind": "lesson-signed",
+            "about": "a lesson",
+            "at": AT,
+            **changed,
+        }
+    )
+
+
+def stand(people: Cast) -> None:
+    notice(people, pk=KEY)
+    minimum(people, pk=KEY, code="solo", params={"counts": ["solo"], "need": "1 h"}, says="An hour solo")

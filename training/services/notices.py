@@ -1,0 +1,34 @@
+"""What somebody is told inside the program: their own notices, and marking one as read."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from django.db import transaction
+from django.db.models import Q, QuerySet
+
+from training.models import Notice, User
+from training.services import access
+
+
+def told(user: User, on: dt.date) -> QuerySet[Notice]:
+    """The notices that are for a user, of whatever kind, about students whom they may still see on a day.
+
+    One that was written before the student had an account is the student's from then on.
+    """
+    theirs = Q(user=user) | Q(user__isnull=True, student__user=user)
+    seen = access.visible_students(user, on=on)
+    return Notice.objects.filter(theirs, student__in=seen.values("pk")).select_related("student")
+
+
+@transaction.atomic
+def mark_read(user: User, notice: int, at: dt.datetime) -> Notice:
+    """Note that a notice was read; again, the first time stays.
+
+    Raises: Notice.DoesNotExist, whether there is none or it is somebody else's.
+    """
+    found = told(user, at.date()).select_for_update(of=("self",)).get(pk=notice)
+    if found.read_at is None:
+        found.read_at = at
+        found.save(update_fields=["read_at"])
+    return found
