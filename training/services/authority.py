@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import uuid
 from collections.abc import Iterator
+from contextvars import ContextVar
 from dataclasses import dataclass
 
 from syllabus.engine import record as engine
@@ -170,8 +172,8 @@ def endorsement_cautions(
     if held is None or (category is None and model is None):
         return []
     fleet = Aircraft.objects.filter(school_id=student.school_id, model=model or "", device="")
-    crafts = set(fleet.values_list("category", "klass")) or {(category, None)}
-    if any(covered(held, *each) is not False for each in crafts):
+    crafts: list[tuple[str | None, str | None]] = [*fleet.values_list("category", "klass").distinct()]
+    if any(covered(held, *each) is not False for each in crafts or [(category, None)]):
         return []
     assert role is not None
     cite = given.rule("category-and-class", on).cite
@@ -189,8 +191,27 @@ def _named(craft: engine.Aircraft) -> str:
     return ", ".join(filter(None, (craft.registration, craft.model, what))) or "none named"
 
 
+#: The roles read so far, where the caller reads each once: by user and school.
+_READ: ContextVar[dict[tuple[int, int], Role | None] | None] = ContextVar("roles read once", default=None)
+
+
+@contextlib.contextmanager
+def read_once() -> Iterator[None]:
+    """For the time of the block a role is read once: the questions of one transaction have one answer."""
+    before = _READ.set({})
+    try:
+        yield
+    finally:
+        _READ.reset(before)
+
+
 def _role(by: User, student: Student) -> Role | None:
+    read, key = _READ.get(), (by.pk, student.school_id)
+    if read is not None and key in read:
+        return read[key]
     role = Role.objects.filter(user=by, school_id=student.school_id, role=Role.Kind.INSTRUCTOR).first()
     if role is not None:
         role.user, role.school = by, student.school
+    if read is not None:
+        read[key] = role
     return role
