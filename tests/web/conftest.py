@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import Any
+
 import pytest
 from django.core.cache import cache
+from playwright.sync_api import Browser
 
 from api.v1.schemas.examples import RECORD
 from syllabus.engine import document
 from tests import factories
 from tests.cast import Cast, cast
+from tests.web.browsing import PASSWORD, SIZES, Watched
 from training import record
 
 
@@ -31,3 +36,28 @@ def taught(people: Cast) -> Cast:
 def no_try_counted_yet() -> None:
     """Tries to sign in are counted in the cache, which outlives a test."""
     cache.clear()
+
+
+@pytest.fixture
+def school(transactional_db: None) -> Cast:
+    people = cast()
+    people.ida.set_password(PASSWORD)
+    people.ida.save()
+    record.store(people.sam, document.parse(SAMS), by=None, at=factories.NOON)
+    return people
+
+
+@pytest.fixture(params=["light", "dark"])
+def scheme(request: pytest.FixtureRequest) -> Any:
+    return request.param
+
+
+@pytest.fixture(params=SIZES)
+def watched(request: pytest.FixtureRequest, scheme: Any, browser: Browser) -> Iterator[Watched]:
+    width, height = SIZES[request.param]
+    # The rules are read by a script put into the page, which its policy would rightly refuse.
+    context = browser.new_context(
+        viewport={"width": width, "height": height}, color_scheme=scheme, bypass_csp=True
+    )
+    yield Watched(context.new_page())
+    context.close()

@@ -2,79 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Any
-
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser
 from pytest_django.live_server_helper import LiveServer
 
-from syllabus.engine import document
-from tests import factories
-from tests.cast import Cast, cast
-from tests.web.conftest import SAMS
-from training import record
+from tests.cast import Cast
+from tests.web.browsing import Watched, sign_in
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-SIZES = {"a desk": (1440, 900), "a tablet": (820, 1180), "a telephone": (390, 844)}
-PASSWORD = "a fine day for it"
-RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}}
-
-
-@pytest.fixture
-def school(transactional_db: None) -> Cast:
-    people = cast()
-    people.ida.set_password(PASSWORD)
-    people.ida.save()
-    record.store(people.sam, document.parse(SAMS), by=None, at=factories.NOON)
-    return people
-
-
-class Watched:
-    """A page, and what its console complained of."""
-
-    def __init__(self, page: Page):
-        self.page = page
-        self.complaints: list[str] = []
-        page.on("console", lambda said: self._note(said.type, said.text))
-        page.on("pageerror", lambda error: self.complaints.append(str(error)))
-
-    def _note(self, kind: str, text: str) -> None:
-        if kind in ("error", "warning"):
-            self.complaints.append(text)
-
-    def is_well(self) -> None:
-        wide = self.page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
-        assert wide <= 0, f"{self.page.url} is {wide} px too wide"
-        found = Axe().run(self.page, options=RULES)
-        assert found.violations_count == 0, f"{self.page.url}\n{found.generate_report()}"
-        assert self.complaints == []
-
-
-@pytest.fixture(params=["light", "dark"])
-def scheme(request: pytest.FixtureRequest) -> Any:
-    return request.param
-
-
-@pytest.fixture(params=SIZES)
-def watched(request: pytest.FixtureRequest, scheme: Any, browser: Browser) -> Iterator[Watched]:
-    width, height = SIZES[request.param]
-    # The rules are read by a script put into the page, which its policy would rightly refuse.
-    context = browser.new_context(
-        viewport={"width": width, "height": height}, color_scheme=scheme, bypass_csp=True
-    )
-    yield Watched(context.new_page())
-    context.close()
-
-
-def sign_in(page: Page, at: str) -> None:
-    page.goto(f"{at}/login/")
-    page.get_by_label("E-mail address").fill("ida@lakeside.example")
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in").click()
-    page.get_by_role("button", name="Sign out").wait_for()
 
 
 def test_the_pages_break_no_rule(watched: Watched, school: Cast, live_server: LiveServer) -> None:

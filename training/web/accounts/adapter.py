@@ -11,13 +11,14 @@ from allauth.mfa.models import Authenticator
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from knox.models import AuthToken
 
 from training.models import User
 
 NAME = "Student pilot training record"
 #: What is said on the next page, by the name allauth has for it. Whatever has no line here is not said.
 SAID = {
-    "account/messages/password_changed.txt": "The password is changed. Every other session has ended.",
+    "account/messages/password_changed.txt": "The password is changed; other sessions and programs' tokens have ended.",
     "mfa/messages/webauthn_added.txt": "The passkey is added.",
     "mfa/messages/webauthn_removed.txt": "The passkey is removed.",
     "mfa/messages/totp_activated.txt": "The authenticator app is set up.",
@@ -53,6 +54,11 @@ class AccountAdapter(DefaultAccountAdapter):
     def reauthenticate(self, user: User, password: str) -> bool:
         found = self.authenticate(context.request, email=user.email, password=password)
         return found is not None and found.pk == user.pk
+
+    def set_password(self, user: User, password: str) -> None:
+        """A new password ends what the old one opened; Django ends the sessions."""
+        super().set_password(user, password)
+        AuthToken.objects.filter(user=user).delete()
 
     def get_reauthentication_methods(self, user: Any) -> list[dict[str, Any]]:
         ways = super().get_reauthentication_methods(user)

@@ -1,0 +1,244 @@
+"""Passkeys in a real browser with an authenticator of its own: added, signing in, under a signature."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from allauth.mfa.models import Authenticator
+from playwright.sync_api import Browser, Page, expect
+from pytest_django.live_server_helper import LiveServer
+
+from tests.cast import Cast
+from tests.training.lessons import CONTENT
+from tests.web.browsing import PASSWORD, Watched, sign_in, totp
+from training import models
+from training.ledger import verify
+from training.ledger.export import export
+from training.services import lesson_audit, seals
+from training.services.confirming import content_of
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+#: Signs in the page of a person who is signed in, by fetch; gives the answers of the API.
+SIGN = """async ({ ref, key, content }) => {
+  const passkeys = await import("/static/training/passkeys.js");
+  const csrf = document.querySelector("[name=csrfmiddlewaretoken]").value;
+  const headers = { "Content-Type": "application/json", "X-CSRFToken": csrf };
+  const api = async (path, said) => {
+    const url = `/api/v1/students/${ref}/lesson-records${path}`;
+    const answer = await fetch(url, { method: "POST", headers, body: JSON.stringify(said) });
+    return { status: answer.status, ...(await answer.json()) };
+  };
+  const draft = await api("", { id: key, lesson: "S1-L3", content });
+  const hash = draft.content_hash;
+  const said = passkeys.statement({ kind: "lesson.signed", subject: ref, about: key, hash });
+  const passkey = await passkeys.confirm(said);
+  const other = await passkeys.confirm({ ...said, about: ref });
+  const refused = await api(`/${key}/sign`, { content_hash: hash, passkey: other });
+  const signed = await api(`/${key}/sign`, { content_hash: hash, passkey });
+  return { draft, refused, signed };
+}"""
+
+
+class Device:
+    """A browser with an authenticator inside it, as a tablet has."""
+
+    def __init__(self, browser: Browser, *, verified: bool = True):
+        self.context = browser.new_context()
+        self.page = self.context.new_page()
+        self.watched = Watched(self.page)
+        self.session = self.context.new_cdp_session(self.page)
+        self.session.send("WebAuthn.enable")
+        made = self.session.send(
+            "WebAuthn.addVirtualAuthenticator",
+            {
+                "options": {
+                    "protocol": "ctap2",
+                    "transport": "internal",
+                    "hasResidentKey": True,
+                    "hasUserVerification": True,
+                    "isUserVerified": verified,
+                    "automaticPresenceSimulation": True,
+                }
+            },
+        )
+        self.id = made["authenticatorId"]
+
+    def knows(self) -> list[dict[str, Any]]:
+        found: list[dict[str, Any]] = self.session.send(
+            "WebAuthn.getCredentials", {"authenticatorId": self.id}
+        )["credentials"]
+        return found
+
+    def verifies(self, yes: bool) -> None:
+        self.session.send("WebAuthn.setUserVerified", {"authenticatorId": self.id, "isUserVerified": yes})
+
+
+@pytest.fixture
+def tablet(browser: Browser) -> Iterator[Device]:
+    made = Device(browser)
+    yield made
+    made.context.close()
+
+
+def add_passkey(page: Page, at: str, name: str = "Tablet") -> None:
+    """From the page Security, with the password once more."""
+    page.goto(f"{at}/account/")
+    page.get_by_role("link", name="Add a passkey").click()
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Confirm").click()
+    page.get_by_label("Name of this passkey").fill(name)
+    page.get_by_role("button", name="Add it").click()
+    page.get_by_role("heading", name="Recovery codes").wait_for()
+
+
+def test_a_passkey_is_added_signs_in_and_is_removed(
+    tablet: Device,
+    school: Cast,
+    live_server: LiveServer,
+) -> None:
+    page, at = tablet.page, live_server.url
+    sign_in(page, at)
+    add_passkey(page, at)
+    assert page.locator(".codes li").count() == 10
+    [known] = tablet.knows()
+    assert known["isResidentCredential"]
+    assert known["rpId"] == "localhost"
+
+    page.get_by_role("button", name="Sign out").click()
+    page.goto(f"{at}/login/?next=/students/{school.sam.ref}/")
+    page.get_by_role("button", name="Use a passkey").click()
+    page.get_by_role("heading", name="Sam Example").wait_for()
+    row = Authenticator.objects.get(type="webauthn")
+    assert row.user == school.ida
+    assert row.last_used_at
+    assert row.data["sign_counts"]["login"]["count"] >= 1
+
+    # From now on the password asks for more; the passkey gives it.
+    page.get_by_role("button", name="Sign out").click()
+    page.goto(f"{at}/login/")
+    page.get_by_label("E-mail address").fill("ida@lakeside.example")
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    page.get_by_role("heading", name="Second step").wait_for()
+    page.goto(f"{at}/students/{school.sam.ref}/")
+    page.get_by_role("heading", name="Second step").wait_for()
+    expect(page.get_by_role("button", name="Sign out")).not_to_be_visible()
+    page.get_by_role("button", name="Use a passkey").click()
+    page.get_by_role("button", name="Sign out").wait_for()
+
+    page.goto(f"{at}/account/")
+    page.get_by_role("link", name="Rename Tablet").click()
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Confirm").click()
+    page.get_by_label("Name of this passkey").fill("Old tablet")
+    page.get_by_role("button", name="Rename it").click()
+    page.get_by_role("link", name="Remove Old tablet").click()
+    page.get_by_role("button", name="Remove it").click()
+    page.get_by_text("The passkey is removed.").wait_for()
+    assert not Authenticator.objects.exists()
+    page.get_by_role("button", name="Sign out").click()
+    page.goto(f"{at}/login/")
+    page.get_by_role("button", name="Use a passkey").click()
+    expect(page.get_by_text("It was not accepted")).to_be_visible()
+    assert tablet.watched.complaints == []
+
+
+def test_a_passkey_that_asks_for_nothing_signs_nobody_in(
+    tablet: Device,
+    school: Cast,
+    live_server: LiveServer,
+) -> None:
+    page, at = tablet.page, live_server.url
+    sign_in(page, at)
+    add_passkey(page, at)
+    page.get_by_role("button", name="Sign out").click()
+    page.goto(f"{at}/login/")
+    tablet.verifies(False)
+    page.get_by_role("button", name="Use a passkey").click()
+    expect(page.locator("form[data-passkey] .wrong")).to_have_text(
+        "It was broken off, took too long, or no passkey of this account is here."
+    )
+    page.goto(f"{at}/students/{school.sam.ref}/")
+    page.get_by_role("heading", name="Sign in").wait_for()
+
+
+def test_a_lesson_is_signed_with_the_passkey_from_the_browser_to_the_ledger(
+    tablet: Device,
+    school: Cast,
+    live_server: LiveServer,
+) -> None:
+    page, at = tablet.page, live_server.url
+    sign_in(page, at)
+    add_passkey(page, at)
+    page.goto(f"{at}/")
+    asked = {"ref": str(school.sam.ref), "key": str(uuid.uuid4()), "content": CONTENT}
+    told = page.evaluate(SIGN, asked)
+    assert told["draft"]["status"] == 201, told
+    assert told["refused"]["status"] == 403, told
+    assert "signed something else" in told["refused"]["detail"]
+    assert told["signed"]["status"] == 200, told
+
+    signed = models.SignOff.objects.get()
+    assert str(signed.lesson_id) == asked["key"]
+    assert signed.confirmed["origin"] == at
+    assert signed.confirmed["rp"] == "localhost"
+    assert signed.confirmed["statement"]["content_hash"] == signed.content_hash
+    found = verify.check(export(seals.tree_of(school.school), at=signed.at))
+    assert (found.faults, found.passkeys) == ([], 1)
+    assert list(lesson_audit.faults(school.school)) == []
+
+
+def test_the_hash_that_the_browser_makes_is_the_servers(
+    tablet: Device,
+    school: Cast,
+    live_server: LiveServer,
+) -> None:
+    page = tablet.page
+    page.goto(f"{live_server.url}/login/")
+    value = {"b": [1, 44.31, -89.0, 1e-6, True, None], "a": 'Grün "✓" \n 🛩', "A": {"é": {}, "e": []}}
+    made = page.evaluate(
+        "async (value) => (await import('/static/training/passkeys.js')).contentHash(value)", value
+    )
+    assert made == content_of(value)[1]
+
+
+def test_the_accounts_pages_break_no_rule(watched: Watched, school: Cast, live_server: LiveServer) -> None:
+    page, at = watched.page, live_server.url
+    for path in ("/login/", "/password/", "/password/sent/", "/password/x-y/", "/password/set/"):
+        page.goto(at + path)
+        watched.is_well()
+    sign_in(page, at)
+    for path in ("/account/", "/account/password/", "/account/confirm/", "/account/app/"):
+        page.goto(at + path)
+        watched.is_well()
+    page.get_by_label("Password").fill("another")
+    page.get_by_role("button", name="Confirm").click()
+    page.get_by_text("This is not your password.").wait_for()
+    watched.is_well()
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Confirm").click()
+    secret = page.locator(".key").inner_text()
+    watched.is_well()
+    page.get_by_label("The code that the app shows").fill(totp(secret))
+    page.get_by_role("button", name="Set it up").click()
+    page.get_by_role("heading", name="Recovery codes").wait_for()
+    watched.is_well()
+    for path in (
+        "/account/",
+        "/account/passkeys/add/",
+        "/account/app/remove/",
+        "/account/recovery-codes/new/",
+    ):
+        page.goto(at + path)
+        watched.is_well()
+    page.get_by_role("button", name="Sign out").click()
+    page.goto(f"{at}/login/")
+    page.get_by_label("E-mail address").fill("ida@lakeside.example")
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    page.get_by_role("heading", name="Second step").wait_for()
+    watched.is_well()
