@@ -70,7 +70,7 @@ def sign_off(
     Effects: one transaction, with the student's row locked. A correction retires the entries of the lesson
              in whose place it stands. The student finds a notice.
     """
-    with transaction.atomic():
+    with transaction.atomic(), authority.read_once():
         owner = LessonRecord.objects.values_list("student_id", flat=True).get(pk=lesson_id)
         student = Student.objects.select_for_update(of=("self",)).select_related("school").get(pk=owner)
         lesson = (
