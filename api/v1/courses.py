@@ -14,7 +14,7 @@ from rest_framework.renderers import BaseRenderer, JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.v1.description import Answer, Header, Link, Parameter, describe
+from api.v1.description import Answer, Header, Parameter, describe
 from api.v1.endorsements import ConfirmThrottle
 from api.v1.errors import Problem, Unreadable, not_found
 from api.v1.parsing import StrictJSONParser
@@ -144,23 +144,7 @@ class Courses(CourseView):
             " versions; an administrator sees the school's drafts too. `course` is a course's address: its"
             " code, and of a school's own course `code@school`."
         ),
-        answers={
-            200: Answer(
-                "CourseList",
-                "The courses",
-                links=[
-                    Link("course", "readCourse", {"course": "$response.body#/courses/0/course"}),
-                    Link(
-                        "version",
-                        "readCourseVersion",
-                        {
-                            "course": "$response.body#/courses/0/course",
-                            "number": "$response.body#/courses/0/versions/0/number",
-                        },
-                    ),
-                ],
-            )
-        },
+        answers={200: Answer("CourseList", "The courses")},
         refuses=(401, 406, 422),
     )
     def get(self, request: Request) -> Response:
@@ -173,36 +157,6 @@ class Courses(CourseView):
             for address, versions in courses.listed(self.user)
         ]
         return Response({"courses": shown})
-
-
-_VERSION_LINKS = [
-    Link(
-        "version",
-        "readCourseVersion",
-        {"course": "$response.body#/course", "number": "$response.body#/number"},
-    ),
-    Link(
-        "change",
-        "writeCourse",
-        {"course": "$response.body#/course", "If-Match": "$response.header.ETag"},
-        "$response.body#/outline",
-    ),
-    Link(
-        "publish",
-        "publishCourse",
-        {"course": "$response.body#/course", "number": "$response.body#/number"},
-        {"content_hash": "$response.body#/content_hash"},
-    ),
-    Link(
-        "compare",
-        "compareCourseVersions",
-        {
-            "course": "$response.body#/course",
-            "number": "$response.body#/number",
-            "with": "$response.body#/number",
-        },
-    ),
-]
 
 
 class CourseDetail(CourseView):
@@ -219,15 +173,7 @@ class CourseDetail(CourseView):
             " there is one. `Accept: application/yaml` gives the text of its file instead."
         ),
         parameters=[COURSE],
-        answers={
-            200: Answer(
-                "CourseVersion",
-                "The newest version",
-                [ETAG],
-                also={YAML: "CourseOutline"},
-                links=_VERSION_LINKS,
-            )
-        },
+        answers={200: Answer("CourseVersion", "The newest version", [ETAG], also={YAML: "CourseOutline"})},
         refuses=_READS,
     )
     def get(self, request: Request, course: str) -> Response:
@@ -256,15 +202,8 @@ class CourseDetail(CourseView):
                 "The draft, or the version that says it already",
                 [ETAG],
                 also={YAML: "CourseOutline"},
-                links=_VERSION_LINKS,
             ),
-            201: Answer(
-                "CourseVersion",
-                "The draft of a new course",
-                [ETAG],
-                also={YAML: "CourseOutline"},
-                links=_VERSION_LINKS,
-            ),
+            201: Answer("CourseVersion", "The draft of a new course", [ETAG], also={YAML: "CourseOutline"}),
         },
         refuses=(400, 401, 403, 404, 406, 411, 412, 413, 415, 422, 428),
     )
@@ -310,11 +249,7 @@ class CourseVersionDetail(CourseView):
             " `Accept: application/yaml` gives the text of its file instead."
         ),
         parameters=[COURSE, NUMBER],
-        answers={
-            200: Answer(
-                "CourseVersion", "The version", [ETAG], also={YAML: "CourseOutline"}, links=_VERSION_LINKS
-            )
-        },
+        answers={200: Answer("CourseVersion", "The version", [ETAG], also={YAML: "CourseOutline"})},
         refuses=_READS,
     )
     def get(self, request: Request, course: str, number: int) -> Response:
@@ -375,7 +310,7 @@ class CoursePublication(CourseView):
         ),
         parameters=[COURSE, NUMBER],
         body="CourseToPublish",
-        answers={200: Answer("CourseVersion", "It is published", [ETAG], links=_VERSION_LINKS)},
+        answers={200: Answer("CourseVersion", "It is published", [ETAG])},
         refuses=(400, 401, 403, 404, 406, 409, 411, 413, 415, 422, 429),
     )
     def post(self, request: Request, course: str, number: int) -> Response:

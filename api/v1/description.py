@@ -14,7 +14,7 @@ from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.plumbing import ResolvedComponent
 
-from api.v1 import schemas
+from api.v1 import links, schemas
 from api.v1.errors import MEDIA_TYPE
 
 Schema = dict[str, Any]
@@ -52,31 +52,16 @@ class Header:
 
 
 @dataclass(frozen=True)
-class Link:
-    """What may be called next, with what of the answer: runtime expressions, as OpenAPI writes them."""
-
-    name: str
-    operation: str
-    parameters: Mapping[str, str]
-    body: Any = None
-
-    def as_openapi(self) -> Schema:
-        made: Schema = {"operationId": self.operation, "parameters": dict(self.parameters)}
-        return made if self.body is None else {**made, "requestBody": self.body}
-
-
-@dataclass(frozen=True)
 class Answer:
     """An answer that is no refusal; ``schema`` names a component, None means no body.
 
-    ``also`` has further media types with their components, ``links`` what may be called next.
+    ``also`` has further media types with their components.
     """
 
     schema: str | None
     description: str
     headers: Sequence[Header] = ()
     also: Mapping[str, str] = field(default_factory=dict)
-    links: Sequence[Link] = ()
 
     def as_openapi(self) -> Schema:
         made: Schema = {"description": self.description}
@@ -85,8 +70,6 @@ class Answer:
         if self.schema:
             named = {"application/json": self.schema, **self.also}
             made["content"] = {media: {"schema": schemas.ref(name)} for media, name in named.items()}
-        if self.links:
-            made["links"] = {each.name: each.as_openapi() for each in self.links}
         return made
 
 
@@ -169,6 +152,9 @@ class Description(AutoSchema):
                 ResolvedComponent(name=name, type=ResolvedComponent.SCHEMA, schema=schema, object=name)
             )
         responses = {str(status): answer.as_openapi() for status, answer in told.answers.items()}
+        for status in told.answers:
+            if next_ones := links.of(told.name, status):
+                responses[str(status)]["links"] = next_ones
         for status in sorted({*told.refuses, 500}):
             responses[str(status)] = _refusal(status)
         made: Schema = {

@@ -11,7 +11,7 @@ from django.core.exceptions import ImproperlyConfigured
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.v1.description import Answer, Link, Parameter, describe
+from api.v1.description import Answer, Parameter, describe
 from api.v1.endorsements import own_id
 from api.v1.errors import Problem, not_found
 from api.v1.views import OpenView, View
@@ -97,22 +97,10 @@ class LedgerCheckpoint(View):
             "The signed statement of how many entries the ledger of one's school has, and of its root:"
             " `checkpoint` is a compact JWS (RFC 7515, algorithm Ed25519) over the canonical JSON of"
             " `format`, `tree`, `size`, `root` and `at`. It says nothing of what was sealed. Keep it: it"
-            " shows later that nothing before it was changed (`consistency`, or `--against FILE` of the verifier)."
+            " shows later that nothing before it was changed (`consistency`, or `--against` of the verifier)."
         ),
         parameters=[SCHOOL],
-        answers={
-            200: Answer(
-                "LedgerCheckpoint",
-                "The newest checkpoint",
-                links=[
-                    Link(
-                        "consistency",
-                        "readLedgerConsistency",
-                        {"from": "$response.body#/size", "school": "$response.body#/school"},
-                    )
-                ],
-            )
-        },
+        answers={200: Answer("LedgerCheckpoint", "The newest checkpoint")},
         refuses=(401, 404, 406, 422, 503),
     )
     def get(self, request: Request) -> Response:

@@ -1,0 +1,48 @@
+"""Some three hundred calls along the links of the description, each answer held against it.
+
+``CONTRACT_CASES=1000`` before the command walks further, and prints what was answered.
+"""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+
+from api.v1.links import LINKS
+from tests.api.test_contract import connection_kept  # noqa: F401  (a fixture)
+from tests.api.test_description import operations
+from tests.api.workflows import Workflow, people_who_can_sign
+from tests.cast import Cast
+
+CASES = os.environ.get("CONTRACT_CASES", "")
+
+
+@pytest.mark.usefixtures("connection_kept")
+def test_ways_through_the_api_are_as_described(people: Cast, capsys: pytest.CaptureFixture[str]) -> None:
+    cases = int(CASES or 300)
+    flow = Workflow(people_who_can_sign(people), seed=cases)
+    flow.walk(cases)
+    if CASES:
+        with capsys.disabled():
+            print(f"\n{flow.calls} calls in {flow.scenarios} scenarios, {len(flow.failures)} failures")
+            for (operation, status), number in sorted(flow.told.items()):
+                print(f"{number:6} {operation} {status}")
+    assert flow.failures == []
+    assert flow.calls >= cases
+    assert flow.unseen == set()
+
+
+@pytest.mark.parametrize(
+    ("operation", "status"), [pytest.param(*each, id=f"{each[0]} {each[1]}") for each in LINKS]
+)
+def test_links_lead_from_answers_that_are_given_to_operations_that_are_there(
+    operation: str, status: int
+) -> None:
+    described = {told["operationId"]: told for _, _, told in operations()}
+    links = described[operation]["responses"][str(status)]["links"]
+    assert len(links) == len(LINKS[operation, status])
+    for link in links.values():
+        target = described[link["operationId"]]
+        assert set(link["parameters"]) <= {each["name"] for each in target["parameters"]}
+        assert "requestBody" in target or "requestBody" not in link
