@@ -7,6 +7,7 @@ from typing import Any
 
 from celery import shared_task
 from celery.signals import worker_ready
+from django.core.management import call_command
 
 from training.services import reminders
 
@@ -18,6 +19,12 @@ log = logging.getLogger(__name__)
 def sweep(self: Any) -> None:
     """Work out, make and send what is due."""
     log.info("swept: %s", reminders.sweep())
+
+
+@shared_task(name="training.reset_demo")
+def reset_demo() -> None:
+    """Put the demo school back to its first day, where there is one and ``DEMO_RESET`` asked for it."""
+    call_command("reset_demo")
 
 
 @worker_ready.connect

@@ -7,6 +7,7 @@ from typing import Any
 from celery import Celery
 from celery.schedules import crontab
 from celery.signals import setup_logging
+from django.conf import settings
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "training.config.settings")
 
@@ -19,6 +20,9 @@ app.conf.beat_scheduler = "celery.beat:Scheduler"
 app.conf.beat_schedule = {
     "sweep": {"task": "training.sweep", "schedule": crontab(), "options": {"expires": 55}},
 }
+if settings.DEMO_RESET:
+    nightly = crontab(hour="9", minute="0")  # in the small hours at the demo school
+    app.conf.beat_schedule["reset-demo"] = {"task": "training.reset_demo", "schedule": nightly}
 
 
 @setup_logging.connect

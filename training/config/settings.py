@@ -15,6 +15,7 @@
 - ``EMAIL_URL``: ``smtp+tls://…``; unset: mail is written to the log; ``EMAIL_FROM``: the sender's address
 - ``PUBLIC_ADDRESS``: where people reach this server, such as ``https://training.example``; stands in mails and
   calendars; unset: the first of ``TRUSTED_ORIGINS``
+- ``DEMO_RESET``: on where the beat puts a demo school back to its first day every night; needs ``DEMO_PASSWORD``
 - ``LOG_LEVEL``: default ``INFO``; ``LOG_FORMAT``: ``json`` or ``lines``; default: json unless embedded or debug
 - ``METRICS_TOKEN``: 20 characters or more that open ``/metrics`` and the details of ``/readyz``, sent as
   ``Authorization: Bearer …``; unset: they open to this machine itself, and to nobody where ``HTTPS`` is on
@@ -307,6 +308,9 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "SWAGGER_UI_SETTINGS": {"deepLinking": True, "validatorUrl": None},
 }
+
+# A demo that is open to the public is put back to its first day every night.
+DEMO_RESET = switch(env, "DEMO_RESET", default=False)
 
 # Background work: Celery only rings, the database knows what is due. So a lost broker loses no reminder.
 REDIS_URL = env.str("REDIS_URL", default="")

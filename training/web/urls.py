@@ -2,11 +2,23 @@
 
 from django.urls import include, path
 
-from training.web import views
+from training.web import reminders, student, views
 
 urlpatterns = [
     path("", views.home, name="home"),
     path("", include("training.web.accounts.urls")),
     path("milestones/", views.milestones, name="milestones"),
     path("students/<uuid:ref>/", views.student, name="student"),
+    path("students/<uuid:ref>/standing/", student.standing, name="standing"),
+    path("students/<uuid:ref>/hours/", student.hours, name="hours"),
+    path("students/<uuid:ref>/lessons/", student.lessons, name="lessons"),
+    path("students/<uuid:ref>/lessons/<uuid:entry>/", student.lesson, name="lesson"),
+    path("students/<uuid:ref>/lessons/<uuid:entry>/acknowledge/", student.acknowledge, name="acknowledge"),
+    path("students/<uuid:ref>/record.json", student.download, name="record-document"),
+    path("reminders/", reminders.own, name="reminders"),
+    path("reminders/ahead/", reminders.ahead, name="reminders-ahead"),
+    path("reminders/calendar/", reminders.calendar, name="reminder-calendar"),
+    path("reminders/preferences/", reminders.prefer, name="reminder-preferences"),
+    path("reminders/<uuid:ref>/", reminders.act, name="reminder"),
+    path("calendars/<str:secret>.ics", reminders.feed, name="calendar"),
 ]

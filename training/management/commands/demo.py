@@ -14,7 +14,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import connections
 
 from training import reports
-from training.management import eligibility_table
+from training.management import clock, eligibility_table
 from training.models import Student
 from training.services import demo
 
@@ -61,6 +61,10 @@ class Command(BaseCommand):
         self.stdout.write(self.gaps(loaded, at))
         self.stdout.write(self.people(loaded, f"http://{HOST}:{port}"))
         if not options["no_serve"]:
+            if settings.EMAIL_BACKEND.endswith("console.EmailBackend"):
+                settings.EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
+                settings.EMAIL_FILE_PATH = settings.DATA_DIR / "mail"
+                self.stdout.write(f"\nE-mails are not sent but written to {settings.EMAIL_FILE_PATH}.")
             self.stdout.write(f"\nServing on http://{HOST}:{port}/ until Ctrl-C.")
             self.stdout.flush()
             serve(port)
@@ -124,6 +128,7 @@ def serve(port: int) -> None:
                 "loglevel": "warning",
                 "graceful_timeout": 3,
                 "control_socket_disable": True,
+                "post_worker_init": lambda worker: clock.start(),
             }
             for name, value in chosen.items():
                 self.cfg.set(name, value)

@@ -15,8 +15,8 @@ class Command(BaseCommand):
     """Works out what changed, makes the reminders that are due, and sends what is to be sent."""
 
     help = (
-        "Makes the reminders that are due and sends what is to be sent, once. A worker with its beat does the "
-        "same every minute, as does the demo's own server. It may run beside them, and at any time again."
+        "Makes the reminders that are due and sends what is to be sent, once. A worker with its beat does "
+        "the same every minute, as does the demo's own server. It may run beside them, and at any time again."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:

@@ -1,0 +1,205 @@
+"""The pages of reminders: each person's own, and the calendar under its secret address."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import uuid
+
+import icalendar
+import pytest
+import time_machine
+from django.test import Client
+from rest_framework.test import APIClient
+
+from tests import factories
+from tests.cast import Cast
+from tests.training.reminding import at, sam, solo, sweep
+from tests.web.test_pages import text_of
+from training import models
+
+#: The solo endorsement of 1 February holds through 2 May; 14 days before, Sam and Ida are told.
+THE_DAY = at("2026-04-18 18:00")
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def told(people: Cast):
+    sam(people, solo("2026-02-01"))
+    with time_machine.travel(THE_DAY, tick=False):
+        sweep(THE_DAY)
+        yield people
+
+
+def signed_in(user: models.User) -> Client:
+    client = Client()
+    client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    return client
+
+
+def test_one_reads_ones_own_and_puts_it_off(told: Cast) -> None:
+    client = signed_in(told.sams_account)
+    page = client.get("/reminders/")
+    assert "2 May 2026" in text_of(page)
+    [reminder] = models.Reminder.objects.all()
+    address = f"/reminders/{reminder.ref}/"
+    client.post(address)
+    assert "Read." in text_of(client.get("/reminders/"))
+    page = client.post(address, {"until": "2026-04-25"}, follow=True)
+    assert "Put off until 25 Apr 2026." in text_of(page)
+    assert "Read." not in text_of(page)
+
+
+@pytest.mark.parametrize(
+    ("until", "said"),
+    [
+        pytest.param("2026-04-18", "not between tomorrow and the last day, 2026-05-02", id="today"),
+        pytest.param(
+            "2026-05-03", "not between tomorrow and the last day, 2026-05-02", id="after the last day"
+        ),
+        pytest.param("soon", "'soon' is no day", id="no day at all"),
+    ],
+)
+def test_it_is_put_off_to_a_day_on_which_it_helps(told: Cast, until: str, said: str) -> None:
+    [reminder] = models.Reminder.objects.all()
+    client = signed_in(told.ida)
+    assert said in text_of(client.post(f"/reminders/{reminder.ref}/", {"until": until}, follow=True))
+
+
+@pytest.mark.parametrize("who", ["ottos_account", "olaf", "ada"])
+def test_nobody_else_finds_it(told: Cast, who: str) -> None:
+    [reminder] = models.Reminder.objects.all()
+    client = signed_in(getattr(told, who))
+    assert "Sam" not in text_of(client.get("/reminders/"))
+    assert client.post(f"/reminders/{reminder.ref}/").status_code == 404
+
+
+def test_the_preferences_are_kept(people: Cast) -> None:
+    client = signed_in(people.ida)
+    sent = {"quiet_from": "22:30", "quiet_until": "06:15", "time_zone": "America/Denver"}
+    assert "Your preferences are kept." in text_of(client.post("/reminders/preferences/", sent, follow=True))
+    kept = models.ReminderPreferences.objects.get(user=people.ida)
+    assert (kept.quiet_from, kept.quiet_until, kept.time_zone, kept.email) == (
+        dt.time(22, 30), dt.time(6, 15), "America/Denver", False,
+    )  # fmt: skip
+    wrong = client.post("/reminders/preferences/", {**sent, "time_zone": "Mars/Olympus"}, follow=True)
+    assert "'Mars/Olympus' is no time zone" in text_of(wrong)
+
+
+def test_an_administrator_sees_what_will_be_sent_and_others_do_not(told: Cast) -> None:
+    shown = text_of(signed_in(told.ada).get("/reminders/ahead/"))
+    assert "29 Apr 2026 Sam Example Endorsed in the logbook for solo" in shown
+    assert signed_in(told.ida).get("/reminders/ahead/").status_code == 403
+    assert "Sam" not in text_of(signed_in(factories.administrator(told.elsewhere)).get("/reminders/ahead/"))
+
+
+# The calendar
+
+
+def drawn(user: models.User) -> str:
+    answer = signed_in(user).post("/reminders/calendar/")
+    [address] = re.findall(
+        r"<code>http://127\.0\.0\.1:8000(/calendars/[\w-]{43}\.ics)</code>", answer.content.decode()
+    )
+    return address
+
+
+def events(address: str) -> list[icalendar.Event]:
+    answer = Client().get(address)
+    assert answer["Content-Type"] == "text/calendar; charset=utf-8"
+    lines = answer.content.split(b"\r\n")
+    assert max(map(len, lines)) <= 75
+    return list(icalendar.Calendar.from_ical(answer.content).walk("VEVENT"))
+
+
+def test_a_calendar_has_each_lapse_as_a_whole_day_with_alarms(told: Cast) -> None:
+    soon, medical = events(drawn(told.sams_account))
+    assert soon.decoded("dtstart") == dt.date(2026, 5, 2)
+    assert soon.decoded("dtend") == dt.date(2026, 5, 3)
+    assert str(soon["summary"]) == "An endorsement (C172) ends"
+    alarms = [each.decoded("trigger") for each in soon.walk("VALARM")]
+    assert alarms == [dt.timedelta(days=-14, hours=9), dt.timedelta(days=-3, hours=9)]
+    assert str(medical["summary"]) == "A document ends"
+    assert "edical" not in medical.to_ical().decode()
+    assert [str(each["summary"])[:5] for each in events(drawn(told.ida))] == ["S.E.:", "S.E.:"]
+
+
+def test_what_is_renewed_comes_as_cancelled_with_the_same_identity(told: Cast) -> None:
+    address = drawn(told.sams_account)
+    before, _ = events(address)
+    sam(told, solo("2026-02-01"), solo("2026-04-18", "e2"))
+    sweep("2026-04-18 19:00")
+    gone, new, _ = events(address)
+    assert (gone["uid"], int(gone["sequence"]), str(gone["status"])) == (before["uid"], 1, "CANCELLED")
+    assert gone.walk("VALARM") == []
+    assert new.decoded("dtstart") == dt.date(2026, 7, 17)
+    assert new["uid"] != gone["uid"]
+    assert gone.decoded("dtstamp") == at("2026-04-18 19:00")
+
+
+def test_the_same_calendar_is_the_same_bytes(told: Cast) -> None:
+    address = drawn(told.sams_account)
+    assert Client().get(address).content == Client().get(address).content
+
+
+def test_only_the_newest_secret_opens_it_and_it_can_be_closed(told: Cast) -> None:
+    first = drawn(told.sams_account)
+    second = drawn(told.sams_account)
+    assert [Client().get(each).status_code for each in (first, second)] == [404, 200]
+    secret = second.removeprefix("/calendars/").removesuffix(".ics")
+    assert not models.CalendarFeed.objects.filter(token_hash__contains=secret[:8]).exists()
+    signed_in(told.sams_account).post("/reminders/calendar/", {"close": "1"})
+    assert Client().get(second).status_code == 404
+    third = drawn(told.ida)
+    models.User.objects.filter(pk=told.ida.pk).update(is_active=False)
+    assert Client().get(third).status_code == 404
+
+
+def test_a_calendar_shows_whom_one_instructs_now_and_is_noted_once_a_day(told: Cast) -> None:
+    address = drawn(told.ida)
+    for _ in range(3):
+        assert len(events(address)) == 2
+    assert models.AccessLog.objects.filter(user=told.ida, via="calendar").count() == 1
+    models.Assignment.objects.update(ends=dt.date(2026, 4, 17))
+    assert events(address) == []
+
+
+# The API
+
+
+def client_of(user: models.User) -> APIClient:
+    client = APIClient()
+    client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    return client
+
+
+def test_the_api_lists_reads_and_puts_off(told: Cast) -> None:
+    client = client_of(told.sams_account)
+    [one] = client.get("/api/v1/reminders").json()["reminders"]
+    assert (one["last_day"], one["lead_days"], one["read_at"]) == ("2026-05-02", 14, None)
+    ref = one["ref"]
+    assert client.post(f"/api/v1/reminders/{ref}/read").json()["read_at"] == "2026-04-18T18:00:00+00:00"
+    put_off = client.post(f"/api/v1/reminders/{ref}/snooze", {"until": "2026-04-25"}, format="json")
+    assert put_off.json()["snoozed_until"] == "2026-04-25"
+    wrong = client.post(f"/api/v1/reminders/{ref}/snooze", {"until": "2026-05-03"}, format="json")
+    assert wrong.status_code == 422
+    assert wrong.json()["errors"][0]["place"] == "until"
+    assert client.get(f"/api/v1/reminders/{uuid.uuid4()}/read").status_code == 405
+
+
+def test_the_api_tells_an_administrator_what_comes_and_sets_lead_times(told: Cast) -> None:
+    client = client_of(told.ada)
+    coming = client.get("/api/v1/reminders/coming").json()
+    assert [(each["on"], each["lead_days"], each["last_day"]) for each in coming["coming"]] == [
+        ("2026-04-29", 3, "2026-05-02")
+    ]
+    set_ = client.put("/api/v1/reminders/lead-times", {"days": {"endorsement": [10]}}, format="json")
+    assert set_.json()["days"]["endorsement"] == [10]
+    coming = client.get("/api/v1/reminders/coming").json()
+    assert [each["on"] for each in coming["coming"]] == ["2026-04-22"]
+    wrong = client.put("/api/v1/reminders/lead-times", {"days": {"endorsement": [400]}}, format="json")
+    assert wrong.status_code == 422
+    assert wrong.json()["errors"][0]["place"] == "days.endorsement"
+    client.put("/api/v1/reminders/lead-times", {"days": {"endorsement": None}}, format="json")
+    assert len(client.get("/api/v1/reminders/coming").json()["coming"]) == 1

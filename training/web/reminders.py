@@ -1,0 +1,162 @@
+"""The pages of reminders: one's own, how one wants them, one's calendar; and what a school will be sent."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from typing import Any
+
+from django.contrib import messages as flash
+from django.contrib.auth.decorators import login_required
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_POST, require_safe
+
+from syllabus.engine.errors import FaultsFound
+from syllabus.engine.report import CAUTION
+from training.models import Reminder, User
+from training.services import access
+from training.services.reminders import calendars, coming, failures, preferences
+from training.web.shown import day
+
+
+def _user(request: HttpRequest) -> User:
+    assert isinstance(request.user, User)
+    return request.user
+
+
+@require_safe
+@never_cache
+@login_required
+def own(request: HttpRequest) -> HttpResponse:
+    """What ends soon of oneself and of the students one instructs."""
+    return _shown(request, timezone.now())
+
+
+def _shown(request: HttpRequest, at: dt.datetime, status: int = 200, **more: Any) -> HttpResponse:
+    user = _user(request)
+    told = {
+        "reminders": [
+            {
+                "own": each,
+                "last": day(each.reminder.last_day),
+                "snoozed": each.snoozed_until and day(each.snoozed_until),
+                "first": (each.reminder.school.day(at) + dt.timedelta(days=1)).isoformat(),
+                "latest": each.reminder.last_day.isoformat(),
+                "may_snooze": each.reminder.school.day(at) < each.reminder.last_day,
+            }
+            for each in coming.own(user, at, via="web")
+        ],
+        "preferences": preferences.as_json(preferences.of(user)),
+        "has_calendar": hasattr(user, "calendar_feed"),
+        "administers": coming.administered(user),
+        "caution": CAUTION,
+        **more,
+    }
+    return render(request, "training/reminders.html", told, status=status)
+
+
+@require_POST
+@never_cache
+@login_required
+def act(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
+    """Read one, or put it off until a day."""
+    user, at = _user(request), timezone.now()
+    try:
+        reminder = coming.find(user, ref, at)
+    except Reminder.DoesNotExist:
+        raise Http404("no reminder of yours") from None
+    wanted = request.POST.get("until", "").strip()
+    if not wanted:
+        coming.mark_read(user, reminder, at)
+        return redirect("reminders")
+    try:
+        until = dt.date.fromisoformat(wanted)
+        coming.snooze(user, reminder, until, at)
+    except ValueError:
+        flash.error(request, f"{wanted[:40]!r} is no day; write it as 2026-11-20.")
+    except FaultsFound as problem:
+        flash.error(request, " ".join(fault.message for fault in problem.faults))
+    else:
+        flash.success(request, f"Put off until {day(until)}.")
+    return redirect("reminders")
+
+
+@require_POST
+@never_cache
+@login_required
+def prefer(request: HttpRequest) -> HttpResponse:
+    """Set the preferences."""
+    given: dict[str, Any] = {
+        "time_zone": request.POST.get("time_zone", "").strip(),
+        "email": request.POST.get("email") == "on",
+    }
+    for key in ("quiet_from", "quiet_until"):
+        try:
+            given[key] = dt.time.fromisoformat(request.POST.get(key, "")[:5])
+        except ValueError:
+            flash.error(request, "Write times of day as 21:00 and 07:00.")
+            return redirect("reminders")
+    try:
+        preferences.set_for(_user(request), **given)
+    except FaultsFound as problem:
+        flash.error(request, " ".join(fault.message for fault in problem.faults))
+    else:
+        flash.success(request, "Your preferences are kept.")
+    return redirect("reminders")
+
+
+@require_POST
+@never_cache
+@login_required
+def calendar(request: HttpRequest) -> HttpResponse:
+    """Draw a secret address, which is shown this once; or close the calendar."""
+    user, at = _user(request), timezone.now()
+    if request.POST.get("close"):
+        calendars.revoke(user)
+        flash.success(request, "Your calendar's address is closed.")
+        return redirect("reminders")
+    secret = calendars.create(user, at)
+    return _shown(request, at, address=calendars.address(secret), has_calendar=True)
+
+
+@require_safe
+@never_cache
+def feed(request: HttpRequest, secret: str) -> HttpResponse:
+    """A calendar, for whoever knows its secret address."""
+    found = calendars.read(secret, timezone.now())
+    if found is None:
+        raise Http404("no calendar")
+    response = HttpResponse(found, content_type="text/calendar; charset=utf-8")
+    response["Content-Disposition"] = 'inline; filename="training-record.ics"'
+    response["X-Robots-Tag"] = "noindex"
+    return response
+
+
+@require_safe
+@never_cache
+@login_required
+def ahead(request: HttpRequest) -> HttpResponse:
+    """What the schools that one administers will be told in the next 30 days."""
+    user, at = _user(request), timezone.now()
+    schools = coming.administered(user)
+    if not schools:
+        raise PermissionDenied
+    shown = []
+    for school in schools:
+        listed = coming.of_school(school, at)
+        for student in {each.student for each in listed if each.student}:
+            access.log(user, student, access.READ, "reminders to come", via="web", at=at)
+        shown.append(
+            {
+                "school": school,
+                "coming": [(day(each.day), day(each.last_day), each) for each in listed],
+                "not_sent": failures.deliveries(school),
+                "not_worked_out": failures.records(school),
+            }
+        )
+    told = {"schools": shown, "days": coming.DAYS, "caution": CAUTION}
+    return render(request, "training/reminders_ahead.html", told)
