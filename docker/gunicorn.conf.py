@@ -26,6 +26,7 @@ forwarded_allow_ips = ""
 # Every request has its line already, by training.web.requests.
 accesslog = None
 logconfig_dict: dict[str, Any] = logging_settings(os.environ.get("LOG_FORMAT", "json"), "INFO")
+logconfig_dict["loggers"]["gunicorn.error"] = {"handlers": [], "propagate": True}
 
 
 def on_starting(server: Any) -> None:

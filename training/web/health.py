@@ -53,11 +53,16 @@ def healthz(request: HttpRequest) -> JsonResponse:
 def readyz(request: HttpRequest) -> JsonResponse:
     """200 where this copy can be worked with, 503 where not; why is told to operators alone."""
     checks = readiness.look(dt.datetime.now(dt.UTC))
-    ready = not any(check.fault for check in checks)
+    faults = [f"{check.name}: {check.fault}" for check in checks if check.fault]
+    ready = not faults
     told: dict[str, object] = {"ready": ready}
     if is_operator(request):
         told["checks"] = {check.name: check.fault or "ok" for check in checks}
-    return JsonResponse(told, status=200 if ready else 503)
+    answer = JsonResponse(told, status=200 if ready else 503)
+    if not ready:
+        logger.warning("not ready: %s", "; ".join(faults))
+        answer._has_been_logged = True  # type: ignore[attr-defined]  # by us: to Django 503 is a fault of a view
+    return answer
 
 
 @never_cache
