@@ -140,9 +140,9 @@ def test_a_school_sees_its_own_and_the_products(people: Cast, ada: Any, ida: Any
             for each in answer.json()["courses"]
         ]
     products = ("small", "A small course", [1])
-    assert listed["ada"] == [("small@lakeside", "Ours, next", [1, 2]), products]
-    assert listed["ida"] == [("small@lakeside", "Ours", [1]), products]
-    assert listed["olaf"] == [("small@hilltop", "Theirs", [1]), products]
+    assert listed["ada"] == [products, ("small@lakeside", "Ours, next", [1, 2])]
+    assert listed["ida"] == [products, ("small@lakeside", "Ours", [1])]
+    assert listed["olaf"] == [products, ("small@hilltop", "Theirs", [1])]
     assert signed_in(factories.user()).get("/api/v1/courses").json() == {"courses": []}
     assert ida.get(PRODUCTS).json()["title"] == "A small course"
     assert ida.get(OURS).json()["title"] == "Ours"

@@ -304,6 +304,13 @@ SPECTACULAR_SETTINGS = {
     "COMPONENT_SPLIT_REQUEST": True,
     "SERVE_INCLUDE_SCHEMA": False,
     "SERVE_PERMISSIONS": ["rest_framework.permissions.AllowAny"],
+    # Names of sets of words that several components use, or that share a field's name with another set.
+    "ENUM_NAME_OVERRIDES": {
+        "GradeOfProficiencyEnum": "syllabus.engine.record.GRADES",
+        "GradeEnum": ["describe", "explain", "practice", "perform", "not-observed"],
+        "LessonRecordStateEnum": ["draft", "signed"],
+        "ReminderKindEnum": "training.services.reminders.leads.DEFAULTS",
+    },
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "SWAGGER_UI_SETTINGS": {"deepLinking": True, "validatorUrl": None},

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from django.db import transaction
-from django.db.models import Q, QuerySet
+from django.db.models import F, Q, QuerySet
 
 from syllabus import courses, outlines
 from syllabus.engine.course import CourseError, Outline
@@ -88,7 +88,8 @@ def seen(user: User) -> Seen:
 def listed(user: User) -> list[tuple[Address, list[CourseVersion]]]:
     """The courses open to a user, each with its versions, the oldest first. Three queries."""
     found: dict[int, tuple[Address, list[CourseVersion]]] = {}
-    rows = seen(user).versions().order_by("course__code", "course__school_ref", "course_id", "number")
+    products_first = F("course__school_ref").asc(nulls_first=True)
+    rows = seen(user).versions().order_by("course__code", products_first, "course_id", "number")
     for version in rows:
         found.setdefault(version.course_id, (Address.of(version.course), []))[1].append(version)
     return list(found.values())
