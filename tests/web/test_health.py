@@ -13,7 +13,7 @@ from django.test import Client
 
 from tests import factories
 from tests.cast import Cast
-from training.models import Tick, sealing
+from training.models import Delivery, Stale, Tick, sealing
 from training.services import figures, readiness, seals, ticks, triggers
 
 TOKEN = "a-token-of-some-length-here"
@@ -198,6 +198,36 @@ def test_the_sweeps_lag_and_each_ledgers_length(
     assert 500 <= sample(text, "training_tick_lag_seconds", work="sweep") < 600
     assert sample(text, "training_ledger_entries", school=str(people.school.pk)) == 3
     assert sample(text, "training_database_answers") == 1
+
+
+def test_e_mails_due_sent_and_failed_and_records_that_wait(
+    client: Client, people: Cast, operator: dict[str, str]
+) -> None:
+    now = dt.datetime.now(dt.UTC)
+    hour = dt.timedelta(hours=1)
+    states = ["pending", "pending", "pending", "sent", "sent", "failed", "withdrawn"]
+    after = [now - hour, now - hour, now + hour, *[now - hour] * 4]
+    for number, (state, send_after) in enumerate(zip(states, after, strict=True)):
+        Delivery.objects.create(
+            school=people.school,
+            kind="digest",
+            key=str(number),
+            user=people.ida,
+            send_after=send_after,
+            state=state,
+            created_at=now - hour,
+            sent_at=now if state == "sent" else None,
+        )
+    Stale.objects.all().delete()
+    Stale.objects.create(student_id=people.sam.pk, school=people.school)
+    text = client.get("/metrics", headers=operator).content.decode()
+    found = {
+        state: sample(text, "training_deliveries", state=state)
+        for state in ("due", "later", "sent", "failed", "withdrawn")
+    }
+    assert found == {"due": 2, "later": 1, "sent": 2, "failed": 1, "withdrawn": 1}
+    assert sample(text, "training_records", state="waiting") == 1
+    assert sample(text, "training_records", state="given_up") == 0
 
 
 def test_a_figure_that_fails_costs_the_others_nothing(

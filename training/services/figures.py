@@ -16,7 +16,10 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from django.db.models import Count, Q
+
 from training.ledger.models import Head
+from training.models import Delivery, Stale
 from training.services import ticks
 
 Read = Callable[[dt.datetime], float | Mapping[str, float]]
@@ -63,3 +66,22 @@ def _tick_lag(at: dt.datetime) -> dict[str, float]:
 def _ledger_entries(at: dt.datetime) -> dict[str, float]:
     heads = Head.objects.values_list("tree", "size")
     return {tree.removeprefix("school-"): float(size) for tree, size in heads}
+
+
+@figure("deliveries", "E-mails by state; due: their time has come and they are not sent yet.", label="state")
+def _deliveries(at: dt.datetime) -> dict[str, float]:
+    state = Delivery.State
+    asked = {str(each): Count("pk", filter=Q(state=each)) for each in state if each != state.PENDING}
+    asked["later"] = Count("pk", filter=Q(state=state.PENDING, send_after__gt=at))
+    asked["due"] = Count("pk", filter=Q(state=state.PENDING, send_after__lte=at))
+    return {name: float(number) for name, number in Delivery.objects.aggregate(**asked).items()}
+
+
+@figure(
+    "records", "Records that wait to be worked out anew, and those given up after their tries.", label="state"
+)
+def _records(at: dt.datetime) -> dict[str, float]:
+    parked = Count("pk", filter=Q(parked_at__isnull=False))
+    waiting = Count("pk", filter=Q(parked_at__isnull=True))
+    found = Stale.objects.aggregate(waiting=waiting, given_up=parked)
+    return {name: float(number) for name, number in found.items()}
