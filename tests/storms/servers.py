@@ -73,6 +73,7 @@ class Servers:
         self.stack = contextlib.ExitStack()
 
     def __enter__(self) -> Servers:
+        signal.signal(signal.SIGTERM, lambda *_: sys.exit("ended from outside"))  # tidies up all the same
         self.stack.callback(shutil.rmtree, self.folder, ignore_errors=True)
         try:
             url = self._postgresql() if self.on == "postgresql" else f"sqlite:///{self.folder}/storm.sqlite3"
