@@ -14,6 +14,7 @@ class TrainingConfig(AppConfig):
 
     def ready(self) -> None:
         from training.models import sealing, staleness, versions
+        from training.services import triggers as _  # noqa: F401  (a system check)
 
         for triggers in (sealing, versions, staleness):
             name = triggers.__name__
