@@ -18,6 +18,7 @@ from tests.cast import Cast
 CASES = os.environ.get("CONTRACT_CASES", "")
 
 
+@pytest.mark.postgresql  # it takes long, and a second time shows little
 @pytest.mark.usefixtures("connection_kept")
 def test_ways_through_the_api_are_as_described(people: Cast, capsys: pytest.CaptureFixture[str]) -> None:
     cases = int(CASES or 300)
