@@ -52,10 +52,11 @@ class JsonLines(logging.Formatter):
 
 def fault(error: BaseException) -> dict[str, object]:
     """The kind of an exception and those behind it, and the places it came through, the innermost last."""
-    kinds, seen = [], error
+    kinds: list[str] = []
+    seen: BaseException | None = error
     while seen is not None and len(kinds) < 10:
         kinds.append(f"{type(seen).__module__}.{type(seen).__qualname__}")
-        seen = seen.__cause__ or (None if seen.__suppress_context__ else seen.__context__)  # type: ignore[assignment]
+        seen = seen.__cause__ or (None if seen.__suppress_context__ else seen.__context__)
     frames = traceback.extract_tb(error.__traceback__)[-30:]
     return {
         "kinds": kinds,
