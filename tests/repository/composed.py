@@ -24,6 +24,7 @@ SECRETS = {
     "BROKER_PASSWORD": "broker-of-these-tests",
     "EMAIL_URL": "memorymail://",
     "EMAIL_FROM": "record@school.example",
+    "PUBLIC_ADDRESS": "https://training.school.example",
     "ALLOWED_HOSTS": "training.school.example",
 }
 VARIABLE = re.compile(r"\$\{(\w+)(?::([?-])([^}]*))?\}")

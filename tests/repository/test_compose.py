@@ -68,7 +68,7 @@ def test_each_process_knows_only_the_secrets_it_uses() -> None:
 
     everywhere = {"SECRET_KEY", "ALLOWED_HOSTS"}
     app = everywhere | {"APP_PASSWORD", "BROKER_PASSWORD"}
-    signs = {"LEDGER_SIGNING_KEY", "EMAIL_URL", "EMAIL_FROM"}
+    signs = {"LEDGER_SIGNING_KEY", "EMAIL_URL", "EMAIL_FROM", "PUBLIC_ADDRESS"}
     assert knows("beat") == app
     assert knows("worker") == app | signs
     assert knows("web") == app | signs | {"METRICS_TOKEN"}
