@@ -259,7 +259,11 @@ class _Choice:
                 other for code in lesson.items for other in self.progress.items[code].item.prerequisites
             } - set(lesson.items)
             words = (
-                "it has no prerequisites" if not needs else f"all of its {len(needs)} prerequisites are met"
+                "it has no prerequisites"
+                if not needs
+                else "its prerequisite is met"
+                if len(needs) == 1
+                else f"all of its {len(needs)} prerequisites are met"
             )
             yield Reason(READY, words)
         if below := self._below(lesson):

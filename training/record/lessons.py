@@ -21,12 +21,14 @@ _EARLIEST = dt.datetime.min.replace(tzinfo=dt.UTC)
 class Given:
     """Lessons of a course that stand signed, and every grade on record, both in order of time.
 
-    ``recorded`` says of each grade's entry when it was put on record here.
+    ``recorded`` says of each grade's entry when it was put on record here; ``other`` are times by planned
+    kind of flights that no lesson signed here gave.
     """
 
     flown: tuple[Flown, ...]
     grades: tuple[Graded, ...]
     recorded: Mapping[str, dt.datetime]
+    other: Mapping[str, int]
 
 
 def given(student: models.Student, course: int, on: dt.date, *, known_at: dt.datetime | None = None) -> Given:
@@ -45,7 +47,7 @@ def given(student: models.Student, course: int, on: dt.date, *, known_at: dt.dat
     else:
         signed = signed.filter(sign_off__at__lte=known_at).exclude(correction__at__lte=known_at)
     lessons = {str(pk): code for pk, code in signed.values_list("pk", "lesson")}
-    flights = _flights(student, on, known_at)
+    flights, other = _flights(student, on, known_at)
     ground: dict[str, tuple[dt.date, int]] = {}
     rows = models.GroundLesson.objects.filter(known(known_at), student_id=student.pk, date__lte=on)
     for entry, day, time in rows.values_list("entry_id", "date", "time"):
@@ -58,24 +60,30 @@ def given(student: models.Student, course: int, on: dt.date, *, known_at: dt.dat
         day, off, times = flight or (talk[0] if talk else on, _EARLIEST, times_of({}))
         flown.append((day, off, Flown(code, day, pk, {**times, "ground": talk[1] if talk else 0})))
     flown.sort(key=lambda each: (each[0], each[1], each[2].entry))
-    return Given(tuple(each for _, _, each in flown), *_grades(student, on, known_at, flights))
+    return Given(tuple(each for _, _, each in flown), *_grades(student, on, known_at, flights), other)
 
 
 def _flights(
     student: models.Student, on: dt.date, known_at: dt.datetime | None
-) -> dict[str, tuple[dt.date, dt.datetime, dict[str, int]]]:
-    """Day, takeoff and times of the flight of each lesson signed here, by the lesson's id."""
-    found = {}
-    rows = models.Flight.objects.filter(
-        on_record(known_at), student_id=student.pk, date__lte=on, sealed=True
-    ).values_list("entry_id", "date", "off_at", "purposes", *TIMES)
-    for entry, day, off, purposes, *times in rows:
+) -> tuple[dict[str, tuple[dt.date, dt.datetime, dict[str, int]]], dict[str, int]]:
+    """Day, takeoff and times of the flight of each lesson signed here, by the lesson's id; and of the others
+    the times, added up."""
+    found, other = {}, defaultdict[str, int](int)
+    rows = models.Flight.objects.filter(on_record(known_at), student_id=student.pk, date__lte=on).values_list(
+        "entry_id", "sealed", "date", "off_at", "purposes", *TIMES
+    )
+    for entry, sealed, day, off, purposes, *times in rows:
         logged = {
             name: time // _MICROSECOND for name, time in zip(TIMES, times, strict=True) if time is not None
         }
         preparation = any(str(each).startswith(PREPARATION) for each in purposes)
-        found[_lesson(entry)] = (day, off or _EARLIEST, times_of(logged, preparation=preparation))
-    return found
+        counted = times_of(logged, preparation=preparation)
+        if sealed:
+            found[_lesson(entry)] = (day, off or _EARLIEST, counted)
+        else:
+            for kind, time in counted.items():
+                other[kind] += time
+    return found, dict(other)
 
 
 def _grades(
@@ -99,17 +107,3 @@ def _grades(
 
 def _lesson(entry: str) -> str:
     return entry.partition("/")[0]
-
-
-def other_flights(student: models.Student, on: dt.date) -> dict[str, int]:
-    """Times by planned kind of flights on record that no lesson signed here gave; one query."""
-    total: dict[str, int] = defaultdict(int)
-    rows = models.Flight.objects.filter(
-        on_record(None), student_id=student.pk, date__lte=on, sealed=False
-    ).values_list("purposes", *TIMES)
-    for purposes, *times in rows:
-        logged = {name: time // _MICROSECOND for name, time in zip(TIMES, times, strict=True) if time}
-        preparation = any(str(each).startswith(PREPARATION) for each in purposes)
-        for kind, time in times_of(logged, preparation=preparation).items():
-            total[kind] += time
-    return dict(total)

@@ -83,7 +83,7 @@ def standing(student: Student, on: dt.date, *, known_at: dt.datetime | None = No
 
     A grade given before a move to a newer version counts where it was carried over.
 
-    Queries: 8, and those of three eligibility reports where they are not at hand.
+    Queries: 7, and those of three eligibility reports where they are not at hand.
     """
     held = enrolment(student, on)
     if held is None or held.course_version is None:
@@ -108,7 +108,7 @@ def standing(student: Student, on: dt.date, *, known_at: dt.datetime | None = No
         on,
         known_at,
         found,
-        lessons.other_flights(student, on),
+        dict(given.other),
         moves,
         next_lesson(found, on, lacking),
         toward,

@@ -1,0 +1,252 @@
+"""A lesson record in the words and shapes of a page."""
+
+from __future__ import annotations
+
+import datetime as dt
+import zoneinfo
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from syllabus import outlines
+from syllabus.engine.course import Outline
+from syllabus.engine.progress import reaches
+from syllabus.engine.record import TIMES
+from training.models import LessonRecord
+from training.services import lesson_records
+from training.web import plain_words
+from training.web.shown import State, day, quantity
+
+
+@dataclass(frozen=True)
+class HintShown:
+    """A measured value beside its standard."""
+
+    hint: Mapping[str, Any]
+
+    @property
+    def words(self) -> str:
+        return str(self.hint["words"])
+
+    @property
+    def caution(self) -> str:
+        return str(self.hint["caution"])
+
+    @property
+    def state(self) -> State:
+        inside = self.hint["inside"]
+        if inside is None:
+            return State("open", "?", "Not compared")
+        return State("yes", "✓", "Inside") if inside else State("no", "✗", "Outside")
+
+
+@dataclass(frozen=True)
+class GradedShown:
+    """An item of a lesson with its grade, what the lesson asked, and what was measured."""
+
+    title: str
+    grade: str
+    asked: str | None
+    remarks: str
+    hints: tuple[HintShown, ...]
+
+    @property
+    def words(self) -> str:
+        return plain_words.grade(self.grade)
+
+    @property
+    def asked_words(self) -> str:
+        return plain_words.grade(self.asked)
+
+    @property
+    def below(self) -> bool:
+        """Whether the lesson asked for more; what was not looked at stays open."""
+        return self.asked is not None and not reaches(self.grade, self.asked)
+
+
+@dataclass(frozen=True)
+class LessonShown:
+    """A lesson record, a draft or signed."""
+
+    record: LessonRecord
+
+    @cached_property
+    def _outline(self) -> Outline | None:
+        version = self.record.course_version
+        return outlines.published(version) if version else None
+
+    @property
+    def _zone(self) -> dt.tzinfo:
+        return zoneinfo.ZoneInfo(self.record.student.school.time_zone)
+
+    @property
+    def flight(self) -> Mapping[str, Any] | None:
+        return self.record.content["flight"]
+
+    @property
+    def ground(self) -> Mapping[str, Any] | None:
+        return self.record.content["ground"]
+
+    @property
+    def title(self) -> str:
+        lesson = next((each for each in self._lessons if each.code == self.record.lesson), None)
+        if lesson is not None:
+            return f"{lesson.code} {lesson.title}"
+        return self.record.lesson or "A lesson that is none of the course"
+
+    @property
+    def _lessons(self) -> tuple[Any, ...]:
+        return self._outline.lessons if self._outline else ()
+
+    @property
+    def when(self) -> str:
+        part = self.flight or self.ground
+        return day(dt.date.fromisoformat(part["date"])) if part else "no day yet"
+
+    @property
+    def in_short(self) -> str:
+        flight = self.flight
+        if flight is None:
+            return f"{self.ground['time']} on the ground" if self.ground else "planned"
+        times = {key: value for key, value in flight["times"].items() if key in ("dual", "solo")}
+        told = [f"{value} {plain_words.KINDS[key]}" for key, value in times.items() if value]
+        return ", ".join([*told, self.aircraft])
+
+    @property
+    def aircraft(self) -> str:
+        craft = (self.flight or {}).get("aircraft") or {}
+        return " ".join(filter(None, (craft.get("model"), craft.get("registration")))) or "no aircraft named"
+
+    @property
+    def clock(self) -> str:
+        flight = self.flight or {}
+        if not flight.get("off") or not flight.get("on"):
+            return ""
+        off, on = (dt.datetime.fromisoformat(flight[key]).astimezone(self._zone) for key in ("off", "on"))
+        return f"{off:%H:%M} to {on:%H:%M}"
+
+    @property
+    def route(self) -> str:
+        places = (self.flight or {}).get("route") or []
+        return " – ".join(each if isinstance(each, str) else each["name"] for each in places)
+
+    @property
+    def times(self) -> list[tuple[str, str]]:
+        logged = (self.flight or {}).get("times", {})
+        return [
+            (plain_words.KINDS[kind], logged[kind])
+            for kind in TIMES
+            if logged.get(kind) not in (None, 0, "0.0 h")
+        ]
+
+    @property
+    def landings(self) -> list[str]:
+        return [_landing(each) for each in (self.flight or {}).get("landings", ())]
+
+    @property
+    def comments(self) -> str:
+        return str(self.record.content["comments"])
+
+    @property
+    def following(self) -> str:
+        return str(self.record.content["next"])
+
+    @cached_property
+    def items(self) -> list[GradedShown]:
+        lesson = next((each for each in self._lessons if each.code == self.record.lesson), None)
+        asked = lesson.items if lesson else {}
+        known = self._outline.by_code if self._outline else {}
+        hints = lesson_records.hints(self.record)
+        return [
+            GradedShown(
+                known[each["item"]].title if each["item"] in known else each["item"],
+                each["grade"],
+                asked.get(each["item"]),
+                each.get("remarks") or "",
+                tuple(HintShown(hint) for hint in hints if hint["item"] == each["item"]),
+            )
+            for each in self.record.content["items"]
+        ]
+
+    @property
+    def below(self) -> list[GradedShown]:
+        return [each for each in self.items if each.below]
+
+    # Signatures
+
+    @property
+    def is_draft(self) -> bool:
+        return self.record.state == LessonRecord.State.DRAFT
+
+    @property
+    def signed(self) -> Any:
+        return getattr(self.record, "sign_off", None)
+
+    @property
+    def acknowledged(self) -> Any:
+        return getattr(self.signed, "acknowledgement", None)
+
+    @property
+    def replaced_by(self) -> Any:
+        return getattr(self.record, "correction", None)
+
+    @property
+    def state(self) -> State:
+        if self.is_draft:
+            return State("open", "…", "Not signed yet")
+        if self.replaced_by:
+            return State("none", "–", "Put right later")
+        return (
+            State("yes", "✓", "Signed by both") if self.acknowledged else State("open", "!", "Yours to sign")
+        )
+
+    @property
+    def signed_on(self) -> str:
+        return self._moment(self.signed.performed_at) if self.signed else ""
+
+    @property
+    def acknowledged_on(self) -> str:
+        return self._moment(self.acknowledged.at) if self.acknowledged else ""
+
+    def _moment(self, at: dt.datetime) -> str:
+        here = at.astimezone(self._zone)
+        return f"{day(here.date())} at {here:%H:%M}"
+
+
+def _landing(each: Mapping[str, Any]) -> str:
+    where = each.get("at")
+    place = where if isinstance(where, str) else (where or {}).get("name", "")
+    told = [
+        quantity(f"{each.get('takeoffs', 0)} takeoff, {each.get('landings', 0)} landing"),
+        f"at {place}" if place else "",
+        {"day": "by day", "night": "at night"}.get(each.get("period") or "", ""),
+        "to a full stop" if each.get("full_stop") else "",
+    ]
+    return " ".join(filter(None, told))
+
+
+def changes(before: LessonShown, after: LessonShown) -> list[tuple[str, str, str]]:
+    """What differs between a record and the one that put it right: its name, as it was, as it is."""
+    old, new = _told(before), _told(after)
+    return [
+        (name, old.get(name, "nothing"), new.get(name, "nothing"))
+        for name in dict.fromkeys([*old, *new])
+        if old.get(name) != new.get(name)
+    ]
+
+
+def _told(shown: LessonShown) -> dict[str, str]:
+    told = {f"Time {kind}": str(time) for kind, time in shown.times}
+    told |= {f"Grade of {each.title}": each.grade for each in shown.items}
+    told |= {
+        "Day": shown.when,
+        "Aircraft": shown.aircraft if shown.flight else "",
+        "Off and on": shown.clock,
+        "Route": shown.route,
+        "Landings": "; ".join(shown.landings),
+        "Ground lesson": f"{shown.ground['time']}, {shown.ground['topic']}" if shown.ground else "",
+        "Comments": shown.comments,
+        "Next": shown.following,
+    }
+    return {name: text for name, text in told.items() if text}

@@ -1,0 +1,486 @@
+"""Where a student stands, in the words and shapes of the student's own pages. Nothing is decided here."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+from syllabus.engine.course import PLANNED, STANDARD, Lesson, Outline
+from syllabus.engine.next_lesson import AGAIN, BLOCKED, CAUTION, Planned, Proposal, Reason
+from syllabus.engine.progress import COMPLETE, NOT_FLOWN, ItemStanding, LessonStanding, StageStanding
+from syllabus.engine.record import Record
+from syllabus.engine.report import Report
+from syllabus.engine.units import format_time, parse_time
+from training.reports import Ending, Overview
+from training.reports.progress import CROSS_COUNTRY, SOLO, TOTAL, TOWARD, Standing
+from training.web import charts, plain_words
+from training.web.shown import MilestoneShown, RequirementShown, State, day, of
+
+#: The rule's items that show a milestone's flying, by how their names begin.
+_AREAS: Mapping[str, str] = {SOLO: "presolo", CROSS_COUNTRY: "soloxc", TOWARD[-1]: "area"}
+SOON_DAYS = 30
+MOST_LAPSES = 6
+#: ``presolo.d-03 (takeoffs and landings)``: the name in brackets says it to a person.
+_DAY = re.compile(r"\b[0-9]{4}-[01][0-9]-[0-3][0-9]\b")
+_NAMED_ITEM = re.compile(r"\b[a-z]+(?:\.[a-z]+)*(?:\.[a-z]-|\.)\d\d \(([^()]*)\)")
+
+
+class Names:
+    """What the entries of a record are called by a person, by their ids."""
+
+    def __init__(self, record: Record):
+        self._record = record
+
+    @cached_property
+    def _known(self) -> Mapping[str, str]:
+        found = {"student": "Your birth date"}
+        for flight in self._record.flights:
+            craft = flight.aircraft.registration or flight.aircraft.model or "an airplane"
+            time = format_time(flight.times.get("total", 0))
+            found[flight.id] = f"Flight of {day(flight.date)}, {time} in {craft}"
+        for ground in self._record.ground:
+            found[ground.id] = f"Ground lesson of {day(ground.date)}"
+        for item in self._record.items:
+            found[item.id] = f"Lesson of {day(item.date)}"
+        for paper in (*self._record.documents, *self._record.certificates):
+            found[paper.id] = f"{_kind(paper.kind)} of {day(paper.issued)}"
+        for test in self._record.tests:
+            found[test.id] = f"{_kind(test.kind.partition(':')[0])} test of {day(test.date)}"
+        for given in self._record.endorsements:
+            found[given.id] = f"Endorsement of {day(given.given)}, {given.kind.replace('-', ' ')}"
+        return found
+
+    def __call__(self, entry: str) -> str:
+        return self._known.get(entry, entry)
+
+
+def _kind(name: str) -> str:
+    return sentence(name.replace("-", " "))
+
+
+def sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def plainer(text: str, items: Mapping[str, str] | None = None) -> str:
+    """A report's words with days as they are written here, and names in the place of items' codes."""
+    text = _NAMED_ITEM.sub(r"\1", text)
+    for code, name in (items or {}).items():
+        text = text.replace(code, name)
+    return _DAY.sub(lambda found: day(dt.date.fromisoformat(found[0])), text)
+
+
+# The way to the test
+
+
+@dataclass(frozen=True)
+class LessonOnWay:
+    """A lesson of the course, and how far it is: flown, partly, following or ahead."""
+
+    standing: LessonStanding
+    is_next: bool
+
+    @property
+    def lesson(self) -> Lesson:
+        return self.standing.lesson
+
+    @property
+    def state(self) -> str:
+        if self.is_next:
+            return "following"
+        return {COMPLETE: "flown", NOT_FLOWN: "ahead"}.get(self.standing.state, "partly")
+
+    @property
+    def words(self) -> str:
+        return {
+            "following": "next",
+            "flown": "done",
+            "ahead": "not flown yet",
+            "partly": "flown, something to fly again",
+        }[self.state]
+
+    @property
+    def flown(self) -> str:
+        return ", ".join(day(each.date) for each in self.standing.flown)
+
+
+@dataclass(frozen=True)
+class StageOnWay:
+    """A stage with its lessons, the milestones that its lessons lead to, and where today is."""
+
+    number: int
+    standing: StageStanding
+    lessons: tuple[LessonOnWay, ...]
+    milestones: tuple[MilestoneShown, ...]
+    here: bool
+    items: tuple[ItemOnWay, ...]
+
+    @property
+    def state(self) -> str:
+        return "flown" if self.standing.complete else "present" if self.here else "ahead"
+
+    @property
+    def share(self) -> int:
+        """How many of its lessons are done, in whole per cent."""
+        return 100 * self.done // len(self.lessons) if self.lessons else 0
+
+    @property
+    def done(self) -> int:
+        return sum(each.standing.state == COMPLETE for each in self.lessons)
+
+    @property
+    def times(self) -> list[tuple[str, str, str]]:
+        """For each kind of time that the stage plans or had: its name, how much was flown, and planned."""
+        return [
+            (plain_words.KINDS[kind], format_time(self.standing.flown(kind)), format_time(planned))
+            for kind in PLANNED
+            if (planned := self.standing.planned(kind)) or self.standing.flown(kind)
+        ]
+
+
+@dataclass(frozen=True)
+class ItemOnWay:
+    """An item with its newest grade against what is asked so far, and in the end."""
+
+    standing: ItemStanding
+
+    @property
+    def title(self) -> str:
+        return self.standing.item.title
+
+    @property
+    def grade(self) -> str | None:
+        return self.standing.grade
+
+    @property
+    def words(self) -> str:
+        return plain_words.grade(self.standing.grade)
+
+    @property
+    def when(self) -> str:
+        newest = self.standing.newest
+        return day(newest.date) if newest else ""
+
+    @property
+    def asked(self) -> str:
+        return self.standing.asked or self.standing.wanted
+
+    @property
+    def asked_words(self) -> str:
+        return plain_words.grade(self.asked)
+
+    @property
+    def state(self) -> State:
+        if self.standing.passed:
+            return State("yes", "✓", "At its standard")
+        if self.standing.carried_over:
+            return State("no", "↻", "To fly again")
+        if self.standing.grade:
+            return State("none", "•", "On its way")
+        return State("none", "–", "Not begun")
+
+
+def way(standing: Standing, overview: Overview) -> list[StageOnWay]:
+    """The stages from the first lesson to the test, each with the milestones it leads to."""
+    found, opens = standing.progress, _opens(standing.progress.outline)
+    shown = {each.report.milestone.id: MilestoneShown(each) for each in overview.milestones}
+    proposal, made = standing.next.proposal, []
+    following = proposal.lesson.code if proposal else None
+    seen: set[str] = set()
+    for number, stage in enumerate(found.stages, start=1):
+        codes = [code for each in stage.lessons for code in each.lesson.items]
+        fresh = [code for code in dict.fromkeys(codes) if code not in seen]
+        seen.update(fresh)
+        made.append(
+            StageOnWay(
+                number,
+                stage,
+                tuple(LessonOnWay(each, each.lesson.code == following) for each in stage.lessons),
+                tuple(shown[each] for each, at in opens.items() if at == number and each in shown),
+                found.stage is stage,
+                tuple(ItemOnWay(found.items[code]) for code in fresh),
+            )
+        )
+    return made
+
+
+def _opens(outline: Outline) -> dict[str, int]:
+    """For each milestone the number of the stage by whose end everything that shows its flying was asked."""
+    found: dict[str, int] = {}
+    for milestone, area in _AREAS.items():
+        needed = {
+            item.code
+            for proof, items in outline.proofs.items()
+            if proof.partition(".")[0] == area
+            for item in items
+        }
+        for number, stage in enumerate(outline.stages, start=1):
+            for lesson in stage.lessons:
+                needed -= {code for code, grade in lesson.items.items() if grade == STANDARD}
+            if not needed and area in {proof.partition(".")[0] for proof in outline.proofs}:
+                found[milestone] = number
+                break
+    return found
+
+
+# The next lesson
+
+
+@dataclass(frozen=True)
+class SheetItem:
+    """An item on the sheet of the next lesson."""
+
+    planned: Planned
+
+    @property
+    def title(self) -> str:
+        return self.planned.standing.item.title
+
+    @property
+    def wanted(self) -> str:
+        return plain_words.grade(self.planned.wanted)
+
+    @property
+    def carried(self) -> bool:
+        return self.planned.why != "planned"
+
+    @property
+    def standard(self) -> list[str]:
+        return [f"{each.name}: {each.says}" for each in self.planned.standing.item.standard]
+
+
+@dataclass(frozen=True)
+class NextShown:
+    """A proposed lesson, with its reasons and its sheet."""
+
+    proposal: Proposal
+
+    @property
+    def lesson(self) -> Lesson:
+        return self.proposal.lesson
+
+    @property
+    def again(self) -> bool:
+        return any(reason.kind == AGAIN for reason in self.proposal.why)
+
+    @property
+    def why(self) -> list[str]:
+        return [sentence(plainer(each.words)) for each in self._reasons(CAUTION, wanted=False)]
+
+    @property
+    def cautions(self) -> list[str]:
+        return [sentence(plainer(each.words)) for each in self._reasons(CAUTION, wanted=True)]
+
+    def _reasons(self, kind: str, *, wanted: bool) -> Iterator[Reason]:
+        return (each for each in self.proposal.why if (each.kind == kind) is wanted and each.kind != BLOCKED)
+
+    @property
+    def covers(self) -> list[str]:
+        return [plainer(each) for each in self.proposal.covers]
+
+    @property
+    def times(self) -> str:
+        planned = self.lesson.times
+        return ", ".join(
+            f"{format_time(planned[kind])} {plain_words.KINDS[kind]}" for kind in PLANNED if planned.get(kind)
+        )
+
+    @property
+    def sheet(self) -> list[SheetItem]:
+        return [SheetItem(each) for each in self.proposal.items]
+
+
+@dataclass(frozen=True)
+class BlockedShown:
+    """A lesson of the stage that is not open yet, and what for."""
+
+    lesson: Lesson
+    why: list[str]
+
+
+def blocked(standing: Standing) -> list[BlockedShown]:
+    return [
+        BlockedShown(each.lesson, [sentence(plainer(reason.words)) for reason in why])
+        for each, why in standing.next.blocked
+    ]
+
+
+# What is missing
+
+
+@dataclass(frozen=True)
+class GapPlain:
+    """A requirement that is not met, in plain words, with everything that explains it."""
+
+    shown: RequirementShown
+    names: Names
+
+    @property
+    def words(self) -> str:
+        return plain_words.requirement(self.shown.finding.rule)
+
+    @property
+    def amount(self) -> str:
+        return of(self.shown.finding.have, self.shown.finding.need)
+
+    @property
+    def from_day(self) -> str:
+        """The first day to come on which it holds with nothing more on record."""
+        days = [first for first, _ in self.shown.finding.holds if first and first > self.shown.on]
+        return day(min(days)) if days else ""
+
+    @property
+    def counted(self) -> list[tuple[str, str]]:
+        items = self.shown.finding.rule.get("items")
+        named = items if isinstance(items, Mapping) else None
+        return [(self.names(entry), plainer(gave, named)) for entry, gave in self.shown.finding.counted]
+
+    @property
+    def not_counted(self) -> list[tuple[str, str]]:
+        return [(self.names(entry), plainer(why)) for entry, why in self.shown.finding.not_counted]
+
+    @property
+    def ask(self) -> list[tuple[str, str]]:
+        return [(self.names(entry), plainer(missing)) for entry, missing in self.shown.ask]
+
+    @property
+    def notes(self) -> list[str]:
+        return [plainer(note) for note in self.shown.notes]
+
+    @property
+    def parts(self) -> list[GapPlain]:
+        return [GapPlain(part, self.names) for part in self.shown.parts if not part.met]
+
+
+@dataclass(frozen=True)
+class TowardShown:
+    """The next milestone with a gap, and its gaps; what only one flight needs is left out."""
+
+    milestone: MilestoneShown
+    gaps: list[GapPlain]
+    met: list[str]
+
+    @property
+    def says(self) -> str:
+        return self.milestone.milestone.says.removesuffix(".")
+
+
+def toward(overview: Overview, names: Names) -> TowardShown | None:
+    """The first milestone of the way with a gap; None where there is none."""
+    shown = {each.report.milestone.id: MilestoneShown(each) for each in overview.milestones}
+    for milestone in (shown[each] for each in TOWARD if each in shown):
+        missing = {gap.finding.rule.id for gap in milestone.gaps}
+        if missing:
+            return TowardShown(
+                milestone,
+                [GapPlain(each, names) for each in milestone.unmet if each.finding.rule.id in missing],
+                [plain_words.requirement(each.finding.rule) for each in milestone.met],
+            )
+    return None
+
+
+@dataclass(frozen=True)
+class EndingShown:
+    """Something that ends, and when."""
+
+    ending: Ending
+    on: dt.date
+
+    @property
+    def words(self) -> str:
+        named = plain_words.ENDING.get(self.ending.requirements[0].rpartition(".")[2], self.ending.says)
+        return f"{named} ({self.ending.model})" if self.ending.model else named
+
+    @property
+    def when(self) -> str:
+        left = (self.ending.last - self.on).days
+        soon = {0: "today is its last day", 1: "tomorrow is its last day"}.get(left, f"in {left} days")
+        return f"{day(self.ending.last)}, {soon}" if left <= 366 else day(self.ending.last)
+
+    @property
+    def soon(self) -> bool:
+        return (self.ending.last - self.on).days <= SOON_DAYS
+
+    @property
+    def citations(self) -> str:
+        return "; ".join(self.ending.citations)
+
+    @property
+    def ends(self) -> str:
+        return "; ".join(each.title for each in self.ending.ends)
+
+
+# Hours over time
+
+
+@dataclass(frozen=True)
+class HoursShown:
+    """One kind of hours that the test asks for: how it grew, and where the pace leads."""
+
+    requirement: RequirementShown
+    counted: tuple[charts.Counted, ...]
+
+    @property
+    def words(self) -> str:
+        return plain_words.requirement(self.requirement.finding.rule)
+
+    @property
+    def anchor(self) -> str:
+        return self.requirement.finding.rule.id.replace(".", "-")
+
+    @cached_property
+    def forecast(self) -> charts.Forecast | None:
+        remaining = parse_time(self.requirement.finding.remaining)
+        return charts.forecast(self.counted, self.requirement.on, remaining)
+
+    @cached_property
+    def chart(self) -> charts.Chart:
+        need = parse_time(self.requirement.finding.need)
+        return charts.chart(self.counted, self.requirement.on, need, self.forecast)
+
+    @property
+    def months(self) -> list[tuple[str, str, str]]:
+        """For each month with any: its name, what counted in it, and what there was at its end."""
+        by_month: dict[tuple[int, int], int] = {}
+        for when, time in sorted(self.counted):
+            key = when.year, when.month
+            by_month[key] = by_month.get(key, 0) + time
+        rows, total = [], 0
+        for (year, month), time in by_month.items():
+            total += time
+            rows.append((f"{dt.date(year, month, 1):%b} {year}", format_time(time), format_time(total)))
+        return rows
+
+    @property
+    def says(self) -> str:
+        """Where the pace leads, in a sentence."""
+        if self.requirement.met:
+            return "All that is asked for is there."
+        if self.forecast is None:
+            return "Nothing counted lately, so there is no pace to go by."
+        one, other = self.forecast.faster.reached, self.forecast.slower.reached
+        if one is None:
+            return "At this pace it would take more than three years."
+        if other is None:
+            return f"At your pace between {day(one)} and more than three years from now."
+        return (
+            f"At your pace {day(one)}."
+            if one == other
+            else f"At your pace between {day(one)} and {day(other)}."
+        )
+
+
+def hours(report: Report, record: Record) -> list[HoursShown]:
+    """The hours that a milestone adds up over all time, each as it grew."""
+    on, days = report.question.on, {flight.id: flight.date for flight in record.flights}
+    found = []
+    for finding in report.findings:
+        if finding.rule.kind == TOTAL and not finding.rule.get("window"):
+            counted = tuple(
+                (days[entry], parse_time(gave)) for entry, gave in finding.counted if entry in days
+            )
+            found.append(HoursShown(RequirementShown(finding, on), counted))
+    return found
