@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from api.v1.schemas.shapes import STRING, TEXT, Schema, obj, or_null
+from api.v1.schemas.shapes import STRING, TEXT, Schema, obj, or_null, ref
 
 _BYTES: Schema = {"type": "string", "pattern": "^[A-Za-z0-9_-]+={0,2}$", "maxLength": 10_000}
 _IGNORED: Schema = {"description": "As the browser gives it; not looked at."}
@@ -10,7 +10,7 @@ PASSWORD: Schema = {
     **TEXT,
     "description": "The caller's own, typed at the moment of signing. Either this or passkey.",
 }
-PASSKEY: Schema = obj(
+_ANSWER: Schema = obj(
     {
         "id": _BYTES,
         "response": obj(
@@ -38,9 +38,16 @@ PASSKEY: Schema = obj(
         "(`{}` and an empty text where they are left out), or of `reason`. It is sealed in the ledger."
     ),
 )
-CONFIRMATION: dict[str, Schema] = {"confirm_password": or_null(PASSWORD), "passkey": or_null(PASSKEY)}
+CONFIRMATION: dict[str, Schema] = {
+    "confirm_password": or_null(PASSWORD),
+    "passkey": or_null(ref("PasskeyAnswer")),
+}
 #: One of the two is there, as a value.
 EITHER: list[Schema] = [
     {"required": ["confirm_password"], "properties": {"confirm_password": STRING}},
     {"required": ["passkey"], "properties": {"passkey": {"type": "object"}}},
 ]
+
+
+def components() -> dict[str, Schema]:
+    return {"PasskeyAnswer": _ANSWER}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from api.v1.schemas import confirmation
 from api.v1.schemas.confirmation import CONFIRMATION, EITHER
 from api.v1.schemas.report import MET, VERIFIED_WORD
 from api.v1.schemas.shapes import (
@@ -28,7 +29,7 @@ _REASON: Schema = {"type": "string", "maxLength": 2000}
 
 def components(record: dict[str, Schema]) -> dict[str, Schema]:
     """The components; ``record`` are those of the record document."""
-    return {**_sent(record), **_answered()}
+    return {**_sent(record), **_answered(), **confirmation.components()}
 
 
 def _without(schema: Schema, *keys: str) -> Schema:

@@ -18,7 +18,7 @@ from training.models import User
 NAME = "Student pilot training record"
 #: What is said on the next page, by the name allauth has for it. Whatever has no line here is not said.
 SAID = {
-    "account/messages/password_changed.txt": "The password is changed; other sessions and programs' tokens have ended.",
+    "account/messages/password_changed.txt": "The password is changed; other sessions and tokens have ended.",
     "mfa/messages/webauthn_added.txt": "The passkey is added.",
     "mfa/messages/webauthn_removed.txt": "The passkey is removed.",
     "mfa/messages/totp_activated.txt": "The authenticator app is set up.",
