@@ -121,6 +121,32 @@ class Airports:
         self._found[code] = place
         return place
 
+    def like(self, typed: str, most: int) -> list[Place]:
+        """Airports that a few letters may mean: by identifier first, then by a word of the name."""
+        wanted = typed.strip().upper()
+        if len(wanted) < 2:
+            return []
+        icao, local, _ = _table()
+        codes = {row["icao"] for lid, row in local.items() if lid.startswith(wanted)}
+        codes |= {code for code in icao if code.startswith(wanted)}
+        found = sorted(codes, key=lambda code: (len(code), code))[:most]
+        if len(found) < most and len(wanted) >= 3:
+            word = wanted.title()
+            named = (code for code, row in icao.items() if word in row["name"].title() and code not in codes)
+            found += sorted(named)[: most - len(found)]
+        return [self.find(code) for code in found]
+
+    def near(self, place: Place, most: int, within: float = 2.0) -> list[Place]:
+        """Airports within about so many degrees of a known place, the nearest first."""
+        lat, lon = _coordinates(place)
+        icao, _, _ = _table()
+        close = sorted(
+            (abs(row["lat"] - lat) + abs(row["lon"] - lon), code)
+            for code, row in icao.items()
+            if abs(row["lat"] - lat) <= within and abs(row["lon"] - lon) <= within
+        )
+        return [self.find(code) for _, code in close[:most]]
+
     def _own(self, code: str) -> Place | None:
         """The school's own field, absent from the table, under its identifier with or without the K."""
         if place := self._overrides.get(code):

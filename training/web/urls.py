@@ -7,7 +7,9 @@ from training.web import reminders, student, views
 urlpatterns = [
     path("", views.home, name="home"),
     path("", include("training.web.accounts.urls")),
+    path("", include("training.web.instructor.urls")),
     path("milestones/", views.milestones, name="milestones"),
+    path("students/", views.board, name="students"),
     path("students/<uuid:ref>/", views.student, name="student"),
     path("students/<uuid:ref>/standing/", student.standing, name="standing"),
     path("students/<uuid:ref>/hours/", student.hours, name="hours"),

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
@@ -23,6 +23,7 @@ from syllabus.engine.report import CAUTION, UNVERIFIED
 from training import reports
 from training.models import Student
 from training.services import access
+from training.web.instructor.opening import teaches
 from training.web.shown import StudentShown, day
 
 AT_ONCE = 25
@@ -41,12 +42,29 @@ _QUERY: Mapping[str, reading.Read] = {"on": reading.day, **READERS}
 @require_safe
 @never_cache
 def home(request: HttpRequest) -> HttpResponse:
-    """What this is; and for who is signed in, their students today. Each record read is logged."""
+    """What this is; for who is signed in: an instructor's day, their students, or where they stand."""
     if not request.user.is_authenticated:
         return render(request, "training/welcome.html", {"caution": CAUTION})
+    if teaches(request.user):
+        return redirect("today")
+    return _board(request)
+
+
+@require_safe
+@never_cache
+@login_required
+def board(request: HttpRequest) -> HttpResponse:
+    """Every student that one may see, with the milestones in short."""
+    return _board(request)
+
+
+def _board(request: HttpRequest) -> HttpResponse:
+    """The students in pages; each reading is logged."""
     at = timezone.now()
     seen = access.visible_students(request.user, on=at.date()).select_related("school").order_by("name", "pk")
     page = Paginator(seen, AT_ONCE).get_page(request.GET.get("page"))
+    if page.paginator.count == 1 and page.object_list[0].user_id == request.user.pk:
+        return redirect("standing", page.object_list[0].ref)
     students = []
     for each in page.object_list:
         access.log(request.user, each, access.READ, "eligibility", via="web", at=at)

@@ -1,0 +1,280 @@
+"""Endorsing: the report first, then the wording, then the signature; and ending an endorsement."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import uuid
+from collections.abc import Mapping
+from typing import Any
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods, require_safe
+
+from syllabus import catalogue
+from syllabus.catalogue import Kind
+from syllabus.engine.errors import NotInForce
+from syllabus.engine.record import Endorsement as Given
+from syllabus.engine.report import CAUTION
+from training import record
+from training.models import Endorsement, EndorsementSeal, Revocation
+from training.services import access, confirming, endorsement_check, endorsements
+from training.services.confirming import Act, NotConfirmed, content_of
+from training.services.endorsement_check import Checked
+from training.services.endorsements import Conflict, EndorsementError, Refused
+from training.services.records import NotAllowed
+from training.web.instructor import sheet, signing
+from training.web.instructor.opening import Taught, taught
+from training.web.shown import State, day
+
+GIVEN, REVOKED = "endorsement.given", "endorsement.revoked"
+#: Each field's label and how it is typed.
+FIELDS = {
+    "aircraft_model": ("Airplane model", "text"),
+    "category": ("Category of aircraft", "text"),
+    "airport": ("Airport", "text"),
+    "area": ("Class B area", "text"),
+    "route": ("Route", "text"),
+    "flight_date": ("Day of the flight", "date"),
+    "training_date": ("Day of the training", "date"),
+    "conditions": ("Conditions and limitations", "area"),
+    "expires": ("Last day, to make it shorter", "date"),
+}
+
+
+@require_safe
+@taught
+def kinds(request: HttpRequest, whose: Taught) -> HttpResponse:
+    """What can be given, and what stands."""
+    whose.log(access.READ, "endorsements")
+    known = record.of(whose.student)
+    by_id = {each.id: each for each in known.endorsements}
+    listed = catalogue.current().kinds
+    standing = []
+    for row, seal, revocation in endorsements.listed(whose.student):
+        given = by_id.get(row.entry_id)
+        if given is None:
+            continue
+        last = endorsement_check.last_day(whose.student, known, given)
+        standing.append(
+            {
+                "title": listed[row.kind].title if row.kind in listed else row.kind,
+                "given": day(row.given),
+                "last": day(last),
+                "over": last is not None and last < whose.today,
+                "by": given.instructor.name if given.instructor else "nobody named",
+                "wording": seal.wording if seal else "",
+                "ended": revocation
+                and f"Ended {day(whose.student.school.day(revocation.at))}: {revocation.reason}",
+                "entry": row.entry_id if seal and not revocation else None,
+            }
+        )
+    told = {
+        "student": whose.student,
+        "kinds": listed.values(),
+        "standing": standing,
+        "today": day(whose.today),
+        "caution": CAUTION,
+    }
+    return render(request, "training/instructor/endorse.html", told)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@taught
+def endorse(request: HttpRequest, whose: Taught, kind: str) -> HttpResponse:
+    """GET: what one of this kind would rest on, as the fields stand. POST: it is given."""
+    chosen = catalogue.current().kinds.get(kind)
+    if chosen is None:
+        raise Http404("no kind of endorsement of that name")
+    if request.method == "POST":
+        return _give(request, whose, chosen)
+    said = _said(chosen, {key: str(value) for key, value in request.GET.items()})
+    if "aircraft_model" in chosen.fields and not request.GET and whose.student.training_model:
+        said["aircraft_model"] = whose.student.training_model
+    return _show(request, whose, chosen, said)
+
+
+def _said(kind: Kind, given: Mapping[str, str]) -> dict[str, Any]:
+    names = (*kind.fields, "expires")
+    return {name: text for name in names if (text := sheet.lines(given.get(name, "")))}
+
+
+def _show(
+    request: HttpRequest,
+    whose: Taught,
+    kind: Kind,
+    said: Mapping[str, Any],
+    *,
+    faults: list[str] | None = None,
+    judgement: str = "",
+    entry: uuid.UUID | None = None,
+    status: int = 200,
+) -> HttpResponse:
+    checked: Checked | None = None
+    by_field: dict[str, list[str]] = {}
+    told = list(faults or [])
+    try:
+        checked = endorsements.check(whose.student, kind.kind, said, by=whose.user, at=whose.at, via="web")
+    except EndorsementError as wrong:
+        for each in wrong.faults:
+            by_field.setdefault(each.place.partition("[")[0], []).append(each.message)
+    except NotInForce as problem:
+        told.append(str(problem))
+    except NotAllowed as problem:
+        raise Http404(str(problem)) from None
+    if checked:
+        for refusal in checked.refusals:
+            if refusal.place in FIELDS:
+                by_field.setdefault(refusal.place, []).append(f"{refusal.message} ({refusal.citation})")
+            else:
+                told.append(f"{refusal.message[0].upper()}{refusal.message[1:]} ({refusal.citation})")
+    longest = (
+        endorsement_check.last_day(whose.student, record.of(whose.student), _longest(checked))
+        if checked
+        else None
+    )
+    fields = [
+        {
+            "key": key,
+            "label": FIELDS[key][0],
+            "type": FIELDS[key][1],
+            "needed": kind.fields.get(key, False),
+            "value": said.get(key, ""),
+            "faults": by_field.pop(key, []),
+            "most": longest.isoformat() if longest and key == "expires" else "",
+        }
+        for key in (*kind.fields, "expires")
+    ]
+    told += [f"{key}: {each}" for key, all_of in by_field.items() for each in all_of]
+    body = checked.as_json() if checked else None
+    shown = {
+        "student": whose.student,
+        "kind": kind,
+        "fields": fields,
+        "faults": told,
+        "report": body,
+        "rests_on": [_shown(each) for each in body["rests_on"]] if body else [],
+        "last_day": day(checked.last_day) if checked else "",
+        "longest": day(longest),
+        "judgement": judgement,
+        "said": json.dumps(dict(said)),
+        "new": entry or uuid.uuid4(),
+        "passkeys": json.dumps(confirming.passkeys(whose.user)),
+        "caution": CAUTION,
+    }
+    return render(request, "training/instructor/endorse_kind.html", shown, status=status)
+
+
+def _longest(checked: Checked) -> Given:
+    """The endorsement without a shorter last day: how long the rule itself lets it hold."""
+    return dataclasses.replace(checked.endorsement, expires=None)
+
+
+def _shown(finding: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        "state": State.of(finding["met"]),
+        "says": finding["says"],
+        "citation": finding["citation"],
+        "have": finding["have"],
+        "need": finding["need"],
+        "ask": [f"{each['id']}: {each['missing']}" for each in finding["ask"]],
+        "not_counted": [f"{each['id']}: {each['why']}" for each in finding["not_counted"]][:6],
+        "parts": [_shown(each) for each in finding.get("requirements", ())],
+    }
+
+
+def _give(request: HttpRequest, whose: Taught, kind: Kind) -> HttpResponse:
+    try:
+        entry = uuid.UUID(str(request.POST.get("id", "")))
+        said = json.loads(str(request.POST.get("endorsement", "")))
+        if not isinstance(said, dict):
+            raise ValueError("no object")
+    except (ValueError, RecursionError):
+        raise Http404("no endorsement that can be read") from None
+    judgement = sheet.lines(str(request.POST.get("judgement", "")))
+    whole = {"kind": kind.kind, "endorsement": said, "judgement": judgement}
+    faults = []
+    try:
+        confirmed = signing.confirm(
+            request,
+            whose.user,
+            lambda passkey: _act(GIVEN, whose, entry, whole, passkey),
+            EndorsementSeal.objects.filter(
+                student=whose.student, endorsement__entry_id=str(entry)
+            ).values_list("confirmed", flat=True),
+        )
+        done = endorsements.give(
+            whose.student,
+            entry,
+            kind.kind,
+            said,
+            by=whose.user,
+            at=whose.at,
+            via="web",
+            judgement=judgement,
+            confirmed=confirmed,
+        )
+        messages.success(
+            request, f"{kind.title}: given and sealed, entry {done.seal.ledger_index} of the ledger."
+        )
+        return redirect("endorse", ref=whose.student.ref)
+    except (NotConfirmed, NotAllowed, Conflict) as problem:
+        faults.append(str(problem))
+    except EndorsementError as wrong:
+        faults += [each.message for each in wrong.faults]
+    except Refused:
+        faults.append("The rule forbids it as it stands; below is what and where it is written.")
+    return _show(request, whose, kind, said, faults=faults, judgement=judgement, entry=entry, status=422)
+
+
+def _act(kind: str, whose: Taught, entry: uuid.UUID, said: Mapping[str, Any], passkey: bool) -> Act:
+    if not passkey:
+        return Act(kind, str(whose.student.ref), str(entry), "")
+    text, digest = content_of(said)
+    return Act(kind, str(whose.student.ref), str(entry), digest, text if kind == GIVEN else None)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@taught
+def revoke(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
+    """End an endorsement that was given here, from today on."""
+    try:
+        found = endorsements.find(whose.student, entry)
+    except Endorsement.DoesNotExist:
+        raise Http404("no endorsement of that id that was given here") from None
+    reason = sheet.lines(str(request.POST.get("reason", "")))
+    faults: list[str] = []
+    if request.method == "POST":
+        try:
+            confirmed = signing.confirm(
+                request,
+                whose.user,
+                lambda passkey: _act(REVOKED, whose, entry, {"reason": reason}, passkey),
+                Revocation.objects.filter(endorsement=found).values_list("confirmed", flat=True),
+            )
+            endorsements.revoke(
+                found, by=whose.user, reason=reason, at=whose.at, via="web", confirmed=confirmed
+            )
+            messages.success(request, "The endorsement has ended. From today on nothing rests on it.")
+            return redirect("endorse", ref=whose.student.ref)
+        except (NotConfirmed, NotAllowed, Conflict) as problem:
+            faults.append(str(problem))
+        except EndorsementError as wrong:
+            faults += [f"{each.place} {each.message}" for each in wrong.faults]
+    else:
+        whose.log(access.READ, f"endorsement {found.kind}")
+    listed = catalogue.current().kinds
+    told = {
+        "student": whose.student,
+        "title": listed[found.kind].title if found.kind in listed else found.kind,
+        "given": day(found.given),
+        "seal": EndorsementSeal.objects.filter(endorsement=found).first(),
+        "entry": entry,
+        "reason": reason,
+        "faults": faults,
+        "passkeys": json.dumps(confirming.passkeys(whose.user)),
+        "caution": CAUTION,
+    }
+    return render(request, "training/instructor/revoke.html", told, status=422 if faults else 200)

@@ -1,0 +1,369 @@
+"""The lesson sheet: begun, filled in, read once more, signed, and corrected."""
+
+from __future__ import annotations
+
+import json
+import uuid
+from collections.abc import Mapping
+from typing import Any
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from syllabus import outlines
+from syllabus.engine.course import Outline
+from syllabus.engine.errors import Fault
+from syllabus.engine.report import CAUTION
+from training.ledger import assertions
+from training.models import Correction, LessonRecord, SignOff
+from training.reports import progress
+from training.services import access, authority, confirming, lesson_content, lesson_records, sign_offs
+from training.services.confirming import Act, NotConfirmed
+from training.services.lesson_content import LessonError
+from training.services.lesson_records import AlreadySigned, Changed, Conflict
+from training.services.records import NotAllowed
+from training.web.instructor import looking, sheet, signing, told
+from training.web.instructor.looking import Look
+from training.web.instructor.opening import Taught, taught
+from training.web.shown import day
+
+SIGNED = "lesson.signed"
+
+
+@require_safe
+@taught
+def student(request: HttpRequest, whose: Taught) -> HttpResponse:
+    """One student as the instructor teaches them: the next lesson and why, the others, drafts, what is signed."""
+    whose.log(access.READ, "progress and lessons")
+    stands = progress.standing(whose.student, whose.today)
+    rows = list(lesson_records.visible(whose.student, whose.user)[:50])
+    shown = {
+        "student": whose.student,
+        "next": progress.next_json(stands.next) if stands else None,
+        "course": stands.version if stands else None,
+        "lessons": [each.lesson for each in stands.progress.lessons.values()] if stands else [],
+        "drafts": [each for each in rows if each.state == LessonRecord.State.DRAFT],
+        "signed": [each for each in rows if each.state == LessonRecord.State.SIGNED],
+        "new": uuid.uuid4(),
+        "today": day(whose.today),
+        "caution": CAUTION,
+    }
+    return render(request, "training/instructor/student.html", shown)
+
+
+@require_POST
+@taught
+def begin(request: HttpRequest, whose: Taught) -> HttpResponse:
+    """Make the draft of the lesson that was chosen, with what is planned on its sheet."""
+    try:
+        key = uuid.UUID(str(request.POST.get("id", "")))
+    except ValueError:
+        raise Http404("no id of a draft") from None
+    lesson = str(request.POST.get("lesson", ""))[:200]
+    own = request.POST.get("own") == "yes"
+    empty = {"items": []} if own else None
+    try:
+        made = lesson_records.create(
+            whose.student, id=key, lesson=lesson, content=empty, by=whose.user, at=whose.at, via="web"
+        )
+    except LessonError as wrong:
+        messages.error(request, " ".join(each.message for each in wrong.faults))
+        return redirect("teach", ref=whose.student.ref)
+    except Conflict as problem:
+        messages.error(request, str(problem))
+        return redirect("teach", ref=whose.student.ref)
+    return redirect("lesson-sheet", ref=whose.student.ref, entry=made.pk)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@taught
+def lesson_sheet(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
+    """The sheet of a draft: shown, and what was typed kept."""
+    record = whose.lesson(entry)
+    if record.state == LessonRecord.State.SIGNED:
+        return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)
+    if request.method != "POST":
+        whose.log(access.READ, f"lesson-record {record.pk}")
+        return _show(request, whose, record, None, {})
+    given = {key: str(value) for key, value in request.POST.items()}
+    found = looking.look(whose, record, given, request.POST.getlist("add"))
+    if found.content is not None and given.get("propose"):
+        given.update(found.proposed)
+        found = looking.look(whose, record, given, request.POST.getlist("add"))
+    if found.content is None or found.typed.wrong:
+        return _show(request, whose, record, found, given, status=422)
+    try:
+        changed = lesson_records.change(
+            record,
+            version=int(given["version"]) if given.get("version", "").isdecimal() else None,
+            lesson=given.get("lesson", record.lesson),
+            content=found.typed.content,
+            by=whose.user,
+            at=whose.at,
+            via="web",
+        )
+    except LessonError as wrong:
+        looking.place_faults(found, wrong.faults, given)
+        return _show(request, whose, record, found, given, status=422)
+    except Changed:
+        found.faults["version"] = [
+            "This draft was changed elsewhere since you opened it, and yours is not kept yet. Below is what you"
+            " typed. Look at the other one in a new tab; keeping yours now takes its place."
+        ]
+        given["version"] = str(record.version)
+        return _show(request, whose, record, found, given, status=409)
+    except AlreadySigned as problem:
+        messages.error(request, str(problem))
+        return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)
+    except NotAllowed as problem:
+        raise Http404(str(problem)) from None
+    if given.get("then") == "sign":
+        return redirect("lesson-sign", ref=whose.student.ref, entry=entry)
+    messages.success(request, "Kept as a draft. Nothing is on the student's record before it is signed.")
+    return redirect("lesson-sheet", ref=whose.student.ref, entry=changed.pk)
+
+
+def _show(
+    request: HttpRequest,
+    whose: Taught,
+    record: LessonRecord,
+    found: Look | None,
+    given: Mapping[str, str],
+    status: int = 200,
+) -> HttpResponse:
+    outline = outlines.published(record.course_version) if record.course_version else None
+    if found is None:
+        given = sheet.values(record.content, whose.zone, outline)
+        found = looking.look(whose, record, given)
+    shown = sheet_context(whose, record, outline, found, dict(given))
+    return render(request, "training/instructor/sheet.html", {**shown, "caution": CAUTION}, status=status)
+
+
+def sheet_context(
+    whose: Taught, record: LessonRecord, outline: Outline | None, found: Look | None, given: dict[str, str]
+) -> dict[str, Any]:
+    """Everything that the sheet's template asks for; a record that is not saved makes a blank sheet."""
+    planned = (
+        next((each for each in outline.lessons if each.code == record.lesson), None) if outline else None
+    )
+    asked = {**(outline.highest if outline else {}), **(planned.items if planned else {})}
+    if not given.get("date") and given.get("flown") == sheet.NO_FLIGHT and planned and planned.flight_time:
+        given["flown"] = sheet.SOLO if planned.times.get("solo") else sheet.DUAL
+        given["date"] = whose.today.isoformat()
+    on_sheet = {value for key, value in given.items() if key.startswith("item-") and key.count("-") == 1}
+    said = looking.told(found, given)
+    return {
+        "student": whose.student,
+        "record": record,
+        "saved": not record._state.adding,
+        "planned": planned,
+        "lessons": outline.lessons if outline else (),
+        "given": given,
+        "version": given.get("version") or record.version,
+        "said": said,
+        "items": looking.item_rows(given, outline, asked, found),
+        "more_items": [each for each in outline.items if each.code not in on_sheet] if outline else [],
+        "times": [
+            {
+                "field": f"t-{key}",
+                "label": label,
+                "value": given.get(f"t-{key}", ""),
+                "proposed": found.proposed.get(f"t-{key}", "") if found else "",
+                "said": said.get(f"t-{key}", []),
+            }
+            for key, label in sheet.TIMES
+        ],
+        "landings": looking.landing_rows(given, found),
+        "craft": [(key, given.get(key, ""), said.get(key, [])) for key in sheet.CRAFT[1:]],
+        "fleet": whose.fleet,
+        "ground": {
+            **{key: given.get(f"ground-{key}", "") for key in ("date", "time", "topic")},
+            **{f"said_{key}": said.get(f"ground-{key}", []) for key in ("date", "time")},
+        },
+        "found": found,
+        "flown_by": (
+            (sheet.DUAL, "With me aboard"),
+            (sheet.SOLO, "Student alone"),
+            (sheet.NO_FLIGHT, "No flight"),
+        ),
+        "data": _data(whose, record),
+    }
+
+
+def _data(whose: Taught, record: LessonRecord) -> str:
+    """What the tablet needs to make the content and its hash without a network."""
+    course = lesson_content.course_of(record.course_version)
+    return json.dumps(
+        {
+            "student": str(whose.student.ref),
+            "name": whose.student.name,
+            "record": str(record.pk),
+            "version": None if record._state.adding else record.version,
+            "zone": whose.student.school.time_zone,
+            "course": course,
+            "corrects": str(record.corrects_id) if record.corrects_id else None,
+            "reason": record.reason,
+            "content": record.content,
+            "fleet": list(whose.fleet.values()),
+            "check": reverse("lesson-check", args=[whose.student.ref]),
+            "airports": reverse("airports"),
+        }
+    )
+
+
+@require_POST
+@taught
+def check(request: HttpRequest, whose: Taught) -> JsonResponse:
+    """What a sheet comes to while it is typed; nothing is written."""
+    given = {key: str(value) for key, value in request.POST.items()}
+    record = None
+    try:
+        key = uuid.UUID(given.get("record", ""))
+        record = lesson_records.visible(whose.student, whose.user).filter(pk=key).first()
+    except ValueError:
+        pass
+    found = looking.look(whose, record, given)
+    return JsonResponse(found.as_json())
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@taught
+def sign(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
+    """GET: what will be sealed, in plain words. POST: it is signed."""
+    record = whose.lesson(entry)
+    if record.state == LessonRecord.State.SIGNED:
+        return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)
+    if request.method != "POST":
+        whose.log(access.READ, f"lesson-record {record.pk} before the sign-off")
+        return _before_signing(request, whose, record)
+    digest = str(request.POST.get("content_hash", ""))
+    faults: list[str] = []
+    try:
+        confirmed = signing.confirm(
+            request,
+            whose.user,
+            lambda passkey: Act(SIGNED, str(whose.student.ref), str(record.pk), digest),
+            SignOff.objects.filter(lesson=record).values_list("confirmed", flat=True),
+        )
+        sign_offs.sign_off(
+            record.pk, by=whose.user, content_hash=digest, at=whose.at, via="web", confirmed=confirmed
+        )
+        return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)
+    except NotConfirmed as refused:
+        faults.append(str(refused))
+    except LessonError as wrong:
+        faults += [_sentence(each) for each in wrong.faults]
+    except (NotAllowed, Conflict) as problem:
+        faults.append(str(problem))
+    record = whose.lesson(entry)
+    if record.state == LessonRecord.State.SIGNED:
+        return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)
+    return _before_signing(request, whose, record, faults, status=422)
+
+
+def _sentence(fault: Fault) -> str:
+    part = fault.place.removeprefix("content").strip(".").replace(".", ", ") or "This lesson"
+    return f"{part[0].upper()}{part[1:]}: {fault.message}"
+
+
+def _before_signing(
+    request: HttpRequest,
+    whose: Taught,
+    record: LessonRecord,
+    faults: list[str] | None = None,
+    status: int = 200,
+) -> HttpResponse:
+    outline = outlines.published(record.course_version) if record.course_version else None
+    content = lesson_content.read(record.content)
+    days = {whose.today, content.day or whose.today, content.last_day or whose.today}
+    refused = [
+        f"{each.message} ({each.citation})"
+        for each in authority.refusals(whose.user, whose.student, *days, flight=content.flight)
+    ]
+    late = authority.late(whose.student, content.last_day, whose.at)
+    nothing = content.day is None
+    statement = assertions.statement(
+        SIGNED, subject=str(whose.student.ref), about=str(record.pk), content_hash=record.content_hash
+    )
+    shown = {
+        "student": whose.student,
+        "record": record,
+        "planned": _lesson_of(record, outline),
+        "told": told.lesson(content.plain, whose.zone, outline),
+        "proves": lesson_records.proves(record),
+        "hints": lesson_records.hints(record),
+        "warnings": [*lesson_records.warnings(record, content, whose.user), *late],
+        "computed": lesson_records.computed(content.flight).as_json(),
+        "faults": [*(faults or []), *refused],
+        "nothing": nothing,
+        "may_sign": not refused and not nothing,
+        "statement": json.dumps(statement),
+        "passkeys": json.dumps(confirming.passkeys(whose.user)),
+        "signature": authority.signature(whose.user, whose.student),
+        "title_of": outline.by_code if outline else {},
+        "caution": CAUTION,
+    }
+    return render(request, "training/instructor/sign.html", shown, status=status)
+
+
+def _lesson_of(record: LessonRecord, outline: Outline | None) -> Any:
+    return next((each for each in outline.lessons if each.code == record.lesson), None) if outline else None
+
+
+@require_safe
+@taught
+def sealed(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
+    """A signed lesson: what was sealed, where it stands in the ledger, and the way to correct it."""
+    record = whose.lesson(entry)
+    if record.state != LessonRecord.State.SIGNED:
+        return redirect("lesson-sheet", ref=whose.student.ref, entry=entry)
+    whose.log(access.READ, f"lesson-record {record.pk}")
+    outline = outlines.published(record.course_version) if record.course_version else None
+    signed = record.sign_off
+    shown = {
+        "student": whose.student,
+        "record": record,
+        "planned": _lesson_of(record, outline),
+        "told": told.lesson(record.content, whose.zone, outline),
+        "signed": signed,
+        "signed_at": signed.at.astimezone(whose.zone),
+        "performed_at": signed.performed_at.astimezone(whose.zone),
+        "apart": abs((signed.at - signed.performed_at).total_seconds()) >= 60,
+        "acknowledged": getattr(signed, "acknowledgement", None),
+        "proves": lesson_records.proves(record),
+        "hints": signed.hints,
+        "warnings": signed.warnings,
+        "successor": Correction.objects.filter(lesson=record).first(),
+        "new": uuid.uuid4(),
+        "caution": CAUTION,
+    }
+    return render(request, "training/instructor/sealed.html", shown)
+
+
+@require_POST
+@taught
+def correct(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
+    """Make the draft of a correction: it points at the signed lesson and says why."""
+    record = whose.lesson(entry)
+    reason = sheet.lines(str(request.POST.get("reason", "")))[:2000]
+    try:
+        key = uuid.UUID(str(request.POST.get("id", "")))
+    except ValueError:
+        raise Http404("no id of a draft") from None
+    if not reason:
+        messages.error(request, "Write what is wrong in the lesson; the correction keeps it as its reason.")
+        return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)
+    try:
+        made = sign_offs.correct(
+            record, id=key, reason=reason, content=record.content, by=whose.user, at=whose.at, via="web"
+        )
+    except (Conflict, NotAllowed) as problem:
+        messages.error(request, str(problem))
+        return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)
+    except LessonError as wrong:
+        messages.error(request, " ".join(_sentence(each) for each in wrong.faults))
+        return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)
+    return redirect("lesson-sheet", ref=whose.student.ref, entry=made.pk)

@@ -1,0 +1,92 @@
+"""Whose pages these are: the student and the lesson that an instructor may write, or a 404."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+import zoneinfo
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import wraps
+from typing import Any
+
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+
+from training.models import Aircraft, LessonRecord, Role, Student, User
+from training.services import access, lesson_records
+
+
+def teaches(user: Any) -> bool:
+    """Whether somebody instructs anywhere. One query."""
+    return user.is_authenticated and Role.objects.filter(user=user, role=Role.Kind.INSTRUCTOR).exists()
+
+
+@dataclass(frozen=True)
+class Taught:
+    """A student with whoever teaches them and the clock of the request."""
+
+    student: Student
+    user: User
+    at: dt.datetime
+
+    @property
+    def zone(self) -> zoneinfo.ZoneInfo:
+        return zoneinfo.ZoneInfo(self.student.school.time_zone)
+
+    @property
+    def today(self) -> dt.date:
+        return self.student.school.day(self.at)
+
+    @property
+    def fleet(self) -> dict[str, dict[str, str]]:
+        """The school's aircraft by registration, as the sheet names their parts. One query."""
+        rows = Aircraft.objects.filter(school_id=self.student.school_id)
+        return {
+            each.registration.upper(): {
+                "registration": each.registration,
+                "model": each.model,
+                "category": each.category,
+                "class": each.klass,
+                "device": each.device,
+            }
+            for each in rows
+        }
+
+    def log(self, action: str, what: str) -> None:
+        access.log(self.user, self.student, action, what, via="web", at=self.at)
+
+    def lesson(self, entry: uuid.UUID) -> LessonRecord:
+        """One of the student's lessons. Raises: Http404."""
+        found = lesson_records.visible(self.student, self.user).filter(pk=entry).first()
+        if found is None:
+            raise Http404("no lesson of that id of this student")
+        found.student = self.student
+        return found
+
+
+View = Callable[..., HttpResponse]
+
+
+def taught(view: View) -> View:
+    """Give the view the student of the address, for an instructor who may write the record; else 404."""
+
+    @never_cache
+    @login_required
+    @wraps(view)
+    def opened(request: HttpRequest, ref: uuid.UUID, **more: Any) -> HttpResponse:
+        at = timezone.now()
+        assert isinstance(request.user, User)
+        seen = access.visible_students(request.user, access.WRITE, on=at.date())
+        student = seen.select_related("school").filter(ref=ref).first()
+        if student is None or not _instructs(request.user, student):
+            raise Http404("no student of that reference whose lessons you may write")
+        return view(request, Taught(student, request.user, at), **more)
+
+    return opened
+
+
+def _instructs(user: User, student: Student) -> bool:
+    return Role.objects.filter(user=user, school_id=student.school_id, role=Role.Kind.INSTRUCTOR).exists()

@@ -1,0 +1,48 @@
+"""What confirms a signature on a page: the password once more, or a passkey's answer in a hidden field."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from allauth.core import ratelimit
+from django.conf import settings
+from django.http import HttpRequest
+
+from training.models import User
+from training.services import confirming
+from training.services.confirming import Act, Confirmed, Given, NotConfirmed, Site
+
+_MOST = 20_000
+_SIGNED = ("clientDataJSON", "authenticatorData", "signature")
+
+
+def confirm(
+    request: HttpRequest, user: User, act: Callable[[bool], Act], settled: Iterable[Any]
+) -> Confirmed:
+    """Make sure that it is the user who signs. ``act`` is told whether it is by passkey.
+
+    Raises: NotConfirmed.
+    """
+    if not ratelimit.consume(request, action="reauthenticate", user=user):
+        raise NotConfirmed("Too many tries. Nothing was signed. Wait a minute, then sign again.")
+    given = _given(request)
+    site = Site.of(request.get_host(), request.scheme or "https", settings.CSRF_TRUSTED_ORIGINS)
+    return confirming.confirm(user, given, act(given.passkey is not None), site=site, settled=settled)
+
+
+def _given(request: HttpRequest) -> Given:
+    answer = str(request.POST.get("passkey", ""))
+    if not answer:
+        return Given(password=str(request.POST.get("confirm_password", "")))
+    try:
+        if len(answer) > _MOST:
+            raise ValueError("too long")
+        said = json.loads(answer)
+        response = {key: said["response"][key] for key in _SIGNED}
+        if not all(isinstance(each, str) for each in (said["id"], *response.values())):
+            raise ValueError("no text")
+    except (ValueError, KeyError, TypeError, RecursionError):
+        raise NotConfirmed("The passkey's answer cannot be read. Nothing was signed. Try again.") from None
+    return Given(passkey={"id": said["id"], "response": response})

@@ -1,0 +1,204 @@
+"""The tablet without a network: what it takes along, the page it opens then, and how it comes back."""
+
+from __future__ import annotations
+
+import json
+import uuid
+from typing import Any
+
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.middleware.csrf import get_token
+from django.shortcuts import render
+from django.template.loader import render_to_string
+from django.templatetags.static import static
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from syllabus import outlines
+from syllabus.engine.geography import Place, airports
+from training.models import LessonRecord, User
+from training.reports import progress
+from training.services import confirming
+from training.web.instructor import sheet
+from training.web.instructor import today as board
+from training.web.instructor.lessons import sheet_context
+from training.web.instructor.opening import Taught, teaches
+
+#: Students and airports that a tablet takes along for the day.
+MOST_STUDENTS, MOST_AIRPORTS = 12, 60
+_CODE = ("page", "shell", "box", "queue", "store", "content", "sheet", "sign", "leave")
+_FILES = (
+    "training/pages.css",
+    "training/mark.svg",
+    "training/passkeys.js",
+    "training/tablet/tablet.css",
+    "training/tablet/icon-192.png",
+    *(f"training/tablet/{each}.js" for each in _CODE),
+)
+
+
+@require_safe
+def shell(request: HttpRequest) -> HttpResponse:
+    """The page that a tablet opens where the network is away; it holds nobody's data."""
+    return render(request, "training/instructor/shell.html", {})
+
+
+@require_safe
+def manifest(request: HttpRequest) -> HttpResponse:
+    """What the tablet needs to know to put this on its home screen (W3C Web Application Manifest)."""
+    icons = [
+        {"src": static(f"training/tablet/icon-{size}.png"), "sizes": f"{size}x{size}", "type": "image/png"}
+        for size in (192, 512)
+    ]
+    told = {
+        "id": reverse("today"),
+        "name": "Student pilot training record",
+        "short_name": "Training",
+        "start_url": reverse("today"),
+        "scope": "/",
+        "display": "standalone",
+        "background_color": "#faf8f2",
+        "theme_color": "#22405c",
+        "icons": [*icons, {**icons[-1], "purpose": "maskable"}],
+    }
+    return HttpResponse(json.dumps(told), content_type="application/manifest+json")
+
+
+@require_safe
+@never_cache
+def worker(request: HttpRequest) -> HttpResponse:
+    """The service worker, for the whole site: it must be served from its root."""
+    named = {static(each) for each in _FILES}
+    # A module is asked for by the name that stands in the module that wants it.
+    plain = {f"{static('')}{each}" for each in _FILES}
+    told = {"shell": reverse("tablet"), "files": json.dumps(sorted(named | plain))}
+    text = render_to_string("training/instructor/worker.js", told)
+    return HttpResponse(text, content_type="text/javascript")
+
+
+@require_safe
+@never_cache
+def token(request: HttpRequest) -> JsonResponse:
+    """Who is signed in, a fresh token against forged requests, and the server's clock."""
+    user = request.user if request.user.is_authenticated else None
+    return JsonResponse(
+        {"user": user and str(user.pk), "csrf": get_token(request), "now": timezone.now().isoformat()}
+    )
+
+
+@require_safe
+@never_cache
+@login_required
+def nearby(request: HttpRequest) -> JsonResponse:
+    """Airports that a few letters may mean; for who is signed in, so that nobody else works the table."""
+    found = airports().like(str(request.GET.get("q", ""))[:40], 8)
+    return JsonResponse({"airports": [{"key": each.key, "name": each.name} for each in found]})
+
+
+@require_safe
+@never_cache
+@login_required
+def pack(request: HttpRequest) -> JsonResponse:
+    """What the tablet takes along: the students who need the instructor first, each with the next sheet.
+
+    Nothing of a record goes along but the name, what needs the instructor, and the sheets to write on.
+    """
+    assert isinstance(request.user, User)
+    if not teaches(request.user):
+        return JsonResponse({"user": str(request.user.pk), "students": [], "airports": [], "passkeys": []})
+    at = timezone.now()
+    pupils = board.of(request.user, at)[:MOST_STUDENTS]
+    board.look_ahead(pupils, request.user, at)
+    drafts: dict[int, list[LessonRecord]] = {}
+    rows = LessonRecord.objects.filter(
+        student__in=[each.student for each in pupils], instructor=request.user, state=LessonRecord.State.DRAFT
+    ).select_related("course_version__course")
+    for each in rows:
+        drafts.setdefault(each.student_id, []).append(each)
+    students = [
+        _taken(Taught(each.student, request.user, at), each, drafts.get(each.student.pk, []))
+        for each in pupils
+    ]
+    return JsonResponse(
+        {
+            "user": str(request.user.pk),
+            "made": at.isoformat(),
+            "passkeys": confirming.passkeys(request.user),
+            "airports": _around(pupils),
+            "students": students,
+        }
+    )
+
+
+def _taken(whose: Taught, pupil: board.Pupil, drafts: list[LessonRecord]) -> dict[str, Any]:
+    sheets = [_sheet(whose, each) for each in drafts]
+    sheets.append(_sheet(whose, blank(whose, pupil.next)))
+    return {
+        "ref": str(whose.student.ref),
+        "name": whose.student.name,
+        "needs": [each.words for each in pupil.needs],
+        "next": pupil.next
+        and {
+            "lesson": pupil.next["lesson"],
+            "title": pupil.next["title"],
+            "why": [each["words"] for each in pupil.next["why"][:3]],
+        },
+        "sheets": sheets,
+    }
+
+
+def blank(whose: Taught, proposal: dict[str, Any] | None) -> LessonRecord:
+    """A draft that is not saved: the next lesson as it is planned, or an empty sheet."""
+    content: dict[str, Any] = {"flight": None, "ground": None, "items": [], "comments": "", "next": ""}
+    lesson = ""
+    if proposal:
+        lesson = proposal["lesson"]
+        content["items"] = [{"item": each["item"], "grade": sheet.NOT_OBSERVED} for each in proposal["items"]]
+    held = progress.enrolment(whose.student, whose.today)
+    return LessonRecord(
+        id=uuid.uuid4(),
+        school_id=whose.student.school_id,
+        student=whose.student,
+        lesson=lesson,
+        course_version=held.course_version if held else None,
+        content=content,
+        version=0,
+    )
+
+
+def _sheet(whose: Taught, record: LessonRecord) -> dict[str, Any]:
+    outline = outlines.published(record.course_version) if record.course_version else None
+    given = sheet.values(record.content, whose.zone, outline)
+    context = sheet_context(whose, record, outline, None, given)
+    html = render_to_string("training/instructor/sheet_form.html", {**context, "saved": False})
+    return {
+        "record": str(record.pk),
+        "draft": not record._state.adding,
+        "lesson": record.lesson,
+        "title": context["planned"].title if context["planned"] else "",
+        "html": html,
+    }
+
+
+def _around(pupils: list[board.Pupil]) -> list[dict[str, str]]:
+    """Airports around where these students fly, for a sheet without a network."""
+    recent = (
+        LessonRecord.objects.filter(
+            student__in=[each.student for each in pupils], content__flight__route__0__isnull=False
+        )
+        .order_by("-created_at")
+        .values_list("content__flight__route", flat=True)[:20]
+    )
+    found: dict[str, Place] = {}
+    table = airports()
+    for route in recent:
+        for point in route:
+            if isinstance(point, str) and point not in found:
+                found[point] = table.find(point)
+    for place in list(found.values())[:3]:
+        if place.known:
+            found.update({each.key: each for each in table.near(place, MOST_AIRPORTS // 3)})
+    return [{"key": each.key, "name": each.name} for each in list(found.values())[:MOST_AIRPORTS]]

@@ -1,0 +1,219 @@
+"""Today: an instructor's students by what needs them first, each with the next lesson and why.
+
+What lapses and how near a milestone is come from what the nightly reminders keep (``Lapse``, ``Standing``);
+which lesson comes next is worked out once for each state of a record and then kept in memory. So a page of
+twelve students takes a dozen queries at most, and the few that a changed record costs once more.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.contrib.auth.decorators import login_required
+from django.core.cache import cache
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from syllabus import catalogue, rulebook
+from syllabus.engine.report import CAUTION
+from training.models import AccessLog, Lapse, LessonRecord, Standing, Student, User
+from training.reports import progress
+from training.services import access
+from training.web.instructor.opening import teaches
+from training.web.shown import day
+
+AT_ONCE = 12
+#: Days before its last day from which something needs the instructor. Common practice, a month.
+SOON = 30
+SIGN, LAPSE, BLOCKED, READY, CALM = range(5)
+_WORDS = {
+    SIGN: ("lesson to sign", "lessons to sign"),
+    LAPSE: ("student with something that lapses", "students with something that lapses"),
+    READY: ("student ready for your endorsement", "students ready for your endorsement"),
+}
+_KEPT = 24 * 3600  # seconds
+
+
+@dataclass(frozen=True)
+class Need:
+    """One thing that needs the instructor: ``kind`` is a word for the page's style."""
+
+    rank: int
+    kind: str
+    mark: str
+    words: str
+    href: str = ""
+
+
+@dataclass
+class Pupil:
+    """A student of the list."""
+
+    student: Student
+    needs: list[Need] = field(default_factory=list)
+    next: dict[str, Any] | None = None
+    says: str = ""
+    new: uuid.UUID = field(default_factory=uuid.uuid4)
+
+    @property
+    def rank(self) -> int:
+        return min((each.rank for each in self.needs), default=CALM)
+
+
+@require_safe
+@never_cache
+@login_required
+def today(request: HttpRequest) -> HttpResponse:
+    """The page. Each record read is logged."""
+    assert isinstance(request.user, User)
+    if not teaches(request.user):
+        return redirect("home")
+    return page(request)
+
+
+def page(request: HttpRequest) -> HttpResponse:
+    assert isinstance(request.user, User)
+    at = timezone.now()
+    pupils = of(request.user, at)
+    shown = Paginator(pupils, AT_ONCE).get_page(request.GET.get("page"))
+    listed = list(shown.object_list)
+    look_ahead(listed, request.user, at)
+    told = {
+        "page": shown,
+        "students": sorted(listed, key=lambda each: each.rank),
+        "several_schools": len({each.student.school_id for each in pupils}) > 1,
+        "counts": _counts(pupils),
+        "today": day(listed[0].student.school.day(at) if listed else at.date()),
+        "caution": CAUTION,
+    }
+    return render(request, "training/instructor/today.html", told)
+
+
+def of(user: User, at: dt.datetime) -> list[Pupil]:
+    """The students whom a user teaches today, who needs them first in front. Four queries."""
+    teaching = access.RELATIONS["instructs"](user.pk, at.date())
+    students = list(Student.objects.filter(teaching).select_related("school").order_by("name", "pk"))
+    needs: dict[int, list[Need]] = defaultdict(list)
+    by_key = {each.pk: each for each in students}
+    _drafts(user, by_key, needs)
+    _lapses(by_key, at, needs)
+    _ready(by_key, needs)
+    pupils = [Pupil(each, sorted(needs[each.pk], key=lambda need: need.rank)) for each in students]
+    return sorted(pupils, key=lambda each: each.rank)
+
+
+def _drafts(user: User, students: dict[int, Student], needs: dict[int, list[Need]]) -> None:
+    drafts = LessonRecord.objects.filter(
+        student__in=students, instructor=user, state=LessonRecord.State.DRAFT
+    ).order_by("created_at", "pk")
+    for each in drafts:
+        student = students[each.student_id]
+        begun = day(student.school.day(each.created_at))
+        what = each.lesson or "a lesson outside the course"
+        words = f"To sign: {what}, begun {begun}{', a correction' if each.corrects_id else ''}"
+        href = reverse("lesson-sheet", args=[student.ref, each.pk])
+        needs[student.pk].append(Need(SIGN, "sign", "✎", words, href))
+
+
+def _lapses(students: dict[int, Student], at: dt.datetime, needs: dict[int, list[Need]]) -> None:
+    last = at.date() + dt.timedelta(days=SOON + 1)
+    first = at.date() - dt.timedelta(days=1)
+    rows = Lapse.objects.filter(
+        student__in=students, gone_at__isnull=True, last_day__gte=first, last_day__lte=last
+    ).order_by("last_day", "pk")
+    for each in rows:
+        student = students[each.student_id]
+        left = (each.last_day - student.school.day(at)).days
+        if not 0 <= left <= SOON:
+            continue
+        when = {0: "today is the last day", 1: "tomorrow is the last day"}.get(left, f"{left} days left")
+        cited = f" ({each.citations[0]})" if each.citations else ""
+        words = f"Lapses {day(each.last_day)}, {when}: {each.says}{cited}"
+        needs[student.pk].append(Need(LAPSE, "lapse", "◷", words, reverse("teach", args=[student.ref])))
+
+
+def _ready(students: dict[int, Student], needs: dict[int, list[Need]]) -> None:
+    """Whoever lacks nothing of a milestone but what the instructor gives."""
+    only_given = _given_last()
+    for each in Standing.objects.filter(student__in=students).only("student_id", "summary"):
+        student = students[each.student_id]
+        for milestone in each.summary.get("milestones", ()):
+            gap = milestone.get("next_gap")
+            if gap and gap["requirement"] in only_given.get(milestone["milestone"], ()):
+                words = f"All but your endorsement is there: {milestone['title']}"
+                href = reverse("endorse", args=[student.ref])
+                needs[student.pk].append(Need(READY, "ready", "★", words, href))
+
+
+def _given_last() -> dict[str, set[str]]:
+    """For each milestone on the way, the requirements after which only endorsements follow."""
+    rules = rulebook.current()
+    given = {each for kind in catalogue.current().kinds.values() for each in kind.proves}
+    found: dict[str, set[str]] = {}
+    for name in progress.TOWARD:
+        last: set[str] = set()
+        for requirement in reversed(rules.milestones[name].requirements):
+            if requirement.id not in given:
+                break
+            last.add(requirement.id)
+        found[name] = last
+    return found
+
+
+def _counts(pupils: Iterable[Pupil]) -> list[dict[str, Any]]:
+    listed = list(pupils)
+    numbers = {
+        SIGN: sum(each.rank == SIGN for pupil in listed for each in pupil.needs),
+        LAPSE: sum(any(each.rank == LAPSE for each in pupil.needs) for pupil in listed),
+        READY: sum(any(each.rank == READY for each in pupil.needs) for pupil in listed),
+    }
+    return [
+        {"number": number, "words": _WORDS[rank][number != 1]} for rank, number in numbers.items() if number
+    ]
+
+
+def look_ahead(pupils: list[Pupil], user: User, at: dt.datetime) -> None:
+    """Put the next lesson to each, and that none is open; the reading is logged, in one insert."""
+    for each in pupils:
+        found = _next(each.student, each.student.school.day(at))
+        each.next, each.says = found["proposal"], found["says"]
+        if each.next is None and found["blocked"]:
+            why = "; ".join(reason["words"] for reason in found["blocked"][0]["why"])
+            each.needs.append(Need(BLOCKED, "blocked", "⊘", f"No lesson is open: {why}"))
+            each.needs.sort(key=lambda need: need.rank)
+    AccessLog.objects.bulk_create(
+        AccessLog(
+            school_id=each.student.school_id,
+            student=each.student,
+            user=user,
+            action=access.READ,
+            what="progress and next lesson",
+            via="web",
+            at=at,
+        )
+        for each in pupils
+    )
+
+
+def _next(student: Student, on: dt.date) -> dict[str, Any]:
+    """The next lesson as JSON, from memory where the record, the rules and the day are the same."""
+    key = f"next:{student.pk}:{student.version}:{student.school.rules_version}:{rulebook.current().id}:{on}"
+    found: dict[str, Any] | None = cache.get(key)
+    if found is None:
+        stands = progress.standing(student, on)
+        if stands is None:
+            found = {"proposal": None, "blocked": [], "says": "In no course today."}
+        else:
+            found = {key_: progress.next_json(stands.next)[key_] for key_ in ("proposal", "blocked", "says")}
+        cache.set(key, found, _KEPT)
+    return found

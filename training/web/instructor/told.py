@@ -1,0 +1,102 @@
+"""A lesson in plain words, as it is read before it is signed, and after."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from typing import Any
+
+from syllabus.engine.course import Outline
+from training.web.instructor import sheet
+from training.web.shown import day
+
+_PERIODS = {"day": "by day", "night": "at night"}
+
+
+def lesson(content: Mapping[str, Any], zone: dt.tzinfo, outline: Outline | None) -> dict[str, Any]:
+    """The lines of a content in its one form: ``flight``, ``ground``, ``items``, ``comments``, ``next``."""
+    flight, ground = content.get("flight"), content.get("ground")
+    return {
+        "flight": _flight(flight, zone) if flight else [],
+        "ground": _ground(ground) if ground else [],
+        "items": [_item(each, outline) for each in content.get("items", ())],
+        "comments": content.get("comments", ""),
+        "next": content.get("next", ""),
+    }
+
+
+def _flight(flight: Mapping[str, Any], zone: dt.tzinfo) -> list[tuple[str, str]]:
+    craft = flight.get("aircraft", {})
+    times = flight.get("times", {})
+    said = [
+        ("Day", day(dt.date.fromisoformat(flight["date"]))),
+        ("Aircraft", ", ".join(filter(None, (craft.get(key) for key in sheet.CRAFT)))),
+        ("Route", " – ".join(map(point, flight.get("route", ())))),
+        ("Off", instant(flight.get("off"), zone)),
+        ("On", instant(flight.get("on"), zone)),
+        *((label, times[key]) for key, label in sheet.TIMES if key in times),
+        *(("Landings", landing(each)) for each in flight.get("landings", ())),
+        ("Purpose", ", ".join(flight.get("purposes", ()))),
+        ("Remarks", flight.get("remarks", "")),
+    ]
+    return [(label, text) for label, text in said if text]
+
+
+def _ground(ground: Mapping[str, Any]) -> list[tuple[str, str]]:
+    said = [
+        ("Day", day(dt.date.fromisoformat(ground["date"]))),
+        ("Time", ground.get("time", "")),
+        ("Topic", ground.get("topic", "")),
+    ]
+    return [(label, text) for label, text in said if text]
+
+
+def _item(each: Mapping[str, Any], outline: Outline | None) -> dict[str, Any]:
+    return {
+        "code": each["item"],
+        "title": title(each["item"], outline),
+        "grade": sheet.GRADE_WORDS.get(each["grade"], each["grade"]),
+        "observed": each["grade"] != sheet.NOT_OBSERVED,
+        "remarks": each.get("remarks", ""),
+        "measured": [
+            f"{name}: {said}"
+            if isinstance(said, str)
+            else f"{name}: {said['value']}, aimed at {said['target']}"
+            for name, said in sorted(each.get("measured", {}).items())
+        ],
+    }
+
+
+def title(code: str, outline: Outline | None) -> str:
+    item = outline.by_code.get(code) if outline else None
+    return item.title if item else code
+
+
+def instant(text: str | None, zone: dt.tzinfo) -> str:
+    if not text:
+        return ""
+    at = dt.datetime.fromisoformat(text).astimezone(zone)
+    return f"{at:%H:%M} {at:%Z}"
+
+
+def point(place: str | Mapping[str, Any]) -> str:
+    return place if isinstance(place, str) else str(place.get("name", ""))
+
+
+def landing(row: Mapping[str, Any]) -> str:
+    """``3 takeoffs, 3 landings at KMTW by day, full stop``."""
+    counts = [
+        f"{row.get(key, 0)} {label.lower() if row.get(key, 0) != 1 else label.lower()[:-1]}"
+        for key, label in sheet.COUNTS
+    ]
+    said = ", ".join(counts)
+    if row.get("at"):
+        said += f" at {point(row['at'])}"
+    if row.get("period"):
+        said += f" {_PERIODS.get(row['period'], row['period'])}"
+    flags = [
+        label.lower() if row[key] else f"not {label[0].lower()}{label[1:]}"
+        for key, label in sheet.FLAGS
+        if row.get(key) is not None
+    ]
+    return ", ".join([said, *flags])

@@ -1,0 +1,28 @@
+"""The addresses of the instructor's pages."""
+
+from django.urls import path
+
+from training.web.instructor import endorsing, lessons, tablet, today
+
+_TEACH = "teach/<uuid:ref>/"
+_LESSON = f"{_TEACH}lessons/<uuid:entry>/"
+
+urlpatterns = [
+    path("today/", today.today, name="today"),
+    path(_TEACH, lessons.student, name="teach"),
+    path(f"{_TEACH}lessons/begin/", lessons.begin, name="lesson-begin"),
+    path(f"{_TEACH}lessons/check/", lessons.check, name="lesson-check"),
+    path(_LESSON, lessons.lesson_sheet, name="lesson-sheet"),
+    path(f"{_LESSON}sign/", lessons.sign, name="lesson-sign"),
+    path(f"{_LESSON}sealed/", lessons.sealed, name="lesson-sealed"),
+    path(f"{_LESSON}correct/", lessons.correct, name="lesson-correct"),
+    path(f"{_TEACH}endorse/", endorsing.kinds, name="endorse"),
+    path(f"{_TEACH}endorse/<slug:kind>/", endorsing.endorse, name="endorse-kind"),
+    path(f"{_TEACH}endorsements/<uuid:entry>/revoke/", endorsing.revoke, name="endorsement-revoke"),
+    path("airports/", tablet.nearby, name="airports"),
+    path("tablet/", tablet.shell, name="tablet"),
+    path("tablet/token/", tablet.token, name="tablet-token"),
+    path("tablet/pack/", tablet.pack, name="tablet-pack"),
+    path("manifest.webmanifest", tablet.manifest, name="manifest"),
+    path("worker.js", tablet.worker, name="worker"),
+]

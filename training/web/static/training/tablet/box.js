@@ -1,0 +1,86 @@
+/* The box that shows what is on this tablet and not yet sent: how much, since when, what stops it, and the ways out. */
+
+import * as queue from "./queue.js";
+
+const OLD = 3 * 24 * 3600 * 1000; // milliseconds; some browsers forget what a page keeps after seven days
+
+export function mount(box) {
+  queue.setUp({ token: box.dataset.token, user: box.dataset.user });
+  const part = (name) => box.querySelector(`.queue-${name}`);
+  part("send").addEventListener("click", () => queue.flush());
+  part("save").addEventListener("click", save);
+  part("password").addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const input = part("password").querySelector("input");
+    const password = input.value;
+    input.value = "";
+    await queue.flush({ password });
+  });
+  const draw = () => show(box, part);
+  queue.listen(draw);
+  window.addEventListener("online", () => queue.flush());
+  document.addEventListener("visibilitychange", () => { if (!document.hidden) queue.flush(); });
+  return draw();
+}
+
+async function show(box, part) {
+  const items = await queue.items();
+  box.hidden = !items.length;
+  box.dataset.number = items.length;
+  if (!items.length) return;
+  const oldest = Date.parse(items[0].made_at);
+  const since = Date.now() - oldest > OLD ? ` The oldest waits since ${new Date(oldest).toLocaleDateString()}: find a network soon, or save them to a file.` : "";
+  const count = items.length === 1 ? "One entry waits." : `${items.length} entries wait.`;
+  part("says").textContent = [count, queue.state.says].filter(Boolean).join(" ") + since;
+  part("list").replaceChildren(...items.map(row));
+  const asks = items.some((each) => each.act === "sign" && !each.passkey && each.state === "waiting" && each.owner === queue.state.user);
+  part("password").hidden = !(asks && queue.state.at === "asks");
+  part("login").hidden = queue.state.at !== "login";
+}
+
+function row(item) {
+  const made = document.createElement("li");
+  const parked = item.state === "parked";
+  made.className = parked ? "parked" : "";
+  const said = document.createElement("span");
+  said.textContent = `${item.words} (${new Date(item.made_at).toLocaleString([], { dateStyle: "short", timeStyle: "short" })})`;
+  made.append(said);
+  if (item.fault) {
+    const why = document.createElement("p");
+    why.className = parked ? "wrong" : "aside";
+    const places = (item.errors || []).map((each) => `${each.place.replace(/^content\.?/, "")}: ${each.message}`);
+    why.textContent = [parked ? `Needs you: ${item.fault}` : item.fault, ...places].join(" ");
+    made.append(why);
+  }
+  if (parked) {
+    const open = document.createElement("a");
+    open.href = `/teach/${item.student}/lessons/${item.record}/`;
+    open.textContent = "See the lesson as the school has it";
+    const again = document.createElement("button");
+    again.type = "button";
+    again.className = "secondary";
+    again.textContent = "Try once more";
+    again.addEventListener("click", () => queue.retry(item));
+    const drop = document.createElement("button");
+    drop.type = "button";
+    drop.className = "secondary";
+    drop.textContent = "Throw this one away";
+    drop.addEventListener("click", () => {
+      if (window.confirm("What this entry says is on this tablet alone. Throw it away?")) queue.drop(item.seq).then(() => queue.flush());
+    });
+    made.append(open, " ", again, " ", drop);
+  }
+  return made;
+}
+
+/** The last resort: everything that waits, in a file that the school can read. */
+async function save() {
+  const waiting = await queue.items();
+  const whole = { format: "training-queue/1", saved_at: new Date().toISOString(), items: waiting };
+  const link = document.createElement("a");
+  link.href = URL.createObjectURL(new Blob([JSON.stringify(whole, null, 1)], { type: "application/json" }));
+  link.download = `not-yet-sent-${whole.saved_at.slice(0, 10)}.json`;
+  document.body.append(link);
+  link.click();
+  link.remove();
+}

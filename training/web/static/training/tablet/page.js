@@ -1,0 +1,74 @@
+/* The instructor's pages, with a network: the queue's box, sheets and signatures through it, and the day's students. */
+
+import * as box from "./box.js";
+import * as queue from "./queue.js";
+import { enhance, look } from "./sheet.js";
+import * as sign from "./sign.js";
+import * as store from "./store.js";
+
+const FRESH = 10 * 60 * 1000; // milliseconds after which the day's students are fetched anew
+
+const place = document.getElementById("queue");
+box.mount(place).then(() => queue.flush());
+if (navigator.serviceWorker) navigator.serviceWorker.register(place.dataset.worker, { scope: "/" });
+navigator.storage?.persist?.();
+
+for (const form of document.querySelectorAll("form.sheet")) {
+  const sheet = enhance(form, kept);
+  look(sheet);
+}
+for (const form of document.querySelectorAll("form.confirming")) {
+  if (form.dataset.lesson) sign.lesson(form);
+  else sign.act(form);
+}
+takeAlong();
+
+async function kept({ then, item, lesson, content, hash, data, tell }) {
+  await queue.flush();
+  const there = (await queue.items()).find((each) => each.seq === item.seq);
+  if (!there) {
+    if (then === "sign") location.assign(`/teach/${data.student}/lessons/${data.record}/sign/`);
+    else tell("Kept as a draft. Nothing is on the student's record before it is signed.", "done");
+    return;
+  }
+  if (there.state === "parked") { tell(`Not kept: ${there.fault}`); return; }
+  if (then !== "sign") { tell("On this tablet, not yet sent.", "look"); return; }
+  const pack = await store.pack();
+  const view = document.querySelector(".ramp");
+  const titles = titlesOf(document);
+  sign.here(part(view), { data, lesson, content, hash, allow: pack?.passkeys || [], titles, done: async (words) => {
+    part(view).replaceChildren(Object.assign(document.createElement("p"), { className: "look", textContent: words }));
+    await queue.flush();
+  } });
+}
+
+/** Where the sheet was, below the box. */
+function part(view) {
+  for (const each of [...view.children]) if (each.id !== "queue" && each.id !== "here") each.remove();
+  const made = document.getElementById("here") || Object.assign(document.createElement("div"), { id: "here" });
+  view.append(made);
+  return made;
+}
+
+function titlesOf(where) {
+  const found = {};
+  for (const each of where.querySelectorAll("fieldset.item")) {
+    found[each.querySelector("input[type=hidden]").value] = each.querySelector("legend").textContent;
+  }
+  return found;
+}
+
+/** The day's students for when the network is away; of nobody but who is signed in. */
+async function takeAlong() {
+  const user = place.dataset.user;
+  const there = await store.pack();
+  if (there && there.user !== user) await store.forget();
+  if (there && there.user === user && Date.now() - Date.parse(there.made) < FRESH && location.pathname !== "/today/") return;
+  try {
+    const answer = await fetch(place.dataset.pack, { headers: { Accept: "application/json" } });
+    if (!answer.ok || answer.redirected) return;
+    const pack = await answer.json();
+    if (pack.user === user && pack.students.length) await store.write(["pack"], ({ pack: packs }) => packs.put({ id: "today", ...pack }));
+    document.documentElement.dataset.along = String(pack.students.length);
+  } catch { /* it is tried again on the next page */ }
+}

@@ -1,0 +1,216 @@
+/* The lesson sheet with scripts: steppers, what follows from off, on and route at once, contradictions where they are
+ * typed, and keeping through the queue, so that a sheet outlives a lost network. Without scripts it is a plain form. */
+
+import { contentOf, hashOf, instant, secondsOf, written } from "./content.js";
+import * as queue from "./queue.js";
+import * as store from "./store.js";
+
+const PAUSE = 500; // milliseconds after the last letter
+
+/** Bring a sheet to life. `kept({then, item, here})` is called once it is in the queue; `here` is what it says. */
+export function enhance(form, kept) {
+  const data = JSON.parse(form.dataset.sheet);
+  const sheet = { form, data, airports: {}, kept, timer: null, turn: 0 };
+  steppers(form);
+  ofFlight(form);
+  completing(sheet);
+  form.addEventListener("input", (event) => {
+    if (event.target.dataset.proposed) delete event.target.dataset.proposed;
+    clearTimeout(sheet.timer);
+    sheet.timer = setTimeout(() => look(sheet), PAUSE);
+  });
+  form.addEventListener("change", () => ofFlight(form));
+  form.addEventListener("submit", (event) => {
+    // Items that are put on the sheet come from the server with their standards.
+    if (form.elements.add && form.elements.add.selectedOptions.length) return;
+    event.preventDefault();
+    keep(sheet, event.submitter ? event.submitter.value : "keep");
+  });
+  return sheet;
+}
+
+function steppers(form) {
+  for (const each of form.querySelectorAll(".stepper")) {
+    const input = each.querySelector("input");
+    const button = (word, by, sign) => {
+      const made = document.createElement("button");
+      made.type = "button";
+      made.className = "secondary";
+      made.textContent = sign;
+      made.setAttribute("aria-label", `${word}: ${document.querySelector(`label[for="${input.id}"]`)?.textContent || ""}`);
+      made.addEventListener("click", () => {
+        input.value = Math.min(99, Math.max(0, (Number(input.value) || 0) + by));
+        input.dispatchEvent(new Event("input", { bubbles: true }));
+      });
+      return made;
+    };
+    each.prepend(button("One less", -1, "−"));
+    each.append(button("One more", 1, "+"));
+  }
+}
+
+function ofFlight(form) {
+  const flown = form.elements.flown.value;
+  form.querySelector(".of-flight").hidden = !flown || flown === "none";
+}
+
+/** Airports for the word that is typed last. */
+function completing(sheet) {
+  const list = sheet.form.querySelector("#airports");
+  store.pack().then((pack) => {
+    for (const each of pack?.airports || []) sheet.airports[each.key] = each.key;
+    offer(list, pack?.airports || [], "");
+  });
+  let timer;
+  for (const input of sheet.form.querySelectorAll("[list=airports]")) {
+    input.addEventListener("input", () => {
+      clearTimeout(timer);
+      const words = input.value.split(/\s+/);
+      const typed = words.pop();
+      const before = input.name === "route" ? words.map((each) => `${each} `).join("") : "";
+      if (typed.length < 2) return;
+      timer = setTimeout(async () => {
+        try {
+          const answer = await fetch(`${sheet.data.airports}?q=${encodeURIComponent(typed)}`, { signal: AbortSignal.timeout(4000) });
+          if (!answer.ok) return;
+          const found = (await answer.json()).airports;
+          for (const each of found) sheet.airports[typed.toUpperCase() === each.key.slice(1) ? typed.toUpperCase() : each.key] = each.key;
+          offer(list, found, before);
+        } catch { /* without a network the tablet's own airports stay */ }
+      }, 200);
+    });
+  }
+}
+
+function offer(list, airports, before) {
+  list.replaceChildren(...airports.map((each) => {
+    const made = document.createElement("option");
+    made.value = before + each.key;
+    made.textContent = each.name;
+    return made;
+  }));
+}
+
+/** Ask what the sheet comes to; without a network, what can be said here. Gives whether it can be kept. */
+export async function look(sheet) {
+  sheet.turn += 1;
+  const turn = sheet.turn;
+  const here = onTheTablet(sheet);
+  const token = await queue.token();
+  if (turn !== sheet.turn) return true;
+  if (!token || !token.user) { show(sheet, here); return !Object.keys(here.faults).length; }
+  const said = new FormData(sheet.form);
+  said.set("record", sheet.data.record);
+  try {
+    const answer = await fetch(sheet.data.check, {
+      method: "POST", body: said, headers: { "X-CSRFToken": token.csrf }, signal: AbortSignal.timeout(8000),
+    });
+    if (!answer.ok) throw new Error("no answer");
+    const found = await answer.json();
+    if (turn !== sheet.turn) return true;
+    propose(sheet.form, found.proposed);
+    show(sheet, found);
+    return !Object.keys(found.faults).length;
+  } catch {
+    show(sheet, here);
+    return !Object.keys(here.faults).length;
+  }
+}
+
+/** What follows without the server: the length between off and on, and sums that cannot be. */
+function onTheTablet({ form, data }) {
+  const found = { faults: {}, warnings: {}, hints: {}, distance: null, night: null, cross_country: "" };
+  const said = (name) => form.elements[name].value.trim();
+  const flown = said("flown");
+  if (!flown || flown === "none") return found;
+  if (!said("date")) found.faults.date = ["Missing."];
+  const off = instant(said("date"), said("off"), data.zone, 0);
+  const on = instant(said("date"), said("on"), data.zone, 0);
+  if (off && on) {
+    const length = (Date.parse(on) - Date.parse(off)) / 1000;
+    const clock = length < 0 ? length + 86400 : length;
+    propose(form, { "t-total": written(clock), [`t-${flown}`]: written(clock) });
+  }
+  const total = secondsOf(said("t-total"));
+  for (const input of form.querySelectorAll("[name^=t-]")) {
+    const text = input.value.trim();
+    const time = secondsOf(text);
+    if (text && time === null) found.faults[input.name] = ["Write hours, such as 1.4 or 1:24."];
+    else if (total !== null && time > total) found.faults[input.name] = [`${text} is more than the total, ${said("t-total")}; correct one`];
+  }
+  if (secondsOf(said("t-dual")) && secondsOf(said("t-solo"))) found.faults["t-solo"] = ["Dual and solo in one entry: with an instructor aboard nobody is alone; correct one."];
+  return found;
+}
+
+/** Fill in what follows, where nothing was typed by hand. */
+function propose(form, proposed) {
+  for (const [name, text] of Object.entries(proposed)) {
+    const input = form.elements[name];
+    if (input && (!input.value.trim() || input.dataset.proposed)) {
+      input.value = text;
+      input.dataset.proposed = "yes";
+    }
+  }
+}
+
+function show({ form }, found) {
+  for (const place of form.querySelectorAll("[data-for]")) {
+    const lines = [
+      ...(found.faults[place.dataset.for] || []).map((words) => line("wrong", "Not possible: ", words)),
+      ...(found.warnings[place.dataset.for] || []).map((words) => line("look", "Look again: ", words)),
+    ];
+    place.replaceChildren(...lines);
+    const input = form.elements[place.dataset.for];
+    if (input && input.setAttribute) {
+      if (found.faults[place.dataset.for]) input.setAttribute("aria-invalid", "true");
+      else input.removeAttribute("aria-invalid");
+    }
+  }
+  for (const place of form.querySelectorAll("[data-hint]")) {
+    const hint = found.hints[place.dataset.hint];
+    place.textContent = hint ? [hint.words, hint.caution].filter(Boolean).join(". ") : "";
+  }
+  const out = (name, words) => { form.querySelector(`[data-out=${name}]`).textContent = words; };
+  const away = "worked out when the network is back";
+  out("distance", found.distance === null ? away : found.distance || "not known yet");
+  out("night", found.night === null ? away : found.night || "not known yet");
+  out("cross_country", found.cross_country || "");
+}
+
+function line(kind, opening, words) {
+  const made = document.createElement("p");
+  made.className = kind;
+  const strong = document.createElement("strong");
+  strong.textContent = opening;
+  made.append(strong, words);
+  return made;
+}
+
+function tell(form, words, kind = "fault") {
+  const place = form.querySelector(".sheet-says");
+  place.className = `sheet-says ${kind}`;
+  place.textContent = words;
+  place.hidden = !words;
+}
+
+async function keep(sheet, then) {
+  const { form, data } = sheet;
+  clearTimeout(sheet.timer);
+  tell(form, "");
+  if (!(await look(sheet))) {
+    tell(form, "It cannot be kept as it stands. What is not possible is said beside the field.");
+    const first = form.querySelector(".said .wrong");
+    first?.scrollIntoView({ block: "center" });
+    return;
+  }
+  const lesson = form.elements.lesson.value;
+  const content = contentOf(form, data, sheet.airports);
+  const hash = await hashOf(lesson, content, data);
+  const item = await queue.add({
+    act: data.version ? "change" : "draft", student: data.student, record: data.record, lesson, content, hash,
+    version: data.queued ? null : data.version, words: `${data.name}: ${lesson || "a lesson outside the course"}, draft`,
+  });
+  // Whatever is kept next changes this one.
+  Object.assign(data, { version: data.version || 1, queued: true, content });
+  await sheet.kept({ then, item, lesson, content, hash, data, tell: (words, kind) => tell(form, words, kind) });
+}

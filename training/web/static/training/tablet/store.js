@@ -1,0 +1,64 @@
+/* What this tablet keeps (IndexedDB): the queue of what is not yet sent, what was sent of late, the day's students. */
+
+export const NAME = "training-tablet";
+const STORES = { queue: { keyPath: "seq", autoIncrement: true }, sent: { keyPath: "seq" }, known: { keyPath: "record" }, pack: { keyPath: "id" } };
+
+let opened;
+
+export function open() {
+  opened ??= new Promise((done, failed) => {
+    const asked = indexedDB.open(NAME, 1);
+    asked.onupgradeneeded = () => {
+      for (const [name, how] of Object.entries(STORES)) asked.result.createObjectStore(name, how);
+    };
+    asked.onsuccess = () => {
+      asked.result.onversionchange = () => asked.result.close();
+      done(asked.result);
+    };
+    asked.onerror = () => failed(asked.error);
+  });
+  return opened;
+}
+
+/** Do something in one transaction; done when it is on the disk. `work` gets the stores by name. */
+export async function write(names, work) {
+  const base = await open();
+  return new Promise((done, failed) => {
+    // "strict": told as done only once it would outlive a loss of power.
+    const step = base.transaction(names, "readwrite", { durability: "strict" });
+    let made;
+    step.oncomplete = () => done(made?.result);
+    step.onabort = () => failed(step.error || new Error("The tablet's storage refused it."));
+    made = work(Object.fromEntries(names.map((name) => [name, step.objectStore(name)])));
+  });
+}
+
+/** Everything in a store, in the order of its key. */
+export async function all(name) {
+  const base = await open();
+  return answer(base.transaction(name).objectStore(name).getAll());
+}
+
+export async function one(name, key) {
+  const base = await open();
+  return answer(base.transaction(name).objectStore(name).get(key));
+}
+
+/** The day's students, while they are fresh and of who is signed in; else nothing. */
+export async function pack() {
+  const found = await one("pack", "today");
+  if (found && Date.now() - Date.parse(found.made) < 36 * 3600 * 1000) return found;
+  return null;
+}
+
+/** Forget the day's students. What is not yet sent stays, and with it which version of a draft it changes. */
+export async function forget() {
+  await write(["pack"], ({ pack: packs }) => packs.clear());
+}
+
+function answer(asked) {
+  return new Promise((done, failed) => {
+    asked.onsuccess = () => done(asked.result);
+    asked.onerror = () => failed(asked.error);
+  });
+}
