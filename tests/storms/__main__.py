@@ -1,5 +1,7 @@
 """``python -m tests.storms sign-offs``: sign-offs over HTTP while the servers are killed by ``kill -9``.
 
+``python -m tests.storms reminders``: reminders fall due while workers, beat and broker are killed.
+
 Starts a PostgreSQL (or uses an SQLite file) and a gunicorn of its own, leaves nothing behind, and ends with 0
 where everything that was acknowledged is there, once, and rows and ledger fit each other; with 1 where not.
 """
@@ -18,11 +20,13 @@ from tests.storms import servers
 
 def arguments(given: list[str]) -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python -m tests.storms", description=__doc__)
-    parser.add_argument("what", choices=["sign-offs"])
-    parser.add_argument("--number", type=int, default=1_000, help="sign-offs in all (default: 1,000)")
+    parser.add_argument("what", choices=["sign-offs", "reminders"])
+    parser.add_argument("--number", type=int, help="sign-offs (default: 1,000) or reminders (500) in all")
+    parser.add_argument("--kills", type=int, default=200, help="of workers, beat and broker (default: 200)")
     parser.add_argument("--seed", type=int, default=20_261_125, help="of the moments and of whom is killed")
     parser.add_argument("--database", choices=["postgresql", "sqlite"], default="postgresql")
     chosen = parser.parse_args(given)
+    chosen.number = chosen.number or (1_000 if chosen.what == "sign-offs" else 500)
     if chosen.number < 20:
         parser.error("--number: at least 20, so that there is something to kill")
     return chosen
@@ -37,8 +41,10 @@ def main(given: list[str]) -> int:
         import django
 
         django.setup()
-        from tests.storms import sign_offs
+        from tests.storms import reminders, sign_offs
 
+        if chosen.what == "reminders":
+            return reminders.run(running, chosen.number, chosen.kills, chosen.seed)
         return sign_offs.run(running, chosen.number, chosen.seed)
 
 

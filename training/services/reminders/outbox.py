@@ -22,7 +22,7 @@ from django.db import connection, transaction
 from django.db.models import Exists, F, OuterRef
 from django.utils import timezone
 
-from training.models import Delivery, Reminder, ReminderOf
+from training.models import Delivery, DeliveryItem, Reminder, ReminderOf, Stale
 from training.services.reminders import messages, recipients
 
 log = logging.getLogger(__name__)
@@ -164,12 +164,19 @@ def _try(delivery: Delivery, reminders: list[Reminder], done: Sent, post: _Post,
 
 
 def _claim(at: dt.datetime) -> tuple[str, int] | None:
-    """Count a try of the delivery that has waited longest, and commit that."""
+    """Count a try of the delivery that has waited longest, and commit that.
+
+    None that tells of a record which changed since it was worked out: it might not be so any more.
+    """
+    changed = Stale.objects.filter(student_id=OuterRef("reminder__student_id"), parked_at__isnull=True)
+    doubtful = DeliveryItem.objects.filter(Exists(changed), delivery=OuterRef("pk"))
     with transaction.atomic():
-        due = Delivery.objects.filter(state=Delivery.State.PENDING, send_after__lte=at)
+        due = Delivery.objects.filter(
+            ~Exists(doubtful), state=Delivery.State.PENDING, send_after__lte=at
+        ).order_by("send_after", "pk")
         if connection.features.has_select_for_update_skip_locked:
             due = due.select_for_update(skip_locked=True, no_key=True)
-        found = due.order_by("send_after", "pk").first()
+        found = due.first()
         if found is None:
             return None
         Delivery.objects.filter(pk=found.pk).update(attempts=F("attempts") + 1)

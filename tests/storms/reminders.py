@@ -1,0 +1,278 @@
+"""Workers, beat and broker are killed by ``kill -9`` while reminders fall due: each is sent, none doubled."""
+
+from __future__ import annotations
+
+import collections
+import contextlib
+import datetime as dt
+import os
+import random
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+
+from tests import services
+from tests.storms.servers import ROOT, Servers, children, kill, kill_all
+from tests.storms.smtp import Sink
+
+#: What is killed, and how often of a hundred times; ``children`` are the processes that do a worker's work.
+TARGETS = {"children": 45, "worker": 25, "beat": 15, "broker": 15}
+#: Seconds that a mail takes: a kill should find one on its way now and then.
+MAIL_TAKES = 0.02
+#: Seconds that are waited for a mail on its way before somebody is killed all the same.
+PATIENCE = 10
+#: Seconds after the last kill in which everything must be sent: a tick, a lease of the broker, slow machines.
+WITHIN = 240
+#: Seconds in which reminders go out after the broker is back.
+AFTER_BROKER = 90
+LEAD = 14
+
+
+def listens(port: int) -> bool:
+    with socket.socket() as probe:
+        return probe.connect_ex(("127.0.0.1", port)) == 0
+
+
+class Broker:
+    """A Valkey or Redis with its append-only file, on one port, that is killed and started again."""
+
+    def __init__(self, running: Servers):
+        self.account = services.unprivileged_account()
+        self.folder = services.own_folder(running.stack, self.account)
+        self.port = services.free_port()
+        self.url = f"redis://127.0.0.1:{self.port}/0"
+        running.stack.callback(lambda: kill_all(self.process))
+        self.start()
+
+    def start(self) -> None:
+        log = self.folder / "redis.log"
+        with open(log, "ab") as out:
+            self.process = subprocess.Popen(
+                [
+                    *(services.redis_binary(), "--port", str(self.port), "--bind", "127.0.0.1"),
+                    *("--appendonly", "yes", "--save", "", "--dir", str(self.folder)),
+                ],
+                cwd=self.folder,
+                stdin=subprocess.DEVNULL,
+                stdout=out,
+                stderr=subprocess.STDOUT,
+                preexec_fn=services.die_with_parent(signal.SIGKILL),
+                **self.account,
+            )
+        services.wait_for("the broker", self.process, log, lambda: listens(self.port))
+
+
+class Celery:
+    """A worker or a beat: a process with children that is killed and started again."""
+
+    def __init__(self, running: Servers, what: str, *options: str):
+        self.running, self.what, self.options = running, what, options
+        running.stack.callback(lambda: kill_all(self.process))
+        self.start()
+
+    def start(self) -> None:
+        with open(self.running.folder / f"{self.what}.log", "ab") as out:
+            self.process = subprocess.Popen(
+                [sys.executable, "-m", "celery", "--app", "training.config.celery", self.what, *self.options],
+                cwd=ROOT,
+                env={**os.environ, **self.running.environment},
+                stdin=subprocess.DEVNULL,
+                stdout=out,
+                stderr=subprocess.STDOUT,
+                start_new_session=True,
+                preexec_fn=services.die_with_parent(signal.SIGKILL),
+            )
+
+
+class Storm:
+    """The processes, the people, and what was asked of them."""
+
+    def __init__(self, running: Servers, sink: Sink, number: int, seed: int):
+        self.running, self.sink, self.number = running, sink, number
+        self.drawn = random.Random(seed)
+        self.kills: collections.Counter[str] = collections.Counter()
+        self.ended: collections.Counter[str] = collections.Counter()
+        self.students: list[int] = []
+
+    def start(self) -> None:
+        """Broker first: the others find it by its address."""
+        self.broker = Broker(self.running)
+        self.running.environment["REDIS_URL"] = self.broker.url
+        options = ("--loglevel", "ERROR")
+        self.worker = Celery(self.running, "worker", "--concurrency", "2", *options)
+        # Without a file: one that a killed beat left behind would keep the next from starting.
+        self.beat = Celery(self.running, "beat", "--pidfile", "", *options)
+
+    def prepare(self) -> None:
+        """A school whose instructor wants no mail, so that each reminder is one mail to one student."""
+        from django.core.management import call_command
+
+        from tests import factories
+        from training import models
+
+        call_command("migrate", verbosity=0, interactive=False)
+        self.school = factories.school(time_zone="UTC")
+        self.today = self.school.day(dt.datetime.now(dt.UTC))
+        self.instructor = factories.instructor(self.school, certificate="0000001CFI")
+        models.ReminderPreferences.objects.create(user=self.instructor, email=False)
+
+    def fall_due(self, count: int) -> None:
+        """So many students whose solo endorsement ends in exactly the lead time."""
+        from syllabus.engine import record as engine
+        from tests import factories
+        from training import models
+
+        count = min(count, self.number - len(self.students))
+        given = self.today + dt.timedelta(days=LEAD - 90)
+        for _ in range(count):
+            user = factories.user()
+            midnight = dt.time()
+            models.ReminderPreferences.objects.create(user=user, quiet_from=midnight, quiet_until=midnight)
+            student = factories.student(self.school, user=user, training_model="C172")
+            models.Enrolment.objects.create(school=self.school, student=student, starts=factories.LONG_AGO)
+            solo = engine.Endorsement(
+                "e1",
+                "solo-90-day",
+                given,
+                engine.Instructor(self.instructor.name, "0000001CFI"),
+                aircraft_model="C172",
+                training_date=given,
+            )
+            factories.recorded(student, endorsements=(solo,), at=dt.datetime.now(dt.UTC))
+            self.students.append(student.pk)
+
+    def supervise(self) -> None:
+        """Start again what ended by itself, as whatever runs these processes does: a worker that loses all of
+        its children while it starts gives up, and so does one that finds no broker at the wrong moment.
+        """
+        for name, process in (("worker", self.worker), ("beat", self.beat)):
+            if process.process.poll() is not None:
+                self.ended[name] += 1
+                process.start()
+
+    def kill_one(self) -> None:
+        """Wait until mails go out, for a while, and kill somebody a moment later; start it again."""
+        [target] = self.drawn.choices(list(TARGETS), list(TARGETS.values()))
+        before, deadline = self.sink.total, time.monotonic() + PATIENCE
+        while self.sink.total == before and time.monotonic() < deadline:
+            self.supervise()
+            time.sleep(0.005)
+        time.sleep(self.drawn.uniform(0, 3 * MAIL_TAKES))
+        self.kills[target] += 1
+        if target == "children":
+            for pid in children(self.worker.process.pid):
+                kill(pid)
+            return
+        process = {"worker": self.worker, "beat": self.beat, "broker": self.broker}[target]
+        kill_all(process.process)
+        process.start()
+
+    def wait_for_rest(self) -> float:
+        """Seconds until everything that is due is sent. Raises: AssertionError where it takes too long."""
+        from training import models
+
+        began = time.monotonic()
+        while (
+            models.Stale.objects.exists()
+            or models.Reminder.objects.count() < len(self.students)
+            or models.Delivery.objects.filter(state="pending").exists()
+        ):
+            if time.monotonic() - began > WITHIN:
+                raise AssertionError(f"not everything was sent within {WITHIN} s: {self.figures()}")
+            self.supervise()
+            time.sleep(0.2)
+        return time.monotonic() - began
+
+    def figures(self) -> dict[str, object]:
+        from django.db.models import Count
+
+        from training import models
+
+        rows = models.Delivery.objects.values("state").annotate(number=Count("pk"))
+        return {
+            "students": len(self.students),
+            "stale": models.Stale.objects.count(),
+            "reminders": models.Reminder.objects.count(),
+            "deliveries": {each["state"]: each["number"] for each in rows},
+            "mails": self.sink.total,
+            "kills": dict(self.kills),
+            "ended by themselves": dict(self.ended),
+        }
+
+    def faults(self) -> list[str]:
+        """What does not hold; empty where all does."""
+        from training import models
+
+        found = []
+        last = self.today + dt.timedelta(days=LEAD)
+        told = collections.Counter(models.Reminder.objects.values_list("student", "last_day", "lead_days"))
+        expected = {(student, last, LEAD): 1 for student in self.students}
+        if dict(told) != expected:
+            found.append(f"{len(expected)} reminders are due, and there are {told.total()}")
+        sent = {
+            f"<{pk}@localhost>"
+            for pk in models.Delivery.objects.filter(state="sent").values_list("pk", flat=True)
+        }
+        if len(sent) != len(expected) or models.Delivery.objects.exclude(state="sent").exists():
+            found.append(f"{len(expected)} mails are to be sent, and {len(sent)} are")
+        if missing := sent - set(self.sink.taken):
+            found.append(f"{len(missing)} are called sent and did not arrive")
+        if strange := set(self.sink.taken) - sent:
+            found.append(f"{len(strange)} arrived under a Message-ID of no delivery")
+        extra = self.sink.total - len(self.sink.taken)
+        if extra > self.kills.total():
+            found.append(f"{extra} mails came again after {self.kills.total()} kills")
+        return found
+
+    def broker_returns(self) -> float:
+        """Seconds until reminders that fell due without a broker are sent once it is back."""
+        kill_all(self.broker.process)
+        self.kills["broker"] += 1
+        self.number += 5
+        self.fall_due(5)
+        time.sleep(self.drawn.uniform(20, 40))
+        self.broker.start()
+        return self.wait_for_rest()
+
+
+def run(running: Servers, number: int, kills: int, seed: int, say: Callable[[str], None] = print) -> int:
+    """0 where everything holds, 1 where not; says the figures."""
+    from django.db import connections
+
+    with contextlib.ExitStack() as stack:
+        sink = stack.enter_context(Sink(MAIL_TAKES))
+        running.environment["EMAIL_URL"] = f"smtp://127.0.0.1:{sink.port}"
+        storm = Storm(running, sink, number, seed)
+        storm.prepare()
+        storm.fall_due(number // 5)
+        storm.start()
+        began = time.monotonic()
+        try:
+            for turn in range(kills):
+                storm.fall_due(-(-(number - len(storm.students)) // (kills - turn)))
+                storm.kill_one()
+                if turn % 20 == 19:
+                    say(f"{time.monotonic() - began:.0f} s: {storm.figures()}")
+            storm.fall_due(number)
+            rest = storm.wait_for_rest()
+            back = storm.broker_returns()
+            faults = storm.faults()
+        except AssertionError as fault:
+            faults, rest, back = [str(fault)], 0.0, 0.0
+        finally:
+            connections.close_all()
+    extra = sink.total - len(sink.taken)
+    say(f"{storm.figures()}")
+    say(
+        f"{storm.kills.total()} kills, {len(storm.students)} reminders, {sink.total} mails, {extra} of them "
+        f"again; all sent {rest:.1f} s after the last kill, and {back:.1f} s after the broker's return"
+    )
+    if back > AFTER_BROKER:
+        faults.append(f"after the broker's return it took {back:.0f} s, more than {AFTER_BROKER}")
+    for each in faults:
+        say(f"FAULT: {each}")
+    connections.close_all()
+    return 1 if faults else 0
