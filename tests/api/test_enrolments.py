@@ -69,7 +69,7 @@ def test_progress_and_the_planned_draft(people: Cast, ida: Any, url: str, signed
     made = ida.post(f"{url}/lesson-records", {"id": KEY})
     assert made.status_code == 201, made.content
     fits(made.json(), "LessonRecord")
-    assert (made.json()["lesson"], made.json()["course"]["code"]) == ("1-01", "private-airplane")
+    assert (made.json()["lesson"], made.json()["course"]["course"]) == ("1-01", "private-airplane")
     planned = [each["item"] for each in stands.json()["next"]["proposal"]["items"]]
     assert [each["item"] for each in made.json()["content"]["items"]] == planned
     assert ida.post(f"{url}/lesson-records", {"id": KEY}).json() == made.json()

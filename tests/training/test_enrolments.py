@@ -98,19 +98,25 @@ def test_an_enrolment_from_before_takes_up_the_course(people: Cast) -> None:
     assert models.Enrolment.objects.filter(student=people.sam).count() == 1
 
 
-def test_a_course_of_the_school_goes_before_the_one_of_the_product(people: Cast) -> None:
+def test_a_course_of_the_school_is_asked_for_by_its_address(people: Cast) -> None:
     courses.published()
     own = replace(courses.private_airplane(), says="The school's own words.")
     mine = outlines.publish(outlines.save(own, school_ref=people.school.course_ref).version, AT)
     theirs = outlines.publish(outlines.save(own, school_ref=people.elsewhere.course_ref).version, AT)
-    assert enrol(people).course_version == mine
-    assert mine != theirs
+    assert enrol(people, course="private-airplane@lakeside").course_version == mine
+    with pytest.raises(EnrolmentError, match="there are private-airplane, private-airplane@lakeside"):
+        enrol(people, course="private-airplane@hilltop")
+    assert theirs.course.school_ref == "hilltop"
 
 
 @pytest.mark.parametrize(
     ("given", "place", "told"),
     [
-        ({"course": "helicopter"}, "course", "'helicopter' is no published course of this school"),
+        (
+            {"course": "helicopter"},
+            "course",
+            "'helicopter' is no published course of this school; there are private-airplane",
+        ),
         ({"version": 7}, "version", "course private-airplane has no published version 7; the newest is 1"),
     ],
 )

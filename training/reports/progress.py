@@ -209,7 +209,7 @@ def _short(finding: Finding) -> ShortTime | None:
 def course_json(version: CourseVersion) -> dict[str, Any]:
     course = version.course
     return {
-        "code": course.code,
+        "course": course.code if course.school_ref is None else f"{course.code}@{course.school_ref}",
         "of_the_school": course.school_ref is not None,
         "version": version.number,
         "title": version.title,

@@ -17,6 +17,7 @@ from syllabus.models import CourseVersion
 from training.models import CourseMove, Enrolment, Student, User
 from training.record import lessons
 from training.services import access, seals
+from training.services.courses import Address
 from training.services.lesson_records import Conflict
 from training.services.records import NotAllowed
 
@@ -47,32 +48,32 @@ def of(student: Student) -> QuerySet[Enrolment]:
     )
 
 
-def version_of(student: Student, code: str, number: int | None) -> CourseVersion:
+def version_of(student: Student, address: str, number: int | None) -> CourseVersion:
     """A published version that the student's school may enrol in; without a number the newest.
 
-    A course of the school goes before one of the same code that comes with the product.
+    ``address`` is a course's code, with ``@`` and the school's short name for a course of its own.
 
     Raises: EnrolmentError.
     """
-    school = student.school.course_ref
-    for ref in (school, None):
-        newest = outlines.newest(code, ref)
-        if newest is None:
-            continue
-        if number is None or number == newest.number:
-            return newest
-        there = outlines.open_to(school).filter(course=newest.course_id, number=number).first()
-        if there is not None:
-            return there
+    asked, school = Address.read(address), student.school.course_ref
+    newest = outlines.newest(asked.code, asked.school) if asked.school in (None, school) else None
+    if newest is None:
+        known = sorted({str(Address.of(each.course)) for each in outlines.open_to(school)})
+        there = f"; there are {', '.join(known)}" if known else "; publish one first"
+        raise EnrolmentError([Fault("course", f"{address!r} is no published course of this school{there}")])
+    if number is None or number == newest.number:
+        return newest
+    found = outlines.open_to(school).filter(course=newest.course_id, number=number).first()
+    if found is None:
         raise EnrolmentError(
             [
                 Fault(
                     "version",
-                    f"course {code} has no published version {number}; the newest is {newest.number}",
+                    f"course {address} has no published version {number}; the newest is {newest.number}",
                 )
             ]
         )
-    raise EnrolmentError([Fault("course", f"{code!r} is no published course of this school")])
+    return found
 
 
 def enrol(

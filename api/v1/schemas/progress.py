@@ -61,7 +61,7 @@ def components() -> dict[str, Schema]:
     return {
         "CourseShort": full(
             {
-                "code": STRING,
+                "course": {**STRING, "description": "Its address: `code`, or `code@school`."},
                 "of_the_school": {
                     **FLAG,
                     "description": "Whether it is the school's own; else it comes with the product.",
@@ -83,7 +83,7 @@ def components() -> dict[str, Schema]:
         "EnrolmentToMake": obj(
             {
                 "id": {**_UUID, "description": "Drawn by the caller, so that it may be sent again."},
-                "course": {"type": "string", "minLength": 1, "maxLength": 80},
+                "course": {"type": "string", "minLength": 1, "maxLength": 150, "description": "Its address."},
                 **optional(
                     {
                         "version": {**_NUMBER, "description": "By default the newest that is published."},
