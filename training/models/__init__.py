@@ -12,6 +12,7 @@ from training.models.documents import Certificate, Document, Test
 from training.models.endorsements import Endorsement
 from training.models.enrolments import Assignment, CourseMove, Enrolment
 from training.models.entries import Entry
+from training.models.findings import AuditRun, Finding, Resolution
 from training.models.flights import Flight, Landing
 from training.models.lesson_records import Acknowledgement, Correction, LessonRecord, Notice, SignOff
 from training.models.lessons import GroundLesson, ItemGrade
@@ -32,6 +33,7 @@ __all__ = [
     "Acknowledgement",
     "Aircraft",
     "Assignment",
+    "AuditRun",
     "CalendarFeed",
     "Certificate",
     "Correction",
@@ -44,6 +46,7 @@ __all__ = [
     "EndorsementWording",
     "Enrolment",
     "Entry",
+    "Finding",
     "Flight",
     "GroundLesson",
     "Guardian",
@@ -57,6 +60,7 @@ __all__ = [
     "Reminder",
     "ReminderOf",
     "ReminderPreferences",
+    "Resolution",
     "Revocation",
     "Role",
     "School",

@@ -29,6 +29,7 @@ WRITTEN_ONCE = (
     models.Acknowledgement,
     models.Correction,
     models.CourseMove,
+    models.Resolution,
 )
 FUNCTION = "training_sealed_stays"
 ONCE = "training_written_once"

@@ -1,0 +1,259 @@
+"""An audit of one training record: what on it does not agree with the rules in force on its own day.
+
+A requirement answers with the days on which it holds, so an audit is a flight whose day lies outside. Each
+milestone is evaluated once for each context (the aircraft model, a route), and every flight asks whether its
+day is a member. What was known at the time is worked out anew only where something about an earlier day came
+on record, or was taken off it, after that time.
+
+Plain values in, findings out; who may sign and what lies across several records is ``audit_school``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime
+from functools import cached_property
+from typing import Any, Protocol
+
+from syllabus.engine.errors import NotInForce
+from syllabus.engine.record import Entry, Flight, GroundLesson, Instructor, Record, entry_day
+from syllabus.engine.rulebook import Citation
+
+#: The rules that an audit asks about, each with the parameters that its versions have.
+RULES: Mapping[str, tuple[str, ...]] = {
+    "student-pilot": (),
+    "nearby-airport": ("within",),
+    "class-b-airport": ("airports",),
+    "logbook-flight": ("fields",),
+    "logbook-training": ("fields",),
+    "signed-training": (),
+    "training-first": (),
+    "own-record-solo": (),
+    "own-record-tests": ("wait",),
+    "own-record-kept": ("keep",),
+    "first-attempts": ("applicants", "per_cent", "window"),
+    "one-place": (),
+    "acknowledged": (),
+    "as-sealed": (),
+}
+#: From what certainly was not kept, over what the record cannot show, to what is worth a look.
+SEVERITIES = ("serious", "incomplete", "note")
+SERIOUS, INCOMPLETE, NOTE = SEVERITIES
+#: What would mend a finding: an entry put right, a note of what happened, or nothing that can be done now.
+MENDS = ("correction", "note", "nothing")
+CORRECTION, A_NOTE, NOTHING = MENDS
+
+
+@dataclass(frozen=True, slots=True)
+class AuditRule:
+    """A rule as it was in force from one day to another."""
+
+    rule: str
+    first: date
+    last: date | None
+    says: str
+    cite: Citation
+    verified: str
+    note: str
+    params: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class AuditRules:
+    """The rules of an audit, each with its versions, oldest first."""
+
+    rules: Mapping[str, tuple[AuditRule, ...]]
+
+    def on(self, rule: str, day: date) -> AuditRule:
+        """The version in force on a day. Raises: NotInForce; KeyError for a rule there is none of."""
+        for each in self.rules[rule]:
+            if each.first <= day and (each.last is None or day <= each.last):
+                return each
+        raise NotInForce(f"{rule} has no version in force on {day}; it starts {self.rules[rule][0].first}.")
+
+    def near(self, rule: str, day: date) -> AuditRule:
+        """The same; before the first version there is, that one."""
+        try:
+            return self.on(rule, day)
+        except NotInForce:
+            return self.rules[rule][0]
+
+
+@dataclass(frozen=True, slots=True)
+class Unmet:
+    """A requirement that did not hold on the day: as known now, and as known then."""
+
+    requirement: str
+    says: str
+    citation: str
+    verified: str
+    now: bool | None
+    then: bool | None
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "requirement": self.requirement,
+            "says": self.says,
+            "citation": self.citation,
+            "verified": self.verified,
+            "met_now": self.now,
+            "met_then": self.then,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """One finding. ``about`` tells it from every other of its kind, whatever else is learnt about it.
+
+    ``now`` and ``then`` say whether what was asked held on ``day``, by what is known now and by what was
+    known then; both None where that is not the question.
+    """
+
+    kind: str
+    severity: str
+    about: tuple[str, ...]
+    day: date
+    entries: tuple[str, ...]
+    says: str
+    citations: tuple[str, ...]
+    mend: str
+    way: str
+    verified: str = "read"
+    unmet: tuple[Unmet, ...] = ()
+    two_times: bool = False
+    now: bool | None = None
+    then: bool | None = None
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain JSON values, without the kind and the severity."""
+        return {
+            "day": self.day.isoformat(),
+            "entries": list(self.entries),
+            "says": self.says,
+            "citations": list(self.citations),
+            "verified": self.verified,
+            "mend": self.mend,
+            "way": self.way,
+            "unmet": [each.as_json() for each in self.unmet],
+            "known": {"now": self.now, "then": self.then} if self.two_times else None,
+        }
+
+
+class KindOfEndorsement(Protocol):
+    """What an audit wants of the catalogue of endorsements."""
+
+    @property
+    def kind(self) -> str: ...
+    @property
+    def title(self) -> str: ...
+    @property
+    def cite(self) -> Citation: ...
+    @property
+    def verified(self) -> str: ...
+    @property
+    def proves(self) -> tuple[str, ...]: ...
+    @property
+    def rests_on(self) -> tuple[str, ...]: ...
+    @property
+    def trained(self) -> bool: ...
+
+
+@dataclass(frozen=True, slots=True)
+class TakenOff:
+    """An entry that was on record between two instants, and is so no longer."""
+
+    part: str
+    entry: Entry
+    since: datetime
+    until: datetime
+
+
+@dataclass(frozen=True)
+class Audited:
+    """A record to be audited: as known now, each entry saying when it came on record.
+
+    ``taken_off`` are the entries that were on record once. ``after`` gives the first instant after a day,
+    where the student is taught. ``signed_here`` are the ids of entries that were signed in this record: for
+    others, what was known before they came on record themselves is not told here.
+    """
+
+    record: Record
+    on: date
+    after: Callable[[date], datetime]
+    taken_off: tuple[TakenOff, ...] = ()
+    signed_here: frozenset[str] = frozenset()
+
+    def then(self, entry: Entry) -> datetime:
+        """The instant by which what is known counts as known on the day of an entry."""
+        end = self.after(entry_day(entry))
+        if entry.id in self.signed_here or entry.recorded is None:
+            return end
+        return max(end, entry.recorded)
+
+    @cached_property
+    def _late(self) -> tuple[tuple[datetime, date, str, str], ...]:
+        """Entries that came on record after their own day, the latest first."""
+        found = [
+            (each.recorded, entry_day(each), part, each.id)
+            for part in Record.PARTS
+            for each in getattr(self.record, part)
+            if each.recorded is not None and each.recorded >= self.after(entry_day(each))
+        ]
+        return tuple(sorted(found, reverse=True))
+
+    def otherwise(self, day: date, then: datetime, parts: tuple[str, ...]) -> Otherwise:
+        """What of these parts, about a day or an earlier one, was known otherwise at an instant."""
+        missing = []
+        for recorded, about, part, entry in self._late:
+            if recorded <= then:
+                break
+            if about <= day and part in parts:
+                missing.append((part, entry))
+        more = tuple(
+            index
+            for index, each in enumerate(self.taken_off)
+            if each.part in parts and entry_day(each.entry) <= day and each.since <= then < each.until
+        )
+        return Otherwise(frozenset(missing), more)
+
+    def as_it_was(self, otherwise: Otherwise) -> Record:
+        """The record without what was not known, and with what was taken off since."""
+        parts: dict[str, Any] = {}
+        for part in Record.PARTS:
+            out = {entry for where, entry in otherwise.missing if where == part}
+            more = [
+                self.taken_off[index].entry for index in otherwise.more if self.taken_off[index].part == part
+            ]
+            if out or more:
+                out |= {each.id for each in more}
+                kept = [each for each in getattr(self.record, part) if each.id not in out]
+                parts[part] = (*kept, *more)
+        return replace(self.record, **parts)
+
+
+@dataclass(frozen=True, slots=True)
+class Otherwise:
+    """How an earlier state of a record differs from today's: entries not yet there, entries still there."""
+
+    missing: frozenset[tuple[str, str]] = frozenset()
+    more: tuple[int, ...] = ()
+
+    def __bool__(self) -> bool:
+        return bool(self.missing or self.more)
+
+
+def taught(record: Record) -> Iterator[Flight | GroundLesson]:
+    """The entries of training received, in flight, in a device and on the ground."""
+    for flight in record.flights:
+        if flight.times.get("dual"):
+            yield flight
+    yield from record.ground
+
+
+def named(instructor: Instructor | None) -> str:
+    """An instructor in words."""
+    if instructor is None:
+        return "no instructor"
+    number = f" ({instructor.certificate})" if instructor.certificate else ""
+    return f"{instructor.name}{number}"

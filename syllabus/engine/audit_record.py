@@ -1,0 +1,24 @@
+"""Every finding that one record gives by itself."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from syllabus.engine import audit_endorsements, audit_entries, audit_solo
+from syllabus.engine.audit import Audited, AuditRules, Found, KindOfEndorsement
+from syllabus.engine.rulebook import Rulebook
+
+
+def findings(
+    audited: Audited,
+    rulebook: Rulebook,
+    rules: AuditRules,
+    kinds: Mapping[str, KindOfEndorsement],
+) -> Iterator[Found]:
+    """Solo flights, endorsements and recommendations, and what entries do not say, in that order.
+
+    ``kinds`` is the catalogue of endorsements, by kind.
+    """
+    yield from audit_solo.findings(audited, rulebook, rules)
+    yield from audit_endorsements.findings(audited, rulebook, rules, kinds)
+    yield from audit_entries.findings(audited, rules)

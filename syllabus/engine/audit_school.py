@@ -1,0 +1,283 @@
+"""What shows only across a school's records: who may sign, how many hours were given, who was in two places."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from itertools import pairwise
+
+from syllabus.engine.audit import A_NOTE, NOTE, NOTHING, SERIOUS, Found, named
+from syllabus.engine.instructing import Rating, Tally, Training, covered, fullest
+from syllabus.engine.kinds.papers import same
+from syllabus.engine.record import Endorsement, Flight, GroundLesson, Instructor, ItemGrade, Record
+
+#: What a rule about instructors says: its citation and how it was checked.
+Cited = tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """What a school has on record of one of its instructors. ``user`` tells them apart."""
+
+    user: int
+    name: str
+    certificate: str
+    recent_until: date | None = None
+    ratings: tuple[Rating, ...] | None = None
+
+
+@dataclass(frozen=True)
+class Instructors:
+    """The school's instructors, found by what an entry says of them."""
+
+    held: Sequence[Held]
+
+    def of(self, said: Instructor) -> Held | None:
+        """By the number of the certificate; by the name where the entry has no number and one alone fits."""
+        if said.certificate:
+            return self._by_number.get(same(said.certificate))
+        found = [each for each in self.held if each.name == said.name]
+        return found[0] if len(found) == 1 else None
+
+    @property
+    def _by_number(self) -> Mapping[str, Held]:
+        return {same(each.certificate): each for each in self.held if each.certificate}
+
+
+@dataclass(frozen=True, slots=True)
+class Citations:
+    """Where the rules about instructors stand on a day."""
+
+    authorized: Cited
+    recent: Cited
+    oneself: Cited
+    ratings: Cited
+
+
+def endorsed(
+    record: Record,
+    instructors: Mapping[Instructor, Held | None],
+    student_user: int | None,
+    crafts: Mapping[str, tuple[tuple[str | None, str | None], ...]],
+    cited: Citations,
+) -> Iterator[Found]:
+    """Endorsements by an instructor who had no authority to give them on their day.
+
+    ``crafts`` are the categories and classes of each model, as far as the school's list and the record say.
+    """
+    for each in record.endorsements:
+        why, cites = [], []
+        if each.instructor is None:
+            why.append("no instructor is named")
+            cites.append(cited.authorized)
+        else:
+            if not each.instructor.certificate:
+                why.append("no certificate number stands with the name")
+                cites.append(cited.authorized)
+            held = instructors[each.instructor]
+            if held is not None:
+                if held.user == student_user:
+                    why.append("nobody endorses themselves")
+                    cites.append(cited.oneself)
+                if held.recent_until is not None and each.given > held.recent_until:
+                    why.append(f"the instructor's recent experience had ended on {held.recent_until}")
+                    cites.append(cited.recent)
+                if _not_rated(held, each, crafts):
+                    why.append(f"the ratings recorded for {held.name} do not cover the {each.aircraft_model}")
+                    cites.append(cited.ratings)
+        if why:
+            yield Found(
+                kind="endorsement-authority",
+                severity=SERIOUS,
+                about=(each.id,),
+                day=each.given,
+                entries=(each.id,),
+                says=f"The endorsement {each.kind} given {each.given} by {named(each.instructor)} was without"
+                f" authority: {'; '.join(why)}.",
+                citations=tuple(dict.fromkeys(section for section, _ in cites)),
+                mend="correction" if each.instructor is None or not each.instructor.certificate else NOTHING,
+                way="If the school's record of the instructor or the entry is wrong, correct it; else note what"
+                " was done, and have an authorized instructor endorse.",
+                verified=_weakest(cites),
+            )
+
+
+def _weakest(cites: Iterable[Cited]) -> str:
+    return min((verified for _, verified in cites), key=("memory", "second-hand", "read").index)
+
+
+def _not_rated(
+    held: Held, each: Endorsement, crafts: Mapping[str, tuple[tuple[str | None, str | None], ...]]
+) -> bool:
+    known = crafts.get(same(each.aircraft_model)) if each.aircraft_model else None
+    if held.ratings is None or not known:
+        return False
+    return all(covered(held.ratings, *craft) is False for craft in known)
+
+
+Lesson = Flight | GroundLesson | ItemGrade
+
+
+def gave(
+    record: Record,
+    instructors: Mapping[Instructor, Held | None],
+    student_user: int | None,
+    cited: Citations,
+) -> Iterator[Found]:
+    """Training by an instructor who had no authority to give it on its day: one finding a day."""
+    days: dict[tuple[str, date, int], list[Lesson]] = {}
+    lessons: list[Lesson] = [each for each in record.flights if each.times.get("dual")]
+    lessons += [*record.ground, *record.items]
+    for each in lessons:
+        held = each.instructor and instructors[each.instructor]
+        if not held:
+            continue
+        lapsed = held.recent_until is not None and each.date > held.recent_until
+        if lapsed:
+            days.setdefault(("lapsed", each.date, held.user), []).append(each)
+        if held.user == student_user:
+            days.setdefault(("oneself", each.date, held.user), []).append(each)
+        if (
+            isinstance(each, Flight)
+            and each.aircraft.device is None
+            and held.ratings is not None
+            and covered(held.ratings, each.aircraft.category, each.aircraft.klass) is False
+        ):
+            days.setdefault(("ratings", each.date, held.user), []).append(each)
+    for (why, day, user), entries in days.items():
+        first = entries[0]
+        held = first.instructor and instructors[first.instructor]
+        assert held
+        section, verified, words = {
+            "lapsed": (*cited.recent, f"whose recent experience had ended on {held.recent_until}"),
+            "oneself": (*cited.oneself, "who is the student"),
+            "ratings": (*cited.ratings, "whose recorded ratings do not cover the aircraft"),
+        }[why]
+        ids = tuple(sorted({each.id for each in entries}))
+        yield Found(
+            kind=f"training-{why}",
+            severity=SERIOUS,
+            about=(str(user), day.isoformat()),
+            day=day,
+            entries=ids,
+            says=f"Training on {day} by {named(first.instructor)}, {words}: it is no training by an authorized"
+            " instructor.",
+            citations=(section,),
+            mend=NOTHING,
+            way="If the school's record of the instructor is wrong, correct it; else note it: an authorized"
+            " instructor gives the training again.",
+            verified=verified,
+        )
+
+
+def strangers(record: Record, instructors: Mapping[Instructor, Held | None], cited: Cited) -> Iterator[Found]:
+    """Instructors whom the school does not know, each told once: their authority is on record elsewhere."""
+    entries: dict[str, list[tuple[date, str, Instructor]]] = {}
+    for part in ("flights", "ground", "items", "endorsements"):
+        for each in getattr(record, part):
+            who = each.instructor
+            if who is None or instructors[who] is not None:
+                continue
+            key = same(who.certificate) if who.certificate else f"name {who.name}"
+            day = each.given if isinstance(each, Endorsement) else each.date
+            entries.setdefault(key, []).append((day, each.id, who))
+    for key, seen in entries.items():
+        seen.sort(key=lambda one: one[:2])
+        first, last, who = seen[0][0], seen[-1][0], seen[0][2]
+        many = "entry" if len(seen) == 1 else "entries"
+        yield Found(
+            kind="instructor-unknown",
+            severity=NOTE,
+            about=(key,),
+            day=first,
+            entries=tuple(dict.fromkeys(entry for _, entry, _ in seen))[:20],
+            says=f"{named(who)} signed {len(seen)} {many} from {first} to {last} and is none of the school's"
+            " instructors: whether they were authorized then is not on record here.",
+            citations=(cited[0],),
+            mend=A_NOTE,
+            way="Note where their certificate was seen, such as a transfer from another school.",
+            verified=cited[1],
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Flown:
+    """A flight in the air between two instants (microseconds): who and what was in it."""
+
+    student: int
+    entry: str
+    day: date
+    off: int
+    on: int
+    aircraft: str | None
+    instructor: str | None
+
+
+def in_two_places(flown: Iterable[Flown]) -> Iterator[tuple[Flown, Flown, tuple[str, ...]]]:
+    """Pairs of flights that were in the air at one time with the same aircraft, student or instructor.
+
+    One that begins just when the other ends shares no time with it.
+    """
+    active: list[Flown] = []
+    for each in sorted(flown, key=lambda one: (one.off, one.on, one.student, one.entry)):
+        active = [other for other in active if other.on > each.off]
+        for other in active:
+            if each.on <= each.off:
+                continue
+            shared = []
+            if each.student == other.student:
+                shared.append("student")
+            if each.aircraft is not None and each.aircraft == other.aircraft:
+                shared.append("aircraft")
+            if each.instructor is not None and each.instructor == other.instructor:
+                shared.append("instructor")
+            if shared:
+                yield other, each, tuple(shared)
+        active.append(each)
+
+
+def too_full(given: Iterable[Training], most: int, within: int) -> Iterator[Tally]:
+    """Every stretch of hours that holds too much training, or may: the fullest first, none told twice.
+
+    Entries that lie together are looked at by themselves; those of a stretch that was told are not told
+    again. Linear in the entries but for the few that lie close together.
+    """
+    ordered = sorted(given, key=lambda each: (each.first, each.id))
+    groups: list[list[Training]] = []
+    for each in ordered:
+        if groups and each.first <= max(one.last for one in groups[-1][-8:]) + within:
+            groups[-1].append(each)
+        else:
+            groups.append([each])
+    for group in groups:
+        for crowd in _crowded(group, most, within):
+            left = crowd
+            while left and (tally := fullest(left, within)) is not None:
+                exceeded = tally.exceeds(most)
+                if exceeded is False:
+                    break
+                window = tally.sure if exceeded else tally.possible
+                yield tally
+                left = [each for each in left if each.id not in window.entries]
+
+
+def _crowded(group: list[Training], most: int, within: int) -> Iterator[list[Training]]:
+    """The runs of a group in which some hours could hold too much at all."""
+    marked = set()
+    start, held = 0, 0
+    for index, each in enumerate(group):
+        held += each.most
+        while group[start].last + within < each.first:
+            held -= group[start].most
+            start += 1
+        if held > most:
+            marked.update(range(start, index + 1))
+    run: list[Training] = []
+    for before, index in pairwise([-2, *sorted(marked)]):
+        if index != before + 1 and run:
+            yield run
+            run = []
+        run.append(group[index])
+    if run:
+        yield run

@@ -1,0 +1,297 @@
+"""Solo flights whose day lies outside the days on which the rules for them held."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+
+from syllabus.engine.audit import (
+    A_NOTE,
+    CORRECTION,
+    INCOMPLETE,
+    NOTHING,
+    SERIOUS,
+    Audited,
+    AuditRules,
+    Found,
+    Otherwise,
+    Unmet,
+)
+from syllabus.engine.days import Days
+from syllabus.engine.errors import NotInForce
+from syllabus.engine.evaluate import evaluate
+from syllabus.engine.facts import Journey, apart, computed_night, in_nm, journeys, night_unknown
+from syllabus.engine.finding import Finding
+from syllabus.engine.geography import Place
+from syllabus.engine.kinds.papers import same
+from syllabus.engine.question import Context
+from syllabus.engine.record import Flight, Record
+from syllabus.engine.rulebook import Milestone, Requirement, Rulebook
+
+FIRST, AWAY, NIGHT, CLASS_B = "faa.first-solo", "faa.solo-cross-country", "faa.solo-night", "faa.solo-class-b"
+KINDS = {FIRST: "solo-first", AWAY: "solo-cross-country", NIGHT: "solo-night", CLASS_B: "solo-class-b"}
+#: What a flight was in, where its entry says so: ``class-b:chicago``.
+IN_CLASS_B = "class-b:"
+#: A student pilot's certificate does not end the rules for student pilots.
+_STUDENT = "student"
+#: The lists of a record that the rules for solo flight read.
+_PARTS = ("certificates", "items", "documents", "tests", "endorsements")
+_NESTED, _FOR_A_ROUTE = "milestone", "cross_country_endorsement"
+
+
+def findings(audited: Audited, rulebook: Rulebook, rules: AuditRules) -> Iterator[Found]:
+    """What each solo flight of a student pilot shows, the rules for any solo flight first."""
+    asking = _Asking(audited, rulebook)
+    higher = [each.issued for each in audited.record.certificates if each.kind != _STUDENT]
+    pilot = min(higher, default=None)
+    trips: set[int] = set()
+    for flight in audited.record.flights:
+        if not flight.times.get("solo") or flight.aircraft.device or flight.aircraft.model is None:
+            continue
+        if pilot is not None and flight.date >= pilot:
+            continue
+        model = Context(aircraft_model=flight.aircraft.model)
+        yield from asking.found(flight, FIRST, [(asking.all_of(FIRST), model)], "a solo flight")
+        journey = journeys(audited.record)[flight.id]
+        if id(journey) not in trips and journey.points and journey.leaves_home:
+            trips.add(id(journey))
+            yield from _away(asking, flight, journey, rules)
+        for airport in _at_night(flight):
+            own = replace(model, airport=airport)
+            yield from asking.found(
+                flight,
+                NIGHT,
+                [(asking.own(NIGHT), own)],
+                f"a solo flight at night at {airport.key}",
+                airport.key,
+            )
+        for area, where in _class_b(flight, rules):
+            own = replace(model, area=area)
+            what = f"a solo flight in Class B airspace ({where})"
+            yield from asking.found(flight, CLASS_B, [(asking.own(CLASS_B), own)], what, same(area))
+
+
+def _at_night(flight: Flight) -> tuple[Place, ...]:
+    """The airports at which a flight was at night, of those that a rule could ask about."""
+    dark = {
+        each.at.key: each.at for each in flight.landings if each.period == "night" and each.at is not None
+    }
+    if dark:
+        return tuple(dark.values())
+    logged = flight.times.get("night")
+    if logged is None and not night_unknown(flight):
+        logged = computed_night(flight)
+    return flight.route[:1] if logged else ()
+
+
+def _class_b(flight: Flight, rules: AuditRules) -> Iterable[tuple[str, str]]:
+    """The Class B areas that a flight was in: by its own words, and by the airports it was at."""
+    areas = {}
+    for purpose in flight.purposes:
+        if purpose.startswith(IN_CLASS_B):
+            area = purpose.removeprefix(IN_CLASS_B)
+            areas[same(area)] = (area, area)
+    inside = rules.near("class-b-airport", flight.date).params["airports"]
+    for place in flight.route:
+        if area := inside.get(place.key):
+            areas.setdefault(same(area), (area, f"{area}, {place.key}"))
+    return areas.values()
+
+
+def _away(asking: _Asking, flight: Flight, journey: Journey, rules: AuditRules) -> Iterator[Found]:
+    """A flight that landed elsewhere: a cross-country endorsement, or one for an airport nearby."""
+    entries = tuple(each.id for each in journey.entries)
+    points = journey.points
+    if _near(asking, flight, points, rules):
+        return
+    model = Context(aircraft_model=flight.aircraft.model)
+    route = replace(model, route=points)
+    asked = [(asking.of_model(AWAY), model), (asking.of_route(AWAY), route)]
+    what = f"a solo cross-country flight ({'-'.join(place.key for place in points)})"
+    yield from asking.found(flight, AWAY, asked, what, entries=entries)
+
+
+def _near(asking: _Asking, flight: Flight, points: tuple[Place, ...], rules: AuditRules) -> bool:
+    """Whether every other airport lies nearby and has its own endorsement on the day, now and then."""
+    limit = rules.near("nearby-airport", flight.date).params["within"]
+    others = {place.key: place for place in points[1:] if place.key != points[0].key}
+    if not points[0].known or not all(place.known for place in others.values()):
+        return False
+    if any(apart(points[0], place) > limit for place in others.values()):
+        return False
+    return all(
+        all(
+            any(
+                each.kind == "solo-other-airport"
+                and each.instructor is not None
+                and each.airport is not None
+                and each.airport.key == key
+                and flight.date in Days.between(each.given, each.expires)
+                for each in record.endorsements
+            )
+            for key in others
+        )
+        for record in asking.both(flight)
+    )
+
+
+class _Asking:
+    """Questions put to a record, each once for each state of it and each context."""
+
+    def __init__(self, audited: Audited, rulebook: Rulebook):
+        self.audited, self.rulebook = audited, rulebook
+        self.on = max((flight.date for flight in audited.record.flights), default=audited.on)
+        self._records: dict[Otherwise, Record] = {Otherwise(): audited.record}
+        self._answers: dict[tuple[Otherwise, str, Context], tuple[Finding, ...]] = {}
+        self._put: dict[str, Rulebook] = {}
+        self._requirements = {
+            requirement.id: requirement
+            for name in KINDS
+            if name in rulebook.milestones
+            for requirement in rulebook.milestone(name).requirements
+        }
+
+    def _part(self, name: str, milestone: str, requirements: Iterable[Requirement]) -> str:
+        """Some of a milestone's requirements, as a milestone that can be asked about."""
+        if name not in self._put:
+            whole = self.rulebook.milestone(milestone)
+            some = Milestone(name, whole.title, whole.says, whole.context, tuple(requirements))
+            self._put[name] = Rulebook(self.rulebook.id, {**self.rulebook.milestones, name: some})
+        return name
+
+    def all_of(self, milestone: str) -> str:
+        return self._part(f"{milestone}/all", milestone, self.rulebook.milestone(milestone).requirements)
+
+    def own(self, milestone: str) -> str:
+        """Without what another milestone asks, which is asked by itself."""
+        every = self.rulebook.milestone(milestone).requirements
+        return self._part(f"{milestone}/own", milestone, (r for r in every if r.kind != _NESTED))
+
+    def of_model(self, milestone: str) -> str:
+        every = self.rulebook.milestone(milestone).requirements
+        some = (r for r in every if r.kind not in (_NESTED, _FOR_A_ROUTE))
+        return self._part(f"{milestone}/model", milestone, some)
+
+    def of_route(self, milestone: str) -> str:
+        every = self.rulebook.milestone(milestone).requirements
+        return self._part(f"{milestone}/route", milestone, (r for r in every if r.kind == _FOR_A_ROUTE))
+
+    def _otherwise(self, flight: Flight) -> Otherwise:
+        return self.audited.otherwise(flight.date, self.audited.then(flight), _PARTS)
+
+    def _record(self, otherwise: Otherwise) -> Record:
+        if otherwise not in self._records:
+            self._records[otherwise] = self.audited.as_it_was(otherwise)
+        return self._records[otherwise]
+
+    def both(self, flight: Flight) -> Iterator[Record]:
+        """The record as known now, and as known then where that is another."""
+        yield self.audited.record
+        if otherwise := self._otherwise(flight):
+            yield self._record(otherwise)
+
+    def _ask(self, otherwise: Otherwise, part: str, context: Context) -> tuple[Finding, ...]:
+        key = (otherwise, part, context)
+        if key not in self._answers:
+            report = evaluate(self._put[part], self._record(otherwise), part, self.on, context=context)
+            self._answers[key] = tuple(report.leaves())
+        return self._answers[key]
+
+    def found(
+        self,
+        flight: Flight,
+        milestone: str,
+        asked: list[tuple[str, Context]],
+        what: str,
+        *about: str,
+        entries: tuple[str, ...] = (),
+    ) -> Iterator[Found]:
+        """What is to be told of a flight under these requirements; nothing where all of them held."""
+        now = [leaf for part, context in asked for leaf in self._ask(Otherwise(), part, context)]
+        day, otherwise = flight.date, self._otherwise(flight)
+        then = (
+            [leaf for part, context in asked for leaf in self._ask(otherwise, part, context)]
+            if otherwise
+            else now
+        )
+        unmet = []
+        for leaf, before in zip(now, then, strict=True):
+            met, was = leaf.met(day), before.met(day)
+            if met is True and was is True:
+                continue
+            unmet.append(self._unmet(leaf, flight, met, was))
+        if not unmet:
+            return
+        held_now, held_then = _all(each.now for each in unmet), _all(each.then for each in unmet)
+        severity, mend, way = _weighed(held_now, held_then)
+        model = f" in the {flight.aircraft.model}" if flight.aircraft.model else ""
+        yield Found(
+            kind=KINDS[milestone],
+            severity=severity,
+            about=(flight.id, *about),
+            day=day,
+            entries=entries or (flight.id,),
+            says=f"{what[0].upper()}{what[1:]}{model} on {day}: {_told(held_now, held_then)} "
+            + " ".join(f"{each.says} ({each.citation})." for each in unmet),
+            citations=tuple(dict.fromkeys(each.citation for each in unmet)),
+            mend=mend,
+            way=way,
+            verified=_weakest(each.verified for each in unmet),
+            unmet=tuple(unmet),
+            two_times=True,
+            now=held_now,
+            then=held_then,
+        )
+
+    def _unmet(self, leaf: Finding, flight: Flight, now: bool | None, then: bool | None) -> Unmet:
+        """In the words of the version that was in force on the day of the flight."""
+        rule = leaf.rule
+        if rule.id in self._requirements:
+            try:
+                rule = self._requirements[rule.id].on(flight.date)
+            except NotInForce:
+                pass
+        return Unmet(rule.id, rule.says, rule.cite.section, rule.verified, now, then)
+
+
+def _all(answers: Iterable[bool | None]) -> bool | None:
+    every = list(answers)
+    return False if False in every else None if None in every else True
+
+
+def _weakest(verified: Iterable[str]) -> str:
+    order = ("memory", "second-hand", "read")
+    return min(verified, key=order.index, default="read")
+
+
+_WORDS = {True: "held", False: "did not hold", None: "are not known to have held"}
+
+
+def _told(now: bool | None, then: bool | None) -> str:
+    """Both answers in words."""
+    if now == then:
+        return f"not all that the rule asks {_WORDS[now]}, by what was known then and is known now."
+    return (
+        f"by what was known then not all was in place: the requirements {_WORDS[then]}; by what is known now"
+        f" they {_WORDS[now]}."
+    )
+
+
+def _weighed(now: bool | None, then: bool | None) -> tuple[str, str, str]:
+    """Severity, what would mend it, and how."""
+    if now is True:
+        return INCOMPLETE, A_NOTE, "Note why it came on record only after the flight."
+    if now is None:
+        return INCOMPLETE, CORRECTION, "Put what is missing on record, with its own day."
+    if then is True:
+        return (
+            INCOMPLETE,
+            A_NOTE,
+            "A later correction took away what it rested on: note what the instructor relied on at the time.",
+        )
+    return (
+        SERIOUS,
+        NOTHING,
+        "The flight was flown as it was. If an entry is missing or wrong, correct it; else note what was done"
+        " about it.",
+    )
