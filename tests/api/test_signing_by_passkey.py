@@ -6,6 +6,7 @@ import copy
 import datetime as dt
 import json
 import uuid
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -15,7 +16,7 @@ from tests.api.conftest import Clients
 from tests.api.problems import places, problem
 from tests.cast import Cast
 from tests.passkeys import ATTESTED, PRESENT, VERIFIED, Passkey
-from tests.training.lessons import CONTENT, content
+from tests.training.lessons import CONTENT, content, take_out
 from training import models
 from training.ledger import assertions, verify
 from training.ledger.export import export
@@ -50,6 +51,13 @@ def tablet(people: Cast) -> Passkey:
     return made
 
 
+@pytest.fixture
+def taken_out(transactional_db: None) -> Iterator[None]:
+    """An export is made outside a transaction; what was sealed for it is taken out again."""
+    yield
+    take_out()
+
+
 class Lessons:
     """Ida's drafts about Sam, and their signing."""
 
@@ -82,6 +90,7 @@ def offline(people: Cast) -> verify.Verdict:
     return verify.check(json.loads(json.dumps(exported)))
 
 
+@pytest.mark.usefixtures("taken_out")
 @pytest.mark.django_db(transaction=True)
 @pytest.mark.parametrize("algorithm", ["ES256", "EdDSA", "RS256"])
 def test_what_a_passkey_signed_is_sealed_kept_and_checked_offline(
@@ -107,6 +116,7 @@ def test_what_a_passkey_signed_is_sealed_kept_and_checked_offline(
     assert list(lesson_audit.faults(people.school)) == []
 
 
+@pytest.mark.usefixtures("taken_out")
 @pytest.mark.django_db(transaction=True)
 def test_by_password_as_before_and_the_entry_says_so(people: Cast, lessons: Lessons) -> None:
     key, digest = lessons.draft()
@@ -346,6 +356,7 @@ def test_flags_alone_make_no_verification(lessons: Lessons, tablet: Passkey) -> 
 # The student's acknowledgement, endorsements
 
 
+@pytest.mark.usefixtures("taken_out")
 @pytest.mark.django_db(transaction=True)
 def test_acknowledging_giving_and_revoking_by_passkey(
     people: Cast, signed_in: Clients, lessons: Lessons, tablet: Passkey

@@ -107,6 +107,8 @@ def take_out() -> None:
     """Every sealed row, so that the runner can empty the tables after a test that commits."""
     with unguarded(), transaction.atomic(), connection.cursor() as cursor:
         for model in (
+            models.EndorsementSeal,
+            models.Revocation,
             models.Acknowledgement,
             models.Correction,
             models.SignOff,

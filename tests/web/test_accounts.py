@@ -49,7 +49,7 @@ def enter(client: Client, password: str = PASSWORD, email: str = "ida@lakeside.e
 
 
 def inside(client: Client) -> bool:
-    return "Sign out" in client.get("/").content.decode()
+    return bool(client.get("/account/").status_code == 200)
 
 
 # The limits

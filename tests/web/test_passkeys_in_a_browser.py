@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from tests.cast import Cast
-from tests.training.lessons import CONTENT
+from tests.training.lessons import CONTENT, take_out
 from tests.web.browsing import PASSWORD, Watched, sign_in, totp
 from training import models
 from training.ledger import verify
@@ -166,6 +166,13 @@ def test_a_passkey_that_asks_for_nothing_signs_nobody_in(
     page.get_by_role("heading", name="Sign in").wait_for()
 
 
+@pytest.fixture
+def taken_out(transactional_db: None) -> Iterator[None]:
+    yield
+    take_out()
+
+
+@pytest.mark.usefixtures("taken_out")
 def test_a_lesson_is_signed_with_the_passkey_from_the_browser_to_the_ledger(
     tablet: Device,
     school: Cast,
