@@ -36,7 +36,7 @@ SIGNED = "lesson.signed"
 @require_safe
 @taught
 def student(request: HttpRequest, whose: Taught) -> HttpResponse:
-    """One student as the instructor teaches them: the next lesson and why, the others, drafts, what is signed."""
+    """One student as taught: the next lesson and why, the others, drafts, and what is signed."""
     whose.log(access.READ, "progress and lessons")
     stands = progress.standing(whose.student, whose.today)
     rows = list(lesson_records.visible(whose.student, whose.user)[:50])
@@ -110,8 +110,8 @@ def lesson_sheet(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpR
         return _show(request, whose, record, found, given, status=422)
     except Changed:
         found.faults["version"] = [
-            "This draft was changed elsewhere since you opened it, and yours is not kept yet. Below is what you"
-            " typed. Look at the other one in a new tab; keeping yours now takes its place."
+            "This draft was changed elsewhere since you opened it, and yours is not kept yet. Below is what"
+            " you typed. Look at the other one in a new tab; keeping yours now takes its place."
         ]
         given["version"] = str(record.version)
         return _show(request, whose, record, found, given, status=409)

@@ -147,9 +147,8 @@ def _proposed(
     flown = given.get("flown", "")
     if flown in (sheet.DUAL, sheet.SOLO) and not (flight.times.get("dual") or flight.times.get("solo")):
         found[f"t-{flown}"] = format_time(total)
-    if night:
-        if not flight.times.get("night"):
-            found["t-night"] = format_time(min(night, total))
+    if night and not flight.times.get("night"):
+        found["t-night"] = format_time(min(night, total))
     words, beyond = _farthest(flight)
     if beyond and not flight.times.get("cross_country"):
         found["t-cross_country"] = format_time(total)

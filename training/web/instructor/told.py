@@ -67,6 +67,10 @@ def _item(each: Mapping[str, Any], outline: Outline | None) -> dict[str, Any]:
     }
 
 
+def measured(said: str | Mapping[str, str]) -> str:
+    return said if isinstance(said, str) else f"{said['value']}, aimed at {said['target']}"
+
+
 def title(code: str, outline: Outline | None) -> str:
     item = outline.by_code.get(code) if outline else None
     return item.title if item else code
