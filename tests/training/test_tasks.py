@@ -1,0 +1,139 @@
+"""Ringing: the beat's tick reaches the sweep, and a broker that is away or silent holds nobody up."""
+
+from __future__ import annotations
+
+import os
+import pathlib
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+
+import pytest
+from celery import Celery
+from django.db import connection
+from rest_framework.test import APIClient
+
+from tests import cast, services
+from tests.cast import Cast
+from tests.training import lessons, reminding
+from training import models, tasks
+from training.config.celery import app
+from training.services import ticks
+from training.services.reminders import failures, standings
+
+#: Seconds in which a sign-off is answered, whatever the broker does.
+AT_MOST = 1.0
+
+
+@pytest.fixture(params=["refusing", "silent"])
+def broker(request: pytest.FixtureRequest, settings) -> Iterator[str]:
+    """The address of a broker that refuses, or takes connections and never says a word."""
+    with socket.socket() as silent:
+        if request.param == "silent":
+            silent.bind(("127.0.0.1", 0))
+            silent.listen(50)
+            port = silent.getsockname()[1]
+        else:
+            port = services.free_port()
+        settings.CELERY_BROKER_URL = settings.REDIS_URL = f"redis://127.0.0.1:{port}/0"
+        yield settings.CELERY_BROKER_URL
+
+
+@pytest.mark.django_db
+def test_a_sign_off_does_not_wait_for_the_broker(people: Cast, broker: str) -> None:
+    people.ida.set_password("a fine day for it")
+    people.ida.save()
+    client = APIClient()
+    client.force_login(people.ida, backend="django.contrib.auth.backends.ModelBackend")
+    lesson = lessons.draft(people)
+    body = {"content_hash": lesson.content_hash, "confirm_password": "a fine day for it"}
+    client.get(
+        f"/api/v1/students/{people.sam.ref}/lesson-records"
+    )  # the program is read at its first request
+    began = time.monotonic()
+    answer = client.post(
+        f"/api/v1/students/{people.sam.ref}/lesson-records/{lesson.pk}/sign", body, format="json"
+    )
+    assert answer.status_code == 200, answer.content
+    assert time.monotonic() - began < AT_MOST
+    assert models.SignOff.objects.filter(lesson=lesson).exists()
+
+
+@pytest.mark.parametrize("broker", ["refusing"], indirect=True)
+def test_ringing_a_broker_that_refuses_gives_up_at_once(broker: str) -> None:
+    ringing = Celery("ringing")
+    ringing.config_from_object("django.conf:settings", namespace="CELERY")
+    began = time.monotonic()
+    with pytest.raises(Exception, match="refused"):
+        ringing.send_task("training.sweep")
+    assert time.monotonic() - began < AT_MOST
+
+
+def test_the_beat_rings_the_sweep_every_minute() -> None:
+    entry = app.conf.beat_schedule["sweep"]
+    assert entry["task"] == tasks.sweep.name
+    assert entry["schedule"].is_due(app.now()).next <= 60
+    assert entry["options"]["expires"] < 60
+    assert app.conf.timezone == "UTC"
+
+
+@pytest.fixture
+def committed(transactional_db: None) -> Iterator[Cast]:
+    yield cast.cast()
+    lessons.take_out()
+
+
+@pytest.mark.reliability
+def test_a_record_that_ends_its_worker_is_left_after_its_tries_and_seen(
+    committed: Cast, redis_url: str, tmp_path: pathlib.Path
+) -> None:
+    """A real worker, whose process ends at this one record; all others are worked out meanwhile."""
+    bad = reminding.sam(committed, reminding.solo("2026-02-01"))
+    before, _, _ = os.environ["DATABASE_URL"].rpartition("/")
+    command = [sys.executable, "-m", "celery", "--app", "tests.training.poisoned", "worker"]
+    with open(tmp_path / "worker.log", "wb") as log:
+        worker = subprocess.Popen(
+            [*command, "--concurrency", "1", "--loglevel", "ERROR"],
+            cwd=pathlib.Path(__file__).resolve().parents[2],
+            env={
+                **os.environ,
+                "DATABASE_URL": f"{before}/{connection.settings_dict['NAME']}",
+                "REDIS_URL": redis_url,
+                "POISON": str(bad.pk),
+            },
+            stdout=log,
+            stderr=subprocess.STDOUT,
+            start_new_session=True,
+            preexec_fn=services.die_with_parent(signal.SIGKILL),
+        )
+    ringing = Celery("ringing", broker=redis_url)
+    deadline = time.monotonic() + 120
+    try:
+        while not (parked := standings.parked()):
+            assert time.monotonic() < deadline, (tmp_path / "worker.log").read_text()
+            ringing.send_task("training.sweep", expires=55)
+            time.sleep(3)
+    finally:
+        os.killpg(worker.pid, signal.SIGKILL)
+        worker.wait(30)
+    assert [(each.student_id, each.attempts) for each in parked] == [(bad.pk, standings.MOST_ATTEMPTS)]
+    assert [each["student"]["name"] for each in failures.records(committed.school)] == ["Sam Example"]
+    assert models.Standing.objects.filter(student=committed.otto).exists()
+
+
+@pytest.mark.django_db
+def test_the_task_sweeps_and_leaves_its_tick() -> None:
+    tasks.sweep()
+    assert models.Tick.objects.get(name=ticks.SWEEP)
+
+
+def test_a_task_that_its_worker_does_not_outlive_is_begun_three_times_at_most() -> None:
+    assert tasks.sweep.max_retries == 2
+    assert tasks.sweep.default_retry_delay == 1
+    assert app.conf.task_acks_late
+    assert app.conf.task_reject_on_worker_lost
+    assert app.conf.task_retry_on_worker_lost
+    assert app.conf.broker_transport_options["visibility_timeout"] > 2 * app.conf.task_time_limit - 1
