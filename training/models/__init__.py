@@ -17,6 +17,7 @@ from training.models.flights import Flight, Landing
 from training.models.lesson_records import Acknowledgement, Correction, LessonRecord, Notice, SignOff
 from training.models.lessons import GroundLesson, ItemGrade
 from training.models.people import Role, User
+from training.models.people_changes import PeopleChange
 from training.models.recipients import CalendarFeed, Guardian, ReminderPreferences
 from training.models.reminders import LeadTimes, Reminder, ReminderOf
 from training.models.schools import School
@@ -56,6 +57,7 @@ __all__ = [
     "LeadTimes",
     "LessonRecord",
     "Notice",
+    "PeopleChange",
     "RecordChange",
     "Reminder",
     "ReminderOf",

@@ -1,0 +1,31 @@
+"""Who changed what about the people of a school."""
+
+from django.db import models
+
+
+class PeopleChange(models.Model):
+    """One change of a role, an assignment or an account's tie to a school. Written once, never edited.
+
+    ``user`` is whose role it is, or who is assigned; ``student`` whom it is about, where it is about one.
+    ``before`` and ``after`` hold what stood and what stands (``{"certificate": …}``); null where nothing did.
+    """
+
+    school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
+    by = models.ForeignKey("training.User", on_delete=models.PROTECT, related_name="+")
+    user = models.ForeignKey(
+        "training.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    student = models.ForeignKey(
+        "training.Student", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    what = models.CharField(max_length=60, help_text="such as instructor added, or assignment ended")
+    before = models.JSONField(null=True, blank=True)
+    after = models.JSONField(null=True, blank=True)
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-at", "-pk"]
+        indexes = [models.Index(fields=["school", "-at"], name="peoplechange_by_school")]
+
+    def __str__(self) -> str:
+        return f"{self.at:%Y-%m-%d %H:%M} {self.by}: {self.what}"
