@@ -339,14 +339,15 @@ def test_tove_begins_with_the_first_lesson_which_is_planned():
 
 
 @pytest.mark.django_db
-def test_mina_carries_a_stall_over_to_the_lesson_that_takes_it_up():
+def test_mina_carries_an_item_over_to_a_lesson_that_gives_what_the_first_solo_lacks():
     demo.load(ON, password="one")
     found = stands("mina")
 
     assert found.progress.stage.stage.code == "first-solo"
-    assert carried_over(found) == [("power-on-stalls", "explain", "practice")]
-    assert found.next.proposal.lesson.code == "1-07"
-    assert "power-on-stalls" in [each.standing.item.code for each in found.next.proposal.items]
+    assert carried_over(found) == [("airspeeds", "explain", "practice")]
+    assert found.next.proposal.lesson.code == "1-06"
+    assert any("presolo.d-05" in words for words in found.next.proposal.covers)
+    assert "airspeeds" in [each.standing.item.code for each in found.next.proposal.items]
     assert found.other == {}
 
 
@@ -371,7 +372,7 @@ def test_lena_is_in_the_cross_country_stage_with_pilotage_to_fly_again():
     assert carried_over(found) == [("pilotage", "explain", "practice")]
     # What she flew since is a draft, and counts for nothing until it is signed.
     assert found.next.proposal.lesson.code == "3-06"
-    assert [each.lesson.code for each, _ in found.next.blocked][0] == "3-03"
+    assert next(each.lesson.code for each, _ in found.next.blocked) == "3-03"
     assert "pilotage" in [each.standing.item.code for each in found.next.proposal.items]
     hints = models.LessonRecord.objects.get(student__ref=demo.ref("lena"), lesson="3-02").sign_off.hints
     assert [hint["by"] for hint in hints if hint["inside"] is False] == ["1.2 NM"]

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from syllabus.engine.course import PLANNED, STANDARD, Lesson, Outline
-from syllabus.engine.next_lesson import AGAIN, BLOCKED, CAUTION, Planned, Proposal, Reason
+from syllabus.engine.next_lesson import AGAIN, BLOCKED, CAUTION, LACKS, Planned, Proposal, Reason
 from syllabus.engine.progress import COMPLETE, NOT_FLOWN, ItemStanding, LessonStanding, StageStanding
 from syllabus.engine.record import Record
 from syllabus.engine.report import Report
@@ -25,6 +25,7 @@ SOON_DAYS = 30
 MOST_LAPSES = 6
 #: ``presolo.d-03 (takeoffs and landings)``: the name in brackets says it to a person.
 _DAY = re.compile(r"\b[0-9]{4}-[01][0-9]-[0-3][0-9]\b")
+_PROVEN = re.compile(r" \((?:presolo|soloxc|area)\.[a-z0-9., -]+\)")
 _NAMED_ITEM = re.compile(r"\b[a-z]+(?:\.[a-z]+)*(?:\.[a-z]-|\.)\d\d \(([^()]*)\)")
 
 
@@ -268,7 +269,9 @@ class NextShown:
 
     @property
     def why(self) -> list[str]:
-        return [sentence(plainer(each.words)) for each in self._reasons(CAUTION, wanted=False)]
+        """Why it is proposed; what it would cover stands by itself."""
+        reasons = self._reasons(CAUTION, wanted=False)
+        return [sentence(plainer(each.words)) for each in reasons if each.kind != LACKS]
 
     @property
     def cautions(self) -> list[str]:
@@ -279,7 +282,7 @@ class NextShown:
 
     @property
     def covers(self) -> list[str]:
-        return [plainer(each) for each in self.proposal.covers]
+        return [_PROVEN.sub("", plainer(each)) for each in self.proposal.covers]
 
     @property
     def times(self) -> str:

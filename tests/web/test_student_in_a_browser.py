@@ -1,0 +1,144 @@
+"""The student's pages in a real browser: in both schemes, with large text, without scripts, printed."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page
+from pytest_django.live_server_helper import LiveServer
+
+from syllabus.engine import document
+from tests import factories
+from tests.cast import Cast, cast
+from tests.training import courses, lessons
+from tests.web.browsing import PASSWORD, SIZES, Watched
+from tests.web.conftest import SAMS
+from tests.web.test_student_pages import COURSE_LESSON
+from training import models, record
+from training.services import sign_offs
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+LEAVES = ("standing/", "lessons/", "hours/")
+
+
+@pytest.fixture
+def school(transactional_db: None) -> Iterator[Cast]:
+    """Sam has a record from elsewhere, is in the course, and one of the two lessons was put right."""
+    people = cast()
+    people.sams_account.set_password(PASSWORD)
+    people.sams_account.save()
+    record.store(people.sam, document.parse(SAMS), by=None, at=factories.NOON)
+    courses.enrolled(people)
+    lessons.signed(people, lesson="1-06")
+    wrong = lessons.signed(people, COURSE_LESSON, lesson="2-02")
+    right = sign_offs.correct(
+        wrong,
+        id=uuid.uuid4(),
+        reason="A word was missing",
+        content={**COURSE_LESSON, "comments": "Well prepared, and on time."},
+        by=people.ida,
+        at=lessons.AT,
+        via="api",
+    )
+    lessons.sign(right, people.ida)
+    yield people
+    lessons.take_out()
+
+
+def sign_in(page: Page, at: str) -> None:
+    page.goto(f"{at}/login/")
+    page.get_by_label("E-mail address").fill("sam@lakeside.example")
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    page.get_by_role("button", name="Sign out").wait_for()
+
+
+def unfold(page: Page) -> None:
+    for fold in page.locator("main details:not([open]) > summary").all():
+        if fold.is_visible():
+            fold.click()
+
+
+def addresses(people: Cast, at: str) -> list[str]:
+    here = f"{at}/students/{people.sam.ref}/"
+    found = models.LessonRecord.objects.filter(student=people.sam)
+    return [here + leaf for leaf in LEAVES] + [f"{here}lessons/{each.pk}/" for each in found]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", [*SIZES, "a small telephone"])
+def test_the_students_pages_break_no_rule(
+    browser: Browser, school: Cast, live_server: LiveServer, size: str, scheme: Any
+) -> None:
+    width, height = {**SIZES, "a small telephone": (320, 640)}[size]
+    context = browser.new_context(
+        viewport={"width": width, "height": height}, color_scheme=scheme, bypass_csp=True
+    )
+    watched = Watched(context.new_page())
+    sign_in(watched.page, live_server.url)
+    for address in addresses(school, live_server.url):
+        watched.page.goto(address)
+        unfold(watched.page)
+        watched.is_well()
+    context.close()
+
+
+def test_text_twice_as_large_needs_no_scrolling_sideways(
+    browser: Browser, school: Cast, live_server: LiveServer
+) -> None:
+    context = browser.new_context(viewport={"width": 390, "height": 844}, bypass_csp=True)
+    page = context.new_page()
+    sign_in(page, live_server.url)
+    for address in addresses(school, live_server.url):
+        page.goto(address)
+        page.evaluate("document.documentElement.style.fontSize = '200%'")
+        unfold(page)
+        assert page.evaluate("document.documentElement.scrollWidth - window.innerWidth") <= 0, address
+    context.close()
+
+
+def test_the_policy_blocks_nothing_of_them(browser: Browser, school: Cast, live_server: LiveServer) -> None:
+    context = browser.new_context()
+    watched = Watched(context.new_page())
+    sign_in(watched.page, live_server.url)
+    for address in addresses(school, live_server.url):
+        watched.page.goto(address)
+    assert watched.complaints == []
+    context.close()
+
+
+def test_a_student_reads_signs_and_takes_the_record_away_without_scripts(
+    browser: Browser, school: Cast, live_server: LiveServer
+) -> None:
+    context = browser.new_context(viewport={"width": 390, "height": 844}, java_script_enabled=False)
+    page = context.new_page()
+    sign_in(page, live_server.url)
+    page.get_by_role("heading", name="Where I stand").wait_for()
+    page.get_by_role("link", name="2 lessons wait for your signature").click()
+    page.get_by_role("listitem").filter(has_text="puts another right").get_by_role("link").click()
+    page.get_by_text("A word was missing").wait_for()
+    page.get_by_label("Your password, once more").fill(PASSWORD)
+    page.get_by_role("button", name="Sign that I know it").click()
+    page.get_by_text("You have signed that you know").wait_for()
+    page.get_by_role("link", name="Where I stand").click()
+    page.get_by_role("link", name="1 lesson waits for your signature").wait_for()
+    with page.expect_download() as taken:
+        page.get_by_role("link", name="Download the record").click()
+    assert taken.value.suggested_filename.startswith("training-record-")
+    context.close()
+
+
+def test_what_is_folded_is_printed_too(browser: Browser, school: Cast, live_server: LiveServer) -> None:
+    context = browser.new_context(viewport={"width": 820, "height": 1180})
+    page = context.new_page()
+    sign_in(page, live_server.url)
+    page.goto(f"{live_server.url}/students/{school.sam.ref}/standing/")
+    told = page.locator(".gap details p").first
+    assert not told.is_visible()
+    page.emulate_media(media="print")
+    assert told.is_visible()
+    assert not page.get_by_role("navigation", name="Pages of this student").is_visible()
+    context.close()

@@ -1,0 +1,402 @@
+"""The student's own pages: who sees them, that they say what the reports say, and what they cost."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import re
+import uuid
+from typing import Any
+
+import pytest
+import time_machine
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+
+from syllabus import rulebook
+from syllabus.engine import document
+from syllabus.engine.record import GRADES
+from tests import factories
+from tests.cast import Cast
+from tests.training import courses, lessons
+from tests.web.test_pages import text_of
+from training import models, record, reports
+from training.reports import progress
+from training.services import demo, sign_offs
+from training.web import plain_words
+
+#: The day after the lesson.
+THE_DAY = lessons.AT + dt.timedelta(days=1)
+PASSWORD = "a fine day for it"
+MOST_QUERIES = 12
+PAGES = ("standing/", "hours/", "lessons/", "lesson", "record.json")
+
+
+@pytest.fixture
+def learning(taught: Cast) -> Cast:
+    """Sam is in the shipped course, and Ida signed a lesson of it."""
+    courses.enrolled(taught)
+    return taught
+
+
+@pytest.fixture
+def signed(learning: Cast) -> models.LessonRecord:
+    return lessons.signed(learning, COURSE_LESSON, lesson="2-02")
+
+
+COURSE_LESSON = lessons.content(
+    items=[
+        {
+            "item": "steep-turns",
+            "grade": "explain",
+            "measured": {"altitude": "lost 180 ft", "bank": "38 deg"},
+        },
+        {"item": "short-field-landing", "grade": "practice"},
+    ]
+)
+
+
+def address(people: Cast, page: str, lesson: models.LessonRecord | None = None) -> str:
+    page = f"lessons/{lesson.pk}/" if page == "lesson" and lesson else page
+    return f"/students/{people.sam.ref}/{page}"
+
+
+@pytest.fixture
+def sam(client: Client, people: Cast) -> Client:
+    client.force_login(people.sams_account)
+    return client
+
+
+# Who sees them
+
+
+@pytest.mark.parametrize("path", PAGES)
+@pytest.mark.parametrize(
+    ("who", "status"),
+    [
+        ("anonymous", 302),
+        ("student", 200),
+        ("instructor", 200),
+        ("administrator", 200),
+        ("other student", 404),
+        ("other instructor", 404),
+    ],
+)
+def test_a_page_is_open_to_who_may_read_the_record_and_noted(
+    client: Client, learning: Cast, signed: models.LessonRecord, who: str, status: int, path: str
+) -> None:
+    users = {
+        "student": learning.sams_account,
+        "instructor": learning.ida,
+        "administrator": learning.ada,
+        "other student": learning.ottos_account,
+        "other instructor": learning.olaf,
+    }
+    if who in users:
+        client.force_login(users[who])
+    before = models.AccessLog.objects.filter(student=learning.sam, via="web").count()
+    answer = client.get(address(learning, path, signed))
+    assert answer.status_code == status
+    assert models.AccessLog.objects.filter(student=learning.sam, via="web").count() - before == (
+        status == 200
+    )
+    if status == 200:
+        assert "no-store" in answer["Cache-Control"]
+
+
+@pytest.mark.parametrize("path", PAGES[:-1])
+def test_nothing_is_inline_and_nothing_comes_from_elsewhere(
+    sam: Client, learning: Cast, signed: models.LessonRecord, path: str
+) -> None:
+    body = sam.get(address(learning, path, signed)).content.decode()
+    assert not re.search(r"<script(?![^>]* src=)|<style|\sstyle=|\son[a-z]+=|javascript:", body)
+    loaded = re.findall(r'(?:src|href|action)="([^"#?]+)"', body)
+    assert [each for each in loaded if not each.startswith("/")] == []
+
+
+def test_a_student_comes_to_where_they_stand(sam: Client, learning: Cast) -> None:
+    assert sam.get("/")["Location"] == address(learning, "standing/")
+
+
+def test_an_instructors_draft_is_not_shown_to_the_student(sam: Client, learning: Cast) -> None:
+    draft = lessons.draft(learning, COURSE_LESSON, lesson="2-02")
+    assert sam.get(address(learning, "lesson", draft)).status_code == 404
+    assert "Steep turns" not in text_of(sam.get(address(learning, "lessons/")))
+    assert "not signed by the instructor" not in text_of(sam.get(address(learning, "standing/")))
+    sam.force_login(learning.ida)
+    assert "A draft" in text_of(sam.get(address(learning, "lesson", draft)))
+    with time_machine.travel(THE_DAY):
+        assert "1 lesson that was flown is not signed" in text_of(sam.get(address(learning, "standing/")))
+
+
+def test_a_lesson_of_another_student_is_not_found(sam: Client, learning: Cast) -> None:
+    for entry in (uuid.uuid4(), lessons.draft(learning, student=_another(learning), lesson="").pk):
+        assert sam.get(f"/students/{learning.sam.ref}/lessons/{entry}/").status_code == 404
+
+
+def _another(people: Cast) -> models.Student:
+    return factories.student(people.school, taught_by=people.ida, name="Una Example")
+
+
+# What they say
+
+
+def test_where_one_stands_says_what_the_reports_say(
+    sam: Client, learning: Cast, signed: models.LessonRecord
+) -> None:
+    with time_machine.travel(THE_DAY):
+        page = text_of(sam.get(address(learning, "standing/")))
+        learning.sam.refresh_from_db()
+        stands = progress.standing(learning.sam, learning.school.day(THE_DAY))
+    assert stands is not None
+    assert stands.next.proposal is not None
+    assert stands.next.proposal.lesson.title in page
+    assert stands.next.proposal.lesson.objective in page
+    for stage in stands.progress.stages:
+        assert stage.stage.title in page
+    for item in stands.progress.carried_over:
+        assert item.item.title in page
+    short = reports.overview(learning.sam, stands.on).milestones[0]
+    assert f"{len(short.gaps)} things to go" in page
+    for gap in short.gaps:
+        assert plain_words.requirement(gap.finding.rule) in page
+        assert gap.finding.rule.cite.section in page
+        assert gap.finding.rule.says in page
+    assert "1 lesson waits for your signature" in page
+
+
+def test_without_a_course_the_milestones_and_what_to_do_are_said(sam: Client, taught: Cast) -> None:
+    page = text_of(sam.get(address(taught, "standing/")))
+    assert "This record is in no course of the school" in page
+    assert "Private pilot practical test" in page
+
+
+def test_a_lesson_shows_comments_grades_and_what_was_measured(
+    sam: Client, learning: Cast, signed: models.LessonRecord
+) -> None:
+    page = text_of(sam.get(address(learning, "lesson", signed)))
+    assert "Well prepared." in page
+    assert "Steep turns again." in page
+    assert "Steep turns: can explain it (explain)" in page
+    assert "Asked: does it with help. It comes along again." in page
+    for hint in signed.sign_off.hints:
+        assert hint["words"] in page
+    assert "Outside" in page
+    assert "Ida Example (0000001CFI)" in page
+    assert "13:00 to 14:24" in page
+    assert "3 takeoffs, 3 landings at KMTW by day to a full stop" in page
+
+
+def test_of_a_correction_both_versions_are_there(
+    sam: Client, learning: Cast, signed: models.LessonRecord
+) -> None:
+    said = {**COURSE_LESSON, "comments": "Well prepared, and on time."}
+    draft = sign_offs.correct(
+        signed,
+        id=uuid.uuid4(),
+        reason="A word was missing",
+        content=said,
+        by=learning.ida,
+        at=lessons.AT,
+        via="api",
+    )
+    lessons.sign(draft, learning.ida)
+    new = text_of(sam.get(address(learning, "lesson", draft)))
+    assert "A word was missing" in new
+    assert "Comments Well prepared. Well prepared, and on time." in new
+    assert str(signed.pk) in sam.get(address(learning, "lesson", draft)).content.decode()
+    old = text_of(sam.get(address(learning, "lesson", signed)))
+    assert "This was put right later" in old
+    assert "Sign that I know it" in new
+
+
+def test_the_hours_are_those_of_the_report_with_a_table_beside_each_picture(
+    sam: Client, taught: Cast
+) -> None:
+    with time_machine.travel(dt.datetime(2026, 7, 5, 18, tzinfo=dt.UTC)):
+        answer = sam.get(address(taught, "hours/"))
+    page, body = text_of(answer), answer.content.decode()
+    report = reports.eligibility(taught.sam, progress.TOWARD[-1], dt.date(2026, 7, 5))
+    summed = [
+        each for each in report.findings if each.rule.kind == "total_at_least" and not each.rule.get("window")
+    ]
+    assert body.count('<svg class="chart"') == len(summed)
+    for finding in summed:
+        assert f"{finding.have} of {finding.need}" in page
+        assert finding.rule.cite.section in page
+    assert body.count('<table class="numbers"') == sum(bool(each.counted) for each in summed)
+
+
+def test_the_record_can_be_taken_away_as_the_document_it_is(
+    sam: Client, learning: Cast, signed: models.LessonRecord
+) -> None:
+    answer = sam.get(address(learning, "record.json"))
+    assert re.fullmatch(
+        r'attachment; filename="training-record-[0-9-]+\.json"', answer["Content-Disposition"]
+    )
+    learning.sam.refresh_from_db()
+    assert json.loads(answer.content) == document.dump(record.of(learning.sam))
+
+
+# Acknowledging
+
+
+def acknowledged(client: Client, people: Cast, lesson: models.LessonRecord, password: str) -> Any:
+    return client.post(address(people, "lesson", lesson) + "acknowledge/", {"confirm_password": password})
+
+
+def test_the_student_signs_with_the_password_once_more(
+    sam: Client, learning: Cast, signed: models.LessonRecord
+) -> None:
+    learning.sams_account.set_password(PASSWORD)
+    learning.sams_account.save()
+    sam.force_login(learning.sams_account)
+    wrong = acknowledged(sam, learning, signed, "x")
+    assert wrong.status_code == 403
+    assert "does not confirm the signature; nothing was signed" in text_of(wrong)
+    assert not models.Acknowledgement.objects.exists()
+    right = acknowledged(sam, learning, signed, PASSWORD)
+    assert right["Location"] == address(learning, "lesson", signed)
+    made = models.Acknowledgement.objects.get()
+    assert (made.by, made.confirmed) == (learning.sams_account, {"by": "password"})
+    page = text_of(sam.get(right["Location"]))
+    assert "You have signed that you know" in page
+    assert "Signed by both" in page
+    assert "Sign that I know it" not in page
+
+
+def test_nobody_else_signs_for_the_student(
+    client: Client, learning: Cast, signed: models.LessonRecord
+) -> None:
+    for user, status in ((learning.ida, 403), (learning.ada, 403), (learning.olaf, 404)):
+        user.set_password(PASSWORD)
+        user.save()
+        client.force_login(user)
+        assert acknowledged(client, learning, signed, PASSWORD).status_code == status
+        page = client.get(address(learning, "lesson", signed))
+        assert "Sign that I know it" not in text_of(page)
+    assert not models.Acknowledgement.objects.exists()
+
+
+def test_passwords_are_not_tried_without_end(
+    sam: Client, learning: Cast, signed: models.LessonRecord
+) -> None:
+    told = [text_of(acknowledged(sam, learning, signed, "x")) for _ in range(11)]
+    assert "Too many tries" not in told[0]
+    assert "Too many tries" in told[-1]
+
+
+def test_signing_is_no_matter_of_following_a_link(
+    sam: Client, learning: Cast, signed: models.LessonRecord
+) -> None:
+    assert sam.get(address(learning, "lesson", signed) + "acknowledge/").status_code == 405
+
+
+# What they cost
+
+
+def grown(people: Cast, number: int) -> None:
+    """That many lessons more, each signed."""
+    for count in range(number):
+        day = (dt.date(2026, 3, 2) - dt.timedelta(days=count + 1)).isoformat()
+        said = lessons.flown(date=day, off=f"{day}T13:00:00-06:00", on=f"{day}T14:24:00-06:00")
+        said["ground"]["date"] = day
+        said["items"] = [
+            {"item": each.code, "grade": GRADES[count % 4]} for each in courses.private_airplane().items[:30]
+        ]
+        lessons.signed(people, said, lesson="1-06")
+
+
+@pytest.mark.parametrize("path", PAGES[:-1])
+def test_a_page_takes_few_queries_whatever_the_size_of_the_record(
+    sam: Client, learning: Cast, signed: models.LessonRecord, path: str
+) -> None:
+    taken = []
+    with time_machine.travel(THE_DAY):
+        for more in (0, 12):
+            grown(learning, more)
+            cold = _queries(sam, address(learning, path, signed))
+            taken.append((cold, _queries(sam, address(learning, path, signed))))
+    (small, again), (large, once_more) = taken
+    assert again <= MOST_QUERIES
+    assert once_more <= MOST_QUERIES
+    # After a change of the record that is read once more, by nine statements, and what the school asks for.
+    assert large <= small
+    assert large <= MOST_QUERIES + 10
+
+
+def _queries(client: Client, path: str) -> int:
+    with CaptureQueriesContext(connection) as taken:
+        assert client.get(path).status_code == 200
+    return len(
+        [each for each in taken if not each["sql"].startswith(("SAVEPOINT", "RELEASE", "BEGIN", "COMMIT"))]
+    )
+
+
+# Words
+
+
+def test_every_requirement_has_plain_words_without_numbers() -> None:
+    for milestone in rulebook.current().milestones.values():
+        for requirement in milestone.requirements:
+            words = plain_words.PLAIN[requirement.id]
+            assert not re.search(r"\d", words)
+    assert set(plain_words.PLAIN) == {
+        each.id for milestone in rulebook.current().milestones.values() for each in milestone.requirements
+    }
+    assert set(plain_words.GRADES) >= set(GRADES)
+
+
+# The demo's students
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("key", "by", "told"),
+    [
+        pytest.param(
+            "tove", "tove", ["First flight", "Be old enough to fly alone", "15 of 16 years"], id="one begins"
+        ),
+        pytest.param(
+            "mina",
+            "ida",
+            [
+                "What this one flight would cover",
+                "14 of 16 years",
+                "Airspeeds from cruise",
+                "Where Mina Example stands",
+            ],
+            id="one is too young",
+        ),
+        pytest.param(
+            "omar",
+            "omar",
+            ["Have a medical certificate", "0 of 1 medical", "Not open yet"],
+            id="one has no medical",
+        ),
+        pytest.param(
+            "lena",
+            "lena",
+            ["Night in the pattern", "Solo cross-country", "Pilotage and dead reckoning", "in 5 days"],
+            id="one navigates",
+        ),
+        pytest.param(
+            "theo",
+            "theo",
+            ["in no course", "One long flight alone", "longest leg 49.96 NM", "Flight of"],
+            id="one lacks a leg",
+        ),
+        pytest.param("nils", "nils", ["Nothing is missing for any milestone"], id="one is ready"),
+    ],
+)
+def test_where_the_demos_students_stand(client: Client, key: str, by: str, told: list[str]) -> None:
+    at = dt.datetime(2026, 11, 24, 18, tzinfo=dt.UTC)
+    demo.load(dt.date(2026, 11, 24), at=at, password="one")
+    client.force_login(models.User.objects.get(email=f"{by}@flying.example"))
+    with time_machine.travel(at):
+        page = text_of(client.get(f"/students/{demo.ref(key)}/standing/"))
+        assert client.get(f"/students/{demo.ref(key)}/hours/").status_code == 200
+        assert client.get(f"/students/{demo.ref(key)}/lessons/").status_code == 200
+    for words in told:
+        assert words in page
