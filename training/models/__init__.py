@@ -14,6 +14,8 @@ from training.models.enrolments import Assignment, CourseMove, Enrolment
 from training.models.entries import Entry
 from training.models.findings import AuditRun, Finding, Resolution
 from training.models.flights import Flight, Landing
+from training.models.handovers import ForeignEntry, HandOver
+from training.models.holds import RetentionHold
 from training.models.lesson_records import Acknowledgement, Correction, LessonRecord, Notice, SignOff
 from training.models.lessons import GroundLesson, ItemGrade
 from training.models.people import Role, User
@@ -49,8 +51,10 @@ __all__ = [
     "Entry",
     "Finding",
     "Flight",
+    "ForeignEntry",
     "GroundLesson",
     "Guardian",
+    "HandOver",
     "ItemGrade",
     "Landing",
     "Lapse",
@@ -63,6 +67,7 @@ __all__ = [
     "ReminderOf",
     "ReminderPreferences",
     "Resolution",
+    "RetentionHold",
     "Revocation",
     "Role",
     "School",

@@ -31,6 +31,9 @@ class Student(models.Model):
         help_text="answers 'in which airplane?' where a question does not say, such as C172",
     )
 
+    erased_at = models.DateTimeField(
+        "record erased at", null=True, blank=True, editable=False, help_text="what was sealed says why"
+    )
     version = models.UUIDField("state of the record", default=uuid.uuid4, editable=False)
 
     class Meta:
