@@ -33,6 +33,7 @@ FOR_TESTS = {"knowledge-test": "knowledge:", "practical-test": "practical:"}
 #: Endorsements after training on the ground as well as in flight.
 _GROUND_COUNTS = ("retest",)
 _ASKED = "recommendation"
+_WORDS = {True: "On record since", False: "Not met", None: "Not known"}
 
 
 def findings(
@@ -91,8 +92,8 @@ def _untrained(given: Endorsement, kind: KindOfEndorsement, rules: AuditRules) -
         about=(given.id,),
         day=given.given,
         entries=(given.id,),
-        says=f"{kind.title}, given {given.given} by {named(given.instructor)}: no training{when}{craft} by that"
-        " instructor is on record by then.",
+        says=f"{kind.title}, given {given.given} by {named(given.instructor)}: no training{when}{craft} by"
+        " that instructor is on record by then.",
         citations=tuple(dict.fromkeys((kind.cite.section, rule.cite.section))),
         mend=CORRECTION,
         way="If the training was given, put the lesson on record; else note it, and endorse after training.",
@@ -107,7 +108,7 @@ def _recommended(
     kinds: Mapping[str, KindOfEndorsement],
     rulebook: Rulebook,
 ) -> Iterator[Found]:
-    """The gap of a recommendation on its day: all that the test asks but what endorsements of the day prove."""
+    """The gap of a recommendation on its day: of all that the test asks but what the endorsement proves."""
     milestone = next((name for name in kind.rests_on if name in rulebook.milestones), None)
     if milestone is None:
         return
@@ -160,11 +161,7 @@ def _recommended(
         day=given.given,
         entries=(given.id,),
         says=f"{kind.title}, endorsed {given.given} by {named(given.instructor)} with a gap:{known} "
-        + " ".join(
-            f"{'Not known' if each.now is None else 'On record since' if each.now else 'Not met'}: {each.says}"
-            f" ({each.citation})."
-            for each in unmet
-        ),
+        + " ".join(f"{_WORDS[each.now]}: {each.says} ({each.citation})." for each in unmet),
         citations=tuple(dict.fromkeys((kind.cite.section, *(each.citation for each in unmet)))),
         mend=mend,
         way="If something is missing on record, put it there with its own day; else note what was done.",
@@ -206,8 +203,8 @@ def _without_result(
         about=(given.id,),
         day=given.given,
         entries=(given.id,),
-        says=f"{kind.title}, endorsed {given.given} by {named(given.instructor)}: the record of the instructor"
-        f" has no result of a test since. It is told after {waits}.",
+        says=f"{kind.title}, endorsed {given.given} by {named(given.instructor)}: the record of the"
+        f" instructor has no result of a test since. It is told after {waits}.",
         citations=(rule.cite.section,),
         mend=CORRECTION,
         way="Put the test with its result on record; if none was taken, note that.",

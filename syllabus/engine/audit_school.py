@@ -1,13 +1,14 @@
-"""What shows only across a school's records: who may sign, how many hours were given, who was in two places."""
+"""What shows only across a school's records: who may sign, how many hours were given, who was where."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
+from functools import cached_property
 from itertools import pairwise
 
-from syllabus.engine.audit import A_NOTE, NOTE, NOTHING, SERIOUS, Found, named
+from syllabus.engine.audit import A_NOTE, CORRECTION, NOTE, NOTHING, SERIOUS, Found, named
 from syllabus.engine.instructing import Rating, Tally, Training, covered, fullest
 from syllabus.engine.kinds.papers import same
 from syllabus.engine.record import Endorsement, Flight, GroundLesson, Instructor, ItemGrade, Record
@@ -32,6 +33,8 @@ class Instructors:
     """The school's instructors, found by what an entry says of them."""
 
     held: Sequence[Held]
+    #: Further numbers under which one of them signed.
+    also: Mapping[str, Held] = field(default_factory=dict)
 
     def of(self, said: Instructor) -> Held | None:
         """By the number of the certificate; by the name where the entry has no number and one alone fits."""
@@ -40,9 +43,10 @@ class Instructors:
         found = [each for each in self.held if each.name == said.name]
         return found[0] if len(found) == 1 else None
 
-    @property
+    @cached_property
     def _by_number(self) -> Mapping[str, Held]:
-        return {same(each.certificate): each for each in self.held if each.certificate}
+        own = {same(each.certificate): each for each in self.held if each.certificate}
+        return {**{same(number): each for number, each in self.also.items()}, **own}
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,14 +64,16 @@ def endorsed(
     instructors: Mapping[Instructor, Held | None],
     student_user: int | None,
     crafts: Mapping[str, tuple[tuple[str | None, str | None], ...]],
-    cited: Citations,
+    cited_on: Callable[[date], Citations],
 ) -> Iterator[Found]:
     """Endorsements by an instructor who had no authority to give them on their day.
 
     ``crafts`` are the categories and classes of each model, as far as the school's list and the record say.
     """
     for each in record.endorsements:
-        why, cites = [], []
+        why: list[str] = []
+        cites: list[Cited] = []
+        cited = cited_on(each.given)
         if each.instructor is None:
             why.append("no instructor is named")
             cites.append(cited.authorized)
@@ -96,9 +102,9 @@ def endorsed(
                 says=f"The endorsement {each.kind} given {each.given} by {named(each.instructor)} was without"
                 f" authority: {'; '.join(why)}.",
                 citations=tuple(dict.fromkeys(section for section, _ in cites)),
-                mend="correction" if each.instructor is None or not each.instructor.certificate else NOTHING,
-                way="If the school's record of the instructor or the entry is wrong, correct it; else note what"
-                " was done, and have an authorized instructor endorse.",
+                mend=CORRECTION if each.instructor is None or not each.instructor.certificate else NOTHING,
+                way="If the school's record of the instructor or the entry is wrong, correct it; else note"
+                " what was done, and have an authorized instructor endorse.",
                 verified=_weakest(cites),
             )
 
@@ -123,7 +129,7 @@ def gave(
     record: Record,
     instructors: Mapping[Instructor, Held | None],
     student_user: int | None,
-    cited: Citations,
+    cited_on: Callable[[date], Citations],
 ) -> Iterator[Found]:
     """Training by an instructor who had no authority to give it on its day: one finding a day."""
     days: dict[tuple[str, date, int], list[Lesson]] = {}
@@ -149,6 +155,7 @@ def gave(
         first = entries[0]
         held = first.instructor and instructors[first.instructor]
         assert held
+        cited = cited_on(day)
         section, verified, words = {
             "lapsed": (*cited.recent, f"whose recent experience had ended on {held.recent_until}"),
             "oneself": (*cited.oneself, "who is the student"),
@@ -161,8 +168,8 @@ def gave(
             about=(str(user), day.isoformat()),
             day=day,
             entries=ids,
-            says=f"Training on {day} by {named(first.instructor)}, {words}: it is no training by an authorized"
-            " instructor.",
+            says=f"Training on {day} by {named(first.instructor)}, {words}: it is no training by an"
+            " authorized instructor.",
             citations=(section,),
             mend=NOTHING,
             way="If the school's record of the instructor is wrong, correct it; else note it: an authorized"

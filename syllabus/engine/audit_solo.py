@@ -20,7 +20,7 @@ from syllabus.engine.audit import (
 from syllabus.engine.days import Days
 from syllabus.engine.errors import NotInForce
 from syllabus.engine.evaluate import evaluate
-from syllabus.engine.facts import Journey, apart, computed_night, in_nm, journeys, night_unknown
+from syllabus.engine.facts import Journey, apart, computed_night, journeys, night_unknown
 from syllabus.engine.finding import Finding
 from syllabus.engine.geography import Place
 from syllabus.engine.kinds.papers import same

@@ -213,11 +213,16 @@ def _revocation(body: Mapping[str, Any]) -> tuple[str, str]:
     return body["entry"], hash_of(canonical({"reason": body["reason"]}))
 
 
+def _resolution(body: Mapping[str, Any]) -> tuple[str, str]:
+    return body["finding"], hash_of(canonical({key: body[key] for key in ("digest", "how", "note")}))
+
+
 _SIGNED: Mapping[str, Callable[[Mapping[str, Any]], tuple[str, str]]] = {
     "lesson.signed": _lesson,
     "lesson.acknowledged": _acknowledgement,
     "endorsement.given": _endorsement,
     "endorsement.revoked": _revocation,
+    "finding.resolved": _resolution,
 }
 
 

@@ -1,0 +1,145 @@
+"""``manage.py audit``: a school's records held against the rules, and what does not agree with them."""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import json
+import sys
+from datetime import date
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.utils import timezone
+
+from training.management.plain_text import clean, encodable
+from training.models import Finding, School
+from training.reports.audit import KINDS
+from training.services import findings
+from training.services.spreadsheets import safe
+
+CLEAN, FOUND = 0, 1
+COLUMNS = (
+    "severity",
+    "kind",
+    "day",
+    "student",
+    "instructor",
+    "state",
+    "first seen",
+    "says",
+    "citations",
+    "verified",
+    "mend",
+    "way",
+    "entries",
+    "finding",
+)
+
+
+class Command(BaseCommand):
+    """Exit code 0 where nothing was found or everything was dealt with, 1 where something is open."""
+
+    help = (
+        "Holds every record of a school against the rules in force on each entry's own day, keeps what was "
+        "found, and tells what is open. Exit code 0: nothing is open; 1: something is."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--school", required=True, metavar="SLUG", help="the school's short name")
+        parser.add_argument(
+            "--on", type=_day, metavar="DAY", help="as of this day (default: today at the school)"
+        )
+        parser.add_argument("--all", action="store_true", help="also what was dealt with, and what is gone")
+        form = parser.add_mutually_exclusive_group()
+        form.add_argument("--json", action="store_true", help="as JSON")
+        form.add_argument("--csv", action="store_true", help="as a table for a spreadsheet")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        school = School.objects.filter(slug=options["school"]).first()
+        if school is None:
+            known = ", ".join(School.objects.order_by("slug").values_list("slug", flat=True)[:20]) or "none"
+            raise CommandError(f"No school is called {options['school']!r}. There are: {known}.")
+        at = timezone.now()
+        on = options["on"] or school.day(at)
+        if on > school.day(at):
+            raise CommandError(f"--on {on} is still to come; today at the school is {school.day(at)}.")
+        done = findings.recompute(school, on, at=at, by=None, via="command")
+        listed = findings.listed(school, state=None if options["all"] else findings.OPEN)
+        rows = list(listed.filter(day__lte=on))
+        if options["json"]:
+            self.stdout.write(json.dumps(_document(school, done, rows), ensure_ascii=False, indent=2))
+        elif options["csv"]:
+            table = csv.writer(self.stdout, lineterminator="\n")
+            table.writerow(COLUMNS)
+            table.writerows([safe(each) for each in _row(row)] for row in rows)
+        else:
+            self._tell(school, done, rows)
+        if any(findings.state_of(each) == findings.OPEN for each in rows):
+            sys.exit(FOUND)
+
+    def _tell(self, school: School, done: findings.Done, rows: list[Finding]) -> None:
+        run = done.run
+        self._say(
+            f"{school}: {run.students} students audited as of {run.on}: {run.found} findings,"
+            f" {done.new} new, {done.returned} back, {done.gone} gone since the last audit."
+        )
+        for row in rows:
+            state = findings.state_of(row)
+            told = "" if state == findings.OPEN else f" [{state}]"
+            self._say(f"{row.severity.upper()}{told} {KINDS[row.kind]}: {_whose(row)}")
+            self._say(f"  {row.body['says']}")
+            self._say(f"  {'; '.join(row.body['citations'])}. {row.body['way']} (finding {row.ref})")
+        if not rows:
+            self._say("Nothing is open.")
+
+    def _say(self, line: str) -> None:
+        self.stdout.write(encodable(clean(line), getattr(self.stdout, "encoding", None)))
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is no day such as 2026-11-20") from None
+
+
+def _whose(row: Finding) -> str:
+    if row.student is not None:
+        return str(row.student)
+    return str(row.instructor) if row.instructor is not None else "the school"
+
+
+def _row(row: Finding) -> list[str]:
+    body = row.body
+    return [
+        row.severity,
+        row.kind,
+        row.day.isoformat(),
+        str(row.student or ""),
+        str(row.instructor or ""),
+        findings.state_of(row),
+        row.first_seen.date().isoformat(),
+        body["says"],
+        "; ".join(body["citations"]),
+        body["verified"],
+        body["mend"],
+        body["way"],
+        " ".join(each["id"] for each in body["entries"]),
+        str(row.ref),
+    ]
+
+
+def _document(school: School, done: findings.Done, rows: list[Finding]) -> dict[str, Any]:
+    return {
+        "school": school.slug,
+        "on": done.run.on.isoformat(),
+        "at": done.run.at.isoformat(),
+        "rulebook": done.run.rulebook,
+        "students": done.run.students,
+        "found": done.run.found,
+        "new": done.new,
+        "returned": done.returned,
+        "gone": done.gone,
+        "findings": [findings.as_json(each) for each in rows],
+    }

@@ -1,0 +1,443 @@
+"""A school's records held against the rules in force on each entry's own day. Reads only, decides nothing.
+
+Each record is read once. Milestones, days and words are the engine's (``syllabus.engine.audit``); what is
+added here is what only the school's tables say: who may sign, which entries were signed here and when, what
+was taken off the record, drafts nobody signed, lessons nobody acknowledged.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import json
+import zoneinfo
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from syllabus import auditing, catalogue, rulebook
+from syllabus.engine import audit_record, audit_school
+from syllabus.engine.audit import A_NOTE, CORRECTION, INCOMPLETE, NOTE, SERIOUS, Audited, Found, TakenOff
+from syllabus.engine.audit_school import Citations, Flown, Held, Instructors
+from syllabus.engine.instructing import Tally, Training, training
+from syllabus.engine.kinds.papers import same
+from syllabus.engine.record import Instructor, Record
+from syllabus.engine.units import format_time
+from syllabus.instructing import HOURS_IN_24
+from training import models, record
+from training.models import Aircraft, LessonRecord, Role, School, SignOff, Student
+from training.reports import instructing
+
+_MICROSECOND = dt.timedelta(microseconds=1)
+_EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
+#: The kinds of findings there are, each in a few words.
+KINDS = {
+    "solo-first": "Solo outside the days on which it was allowed",
+    "solo-cross-country": "Solo cross-country outside those days",
+    "solo-night": "Solo at night outside those days",
+    "solo-class-b": "Solo in Class B airspace outside those days",
+    "endorsement-authority": "Endorsement without authority",
+    "endorsement-untrained": "Endorsement without the training on record",
+    "recommendation-gap": "Recommended for a test with a gap",
+    "result-missing": "No result in the instructor's own record",
+    "training-hours": "More training in 24 hours than allowed",
+    "training-lapsed": "Training by an instructor who had lapsed",
+    "training-ratings": "Training in an aircraft the ratings do not cover",
+    "training-oneself": "Training of oneself",
+    "instructor-unknown": "An instructor the school does not know",
+    "entry-incomplete": "Entry without what the rule asks for",
+    "two-places": "In two places at once",
+    "lesson-unsigned": "Lesson not signed",
+    "lesson-unacknowledged": "Lesson not acknowledged",
+    "record-altered": "Not as it was sealed",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A finding with whom it is about: a student's record, an instructor's own, or the school.
+
+    ``places`` are the entries with the reference of the student on whose record each stands.
+    """
+
+    found: Found
+    student: Student | None = None
+    instructor: int | None = None
+    places: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def key(self) -> str:
+        """The same for the same finding, whatever else is learnt about it."""
+        whose = str(self.student.ref) if self.student else str(self.instructor or "")
+        said = json.dumps([self.found.kind, whose, *self.found.about], ensure_ascii=False)
+        return hashlib.sha256(said.encode()).hexdigest()
+
+    def as_json(self) -> dict[str, Any]:
+        """What is kept of it."""
+        body = self.found.as_json()
+        ref = str(self.student.ref) if self.student else None
+        places = self.places or tuple((ref, entry) for entry in self.found.entries)
+        return {**body, "entries": [{"student": whose, "id": entry} for whose, entry in places]}
+
+    @property
+    def digest(self) -> str:
+        """Over what was found, without its words: where it changes, the matter is another."""
+        body = self.as_json()
+        essentials = [
+            self.found.kind,
+            self.found.severity,
+            body["entries"],
+            body["known"],
+            [[each["requirement"], each["met_now"], each["met_then"]] for each in body["unmet"]],
+        ]
+        return hashlib.sha256(json.dumps(essentials, sort_keys=True).encode()).hexdigest()
+
+
+class _Known(dict[Instructor, Held | None]):
+    """Which of the school's instructors an entry means, looked up once for each way of naming one."""
+
+    def __init__(self, instructors: Instructors):
+        super().__init__()
+        self._instructors = instructors
+
+    def __missing__(self, said: Instructor) -> Held | None:
+        self[said] = found = self._instructors.of(said)
+        return found
+
+
+@dataclass
+class _School:
+    """What is the same for every student of a school."""
+
+    school: School
+    on: dt.date
+    at: dt.datetime
+    known: _Known
+    crafts: dict[str, tuple[tuple[str | None, str | None], ...]]
+    retired: dict[int, set[dt.datetime]]
+    signed: dict[int, frozenset[str]]
+    flown: list[Flown] = field(default_factory=list)
+    given: dict[int, list[Training]] = field(default_factory=lambda: defaultdict(list))
+    by_pk: dict[int, Student] = field(default_factory=dict)
+    _after: dict[dt.date, dt.datetime] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, school: School, on: dt.date, at: dt.datetime) -> _School:
+        crafts: dict[str, set[tuple[str | None, str | None]]] = defaultdict(set)
+        fleet = Aircraft.objects.filter(school=school, device="").values_list("model", "category", "klass")
+        for model, category, klass in fleet:
+            crafts[same(model)].add((category or None, klass or None))
+        retired: dict[int, set[dt.datetime]] = defaultdict(set)
+        signed: dict[int, set[str]] = defaultdict(set)
+        for model in models.ENTRIES:
+            whose = model._default_manager.filter(school=school)
+            gone = whose.filter(retired_at__isnull=False).values_list("student_id", "retired_at")
+            for student, instant in gone.distinct():
+                retired[student].add(instant)
+            here = whose.filter(sealed=True, retired_at__isnull=True).values_list("student_id", "entry_id")
+            for student, entry in here:
+                signed[student].add(entry)
+        return cls(
+            school,
+            on,
+            at,
+            _Known(_instructors(school)),
+            {model: tuple(sorted(each, key=str)) for model, each in crafts.items()},
+            retired,
+            {student: frozenset(each) for student, each in signed.items()},
+        )
+
+    def after(self, day: dt.date) -> dt.datetime:
+        """The first instant after a day at the school."""
+        if day not in self._after:
+            zone = zoneinfo.ZoneInfo(self.school.time_zone)
+            end = dt.datetime.combine(day + dt.timedelta(days=1), dt.time(), zone)
+            self._after[day] = end.astimezone(dt.UTC)
+        return self._after[day]
+
+    def cited(self, day: dt.date) -> Citations:
+        """Where the rules about instructors stood."""
+
+        def where(name: str) -> tuple[str, str]:
+            rule = instructing.rule(name, day)
+            return rule.cite.section, rule.verified
+
+        return Citations(
+            where("authorized"), where("recent-experience"), where("not-oneself"), where("category-and-class")
+        )
+
+
+def _instructors(school: School) -> Instructors:
+    roles = Role.objects.filter(school=school, role=Role.Kind.INSTRUCTOR).select_related("user")
+    held = {
+        role.user_id: Held(
+            role.user_id,
+            str(role.user),
+            role.certificate,
+            role.recent_experience_until,
+            instructing.ratings(role),
+        )
+        for role in roles.order_by("pk")
+    }
+    also: dict[str, Held] = {}
+    for model in (models.Flight, models.GroundLesson, models.ItemGrade, models.Endorsement):
+        rows = model._default_manager.filter(
+            school=school, instructor_user__in=held, instructor_certificate__isnull=False
+        )
+        for number, user in (
+            rows.order_by().values_list("instructor_certificate", "instructor_user").distinct()
+        ):
+            if number and user:
+                also.setdefault(number, held[user])
+    return Instructors(tuple(held.values()), also)
+
+
+def audit(
+    school: School,
+    on: dt.date,
+    *,
+    at: dt.datetime,
+    progress: Callable[[Student], None] | None = None,
+) -> Iterator[Told]:
+    """Everything an audit of a school finds about days up to ``on``, by what is known at ``at``.
+
+    The law alone is asked, not the school's own minimums. Queries: those of ``record.of`` for each student,
+    more where entries were taken off the record, and about twenty for the school.
+    """
+    whole = _School.of(school, on, at)
+    students = Student.objects.filter(school=school).select_related("school").order_by("pk")
+    for student in students.iterator(chunk_size=200):
+        whole.by_pk[student.pk] = student
+        for found in _of_student(whole, student):
+            if found.day <= on:
+                yield Told(found, student)
+        if progress is not None:
+            progress(student)
+    yield from _hours(whole)
+    yield from _two_places(whole)
+    yield from _unsigned(whole)
+    yield from _unacknowledged(whole)
+
+
+def _of_student(whole: _School, student: Student) -> Iterator[Found]:
+    known = record.of(student, known_at=whole.at)
+    audited = Audited(
+        known,
+        whole.on,
+        whole.after,
+        _taken_off(student, known, whole.retired.get(student.pk, set()), whole.at),
+        whole.signed.get(student.pk, frozenset()),
+    )
+    _collect(whole, student, known)
+    yield from audit_record.findings(
+        audited, rulebook.current(), auditing.current(), catalogue.current().kinds
+    )
+    cited = whole.cited(whole.on)
+    yield from audit_school.endorsed(known, whole.known, student.user_id, whole.crafts, whole.cited)
+    yield from audit_school.gave(known, whole.known, student.user_id, whole.cited)
+    yield from audit_school.strangers(known, whole.known, cited.authorized)
+
+
+def _taken_off(
+    student: Student, known: Record, instants: Iterable[dt.datetime], at: dt.datetime
+) -> tuple[TakenOff, ...]:
+    """What was on record once and is so no longer: one reading for each instant at which something went."""
+    there = {(part, each) for part in Record.PARTS for each in getattr(known, part)}
+    gone: dict[tuple[str, Any], dt.datetime] = {}
+    for instant in sorted(each for each in instants if each <= at):
+        before = record.of(student, known_at=instant - _MICROSECOND)
+        for part in Record.PARTS:
+            for each in getattr(before, part):
+                if (part, each) not in there:
+                    gone[part, each] = instant
+    return tuple(
+        TakenOff(part, each, each.recorded, until) for (part, each), until in gone.items() if each.recorded
+    )
+
+
+def _collect(whole: _School, student: Student, known: Record) -> None:
+    """What lies across several records: who was in the air when, and what an instructor gave."""
+    zone = zoneinfo.ZoneInfo(whole.school.time_zone)
+    for flight in known.flights:
+        held = whole.known[flight.instructor] if flight.instructor else None
+        craft = flight.aircraft
+        if flight.off is not None and flight.on is not None and flight.date <= whole.on:
+            who = None
+            if flight.instructor is not None and flight.times.get("dual"):
+                who = str(held.user) if held else str(flight.instructor.certificate or flight.instructor.name)
+            whole.flown.append(
+                Flown(
+                    student.pk,
+                    flight.id,
+                    flight.date,
+                    (flight.off - _EPOCH) // _MICROSECOND,
+                    (flight.on - _EPOCH) // _MICROSECOND,
+                    same(craft.registration) if craft.registration else None,
+                    who,
+                )
+            )
+        if held is not None and flight.date <= whole.on and instructing.is_training(flight):
+            logged = flight.times.get("dual")
+            most = flight.times.get("total") if logged is None else logged
+            whole.given[held.user].append(
+                training(
+                    f"{student.pk}/{flight.id}", flight.date, zone, logged or 0, most, flight.off, flight.on
+                )
+            )
+
+
+def _hours(whole: _School) -> Iterator[Told]:
+    """More flight training in so many hours than is allowed: every stretch of it, by instructor."""
+    names = {held.user: held for held in whole.known.values() if held}
+    for user, given in sorted(whole.given.items()):
+        rule = instructing.rule(HOURS_IN_24, whole.on)
+        if rule.most is None or rule.within is None:
+            continue
+        for tally in audit_school.too_full(given, rule.most, rule.within):
+            yield _too_full(whole, names[user], tally, rule.most, rule.within)
+
+
+def _too_full(whole: _School, held: Held, tally: Tally, most: int, within: int) -> Told:
+    exceeded = tally.exceeds(most)
+    window = tally.sure if exceeded else tally.possible
+    day = whole.school.day(window.start)
+    rule = instructing.rule(HOURS_IN_24, day)
+    places = []
+    for each in sorted(window.entries):
+        pk, _, entry = each.partition("/")
+        places.append((str(whole.by_pk[int(pk)].ref), entry))
+    gave = "gave" if exceeded else "may have given"
+    found = Found(
+        kind="training-hours",
+        severity=SERIOUS if exceeded else INCOMPLETE,
+        about=tuple(f"{ref}/{entry}" for ref, entry in places),
+        day=day,
+        entries=tuple(entry for _, entry in places),
+        says=f"{held.name} {gave} {format_time(window.amount)} of flight training within"
+        f" {format_time(within)} on the clock from {window.start:%Y-%m-%d %H:%M} UTC on; at most"
+        f" {format_time(most)} are allowed, as far as this school's record says.",
+        citations=(rule.cite.section,),
+        mend=A_NOTE if exceeded else CORRECTION,
+        way="If a time is wrong or missing, correct it; else note it.",
+        verified=rule.verified,
+    )
+    return Told(found, None, held.user, tuple(places))
+
+
+def _two_places(whole: _School) -> Iterator[Told]:
+    rules = auditing.current()
+    for one, other, shared in audit_school.in_two_places(whole.flown):
+        first, second = whole.by_pk[one.student], whole.by_pk[other.student]
+        rule = rules.near("one-place", other.day)
+        places = ((str(first.ref), one.entry), (str(second.ref), other.entry))
+        found = Found(
+            kind="two-places",
+            severity=SERIOUS,
+            about=tuple(sorted(f"{ref}/{entry}" for ref, entry in places)),
+            day=other.day,
+            entries=(one.entry, other.entry),
+            says=f"Two flights of {other.day} were in the air at one time with the same"
+            f" {' and '.join(shared)}.",
+            citations=(rule.cite.section,),
+            mend=CORRECTION,
+            way="Correct the entry whose times, aircraft or instructor are wrong.",
+            verified=rule.verified,
+        )
+        yield Told(found, first, None, places)
+
+
+def _limit(school: School) -> dt.timedelta:
+    """How long after its day a lesson may wait for a signature: the school's own limit, else not at all."""
+    return dt.timedelta(days=school.late_after_days or 0)
+
+
+def _unsigned(whole: _School) -> Iterator[Told]:
+    rules = auditing.current()
+    drafts = LessonRecord.objects.filter(
+        school=whole.school, state=LessonRecord.State.DRAFT, created_at__lte=whole.at
+    ).select_related("student", "instructor")
+    for draft in drafts.order_by("created_at", "pk"):
+        day = _day_of(draft) or whole.school.day(draft.created_at)
+        if day + _limit(whole.school) >= whole.on:
+            continue
+        rule = rules.near("signed-training", day)
+        age = (whole.on - day).days
+        found = Found(
+            kind="lesson-unsigned",
+            severity=INCOMPLETE,
+            about=(str(draft.pk),),
+            day=day,
+            entries=(str(draft.pk),),
+            says=f"The lesson of {day}, drafted by {draft.instructor}, was not signed {age}"
+            f" {'day' if age == 1 else 'days'} later.",
+            citations=(rule.cite.section,),
+            mend=CORRECTION,
+            way="The instructor signs it as it stands, or corrects the draft and signs.",
+            verified=rule.verified,
+        )
+        yield Told(found, whole.by_pk.get(draft.student_id, draft.student))
+
+
+def _day_of(draft: LessonRecord) -> dt.date | None:
+    """The day of a drafted lesson, where the draft says one that can be read."""
+    for part in ("flight", "ground"):
+        said = draft.content.get(part) if isinstance(draft.content, dict) else None
+        if isinstance(said, dict) and isinstance(said.get("date"), str):
+            try:
+                return dt.date.fromisoformat(said["date"])
+            except ValueError:
+                continue
+    return None
+
+
+def _unacknowledged(whole: _School) -> Iterator[Told]:
+    rules = auditing.current()
+    signed = (
+        SignOff.objects.filter(
+            school=whole.school,
+            at__lte=whole.at,
+            acknowledgement__isnull=True,
+            lesson__correction__isnull=True,
+            student__user__isnull=False,
+        )
+        .select_related("student", "by")
+        .order_by("at", "pk")
+    )
+    for each in signed:
+        day = whole.school.day(each.at)
+        if day + _limit(whole.school) >= whole.on:
+            continue
+        rule = rules.near("acknowledged", day)
+        found = Found(
+            kind="lesson-unacknowledged",
+            severity=NOTE,
+            about=(str(each.lesson_id),),
+            day=day,
+            entries=(str(each.lesson_id),),
+            says=f"The lesson that {each.instructor_name} signed on {day} is not acknowledged by the"
+            " student.",
+            citations=(rule.cite.section,),
+            mend=CORRECTION,
+            way="The student acknowledges it.",
+            verified=rule.verified,
+        )
+        yield Told(found, whole.by_pk.get(each.student_id, each.student))
+
+
+def altered(sentence: str, on: dt.date) -> Told:
+    """What does not fit the school's ledger, as a finding."""
+    rule = auditing.current().near("as-sealed", on)
+    found = Found(
+        kind="record-altered",
+        severity=SERIOUS,
+        about=(sentence,),
+        day=on,
+        entries=(),
+        says=f"{sentence[0].upper()}{sentence[1:]}.",
+        citations=(rule.cite.section,),
+        mend=A_NOTE,
+        way="Find out who changed the tables, restore what was sealed, and note it.",
+        verified=rule.verified,
+    )
+    return Told(found)
