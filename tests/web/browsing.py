@@ -42,6 +42,11 @@ def sign_in(page: Page, at: str) -> None:
     page.get_by_role("button", name="Sign out").wait_for()
 
 
+def sign_out(page: Page) -> None:
+    page.get_by_role("button", name="Sign out").click()
+    page.get_by_role("link", name="Sign in").first.wait_for()
+
+
 def totp(secret: str) -> str:
     """The present code of an authenticator app (RFC 6238)."""
     return format_hotp_value(hotp_value(secret, int(time.time()) // 30))

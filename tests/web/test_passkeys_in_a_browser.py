@@ -13,7 +13,7 @@ from pytest_django.live_server_helper import LiveServer
 
 from tests.cast import Cast
 from tests.training.lessons import CONTENT, take_out
-from tests.web.browsing import PASSWORD, Watched, sign_in, totp
+from tests.web.browsing import PASSWORD, Watched, sign_in, sign_out, totp
 from training import models
 from training.ledger import verify
 from training.ledger.export import export
@@ -108,7 +108,7 @@ def test_a_passkey_is_added_signs_in_and_is_removed(
     assert known["isResidentCredential"]
     assert known["rpId"] == "localhost"
 
-    page.get_by_role("button", name="Sign out").click()
+    sign_out(page)
     page.goto(f"{at}/login/?next=/students/{school.sam.ref}/")
     page.get_by_role("button", name="Use a passkey").click()
     page.get_by_role("heading", name="Sam Example").wait_for()
@@ -118,7 +118,7 @@ def test_a_passkey_is_added_signs_in_and_is_removed(
     assert row.data["sign_counts"]["login"]["count"] >= 1
 
     # From now on the password asks for more; the passkey gives it.
-    page.get_by_role("button", name="Sign out").click()
+    sign_out(page)
     page.goto(f"{at}/login/")
     page.get_by_label("E-mail address").fill("ida@lakeside.example")
     page.get_by_label("Password").fill(PASSWORD)
@@ -140,7 +140,7 @@ def test_a_passkey_is_added_signs_in_and_is_removed(
     page.get_by_role("button", name="Remove it").click()
     page.get_by_text("The passkey is removed.").wait_for()
     assert not Authenticator.objects.exists()
-    page.get_by_role("button", name="Sign out").click()
+    sign_out(page)
     page.goto(f"{at}/login/")
     page.get_by_role("button", name="Use a passkey").click()
     expect(page.get_by_text("It was not accepted")).to_be_visible()
@@ -155,7 +155,7 @@ def test_a_passkey_that_asks_for_nothing_signs_nobody_in(
     page, at = tablet.page, live_server.url
     sign_in(page, at)
     add_passkey(page, at)
-    page.get_by_role("button", name="Sign out").click()
+    sign_out(page)
     page.goto(f"{at}/login/")
     tablet.verifies(False)
     page.get_by_role("button", name="Use a passkey").click()
@@ -242,7 +242,7 @@ def test_the_accounts_pages_break_no_rule(watched: Watched, school: Cast, live_s
     ):
         page.goto(at + path)
         watched.is_well()
-    page.get_by_role("button", name="Sign out").click()
+    sign_out(page)
     page.goto(f"{at}/login/")
     page.get_by_label("E-mail address").fill("ida@lakeside.example")
     page.get_by_label("Password").fill(PASSWORD)
