@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
+from syllabus import rulebook
 from syllabus.engine.course import Outline
+from syllabus.engine.record import ItemGrade
 from training.web.instructor import sheet
 from training.web.shown import day
 
@@ -74,6 +76,27 @@ def measured(said: str | Mapping[str, str]) -> str:
 def title(code: str, outline: Outline | None) -> str:
     item = outline.by_code.get(code) if outline else None
     return item.title if item else code
+
+
+def asked_by_rules() -> dict[str, str]:
+    """What the rules call the items that they ask for, by code."""
+    found: dict[str, str] = {}
+    for milestone in rulebook.current().milestones.values():
+        for requirement in milestone.requirements:
+            for version in requirement.versions:
+                items = version.params.get("items")
+                if isinstance(items, Mapping):
+                    found.update(items)
+    return found
+
+
+def proved(grades: Iterable[ItemGrade]) -> list[dict[str, str]]:
+    """What a lesson comes to for the rules, in their words."""
+    names = asked_by_rules()
+    return [
+        {"item": names.get(each.item, each.item), "code": each.item, "grade": each.grade, "why": each.remarks}
+        for each in grades
+    ]
 
 
 def instant(text: str | None, zone: dt.tzinfo) -> str:

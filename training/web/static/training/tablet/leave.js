@@ -16,10 +16,11 @@ if (found && (found.waiting || found.along || document.getElementById("queue")))
     form.addEventListener("submit", async (event) => {
       event.preventDefault();
       const waiting = (await store.all("queue").catch(() => [])).length;
-      const many = waiting === 1 ? "One entry on this tablet is" : `${waiting} entries on this tablet are`;
-      const words = `${many} not yet sent. They stay here until you sign in again. Sign out?`;
+      const words = waiting === 1
+        ? "One entry on this tablet is not yet sent. It stays here until you sign in again. Sign out?"
+        : `${waiting} entries on this tablet are not yet sent. They stay here until you sign in again. Sign out?`;
       if (waiting && !window.confirm(words)) return;
-      await store.forget().catch(() => null);
+      await store.forget({ forGood: true }).catch(() => null);
       form.submit();
     });
   }

@@ -68,7 +68,7 @@ async function takeAlong() {
     const answer = await fetch(place.dataset.pack, { headers: { Accept: "application/json" } });
     if (!answer.ok || answer.redirected) return;
     const pack = await answer.json();
-    if (pack.user === user && pack.students.length) await store.write(["pack"], ({ pack: packs }) => packs.put({ id: "today", ...pack }));
+    if (pack.user === user && pack.students.length) await store.bring(pack);
     document.documentElement.dataset.along = String(pack.students.length);
   } catch { /* it is tried again on the next page */ }
 }

@@ -51,8 +51,16 @@ export async function pack() {
   return null;
 }
 
+let leaving = false;
+
+/** Take the day's students along; not any more once somebody is signing out on this page. */
+export async function bring(found) {
+  if (!leaving) await write(["pack"], ({ pack: packs }) => packs.put({ id: "today", ...found }));
+}
+
 /** Forget the day's students. What is not yet sent stays, and with it which version of a draft it changes. */
-export async function forget() {
+export async function forget({ forGood = false } = {}) {
+  leaving = leaving || forGood;
   await write(["pack"], ({ pack: packs }) => packs.clear());
 }
 

@@ -1,0 +1,226 @@
+"""The tablet without a network, in a real browser: the day's students, a lesson, a signature, and back again."""
+
+from __future__ import annotations
+
+import json
+import pathlib
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import Browser, Page, Route, expect
+from pytest_django.live_server_helper import LiveServer
+
+from tests import factories
+from tests.cast import Cast
+from tests.training import courses
+from tests.web.browsing import PASSWORD, sign_in
+from tests.web.test_passkeys_in_a_browser import Device, add_passkey
+from training import models
+from training.ledger import verify
+from training.ledger.export import export
+from training.services import lesson_audit, seals
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+
+@pytest.fixture
+def teaching(school: Cast) -> Cast:
+    """Sam is in the shipped course, and the school has an airplane."""
+    courses.enrolled(school)
+    factories.aircraft(school.school, registration="N00XY", model="C172")
+    return school
+
+
+@pytest.fixture
+def tablet(browser: Browser) -> Iterator[Device]:
+    made = Device(browser)
+    yield made
+    made.context.close()
+
+
+def take_along(page: Page, at: str) -> None:
+    """Open Today once, until the day's students and the page for the ramp are on the tablet."""
+    page.goto(f"{at}/today/")
+    expect(page.locator("html[data-along]")).to_have_count(1)
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    page.reload()
+    expect(page.locator("html[data-along]")).to_have_count(1)
+
+
+def away(page: Page, at: str) -> None:
+    """The network goes, and the page is opened again."""
+    page.context.set_offline(True)
+    page.goto(f"{at}/today/")
+    expect(page.locator("html[data-ready]")).to_have_count(1)
+
+
+def write_a_lesson(page: Page) -> None:
+    """A lesson with Sam, from the tablet's own list to what will be sealed."""
+    page.get_by_role("button", name="Begin").first.click()
+    page.get_by_role("radio", name="With me aboard").check()
+    page.get_by_label("Day", exact=True).fill("2026-03-02")
+    page.get_by_label("Aircraft", exact=True).fill("N00XY")
+    page.get_by_label("Off", exact=True).fill("1300")
+    page.get_by_label("On", exact=True).fill("1424")
+    page.get_by_label("Route").fill("KGRB KMTW KGRB")
+    page.locator("fieldset.item").first.get_by_role("radio", name="Practice").check()
+    page.get_by_label("Comments").fill("Gusty.\nWell flown.")
+    expect(page.get_by_label("Total")).to_have_value("1.4 h")
+    page.get_by_role("button", name="Read it once more, then sign").click()
+    page.get_by_role("heading", name="This will be sealed").wait_for()
+
+
+def test_a_lesson_flown_and_signed_without_a_network_is_sealed_once_it_is_back(
+    tablet: Device, teaching: Cast, live_server: LiveServer
+) -> None:
+    page, at = tablet.page, live_server.url
+    sign_in(page, at)
+    add_passkey(page, at)
+    take_along(page, at)
+    away(page, at)
+    write_a_lesson(page)
+    page.get_by_role("button", name="Sign with a passkey").click()
+    expect(page.get_by_role("status").filter(has_text="Signed on this tablet, not yet sent.")).to_be_visible()
+    expect(page.get_by_role("heading", name="On this tablet, not yet sent")).to_be_visible()
+    page.reload()
+    expect(page.locator(".queue-list li")).to_have_count(2)
+    assert not models.LessonRecord.objects.exists()
+
+    page.context.set_offline(False)
+    page.goto(f"{at}/today/")
+    expect(page.locator("#queue")).to_be_hidden()
+    signed = models.SignOff.objects.get()
+    assert signed.confirmed["by"] == "passkey"
+    assert signed.performed_at <= signed.at
+    assert signed.lesson.content["comments"] == "Gusty.\nWell flown."
+    assert signed.content_hash == signed.confirmed["statement"]["content_hash"]
+    found = verify.check(export(seals.tree_of(teaching.school), at=signed.at))
+    assert (found.faults, found.passkeys) == ([], 1)
+    assert list(lesson_audit.faults(teaching.school)) == []
+
+
+def test_a_password_is_asked_for_when_the_network_is_back_and_kept_nowhere(
+    tablet: Device, teaching: Cast, live_server: LiveServer
+) -> None:
+    page, at = tablet.page, live_server.url
+    sign_in(page, at)
+    take_along(page, at)
+    away(page, at)
+    write_a_lesson(page)
+    page.get_by_role("button", name="Sign by password when the network is back").click()
+    page.context.set_offline(False)
+    page.goto(f"{at}/today/")
+    box = page.locator("#queue")
+    expect(box.locator(".queue-list li")).to_have_count(1)
+    assert models.LessonRecord.objects.get().state == "draft"
+    box.get_by_label("Password").fill("wrong")
+    box.get_by_role("button", name="Sign what waits").click()
+    expect(box).to_contain_text("does not confirm the signature")
+    box.get_by_label("Password").fill(PASSWORD)
+    box.get_by_role("button", name="Sign what waits").click()
+    expect(box).to_be_hidden()
+    assert models.SignOff.objects.get().confirmed == {"by": "password"}
+
+
+def test_a_login_that_ended_loses_nothing(tablet: Device, teaching: Cast, live_server: LiveServer) -> None:
+    page, at = tablet.page, live_server.url
+    sign_in(page, at)
+    take_along(page, at)
+    away(page, at)
+    write_a_lesson(page)
+    page.get_by_role("button", name="Leave it a draft").click()
+    expect(page.locator(".queue-list li")).to_have_count(1)
+    page.context.clear_cookies()
+    page.context.set_offline(False)
+    page.get_by_role("button", name="Send now").click()
+    expect(page.locator("#queue")).to_contain_text("You are signed out. Sign in to send what waits here.")
+    page.get_by_role("link", name="Sign in to send").click()
+    page.get_by_label("E-mail address").fill("ida@lakeside.example")
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    page.get_by_role("heading", name="Today").wait_for()
+    expect(page.locator("#queue")).to_be_hidden()
+    assert models.LessonRecord.objects.get().state == "draft"
+
+
+def test_an_answer_that_is_lost_doubles_nothing(
+    tablet: Device, teaching: Cast, live_server: LiveServer
+) -> None:
+    page, at = tablet.page, live_server.url
+    sign_in(page, at)
+    take_along(page, at)
+    away(page, at)
+    write_a_lesson(page)
+    page.get_by_role("button", name="Leave it a draft").click()
+    lost: list[int] = []
+
+    def lose(route: Route) -> None:
+        if len(lost) < 2:
+            lost.append(route.fetch().status)
+            route.abort()
+        else:
+            route.continue_()
+
+    page.context.route("**/api/v1/**", lose)
+    page.context.set_offline(False)
+    for _ in range(3):
+        page.get_by_role("button", name="Send now").click()
+        page.wait_for_timeout(300)
+    expect(page.locator("#queue")).to_be_hidden()
+    assert lost == [201, 201]
+    assert models.LessonRecord.objects.count() == 1
+
+
+def test_a_conflict_is_parked_where_it_is_seen_and_can_be_saved_to_a_file(
+    tablet: Device, teaching: Cast, live_server: LiveServer, tmp_path: pathlib.Path
+) -> None:
+    page, at = tablet.page, live_server.url
+    sign_in(page, at)
+    page.goto(f"{at}/today/")
+    page.get_by_role("button", name="Begin").click()
+    page.get_by_role("heading", level=1, name="First flight").wait_for()
+    take_along(page, at)
+    away(page, at)
+    page.get_by_role("button", name="Go on with").click()
+    page.get_by_label("Comments").fill("From the tablet.")
+    page.get_by_role("button", name="Keep as a draft").click()
+    expect(page.locator(".queue-list li")).to_have_count(1)
+    draft = models.LessonRecord.objects.get()
+    models.LessonRecord.objects.filter(pk=draft.pk).update(version=7, content_hash="sha256:" + "0" * 64)
+
+    page.context.set_offline(False)
+    page.goto(f"{at}/today/")
+    box = page.locator("#queue")
+    expect(box.locator(".parked")).to_contain_text("Needs you: The draft has changed since you read it.")
+    with page.expect_download() as saved:
+        box.get_by_role("button", name="Save them to a file").click()
+    kept = json.loads(pathlib.Path(saved.value.path()).read_text())
+    assert kept["items"][0]["content"]["comments"] == "From the tablet."
+    page.on("dialog", lambda dialog: dialog.accept())
+    box.get_by_role("button", name="Throw this one away").click()
+    expect(box).to_be_hidden()
+
+
+def test_signing_out_takes_the_students_off_the_tablet_and_leaves_what_is_not_sent(
+    tablet: Device, teaching: Cast, live_server: LiveServer
+) -> None:
+    page, at = tablet.page, live_server.url
+    sign_in(page, at)
+    take_along(page, at)
+    away(page, at)
+    write_a_lesson(page)
+    page.get_by_role("button", name="Sign by password when the network is back").click()
+    page.context.set_offline(False)
+    page.goto(f"{at}/today/")
+    expect(page.locator(".queue-list li")).to_have_count(1)
+    told: list[str] = []
+    page.on("dialog", lambda dialog: (told.append(dialog.message), dialog.accept()))
+    page.get_by_role("button", name="Sign out").click()
+    page.get_by_role("link", name="Sign in").first.wait_for()
+    assert told == [
+        "One entry on this tablet is not yet sent. It stays here until you sign in again. Sign out?"
+    ]
+    away(page, at)
+    expect(page.locator("#view")).to_contain_text("No student is on this tablet.")
+    assert "Sam" not in page.locator("#view").inner_text()
+    expect(page.locator(".queue-list li")).to_have_count(1)
