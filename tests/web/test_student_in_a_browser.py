@@ -16,6 +16,7 @@ from tests.cast import Cast, cast
 from tests.training import courses, lessons
 from tests.web.browsing import PASSWORD, SIZES, Watched
 from tests.web.conftest import SAMS
+from tests.web.test_passkeys_in_a_browser import Device, add_passkey
 from tests.web.test_student_pages import COURSE_LESSON
 from training import models, record
 from training.services import sign_offs
@@ -129,6 +130,26 @@ def test_a_student_reads_signs_and_takes_the_record_away_without_scripts(
         page.get_by_role("link", name="Download the record").click()
     assert taken.value.suggested_filename.startswith("training-record-")
     context.close()
+
+
+def test_a_student_signs_with_a_passkey(browser: Browser, school: Cast, live_server: LiveServer) -> None:
+    phone = Device(browser)
+    page = phone.page
+    sign_in(page, live_server.url)
+    add_passkey(page, live_server.url, "Telephone")
+    lesson = models.LessonRecord.objects.get(lesson="1-06")
+    page.goto(f"{live_server.url}/students/{school.sam.ref}/lessons/{lesson.pk}/")
+    phone.verifies(False)
+    page.get_by_role("button", name="Sign with a passkey").click()
+    page.get_by_role("alert").get_by_text("passkey").wait_for()
+    assert not models.Acknowledgement.objects.exists()
+    phone.verifies(True)
+    page.get_by_role("button", name="Sign with a passkey").click()
+    page.get_by_text("You have signed that you know").wait_for()
+    made = models.Acknowledgement.objects.get()
+    assert made.confirmed["by"] == "passkey"
+    assert made.confirmed["statement"]["content_hash"] == lesson.content_hash
+    phone.context.close()
 
 
 def test_what_is_folded_is_printed_too(browser: Browser, school: Cast, live_server: LiveServer) -> None:

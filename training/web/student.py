@@ -8,8 +8,6 @@ import uuid
 from dataclasses import dataclass
 from typing import Any
 
-from allauth.core import ratelimit
-from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
@@ -24,13 +22,14 @@ from django.views.decorators.http import require_POST, require_safe
 from syllabus import rulebook
 from syllabus.engine.report import CAUTION
 from training import reports
-from training.models import LessonRecord, Student, User
+from training.models import Acknowledgement, LessonRecord, Student, User
 from training.reports import progress
 from training.reports.eligibility import record_of
 from training.services import access, confirming, lesson_records, records, sign_offs
-from training.services.confirming import Act, Given, NotConfirmed, Site
+from training.services.confirming import Act, NotConfirmed
 from training.web import lesson_shown, student_shown
 from training.web.charts import LONG_WEEKS, SHORT_WEEKS
+from training.web.instructor import signing
 from training.web.shown import day
 from training.web.student_shown import MOST_LAPSES, EndingShown, Names, NextShown
 
@@ -170,33 +169,35 @@ def _found(opened: Opened, entry: uuid.UUID) -> LessonRecord:
 def _lesson(request: HttpRequest, opened: Opened, found: LessonRecord, refused: str = "") -> HttpResponse:
     shown = lesson_shown.LessonShown(found)
     before = lesson_shown.LessonShown(found.corrects) if found.corrects else None
+    signs = opened.student.user_id == opened.user.pk and shown.signed and not shown.acknowledged
     told = opened.told(
         "lessons",
         lesson=shown,
         before=before,
         changes=lesson_shown.changes(before, shown) if before else [],
         refused=refused,
+        statement=json.dumps(_act(opened, found).statement) if signs else "",
+        passkeys=json.dumps(confirming.passkeys(opened.user)) if signs else "",
     )
     return render(request, "training/student/lesson.html", told, status=403 if refused else 200)
 
 
-@sensitive_post_parameters("confirm_password")
+def _act(opened: Opened, found: LessonRecord) -> Act:
+    return Act("lesson.acknowledged", str(opened.student.ref), str(found.pk), found.content_hash)
+
+
+@sensitive_post_parameters("confirm_password", "passkey")
 @require_POST
 @never_cache
 @login_required
 def acknowledge(request: HttpRequest, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
-    """The student's own signature, confirmed by the password once more."""
+    """The student's own signature, confirmed by the password once more or by a passkey."""
     opened = _open(request, ref, f"lesson-record {entry}")
-    student, found = opened.student, _found(opened, entry)
-    if not ratelimit.consume(request, action="reauthenticate", user=request.user):
-        return _lesson(
-            request, opened, found, "Too many tries. Nothing was signed; wait a minute, then try again."
-        )
-    site = Site.of(request.get_host(), request.scheme or "https", settings.CSRF_TRUSTED_ORIGINS)
-    act = Act("lesson.acknowledged", str(student.ref), str(found.pk), found.content_hash)
-    given = Given(password=str(request.POST.get("confirm_password", "")))
+    found = _found(opened, entry)
+    act = _act(opened, found)
+    before = Acknowledgement.objects.filter(sign_off__lesson=found).values_list("confirmed", flat=True)
     try:
-        confirmed = confirming.confirm(opened.user, given, act, site=site)
+        confirmed = signing.confirm(request, opened.user, lambda by_passkey: act, before)
         sign_offs.acknowledge(found.pk, by=opened.user, at=opened.at, via="web", confirmed=confirmed)
     except (NotConfirmed, records.NotAllowed, lesson_records.Conflict) as refused:
         return _lesson(request, opened, found, str(refused))
