@@ -21,17 +21,45 @@ _WORDS = {
 
 
 def findings(audited: Audited, rules: AuditRules) -> Iterator[Found]:
-    """One finding for each flight or ground lesson that leaves something out."""
+    """One finding for each flight or ground lesson that leaves something out.
+
+    Flights that lack nothing but words on the training are told together: it is a habit, not a slip.
+    """
     described = _described(audited.record)
+    wordless: list[Flight] = []
     for flight in audited.record.flights:
         lacks = list(_of_flight(flight, rules.near("logbook-flight", flight.date)))
         if flight.times.get("dual"):
             rule = rules.near("logbook-training", flight.date)
             lacks += _of_training(flight, rule, flight.id in described or flight.date in described)
-        yield from _told(flight, lacks, "The flight")
+        if [name for name, _ in lacks] == ["description"]:
+            wordless.append(flight)
+        else:
+            yield from _told(flight, lacks, "The flight")
     for lesson in audited.record.ground:
         rule = rules.near("logbook-training", lesson.date)
         yield from _told(lesson, list(_of_training(lesson, rule, False)), "The ground lesson")
+    if wordless:
+        yield _wordless(wordless, rules)
+
+
+def _wordless(flights: list[Flight], rules: AuditRules) -> Found:
+    first, last = flights[0].date, flights[-1].date
+    rule = rules.near("logbook-training", last)
+    when = f"of {first}" if first == last else f"from {first} to {last}"
+    many = "flight with an instructor" if len(flights) == 1 else "flights with an instructor"
+    return Found(
+        kind="entry-incomplete",
+        severity=INCOMPLETE,
+        about=("description",),
+        day=first,
+        entries=tuple(flight.id for flight in flights),
+        says=f"{len(flights)} {many} {when}: no remark, purpose or graded item describes the training.",
+        citations=(rule.cite.section,),
+        mend=CORRECTION,
+        way="Correct each entry so that it says what was trained.",
+        verified=rule.verified,
+    )
 
 
 def _described(record: Record) -> set[object]:

@@ -264,17 +264,18 @@ def _weakest(verified: Iterable[str]) -> str:
     return min(verified, key=order.index, default="read")
 
 
-_WORDS = {True: "held", False: "did not hold", None: "are not known to have held"}
+_WORDS = {
+    True: "everything that the rule asks was in place",
+    False: "not everything that the rule asks was in place",
+    None: "it cannot be told whether everything that the rule asks was in place",
+}
 
 
 def _told(now: bool | None, then: bool | None) -> str:
     """Both answers in words."""
     if now == then:
-        return f"not all that the rule asks {_WORDS[now]}, by what was known then and is known now."
-    return (
-        f"by what was known then not all was in place: the requirements {_WORDS[then]}; by what is known now"
-        f" they {_WORDS[now]}."
-    )
+        return f"by what was known then and by what is known now, {_WORDS[now]}."
+    return f"by what was known then, {_WORDS[then]}; by what is known now, {_WORDS[now]}."
 
 
 def _weighed(now: bool | None, then: bool | None) -> tuple[str, str, str]:

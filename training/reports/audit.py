@@ -243,17 +243,15 @@ def _taken_off(
     student: Student, known: Record, instants: Iterable[dt.datetime], at: dt.datetime
 ) -> tuple[TakenOff, ...]:
     """What was on record once and is so no longer: one reading for each instant at which something went."""
-    there = {(part, each) for part in Record.PARTS for each in getattr(known, part)}
-    gone: dict[tuple[str, Any], dt.datetime] = {}
+    there = {(part, each.id): each for part in Record.PARTS for each in getattr(known, part)}
+    gone: dict[tuple[str, str, dt.datetime], TakenOff] = {}
     for instant in sorted(each for each in instants if each <= at):
         before = record.of(student, known_at=instant - _MICROSECOND)
         for part in Record.PARTS:
             for each in getattr(before, part):
-                if (part, each) not in there:
-                    gone[part, each] = instant
-    return tuple(
-        TakenOff(part, each, each.recorded, until) for (part, each), until in gone.items() if each.recorded
-    )
+                if each.recorded is not None and there.get((part, each.id)) != each:
+                    gone[part, each.id, each.recorded] = TakenOff(part, each, each.recorded, instant)
+    return tuple(gone.values())
 
 
 def _collect(whole: _School, student: Student, known: Record) -> None:
