@@ -2,6 +2,8 @@
 
 ``python -m tests.storms reminders``: reminders fall due while workers, beat and broker are killed.
 
+``python -m tests.storms tablet``: lessons signed on a tablet whose network, page, login and server go away.
+
 Starts a PostgreSQL (or uses an SQLite file) and a gunicorn of its own, leaves nothing behind, and ends with 0
 where everything that was acknowledged is there, once, and rows and ledger fit each other; with 1 where not.
 """
@@ -17,16 +19,20 @@ import tempfile
 from tests import services
 from tests.storms import servers
 
+NUMBERS = {"sign-offs": 1_000, "reminders": 500, "tablet": 100}
+
 
 def arguments(given: list[str]) -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python -m tests.storms", description=__doc__)
-    parser.add_argument("what", choices=["sign-offs", "reminders"])
-    parser.add_argument("--number", type=int, help="sign-offs (default: 1,000) or reminders (500) in all")
+    parser.add_argument("what", choices=list(NUMBERS))
+    parser.add_argument(
+        "--number", type=int, help="sign-offs (1,000), reminders (500) or cycles (100) in all"
+    )
     parser.add_argument("--kills", type=int, default=200, help="of workers, beat and broker (default: 200)")
     parser.add_argument("--seed", type=int, default=20_261_125, help="of the moments and of whom is killed")
     parser.add_argument("--database", choices=["postgresql", "sqlite"], default="postgresql")
     chosen = parser.parse_args(given)
-    chosen.number = chosen.number or (1_000 if chosen.what == "sign-offs" else 500)
+    chosen.number = chosen.number or NUMBERS[chosen.what]
     if chosen.number < 20:
         parser.error("--number: at least 20, so that there is something to kill")
     return chosen
@@ -41,8 +47,10 @@ def main(given: list[str]) -> int:
         import django
 
         django.setup()
-        from tests.storms import reminders, sign_offs
+        from tests.storms import reminders, sign_offs, tablet
 
+        if chosen.what == "tablet":
+            return tablet.run(running, chosen.number, chosen.seed)
         if chosen.what == "reminders":
             return reminders.run(running, chosen.number, chosen.kills, chosen.seed)
         return sign_offs.run(running, chosen.number, chosen.seed)

@@ -1,4 +1,4 @@
-"""The instructor's job in a real browser at three sizes, from the login to the sealed result; no rule broken."""
+"""The instructor's job in a real browser, from the login to the sealed result; and no rule broken."""
 
 from __future__ import annotations
 

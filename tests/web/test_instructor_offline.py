@@ -1,9 +1,10 @@
-"""The tablet without a network, in a real browser: the day's students, a lesson, a signature, and back again."""
+"""The tablet without a network, in a real browser: the day's students, a lesson, a signature, and back."""
 
 from __future__ import annotations
 
 import json
 import pathlib
+import random
 from collections.abc import Iterator
 
 import pytest
@@ -12,6 +13,7 @@ from pytest_django.live_server_helper import LiveServer
 
 from tests import factories
 from tests.cast import Cast
+from tests.storms import tablet as storm
 from tests.training import courses
 from tests.web.browsing import PASSWORD, sign_in
 from tests.web.test_passkeys_in_a_browser import Device, add_passkey
@@ -224,3 +226,14 @@ def test_signing_out_takes_the_students_off_the_tablet_and_leaves_what_is_not_se
     expect(page.locator("#view")).to_contain_text("No student is on this tablet.")
     assert "Sam" not in page.locator("#view").inner_text()
     expect(page.locator(".queue-list li")).to_have_count(1)
+
+
+def test_whatever_goes_wrong_nothing_is_lost_doubled_or_out_of_order(
+    browser: Browser, school: Cast, live_server: LiveServer
+) -> None:
+    """Fifteen cycles of offline, online, reload, kill; ``python -m tests.storms tablet`` runs a hundred."""
+    tablet = storm.begin(browser, live_server.url, school)
+    storm.Storm(tablet, random.Random(20_261_125)).run(15)
+    assert len(tablet.written) == 15
+    assert storm.faults(tablet) == []
+    tablet.context.close()
