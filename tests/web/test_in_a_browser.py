@@ -41,7 +41,7 @@ def test_the_policy_blocks_nothing(
     page.goto(live_server.url + path)
     if path == "/api/v1/docs/":
         page.get_by_text("Ask about a record that you send along").click()
-        page.get_by_text("EligibilityQuestion").first.wait_for()
+        page.get_by_text("training-record/1").first.wait_for()
     assert watched.complaints == []
     page.context.close()
 

@@ -313,7 +313,8 @@ SPECTACULAR_SETTINGS = {
     },
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
-    "SWAGGER_UI_SETTINGS": {"deepLinking": True, "validatorUrl": None},
+    # Each operation shows its own schemas; the list of all of them at the end made the page slow.
+    "SWAGGER_UI_SETTINGS": {"deepLinking": True, "validatorUrl": None, "defaultModelsExpandDepth": -1},
 }
 
 # A demo that is open to the public is put back to its first day every night.
