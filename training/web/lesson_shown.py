@@ -109,8 +109,8 @@ class LessonShown:
         flight = self.flight
         if flight is None:
             return f"{self.ground['time']} on the ground" if self.ground else "planned"
-        times = {key: value for key, value in flight["times"].items() if key in ("dual", "solo")}
-        told = [f"{value} {plain_words.KINDS[key]}" for key, value in times.items() if value]
+        logged = flight.get("times") or {}
+        told = [f"{logged[key]} {plain_words.KINDS[key]}" for key in ("dual", "solo") if logged.get(key)]
         return ", ".join([*told, self.aircraft])
 
     @property
@@ -129,11 +129,11 @@ class LessonShown:
     @property
     def route(self) -> str:
         places = (self.flight or {}).get("route") or []
-        return " – ".join(each if isinstance(each, str) else each["name"] for each in places)
+        return " – ".join(map(_place, places))
 
     @property
     def times(self) -> list[tuple[str, str]]:
-        logged = (self.flight or {}).get("times", {})
+        logged = (self.flight or {}).get("times") or {}
         return [
             (plain_words.KINDS[kind], logged[kind])
             for kind in TIMES
@@ -214,9 +214,15 @@ class LessonShown:
         return f"{day(here.date())} at {here:%H:%M}"
 
 
+def _place(where: Any) -> str:
+    """A point as a person calls it."""
+    if not where or isinstance(where, str):
+        return where or ""
+    return where.get("name") or f"{where['lat']}, {where['lon']}"
+
+
 def _landing(each: Mapping[str, Any]) -> str:
-    where = each.get("at")
-    place = where if isinstance(where, str) else (where or {}).get("name", "")
+    place = _place(each.get("at"))
     told = [
         quantity(f"{each.get('takeoffs', 0)} takeoff, {each.get('landings', 0)} landing"),
         f"at {place}" if place else "",

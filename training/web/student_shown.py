@@ -23,6 +23,7 @@ from training.web.shown import MilestoneShown, RequirementShown, State, day, of
 _AREAS: Mapping[str, str] = {SOLO: "presolo", CROSS_COUNTRY: "soloxc", TOWARD[-1]: "area"}
 SOON_DAYS = 30
 MOST_LAPSES = 6
+FEW_GAPS = 2
 #: ``presolo.d-03 (takeoffs and landings)``: the name in brackets says it to a person.
 _DAY = re.compile(r"\b[0-9]{4}-[01][0-9]-[0-3][0-9]\b")
 _PROVEN = re.compile(r" \((?:presolo|soloxc|area)\.[a-z0-9., -]+\)")
@@ -46,8 +47,10 @@ class Names:
             found[ground.id] = f"Ground lesson of {day(ground.date)}"
         for item in self._record.items:
             found[item.id] = f"Lesson of {day(item.date)}"
-        for paper in (*self._record.documents, *self._record.certificates):
+        for paper in self._record.documents:
             found[paper.id] = f"{_kind(paper.kind)} of {day(paper.issued)}"
+        for held in self._record.certificates:
+            found[held.id] = f"{_kind(held.kind)} certificate of {day(held.issued)}"
         for test in self._record.tests:
             found[test.id] = f"{_kind(test.kind.partition(':')[0])} test of {day(test.date)}"
         for given in self._record.endorsements:
@@ -365,6 +368,11 @@ class TowardShown:
     milestone: MilestoneShown
     gaps: list[GapPlain]
     met: list[str]
+
+    @property
+    def few(self) -> bool:
+        """Whether so little is missing that what explains it is shown at once."""
+        return len(self.gaps) <= FEW_GAPS
 
     @property
     def says(self) -> str:
