@@ -23,6 +23,7 @@ from syllabus.engine import reading
 from syllabus.engine.errors import Fault, QuestionError
 from syllabus.engine.reading import Faults, Object
 from training.models import Acknowledgement, LessonRecord, SignOff, Student
+from training.reports.progress import course_json
 from training.services import access, lesson_content, lesson_records, sign_offs
 from training.services.confirming import Act
 from training.services.lesson_content import LessonError
@@ -161,6 +162,8 @@ class LessonRecords(LessonView):
             "Makes a draft; nothing is on the student's record before it is signed. `id` is the caller's own:"
             " the same sent again gives what became of it, something else under it is a conflict (409)."
             " Contradictions are refused with their place (422); what only looks odd stands in `warnings`."
+            " Without `content` the draft holds what is planned: the items of `lesson`, or of the lesson that"
+            " comes next, and those carried over because they were below standard."
             " What was measured is held against the standards of the course: `hints` says inside or outside"
             " and by how much, and the instructor grades."
         ),
@@ -175,8 +178,8 @@ class LessonRecords(LessonView):
         fields = Object(faults, request.data, "")
         key = fields.take("id", own_id, required=True)
         lesson = fields.take("lesson", _code, "")
-        content = fields.take("content", as_it_came, required=True)
-        _read(faults, content, given=fields.ok and "content" in request.data)
+        content = fields.take("content", as_it_came)
+        _read(faults, content, given=fields.ok and request.data.get("content") is not None)
         fields.done()
         faults.stop(LessonError)
         made = _done(
@@ -403,6 +406,10 @@ def _answer(record: LessonRecord, status: HTTPStatus = HTTPStatus.OK) -> Respons
         "reason": record.reason,
         "warnings": record.warnings,
         "hints": lesson_records.hints(record),
+        "proves": [
+            {"item": each.item, "grade": each.grade, "words": each.remarks}
+            for each in lesson_records.proves(record)
+        ],
         "computed": lesson_records.computed(flight).as_json(),
         "sign_off": signed and _signed(signed),
         "acknowledgement": acknowledged and _acknowledged(acknowledged),
@@ -415,6 +422,7 @@ def _in_short(record: LessonRecord) -> dict[str, Any]:
     return {
         "id": str(record.pk),
         "lesson": record.lesson,
+        "course": record.course_version and course_json(record.course_version),
         "state": record.state,
         "instructor": str(record.instructor),
         "created_at": _instant(record.created_at),

@@ -27,7 +27,7 @@ _REASON: Schema = {"type": "string", "minLength": 1, "maxLength": 2000, "pattern
 _HASH: Schema = {
     "type": "string",
     "pattern": "^sha256:[0-9a-f]{64}$",
-    "description": "Over the canonical form (RFC 8785) of lesson, content, corrects and reason.",
+    "description": "Over the canonical form (RFC 8785) of lesson, content, corrects, reason and course.",
 }
 _MEASURED: Schema = {
     "type": "string",
@@ -74,6 +74,7 @@ def components(record: dict[str, Schema]) -> dict[str, Schema]:
     short = {
         "id": _UUID,
         "lesson": STRING,
+        "course": or_null(ref("CourseShort")),
         "state": word(["draft", "signed"]),
         "instructor": STRING,
         "created_at": _AT,
@@ -139,7 +140,19 @@ def components(record: dict[str, Schema]) -> dict[str, Schema]:
             ),
         ),
         "LessonRecordToDraft": obj(
-            {"id": _OWN_ID, "content": ref("LessonContent"), **optional(change)}, ["id", "content"]
+            {
+                "id": _OWN_ID,
+                **optional(
+                    {
+                        **change,
+                        "content": {
+                            **ref("LessonContent"),
+                            "description": "Without it the draft holds what is planned.",
+                        },
+                    }
+                ),
+            },
+            ["id"],
         ),
         "LessonRecordToChange": obj({"content": ref("LessonContent"), **optional(change)}, ["content"]),
         "LessonRecordCorrection": obj(
@@ -174,6 +187,13 @@ def components(record: dict[str, Schema]) -> dict[str, Schema]:
                 "reason": STRING,
                 "warnings": listed(ref("LessonWarning")),
                 "hints": listed(ref("LessonHint")),
+                "proves": {
+                    **listed(full({"item": STRING, "grade": STRING, "words": STRING})),
+                    "description": (
+                        "Grades of items that rules ask for, which follow from those of the course's items;"
+                        " of a draft as if it were signed as it stands."
+                    ),
+                },
                 "computed": full(
                     {"night": or_null(STRING), "distance": or_null(STRING)},
                     description="Worked out from off, on and the route; null where they do not give enough.",
