@@ -13,10 +13,11 @@ class TrainingConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from training.models import sealing, staleness, versions
+        from training.models import erasing, sealing, staleness, versions
         from training.services import triggers as _  # noqa: F401  (a system check)
 
         for triggers in (sealing, versions, staleness):
             name = triggers.__name__
             pre_migrate.connect(triggers.before_migrate, sender=self, dispatch_uid=f"{name}.before")
             post_migrate.connect(triggers.after_migrate, sender=self, dispatch_uid=f"{name}.after")
+        post_migrate.connect(erasing.after_migrate, sender=self, dispatch_uid="training.erasing.after")

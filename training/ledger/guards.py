@@ -5,6 +5,7 @@ them. That such a hand was there is what the hashes and the checkpoints outside 
 
 On PostgreSQL the triggers are ``ENABLE ALWAYS``: ``session_replication_role`` does not lift them. On SQLite a
 trigger before each insert keeps ``INSERT OR REPLACE`` from overwriting a row, which fires no delete trigger.
+A body alone may go, where a later sealed entry of an erasure names it; the entry and every proof stay.
 A migration that rebuilds one of these tables on SQLite drops its triggers: it must call ``install`` again.
 """
 
@@ -23,6 +24,13 @@ SEALED = {
 HEAD = "ledger_head"
 TABLES = [*SEALED, HEAD]
 
+BODIES = "ledger_entrybody"
+#: A later erasure, sealed about the same subject, names the entry whose body goes. The body of such
+#: an entry is canonical JSON, so it begins with the index that it erases.
+_ERASED = """EXISTS (SELECT 1 FROM ledger_entry t JOIN ledger_entry e ON e.tree = t.tree
+ AND e.subject = t.subject AND e.kind = 'ledger.erasure' AND e."index" > t."index"
+ JOIN ledger_entrybody b ON b.entry_id = e.id WHERE t.id = OLD.entry_id AND t.kind <> 'ledger.erasure'
+ AND substr(b.body, 1, length('{"erases":' || t."index" || ',')) = '{"erases":' || t."index" || ',')"""
 _STAYS = "rows of the ledger are never changed or deleted"
 _FORWARD = "the head of a ledger only moves forward"
 _BEGINS = "a ledger begins empty"
@@ -30,6 +38,13 @@ _BEGINS = "a ledger begins empty"
 POSTGRESQL_FUNCTIONS = {
     "ledger_refuse": f"""
 BEGIN
+  RAISE EXCEPTION '%: {_STAYS}', TG_TABLE_NAME USING ERRCODE = 'restrict_violation';
+END""",
+    "ledger_refuse_body": f"""
+BEGIN
+  IF TG_OP = 'DELETE' THEN
+    IF {_ERASED} THEN RETURN OLD; END IF;
+  END IF;
   RAISE EXCEPTION '%: {_STAYS}', TG_TABLE_NAME USING ERRCODE = 'restrict_violation';
 END""",
     # To empty an empty table changes nothing; a test runner does it between tests.
@@ -64,7 +79,8 @@ def postgresql_triggers() -> dict[str, tuple[str, str]]:
     """Trigger name to its table and definition."""
     found = {}
     for table in SEALED:
-        found[f"{table}_stays"] = (table, "BEFORE UPDATE OR DELETE ON {} FOR EACH ROW", "ledger_refuse")
+        refuse = "ledger_refuse_body" if table == BODIES else "ledger_refuse"
+        found[f"{table}_stays"] = (table, "BEFORE UPDATE OR DELETE ON {} FOR EACH ROW", refuse)
     found[f"{HEAD}_stays"] = (HEAD, "BEFORE DELETE ON {} FOR EACH ROW", "ledger_refuse")
     found[f"{HEAD}_forward"] = (HEAD, "BEFORE UPDATE ON {} FOR EACH ROW", "ledger_head_forward")
     found[f"{HEAD}_begins"] = (HEAD, "BEFORE INSERT ON {} FOR EACH ROW", "ledger_head_begins")
@@ -96,10 +112,10 @@ def sqlite_triggers() -> dict[str, tuple[str, str]]:
         there = " OR ".join(f"EXISTS (SELECT 1 FROM {table} WHERE {one})" for one in same)  # noqa: S608
         for name, when, condition in (
             (f"{table}_no_update", "UPDATE", ""),
-            (f"{table}_no_delete", "DELETE", ""),
+            (f"{table}_no_delete", "DELETE", f"NOT {_ERASED}" if table == BODIES else ""),
             (f"{table}_no_replace", "INSERT", there),
         ):
-            says = f"this row is there already; {_STAYS}" if condition else _STAYS
+            says = f"this row is there already; {_STAYS}" if when == "INSERT" else _STAYS
             found[name] = (table, refuse(name, when, table, says, condition))
     forward = "NEW.tree <> OLD.tree OR NEW.size <= OLD.size"
     begins = f"NEW.size <> 0 OR EXISTS (SELECT 1 FROM {HEAD} WHERE tree = NEW.tree)"  # noqa: S608

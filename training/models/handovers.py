@@ -8,7 +8,7 @@ class HandOver(models.Model):
     """A student's record was taken over from another school's hand-over. Written once, never edited.
 
     ``origin_tree`` is the name of that school's ledger and ``origin_subject`` the student's reference there;
-    ``kid`` the key that signed, ``size`` and ``root`` those of its checkpoint, ``made_at`` when that was signed.
+    ``kid`` the key that signed, ``size`` and ``root`` those of its checkpoint, signed ``made_at``.
     ``brought`` are the ids of the entries that came with it, by list of the record document: a newer
     hand-over puts its own in the place of these, and of no others.
     """

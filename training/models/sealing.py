@@ -4,6 +4,7 @@ A sealed endorsement may be retired once, and only when its revocation stands be
 with its landings, only when the correction of the lesson does. Rows that are written once (seals,
 revocations, sign-offs, corrections) refuse every change, as does a lesson record once it is signed. Rows of a
 demo school may be deleted, so that the demo can be loaded anew; what stands in the ledger about them stays.
+So may rows of a student whose record's erasure is sealed (``models.erasing``).
 
 Whoever owns the tables can lift a trigger: the ledger then shows that a row is not what was sealed. The
 triggers are put in place after every ``migrate``; on SQLite they are taken away before it, because a table
@@ -19,6 +20,7 @@ from typing import Any
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 from training import models
+from training.models import erasing
 from training.models.lesson_records import PREFIX_LENGTH
 
 #: Tables whose rows are refused every change once written.
@@ -30,12 +32,16 @@ WRITTEN_ONCE = (
     models.Correction,
     models.CourseMove,
     models.Resolution,
+    models.HandOver,
+    models.ForeignEntry,
 )
 FUNCTION = "training_sealed_stays"
 ONCE = "training_written_once"
 LANDINGS = "training_sealed_landings_stay"
+OF_FINDINGS = "training_resolution_stays"
 _SAYS = "is sealed: it is never changed or deleted; what ends it is an entry of its own"
 _DEMO = "EXISTS (SELECT 1 FROM training_school WHERE id = OLD.school_id AND is_demo)"
+_VIA_FINDING = "(SELECT student_id FROM training_finding WHERE id = OLD.finding_id)"
 _REVOKED = "EXISTS (SELECT 1 FROM training_revocation WHERE endorsement_id = OLD.id)"
 #: The lesson whose id stands at the beginning of the entry's was corrected.
 _CORRECTED = (
@@ -49,11 +55,14 @@ _FLIGHT_CORRECTED = (
 )
 _FLIGHT_SEALED = "EXISTS (SELECT 1 FROM training_flight WHERE id = OLD.flight_id AND sealed)"
 
+#: The record was erased, and that is sealed: what is left of this student's may go, and of no other's.
+_ERASED = erasing.erased("postgresql")
+
 _POSTGRESQL_FUNCTIONS = {
     FUNCTION: f"""
 BEGIN
   IF TG_OP = 'DELETE' THEN
-    IF {_DEMO} THEN RETURN OLD; END IF;
+    IF {_DEMO} OR {_ERASED} THEN RETURN OLD; END IF;
   ELSIF OLD.retired_at IS NULL AND NEW.retired_at IS NOT NULL
     AND to_jsonb(NEW) - 'retired_at' = to_jsonb(OLD) - 'retired_at'
   THEN
@@ -76,7 +85,7 @@ BEGIN
     IF TG_OP = 'DELETE' THEN RETURN OLD; END IF;
     RETURN NEW;
   ELSIF TG_OP = 'DELETE' THEN
-    IF {_DEMO} THEN RETURN OLD; END IF;
+    IF {_DEMO} OR {_ERASED} THEN RETURN OLD; END IF;
   ELSIF OLD.retired_at IS NULL AND NEW.retired_at IS NOT NULL
     AND to_jsonb(NEW) - 'retired_at' = to_jsonb(OLD) - 'retired_at' AND {_FLIGHT_CORRECTED}
   THEN RETURN NEW;
@@ -85,7 +94,12 @@ BEGIN
 END""",
     ONCE: f"""
 BEGIN
-  IF TG_OP = 'DELETE' AND {_DEMO} THEN RETURN OLD; END IF;
+  IF TG_OP = 'DELETE' AND ({_DEMO} OR {_ERASED}) THEN RETURN OLD; END IF;
+  RAISE EXCEPTION '% row % {_SAYS}', TG_TABLE_NAME, OLD.id USING ERRCODE = 'restrict_violation';
+END""",
+    OF_FINDINGS: f"""
+BEGIN
+  IF TG_OP = 'DELETE' AND ({_DEMO} OR {erasing.erased("postgresql", _VIA_FINDING)}) THEN RETURN OLD; END IF;
   RAISE EXCEPTION '% row % {_SAYS}', TG_TABLE_NAME, OLD.id USING ERRCODE = 'restrict_violation';
 END""",
 }
@@ -111,7 +125,7 @@ def _tables() -> Iterator[_Guarded]:
         ends = _REVOKED if model is models.Endorsement else _CORRECTED
         yield _Guarded(model, FUNCTION, "{row}.sealed", ends)
     for once in WRITTEN_ONCE:
-        yield _Guarded(once, ONCE)
+        yield _Guarded(once, OF_FINDINGS if once is models.Resolution else ONCE)
     yield _Guarded(models.LessonRecord, ONCE, "{row}.state = 'signed'")
     sealed = "EXISTS (SELECT 1 FROM training_flight WHERE id = {row}.flight_id AND sealed)"
     yield _Guarded(models.Landing, LANDINGS, sealed, _FLIGHT_CORRECTED)
@@ -172,7 +186,9 @@ def _sqlite(guarded: _Guarded) -> Iterator[tuple[str, str, str]]:
         yield f"{table}_no_more", "INSERT", added
         yield f"{table}_no_move", "UPDATE", f"NEW.flight_id IS NOT OLD.flight_id AND {added}"
     yield f"{table}_no_update", "UPDATE", f"{old} AND NOT {retires}"
-    yield f"{table}_no_delete", "DELETE", f"{old} AND NOT {_DEMO}"
+    student = _VIA_FINDING if guarded.function == OF_FINDINGS else "OLD.student_id"
+    goes = f"({_DEMO} OR {erasing.erased('sqlite', student)})"
+    yield f"{table}_no_delete", "DELETE", f"{old} AND NOT {goes}"
     yield f"{table}_no_replace", "INSERT", f"EXISTS ({same})"
 
 
