@@ -14,9 +14,11 @@ MOST_LEAD = 366
 
 def check_days(value: object) -> None:
     """Refuse what is no list of lead times."""
-    whole = isinstance(value, list) and all(type(each) is int and 0 <= each <= MOST_LEAD for each in value)
-    if not whole or len(set(value)) != len(value):  # type: ignore[arg-type]
-        raise ValidationError(f"Write different whole days from 0 to {MOST_LEAD}, such as [60, 30, 7].")
+    days = value if isinstance(value, list) else [value]
+    whole = all(type(each) is int and 0 <= each <= MOST_LEAD for each in days)
+    if days is value and whole and len(set(days)) == len(days):
+        return
+    raise ValidationError(f"Write different whole days from 0 to {MOST_LEAD}, such as [60, 30, 7].")
 
 
 class LeadTimes(models.Model):

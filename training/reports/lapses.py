@@ -117,9 +117,10 @@ def _contexts(known: Record, model: str) -> Iterator[Context]:
             area=each.area,
             route=each.route or None,
         )
-    for paper in (*known.tests, *known.documents):
-        if paper.aircraft_model:
-            yield Context(aircraft_model=paper.aircraft_model)
+    models = [each.aircraft_model for each in known.tests] + [each.aircraft_model for each in known.documents]
+    for named in models:
+        if named:
+            yield Context(aircraft_model=named)
 
 
 def _of_milestone(context: Context, milestone: Milestone) -> Context:

@@ -62,9 +62,14 @@ class Command(BaseCommand):
         self.stdout.write(self.people(loaded, f"http://{HOST}:{port}"))
         if not options["no_serve"]:
             if settings.EMAIL_BACKEND.endswith("console.EmailBackend"):
-                settings.EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
-                settings.EMAIL_FILE_PATH = settings.DATA_DIR / "mail"
-                self.stdout.write(f"\nE-mails are not sent but written to {settings.EMAIL_FILE_PATH}.")
+                folder = settings.DATA_DIR / "mail"
+                kept = {
+                    "EMAIL_BACKEND": "django.core.mail.backends.filebased.EmailBackend",
+                    "EMAIL_FILE_PATH": folder,
+                }
+                for name, value in kept.items():
+                    setattr(settings, name, value)
+                self.stdout.write(f"\nE-mails are not sent but written to {folder}.")
             self.stdout.write(f"\nServing on http://{HOST}:{port}/ until Ctrl-C.")
             self.stdout.flush()
             serve(port)

@@ -193,8 +193,8 @@ def make_for_roles(at: dt.datetime) -> list[Reminder]:
     )
     told: dict[tuple[int, dt.date], set[int]] = {}
     rows = Reminder.objects.filter(role__in=dated).values_list("role_id", "last_day", "lead_days")
-    for role, last, lead in rows:
-        told.setdefault((role or 0, last), set()).add(lead)
+    for key, last, lead in rows:
+        told.setdefault((key or 0, last), set()).add(lead)
     lead_times: dict[int, dict[str, tuple[int, ...]]] = {}
     made: list[Reminder] = []
     for role in dated.select_related("school", "user").order_by("pk"):

@@ -120,7 +120,8 @@ def keep_lapses(student: Student, endings: tuple[reports.Ending, ...], at: dt.da
     }
     lead_times, zone = leads.of_school(school), zoneinfo.ZoneInfo(school.time_zone)
     told = leads.told_of([student.pk])
-    made, altered = [], []
+    made: list[Lapse] = []
+    altered: list[Lapse] = []
     for ending in endings:
         row = there.pop((ending.what, ending.last), None) or Lapse(school=school, student=student)
         shown = _shown(ending)
