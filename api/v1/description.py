@@ -36,6 +36,7 @@ REFUSALS: Mapping[int, str] = {
     428: "If-Match is missing; send the ETag of the record that your change starts from.",
     429: "Too many calls; Retry-After says how many seconds to wait.",
     500: "A fault of ours; it has been logged.",
+    503: "The records cannot be reached at the moment; Retry-After says when to send the same again.",
     503: "It cannot be done as this server is set up, or until its operator looks.",
 }
 
@@ -155,7 +156,7 @@ class Description(AutoSchema):
         for status in told.answers:
             if next_ones := links.of(told.name, status):
                 responses[str(status)]["links"] = next_ones
-        for status in sorted({*told.refuses, 500}):
+        for status in sorted({*told.refuses, 500, 503}):
             responses[str(status)] = _refusal(status)
         made: Schema = {
             "operationId": told.name,

@@ -12,6 +12,7 @@ from http import HTTPStatus
 from typing import Any
 
 from django.core.exceptions import PermissionDenied, RequestDataTooBig, SuspiciousOperation
+from django.db import InterfaceError, OperationalError
 from django.http import Http404
 from rest_framework.exceptions import APIException
 from rest_framework.response import Response
@@ -55,6 +56,14 @@ class Unreadable(FaultsFound):
 def not_found(what: str) -> Problem:
     """The one answer for what is not there and for what the asker may not know of."""
     return Problem(HTTPStatus.NOT_FOUND, f"There is no {what} here that you may see.")
+
+
+#: Seconds after which a database that was started anew is usually there again.
+RETRY_AFTER = 5
+UNREACHABLE = (
+    "The records cannot be reached at the moment, and what you sent may or may not have been done. Send the"
+    " same again, with the same id: it is done once."
+)
 
 
 def handler(exc: Exception, context: Mapping[str, Any]) -> Response:
@@ -111,6 +120,11 @@ def _as_problem(exc: Exception) -> Problem | None:
             return Problem(HTTPStatus.FORBIDDEN, "This is not open to you.")
         case APIException():
             return _of_the_framework(exc)
+        case OperationalError() | InterfaceError():
+            logger.warning("the database cannot be reached: %s", type(exc).__name__)
+            return Problem(
+                HTTPStatus.SERVICE_UNAVAILABLE, UNREACHABLE, headers={"Retry-After": str(RETRY_AFTER)}
+            )
     return None
 
 

@@ -9,11 +9,14 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
+from django.db import InterfaceError, OperationalError
 from rest_framework.test import APIClient
 
 from api.v1.schemas.examples import QUESTION
 from syllabus.engine import document
 from tests.api.problems import places, problem
+from tests.cast import Cast
+from training.services import access
 
 URL = "/api/v1/eligibility"
 BO = {"name": "Bo Example", "certificate": "0000001CFI"}
@@ -305,3 +308,23 @@ def test_a_key_that_stands_twice_among_many_is_found_in_a_moment(anyone: APIClie
     begun = time.process_time()
     assert "'k7'" in problem(post(anyone, body), 400)["errors"][0]["message"]
     assert time.process_time() - begun < 5
+
+
+@pytest.mark.parametrize("fault", [OperationalError, InterfaceError])
+@pytest.mark.parametrize("path", ["/api/v1/students/", "/students/0b5a1f8e-3c7d-4f7c-9f51-3f1f5d0f9a01/"])
+def test_a_database_that_is_away_is_no_fault_of_ours_and_comes_back(
+    people: Cast, monkeypatch: pytest.MonkeyPatch, path: str, fault: type[Exception]
+) -> None:
+    client = APIClient(raise_request_exception=False)
+    client.force_login(people.ida)
+
+    def away(*_: Any, **__: Any) -> None:
+        raise fault("the connection is closed: host 10.0.0.1")
+
+    monkeypatch.setattr(access, "visible_students", away)
+    monkeypatch.setattr(access, "open_record", away)
+    answer = client.get(path)
+    assert (answer.status_code, answer["Retry-After"]) == (503, "5")
+    assert "10.0.0.1" not in answer.content.decode()
+    if path.startswith("/api/"):
+        problem(answer, 503)

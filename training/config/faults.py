@@ -1,9 +1,12 @@
 """What is answered where no view of ours could: problem+json (RFC 9457) under ``/api/``, a page elsewhere."""
 
+import sys
 from http import HTTPStatus
 from typing import Any
 
+from django.db import InterfaceError, OperationalError
 from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.template import loader
 from django.views import defaults
 
 
@@ -41,9 +44,25 @@ def page_not_found(request: HttpRequest, exception: Exception, *args: Any, **kwa
 
 
 def server_error(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    if isinstance(sys.exc_info()[1], OperationalError | InterfaceError):
+        return _unreachable(request)
     if is_api(request):
         return problem(
             HTTPStatus.INTERNAL_SERVER_ERROR,
             "The fault is ours and has been logged. The same request may be sent again later.",
         )
     return defaults.server_error(request)
+
+
+def _unreachable(request: HttpRequest) -> HttpResponse:
+    """The database is away, as while it is started anew: a short while, and the same again."""
+    if is_api(request):
+        made: HttpResponse = problem(
+            HTTPStatus.SERVICE_UNAVAILABLE,
+            "The records cannot be reached at the moment. Send the same again, with the same id: it is done"
+            " once.",
+        )
+    else:
+        made = HttpResponse(loader.get_template("503.html").render(), status=HTTPStatus.SERVICE_UNAVAILABLE)
+    made.headers["Retry-After"] = "5"
+    return made
