@@ -15,6 +15,8 @@ from syllabus.engine.record import Endorsement, Flight, GroundLesson, Instructor
 
 #: What a rule about instructors says: its citation and how it was checked.
 Cited = tuple[str, str]
+#: Category and class of an aircraft.
+Craft = tuple[str | None, str | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,13 +65,15 @@ def endorsed(
     record: Record,
     instructors: Mapping[Instructor, Held | None],
     student_user: int | None,
-    crafts: Mapping[str, tuple[tuple[str | None, str | None], ...]],
+    crafts: Mapping[str, tuple[Craft, ...]],
     cited_on: Callable[[date], Citations],
 ) -> Iterator[Found]:
     """Endorsements by an instructor who had no authority to give them on their day.
 
-    ``crafts`` are the categories and classes of each model, as far as the school's list and the record say.
+    ``crafts`` are the categories and classes of each model, as the school's list of aircraft has them; where
+    it has none of a model, the flights of the record say.
     """
+    crafts = {**_flown(record), **crafts}
     for each in record.endorsements:
         why: list[str] = []
         cites: list[Cited] = []
@@ -109,13 +113,21 @@ def endorsed(
             )
 
 
+def _flown(record: Record) -> dict[str, tuple[Craft, ...]]:
+    """The categories and classes of the models that were flown."""
+    found: dict[str, set[Craft]] = {}
+    for flight in record.flights:
+        craft = flight.aircraft
+        if craft.model and craft.category and not craft.device:
+            found.setdefault(same(craft.model), set()).add((craft.category, craft.klass))
+    return {model: tuple(each) for model, each in found.items()}
+
+
 def _weakest(cites: Iterable[Cited]) -> str:
     return min((verified for _, verified in cites), key=("memory", "second-hand", "read").index)
 
 
-def _not_rated(
-    held: Held, each: Endorsement, crafts: Mapping[str, tuple[tuple[str | None, str | None], ...]]
-) -> bool:
+def _not_rated(held: Held, each: Endorsement, crafts: Mapping[str, tuple[Craft, ...]]) -> bool:
     known = crafts.get(same(each.aircraft_model)) if each.aircraft_model else None
     if held.ratings is None or not known:
         return False
