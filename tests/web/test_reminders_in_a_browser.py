@@ -1,0 +1,52 @@
+"""The pages of reminders in a real browser: the accessibility rules, both colours, and putting one off."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+from pytest_django.live_server_helper import LiveServer
+
+from tests.cast import Cast
+from tests.training.reminding import told_of
+from tests.web.browsing import Watched, sign_in
+from training import models
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+
+def test_the_pages_of_reminders_break_no_rule(
+    watched: Watched, school: Cast, live_server: LiveServer
+) -> None:
+    reminder = told_of(school, school.sam.ref)
+    now = dt.datetime.now(dt.UTC)
+    models.Lapse.objects.create(
+        school=school.school,
+        student=school.sam,
+        what="medical",
+        kind="medical",
+        last_day=school.school.day(now) + dt.timedelta(days=40),
+        says="Medical certificate of third class or better, 60 calendar months under 40, else 24",
+        citations=["14 CFR 61.23(a)(3), 61.113(i)"],
+        due_at=now + dt.timedelta(days=10),
+        due_lead=30,
+        changed_at=now,
+    )
+    models.Role.objects.create(school=school.school, user=school.ida, role="administrator")
+    page = watched.page
+    page.goto(live_server.url + "/login/")
+    sign_in(page, live_server.url)
+    page.goto(live_server.url + "/reminders/")
+    page.get_by_role("heading", name="What ends soon").wait_for()
+    watched.is_well()
+    page.get_by_label("Tell me again on").fill((reminder.last_day - dt.timedelta(days=1)).isoformat())
+    page.get_by_role("button", name="Put off").click()
+    page.get_by_role("status").wait_for()
+    watched.is_well()
+    page.get_by_role("button", name="Draw an address").click()
+    page.get_by_role("heading", name="Your calendar's address").wait_for()
+    watched.is_well()
+    page.goto(live_server.url + "/reminders/ahead/")
+    page.get_by_role("cell", name="Medical certificate").wait_for()
+    watched.is_well()
+    assert models.ReminderOf.objects.get(user=school.ida).snoozed_until is not None
