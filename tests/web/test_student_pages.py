@@ -209,6 +209,9 @@ def test_of_a_correction_both_versions_are_there(
     old = text_of(sam.get(address(learning, "lesson", signed)))
     assert "This was put right later" in old
     assert "Sign that I know it" in new
+    assert "Sign that I know it" not in old
+    # One waits for the signature, not both.
+    assert "1 lesson waits for your signature" in text_of(sam.get(address(learning, "standing/")))
 
 
 def test_the_hours_are_those_of_the_report_with_a_table_beside_each_picture(
@@ -274,8 +277,9 @@ def test_nobody_else_signs_for_the_student(
         user.save()
         client.force_login(user)
         assert acknowledged(client, learning, signed, PASSWORD).status_code == status
-        page = client.get(address(learning, "lesson", signed))
-        assert "Sign that I know it" not in text_of(page)
+        page = text_of(client.get(address(learning, "lesson", signed)))
+        assert "Sign that I know it" not in page
+        assert ("Not signed by the student" in page) is (status == 403)
     assert not models.Acknowledgement.objects.exists()
 
 

@@ -67,9 +67,10 @@ class GradedShown:
 
 @dataclass(frozen=True)
 class LessonShown:
-    """A lesson record, a draft or signed."""
+    """A lesson record, a draft or signed; ``own`` where the student looks at it."""
 
     record: LessonRecord
+    own: bool
 
     @cached_property
     def _outline(self) -> Outline | None:

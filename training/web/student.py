@@ -46,6 +46,11 @@ class Opened:
     user: User
 
     @property
+    def own(self) -> bool:
+        """Whether it is the student who looks."""
+        return self.student.user_id == self.user.pk
+
+    @property
     def on(self) -> dt.date:
         return self.student.school.day(self.at)
 
@@ -53,7 +58,7 @@ class Opened:
         """What every one of these pages says; ``here`` is the page's name."""
         return {
             "student": self.student,
-            "own": self.student.user_id == self.user.pk,
+            "own": self.own,
             "on": day(self.on),
             "here": here,
             "caution": CAUTION,
@@ -140,7 +145,9 @@ def lessons(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     seen = lesson_records.visible(opened.student, opened.user)
     page = Paginator(seen, AT_ONCE).get_page(request.GET.get("page"))
     told = opened.told(
-        "lessons", page=page, lessons=[lesson_shown.LessonShown(each) for each in page.object_list]
+        "lessons",
+        page=page,
+        lessons=[lesson_shown.LessonShown(each, opened.own) for each in page.object_list],
     )
     return render(request, "training/student/lessons.html", told)
 
@@ -167,9 +174,9 @@ def _found(opened: Opened, entry: uuid.UUID) -> LessonRecord:
 
 
 def _lesson(request: HttpRequest, opened: Opened, found: LessonRecord, refused: str = "") -> HttpResponse:
-    shown = lesson_shown.LessonShown(found)
-    before = lesson_shown.LessonShown(found.corrects) if found.corrects else None
-    signs = opened.student.user_id == opened.user.pk and shown.signed and not shown.acknowledged
+    shown = lesson_shown.LessonShown(found, opened.own)
+    before = lesson_shown.LessonShown(found.corrects, opened.own) if found.corrects else None
+    signs = opened.own and shown.signed and not shown.acknowledged and not shown.replaced_by
     told = opened.told(
         "lessons",
         lesson=shown,
