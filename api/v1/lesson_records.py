@@ -179,7 +179,7 @@ class LessonRecords(LessonView):
         key = fields.take("id", own_id, required=True)
         lesson = fields.take("lesson", _code, "")
         content = fields.take("content", as_it_came)
-        _read(faults, content, given=fields.ok and request.data.get("content") is not None)
+        _read(faults, content, given=content is not None)
         fields.done()
         faults.stop(LessonError)
         made = _done(

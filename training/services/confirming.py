@@ -128,9 +128,9 @@ def _by_passkey(
         "public_key": _jwk(key),
         **({"said": act.said} if act.said is not None else {}),
     }
-    if wrong := assertions.fault(confirmed):
+    if fault := assertions.fault(confirmed):
         raise NotConfirmed(
-            f"{wrong[0].upper()}{wrong[1:]}. {_AGAIN} Read it again, and sign it as it stands."
+            f"{fault[0].upper()}{fault[1:]}. {_AGAIN} Read it again, and sign it as it stands."
         )
     _by_the_library(answer, act, site, _cose(key))
     again = any(each.get("signature") == confirmed["signature"] for each in settled if isinstance(each, dict))

@@ -64,7 +64,7 @@ def _of_lesson(signed: SignOff, tree: str) -> Iterator[str]:
     lesson, what = signed.lesson, f"lesson record {signed.lesson_id}"
     leaf = Entry.objects.filter(tree=tree, index=signed.ledger_index).select_related("kept").first()
     kept = getattr(leaf, "kept", None)  # none where the body was erased
-    if kept is not None:
+    if leaf is not None and kept is not None:
         body = kept.value
         said = (body["lesson_record"], body["content_hash"], body["instructor"]["user"])
         shown = (body["warnings"], body.get("hints", []))

@@ -61,6 +61,7 @@ def board(request: HttpRequest) -> HttpResponse:
 def _board(request: HttpRequest) -> HttpResponse:
     """The students in pages; each reading is logged."""
     at = timezone.now()
+    assert request.user.is_authenticated
     seen = access.visible_students(request.user, on=at.date()).select_related("school").order_by("name", "pk")
     page = Paginator(seen, AT_ONCE).get_page(request.GET.get("page"))
     if page.paginator.count == 1 and page.object_list[0].user_id == request.user.pk:
