@@ -1,9 +1,10 @@
-"""``python -m tests.bench [engine] [http] [http-sqlite] [sign-offs] [sweep]``: all of them without a word.
+"""``python -m tests.bench [engine] [http] [http-sqlite] [sign-offs] [sweep] [audit]``: all without a word.
 
 ``engine``: one report, beside one plain pass over its flights. ``http``, ``http-sqlite``: the endpoint,
 beside a bare one. ``sign-offs``: sign-offs a second on PostgreSQL, beside bare INSERTs of the same rows, at
 1,000, 10,000 and 100,000 ledger entries (some minutes). ``sweep``: a sweep of reminders with the same number
-due, at 1,000 and 1,000,000 endorsements (some minutes).
+due, at 1,000 and 1,000,000 endorsements (some minutes). ``audit``: the audit of a school, beside one
+evaluation of every student (some minutes).
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ import os
 import sys
 import tempfile
 
-PARTS = ("engine", "http", "http-sqlite", "sign-offs", "sweep")
+PARTS = ("engine", "http", "http-sqlite", "sign-offs", "sweep", "audit")
 
 
 def own_database(address: str) -> str:
@@ -67,6 +68,14 @@ def sweep(database: str) -> None:
     bench.run()
 
 
+def audit(database: str) -> None:
+    """The bench of an audit, likewise."""
+    migrated(database)
+    from tests.bench import audit as bench
+
+    bench.run()
+
+
 def main(wanted: list[str]) -> None:
     if unknown := [word for word in wanted if word not in PARTS]:
         sys.exit(f"no part is called {', '.join(unknown)}; there are {', '.join(PARTS)}")
@@ -80,11 +89,11 @@ def main(wanted: list[str]) -> None:
             import subprocess
 
             subprocess.run([sys.executable, "-m", "tests.bench", part], check=True)
-        elif part in ("http", "sign-offs", "sweep"):
+        elif part in ("http", "sign-offs", "sweep", "audit"):
             from tests import services
 
             with services.running(redis=False) as addresses:
-                run = {"http": http, "sign-offs": sign_offs, "sweep": sweep}[part]
+                run = {"http": http, "sign-offs": sign_offs, "sweep": sweep, "audit": audit}[part]
                 run(own_database(addresses.database_url))
         else:
             with tempfile.TemporaryDirectory() as folder:

@@ -4,6 +4,8 @@
 
 ``python -m tests.storms tablet``: lessons signed on a tablet whose network, page, login and server go away.
 
+``python -m tests.storms audit``: faults of every kind planted in a large school, each to be found.
+
 Starts a PostgreSQL (or uses an SQLite file) and a gunicorn of its own, leaves nothing behind, and ends with 0
 where everything that was acknowledged is there, once, and rows and ledger fit each other; with 1 where not.
 """
@@ -19,16 +21,17 @@ import tempfile
 from tests import services
 from tests.storms import servers
 
-NUMBERS = {"sign-offs": 1_000, "reminders": 500, "tablet": 100}
+NUMBERS = {"sign-offs": 1_000, "reminders": 500, "tablet": 100, "audit": 500}
 
 
 def arguments(given: list[str]) -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python -m tests.storms", description=__doc__)
     parser.add_argument("what", choices=list(NUMBERS))
     parser.add_argument(
-        "--number", type=int, help="sign-offs (1,000), reminders (500) or cycles (100) in all"
+        "--number", type=int, help="sign-offs (1,000), reminders (500), cycles (100) or faults (500) in all"
     )
     parser.add_argument("--kills", type=int, default=200, help="of workers, beat and broker (default: 200)")
+    parser.add_argument("--students", type=int, default=200, help="of the school audited (default: 200)")
     parser.add_argument("--seed", type=int, default=20_261_125, help="of the moments and of whom is killed")
     parser.add_argument("--database", choices=["postgresql", "sqlite"], default="postgresql")
     chosen = parser.parse_args(given)
@@ -40,6 +43,10 @@ def arguments(given: list[str]) -> argparse.Namespace:
 
 def main(given: list[str]) -> int:
     chosen = arguments(given)
+    if chosen.what == "audit":
+        from tests.storms import audit
+
+        return audit.run(chosen.students, chosen.number, chosen.seed, chosen.database)
     folder = pathlib.Path(tempfile.mkdtemp(prefix="training-storm-"))
     with servers.Servers(folder, on=chosen.database) as running:
         # The settings are read once, so the servers come first.

@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import itertools
 import random
 import zoneinfo
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any
@@ -66,6 +68,7 @@ class Plan:
     endorsements: list[engine.Endorsement] = field(default_factory=list)
     retired: list[tuple[engine.Endorsement, dt.datetime]] = field(default_factory=list)
     used: set[int] = field(default_factory=set)
+    numbers: Iterator[int] = field(default_factory=lambda: itertools.count(1))
 
     def day(self, index: int) -> dt.date:
         return self.first + dt.timedelta(days=EVERY * index)
@@ -76,7 +79,7 @@ class Plan:
     def endorse(self, kind: str, day: dt.date, **more: Any) -> engine.Endorsement:
         given = engine.Endorsement(
             **{
-                "id": f"e{len(self.endorsements) + len(self.retired) + 1}",
+                "id": f"e{next(self.numbers)}",
                 "kind": kind,
                 "given": day,
                 "instructor": self.instructor,

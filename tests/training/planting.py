@@ -149,8 +149,7 @@ class Planter:
 
     def _endorsed(self, plan: Plan, kind: str, **more: object) -> engine.Endorsement:
         day = plan.day(self.chance.randrange(20, len(plan.flights) - 1))
-        entry = f"x{len(plan.endorsements)}"
-        return plan.endorse(kind, day, **{"id": entry, "aircraft_model": "C172", **more})
+        return plan.endorse(kind, day, **{"aircraft_model": "C172", **more})
 
     def by_lapsed(self, plan: Plan) -> Planted:
         made = self._endorsed(plan, "pre-solo-knowledge", instructor=self.lapsed)
@@ -167,9 +166,8 @@ class Planter:
 
     def untrained(self, plan: Plan) -> Planted:
         day = plan.day(self.chance.randrange(48, len(plan.flights) - 14)) + ONE_DAY
-        entry = f"u{len(plan.endorsements)}"
-        plan.endorse("solo-other-airport", day, id=entry, airport=schools.place("KMTW"), training_date=day)
-        return Planted("endorsement-untrained", self.whose(plan), entry)
+        made = plan.endorse("solo-other-airport", day, airport=schools.place("KMTW"), training_date=day)
+        return Planted("endorsement-untrained", self.whose(plan), made.id)
 
     def stranger(self, plan: Plan) -> Planted:
         number = f"9{plan.number:03d}{len(plan.endorsements):03d}CFI"

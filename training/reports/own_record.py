@@ -1,0 +1,241 @@
+"""An instructor's own record: who was endorsed for what, when, with what result (14 CFR 61.189)."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Q
+
+from syllabus import auditing, catalogue
+from syllabus.engine import calendar
+from syllabus.engine.audit import AuditRule
+from syllabus.engine.audit_endorsements import FOR_TESTS, result_of, told_from
+from syllabus.engine.kinds.papers import same
+from syllabus.engine.record import Endorsement as Given
+from syllabus.engine.record import Test
+from training.models import Endorsement, Role, Student
+from training.models import Test as TestRow
+
+SOLO, TEST, OTHER = "solo", "test", "other"
+
+
+@dataclass(frozen=True)
+class Line:
+    """One endorsement, and for a test what came of it.
+
+    ``about`` is solo, test or other. ``result`` is the first test that it can have been for; ``missing`` says
+    that a result is told as missing on the day. ``keep_until``: the last day on which it is to be kept.
+    """
+
+    student: Student
+    kind: str
+    title: str
+    about: str
+    given: dt.date
+    aircraft_model: str | None
+    entry: str
+    ended: bool
+    result: Test | None
+    first_attempt: bool | None
+    missing: bool
+    keep_until: dt.date
+
+    def as_json(self) -> dict[str, Any]:
+        result = self.result
+        return {
+            "student": str(self.student.ref),
+            "name": self.student.name,
+            "kind": self.kind,
+            "title": self.title,
+            "about": self.about,
+            "given": self.given.isoformat(),
+            "aircraft_model": self.aircraft_model,
+            "entry": self.entry,
+            "revoked": self.ended,
+            "result": result
+            and {
+                "test": result.kind,
+                "date": result.date.isoformat(),
+                "result": result.result,
+                "first_attempt": self.first_attempt,
+            },
+            "result_missing": self.missing,
+            "keep_until": self.keep_until.isoformat(),
+        }
+
+
+@dataclass(frozen=True)
+class FirstAttempts:
+    """First attempts of applicants whom the instructor endorsed for a practical test, since a day.
+
+    ``enough``: as many applicants and as large a share as the rule's way to recent experience asks; None
+    where no such rule was in force.
+    """
+
+    since: dt.date
+    applicants: int
+    passed: int
+    rule: AuditRule | None
+
+    @property
+    def enough(self) -> bool | None:
+        if self.rule is None:
+            return None
+        share = self.passed * 100 >= self.rule.params["per_cent"] * self.applicants
+        return self.applicants >= self.rule.params["applicants"] and share
+
+    def as_json(self) -> dict[str, Any]:
+        rule = self.rule
+        return {
+            "since": self.since.isoformat(),
+            "applicants": self.applicants,
+            "passed": self.passed,
+            "enough": self.enough,
+            "citation": rule.cite.section if rule else None,
+            "says": rule.says if rule else None,
+            "note": rule.note if rule else None,
+        }
+
+
+@dataclass(frozen=True)
+class OwnRecord:
+    """What one instructor keeps, as far as this school's records have it."""
+
+    role: Role
+    on: dt.date
+    lines: tuple[Line, ...]
+    practical: FirstAttempts
+    knowledge: FirstAttempts
+
+    def as_json(self) -> dict[str, Any]:
+        kept = auditing.current().near("own-record-kept", self.on)
+        until = self.role.recent_experience_until
+        return {
+            "id": self.role.pk,
+            "name": str(self.role.user),
+            "certificate": self.role.certificate,
+            "recent_experience_until": until and until.isoformat(),
+            "on": self.on.isoformat(),
+            "first_attempts": {"practical": self.practical.as_json(), "knowledge": self.knowledge.as_json()},
+            "endorsements": [each.as_json() for each in self.lines],
+            "kept": {"says": kept.says, "citation": kept.cite.section, "note": kept.note},
+        }
+
+
+def own_record(role: Role, on: dt.date) -> OwnRecord:
+    """The record of an instructor of a school, the newest endorsement first. Queries: 3 and those of roles.
+
+    A first attempt is the first test of its kind on the student's record here; it counts for whoever gave
+    the last endorsement before it. An attempt that is on no record here is not known.
+    """
+    theirs = Q(instructor_user_id=role.user_id)
+    if role.certificate:
+        theirs |= Q(instructor_certificate=role.certificate)
+    rows = list(
+        Endorsement.objects.filter(theirs, school_id=role.school_id, retired_at__isnull=True, given__lte=on)
+        .select_related("student")
+        .order_by("-given", "-pk")
+    )
+    students = {row.student_id for row in rows}
+    tests = _tests(role, students, on)
+    firsts = _first_attempts(role, students, tests, on)
+    lines = tuple(_line(row, tests[row.student_id], on) for row in rows)
+    rule = _rule(on)
+    window = rule.params["window"] if rule else calendar.Length(24, calendar.CALENDAR_MONTHS)
+    since = calendar.window_start(on, window)
+    return OwnRecord(
+        role,
+        on,
+        lines,
+        _counted(firsts["practical-test"], since, rule),
+        _counted(firsts["knowledge-test"], since, None),
+    )
+
+
+def _rule(on: dt.date) -> AuditRule | None:
+    rules = auditing.current().rules["first-attempts"]
+    return next((each for each in rules if each.first <= on and (each.last is None or on <= each.last)), None)
+
+
+def _tests(role: Role, students: Iterable[int], on: dt.date) -> dict[int, list[Test]]:
+    """The tests of these students that are on record, by student."""
+    found: dict[int, list[Test]] = defaultdict(list)
+    rows = TestRow.objects.filter(
+        school_id=role.school_id, student_id__in=list(students), retired_at__isnull=True, date__lte=on
+    )
+    for student, entry, kind, day, result in rows.order_by("date", "entry_id").values_list(
+        "student_id", "entry_id", "kind", "date", "result"
+    ):
+        found[student].append(Test(entry, kind, day, result))
+    return found
+
+
+def _first_attempts(
+    role: Role, students: Iterable[int], tests: dict[int, list[Test]], on: dt.date
+) -> dict[str, list[Test]]:
+    """First attempts that the instructor endorsed last, by the kind of endorsement."""
+    found: dict[str, list[Test]] = {kind: [] for kind in FOR_TESTS}
+    given: dict[tuple[int, str], list[Endorsement]] = defaultdict(list)
+    rows = Endorsement.objects.filter(
+        school_id=role.school_id,
+        student_id__in=list(students),
+        kind__in=list(FOR_TESTS),
+        retired_at__isnull=True,
+        given__lte=on,
+    )
+    for row in rows.order_by("given", "pk"):
+        given[row.student_id, row.kind].append(row)
+    for (student, kind), endorsed in given.items():
+        begins = FOR_TESTS[kind]
+        attempts: dict[str, Test] = {}
+        for test in tests.get(student, ()):
+            if test.kind.startswith(begins):
+                attempts.setdefault(test.kind, test)
+        for first in attempts.values():
+            before = [each for each in endorsed if each.given <= first.date]
+            if before and _by(before[-1], role):
+                found[kind].append(first)
+    return found
+
+
+def _by(row: Endorsement, role: Role) -> bool:
+    number = row.instructor_certificate
+    return row.instructor_user_id == role.user_id or bool(
+        number and role.certificate and same(number) == same(role.certificate)
+    )
+
+
+def _counted(attempts: Iterable[Test], since: dt.date, rule: AuditRule | None) -> FirstAttempts:
+    within = [each for each in attempts if each.date >= since]
+    return FirstAttempts(since, len(within), sum(each.result == "pass" for each in within), rule)
+
+
+def _line(row: Endorsement, tests: list[Test], on: dt.date) -> Line:
+    rules = auditing.current()
+    kind = catalogue.current().kinds.get(row.kind)
+    for_test = row.kind in FOR_TESTS
+    result = result_of(tests, Given(row.entry_id, row.kind, row.given)) if for_test else None
+    first = None
+    if result is not None:
+        earlier = [each for each in tests if each.kind == result.kind and each.date < result.date]
+        first = not earlier
+    keep: calendar.Length = rules.near("own-record-kept", row.given).params["keep"]
+    last = max(row.given, result.date) if result else row.given
+    return Line(
+        student=row.student,
+        kind=row.kind,
+        title=kind.title if kind else row.kind,
+        about=TEST if for_test else SOLO if row.kind.startswith("solo-") else OTHER,
+        given=row.given,
+        aircraft_model=row.aircraft_model,
+        entry=row.entry_id,
+        ended=row.ended_by_id is not None,
+        result=result,
+        first_attempt=first,
+        missing=for_test and result is None and on > told_from(row.given, rules),
+        keep_until=calendar.last_day(last, keep),
+    )
