@@ -27,7 +27,7 @@ from training.services.endorsements import Conflict, EndorsementError, Refused
 from training.services.records import NotAllowed
 from training.web.instructor import sheet, signing
 from training.web.instructor.opening import Taught, taught
-from training.web.shown import State, day
+from training.web.shown import State, day, of
 
 GIVEN, REVOKED = "endorsement.given", "endorsement.revoked"
 #: Each field's label and how it is typed.
@@ -119,7 +119,7 @@ def _show(
         checked = endorsements.check(whose.student, kind.kind, said, by=whose.user, at=whose.at, via="web")
     except EndorsementError as wrong:
         for each in wrong.faults:
-            by_field.setdefault(each.place.partition("[")[0], []).append(each.message)
+            by_field.setdefault(each.place.partition("[")[0], []).append(_sentence(each.message))
     except NotInForce as problem:
         told.append(str(problem))
     except NotAllowed as problem:
@@ -127,9 +127,10 @@ def _show(
     if checked:
         for refusal in checked.refusals:
             if refusal.place in FIELDS:
-                by_field.setdefault(refusal.place, []).append(f"{refusal.message} ({refusal.citation})")
+                said_there = by_field.setdefault(refusal.place, [])
+                said_there.append(f"{_sentence(refusal.message)} ({refusal.citation})")
             else:
-                told.append(f"{refusal.message[0].upper()}{refusal.message[1:]} ({refusal.citation})")
+                told.append(f"{_sentence(refusal.message)} ({refusal.citation})")
     longest = (
         endorsement_check.last_day(whose.student, record.of(whose.student), _longest(checked))
         if checked
@@ -167,6 +168,10 @@ def _show(
     return render(request, "training/instructor/endorse_kind.html", shown, status=status)
 
 
+def _sentence(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:]}"
+
+
 def _longest(checked: Checked) -> Given:
     """The endorsement without a shorter last day: how long the rule itself lets it hold."""
     return dataclasses.replace(checked.endorsement, expires=None)
@@ -177,10 +182,9 @@ def _shown(finding: Mapping[str, Any]) -> dict[str, Any]:
         "state": State.of(finding["met"]),
         "says": finding["says"],
         "citation": finding["citation"],
-        "have": finding["have"],
-        "need": finding["need"],
+        "have": of(finding["have"], finding["need"]),
         "ask": [f"{each['id']}: {each['missing']}" for each in finding["ask"]],
-        "not_counted": [f"{each['id']}: {each['why']}" for each in finding["not_counted"]][:6],
+        "not_counted": [each["why"] for each in finding["not_counted"]][:6],
         "parts": [_shown(each) for each in finding.get("requirements", ())],
     }
 

@@ -88,7 +88,10 @@ def beside(found: Look, taught: Taught, record: LessonRecord | None, given: Mapp
     content = found.content
     assert content is not None
     draft = _as_draft(taught, record, content)
+    unsaid = _not_said_yet(content)
     for each in lesson_records.warnings(draft, content, taught.user):
+        if each["kind"] in unsaid:
+            continue
         name = sheet.field_of(each["place"], found.typed.rows, given)
         found.warnings.setdefault(name, []).append(each["message"])
     for hint in lesson_hints.hints(content.plain, lesson_hints.outline_of(draft)):
@@ -99,6 +102,18 @@ def beside(found: Look, taught: Taught, record: LessonRecord | None, given: Mapp
         found.distance = _legs(flight)
         found.night = "" if worked_out.night is None else format_time(worked_out.night)
         found.proposed, found.cross_country = _proposed(flight, worked_out.night, given)
+
+
+def _not_said_yet(content: Content) -> set[str]:
+    """Warnings for want of what is simply not typed yet; before the sign-off they are shown all the same."""
+    flight = content.flight
+    found: set[str] = set()
+    if flight is not None:
+        if not (flight.aircraft.registration or flight.aircraft.model):
+            found.add("ratings-not-known")
+        if flight.off is None or flight.on is None:
+            found.add("hours-not-known")
+    return found
 
 
 def _as_draft(taught: Taught, record: LessonRecord | None, content: Content) -> LessonRecord:

@@ -30,7 +30,7 @@ from training.models import AccessLog, Lapse, LessonRecord, Standing, Student, U
 from training.reports import progress
 from training.services import access
 from training.web.instructor.opening import teaches
-from training.web.shown import day
+from training.web.shown import FLIGHT_BY_FLIGHT, day
 
 AT_ONCE = 12
 #: Days before its last day from which something needs the instructor. Common practice, a month.
@@ -39,7 +39,7 @@ SIGN, LAPSE, BLOCKED, READY, CALM = range(5)
 _WORDS = {
     SIGN: ("lesson to sign", "lessons to sign"),
     LAPSE: ("student with something that lapses", "students with something that lapses"),
-    READY: ("student ready for your endorsement", "students ready for your endorsement"),
+    READY: ("student ready for a milestone", "students ready for a milestone"),
 }
 _KEPT = 24 * 3600  # seconds
 
@@ -150,13 +150,20 @@ def _ready(students: dict[int, Student], needs: dict[int, list[Need]]) -> None:
         for milestone in each.summary.get("milestones", ()):
             gap = milestone.get("next_gap")
             if gap and gap["requirement"] in only_given.get(milestone["milestone"], ()):
-                words = f"All but your endorsement is there: {milestone['title']}"
+                words = f"All but your endorsement is on record: {milestone['title']}"
                 href = reverse("endorse", args=[student.ref])
+                needs[student.pk].append(Need(READY, "ready", "★", words, href))
+            elif milestone["milestone"] == progress.TOWARD[-1] and milestone.get("eligible"):
+                words = f"All that is asked for is on record: {milestone['title']}"
+                href = reverse("student", args=[student.ref])
                 needs[student.pk].append(Need(READY, "ready", "★", words, href))
 
 
 def _given_last() -> dict[str, set[str]]:
-    """For each milestone on the way, the requirements after which only endorsements follow."""
+    """For each milestone on the way, the requirements after which only endorsements follow.
+
+    What is endorsed flight by flight is no step on the way.
+    """
     rules = rulebook.current()
     given = {each for kind in catalogue.current().kinds.values() for each in kind.proves}
     found: dict[str, set[str]] = {}
@@ -165,7 +172,8 @@ def _given_last() -> dict[str, set[str]]:
         for requirement in reversed(rules.milestones[name].requirements):
             if requirement.id not in given:
                 break
-            last.add(requirement.id)
+            if requirement.kind != FLIGHT_BY_FLIGHT:
+                last.add(requirement.id)
         found[name] = last
     return found
 
