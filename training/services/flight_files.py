@@ -1,0 +1,262 @@
+"""A spreadsheet of flights as a plain table: CSV (UTF-8 or Latin-1, comma or semicolon) and XLSX.
+
+Cells become text in the one form that the strict readers take: a day ``2026-03-02``, a time of day ``19:40``,
+a length of time ``1:24``, a number as the spreadsheet shows it. Formulas are not run: what they gave cannot
+be told from what somebody typed, so a cell with one is refused where the import reads it (``is_formula``).
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+import zipfile
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+import openpyxl
+from openpyxl.utils import get_column_letter
+from openpyxl.utils.exceptions import InvalidFileException
+
+from syllabus.engine.errors import Fault, FaultsFound
+
+MOST_BYTES = 2 * 1024 * 1024
+#: What an XLSX may grow to when it is unpacked.
+MOST_UNPACKED = 50 * 1024 * 1024
+MOST_ROWS, MOST_COLUMNS, MOST_CELL = 3_000, 60, 2_000
+_ERRORS = ("#N/A", "#REF!", "#VALUE!", "#NAME?", "#NUM!", "#NULL!", "#DIV/0!", "#SPILL!", "#CALC!")
+_WINDOWS = "cp1252"
+
+
+class FlightFileError(FaultsFound):
+    """The file is no table that can be read."""
+
+    what = "the file"
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """The columns' headings and the rows below, each with its number in the spreadsheet (from 1).
+
+    Every row has as many cells as there are headings. ``blank`` counts rows without anything in them, which
+    are passed over; ``read_as`` says what the file was taken for.
+    """
+
+    name: str
+    header: tuple[str, ...]
+    rows: tuple[tuple[int, tuple[str, ...]], ...]
+    blank: int = 0
+    read_as: str = ""
+
+    def column(self, index: int) -> str:
+        """A column as a person finds it: ``C (Dual)``."""
+        heading = self.header[index].strip()
+        return f"{get_column_letter(index + 1)} ({heading})" if heading else get_column_letter(index + 1)
+
+    def as_plain(self) -> list[Any]:
+        return [self.name, self.header, self.rows, self.blank, self.read_as]
+
+    @classmethod
+    def from_plain(cls, plain: list[Any]) -> Table:
+        name, header, rows, blank, read_as = plain
+        return cls(name, tuple(header), tuple((n, tuple(cells)) for n, cells in rows), blank, read_as)
+
+
+@dataclass
+class _Made:
+    """What is collected while rows are read."""
+
+    header: tuple[str, ...] = ()
+    rows: list[tuple[int, tuple[str, ...]]] = field(default_factory=list)
+    blank: int = 0
+    faults: list[Fault] = field(default_factory=list)
+
+
+def is_formula(cell: str) -> bool:
+    return cell.lstrip().startswith("=")
+
+
+def is_error(cell: str) -> bool:
+    return cell.strip() in _ERRORS
+
+
+def read(name: str, data: bytes) -> Table:
+    """The table of a file. Raises: FlightFileError with every fault and its row."""
+    name = name.replace("\x00", "")[-100:] or "the file"
+    if len(data) > MOST_BYTES:
+        size = f"{len(data) / 1024 / 1024:.1f} MB"
+        raise FlightFileError([Fault(name, f"{size}; at most {MOST_BYTES // 1024 // 1024} MB are read")])
+    if not data:
+        raise FlightFileError([Fault(name, "is empty")])
+    if data[:4] == b"PK\x03\x04":
+        return _table(name, _sheet_rows(name, data), "XLSX, the first sheet")
+    if data[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
+        raise FlightFileError(
+            [Fault(name, "is an old XLS file, or locked by a password; save it as XLSX or CSV")]
+        )
+    text, encoding = _decoded(name, data)
+    between = _separator(text)
+    called = {",": "comma", ";": "semicolon"}[between]
+    return _table(name, _csv_rows(name, text, between), f"CSV, {encoding}, cells apart by a {called}")
+
+
+def _table(name: str, rows: Iterable[tuple[int, list[str]]], read_as: str) -> Table:
+    made = _Made()
+    for number, cells in rows:
+        _row(made, number, cells)
+        if len(made.rows) > MOST_ROWS:
+            made.faults.append(Fault(name, f"more than {MOST_ROWS} rows; cut it into several files"))
+            break
+    if not made.header:
+        made.faults.append(Fault(name, "has no heading; the first row names the columns"))
+    elif not made.rows and not made.faults:
+        made.faults.append(Fault(name, "has a heading and no flight below it"))
+    if made.faults:
+        raise FlightFileError(made.faults)
+    return Table(name, made.header, tuple(made.rows), made.blank, read_as)
+
+
+def _row(made: _Made, number: int, cells: list[str]) -> None:
+    while cells and not cells[-1].strip():
+        cells.pop()
+    if not cells:
+        made.blank += bool(made.header)
+        return
+    if not made.header:
+        if len(cells) > MOST_COLUMNS:
+            made.faults.append(
+                Fault(f"row {number}", f"{len(cells)} columns; at most {MOST_COLUMNS} are read")
+            )
+        made.header = tuple(cell.strip()[:100] for cell in cells)
+        return
+    if len(cells) > len(made.header):
+        extra = get_column_letter(len(cells))
+        made.faults.append(
+            Fault(
+                f"row {number}",
+                f"has a cell in column {extra}, which has no heading; give it one or empty it",
+            )
+        )
+        return
+    for index, cell in enumerate(cells):
+        if len(cell) > MOST_CELL:
+            made.faults.append(
+                Fault(
+                    f"row {number}, column {get_column_letter(index + 1)}",
+                    f"{len(cell)} characters; at most {MOST_CELL} are read",
+                )
+            )
+    made.rows.append((number, (*cells, *[""] * (len(made.header) - len(cells)))))
+
+
+# CSV
+
+
+def _decoded(name: str, data: bytes) -> tuple[str, str]:
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        raise FlightFileError([Fault(name, "is UTF-16 text; save it as CSV UTF-8, or as XLSX")])
+    if b"\x00" in data:
+        raise FlightFileError([Fault(name, "is no text; save the flights as CSV or XLSX")])
+    try:
+        return data.decode("utf-8-sig"), "UTF-8"
+    except UnicodeDecodeError:
+        pass
+    try:  # what is called Latin-1 is most often this, which has it whole
+        return data.decode(_WINDOWS), "Latin-1"
+    except UnicodeDecodeError:
+        return data.decode("latin-1"), "Latin-1"
+
+
+def _separator(text: str) -> str:
+    """Comma or semicolon, whichever stands more often in the heading outside quotation marks."""
+    first = next((line for line in text.splitlines() if line.strip(" ,;\t")), "")
+    bare = "".join(first.split('"')[::2])
+    return ";" if bare.count(";") > bare.count(",") else ","
+
+
+def _csv_rows(name: str, text: str, between: str) -> Iterator[tuple[int, list[str]]]:
+    rows = csv.reader(io.StringIO(text, newline=""), delimiter=between, strict=True)
+    number = 0
+    while True:
+        number += 1
+        try:
+            yield number, next(rows)
+        except StopIteration:
+            return
+        except csv.Error as problem:
+            raise FlightFileError(
+                [Fault(f"line {rows.line_num}", f"{problem}; a quotation mark may be left open")]
+            ) from None
+
+
+# XLSX
+
+
+def _sheet_rows(name: str, data: bytes) -> Iterator[tuple[int, list[str]]]:
+    broken = FlightFileError([Fault(name, "is no XLSX file that can be read; save it once more, or as CSV")])
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as parts:
+            if sum(each.file_size for each in parts.infolist()) > MOST_UNPACKED:
+                raise FlightFileError(
+                    [Fault(name, "unpacks to far more than flights can be; it is not read")]
+                )
+        book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False, keep_links=False)
+    except FlightFileError:
+        raise
+    # The library tells what is wrong with a file by whatever its parts happen to raise.
+    except (zipfile.BadZipFile, InvalidFileException, Exception) as problem:
+        raise broken from problem
+    try:
+        if not book.worksheets:
+            raise broken
+        sheet = book.worksheets[0]
+        sheet.reset_dimensions()  # what the file says of its own size need not be so
+        rows = sheet.iter_rows(max_row=MOST_ROWS + 1000, max_col=MOST_COLUMNS + 1)
+        number = 0
+        while True:
+            try:
+                row = next(rows)
+            except StopIteration:
+                return
+            except Exception as problem:
+                raise broken from problem
+            number += 1
+            yield number, [_cell(each) for each in row]
+    finally:
+        book.close()
+
+
+def _cell(cell: Any) -> str:
+    """A cell's value as text in the one form."""
+    value = cell.value
+    if getattr(cell, "data_type", "") == "f":
+        text = value if isinstance(value, str) else str(getattr(value, "text", "") or "")
+        return text if text.startswith("=") else f"={text}"
+    match value:
+        case None:
+            return ""
+        case bool():
+            return "true" if value else "false"
+        case int():
+            return str(value)
+        case float():
+            return _number(value)
+        case dt.datetime():
+            if value.time() == dt.time():
+                return value.date().isoformat()
+            return value.isoformat(timespec="minutes" if not value.second else "seconds")
+        case dt.date():
+            return value.isoformat()
+        case dt.time():
+            return value.isoformat(timespec="minutes" if not value.second else "seconds")
+        case dt.timedelta():
+            minutes, rest = divmod(value, dt.timedelta(minutes=1))
+            return f"{value.total_seconds():g} s" if rest else f"{minutes // 60}:{minutes % 60:02d}"
+    return str(value)
+
+
+def _number(value: float) -> str:
+    """A number with the fifteen digits that a spreadsheet shows: 0.1 + 0.2 is 0.3 there."""
+    text = f"{value:.15g}"
+    return f"{value:.0f}" if "e" in text and value == int(value) and abs(value) < 1e15 else text
