@@ -2,6 +2,7 @@
 
 from django.urls import path
 
+from api.v1.audit import Audit, FindingResolve, Findings, InstructorRecord, Instructors
 from api.v1.auth import Login, Logout
 from api.v1.courses import (
     CourseComparison,
@@ -46,6 +47,11 @@ from api.v1.students import StudentDetail, StudentEligibility, StudentMilestone,
 app_name = "api-v1"
 
 urlpatterns = [
+    path("audit/run", Audit.as_view(), name="audit"),
+    path("audit/findings", Findings.as_view(), name="findings"),
+    path("audit/findings/<uuid:finding>/resolve", FindingResolve.as_view(), name="finding-resolve"),
+    path("audit/instructors", Instructors.as_view(), name="instructor-records"),
+    path("audit/instructors/<int:instructor>", InstructorRecord.as_view(), name="instructor-record"),
     path("auth/login", Login.as_view(), name="login"),
     path("auth/logout", Logout.as_view(), name="logout"),
     path("eligibility", Eligibility.as_view(), name="eligibility"),

@@ -20,7 +20,7 @@ from tests import factories
 from tests.api.conftest import Clients
 from tests.cast import Cast
 from tests.syllabus.test_course_versions import SMALL
-from tests.training import courses, lessons, own, reminding
+from tests.training import audits, courses, lessons, own, reminding
 from training import models
 from training.ledger import checkpoints
 from training.services import seals
@@ -55,6 +55,18 @@ OTHER_ID = "0b5a1f8e-3c7d-4f7c-9f51-3f1f5d0f9a02"
 PAPER = {"kind": "english-proficiency", "issued": "2026-01-10"}
 #: One row for each address and method: what is sent, and what everybody gets.
 ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
+    # The finding is of Sam's school, the record Ida's own.
+    ("audit/run", "POST"): ({}, ADMINISTRATORS),
+    ("audit/findings", "GET"): (None, ADMINISTRATORS),
+    ("audit/findings/<uuid:finding>/resolve", "POST"): (
+        {},
+        [401, 404, 404, 422, 404, 404, 404, 404, 404, 404, 401],
+    ),
+    ("audit/instructors", "GET"): (None, ANY_USER),
+    ("audit/instructors/<int:instructor>", "GET"): (
+        None,
+        [401, 404, 200, 200, 404, 404, 404, 404, 404, 404, 401],
+    ),
     ("auth/login", "POST"): ({"email": "sam@lakeside.example", "password": "wrong"}, [401] * 11),
     ("auth/logout", "POST"): (None, [401] + [204] * 9 + [401]),
     ("eligibility", "POST"): (QUESTION, OPEN),
@@ -213,6 +225,8 @@ def asked(client: APIClient, route: str, method: str, body: Any, people: Cast) -
     path = route.replace("<uuid:ref>", str(people.sam.ref)).replace("<str:milestone>", "faa.first-solo")
     path = path.replace("<uuid:entry>", ANY_ID).replace("<str:course>", "small@lakeside")
     path = path.replace("<int:notice>", str(own.KEY)).replace("<int:minimum>", str(own.KEY))
+    path = path.replace("<uuid:finding>", ANY_ID)
+    path = path.replace("<int:instructor>", str(audits.idas_role(people)))
     path = path.replace("<int:number>", "1") + (QUERIES.get(route, "") if method == "GET" else "")
     headers = {"If-Match": "*"} if method == "PUT" else {}
     accept = {"docs/": "text/html", "schema/": "application/vnd.oai.openapi"}.get(route, "application/json")
@@ -239,6 +253,8 @@ def test_everybody_gets_what_their_role_gives(
         outlines.publish(outlines.save(course_files.read(SMALL, "small"), "lakeside").version, lessons.AT)
     if "reminders/<" in route:
         reminding.told_of(people, people.sam.ref)
+    if "audit" in route:
+        audits.stands(people, uuid.UUID(ANY_ID))
     if "ledger" in route:
         lessons.signed(people)
         checkpoints.issue(seals.tree_of(people.school), at=lessons.AT)

@@ -363,6 +363,7 @@ def as_json(finding: Finding) -> dict[str, Any]:
         "kind": finding.kind,
         "severity": finding.severity,
         "state": state_of(finding),
+        "digest": finding.digest,
         "student": str(finding.student.ref) if finding.student else None,
         "instructor": str(finding.instructor) if finding.instructor else None,
         **finding.body,

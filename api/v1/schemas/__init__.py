@@ -12,6 +12,7 @@ from typing import Any
 
 from api.v1.schemas import (
     answers,
+    audit,
     courses,
     endorsements,
     examples,
@@ -36,6 +37,7 @@ def _components() -> str:
         **written,
         **report.components(),
         **answers.components(),
+        **audit.components(),
         **courses.components(),
         **endorsements.components(written),
         **ledger.components(),
