@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import pathlib
 import random
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page, Route, expect
@@ -14,7 +16,7 @@ from pytest_django.live_server_helper import LiveServer
 from tests import factories
 from tests.cast import Cast
 from tests.storms import tablet as storm
-from tests.training import courses
+from tests.training import courses, lessons
 from tests.web.browsing import PASSWORD, sign_in
 from tests.web.test_passkeys_in_a_browser import Device, add_passkey
 from training import models
@@ -237,3 +239,110 @@ def test_whatever_goes_wrong_nothing_is_lost_doubled_or_out_of_order(
     assert len(tablet.written) == 15
     assert storm.faults(tablet) == []
     tablet.context.close()
+
+
+def test_what_stands_on_a_sheet_outlives_the_page(
+    tablet: Device, teaching: Cast, live_server: LiveServer
+) -> None:
+    page, at = tablet.page, live_server.url
+    sign_in(page, at)
+    page.get_by_role("button", name="Begin").click()
+    page.get_by_role("heading", level=1, name="First flight").wait_for()
+    address = page.url
+    page.get_by_label("Comments").fill("Half a sentence")
+    page.locator("fieldset.item").first.get_by_role("radio", name="Explain").check()
+    page.wait_for_timeout(900)
+    page.goto(f"{at}/today/")
+    page.goto(address)
+    expect(page.get_by_label("Comments")).to_have_value("Half a sentence")
+    expect(page.locator("fieldset.item").first.get_by_role("radio", name="Explain")).to_be_checked()
+    expect(page.get_by_text("not kept yet")).to_be_visible()
+    page.get_by_role("button", name="Keep as a draft").click()
+    expect(page.get_by_text("Kept as a draft.")).to_be_visible()
+    page.reload()
+    expect(page.get_by_text("not kept yet")).to_have_count(0)
+    assert models.LessonRecord.objects.get().content["comments"] == "Half a sentence"
+
+
+#: A content with everything that the sheet has a field for, and what it has none for.
+WHOLE: dict[str, Any] = {
+    "flight": {
+        "date": "2026-03-07",
+        "trip": "t7",
+        "aircraft": {
+            "registration": "N00XY",
+            "model": "C172",
+            "category": "airplane",
+            "class": "single-engine land",
+        },
+        "route": ["KGRB", {"name": "grass strip", "lat": 44.1, "lon": -87.9}, "KMTW"],
+        "off": "2026-03-07T23:10:00-06:00",
+        "on": "2026-03-08T00:35:00-06:00",
+        "times": {"total": "85 min", "dual": "1:25", "night": "1.25 h", "simulated_instrument": 0.3},
+        "landings": [
+            {"at": {"name": "grass strip", "lat": 44.1, "lon": -87.9}, "landings": 1, "takeoffs": 1},
+            {"at": "KMTW", "landings": 2, "period": "night", "full_stop": True, "towered": False},
+        ],
+        "purposes": ["practical-test-preparation:private"],
+        "remarks": "gusts\nfrom the “left”",
+    },
+    "ground": {"date": "2026-03-06", "time": "30 min", "topic": "crosswind"},
+    "items": [
+        {"item": "before-takeoff-check", "grade": "perform", "measured": {"magneto drop": "100 rpm"}},
+        {"item": "presolo.d-02", "grade": "practice", "remarks": "slow", "measured": {"odd": "180 ft"}},
+    ],
+    "comments": "Tapfer! 🛩",
+    "next": "Steep turns.",
+}
+
+
+@pytest.mark.parametrize("said", [WHOLE, {"items": []}], ids=["everything", "nothing"])
+def test_the_content_that_the_tablet_makes_has_the_hash_that_the_server_makes(
+    tablet: Device, teaching: Cast, live_server: LiveServer, said: dict[str, Any]
+) -> None:
+    code = "1-01" if said["items"] else ""
+    draft = lessons.draft(teaching, said, lesson=code, at=dt.datetime(2026, 3, 9, 18, tzinfo=dt.UTC))
+    page, at = tablet.page, live_server.url
+    sign_in(page, at)
+    page.goto(f"{at}/teach/{teaching.sam.ref}/lessons/{draft.pk}/")
+    made = page.evaluate(
+        """async () => {
+          const { contentOf, hashOf } = await import("/static/training/tablet/content.js");
+          const form = document.querySelector("form.sheet");
+          const data = JSON.parse(form.dataset.sheet);
+          const content = contentOf(form, data);
+          return { content, hash: await hashOf(form.elements.lesson.value, content, data) };
+        }"""
+    )
+    assert made["content"] == draft.content
+    assert made["hash"] == draft.content_hash
+
+
+def test_a_passkey_signs_and_endorses_and_ends_from_the_pages(
+    tablet: Device, teaching: Cast, live_server: LiveServer
+) -> None:
+    draft = lessons.draft(teaching, lesson="1-01")
+    page, at = tablet.page, live_server.url
+    sign_in(page, at)
+    add_passkey(page, at)
+    teach = f"{at}/teach/{teaching.sam.ref}/"
+    page.goto(f"{teach}lessons/{draft.pk}/sign/")
+    page.get_by_role("button", name="Sign with a passkey").click()
+    page.get_by_role("heading", name="Signed and sealed").wait_for()
+    page.goto(f"{teach}endorse/pre-solo-knowledge/")
+    page.get_by_label("Conditions").fill("Wind at most 8 kt — “calm”.")
+    page.get_by_role("button", name="Look again with these").click()
+    page.get_by_label("Your judgement").fill("Ready.\nSure.")
+    page.get_by_role("button", name="Endorse with a passkey").click()
+    page.get_by_text("given and sealed, entry").wait_for()
+    page.get_by_role("link", name="End it").click()
+    page.get_by_label("Why it ends").fill("Put off.")
+    page.get_by_role("button", name="End it with a passkey").click()
+    page.get_by_text("The endorsement has ended.").wait_for()
+    signed, seal, revoked = (
+        each.objects.get() for each in (models.SignOff, models.EndorsementSeal, models.Revocation)
+    )
+    assert {each.confirmed["by"] for each in (signed, seal, revoked)} == {"passkey"}
+    found = verify.check(export(seals.tree_of(teaching.school), at=revoked.at))
+    assert (found.faults, found.passkeys) == ([], 3)
+    assert tablet.watched.complaints == []

@@ -13,11 +13,12 @@ export function enhance(form, kept) {
   const sheet = { form, data, airports: {}, kept, timer: null, turn: 0 };
   steppers(form);
   ofFlight(form);
+  sheet.ready = restore(sheet);
   completing(sheet);
   form.addEventListener("input", (event) => {
     if (event.target.dataset.proposed) delete event.target.dataset.proposed;
     clearTimeout(sheet.timer);
-    sheet.timer = setTimeout(() => look(sheet), PAUSE);
+    sheet.timer = setTimeout(() => { hold(sheet); look(sheet); }, PAUSE);
   });
   form.addEventListener("change", () => ofFlight(form));
   form.addEventListener("submit", (event) => {
@@ -52,6 +53,31 @@ function steppers(form) {
 function ofFlight(form) {
   const flown = form.elements.flown.value;
   form.querySelector(".of-flight").hidden = !flown || flown === "none";
+}
+
+/** What stands on a sheet outlives the page: it is held here until it is kept. */
+function hold({ form, data }) {
+  const values = [...new FormData(form)].filter(([name]) => !["csrfmiddlewaretoken", "add", "version", "record"].includes(name));
+  return store.write(["typed"], ({ typed }) => typed.put({ key: key(form, data), version: data.version, record: data.record, values }));
+}
+
+async function restore({ form, data }) {
+  const held = await store.one("typed", key(form, data)).catch(() => null);
+  if (!held || held.version !== data.version) return;
+  if (!data.version) data.record = held.record;
+  for (const each of form.querySelectorAll("input[type=radio], input[type=checkbox]")) each.checked = false;
+  for (const [name, text] of held.values) {
+    const found = form.elements[name];
+    if (!found) continue;
+    if (found.type === "checkbox") found.checked = true;
+    else found.value = text;
+  }
+  ofFlight(form);
+  tell(form, "This was typed on this tablet and not kept yet. It stands as you left it.", "look");
+}
+
+function key(form, data) {
+  return data.version ? data.record : `new ${data.student} ${form.elements.lesson.value}`;
 }
 
 /** Airports for the word that is typed last. */
@@ -93,6 +119,7 @@ function offer(list, airports, before) {
 
 /** Ask what the sheet comes to; without a network, what can be said here. Gives whether it can be kept. */
 export async function look(sheet) {
+  await sheet.ready;
   sheet.turn += 1;
   const turn = sheet.turn;
   const here = onTheTablet(sheet);
@@ -210,6 +237,8 @@ async function keep(sheet, then) {
     act: data.version ? "change" : "draft", student: data.student, record: data.record, lesson, content, hash,
     version: data.queued ? null : data.version, words: `${data.name}: ${lesson || "a lesson outside the course"}, draft`,
   });
+  const held = key(form, data);
+  await store.write(["typed"], ({ typed }) => typed.delete(held));
   // Whatever is kept next changes this one.
   Object.assign(data, { version: data.version || 1, queued: true, content });
   await sheet.kept({ then, item, lesson, content, hash, data, tell: (words, kind) => tell(form, words, kind) });

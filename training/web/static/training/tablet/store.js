@@ -1,7 +1,11 @@
-/* What this tablet keeps (IndexedDB): the queue of what is not yet sent, what was sent of late, the day's students. */
+/* What this tablet keeps (IndexedDB): the queue of what is not yet sent, what was sent of late, which version of a draft
+ * is known, the day's students, and what stands on sheets that nobody kept yet. */
 
 export const NAME = "training-tablet";
-const STORES = { queue: { keyPath: "seq", autoIncrement: true }, sent: { keyPath: "seq" }, known: { keyPath: "record" }, pack: { keyPath: "id" } };
+const STORES = {
+  queue: { keyPath: "seq", autoIncrement: true }, sent: { keyPath: "seq" }, known: { keyPath: "record" }, pack: { keyPath: "id" },
+  typed: { keyPath: "key" },
+};
 
 let opened;
 
@@ -61,7 +65,10 @@ export async function bring(found) {
 /** Forget the day's students. What is not yet sent stays, and with it which version of a draft it changes. */
 export async function forget({ forGood = false } = {}) {
   leaving = leaving || forGood;
-  await write(["pack"], ({ pack: packs }) => packs.clear());
+  await write(["pack", "typed"], ({ pack: packs, typed }) => {
+    packs.clear();
+    typed.clear();
+  });
 }
 
 function answer(asked) {

@@ -5,7 +5,8 @@
 {% autoescape off %}const SHELL = "{{ shell }}";
 const FILES = {{ files }};{% endautoescape %}
 const STORE = "files-1";
-const PATIENCE = 4000; // milliseconds for a page; a network that is barely there is none
+const PATIENCE = 4000; // milliseconds for a page of the ramp; a network that is barely there is none
+const RAMP = /^\/(today|teach|tablet)\//;
 
 self.addEventListener("install", (event) => {
   event.waitUntil(fill().then(() => self.skipWaiting()));
@@ -37,10 +38,11 @@ async function clear() {
 }
 
 async function page(request) {
+  const kept = await caches.match(SHELL);
+  const hurry = kept && RAMP.test(new URL(request.url).pathname);
   try {
-    return await Promise.race([fetch(request), late()]);
+    return await (hurry ? Promise.race([fetch(request), late()]) : fetch(request));
   } catch {
-    const kept = await caches.match(SHELL);
     return kept || Response.error();
   }
 }
