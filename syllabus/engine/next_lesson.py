@@ -300,8 +300,8 @@ class _Choice:
             key=lambda each: (
                 each.state != COMPLETE,
                 len(self._below(each.lesson)),
-                self._days_away(each.lesson),
-                -self._place[each.lesson.code],
+                self._furthest_and_long_away(each.lesson),
+                self._place[each.lesson.code],
             ),
         )
         if best.missing:
@@ -313,6 +313,13 @@ class _Choice:
             )
             return self.proposal(best, Reason(AGAIN, f"flown on {best.flown[-1].date}; still open: {names}"))
         return self.proposal(best, Reason(AGAIN, "nothing new is open today; this keeps in practice"))
+
+    def _furthest_and_long_away(self, lesson: Lesson) -> int:
+        """How many items this lesson takes as far as the course has come, and that were away for long."""
+        return sum(
+            each.asked == lesson.items[each.item.code] and (self.on - day).days > LONG_AWAY_DAYS
+            for each, day in self._practised(lesson)
+        )
 
     def _barred(self, lesson: Lesson) -> bool:
         return any(True for _ in _about(lesson, self.lacking.barred))

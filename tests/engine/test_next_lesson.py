@@ -314,3 +314,15 @@ def test_a_lesson_never_flown_is_proposed_before_one_is_flown_again() -> None:
     found = asked(BRANCHING, ("turns practice", "climbs explain"), ("1",))
     assert found.proposal
     assert found.proposal.standing.state == NOT_FLOWN
+
+
+def test_practice_while_waiting_is_where_the_course_has_come_to_and_not_the_first_flight() -> None:
+    outline = course(
+        lesson("1", "turns describe", "stalls describe"),
+        lesson("2", "turns perform", "stalls practice"),
+        lesson("3", "solo perform", solo=0.5),
+        items=(item("turns"), item("stalls"), item("solo")),
+    )
+    waiting = Lacking(barred={"solo": "not open"})
+    found = asked(outline, ("turns perform", "stalls practice"), ("1", "2"), day=90, lacking=waiting)
+    assert chosen(found) == "2"
