@@ -172,6 +172,8 @@ def test_addresses_that_are_named_answer(name: str) -> None:
             path.replace("{ref}", "00000000-0000-0000-0000-000000000001")
             .replace("{id}", "x")
             .replace("{milestone}", "x")
+            .replace("{course}", "x")
+            .replace("{number}", "1")
         )
         try:
             resolve(path)
