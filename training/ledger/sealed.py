@@ -22,6 +22,7 @@ ENTRY = "ledger-entry/1"
 CHECKPOINT = "ledger-checkpoint/1"
 CONTENTS = "ledger-contents/1"
 EXPORT = "ledger-export/1"
+HAND_OVER = "hand-over/1"
 
 #: The ledger's own kind of entry: it says that an earlier entry's body was erased, and why.
 ERASURE = "ledger.erasure"

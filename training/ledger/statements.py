@@ -18,6 +18,7 @@ PART = re.compile(r"[A-Za-z0-9_-]*")
 FIELDS: dict[str, set[str]] = {
     "ledger-checkpoint/1": {"format", "tree", "size", "root", "at"},
     "ledger-contents/1": {"format", "tree", "size", "root", "at", "subjects", "indices", "erased"},
+    "hand-over/1": {"format", "tree", "size", "root", "at", "subject", "about", "files"},
 }
 
 
@@ -137,4 +138,24 @@ def _shape_fault(said: Any, form: str) -> str:
             isinstance(subjects, list) and all(isinstance(one, str) for one in subjects)
         ):
             return "its subjects are not a list of texts"
+    if form == "hand-over/1":
+        return _hand_over_fault(said)
+    return ""
+
+
+def _hand_over_fault(said: dict[str, Any]) -> str:
+    if not isinstance(said["subject"], str) or not isinstance(said["about"], dict):
+        return "its subject is not a text, or what it is about not an object"
+    files = said["files"]
+    if not isinstance(files, list) or not all(
+        isinstance(one, dict)
+        and set(one) == {"name", "size", "sha256"}
+        and isinstance(one["name"], str)
+        and type(one["size"]) is int
+        and is_hash(one["sha256"])
+        for one in files
+    ):
+        return "its files are not a list of names with size and hash"
+    if any(one["name"] >= other["name"] for one, other in itertools.pairwise(files)):
+        return "its files are not in order"
     return ""

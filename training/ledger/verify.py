@@ -266,6 +266,16 @@ def _against(verdict: Verdict, token: str, keys: Mapping[str, str], checkpoint: 
         verdict.fault(place, "has another root than the ledger had at that size: the ledger was rewritten")
 
 
+def read_bytes(path: pathlib.Path) -> bytes:
+    """A file's bytes; ``ValueError`` names what is wrong with it."""
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise ValueError(f"{path}: is larger than {MOST_BYTES // 1024 // 1024} MB")
+        return path.read_bytes()
+    except OSError as fault:
+        raise ValueError(f"{path}: {fault.strerror}") from None
+
+
 def checkpoint_in(text: str) -> str:
     """The checkpoint (compact JWS) in a file: the token itself, or that of an export. Else ``ValueError``."""
     text = text.strip()
@@ -278,11 +288,7 @@ def checkpoint_in(text: str) -> str:
 def read_file(path: pathlib.Path) -> str:
     """A file's text; ``ValueError`` names what is wrong with it."""
     try:
-        if path.stat().st_size > MOST_BYTES:
-            raise ValueError(f"{path}: is larger than {MOST_BYTES // 1024 // 1024} MB")
-        return path.read_text(encoding="utf-8")
-    except OSError as fault:
-        raise ValueError(f"{path}: {fault.strerror}") from None
+        return read_bytes(path).decode()
     except UnicodeDecodeError:
         raise ValueError(f"{path}: is not UTF-8 text") from None
 
@@ -324,14 +330,18 @@ def report(verdict: Verdict, trusted: Sequence[str]) -> list[str]:
 def main(arguments: Sequence[str] | None = None) -> int:
     """The command line. Returns 0 where the file is whole, 1 where not, 2 where it cannot be checked."""
     parser = argparse.ArgumentParser(prog="python -m training.ledger.verify", description=__doc__)
-    parser.add_argument("file", type=pathlib.Path, help="the exported record (JSON)")
+    parser.add_argument(
+        "file", type=pathlib.Path, help="the exported record (JSON), or a whole hand-over (ZIP)"
+    )
     parser.add_argument("--key", action="append", default=[], metavar="ID", help="a key id that you trust")
     parser.add_argument(
         "--against", type=pathlib.Path, metavar="FILE", help="a checkpoint or export that you held before"
     )
     asked = parser.parse_args(arguments)
     try:
-        text = read_file(asked.file)
+        raw = read_bytes(asked.file)
+        packed = raw.startswith(b"PK") or raw[-22:-18] == b"PK\x05\x06"  # a ZIP's begin, or its end
+        text = "" if packed else read_file(asked.file)
         against = None
         if asked.against:
             try:
@@ -342,11 +352,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(f"Cannot be checked: {fault}", file=sys.stderr)
         return UNCHECKED
     try:
-        document = sealed.strict_json(text)
-    except ValueError as fault:
-        print(f"FAULT file: is not JSON as an export is written: {fault}")
-        return BROKEN
-    try:
+        if packed:
+            from training.ledger import handover  # it knows this module
+
+            found = handover.check(raw, trusted=asked.key, against=against)
+            print("\n".join(handover.report(found, asked.key)))
+            return WHOLE if found.whole else BROKEN
+        try:
+            document = sealed.strict_json(text)
+        except ValueError as fault:
+            print(f"FAULT file: is not JSON as an export is written: {fault}")
+            return BROKEN
         verdict = check(document, trusted=asked.key, against=against)
     except ModuleNotFoundError as fault:
         print(

@@ -44,7 +44,7 @@ def deletions(vendor: str, student: str) -> Iterator[str]:
     """The statements that delete what is erased; ``student`` is the key, as a parameter of the statement."""
     about = []
     for model in apps.get_app_config("training").get_models():
-        if model.__name__ not in STAYS and _points(model, "Student"):
+        if model.__name__ not in STAYS and is_about_a_student(model):
             about.append(model)
     for model in apps.get_app_config("training").get_models():
         for field in model._meta.concrete_fields:
@@ -67,10 +67,12 @@ def deletions(vendor: str, student: str) -> Iterator[str]:
     yield f"DELETE FROM training_stale WHERE student_id = {student}"  # noqa: S608
 
 
-def _points(model: type[models.Model], name: str) -> bool:
+def is_about_a_student(model: type[models.Model]) -> bool:
+    """Whether the rows of a model are each about one student."""
     fields = model._meta.concrete_fields
     return any(
-        field.name == "student" and getattr(field.related_model, "__name__", "") == name for field in fields
+        field.name == "student" and getattr(field.related_model, "__name__", "") == "Student"
+        for field in fields
     )
 
 
@@ -99,7 +101,8 @@ def install(connection: BaseDatabaseWrapper) -> None:
         cursor.execute(
             f"CREATE OR REPLACE FUNCTION {FUNCTION}(bigint) RETURNS void LANGUAGE plpgsql SECURITY DEFINER"
             f" SET search_path FROM CURRENT AS $body$ BEGIN IF NOT {erased('postgresql', '$1')}"
-            " THEN RAISE EXCEPTION 'no erasure of student % is sealed', $1 USING ERRCODE = 'restrict_violation'; END IF;"
+            " THEN RAISE EXCEPTION 'no erasure of student % is sealed', $1"
+            " USING ERRCODE = 'restrict_violation'; END IF;"
             f" {body}; END $body$"
         )
 

@@ -68,7 +68,9 @@ def visible_students(user: Anyone, action: str = READ, *, on: dt.date | None = N
 @lru_cache(maxsize=1 << 10)
 def _condition(user: int, action: str, on: dt.date) -> QuerySet[Student]:
     """The question to the database, never an answer; putting it together costs as much as asking."""
-    return Student.objects.filter(reduce(or_, (RELATIONS[each](user, on) for each in MAY[action])))
+    found = Student.objects.filter(reduce(or_, (RELATIONS[each](user, on) for each in MAY[action])))
+    # Nothing is written to a record that was erased: its sealed erasure would let that go as well.
+    return found.filter(erased_at__isnull=True) if action == WRITE else found
 
 
 def may(user: Anyone, action: str, student: Student, *, on: dt.date | None = None) -> bool:

@@ -59,6 +59,8 @@ def look() -> Found:
             _tree(tree, found)
         for school in models.School.objects.order_by("pk"):
             found.faults += [f"school {school.pk}: {each}" for each in lesson_audit.faults(school)]
+            if gone := sum(1 for _ in lesson_audit.erased(school)):
+                found.figures.append(f"school {school.pk}: {gone} sealed entries erased, with reasons")
     found.cautions += _of_the_key()
     return found
 

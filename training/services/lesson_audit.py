@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 from syllabus.engine import record as engine
 from training import record
-from training.ledger import assertions
+from training.ledger import assertions, sealed
 from training.ledger.models import Entry
 from training.models import (
     Acknowledgement,
@@ -39,12 +39,14 @@ def faults(school: School) -> Iterator[str]:
     Reads lesson by lesson: for an inspection, not for a page.
     """
     tree = seals.tree_of(school)
+    gone = _erased(tree)
     for kind, model in _KINDS.items():
         leaves = dict(Entry.objects.filter(tree=tree, kind=kind).values_list("index", "pk"))
         rows = model._default_manager.filter(school=school).values_list("ledger_tree", "ledger_index")
         places = [index if of == tree else None for of, index in rows]
         # A demo school is loaded anew: its rows go, and what was sealed about them stays.
-        for index in () if school.is_demo else sorted(leaves.keys() - set(places)):
+        lost = () if school.is_demo else sorted(leaves.keys() - set(places) - gone.keys())
+        for index in lost:
             yield f"entry {index} ({kind}) has no row"
         for place in places:
             if place not in leaves:
@@ -58,6 +60,23 @@ def faults(school: School) -> Iterator[str]:
     drafted = LessonRecord.objects.filter(school=school, state=LessonRecord.State.SIGNED, sign_off=None)
     for pk in drafted.values_list("pk", flat=True):
         yield f"lesson record {pk} stands signed without a sign-off"
+
+
+def erased(school: School) -> Iterator[str]:
+    """A sentence for every sealed entry of a school whose body was erased: which one, and why."""
+    tree = seals.tree_of(school)
+    gone = _erased(tree)
+    for index, kind in Entry.objects.filter(tree=tree, kept=None).values_list("index", "kind"):
+        if index in gone:
+            yield f"entry {index} ({kind}) was erased: {gone[index]}"
+
+
+def _erased(tree: str) -> dict[int, str]:
+    """The reasons by the index of what was erased, as sealed; only where the body is gone indeed."""
+    rows = Entry.objects.filter(tree=tree, kind=sealed.ERASURE, kept__isnull=False).select_related("kept")
+    said = [each.kept.value for each in rows.iterator()]
+    gone = set(Entry.objects.filter(tree=tree, kept=None).values_list("index", flat=True))
+    return {each["erases"]: each["reason"] for each in said if each["erases"] in gone}
 
 
 def _of_lesson(signed: SignOff, tree: str) -> Iterator[str]:

@@ -51,7 +51,7 @@ def import_document(
             raise ValueError("a new student needs a school")
         if by is not None and not access.may_add_student(by, school.pk):
             raise NotAllowed(f"{by.email} neither instructs nor administers at {school.name}.")
-        whose, created = _new_student(found.student.name, school, by, at), True
+        whose, created = new_student(found.student.name, school, by, at), True
     else:
         if by is not None and not access.may(by, access.WRITE, student, on=at.date()):
             raise NotAllowed(f"{by.email} may not write this student's record.")
@@ -61,7 +61,8 @@ def import_document(
     return Imported(whose, change, created)
 
 
-def _new_student(name: str, school: School, by: User | None, at: dt.datetime) -> Student:
+def new_student(name: str, school: School, by: User | None, at: dt.datetime) -> Student:
+    """A student who begins at a school that day, assigned to ``by`` where that is one of its instructors."""
     day = school.day(at)
     student = Student.objects.create(school=school, name=name)
     Enrolment.objects.create(school=school, student=student, starts=day)

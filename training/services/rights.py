@@ -28,6 +28,7 @@ STAYS = (
     models.Student,
     models.School,
     models.User,
+    models.RetentionHold,
 )
 
 

@@ -1,0 +1,299 @@
+"""A record in one file: whole to the byte, taken over elsewhere, and refused where anything was touched."""
+
+from __future__ import annotations
+
+import json
+import random
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests import factories
+from tests.cast import Cast, cast
+from tests.training import handing, lessons
+from training import models, record, reports
+from training.ledger import handover as packages
+from training.services import handover, lesson_audit
+
+pytestmark = pytest.mark.django_db
+ROOT = Path(__file__).parents[2]
+ON = handing.AT.date()
+
+
+@pytest.fixture
+def people() -> Cast:
+    found = cast()
+    handing.trained(found)
+    return found
+
+
+@pytest.fixture
+def exported(people: Cast) -> tuple[bytes, str]:
+    raw, kid = handing.made(people)
+    handing.forget_the_key()
+    return raw, kid
+
+
+def take(raw: bytes, people: Cast, *trust: str, by: models.User | None = None, days: int = 0):
+    import datetime as dt
+
+    return handover.take(
+        raw,
+        school=people.elsewhere,
+        trust=trust,
+        by=by,
+        at=handing.AT + dt.timedelta(days=days),
+        via="command",
+    )
+
+
+def standing(student: models.Student) -> list[dict]:
+    """Every milestone in full, without whose it is."""
+    student.refresh_from_db()
+    return [
+        reports.eligibility(student, each.report.milestone.id, ON).as_json()
+        for each in reports.overview(student, ON).milestones
+    ]
+
+
+def test_everything_is_in_the_file_and_any_zip_program_opens_it(people: Cast, exported) -> None:
+    raw, kid = exported
+    found = handing.files(raw)
+    signed = models.SignOff.objects.filter(student=people.sam)
+    pages = {"record.pdf", "endorsements.pdf", *(f"lessons/{each.lesson_id}.pdf" for each in signed)}
+    assert {"README.txt", "manifest.jws", "ledger.json", "record.json", *pages} == set(found)
+    assert kid in found["README.txt"].decode()
+    for name in pages:
+        assert found[name].startswith(b"%PDF-"), name
+        assert b"StructTreeRoot" in found[name], f"{name} is not tagged"
+    kinds = [each["kind"] for each in json.loads(found["ledger.json"])["entries"]]
+    assert kinds == [
+        "lesson.signed", "lesson.acknowledged", "lesson.signed", "lesson.signed", "lesson.corrected",
+        "endorsement.given", "record.handed-over",
+    ]  # fmt: skip
+    about = packages.check(raw).manifest["about"]
+    assert about["rulebook"].startswith("sha256:")
+
+
+def test_it_is_verified_offline_without_django(exported, tmp_path: Path) -> None:
+    raw, kid = exported
+    (tmp_path / "it.zip").write_bytes(raw)
+    blocked = (
+        "import sys; sys.modules['django'] = None; sys.modules['rfc8785'] = None; import runpy;"
+        f"sys.argv = ['verify', {str(tmp_path / 'it.zip')!r}, '--key', {kid!r}];"
+        "runpy.run_module('training.ledger.verify', run_name='__main__')"
+    )
+    told = subprocess.run(
+        [sys.executable, "-c", blocked],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        timeout=120,
+        env={"PATH": ""},
+    )
+    assert told.returncode == 0, told.stdout + told.stderr
+    assert "WHOLE: 7 entries" in told.stdout
+    assert "all 8 files are those signed, to the byte" in told.stdout
+
+
+def test_the_same_data_gives_the_same_pages(people: Cast, exported) -> None:
+    again, _ = handing.made(people)
+    one, other = handing.files(exported[0]), handing.files(again)
+    assert [name for name in one if one[name] != other[name]] == ["ledger.json", "manifest.jws"]
+
+
+def test_every_changed_byte_is_named_by_its_file(exported) -> None:
+    """Every byte of the package around the files, and drawn ones within each file."""
+    raw, kid = exported
+    found = handing.files(raw)
+    draw = random.Random(6)
+    places: list[tuple[int, str]] = []
+    at = 0
+    for name in sorted(found):
+        header = 30 + len(name)
+        places += [(at + n, name) for n in range(header)]
+        begins, size = at + header, len(found[name])
+        places += [(begins + draw.randrange(size), name) for _ in range(12)]
+        at = begins + size
+    places += [(n, "") for n in range(at, len(raw))]
+    silent, misnamed = [], []
+    for n, name in places:
+        for flip in (0x01, 0x80):
+            spoilt = bytearray(raw)
+            spoilt[n] ^= flip
+            told = packages.check(bytes(spoilt), trusted=[kid])
+            if told.whole:
+                silent.append((n, name))
+            elif not any(
+                name in fault.place or fault.place.startswith(("file", "byte", "the directory"))
+                for fault in told.faults
+            ):
+                misnamed.append((n, name, told.faults))
+    print(f"{len(places) * 2} single-bit changes of {len(raw)} bytes: {len(silent)} unseen")
+    assert not silent
+    assert not misnamed
+
+
+def test_the_answers_at_the_new_school_are_those_of_the_old(people: Cast, exported) -> None:
+    raw, kid = exported
+    done = take(raw, people, kid, by=factories.administrator(people.elsewhere))
+    assert done.created
+    assert done.student.school == people.elsewhere
+    assert json.dumps(standing(done.student)) == json.dumps(standing(people.sam))
+    assert record.fingerprint(record.of(done.student)).startswith("sha256:")
+
+
+def test_foreign_entries_keep_their_origin(people: Cast, exported) -> None:
+    raw, kid = exported
+    done = take(raw, people, kid)
+    rows = list(models.ForeignEntry.objects.filter(student=done.student))
+    assert [each.kind for each in rows][:2] == ["lesson.signed", "lesson.acknowledged"]
+    assert {(each.kid, each.subject, each.verified) for each in rows} == {(kid, str(people.sam.ref), True)}
+    assert {each.tree for each in rows} == {f"school-{people.school.pk}"}
+    assert done.hand_over.origin == "Lakeside Flying"
+    assert not models.Flight.objects.filter(student=done.student, sealed=True).exists()
+    assert not list(lesson_audit.faults(people.elsewhere))
+
+
+def test_the_same_again_changes_nothing_and_a_newer_one_updates(people: Cast, exported) -> None:
+    raw, kid = exported
+    first = take(raw, people, kid)
+    again = take(raw, people, kid, days=1)
+    assert (again.student, again.change, again.created) == (first.student, None, False)
+    own = record.of(first.student)
+    from syllabus.engine import record as engine
+
+    added = engine.GroundLesson("here-1", ON, topic="our own")
+    record.add(first.student, "ground", added, at=handing.AT)
+    lessons.signed(people, lessons.flown(remarks="one more"), lesson="S1-L4")
+    import datetime as dt
+
+    newer, _ = handing.made(people, at=handing.AT + dt.timedelta(days=2))
+    handing.forget_the_key()
+    done = take(newer, people, kid, days=3)
+    assert (done.student, done.created) == (first.student, False)
+    now = record.of(done.student)
+    assert len(now.flights) == len(own.flights) + 1
+    assert "here-1" in [each.id for each in now.ground], "what was recorded here since stays"
+    assert models.ForeignEntry.objects.filter(student=done.student).count() == 9
+    with pytest.raises(handover.HandOverError, match="was taken over already"):
+        take(raw, people, kid, days=4)
+
+
+def spoilt(raw: bytes, how: str) -> bytes:
+    found = handing.files(raw)
+    match how:
+        case "truncated":
+            return raw[: len(raw) // 2]
+        case "cut by its last byte":
+            return raw[:-1]
+        case "a byte more":
+            return raw + b"\0"
+        case "damaged":
+            found["record.json"] = found["record.json"].replace(b"2026-01-20", b"2026-01-21")
+        case "a page taken out":
+            del found["record.pdf"]
+        case "a page put in":
+            found["more.pdf"] = found["record.pdf"]
+        case "re-ordered":
+            document = json.loads(found["ledger.json"])
+            document["entries"].reverse()
+            found["ledger.json"] = json.dumps(document, ensure_ascii=False, indent=1).encode()
+        case "files re-ordered":
+            names = sorted(found)
+            one = handing.packed({names[0]: found[names[0]]})
+            cut = 30 + len(names[0]) + len(found[names[0]])
+            return raw[cut:][: raw.index(b"PK\x01\x02") - cut] + one[:cut] + raw[raw.index(b"PK\x01\x02") :]
+    return handing.packed(found)
+
+
+@pytest.mark.parametrize(
+    ("how", "place"),
+    [
+        ("truncated", "is cut off"),
+        ("cut by its last byte", "the directory at the end"),
+        ("a byte more", "stand after the end"),
+        ("damaged", "record.json"),
+        ("a page taken out", "record.pdf"),
+        ("a page put in", "more.pdf"),
+        ("re-ordered", "the order was changed"),
+        ("files re-ordered", "the order was changed"),
+    ],
+)
+def test_what_was_touched_is_refused_with_its_place_and_nothing_is_written(
+    people: Cast, exported, how: str, place: str
+) -> None:
+    raw, kid = exported
+    before = counts()
+    with pytest.raises(handover.HandOverError) as refused:
+        take(spoilt(raw, how), people, kid)
+    assert place in " ".join(map(str, refused.value.faults))
+    assert counts() == before
+
+
+def counts() -> list[int]:
+    return [
+        model.objects.count()
+        for model in (models.Student, models.ForeignEntry, models.HandOver, models.Flight, models.AccessLog)
+    ]
+
+
+def test_a_key_that_nobody_trusts_is_named_and_refused(people: Cast, exported) -> None:
+    raw, kid = exported
+    before = counts()
+    with pytest.raises(handover.HandOverError) as refused:
+        take(raw, people)
+    assert len(refused.value.faults) == 1
+    assert kid in str(refused.value.faults[0])
+    assert "--trust" in str(refused.value.faults[0])
+    assert counts() == before
+
+
+def test_one_that_was_signed_again_with_another_key_is_refused(people: Cast, exported) -> None:
+    raw, kid = exported
+    from training.ledger import keys, sealed, statements
+
+    found = handing.files(raw)
+    manifest = packages.check(raw).manifest
+    found["record.json"] = found["record.json"].replace(b"2026-01-20", b"2026-01-21")
+    files = {name: data for name, data in found.items() if name != "manifest.jws"}
+    signer = keys.signer()  # this installation's: not the one that is trusted for the file
+    manifest = {**manifest, "files": packages.listing(files)}
+    forged = {**files, "manifest.jws": signer.sign(sealed.canonical(manifest)).encode()}
+    document = json.loads(found["ledger.json"])
+    document["keys"].append(statements.as_jwk(signer.kid, signer.public))
+    forged["ledger.json"] = json.dumps(document, ensure_ascii=False, indent=1).encode()
+    manifest["files"] = packages.listing({k: v for k, v in forged.items() if k != "manifest.jws"})
+    forged["manifest.jws"] = signer.sign(sealed.canonical(manifest)).encode()
+    before = counts()
+    with pytest.raises(handover.HandOverError) as refused:
+        take(handing.packed(forged), people, kid)
+    assert "manifest.jws" in str(refused.value.faults[0])
+    assert counts() == before
+
+
+def test_only_an_administrator_takes_over(people: Cast, exported) -> None:
+    raw, kid = exported
+    with pytest.raises(PermissionError):
+        take(raw, people, kid, by=people.olaf)
+
+
+def test_the_commands_hand_over_and_take_over(people: Cast, exported, tmp_path: Path) -> None:
+    from io import StringIO
+
+    from django.core.management import call_command
+
+    raw, kid = exported
+    file, out, err = tmp_path / "sam.zip", StringIO(), StringIO()
+    file.write_bytes(raw)
+    with pytest.raises(SystemExit) as ended:
+        call_command("take_over", file, school="hilltop", stdout=out, stderr=err)
+    assert ended.value.code == 2
+    assert "nothing was written" in err.getvalue()
+    call_command("take_over", file, school="hilltop", trust=[kid], stdout=out)
+    assert "a new student" in out.getvalue()
+    assert "7 sealed entries" in out.getvalue()
+    call_command("hand_over", str(people.sam.ref), tmp_path / "again.zip", stdout=out)
+    assert packages.check((tmp_path / "again.zip").read_bytes()).whole

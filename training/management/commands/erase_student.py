@@ -1,0 +1,60 @@
+"""``manage.py erase_student``: what of a student's record may be erased when; and its erasure."""
+
+import datetime as dt
+from argparse import ArgumentParser
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+
+from training.management.commands.import_record import found_student, found_user
+from training.services import erasure, records
+
+
+class Command(BaseCommand):
+    """Exit codes: 0 done or shown, 2 bad input, or it may not be erased."""
+
+    help = (
+        "Shows what an erasure of a student's record would take away, what the law asks to keep until when, "
+        "and what holds stand; with --really it is done. The proofs in the ledger stay."
+    )
+    requires_system_checks: list[str] = []
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("ref", metavar="REF", help="the student's reference")
+        parser.add_argument("--reason", required=True, metavar="TEXT", help="why; it is sealed, so no names")
+        parser.add_argument("--really", action="store_true", help="erase; without it nothing is written")
+        parser.add_argument(
+            "--by", metavar="EMAIL", help="the administrator who does this; without it, the command line"
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        student = found_student(options["ref"])
+        by = found_user(options["by"]) if options["by"] else None
+        at = dt.datetime.now(dt.UTC)
+        try:
+            if options["really"]:
+                plan = erasure.erase(student, options["reason"], by=by, at=at, via="command")
+            else:
+                plan = erasure.plan(student, student.school.day(at))
+        except erasure.NotYet as problem:
+            raise CommandError(
+                "\n".join(["Nothing was erased.", *problem.plan.reasons]), returncode=2
+            ) from None
+        except (records.NotAllowed, erasure.ErasureError) as problem:
+            raise CommandError(str(problem), returncode=2) from None
+        done = "Erased" if options["really"] else "Would be erased"
+        for name, number in plan.rows.items():
+            self.stdout.write(f"{done}: {number} {name}")
+        self.stdout.write(f"{done}: what {plan.bodies} sealed entries say; their proofs stay.")
+        for each in plan.kept:
+            self.stdout.write(
+                f"{each.rule.cite.section}: {each.rule.years} year(s) from {each.day}, until {each.until}."
+            )
+        if not options["really"]:
+            for reason in plan.reasons:
+                self.stdout.write(f"AGAINST: {reason}")
+            self.stdout.write(
+                "Nothing was written. "
+                + ("Say --really to erase it." if plan.may else f"It may be erased from {plan.may_from} on.")
+            )
+        self.stdout.write(erasure.STAYS)

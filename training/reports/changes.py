@@ -1,0 +1,263 @@
+"""What changed between two instants: entries that came, were put right or taken off, and what turned by it.
+
+Each side is the record as it was known then, asked about the school's day of that instant. Where an answer is
+another, it is asked once more with the earlier record on the later day: if that gives the later answer, the
+days that passed turned it (or the law that came into force on one of them), else what was put on record.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+from syllabus.engine.finding import Finding
+from syllabus.engine.record import Entry, Flight, Record, entry_day
+from syllabus.engine.report import CAUTION, Report
+from syllabus.engine.units import format_time
+from training import record
+from training.models import Correction, Endorsement, Student
+from training.reports.eligibility import eligibility, rules_of
+
+CAME, CORRECTED, RETIRED = "came", "corrected", "retired"
+BY_RECORD, BY_TIME = "record", "time"
+_MET = {True: "met", False: "not met", None: "not known"}
+_CALLED = {
+    "certificates": "Certificate",
+    "flights": "Flight",
+    "ground": "Ground lesson",
+    "items": "Grade",
+    "documents": "Document",
+    "tests": "Test",
+    "endorsements": "Endorsement",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class EntryChange:
+    """One entry that is otherwise than before; ``was`` is the id of what it took the place of."""
+
+    part: str
+    change: str
+    entry: Entry
+    was: str | None = None
+    why: str = ""
+
+    @property
+    def words(self) -> str:
+        says = _says(self.part, self.entry)
+        why = f": {self.why}" if self.why else ""
+        match self.change:
+            case "came":
+                return f"{says} came on record."
+            case "corrected":
+                return f"{says} was put right{why}."
+        return f"{says} was taken off the record{why}."
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "part": self.part,
+            "id": self.entry.id,
+            "change": self.change,
+            "day": entry_day(self.entry).isoformat(),
+            "was": self.was,
+            "why": self.why,
+            "words": self.words,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """A requirement, or (without one) a whole milestone, whose answer is another than before."""
+
+    milestone: str
+    title: str
+    was: bool | None
+    now: bool | None
+    because: str
+    before: Finding | None = None
+    after: Finding | None = None
+
+    @property
+    def words(self) -> str:
+        by = "by the days that passed" if self.because == BY_TIME else "by what was put on record"
+        if self.after is None or self.before is None:
+            return f"{self.title}: {_MET[self.was]} before, {_MET[self.now]} now, {by}."
+        rule = self.after.rule
+        return (
+            f"{rule.says} ({rule.cite.section}): {_MET[self.was]} before ({self.before.have} of "
+            f"{self.before.need}), {_MET[self.now]} now ({self.after.have} of {self.after.need}), {by}."
+        )
+
+    def as_json(self) -> dict[str, Any]:
+        made: dict[str, Any] = {
+            "milestone": self.milestone,
+            "title": self.title,
+            "was": self.was,
+            "now": self.now,
+            "because": self.because,
+            "words": self.words,
+        }
+        if self.after is not None and self.before is not None:
+            rule = self.after.rule
+            made |= {
+                "requirement": rule.id,
+                "citation": rule.cite.section,
+                "says": rule.says,
+                "have_before": self.before.have,
+                "have_now": self.after.have,
+                "need": self.after.need,
+            }
+        return made
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """One of the two instants, the day it is at the school, and the rulebook of that day."""
+
+    at: dt.datetime
+    on: dt.date
+    rulebook: str
+
+    def as_json(self) -> dict[str, Any]:
+        return {"at": self.at.isoformat(), "on": self.on.isoformat(), "rulebook": self.rulebook}
+
+
+@dataclass(frozen=True, slots=True)
+class Changes:
+    """Everything between two instants."""
+
+    student: Student
+    first: Side
+    second: Side
+    entries: tuple[EntryChange, ...]
+    milestones: tuple[Turn, ...]
+    requirements: tuple[Turn, ...]
+
+    @property
+    def words(self) -> str:
+        """All of it in a sentence."""
+        number = {
+            kind: sum(each.change == kind for each in self.entries) for kind in (CAME, CORRECTED, RETIRED)
+        }
+        return (
+            f"Between {self.first.on} and {self.second.on}: {_counted(number[CAME])} came, "
+            f"{number[CORRECTED]} put right, {number[RETIRED]} taken off; "
+            f"{len(self.requirements)} requirement(s) and {len(self.milestones)} milestone(s) turned."
+        )
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "student": str(self.student.ref),
+            "from": self.first.as_json(),
+            "to": self.second.as_json(),
+            "words": self.words,
+            "entries": [each.as_json() for each in self.entries],
+            "milestones": [each.as_json() for each in self.milestones],
+            "requirements": [each.as_json() for each in self.requirements],
+            "caution": CAUTION,
+        }
+
+
+def _counted(number: int) -> str:
+    return "1 entry" if number == 1 else f"{number} entries"
+
+
+def changes(student: Student, first: dt.datetime, second: dt.datetime) -> Changes:
+    """What changed of a student's record and of its meaning between two instants.
+
+    Raises: NotInForce where a rule has no version on the day of an instant; ValueError where ``second`` is
+    the earlier.
+    """
+    if second < first:
+        raise ValueError(f"{second.isoformat()} lies before {first.isoformat()}")
+    days = [student.school.day(each) for each in (first, second)]
+    sides = [Side(at, on, rules_of(student, on).id) for at, on in zip((first, second), days, strict=True)]
+    before, after = (record.of(student, known_at=at) for at in (first, second))
+    milestones, requirements = _turns(student, sides[0], sides[1])
+    return Changes(
+        student,
+        sides[0],
+        sides[1],
+        tuple(_entries(student, before, after, first, second)),
+        tuple(milestones),
+        tuple(requirements),
+    )
+
+
+def _entries(
+    student: Student, before: Record, after: Record, first: dt.datetime, second: dt.datetime
+) -> Iterator[EntryChange]:
+    corrected = {
+        f"{each.successor_id}/": (each.entries, each.reason)
+        for each in Correction.objects.filter(student=student, at__gt=first, at__lte=second)
+    }
+    revoked = dict(
+        Endorsement.objects.filter(
+            student=student, ended_by__at__gt=first, ended_by__at__lte=second
+        ).values_list("entry_id", "ended_by__reason")
+    )
+    for part in Record.PARTS:
+        old = {each.id: each for each in getattr(before, part)}
+        for each in getattr(after, part):
+            stood = old.pop(each.id, None)
+            prefix, _, rest = each.id.partition("/")
+            if stood is not None:
+                if replace(stood, recorded=None) != replace(each, recorded=None):
+                    why = f"revoked, {revoked[each.id]}" if each.id in revoked else ""
+                    yield EntryChange(part, CORRECTED, each, each.id, why)
+            elif rest and (found := corrected.get(f"{prefix}/")):
+                was = f"{found[0]}{rest}"
+                stood_there = old.pop(was, None) is not None
+                change = CORRECTED if stood_there else CAME
+                yield EntryChange(part, change, each, was if stood_there else None, found[1])
+            else:
+                yield EntryChange(part, CAME, each)
+        for each in old.values():
+            yield EntryChange(part, RETIRED, each)
+
+
+def _says(part: str, entry: Entry) -> str:
+    day = entry_day(entry)
+    if isinstance(entry, Flight):
+        craft = entry.aircraft.registration or entry.aircraft.model or "an aircraft"
+        return f"Flight of {day}, {format_time(entry.times.get('total', 0))} in {craft}"
+    what = getattr(entry, "item", "") or getattr(entry, "kind", "") or getattr(entry, "topic", "")
+    grade = f", {entry.grade}" if hasattr(entry, "grade") else ""
+    return f"{_CALLED[part]} of {day}{f' ({what}{grade})' if what else ''}"
+
+
+def _turns(student: Student, first: Side, second: Side) -> tuple[list[Turn], list[Turn]]:
+    milestones, requirements = [], []
+    were, are = rules_of(student, first.on).milestones, rules_of(student, second.on).milestones
+    for name in were.keys() & are.keys():
+        before = eligibility(student, name, first.on, known_at=first.at)
+        after = eligibility(student, name, second.on, known_at=second.at)
+        earlier = eligibility(student, name, second.on, known_at=first.at)
+        if before.met != after.met:
+            because = BY_TIME if earlier.met == after.met else BY_RECORD
+            milestones.append(Turn(name, after.milestone.title, before.met, after.met, because))
+        requirements += _leaves(name, (before, first.on), (after, second.on), earlier)
+    order = list(are)
+    milestones.sort(key=lambda each: order.index(each.milestone))
+    requirements.sort(key=lambda each: order.index(each.milestone))
+    return milestones, requirements
+
+
+def _leaves(
+    name: str, before: tuple[Report, dt.date], after: tuple[Report, dt.date], earlier: Report
+) -> Iterator[Turn]:
+    """The requirements of a milestone itself; those of a nested one are told with that one."""
+    were = {each.rule.id: each for each in before[0].findings}
+    between = {each.rule.id: each for each in earlier.findings}
+    for now in after[0].findings:
+        was = were.get(now.rule.id)
+        if was is None or now.parts:
+            continue
+        one, other = was.met(before[1]), now.met(after[1])
+        if one == other:
+            continue
+        still = between.get(now.rule.id)
+        because = BY_TIME if still is not None and still.met(after[1]) == other else BY_RECORD
+        yield Turn(name, after[0].milestone.title, one, other, because, was, now)

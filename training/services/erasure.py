@@ -1,0 +1,285 @@
+"""What of a student's record may be erased when, what holds it, and its erasure, which keeps every proof.
+
+The numbers are the law's (``syllabus.retention``), dated and cited. Erased are the record's rows and what its
+sealed entries say; the leaves of the ledger stay with every proof, for a leaf holds a salted hash alone, and
+so do the reasons, the notes of who looked at the record, and the student's reference.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from django.apps import apps
+from django.db import connection, transaction
+from django.db.models import Max
+
+from syllabus import retention
+from syllabus.engine.errors import Fault, FaultsFound
+from training.ledger import entries, sealed
+from training.ledger.models import Entry
+from training.models import (
+    Endorsement,
+    Enrolment,
+    Flight,
+    GroundLesson,
+    ItemGrade,
+    LessonRecord,
+    RetentionHold,
+    Role,
+    Student,
+    Test,
+    User,
+    erasing,
+)
+from training.services import access, seals
+from training.services.records import NotAllowed
+
+MOST_TEXT = 2_000
+#: What an administrator is told besides: the program cannot reach it.
+STAYS = (
+    "Copies in backups, in exports and hand-overs, in printed pages and in e-mails that were sent are not "
+    "reached from here. The notes of who looked at the record, earlier holds, the leaves of the ledger and "
+    "the account stay; the account is ended apart."
+)
+
+
+class ErasureError(FaultsFound):
+    """What was sent about a hold or an erasure cannot be used."""
+
+    what = "what was sent"
+
+
+class NotYet(Exception):
+    """The record may not be erased; ``plan`` says why, and from which day on it may."""
+
+    def __init__(self, plan: Plan):
+        self.plan = plan
+        super().__init__(" ".join(plan.reasons))
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What a rule asks to keep: since which day it counts, until which day."""
+
+    rule: retention.Keeping
+    day: dt.date
+    until: dt.date
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "rule": self.rule.rule,
+            "citation": self.rule.cite.section,
+            "says": self.rule.says,
+            "years": self.rule.years,
+            "verified": self.rule.verified,
+            "note": self.rule.note,
+            "counts_from": self.day.isoformat(),
+            "keep_until": self.until.isoformat(),
+        }
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What an erasure would do on a day, and what stands against it."""
+
+    student: Student
+    on: dt.date
+    kept: tuple[Kept, ...]
+    holds: tuple[RetentionHold, ...]
+    enrolled: bool
+    rows: dict[str, int]
+    bodies: int
+
+    @property
+    def may_from(self) -> dt.date:
+        """The first day on which no rule asks to keep anything of what is on record now."""
+        last = max((each.until for each in self.kept), default=None)
+        return max(self.on, last + dt.timedelta(days=1)) if last else self.on
+
+    @property
+    def reasons(self) -> list[str]:
+        """Why it may not be erased; nothing where it may."""
+        found = []
+        if self.student.erased_at is not None:
+            found.append("The record was erased before; nothing is left of it.")
+        if self.enrolled:
+            found.append("The student is enrolled: end the enrolment first.")
+        found += [f"A hold stands since {each.at.date()}: {each.reason}" for each in self.holds]
+        found += [
+            f"{each.rule.cite.section}: {each.rule.says} {each.rule.years} year(s) from {each.day}, so until "
+            f"{each.until}."
+            for each in self.kept
+            if each.until >= self.on
+        ]
+        return found
+
+    @property
+    def may(self) -> bool:
+        return not self.reasons
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "student": str(self.student.ref),
+            "on": self.on.isoformat(),
+            "erased_at": self.student.erased_at and self.student.erased_at.isoformat(),
+            "may_be_erased": self.may,
+            "may_be_erased_from": self.may_from.isoformat(),
+            "reasons_against": self.reasons,
+            "rules": [each.as_json() for each in self.kept],
+            "holds": [hold_json(each) for each in self.holds],
+            "would_erase": {"rows": self.rows, "sealed_bodies": self.bodies},
+            "stays": STAYS,
+        }
+
+
+def hold_json(hold: RetentionHold) -> dict[str, Any]:
+    return {
+        "id": hold.pk,
+        "reason": hold.reason,
+        "by": hold.by and hold.by.get_short_name(),
+        "at": hold.at.isoformat(),
+        "released_at": hold.released_at and hold.released_at.isoformat(),
+        "released_reason": hold.released_reason,
+    }
+
+
+def plan(student: Student, on: dt.date) -> Plan:
+    """What may be erased of a student's record on a day, and when. Reads only."""
+    days = {
+        "endorsement": _latest(Endorsement, student, "given"),
+        "test": _latest(Test, student, "date"),
+        "end-of-training": _end_of_training(student, on),
+    }
+    kept = [
+        Kept(rule, day, rule.until(day))
+        for rule in retention.on(on)
+        if (day := days[rule.counts_from]) is not None
+    ]
+    return Plan(
+        student,
+        on,
+        tuple(kept),
+        tuple(RetentionHold.objects.filter(student=student, released_at=None).select_related("by")),
+        Enrolment.objects.filter(Enrolment.in_force(on), student=student).exists(),
+        dict(_rows(student)),
+        _bodies(student).count(),
+    )
+
+
+def _latest(model: Any, student: Student, column: str) -> dt.date | None:
+    found: dt.date | None = model.objects.filter(student=student).aggregate(last=Max(column))["last"]
+    return found
+
+
+def _end_of_training(student: Student, on: dt.date) -> dt.date | None:
+    """The last day of training: that of the record or of an enrolment, whichever is later."""
+    days = [_latest(model, student, "date") for model in (Flight, GroundLesson, ItemGrade)]
+    days.append(_latest(Enrolment, student, "ends"))
+    signed = LessonRecord.objects.filter(student=student).aggregate(last=Max("created_at"))["last"]
+    days.append(signed and student.school.day(signed))
+    return max((day for day in days if day is not None), default=None)
+
+
+def _rows(student: Student) -> Iterator[tuple[str, int]]:
+    for model in apps.get_app_config("training").get_models():
+        if model.__name__ in erasing.STAYS or not erasing.is_about_a_student(model):
+            continue
+        if number := model._default_manager.filter(student=student).count():
+            yield str(model._meta.verbose_name_plural), number
+
+
+def _bodies(student: Student) -> Any:
+    """The sealed entries about a student that still say something, without what says of erasures."""
+    return Entry.objects.filter(
+        tree=seals.tree_of(student.school_id), subject=str(student.ref), kept__isnull=False
+    ).exclude(kind__in=[sealed.ERASURE, erasing.KIND])
+
+
+def _administers(by: User | None, student: Student) -> None:
+    if (
+        by is not None
+        and not Role.objects.filter(user=by, school=student.school_id, role=Role.Kind.ADMINISTRATOR).exists()
+    ):
+        raise NotAllowed(f"{by.email} does not administer the student's school.")
+
+
+def _text(place: str, text: str) -> str:
+    if not text.strip():
+        raise ErasureError([Fault(place, "is empty; write why")])
+    if len(text) > MOST_TEXT:
+        raise ErasureError([Fault(place, f"has {len(text)} characters, at most {MOST_TEXT} fit")])
+    return text.strip()
+
+
+@transaction.atomic
+def hold(student: Student, reason: str, *, by: User | None, at: dt.datetime, via: str) -> RetentionHold:
+    """Keep a student's record whatever runs out. Raises: ErasureError; NotAllowed."""
+    _administers(by, student)
+    reason = _text("reason", reason)
+    access.log(by, student, access.WRITE, "hold", via=via, at=at)
+    return RetentionHold.objects.create(
+        school_id=student.school_id, student=student, reason=reason, by=by, at=at
+    )
+
+
+@transaction.atomic
+def release(held: RetentionHold, reason: str, *, by: User | None, at: dt.datetime, via: str) -> RetentionHold:
+    """End a hold; the row stays. Again, it gives the one released. Raises: ErasureError; NotAllowed."""
+    locked = RetentionHold.objects.select_for_update(of=("self",)).select_related("student").get(pk=held.pk)
+    _administers(by, locked.student)
+    reason = _text("reason", reason)
+    if locked.released_at is None:
+        locked.released_at, locked.released_by, locked.released_reason = max(at, locked.at), by, reason
+        locked.save(update_fields=["released_at", "released_by", "released_reason"])
+        access.log(by, locked.student, access.WRITE, "hold released", via=via, at=at)
+    return locked
+
+
+def erase(student: Student, reason: str, *, by: User | None, at: dt.datetime, via: str) -> Plan:
+    """Erase a student's record; returns what was erased.
+
+    Sealed first: an erasure of each of the student's entries with the reason, and that the whole record went.
+    Without these the database itself refuses to let go of a row.
+
+    Raises: NotAllowed for whoever does not administer the school; ErasureError; NotYet.
+    Effects: one transaction, with the student's row locked; the access is logged.
+    """
+    _administers(by, student)
+    reason = _text("reason", reason)
+    with transaction.atomic():
+        locked = Student.objects.select_for_update(of=("self",)).select_related("school").get(pk=student.pk)
+        found = plan(locked, locked.school.day(at))
+        if not found.may:
+            raise NotYet(found)
+        tree, subject = seals.tree_of(locked.school_id), str(locked.ref)
+        for index in list(_bodies(locked).order_by("index").values_list("index", flat=True)):
+            entries.append(
+                tree=tree,
+                kind=sealed.ERASURE,
+                subject=subject,
+                body={"erases": index, "reason": reason},
+                at=at,
+            )
+        seals.seal(
+            locked,
+            erasing.KIND,
+            {
+                "reason": reason,
+                "by": by and by.pk,
+                "entries": found.bodies,
+                "rules": [each.rule.cite.section for each in found.kept],
+            },
+            at=at,
+        )
+        if locked.user_id is not None:
+            Role.objects.filter(user=locked.user_id, school=locked.school_id, role=Role.Kind.STUDENT).delete()
+        Student.objects.filter(pk=locked.pk).update(
+            name="", birth_date=None, training_model="", user=None, erased_at=at
+        )
+        erasing.delete(locked.pk, connection)
+        access.log(by, locked, access.WRITE, "erasure of the record", via=via, at=at)
+    student.refresh_from_db()
+    return found
