@@ -223,6 +223,33 @@ def test_a_correction_points_at_what_it_corrects_and_takes_its_place(ida: Client
     assert "was corrected already" in text_of(late)
 
 
+def test_a_students_lessons_are_listed_whether_flown_or_on_the_ground(ida: Client, people: Cast) -> None:
+    flown = lessons.signed(people, lessons.content(ground=None), lesson="1-01")
+    taught = lessons.signed(people, lessons.content(flight=None), lesson="1-02")
+    draft = lessons.draft(people, {"items": []}, lesson="1-03")
+    page = ida.get(reverse("teach", args=[people.sam.ref]))
+    said = text_of(page)
+    for words in ("1-01, 2 Mar 2026", "1-02, 2 Mar 2026", "1-03, begun", "Next lesson", "not open yet"):
+        assert words in said
+    for record, name in ((flown, "lesson-sealed"), (taught, "lesson-sealed"), (draft, "lesson-sheet")):
+        assert reverse(name, args=[people.sam.ref, record.pk]) in page.content.decode()
+
+
+def test_a_student_for_whom_nothing_new_is_open_is_told_as_blocked(ida: Client, people: Cast) -> None:
+    """Everything before the first solo is signed, and Sam has neither a medical nor a certificate."""
+    stage = courses.private_airplane().stages[0]
+    for lesson in (each for each in stage.lessons if not each.times.get("solo")):
+        graded = [{"item": code, "grade": "perform"} for code in lesson.items]
+        lessons.signed(
+            people,
+            lessons.flown(times={"total": "1.4 h", "dual": "1.4 h"}) | {"items": graded},
+            lesson=lesson.code,
+        )
+    said = text_of(ida.get("/today/"))
+    assert "Blocked: " in said
+    assert "Solo flight is not open: " in said
+
+
 def test_an_endorsement_is_looked_at_then_given_then_ended(ida: Client, people: Cast) -> None:
     kind = reverse("endorse-kind", args=[people.sam.ref, "solo-90-day"])
     first = text_of(ida.get(kind))

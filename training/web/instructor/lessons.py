@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import uuid
 from collections.abc import Mapping
@@ -46,12 +47,22 @@ def student(request: HttpRequest, whose: Taught) -> HttpResponse:
         "course": stands.version if stands else None,
         "lessons": [each.lesson for each in stands.progress.lessons.values()] if stands else [],
         "drafts": [each for each in rows if each.state == LessonRecord.State.DRAFT],
-        "signed": [each for each in rows if each.state == LessonRecord.State.SIGNED],
+        "signed": [
+            {"row": each, "day": _day_of(each.content)}
+            for each in rows
+            if each.state == LessonRecord.State.SIGNED
+        ],
         "new": uuid.uuid4(),
         "today": day(whose.today),
         "caution": CAUTION,
     }
     return render(request, "training/instructor/student.html", shown)
+
+
+def _day_of(content: Mapping[str, Any]) -> str:
+    """The day of a signed lesson: it has a flight, or a ground lesson, or both."""
+    part = content.get("flight") or content.get("ground") or {}
+    return day(dt.date.fromisoformat(part["date"])) if part else ""
 
 
 @require_POST

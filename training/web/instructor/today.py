@@ -25,6 +25,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from syllabus import catalogue, rulebook
+from syllabus.engine.next_lesson import AGAIN
 from syllabus.engine.report import CAUTION
 from training.models import AccessLog, Lapse, LessonRecord, Standing, Student, User
 from training.reports import progress
@@ -195,9 +196,13 @@ def look_ahead(pupils: list[Pupil], user: User, at: dt.datetime) -> None:
     for each in pupils:
         found = _next(each.student, each.student.school.day(at))
         each.next, each.says = found["proposal"], found["says"]
-        if each.next is None and found["blocked"]:
-            why = "; ".join(reason["words"] for reason in found["blocked"][0]["why"])
-            each.needs.append(Need(BLOCKED, "blocked", "⊘", f"No lesson is open: {why}"))
+        again = each.next is None or each.next["why"][0]["kind"] == AGAIN
+        if again and found["blocked"]:
+            first = found["blocked"][0]
+            why = "; ".join(reason["words"] for reason in first["why"])
+            words = f"Blocked: {first['lesson']} {first['title']}. {why[0].upper()}{why[1:]}"
+            href = reverse("teach", args=[each.student.ref])
+            each.needs.append(Need(BLOCKED, "blocked", "⊘", words, href))
             each.needs.sort(key=lambda need: need.rank)
     AccessLog.objects.bulk_create(
         AccessLog(
