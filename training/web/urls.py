@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from training.web import reminders, student, views
+from training.web import audit, reminders, student, views
 
 urlpatterns = [
     path("", views.home, name="home"),
@@ -17,6 +17,12 @@ urlpatterns = [
     path("students/<uuid:ref>/lessons/<uuid:entry>/", student.lesson, name="lesson"),
     path("students/<uuid:ref>/lessons/<uuid:entry>/acknowledge/", student.acknowledge, name="acknowledge"),
     path("students/<uuid:ref>/record.json", student.download, name="record-document"),
+    path("audit/", audit.listed, name="audit"),
+    path("audit/run/", audit.run, name="audit-run"),
+    path("audit/findings.csv", audit.table, name="audit-table"),
+    path("audit/findings/<uuid:ref>/", audit.finding, name="finding"),
+    path("audit/instructors/", audit.own_records, name="own-records"),
+    path("audit/instructors/<int:instructor>/", audit.own_record, name="own-record"),
     path("reminders/", reminders.own, name="reminders"),
     path("reminders/ahead/", reminders.ahead, name="reminders-ahead"),
     path("reminders/calendar/", reminders.calendar, name="reminder-calendar"),

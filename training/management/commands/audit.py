@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import csv
 import json
 import sys
 from datetime import date
@@ -15,26 +14,9 @@ from django.utils import timezone
 from training.management.plain_text import clean, encodable
 from training.models import Finding, School
 from training.reports.audit import KINDS
-from training.services import findings
-from training.services.spreadsheets import safe
+from training.services import finding_tables, findings
 
-CLEAN, FOUND = 0, 1
-COLUMNS = (
-    "severity",
-    "kind",
-    "day",
-    "student",
-    "instructor",
-    "state",
-    "first seen",
-    "says",
-    "citations",
-    "verified",
-    "mend",
-    "way",
-    "entries",
-    "finding",
-)
+FOUND = 1
 
 
 class Command(BaseCommand):
@@ -70,9 +52,7 @@ class Command(BaseCommand):
         if options["json"]:
             self.stdout.write(json.dumps(_document(school, done, rows), ensure_ascii=False, indent=2))
         elif options["csv"]:
-            table = csv.writer(self.stdout, lineterminator="\n")
-            table.writerow(COLUMNS)
-            table.writerows([safe(each) for each in _row(row)] for row in rows)
+            finding_tables.write(rows, self.stdout)
         else:
             self._tell(school, done, rows)
         if any(findings.state_of(each) == findings.OPEN for each in rows):
@@ -87,7 +67,7 @@ class Command(BaseCommand):
         for row in rows:
             state = findings.state_of(row)
             told = "" if state == findings.OPEN else f" [{state}]"
-            self._say(f"{row.severity.upper()}{told} {KINDS[row.kind]}: {_whose(row)}")
+            self._say(f"{row.severity.upper()}{told} {KINDS[row.kind]}: {finding_tables.whose(row)}")
             self._say(f"  {row.body['says']}")
             self._say(f"  {'; '.join(row.body['citations'])}. {row.body['way']} (finding {row.ref})")
         if not rows:
@@ -102,32 +82,6 @@ def _day(text: str) -> date:
         return date.fromisoformat(text)
     except ValueError:
         raise argparse.ArgumentTypeError(f"{text!r} is no day such as 2026-11-20") from None
-
-
-def _whose(row: Finding) -> str:
-    if row.student is not None:
-        return str(row.student)
-    return str(row.instructor) if row.instructor is not None else "the school"
-
-
-def _row(row: Finding) -> list[str]:
-    body = row.body
-    return [
-        row.severity,
-        row.kind,
-        row.day.isoformat(),
-        str(row.student or ""),
-        str(row.instructor or ""),
-        findings.state_of(row),
-        row.first_seen.date().isoformat(),
-        body["says"],
-        "; ".join(body["citations"]),
-        body["verified"],
-        body["mend"],
-        body["way"],
-        " ".join(each["id"] for each in body["entries"]),
-        str(row.ref),
-    ]
 
 
 def _document(school: School, done: findings.Done, rows: list[Finding]) -> dict[str, Any]:

@@ -1,0 +1,118 @@
+"""The pages of an audit: who sees them, what they say, how a finding is dealt with."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+import pytest
+from django.test import Client
+from playwright.sync_api import Browser
+from pytest_django.live_server_helper import LiveServer
+
+from syllabus.engine import record as engine
+from tests import factories
+from tests.cast import Cast
+from tests.training import audits
+from tests.web.browsing import PASSWORD, Watched
+from tests.web.test_pages import text_of
+from training import models, record
+
+
+def signed_in(user: models.User) -> Client:
+    client = Client()
+    client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    return client
+
+
+@pytest.fixture
+def ada(people: Cast) -> Client:
+    people.ada.set_password(PASSWORD)
+    people.ada.save()
+    return signed_in(people.ada)
+
+
+@pytest.mark.parametrize(
+    "who", ["ida", "sams_account", "olaf"], ids=["an instructor", "a student", "somebody elsewhere"]
+)
+def test_it_is_for_administrators_alone(people: Cast, who: str) -> None:
+    made = audits.stands(people)
+    client = signed_in(getattr(people, who))
+    answers = [client.get(at).status_code for at in ("/audit/", "/audit/findings.csv")]
+    answers += [client.post("/audit/run/").status_code]
+    answers += [client.get(f"/audit/findings/{made.ref}/").status_code]
+    assert answers == [403, 403, 403, 404]
+
+
+def test_an_audit_is_begun_and_its_findings_are_listed(people: Cast, ada: Client) -> None:
+    assert "Never audited yet." in text_of(ada.get("/audit/"))
+    flown = engine.Flight(
+        id="f1", date=factories.NOON.date(), aircraft=engine.Aircraft("N00XY", "C172"), times={"solo": 1}
+    )
+    factories.recorded(people.sam, flights=(flown,))
+    page = ada.post("/audit/run/", {"school": "lakeside"}, follow=True)
+    assert "1 students audited: 2 findings, 2 new, 0 back, 0 gone." in text_of(page)
+    assert "does not say: the total time, the place of departure and arrival." in text_of(page)
+    only = text_of(ada.get("/audit/?kind=solo-first&state="))
+    assert "A solo flight in the C172 on 2026-03-02" in only
+    assert "does not say" not in only
+
+
+def test_a_finding_is_dealt_with(people: Cast, ada: Client) -> None:
+    made = audits.stands(people)
+    address = f"/audit/findings/{made.ref}/"
+    sent = {"how": "note", "note": "Asked Sam.", "confirm_password": "wrong"}
+    refused = ada.post(address, sent)
+    assert (refused.status_code, "Asked Sam." in refused.content.decode()) == (422, True)
+    page = ada.post(address, {**sent, "confirm_password": PASSWORD}, follow=True)
+    assert "A note, by Ada Example" in text_of(page)
+    assert "Note that it was dealt with" not in text_of(page)
+    assert "Asked Sam." not in text_of(ada.get("/audit/"))
+    assert "Dealt with" in text_of(ada.get("/audit/?state=resolved"))
+
+
+def test_the_table_holds_no_formula(people: Cast, ada: Client) -> None:
+    models.Student.objects.filter(pk=people.sam.pk).update(name="=HYPERLINK(1)")
+    audits.stands(people)
+    answer = ada.get("/audit/findings.csv")
+    rows = list(csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig"))))
+    assert [each["student"] for each in rows] == ["'=HYPERLINK(1)"]
+
+
+def test_an_instructors_own_record_is_for_the_instructor_and_the_school(people: Cast) -> None:
+    day = factories.NOON.date()
+    ida = engine.Instructor("Ida Example", "0000001CFI")
+    given = engine.Endorsement("e1", "practical-test", day, ida)
+    record.store(
+        people.sam,
+        engine.Record(engine.Student("Sam Example", people.sam.birth_date), endorsements=(given,)),
+        by=None,
+        at=factories.NOON,
+    )
+    role = audits.idas_role(people)
+    own = signed_in(people.ida).get("/audit/instructors/", follow=True)
+    assert own.redirect_chain == [(f"/audit/instructors/{role}/", 302)]
+    assert "Private pilot practical test" in text_of(own)
+    assert signed_in(people.ada).get(f"/audit/instructors/{role}/").status_code == 200
+    assert signed_in(people.olaf).get(f"/audit/instructors/{role}/").status_code == 404
+    assert signed_in(people.sams_account).get("/audit/instructors/").status_code == 403
+
+
+@pytest.mark.browser
+@pytest.mark.django_db(transaction=True)
+def test_the_pages_break_no_rule(
+    watched: Watched, school: Cast, live_server: LiveServer, browser: Browser
+) -> None:
+    school.ada.set_password(PASSWORD)
+    school.ada.save()
+    made = audits.stands(school)
+    page = watched.page
+    page.goto(f"{live_server.url}/login/")
+    page.get_by_label("E-mail address").fill("ada@lakeside.example")
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    page.get_by_role("button", name="Sign out").wait_for()
+    role = audits.idas_role(school)
+    for path in ("", f"findings/{made.ref}/", "instructors/", f"instructors/{role}/"):
+        page.goto(f"{live_server.url}/audit/{path}")
+        watched.is_well()

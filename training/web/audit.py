@@ -1,0 +1,252 @@
+"""The administrator's pages of an audit, and an instructor's own record."""
+
+from __future__ import annotations
+
+import uuid
+from http import HTTPStatus
+from typing import Any
+
+from django.contrib import messages as flash
+from django.contrib.auth.decorators import login_required
+from django.core.exceptions import PermissionDenied
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from syllabus.engine.audit import MENDS, SEVERITIES
+from syllabus.engine.errors import FaultsFound
+from syllabus.engine.report import CAUTION
+from training.models import Finding, Role, School, User
+from training.reports.audit import KINDS
+from training.services import finding_tables, findings, instructors
+from training.services.confirming import Act, NotConfirmed
+from training.services.findings import STATES
+from training.services.records import NotAllowed
+from training.web.instructor import signing
+from training.web.shown import day
+
+AT_ONCE = 25
+#: What each severity, state and way to mend is called, with the mark and the look of its kind.
+SEVERITY = {
+    "serious": ("no", "✗", "Serious"),
+    "incomplete": ("open", "?", "Incomplete"),
+    "note": ("yes", "·", "Worth a look"),
+}
+STATE = {"open": "Open", "resolved": "Dealt with", "gone": "Gone"}
+MEND = {"correction": "A correction", "note": "A note", "nothing": "Nothing can be done now"}
+
+
+def _user(request: HttpRequest) -> User:
+    assert isinstance(request.user, User)
+    return request.user
+
+
+def _school(request: HttpRequest, slug: str | None) -> School:
+    """The school that is meant, or the first of several. Raises: PermissionDenied."""
+    mine = findings.administered(_user(request)).order_by("name", "pk")
+    found = mine.filter(slug=slug).first() if slug else mine.first()
+    if found is None:
+        raise PermissionDenied
+    return found
+
+
+def _asked(request: HttpRequest) -> dict[str, Any]:
+    """The filters that the query names; what is none of a list, or no reference, is not asked."""
+    asked: dict[str, Any] = {}
+    for key, known in (("state", STATES), ("kind", KINDS), ("severity", SEVERITIES)):
+        given = request.GET.get(key, "open" if key == "state" and key not in request.GET else "")
+        asked[key] = given if given in known else None
+    try:
+        asked["student"] = uuid.UUID(request.GET.get("student", ""))
+    except ValueError:
+        asked["student"] = None
+    return asked
+
+
+@require_safe
+@never_cache
+@login_required
+def listed(request: HttpRequest) -> HttpResponse:
+    """What the audits of a school found, with filters; the open ones first asked for."""
+    user, at = _user(request), timezone.now()
+    school = _school(request, request.GET.get("school") or None)
+    asked = _asked(request)
+    page = Paginator(findings.listed(school, **asked), AT_ONCE).get_page(request.GET.get("page"))
+    shown = [_shown(each) for each in page.object_list]
+    findings.note_read(page.object_list, user, via="web", at=at)
+    kept = request.GET.copy()
+    kept.pop("page", None)
+    last = findings.last_run(school)
+    told = {
+        "school": school,
+        "schools": findings.administered(user).order_by("name", "pk"),
+        "page": page,
+        "findings": shown,
+        "asked": {**asked, "student": asked["student"] or ""},
+        "kinds": KINDS,
+        "severities": {key: words for key, (_, _, words) in SEVERITY.items()},
+        "states": STATE,
+        "query": kept.urlencode(),
+        "last": last,
+        "last_day": last and day(last.on),
+        "caution": CAUTION,
+    }
+    return render(request, "training/audit/findings.html", told)
+
+
+def _shown(found: Finding) -> dict[str, Any]:
+    look, mark, words = SEVERITY[found.severity]
+    return {
+        "finding": found,
+        "title": KINDS.get(found.kind, found.kind),
+        "look": look,
+        "mark": mark,
+        "severity": words,
+        "state": findings.state_of(found),
+        "state_words": STATE[findings.state_of(found)],
+        "whose": finding_tables.whose(found),
+        "day": day(found.day),
+        "mend": MEND[found.body["mend"]],
+    }
+
+
+@require_safe
+@never_cache
+@login_required
+def table(request: HttpRequest) -> HttpResponse:
+    """The same findings as a table for a spreadsheet."""
+    school = _school(request, request.GET.get("school") or None)
+    rows = list(findings.listed(school, **_asked(request)))
+    findings.note_read(rows, _user(request), via="web", at=timezone.now())
+    response = HttpResponse(content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = f'attachment; filename="audit-{school.slug}.csv"'
+    response.write("\ufeff")  # without it one widely used spreadsheet reads another encoding
+    finding_tables.write(rows, response)
+    return response
+
+
+@require_POST
+@never_cache
+@login_required
+def run(request: HttpRequest) -> HttpResponse:
+    """Audit a school now."""
+    at = timezone.now()
+    school = _school(request, request.POST.get("school") or None)
+    done = findings.recompute(school, school.day(at), at=at, by=_user(request), via="web")
+    flash.success(
+        request,
+        f"{done.run.students} students audited: {done.run.found} findings, {done.new} new,"
+        f" {done.returned} back, {done.gone} gone.",
+    )
+    response = redirect("audit")
+    response["Location"] += f"?school={school.slug}"
+    return response
+
+
+@sensitive_post_parameters("confirm_password")
+@require_http_methods(["GET", "HEAD", "POST"])
+@never_cache
+@login_required
+def finding(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
+    """One finding with all that is known of it; and the note of who dealt with it."""
+    user, at = _user(request), timezone.now()
+    try:
+        found = findings.find(user, ref)
+    except Finding.DoesNotExist:
+        raise Http404("no finding of that reference that you may see") from None
+    findings.note_read([found], user, via="web", at=at)
+    if request.method != "POST":
+        return _finding(request, found)
+    how, note = str(request.POST.get("how", "")), str(request.POST.get("note", ""))
+    act = Act(findings.SEALED_AS, findings.subject_of(found), str(found.ref), "")
+    try:
+        confirmed = signing.confirm(
+            request, user, lambda by_passkey: act, found.resolutions.values_list("confirmed", flat=True)
+        )
+        findings.resolve(found, how=how, note=note, by=user, at=at, via="web", confirmed=confirmed)
+    except (NotConfirmed, NotAllowed, findings.Conflict) as refused:
+        return _finding(request, found, str(refused), how, note)
+    except FaultsFound as wrong:
+        return _finding(request, found, " ".join(str(fault) for fault in wrong.faults), how, note)
+    flash.success(request, "It is noted that this was dealt with, and sealed in the school's ledger.")
+    return redirect("finding", ref=ref)
+
+
+def _finding(
+    request: HttpRequest, found: Finding, fault: str = "", how: str = "", note: str = ""
+) -> HttpResponse:
+    unmet = [
+        {**each, "now": _MET[each["met_now"]], "then": _MET[each["met_then"]]} for each in found.body["unmet"]
+    ]
+    told = {
+        "shown": _shown(found),
+        "finding": found,
+        "body": found.body,
+        "unmet": unmet,
+        "resolutions": [
+            {"row": each, **findings.resolution_json(each), "words": MEND[each.how]}
+            for each in found.resolutions.select_related("by", "finding")
+        ],
+        "mends": {key: MEND[key] for key in MENDS},
+        "how": how or found.body["mend"],
+        "note": note,
+        "most": findings.MOST_NOTE,
+        "fault": fault,
+        "caution": CAUTION,
+    }
+    status = HTTPStatus.UNPROCESSABLE_ENTITY if fault else HTTPStatus.OK
+    return render(request, "training/audit/finding.html", told, status=status)
+
+
+_MET = {True: "met", False: "not met", None: "not known"}
+
+
+@require_safe
+@never_cache
+@login_required
+def own_records(request: HttpRequest) -> HttpResponse:
+    """The instructors whose own record one may see."""
+    roles = list(instructors.seen(_user(request)))
+    if not roles:
+        raise PermissionDenied
+    if len(roles) == 1:
+        return redirect("own-record", roles[0].pk)
+    shown = [{"role": each, "until": day(each.recent_experience_until)} for each in roles]
+    return render(request, "training/audit/instructors.html", {"roles": shown, "caution": CAUTION})
+
+
+@require_safe
+@never_cache
+@login_required
+def own_record(request: HttpRequest, instructor: int) -> HttpResponse:
+    """One instructor's own record."""
+    at = timezone.now()
+    try:
+        kept = instructors.own_record(_user(request), instructor, on=None, at=at, via="web")
+    except Role.DoesNotExist:
+        raise Http404("no instructor of that number that you may see") from None
+    page = Paginator(kept.lines, AT_ONCE).get_page(request.GET.get("page"))
+    told = {
+        "kept": kept,
+        "rule": kept.as_json()["kept"],
+        "until": day(kept.role.recent_experience_until),
+        "lines": [
+            {
+                "line": each,
+                "given": day(each.given),
+                "keep_until": day(each.keep_until),
+                "taken": each.result and day(each.result.date),
+            }
+            for each in page.object_list
+        ],
+        "since": day(kept.practical.since),
+        "page": page,
+        "query": "",
+        "on": day(kept.on),
+        "caution": CAUTION,
+    }
+    return render(request, "training/audit/own_record.html", told)
