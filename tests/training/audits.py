@@ -6,6 +6,7 @@ import datetime as dt
 import uuid
 from typing import Any
 
+from syllabus.engine import geography
 from tests.cast import Cast
 from training.models import Finding, Role
 
@@ -46,3 +47,8 @@ def stands(people: Cast, ref: uuid.UUID | None = None, **given: Any) -> Finding:
 def idas_role(people: Cast) -> int:
     """The number of Ida's role as an instructor."""
     return Role.objects.get(user=people.ida, school=people.school, role=Role.Kind.INSTRUCTOR).pk
+
+
+def route(*names: str) -> tuple[geography.Place, ...]:
+    """A route by identifiers of airports."""
+    return tuple(geography.airports().find(name) for name in names)

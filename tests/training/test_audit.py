@@ -1,0 +1,327 @@
+"""An audit of a stored school: what is kept of it, what the command tells, and what was known then."""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+import json
+from typing import Any
+
+import pytest
+from django.core.management import CommandError, call_command
+from django.db import transaction
+from django.utils import timezone
+
+from syllabus.engine import record as engine
+from syllabus.engine.units import parse_time
+from tests import factories
+from tests.cast import Cast, cast
+from tests.training import audits, lessons
+from training import models, record
+from training.ledger import assertions
+from training.models import AccessLog, AuditRun, Finding, Resolution
+from training.reports import own_record
+from training.services import findings
+from training.services.spreadsheets import safe
+
+pytestmark = pytest.mark.django_db
+D = dt.date
+SOLO = D(2026, 3, 2)
+IDA = engine.Instructor("Ida Example", "0000001CFI")
+ON = D(2026, 11, 20)
+
+
+@pytest.fixture
+def people() -> Cast:
+    return cast()
+
+
+def evening(day: dt.date) -> dt.datetime:
+    return dt.datetime.combine(day, dt.time(23), dt.UTC)
+
+
+def flown(day: dt.date = SOLO, **more: Any) -> engine.Flight:
+    return engine.Flight(
+        **{
+            "id": f"f-{day}",
+            "date": day,
+            "aircraft": engine.Aircraft("N00XY", "C172", "airplane", "single-engine land"),
+            "route": (),
+            "times": {"total": parse_time("1 h"), "solo": parse_time("1 h")},
+            "recorded": evening(day),
+            **more,
+        }
+    )
+
+
+def stored(people: Cast, **parts: Any) -> None:
+    whose = engine.Student("Sam Example", people.sam.birth_date)
+    record.store(people.sam, engine.Record(whose, **parts), by=None, at=evening(ON))
+    people.sam.refresh_from_db()
+
+
+def audited(people: Cast, on: dt.date = ON, at: dt.datetime | None = None) -> findings.Done:
+    return findings.recompute(people.school, on, at=at or evening(on), by=people.ada, via="test")
+
+
+def kinds(done: findings.Done) -> list[str]:
+    return sorted(each.kind for each in done.standing)
+
+
+def test_a_finding_is_kept_once_and_found_again(people: Cast) -> None:
+    stored(people, flights=(flown(),))
+    first, again = audited(people), audited(people, at=evening(ON) + dt.timedelta(hours=1))
+    assert kinds(first) == kinds(again) == ["entry-incomplete", "solo-first"]
+    assert (first.new, again.new, again.returned, again.gone) == (2, 0, 0, 0)
+    assert Finding.objects.count() == 2
+    for each in Finding.objects.all():
+        assert (each.first_seen, each.last_seen) == (evening(ON), evening(ON) + dt.timedelta(hours=1))
+    assert AuditRun.objects.count() == 2
+
+
+def test_each_reading_of_a_record_is_logged(people: Cast) -> None:
+    audited(people)
+    assert (
+        AccessLog.objects.filter(student=people.sam, what="audit of the school", user=people.ada).count() == 1
+    )
+
+
+def test_one_that_is_mended_is_gone_and_stays_and_tells_when_it_comes_back(people: Cast) -> None:
+    stored(people, flights=(flown(),))
+    audited(people)
+    lacks = Finding.objects.get(kind="entry-incomplete")
+    findings.resolve(lacks, how="correction", note="Typed in.", by=people.ada, at=evening(ON), via="test")
+    stored(people, flights=(flown(route=audits.route("KGRB", "KGRB")),))
+    mended = audited(people, at=evening(ON) + dt.timedelta(hours=1))
+    lacks.refresh_from_db()
+    assert (mended.gone, lacks.gone_at) == (1, evening(ON) + dt.timedelta(hours=1))
+    stored(people, flights=(flown(),))
+    back = audited(people, at=evening(ON) + dt.timedelta(hours=2))
+    lacks.refresh_from_db()
+    assert (back.returned, lacks.gone_at) == (1, None)
+    assert lacks.returned_at == evening(ON) + dt.timedelta(hours=2)
+    shown = findings.listed(people.school, kind="entry-incomplete").get()
+    assert findings.state_of(shown) == "open"
+    again = {"how": "correction", "note": "Typed in.", "by": people.ada, "via": "test"}
+    findings.resolve(lacks, **again, at=evening(ON) + dt.timedelta(hours=3))
+    assert Resolution.objects.filter(finding=lacks).count() == 2
+    assert findings.state_of(findings.find(people.ada, lacks.ref)) == "resolved"
+
+
+def test_one_that_is_found_otherwise_is_open_again(people: Cast) -> None:
+    stored(people, flights=(flown(),))
+    audited(people)
+    solo = Finding.objects.get(kind="solo-first")
+    findings.resolve(solo, how="note", note="Told the school.", by=people.ada, at=evening(ON), via="test")
+    seen = engine.Document("d1", "english-proficiency", D(2026, 1, 1), recorded=evening(D(2026, 1, 1)))
+    stored(people, flights=(flown(),), documents=(seen,))
+    audited(people, at=evening(ON) + dt.timedelta(hours=1))
+    solo.refresh_from_db()
+    assert solo.changed_at == evening(ON) + dt.timedelta(hours=1)
+    assert findings.state_of(findings.find(people.ada, solo.ref)) == "open"
+
+
+def test_an_older_audit_that_ends_later_changes_nothing(people: Cast) -> None:
+    audited(people, at=evening(ON) + dt.timedelta(hours=1))
+    stored(people, flights=(flown(),))
+    audited(people)
+    assert not Finding.objects.exists()
+    assert AuditRun.objects.count() == 1
+
+
+def test_days_after_the_one_asked_about_are_not_told(people: Cast) -> None:
+    stored(people, flights=(flown(), flown(D(2026, 3, 9))))
+    assert {each.day for each in audited(people, D(2026, 3, 2)).standing} == {SOLO}
+
+
+def test_a_resolution_is_written_once(people: Cast) -> None:
+    made = findings.resolve(
+        audits.stands(people), how="nothing", note="It is over.", by=people.ada, at=audits.AT, via="test"
+    )
+    with pytest.raises(Exception, match="never changed or deleted"), transaction.atomic():
+        Resolution.objects.filter(pk=made.pk).update(note="Other words.")
+
+
+def test_a_draft_of_today_waits_and_one_of_yesterday_is_told(people: Cast) -> None:
+    draft = lessons.draft(people)
+    assert kinds(audited(people, SOLO)) == []
+    done = audited(people, SOLO + dt.timedelta(days=1), at=evening(D(2026, 3, 4)))
+    assert [(each.kind, each.body["entries"][0]["id"]) for each in done.standing] == [
+        ("lesson-unsigned", str(draft.pk))
+    ]
+
+
+def test_a_school_that_waits_a_week_is_told_after_it(people: Cast) -> None:
+    models.School.objects.filter(pk=people.school.pk).update(late_after_days=7)
+    people.school.refresh_from_db()
+    lessons.draft(people)
+    at = evening(D(2026, 3, 30))
+    assert kinds(audited(people, D(2026, 3, 9), at=at)) == []
+    assert kinds(audited(people, D(2026, 3, 10), at=at)) == ["lesson-unsigned"]
+
+
+def test_a_corrected_lesson_asks_for_one_acknowledgement(people: Cast) -> None:
+    lesson = lessons.signed(people)
+    done = audited(people)
+    told = [each for each in done.standing if each.kind == "lesson-unacknowledged"]
+    assert [each.body["entries"][0]["id"] for each in told] == [str(lesson.pk)]
+
+
+def test_what_was_sealed_and_changed_is_a_finding(people: Cast) -> None:
+    lesson = lessons.signed(people)
+    with lessons.unguarded():
+        models.Flight.objects.filter(entry_id__startswith=str(lesson.pk)).update(remarks="other words")
+    [told] = [each for each in audited(people).standing if each.kind == "record-altered"]
+    assert "is not what was signed" in told.body["says"]
+
+
+def test_a_passkeys_signature_of_a_resolution_is_over_what_was_done() -> None:
+    body = {"finding": "x", "digest": "d", "how": "note", "note": "n"}
+    about, digest = assertions._SIGNED["finding.resolved"](body)
+    assert (about, digest) == ("x", assertions.hash_of('{"digest":"d","how":"note","note":"n"}'))
+
+
+# The command
+
+
+def command(*given: str) -> tuple[int, str]:
+    out = io.StringIO()
+    try:
+        call_command("audit", "--school", "lakeside", *given, stdout=out)
+    except SystemExit as ended:
+        return int(ended.code or 0), out.getvalue()
+    return 0, out.getvalue()
+
+
+def test_a_clean_school_ends_with_0(people: Cast) -> None:
+    status, told = command()
+    assert (status, "Nothing is open." in told) == (0, True)
+
+
+def test_findings_end_with_1_until_they_are_dealt_with(people: Cast) -> None:
+    stored(people, flights=(flown(),))
+    status, told = command("--on", "2026-03-05")
+    assert status == 1
+    assert "SERIOUS Solo outside the days on which it was allowed: Sam Example" in told
+    assert "14 CFR 61.87(n)" in told
+    for each in Finding.objects.all():
+        findings.resolve(each, how="note", note="x", by=people.ada, at=timezone.now(), via="test")
+    assert command("--on", "2026-03-05")[0] == 0
+    assert "[resolved]" in command("--on", "2026-03-05", "--all")[1]
+
+
+def test_as_json(people: Cast) -> None:
+    stored(people, flights=(flown(),))
+    status, told = command("--json")
+    document = json.loads(told)
+    assert (status, document["students"], len(document["findings"])) == (1, 1, 2)
+    solo = next(each for each in document["findings"] if each["kind"] == "solo-first")
+    assert solo["known"] == {"now": False, "then": False}
+    assert solo["entries"] == [{"student": str(people.sam.ref), "id": "f-2026-03-02"}]
+
+
+def test_as_a_table_no_cell_is_a_formula(people: Cast) -> None:
+    stored(people, flights=(flown(id='=cmd|" /C calc"!A1'),))
+    models.Student.objects.filter(pk=people.sam.pk).update(name="+Sam")
+    status, told = command("--csv")
+    rows = list(csv.DictReader(io.StringIO(told)))
+    assert (status, len(rows)) == (1, 2)
+    assert {each["student"] for each in rows} == {"'+Sam"}
+    assert all(each["entries"].startswith("'=") for each in rows)
+
+
+@pytest.mark.parametrize(
+    ("cell", "shown"),
+    [
+        pytest.param("=1+1", "'=1+1", id="a formula"),
+        pytest.param("+1", "'+1", id="a plus"),
+        pytest.param("-1", "'-1", id="a minus"),
+        pytest.param("@SUM", "'@SUM", id="an at sign"),
+        pytest.param("\tx", "'\tx", id="a tab"),
+        pytest.param("\r=1", "'\r=1", id="a carriage return"),
+        pytest.param("  =1", "'  =1", id="spaces before it"),
+        pytest.param("＝1", "'＝1", id="a wide equals sign"),
+        pytest.param("a=1", "a=1", id="in the middle it is none"),
+        pytest.param("", "", id="an empty cell"),
+    ],
+)
+def test_a_cell_is_no_formula(cell: str, shown: str) -> None:
+    assert safe(cell) == shown
+
+
+def test_a_school_there_is_not_and_a_day_to_come(people: Cast) -> None:
+    with pytest.raises(CommandError, match="No school is called 'nowhere'"):
+        call_command("audit", "--school", "nowhere")
+    with pytest.raises(CommandError, match="still to come"):
+        call_command("audit", "--school", "lakeside", "--on", "2150-01-01")
+
+
+# An instructor's own record
+
+
+def endorsed(kind: str, given: dt.date, by: engine.Instructor = IDA, **more: Any) -> engine.Endorsement:
+    return engine.Endorsement(f"{kind}-{given}", kind, given, by, **more)
+
+
+def test_the_own_record_gives_results_and_first_attempts(people: Cast) -> None:
+    stored(
+        people,
+        endorsements=(
+            endorsed("solo-90-day", D(2025, 1, 10), aircraft_model="C172"),
+            endorsed("practical-test", D(2026, 1, 10)),
+            endorsed("practical-test", D(2026, 3, 10)),
+            endorsed("knowledge-test", D(2026, 1, 5)),
+        ),
+        tests=(
+            engine.Test("t1", "practical:private-airplane", D(2026, 1, 12), "fail"),
+            engine.Test("t2", "practical:private-airplane", D(2026, 3, 12), "pass"),
+        ),
+    )
+    role = models.Role.objects.get(pk=audits.idas_role(people))
+    kept = own_record.own_record(role, D(2026, 3, 31))
+    told = [(line.kind, line.result and (line.result.result, line.first_attempt)) for line in kept.lines]
+    assert told == [
+        ("practical-test", ("pass", False)),
+        ("practical-test", ("fail", True)),
+        ("knowledge-test", None),
+        ("solo-90-day", None),
+    ]
+    assert [line.missing for line in kept.lines] == [False, False, False, False]
+    assert (kept.practical.applicants, kept.practical.passed, kept.practical.enough) == (1, 0, False)
+    # 61.189(c): three years, of a test from its result where that is later.
+    assert [line.keep_until for line in kept.lines] == [
+        D(2029, 3, 12), D(2029, 1, 12), D(2029, 1, 5), D(2028, 1, 10),
+    ]  # fmt: skip
+    later = own_record.own_record(role, D(2026, 4, 1))
+    assert [line.missing for line in later.lines] == [False, False, True, False]
+
+
+@pytest.mark.parametrize(
+    ("passed", "failed", "enough"),
+    [
+        pytest.param(4, 1, True, id="four of five, just 80 %"),
+        pytest.param(4, 0, False, id="four applicants are too few"),
+        pytest.param(3, 2, False, id="three of five"),
+        pytest.param(5, 2, False, id="five of seven, 71 %"),
+    ],
+)
+def test_first_attempts_as_the_rule_counts_them(people: Cast, passed: int, failed: int, enough: bool) -> None:
+    for number in range(passed + failed):
+        student = factories.student(people.school)
+        result = "pass" if number < passed else "fail"
+        test = engine.Test("t", "practical:private-airplane", D(2026, 5, 2), result)
+        given = endorsed("practical-test", D(2026, 5, 1))
+        record.store(
+            student,
+            engine.Record(
+                engine.Student(student.name, student.birth_date), tests=(test,), endorsements=(given,)
+            ),
+            by=None,
+            at=evening(ON),
+        )
+    role = models.Role.objects.get(pk=audits.idas_role(people))
+    assert own_record.own_record(role, ON).practical.enough is enough
+    # Of the window of 24 calendar months the test has gone with the end of May 2028.
+    assert own_record.own_record(role, D(2028, 5, 31)).practical.applicants == passed + failed
+    assert own_record.own_record(role, D(2028, 6, 1)).practical.applicants == 0
