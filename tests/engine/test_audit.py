@@ -1,0 +1,403 @@
+"""An audit of one record: each rule on the day it turns, by what is known now and by what was known then."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+from types import MappingProxyType
+from typing import Any
+
+import pytest
+
+from syllabus import auditing, catalogue, rulebook
+from syllabus.engine import (
+    audit_endorsements,
+    audit_entries,
+    audit_record,
+    audit_solo,
+    evaluate,
+)
+from syllabus.engine import record as engine
+from syllabus.engine.audit import Audited, Found, TakenOff
+from syllabus.engine.geography import airports
+from syllabus.engine.units import HOUR, MINUTE
+from syllabus.engine.vocabulary import RULE_ITEMS
+
+D = dt.date
+ON = D(2026, 11, 20)
+IDA = engine.Instructor("Ida Example", "0000001CFI")
+TRAINED = D(2026, 3, 2)
+#: 14 CFR 61.87(n): the 90th day after the training, by our reading the last one.
+LAST = TRAINED + dt.timedelta(days=90)
+CRAFT = engine.Aircraft("N00XY", "C172", "airplane", "single-engine land")
+
+
+def after(day: dt.date) -> dt.datetime:
+    return dt.datetime.combine(day + dt.timedelta(days=1), dt.time(), dt.UTC)
+
+
+def evening(day: dt.date) -> dt.datetime:
+    return dt.datetime.combine(day, dt.time(20), dt.UTC)
+
+
+def route(*names: str) -> tuple[Any, ...]:
+    return tuple(airports().find(name) for name in names)
+
+
+def flight(day: dt.date, kind: str = "solo", **more: Any) -> engine.Flight:
+    times = {"total": HOUR, kind: HOUR, **more.pop("times", {})}
+    return engine.Flight(
+        **{
+            "id": f"{kind}-{day}",
+            "date": day,
+            "aircraft": CRAFT,
+            "route": route("KGRB", "KGRB"),
+            "times": MappingProxyType(times),
+            "instructor": IDA if kind == "dual" else None,
+            "remarks": "pattern work",
+            "recorded": evening(day),
+            **more,
+        }
+    )
+
+
+def endorsed(kind: str, day: dt.date = TRAINED, **more: Any) -> engine.Endorsement:
+    return engine.Endorsement(
+        **{"id": kind, "kind": kind, "given": day, "instructor": IDA, "recorded": evening(day), **more}
+    )
+
+
+def cleared(
+    *flights: engine.Flight, more: tuple[engine.Endorsement, ...] = (), **parts: Any
+) -> engine.Record:
+    """A record by which solo in the C172 holds from the day of the training through the 90th after it."""
+    long_ago = D(2026, 1, 5)
+    papers = [("english-proficiency", None), ("student-pilot-certificate", None), ("medical", "third")]
+    whole: dict[str, Any] = {
+        "student": engine.Student("Sam Example", D(2006, 5, 17)),
+        "documents": tuple(
+            engine.Document(kind, kind, long_ago, klass, recorded=evening(long_ago)) for kind, klass in papers
+        ),
+        "items": tuple(
+            engine.ItemGrade(name, name, TRAINED, "perform", None, IDA, "", evening(TRAINED))
+            for name in RULE_ITEMS
+            if not name.startswith("area.")
+        ),
+        "tests": (
+            engine.Test("t", "pre-solo-knowledge", TRAINED, "pass", None, "C172", recorded=evening(TRAINED)),
+        ),
+        "endorsements": (
+            endorsed("pre-solo-training", aircraft_model="C172"),
+            endorsed("solo-90-day", aircraft_model="C172", training_date=TRAINED),
+            *more,
+        ),
+        "flights": (flight(TRAINED, "dual"), *flights),
+    }
+    return engine.Record(**{**whole, **parts})
+
+
+def audited(record: engine.Record, *taken_off: TakenOff, on: dt.date = ON) -> Audited:
+    return Audited(record, on, after, taken_off)
+
+
+def found(record: engine.Record, *taken_off: TakenOff, on: dt.date = ON) -> list[Found]:
+    return list(
+        audit_record.findings(
+            audited(record, *taken_off, on=on),
+            rulebook.current(),
+            auditing.current(),
+            catalogue.current().kinds,
+        )
+    )
+
+
+def kinds(record: engine.Record, **more: Any) -> list[str]:
+    return [each.kind for each in found(record, **more)]
+
+
+@pytest.mark.parametrize(
+    ("day", "told"),
+    [
+        pytest.param(TRAINED, [], id="the day of the endorsement"),
+        pytest.param(LAST, [], id="the 90th day"),
+        pytest.param(LAST + dt.timedelta(days=1), ["solo-first"], id="the 91st day"),
+        pytest.param(TRAINED - dt.timedelta(days=1), ["solo-first"], id="the day before it was given"),
+    ],
+)
+def test_a_solo_flight_on_the_day_the_rule_turns(day: dt.date, told: list[str]) -> None:
+    assert kinds(cleared(flight(day))) == told
+
+
+def test_the_finding_cites_the_rule_and_answers_for_both_times() -> None:
+    [told] = found(cleared(flight(LAST + dt.timedelta(days=1))))
+    assert [each.requirement for each in told.unmet] == ["faa.first-solo.solo-endorsement"]
+    assert (told.severity, told.mend, told.now, told.then) == ("serious", "nothing", False, False)
+    assert told.citations == ("14 CFR 61.87(n)",)
+
+
+@pytest.mark.parametrize(
+    ("certificate", "told"),
+    [
+        pytest.param(("private", LAST + dt.timedelta(days=1)), [], id="a private pilot since that day"),
+        pytest.param(
+            ("private", LAST + dt.timedelta(days=2)), ["solo-first"], id="only from the next day on"
+        ),
+        pytest.param(("student", TRAINED), ["solo-first"], id="a student pilot's certificate"),
+    ],
+)
+def test_the_rules_for_student_pilots_end_with_a_higher_certificate(
+    certificate: tuple[str, dt.date], told: list[str]
+) -> None:
+    held = (engine.Certificate("c", certificate[0], certificate[1]),)
+    assert kinds(cleared(flight(LAST + dt.timedelta(days=1)), certificates=held)) == told
+
+
+@pytest.mark.parametrize(
+    ("recorded", "now", "then"),
+    [
+        pytest.param(
+            evening(TRAINED + dt.timedelta(days=2)), None, None, id="on record by the flight's evening"
+        ),
+        pytest.param(after(TRAINED + dt.timedelta(days=2)), None, None, id="at the very end of its day"),
+        pytest.param(
+            after(TRAINED + dt.timedelta(days=2)) + dt.timedelta(seconds=1), True, False, id="a second later"
+        ),
+    ],
+)
+def test_an_endorsement_that_came_on_record_after_the_flight(
+    recorded: dt.datetime, now: bool | None, then: bool | None
+) -> None:
+    record = cleared(flight(TRAINED + dt.timedelta(days=2)))
+    late = tuple(dataclasses.replace(each, recorded=recorded) for each in record.endorsements)
+    told = found(dataclasses.replace(record, endorsements=late))
+    assert [(each.now, each.then) for each in told] == ([] if now is None else [(now, then)])
+    assert all((each.severity, each.mend) == ("incomplete", "note") for each in told)
+
+
+def test_what_came_from_elsewhere_all_at_once_was_not_known_late() -> None:
+    """A record brought from another school: flight and endorsement came on record at one instant."""
+    record = cleared(flight(TRAINED + dt.timedelta(days=2)))
+    came = evening(D(2026, 10, 1))
+    parts = {
+        part: tuple(dataclasses.replace(each, recorded=came) for each in getattr(record, part))
+        for part in ("flights", "items", "documents", "tests", "endorsements")
+    }
+    assert kinds(dataclasses.replace(record, **parts)) == []
+
+
+def test_what_was_taken_off_the_record_was_known_then() -> None:
+    record = cleared(flight(TRAINED + dt.timedelta(days=2)))
+    kept, gone = record.endorsements[0], record.endorsements[1]
+    off = TakenOff("endorsements", gone, evening(TRAINED), evening(D(2026, 6, 1)))
+    [told] = found(dataclasses.replace(record, endorsements=(kept,)), off)
+    assert (told.now, told.then, told.severity, told.mend) == (False, True, "incomplete", "note")
+    before = TakenOff("endorsements", gone, evening(TRAINED), evening(TRAINED + dt.timedelta(days=1)))
+    [told] = found(dataclasses.replace(record, endorsements=(kept,)), before)
+    assert (told.now, told.then) == (False, False)
+
+
+def test_work_is_bounded_by_contexts_and_not_by_flights(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked = []
+
+    def counted(*given: Any, **more: Any) -> Any:
+        asked.append(given[2])
+        return evaluate.evaluate(*given, **more)
+
+    monkeypatch.setattr(audit_solo, "evaluate", counted)
+    days = [TRAINED + dt.timedelta(days=n) for n in range(1, 80)]
+    assert kinds(cleared(*(flight(day) for day in days))) == []
+    assert asked == ["faa.first-solo/all"]
+
+
+# Away from home
+
+AWAY = TRAINED + dt.timedelta(days=5)
+
+
+@pytest.mark.parametrize(
+    ("points", "more", "told"),
+    [
+        pytest.param(("KGRB", "KGRB"), (), [], id="it stayed"),
+        pytest.param(("KGRB", "KMTW", "KGRB"), (), ["solo-cross-country"], id="away without an endorsement"),
+        pytest.param(
+            ("KGRB", "KATW", "KGRB"),
+            (endorsed("solo-other-airport", airport=airports().find("KATW")),),
+            [],
+            id="to an airport within 25 NM with its endorsement",
+        ),
+        pytest.param(
+            ("KGRB", "KATW", "KGRB"),
+            (
+                endorsed(
+                    "solo-other-airport", airport=airports().find("KATW"), expires=AWAY - dt.timedelta(days=1)
+                ),
+            ),
+            ["solo-cross-country"],
+            id="the endorsement had ended the day before",
+        ),
+        pytest.param(
+            ("KGRB", "KMTW", "KGRB"),
+            (endorsed("solo-other-airport", airport=airports().find("KMTW")),),
+            ["solo-cross-country"],
+            id="more than 25 NM is more than nearby",
+        ),
+        pytest.param(
+            ("KGRB", "KMTW", "KGRB"),
+            (
+                endorsed("solo-cross-country-category-model", aircraft_model="C172", category="airplane"),
+                endorsed(
+                    "solo-cross-country-flight", AWAY, flight_date=AWAY, route=route("KGRB", "KMTW", "KGRB")
+                ),
+            ),
+            [],
+            id="with the endorsements for a cross-country",
+        ),
+        pytest.param(
+            ("KGRB", "KMTW", "KGRB"),
+            (
+                endorsed("solo-cross-country-category-model", aircraft_model="C172", category="airplane"),
+                endorsed(
+                    "solo-cross-country-flight", AWAY, flight_date=AWAY, route=route("KGRB", "KOSH", "KGRB")
+                ),
+            ),
+            ["solo-cross-country"],
+            id="endorsed for another route",
+        ),
+    ],
+)
+def test_a_flight_that_lands_elsewhere(points: tuple[str, ...], more: Any, told: list[str]) -> None:
+    record = cleared(flight(AWAY, route=route(*points)), more=more)
+    assert [
+        each.kind for each in audit_solo.findings(audited(record), rulebook.current(), auditing.current())
+    ] == told
+
+
+def test_a_trip_of_several_entries_is_told_once() -> None:
+    legs = [
+        flight(AWAY, id="out", trip="t", route=route("KGRB", "KMTW")),
+        flight(AWAY, id="back", trip="t", route=route("KMTW", "KGRB")),
+    ]
+    [told] = found(cleared(*legs))
+    assert (told.kind, set(told.entries)) == ("solo-cross-country", {"out", "back"})
+
+
+@pytest.mark.parametrize(
+    ("more", "told"),
+    [
+        pytest.param({"times": {"night": MINUTE}}, ["solo-night"], id="logged night"),
+        pytest.param({"times": {"night": 0}}, [], id="logged as none"),
+        pytest.param(
+            {"landings": (engine.Landings(airports().find("KGRB"), 1, 1, "night"),)},
+            ["solo-night"],
+            id="a landing at night",
+        ),
+        pytest.param({"purposes": ("class-b:chicago",)}, ["solo-class-b"], id="Class B by its own words"),
+        pytest.param(
+            {"route": route("KGRB", "KORD", "KGRB")},
+            ["solo-cross-country", "solo-class-b"],
+            id="an airport inside",
+        ),
+    ],
+)
+def test_at_night_and_in_class_b(more: dict[str, Any], told: list[str]) -> None:
+    assert kinds(cleared(flight(AWAY, **more))) == told
+
+
+def test_the_endorsement_for_the_night_and_the_area_is_enough() -> None:
+    more = (
+        endorsed("solo-night", aircraft_model="C172", airport=airports().find("KGRB"), training_date=TRAINED),
+        endorsed("solo-class-b", area="Chicago"),
+    )
+    flown = flight(AWAY, times={"night": MINUTE}, purposes=("class-b:chicago",))
+    assert kinds(cleared(flown, more=more)) == []
+
+
+# Endorsements
+
+
+@pytest.mark.parametrize(
+    ("changed", "told"),
+    [
+        pytest.param({}, [], id="trained on that day, in that model, by the signer"),
+        pytest.param(
+            {"training_date": TRAINED - dt.timedelta(days=1)}, ["endorsement-untrained"], id="another day"
+        ),
+        pytest.param({"aircraft_model": "PA28"}, ["endorsement-untrained"], id="another model"),
+        pytest.param(
+            {"instructor": engine.Instructor("Bo", "2")}, ["endorsement-untrained"], id="another instructor"
+        ),
+        pytest.param(
+            {"instructor": engine.Instructor("Ida E.", "0000001 cfi")},
+            [],
+            id="the same number, otherwise written",
+        ),
+    ],
+)
+def test_training_by_whoever_endorses(changed: dict[str, Any], told: list[str]) -> None:
+    given = endorsed("solo-90-day", aircraft_model="C172", training_date=TRAINED)
+    record = cleared(endorsements=(dataclasses.replace(given, **changed),))
+    assert kinds(record) == told
+
+
+@pytest.mark.parametrize(
+    ("on", "tests", "told"),
+    [
+        pytest.param(D(2026, 5, 31), (), [], id="the last day of the second month after it"),
+        pytest.param(D(2026, 6, 1), (), ["result-missing"], id="the day after that"),
+        pytest.param(D(2026, 6, 1), ((D(2026, 3, 2), "fail"),), [], id="a failed test is a result"),
+        pytest.param(
+            D(2026, 6, 1), ((D(2026, 3, 1), "pass"),), ["result-missing"], id="a test before it is none"
+        ),
+    ],
+)
+def test_a_result_that_nobody_noted(on: dt.date, tests: Any, told: list[str]) -> None:
+    taken = tuple(engine.Test(f"t{n}", "knowledge:private-airplane", *each) for n, each in enumerate(tests))
+    record = engine.Record(
+        engine.Student("Sam", D(2006, 5, 17)), tests=taken, endorsements=(endorsed("knowledge-test"),)
+    )
+    assert kinds(record, on=on) == told
+
+
+def test_a_recommendation_with_a_gap_names_it() -> None:
+    record = engine.Record(engine.Student("Sam", D(2015, 5, 17)), endorsements=(endorsed("knowledge-test"),))
+    [told] = found(record, on=TRAINED)
+    assert (told.kind, told.severity) == ("recommendation-gap", "serious")
+    assert [each.requirement for each in told.unmet] == ["faa.private-knowledge-test.age"]
+
+
+# Entries
+
+
+@pytest.mark.parametrize(
+    ("changed", "missing"),
+    [
+        pytest.param({"times": MappingProxyType({"solo": HOUR})}, "the total time", id="no total"),
+        pytest.param({"route": ()}, "the place of departure", id="no place"),
+        pytest.param({"aircraft": engine.Aircraft(None, "C172")}, "the identification", id="no registration"),
+        pytest.param({"aircraft": engine.Aircraft("N00XY")}, "the type", id="no model"),
+        pytest.param({"times": MappingProxyType({"total": HOUR})}, "whether it was solo", id="no kind"),
+        pytest.param(
+            {"times": MappingProxyType({"total": HOUR, "dual": HOUR})},
+            "the instructor who",
+            id="training by nobody",
+        ),
+    ],
+)
+def test_a_flight_that_leaves_something_out(changed: dict[str, Any], missing: str) -> None:
+    record = engine.Record(flights=(dataclasses.replace(flight(AWAY), **changed),))
+    [told] = audit_entries.findings(audited(record), auditing.current())
+    assert missing in told.says
+
+
+def test_training_that_nobody_described_is_told_once() -> None:
+    silent = [flight(AWAY + dt.timedelta(days=n), "dual", remarks="") for n in range(3)]
+    record = engine.Record(flights=tuple(silent))
+    [told] = audit_entries.findings(audited(record), auditing.current())
+    assert (len(told.entries), told.day) == (3, AWAY)
+    graded = tuple(engine.ItemGrade(each.id, "x", each.date, "perform", each.id) for each in silent)
+    described = engine.Record(flights=tuple(silent), items=graded)
+    assert list(audit_entries.findings(audited(described), auditing.current())) == []
+
+
+def test_kinds_of_tests_are_those_of_the_vocabulary() -> None:
+    assert set(audit_endorsements.FOR_TESTS) <= set(catalogue.current().kinds)
