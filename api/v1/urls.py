@@ -4,6 +4,7 @@ from django.urls import path
 
 from api.v1.audit import Audit, FindingResolve, Findings, InstructorRecord, Instructors
 from api.v1.auth import Login, Logout
+from api.v1.changes import StudentChanges
 from api.v1.courses import (
     CourseComparison,
     CourseDetail,
@@ -20,6 +21,14 @@ from api.v1.endorsements import (
     StudentEndorsements,
 )
 from api.v1.enrolments import EnrolmentEnd, EnrolmentMove, StudentEnrolments, StudentProgress
+from api.v1.handover import (
+    StudentErasure,
+    StudentHandOver,
+    StudentHoldRelease,
+    StudentHolds,
+    StudentRetention,
+    TakeOver,
+)
 from api.v1.ledger import LedgerCheckpoint, LedgerConsistency, LedgerKeys, LedgerProof
 from api.v1.lesson_records import (
     LessonRecordAcknowledge,
@@ -89,6 +98,17 @@ urlpatterns = [
     path("students/<uuid:ref>/guardians", Guardians.as_view(), name="student-guardians"),
     path("students/", Students.as_view(), name="students"),
     path("students/<uuid:ref>/", StudentDetail.as_view(), name="student"),
+    path("students/take-over", TakeOver.as_view(), name="take-over"),
+    path("students/<uuid:ref>/changes", StudentChanges.as_view(), name="student-changes"),
+    path("students/<uuid:ref>/erasure", StudentErasure.as_view(), name="student-erasure"),
+    path("students/<uuid:ref>/hand-over", StudentHandOver.as_view(), name="student-hand-over"),
+    path("students/<uuid:ref>/holds", StudentHolds.as_view(), name="student-holds"),
+    path(
+        "students/<uuid:ref>/holds/<int:hold>/release",
+        StudentHoldRelease.as_view(),
+        name="student-hold-release",
+    ),
+    path("students/<uuid:ref>/retention", StudentRetention.as_view(), name="student-retention"),
     path("students/<uuid:ref>/record", StudentRecord.as_view(), name="student-record"),
     path("students/<uuid:ref>/eligibility", StudentEligibility.as_view(), name="student-eligibility"),
     path(

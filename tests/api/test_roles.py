@@ -48,6 +48,7 @@ CREATE = [401, 403, 201, 200, 404, 404, 404, 404, 404, 404, 401]  # the administ
 SIGN = [401, 403, 422, 403, 404, 404, 404, 404, 404, 404, 401]
 REVOKE = [401, 403, 422, 422, 404, 404, 404, 404, 404, 404, 401]
 ADMINISTRATORS = [401, 403, 403, 200, 403, 403, 403, 403, 200, 403, 401]
+ADMINISTERED = [401, 403, 403, 422, 404, 404, 404, 404, 404, 404, 401]  # a reason is missing
 TOLD = [401, 200, 200, 404, 404, 404, 404, 404, 404, 404, 401]
 ANY_ID = "0b5a1f8e-3c7d-4f7c-9f51-3f1f5d0f9a01"
 OF_SCHOOL = [401, 200, 200, 200, 200, 200, 404, 404, 404, 404, 401]
@@ -74,6 +75,23 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
     ("milestones/<str:milestone>", "GET"): (None, OPEN),
     ("students/", "GET"): (None, ANY_USER),
     ("students/<uuid:ref>/", "GET"): (None, READ),
+    # The file is none: whoever gets as far as being told so administers the school.
+    ("students/take-over", "POST"): (
+        {"school": "lakeside", "file": "UEs="},
+        [401, 403, 403, 422, 403, 403, 403, 403, 403, 403, 401],
+    ),
+    ("students/<uuid:ref>/hand-over", "POST"): (None, READ),
+    ("students/<uuid:ref>/changes", "GET"): (None, READ),
+    ("students/<uuid:ref>/retention", "GET"): (
+        None,
+        [401, 403, 403, 200, 404, 404, 404, 404, 404, 404, 401],
+    ),
+    ("students/<uuid:ref>/holds", "POST"): (
+        {"reason": "a dispute"},
+        [401, 403, 403, 201, 404, 404, 404, 404, 404, 404, 401],
+    ),
+    ("students/<uuid:ref>/holds/<int:hold>/release", "POST"): ({}, ADMINISTERED),
+    ("students/<uuid:ref>/erasure", "POST"): ({}, ADMINISTERED),
     ("students/<uuid:ref>/record", "GET"): (None, READ),
     ("students/<uuid:ref>/record", "PUT"): (RECORD, WRITE),
     ("students/<uuid:ref>/eligibility", "GET"): (None, READ),
@@ -166,6 +184,7 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
 }
 #: What is asked besides the address, where something must be.
 QUERIES = {
+    "students/<uuid:ref>/changes": "?from=2026-03-01T12:00:00Z",
     "courses/<str:course>/versions/<int:number>/compare": "?with=1",
     "ledger/proof": "?index=0",
     "ledger/consistency": "?from=1",
@@ -227,7 +246,9 @@ def asked(client: APIClient, route: str, method: str, body: Any, people: Cast) -
     path = path.replace("<int:notice>", str(own.KEY)).replace("<int:minimum>", str(own.KEY))
     path = path.replace("<uuid:finding>", ANY_ID)
     path = path.replace("<int:instructor>", str(audits.idas_role(people)))
-    path = path.replace("<int:number>", "1") + (QUERIES.get(route, "") if method == "GET" else "")
+    path = path.replace("<int:hold>", "1").replace("<int:number>", "1") + (
+        QUERIES.get(route, "") if method == "GET" else ""
+    )
     headers = {"If-Match": "*"} if method == "PUT" else {}
     accept = {"docs/": "text/html", "schema/": "application/vnd.oai.openapi"}.get(route, "application/json")
     answer = client.generic(

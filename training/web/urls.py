@@ -2,12 +2,13 @@
 
 from django.urls import include, path
 
-from training.web import audit, reminders, student, views
+from training.web import audit, history, reminders, student, views
 
 urlpatterns = [
     path("", views.home, name="home"),
     path("", include("training.web.accounts.urls")),
     path("", include("training.web.instructor.urls")),
+    path("", include("training.web.school.urls")),
     path("milestones/", views.milestones, name="milestones"),
     path("students/", views.board, name="students"),
     path("students/<uuid:ref>/", views.student, name="student"),
@@ -16,6 +17,8 @@ urlpatterns = [
     path("students/<uuid:ref>/lessons/", student.lessons, name="lessons"),
     path("students/<uuid:ref>/lessons/<uuid:entry>/", student.lesson, name="lesson"),
     path("students/<uuid:ref>/lessons/<uuid:entry>/acknowledge/", student.acknowledge, name="acknowledge"),
+    path("students/<uuid:ref>/changes/", history.changes, name="changes"),
+    path("students/<uuid:ref>/hand-over/", history.hand_over, name="hand-over"),
     path("students/<uuid:ref>/record.json", student.download, name="record-document"),
     path("audit/", audit.listed, name="audit"),
     path("audit/run/", audit.run, name="audit-run"),

@@ -1,0 +1,148 @@
+"""Hand-overs, retention and what changed between two instants."""
+
+from __future__ import annotations
+
+from api.v1.schemas.shapes import (
+    DAY,
+    FLAG,
+    NAME,
+    STRING,
+    Schema,
+    full,
+    listed,
+    obj,
+    optional,
+    or_null,
+    ref,
+    word,
+)
+
+_AT: Schema = {"type": "string", "format": "date-time"}
+_WHOLE: Schema = {"type": "integer", "minimum": 0}
+_REF: Schema = {"type": "string", "format": "uuid"}
+_FILE: Schema = {"type": "string", "contentEncoding": "base64", "contentMediaType": "application/zip"}
+_COUNTS: Schema = {"type": "object", "additionalProperties": _WHOLE}
+_REASON: Schema = {"type": "string", "minLength": 1, "maxLength": 2000, "pattern": r"\S"}
+_MET: Schema = or_null(FLAG)
+
+
+def components() -> dict[str, Schema]:
+    return {**_hand_over(), **_retention(), **_changes()}
+
+
+def _hand_over() -> dict[str, Schema]:
+    return {
+        "HandOver": full({"name": STRING, "bytes": _WHOLE, "file": _FILE}),
+        "HandOverToTake": obj(
+            {
+                "school": {**NAME, "description": "The short name of the school that takes the record over."},
+                "file": _FILE,
+                "trust": {**listed(STRING, 20), "description": "Ids of the other school's keys."},
+            },
+            ["school", "file"],
+        ),
+        "TakenOver": full(
+            {
+                "student": _REF,
+                "created": FLAG,
+                "changed": FLAG,
+                "entries": {"type": "object", "additionalProperties": _COUNTS},
+                "origin": or_null(ref("Origin")),
+            },
+            description="`origin` is null where the same file was taken over before.",
+        ),
+        "Origin": full(
+            {
+                "school": STRING,
+                "ledger": STRING,
+                "student": STRING,
+                "key": STRING,
+                "signed_at": _AT,
+                "rulebook": STRING,
+                "sealed_entries": _WHOLE,
+            }
+        ),
+    }
+
+
+def _retention() -> dict[str, Schema]:
+    return {
+        "Hold": full(
+            {
+                "id": _WHOLE,
+                "reason": STRING,
+                "by": or_null(STRING),
+                "at": _AT,
+                "released_at": or_null(_AT),
+                "released_reason": STRING,
+            }
+        ),
+        "Reason": obj({"reason": _REASON}, ["reason"]),
+        "ErasureToDo": obj({"reason": _REASON, **optional({"really": FLAG})}, ["reason"]),
+        "KeptByLaw": full(
+            {
+                "rule": STRING,
+                "citation": STRING,
+                "says": STRING,
+                "years": _WHOLE,
+                "verified": STRING,
+                "note": STRING,
+                "counts_from": DAY,
+                "keep_until": DAY,
+            }
+        ),
+        "Retention": full(
+            {
+                "student": _REF,
+                "on": DAY,
+                "erased_at": or_null(_AT),
+                "may_be_erased": FLAG,
+                "may_be_erased_from": DAY,
+                "reasons_against": listed(STRING),
+                "rules": listed(ref("KeptByLaw")),
+                "holds": listed(ref("Hold")),
+                "would_erase": full({"rows": _COUNTS, "sealed_bodies": _WHOLE}),
+                "stays": STRING,
+            }
+        ),
+    }
+
+
+def _changes() -> dict[str, Schema]:
+    side = full({"at": _AT, "on": DAY, "rulebook": STRING})
+    turn: dict[str, Schema] = {
+        "milestone": STRING,
+        "title": STRING,
+        "was": _MET,
+        "now": _MET,
+        "because": word(["record", "time"], "What turned it: an entry, or the days that passed."),
+        "words": STRING,
+    }
+    more = ("requirement", "citation", "says", "have_before", "have_now", "need")
+    return {
+        "Changes": full(
+            {
+                "student": _REF,
+                "from": side,
+                "to": side,
+                "words": STRING,
+                "entries": listed(ref("EntryChange")),
+                "milestones": listed(ref("MilestoneTurn")),
+                "requirements": listed(ref("RequirementTurn")),
+                "caution": STRING,
+            }
+        ),
+        "EntryChange": full(
+            {
+                "part": STRING,
+                "id": STRING,
+                "change": word(["came", "corrected", "retired"]),
+                "day": DAY,
+                "was": or_null(STRING),
+                "why": STRING,
+                "words": STRING,
+            }
+        ),
+        "MilestoneTurn": full(turn),
+        "RequirementTurn": full({**turn, **dict.fromkeys(more, STRING)}),
+    }

@@ -1,0 +1,72 @@
+"""The page of what changed, and the whole record to take away: who gets them, and what they say."""
+
+from __future__ import annotations
+
+import pytest
+import time_machine
+from django.test import Client
+
+from tests.cast import Cast
+from tests.training import handing, lessons
+from tests.web.test_pages import text_of
+from training import models
+from training.ledger import handover as packages
+
+
+@pytest.fixture
+def trained(taught: Cast) -> Cast:
+    handing.trained(taught)
+    return taught
+
+
+def at(people: Cast, page: str) -> str:
+    return f"/students/{people.sam.ref}/{page}/"
+
+
+def signed_in(user: models.User) -> Client:
+    client = Client()
+    client.force_login(user)
+    return client
+
+
+def test_the_page_says_what_came_and_what_turned(trained: Cast) -> None:
+    with time_machine.travel(handing.AT, tick=False):
+        page = signed_in(trained.sams_account).get(
+            at(trained, "changes"), {"from": "2026-03-01", "to": "2026-03-10"}
+        )
+    assert page.status_code == 200
+    said = text_of(page)
+    assert "Between 2026-03-01 and 2026-03-10" in said
+    assert "Flight of 2026-03-02, 1.4 h in N00XY came on record." in said
+    assert "by what was put on record" in said
+
+
+@pytest.mark.parametrize(
+    ("asked", "says"),
+    [
+        pytest.param({"from": "2026-13-01"}, "cannot be read", id="no day"),
+        pytest.param({"from": "2026-03-10", "to": "2026-03-01"}, "lies after", id="the wrong way round"),
+        pytest.param({"from": "1960-01-01"}, "no version in force", id="before all law that is known here"),
+    ],
+)
+def test_days_that_cannot_be_are_told(trained: Cast, asked, says) -> None:
+    with time_machine.travel(handing.AT, tick=False):
+        page = signed_in(trained.ida).get(at(trained, "changes"), asked)
+    assert page.status_code == 422
+    assert says in text_of(page)
+
+
+@pytest.mark.parametrize("who", ["sams_account", "ida", "ada"])
+def test_who_may_read_the_record_takes_it_away_whole(trained: Cast, who: str) -> None:
+    with time_machine.travel(lessons.AT, tick=False):
+        answer = signed_in(getattr(trained, who)).post(at(trained, "hand-over"))
+    assert answer.status_code == 200
+    assert answer["Content-Type"] == "application/zip"
+    assert packages.check(answer.content).whole
+
+
+@pytest.mark.parametrize("who", ["olaf", "ottos_account"])
+def test_others_do_not_learn_that_there_is_a_record(trained: Cast, who: str) -> None:
+    client = signed_in(getattr(trained, who))
+    assert client.get(at(trained, "changes")).status_code == 404
+    assert client.post(at(trained, "hand-over")).status_code == 404
