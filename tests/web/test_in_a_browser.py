@@ -20,6 +20,8 @@ def test_the_pages_break_no_rule(watched: Watched, school: Cast, live_server: Li
         watched.is_well()
     sign_in(page, live_server.url)
     watched.is_well()
+    page.goto(f"{live_server.url}/students/")
+    watched.is_well()
     page.get_by_role("link", name="Sam Example").click()
     page.get_by_role("heading", name="Sam Example").wait_for()
     for fold in page.locator("main details:not([open]) > summary").all():

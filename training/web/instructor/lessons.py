@@ -75,7 +75,7 @@ def begin(request: HttpRequest, whose: Taught) -> HttpResponse:
         raise Http404("no id of a draft") from None
     lesson = str(request.POST.get("lesson", ""))[:200]
     own = request.POST.get("own") == "yes"
-    empty = {"items": []} if own else None
+    empty: dict[str, Any] | None = {"items": []} if own else None
     try:
         made = lesson_records.create(
             whose.student, id=key, lesson=lesson, content=empty, by=whose.user, at=whose.at, via="web"
