@@ -283,7 +283,7 @@ def too_full(given: Iterable[Training], most: int, within: int) -> Iterator[Tall
 
 def _crowded(group: list[Training], most: int, within: int) -> Iterator[list[Training]]:
     """The runs of a group in which some hours could hold too much at all."""
-    marked = set()
+    marked: set[int] = set()
     start, held = 0, 0
     for index, each in enumerate(group):
         held += each.most

@@ -77,8 +77,10 @@ class Told:
         """What is kept of it."""
         body = self.found.as_json()
         ref = str(self.student.ref) if self.student else None
-        places = self.places or tuple((ref, entry) for entry in self.found.entries)
-        return {**body, "entries": [{"student": whose, "id": entry} for whose, entry in places]}
+        entries: list[tuple[str | None, str]] = [*self.places] or [
+            (ref, entry) for entry in self.found.entries
+        ]
+        return {**body, "entries": [{"student": whose, "id": entry} for whose, entry in entries]}
 
     @property
     def digest(self) -> str:
@@ -130,11 +132,12 @@ class _School:
             crafts[same(model)].add((category or None, klass or None))
         retired: dict[int, set[dt.datetime]] = defaultdict(set)
         signed: dict[int, set[str]] = defaultdict(set)
-        for model in models.ENTRIES:
-            whose = model._default_manager.filter(school=school)
+        for table in models.ENTRIES:
+            whose = table._default_manager.filter(school=school)
             gone = whose.filter(retired_at__isnull=False).values_list("student_id", "retired_at")
             for student, instant in gone.distinct():
-                retired[student].add(instant)
+                if instant is not None:
+                    retired[student].add(instant)
             here = whose.filter(sealed=True, retired_at__isnull=True).values_list("student_id", "entry_id")
             for student, entry in here:
                 signed[student].add(entry)

@@ -391,4 +391,4 @@ def resolution_json(made: Resolution) -> dict[str, Any]:
 
 
 def _instant(at: dt.datetime | None) -> str | None:
-    return at and at.astimezone(dt.UTC).isoformat().replace("+00:00", "Z")
+    return None if at is None else at.astimezone(dt.UTC).isoformat().replace("+00:00", "Z")
