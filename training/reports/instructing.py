@@ -8,10 +8,11 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 import zoneinfo
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from syllabus import instructing
 from syllabus.engine import record as engine
@@ -77,29 +78,60 @@ def given(
     theirs = Q(instructor_user_id=role.user_id)
     if role.certificate:
         theirs |= Q(instructor_certificate=role.certificate)
-    rows = Flight.objects.filter(
+    rows = _training(role.school_id, theirs, since, until)
+    if corrects is not None:
+        rows = rows.exclude(entry_id__startswith=f"{corrects}/")
+    zone = zoneinfo.ZoneInfo(role.school.time_zone)
+    for row in rows.values_list(*_ROW):
+        yield _read(row, zone)
+
+
+_ROW = ("pk", "date", "dual", "total", "off_at", "on_at")
+_GIVEN = ("instructor_user_id", "instructor_certificate", *_ROW)
+
+
+def _training(school: int, theirs: Q, since: dt.date, until: dt.date) -> QuerySet[Flight]:
+    """What may be flight training on flights of these days, of whoever ``theirs`` names."""
+    return Flight.objects.filter(
         theirs,
         Q(dual__isnull=True) | Q(dual__gt=dt.timedelta()),
         Q(solo__isnull=True) | Q(solo=dt.timedelta()),
-        school_id=role.school_id,
+        school_id=school,
         retired_at__isnull=True,
         aircraft_device__isnull=True,
         date__range=(since, until),
     )
-    if corrects is not None:
-        rows = rows.exclude(entry_id__startswith=f"{corrects}/")
-    zone = zoneinfo.ZoneInfo(role.school.time_zone)
-    for pk, day, dual, total, off, on in rows.values_list("pk", "date", "dual", "total", "off_at", "on_at"):
-        most = total if dual is None else dual
-        yield training(
-            str(pk),
-            day,
-            zone,
-            0 if dual is None else dual // _MICROSECOND,
-            None if most is None else most // _MICROSECOND,
-            off,
-            on,
-        )
+
+
+def _read(row: tuple[Any, ...], zone: dt.tzinfo) -> Training:
+    pk, day, dual, total, off, on = row
+    most = total if dual is None else dual
+    least = 0 if dual is None else dual // _MICROSECOND
+    return training(str(pk), day, zone, least, None if most is None else most // _MICROSECOND, off, on)
+
+
+def fullest_of(school: School, roles: Iterable[Role], since: dt.date, until: dt.date) -> dict[int, Hours]:
+    """The fullest hours of instructors of a school among the flights of these days, by the user's key.
+
+    The rule of the last day answers; who gave nothing is not there. One query, however many instructors.
+    """
+    asked = rule(instructing.HOURS_IN_24, until)
+    if asked.most is None or asked.within is None:
+        return {}
+    held = [(each.user_id, each.certificate) for each in roles]
+    by_number = {certificate: user for user, certificate in held if certificate}
+    theirs = Q(instructor_user_id__in=[user for user, _ in held]) | Q(instructor_certificate__in=by_number)
+    mine: dict[int, list[Training]] = {user: [] for user, _ in held}
+    zone = zoneinfo.ZoneInfo(school.time_zone)
+    rows = _training(school.pk, theirs, since, until)
+    for user, certificate, row in ((row[0], row[1], row[2:]) for row in rows.values_list(*_GIVEN)):
+        for whose in {user, by_number.get(certificate or "")} & mine.keys():
+            mine[whose].append(_read(row, zone))
+    found = {}
+    for whose, given_ in mine.items():
+        if (tally := fullest(given_, asked.within)) is not None:
+            found[whose] = Hours(asked, tally, tally.exceeds(asked.most))
+    return found
 
 
 def too_full(school: School, since: dt.date, until: dt.date) -> Iterator[tuple[Role, Hours]]:

@@ -1,0 +1,217 @@
+"""The courses: read and printed, drafted from a file, compared, published."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from allauth.core import ratelimit
+from django.contrib import messages
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from syllabus import courses as files
+from syllabus.engine import course_changes
+from syllabus.engine.course import CourseError, Outline
+from syllabus.engine.errors import Fault
+from syllabus.engine.units import format_time
+from syllabus.models import CourseVersion
+from training.services import courses
+from training.services.courses import Address
+from training.services.records import NotAllowed
+from training.web.school.opening import Opened, administered
+from training.web.shown import day
+
+_KINDS = {
+    "dual": "dual",
+    "solo": "solo",
+    "cross_country": "cross-country",
+    "night": "night",
+    "instrument": "instrument",
+    "preparation": "preparation",
+    "ground": "ground",
+}
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@administered
+def listed(opened: Opened) -> HttpResponse:
+    """GET: every course with its versions. POST: a file becomes the draft of the next version."""
+    if opened.request.method == "POST":
+        return _draft(opened)
+    return _list(opened, ())
+
+
+def _list(opened: Opened, faults: Any, status: int = 200) -> HttpResponse:
+    own = opened.school.course_ref
+    shown = [
+        {
+            "address": str(address),
+            "title": versions[-1].title,
+            "own": address.school == own,
+            "versions": [
+                {"row": each, "published": day(each.published_at and opened.school.day(each.published_at))}
+                for each in reversed(versions)
+            ],
+        }
+        for address, versions in courses.listed(opened.user)
+        if address.school in (None, own)
+    ]
+    return opened.page("courses", "courses", courses=shown, faults=faults, status=status)
+
+
+def _draft(opened: Opened) -> HttpResponse:
+    sent = opened.request.FILES.get("file")
+    if sent is None:
+        return _list(opened, [Fault("", "Choose the course's file first.")], 422)
+    name = (sent.name or "course.yaml").replace("\x00", "")[-100:]
+    if sent.size is None or sent.size > courses.MOST_BYTES:
+        most = courses.MOST_BYTES // 1024
+        return _list(opened, [Fault(name, f"is larger than {most} KB, and no course is")], 422)
+    try:
+        stands = files.read_bytes(sent.read(), name)
+        # The newest version stands on this page beside the form; a file takes the place of its draft.
+        saved = courses.put(
+            opened.user, Address(stands.code, opened.school.course_ref), stands, fits=lambda newest: True
+        )
+    except CourseError as problem:
+        return _list(opened, problem.faults, 422)
+    except (courses.NotThere, NotAllowed) as refused:
+        return _list(opened, [Fault(name, str(refused))], 422)
+    version = saved.version
+    said = (
+        "The file says what the newest version says; nothing was changed."
+        if not saved.changed
+        else f"Kept as the draft of version {version.number}. Read it, compare it, then publish it."
+    )
+    messages.success(opened.request, said)
+    return redirect("school-course", opened.school.slug, Address.of(version.course), version.number)
+
+
+@require_safe
+@administered
+def course(opened: Opened, course: str, number: int) -> HttpResponse:
+    """A version in full; with ``with`` what differs from another version to it."""
+    found = _version(opened, course, number)
+    return _read(opened, found)
+
+
+def _version(opened: Opened, course: str, number: int) -> CourseVersion:
+    address = Address.read(course)
+    if address.school not in (None, opened.school.course_ref):
+        raise Http404("no course of that name at this school")
+    try:
+        return courses.version(opened.user, address, number)
+    except courses.NotThere:
+        raise Http404("no course of that name and version at this school") from None
+
+
+def _read(opened: Opened, found: CourseVersion, fault: str = "", status: int = 200) -> HttpResponse:
+    address = Address.of(found.course)
+    stands = courses.outline(found)
+    others = [
+        each
+        for known, versions in courses.listed(opened.user)
+        if known == address
+        for each in versions
+        if each.number != found.number
+    ]
+    told: dict[str, Any] = {}
+    asked = str(opened.request.GET.get("with", ""))
+    if asked:
+        other = next((each for each in others if str(each.number) == asked), None)
+        if other is None:
+            raise Http404("no other version of that number")
+        told = {
+            "other": other,
+            "changes": course_changes.compare(courses.outline(other), stands),
+        }
+    return opened.page(
+        "course",
+        "courses",
+        status=status,
+        version=found,
+        address=str(address),
+        own=address.school == opened.school.course_ref,
+        published=day(found.published_at and opened.school.day(found.published_at)),
+        others=others,
+        outline=_shown(stands),
+        fault=fault,
+        **told,
+    )
+
+
+def _shown(stands: Outline) -> dict[str, Any]:
+    """The outline in order, times in words, each item where its lesson plans it."""
+    return {
+        "says": stands.says,
+        "flight": format_time(stands.planned("total")),
+        "ground": format_time(stands.ground_time),
+        "minimums": stands.minimums,
+        "stages": [
+            {
+                "row": stage,
+                "lessons": [
+                    {
+                        "row": lesson,
+                        "times": ", ".join(
+                            f"{_KINDS[kind]} {format_time(time)}"
+                            for kind, time in lesson.times.items()
+                            if time
+                        ),
+                        "items": [
+                            {"code": code, "title": stands.by_code[code].title, "grade": grade}
+                            for code, grade in lesson.items.items()
+                        ],
+                    }
+                    for lesson in stage.lessons
+                ],
+            }
+            for stage in stands.stages
+        ],
+        "items": [
+            {
+                "row": item,
+                "standard": [
+                    {"name": each.name, "says": each.says, "source": each.source, "verified": each.verified}
+                    for each in item.standard
+                ],
+                "first": ", ".join(item.prerequisites),
+                "proves": ", ".join(item.proves),
+            }
+            for item in stands.items
+        ],
+    }
+
+
+@require_POST
+@administered
+def publish(opened: Opened, course: str, number: int) -> HttpResponse:
+    """Freeze a draft for good: confirmed by the password once more, and as it was read."""
+    found = _version(opened, course, number)
+    if not ratelimit.consume(opened.request, action="reauthenticate", user=opened.user):
+        return _read(
+            opened, found, "Too many tries. Nothing was published. Wait a minute, then try again.", 429
+        )
+    if not opened.user.check_password(str(opened.request.POST.get("password", ""))):
+        return _read(
+            opened, found, "This is not your password. Nothing was published. Type your own once more.", 422
+        )
+    try:
+        made = courses.publish(
+            opened.user,
+            Address.of(found.course),
+            number,
+            content_hash=str(opened.request.POST.get("content_hash", "")),
+            at=opened.at,
+        )
+    except courses.NotThere:
+        raise Http404("no course of that name and version at this school") from None
+    except NotAllowed as refused:
+        return _read(opened, found, str(refused), 403)
+    except courses.NotRead as changed:
+        return _read(opened, found, str(changed), 409)
+    messages.success(
+        opened.request, f"Version {made.number} is published, and stays as it is. New enrolments take it."
+    )
+    return redirect("school-course", opened.school.slug, course, number)

@@ -1,0 +1,204 @@
+"""Flights out of a file, in three steps: the file, its columns with a dry run, and all of them at once.
+
+Between the steps the table travels in the form itself, signed and bound to the student and the user: nothing
+of it is kept here before it is put on record, and nothing else can be put in its place.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Mapping
+from typing import Any
+
+from django.contrib import messages
+from django.core import signing
+from django.http import HttpResponse
+from django.shortcuts import redirect
+from django.views.decorators.http import require_http_methods, require_POST
+
+from syllabus.engine.units import format_time
+from training.models import Student
+from training.services import access, flight_files, flight_import
+from training.services.flight_files import FlightFileError, Table
+from training.services.flight_import import CLOCKS, CRAFTS, DATES, TARGETS, UNITS, Asked, ImportRefused, Plan
+from training.web.school import opening
+from training.web.school.opening import Opened, administered
+from training.web.shown import day
+
+#: Seconds for which a table that was sent may be worked on.
+KEPT = 4 * 3600
+#: As many of each are shown; all are counted.
+MOST_SHOWN = 500
+MOST_ROWS_SHOWN = 25
+_UNKNOWN = "An airplane that is not the school's, where the file does not say what it is"
+_SALT = "training.flight-import"
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@administered
+def upload(opened: Opened, ref: uuid.UUID) -> HttpResponse:
+    """GET: choose a file. POST: its columns, as far as their headings say them."""
+    student = opened.student(ref, "flights to import")
+    if opened.request.method != "POST":
+        return _upload(opened, student)
+    sent = opened.request.FILES.get("file")
+    if sent is None:
+        return _upload(opened, student, ["Choose a file first."])
+    if sent.size is None or sent.size > flight_files.MOST_BYTES:
+        return _upload(
+            opened,
+            student,
+            [f"The file is larger than {flight_files.MOST_BYTES // 1024 // 1024} MB; cut it into several."],
+        )
+    try:
+        table = flight_files.read(sent.name or "", sent.read())
+    except FlightFileError as problem:
+        return _upload(opened, student, [str(each) for each in problem.faults[:MOST_SHOWN]])
+    columns = flight_import.suggest(table)
+    asked = Asked(columns, dates=flight_import.suggest_dates(table, columns))
+    return _columns(opened, student, table, asked, None)
+
+
+def _upload(opened: Opened, student: Student, faults: list[str] | None = None) -> HttpResponse:
+    return opened.page(
+        "import",
+        "students",
+        status=422 if faults else 200,
+        student=student,
+        faults=faults,
+        most_rows=flight_files.MOST_ROWS,
+        most_mb=flight_files.MOST_BYTES // 1024 // 1024,
+    )
+
+
+@require_POST
+@administered
+def columns(opened: Opened, ref: uuid.UUID) -> HttpResponse:
+    """The dry run for these columns; or, where the plan that was read is sent along, the import."""
+    post = opened.request.POST
+    student = opened.student(ref, "flights to import", access.WRITE if "plan" in post else access.READ)
+    try:
+        plain = signing.loads(str(post.get("table", "")), salt=_salt(opened, student), max_age=KEPT)
+    except signing.SignatureExpired:
+        return _upload(
+            opened, student, ["The file was sent too long ago. Send it once more; nothing was imported."]
+        )
+    except signing.BadSignature:
+        return _upload(
+            opened, student, ["The file did not come back whole. Send it once more; nothing was imported."]
+        )
+    table = Table.from_plain(plain)
+    asked = _asked(post, table)
+    if "plan" not in post:
+        return _columns(opened, student, table, asked, flight_import.dry_run(table, asked, student))
+    try:
+        change = flight_import.carry_out(
+            table, asked, student, digest=str(post["plan"]), by=opened.user, at=opened.at, via="web"
+        )
+    except ImportRefused as problem:
+        plan = flight_import.dry_run(table, asked, student)
+        if not plan.faults:
+            plan.cautions = [*problem.faults, *plan.cautions]
+        return _columns(opened, student, table, asked, plan, 409)
+    if change is None:
+        messages.success(opened.request, "All of these flights are on record already; nothing was changed.")
+    else:
+        counts = change.counts["flights"]
+        messages.success(
+            opened.request,
+            f"{counts['added']} flights are new on record, {counts['changed']} were put in the place of their"
+            " own. Read them below.",
+        )
+    return redirect("school-record", opened.school.slug, ref)
+
+
+def _salt(opened: Opened, student: Student) -> str:
+    return f"{_SALT}:{opened.user.pk}:{student.ref}"
+
+
+def _asked(post: Any, table: Table) -> Asked:
+    chosen = {}
+    for key, _, _ in TARGETS:
+        text = str(post.get(f"column-{key}", ""))
+        if text.isdecimal() and len(text) < 4 and int(text) < len(table.header):
+            chosen[key] = int(text)
+
+    def one_of(key: str, known: Any, default: str) -> str:
+        return str(post[key]) if post.get(key) in known else default
+
+    return Asked(
+        chosen,
+        dates=one_of("dates", DATES, "iso"),
+        clock=one_of("clock", CLOCKS, "local"),
+        unit=one_of("unit", UNITS, "h"),
+        craft=one_of("craft", CRAFTS, ""),
+    )
+
+
+def _columns(
+    opened: Opened, student: Student, table: Table, asked: Asked, plan: Plan | None, status: int = 200
+) -> HttpResponse:
+    of_mapping = {key for key, _, _ in TARGETS}
+    by_target = opening.by_field(each for each in plan.faults if each.place in of_mapping) if plan else {}
+    row_faults = [each for each in plan.faults if each.place not in of_mapping] if plan else []
+    told: dict[str, Any] = {}
+    if plan is not None:
+        new = [("new", number, flight) for number, flight in plan.added]
+        new += [("takes its own's place", number, flight) for number, flight in plan.changed]
+        told = {
+            "plan": plan,
+            "digest": plan.digest,
+            "faults": row_faults[:MOST_SHOWN],
+            "more_faults": max(0, len(row_faults) - MOST_SHOWN),
+            "fault_count": len(plan.faults),
+            "cautions": plan.cautions[:MOST_SHOWN],
+            "more_cautions": max(0, len(plan.cautions) - MOST_SHOWN),
+            "flights": [
+                {
+                    "what": what,
+                    "number": number,
+                    "day": day(flight.date),
+                    "craft": flight.aircraft.registration or flight.aircraft.model or "no airplane named",
+                    "route": " – ".join(each.key for each in flight.route),
+                    "total": format_time(flight.times["total"]) if "total" in flight.times else "no total",
+                }
+                for what, number, flight in sorted(new, key=lambda each: each[1])[:MOST_ROWS_SHOWN]
+            ],
+            "more_flights": max(0, len(new) - MOST_ROWS_SHOWN),
+            "total": format_time(sum(flight.times.get("total", 0) for _, _, flight in new)),
+        }
+    return opened.page(
+        "import_columns",
+        "students",
+        status=422 if plan and plan.faults and status == 200 else status,
+        student=student,
+        table=table,
+        token=signing.dumps(table.as_plain(), salt=_salt(opened, student), compress=True),
+        choices=[(index, table.column(index), _sample(table, index)) for index in range(len(table.header))],
+        targets=[
+            {"key": key, "label": label, "chosen": asked.columns.get(key), "fault": by_target.get(key)}
+            for key, label, _ in TARGETS
+        ],
+        asked=asked,
+        options=[
+            _option(
+                "dates", "Days are written", asked.dates, {key: said for key, (_, said) in DATES.items()}
+            ),
+            _option("clock", "Off and on are read from", asked.clock, CLOCKS),
+            _option("unit", "Bare numbers of time are", asked.unit, UNITS),
+            _option("craft", _UNKNOWN, asked.craft, {key: said for key, (_, said) in CRAFTS.items()}),
+        ],
+        unused=[
+            table.column(index) for index in range(len(table.header)) if index not in asked.columns.values()
+        ],
+        **told,
+    )
+
+
+def _option(key: str, label: str, chosen: str, values: Mapping[str, str]) -> dict[str, Any]:
+    return {"key": key, "label": label, "chosen": chosen, "values": list(values.items())}
+
+
+def _sample(table: Table, index: int) -> str:
+    found = next((cells[index].strip() for _, cells in table.rows[:50] if cells[index].strip()), "")
+    return found if len(found) <= 24 else f"{found[:23]}…"

@@ -1,0 +1,103 @@
+"""Whose pages these are: an administrator of the school in the address; nobody else knows of them."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from functools import wraps
+from typing import Any
+
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from syllabus.engine import reading
+from syllabus.engine.errors import Fault
+from syllabus.engine.reading import Faults
+from syllabus.engine.report import CAUTION
+from training.models import School, Student, User
+from training.services import access, people
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A school with whoever administers it, and the clock of the request."""
+
+    request: HttpRequest
+    school: School
+    user: User
+    at: dt.datetime
+
+    @property
+    def today(self) -> dt.date:
+        return self.school.day(self.at)
+
+    def page(self, name: str, here: str, *, status: int = 200, **told: Any) -> HttpResponse:
+        """``training/school/<name>.html``; ``here`` is the part of the school's pages it belongs to."""
+        known = {"school": self.school, "here": here, "caution": CAUTION, **told}
+        return render(self.request, f"training/school/{name}.html", known, status=status)
+
+    def student(self, ref: uuid.UUID, what: str, action: str = access.READ) -> Student:
+        """One of the school's students; the access is noted. Raises: Http404."""
+        found = Student.objects.filter(school=self.school, ref=ref).first()
+        if found is None:
+            raise Http404("no student of that reference at this school")
+        found.school = self.school
+        access.log(self.user, found, action, what, via="web", at=self.at)
+        return found
+
+
+View = Callable[..., HttpResponse]
+
+
+def administered(view: View) -> View:
+    """Give the view the school of the address, for one who administers it; else 404."""
+
+    @never_cache
+    @login_required
+    @wraps(view)
+    def opened(request: HttpRequest, school: str, **more: Any) -> HttpResponse:
+        found = people.administered(request.user).filter(slug=school).first()
+        if found is None:
+            raise Http404("no school of that name that you administer")
+        assert isinstance(request.user, User)
+        return view(Opened(request, found, request.user, timezone.now()), **more)
+
+    return opened
+
+
+@require_safe
+@never_cache
+@login_required
+def schools(request: HttpRequest) -> HttpResponse:
+    """On to the school that one administers; a choice where there are several."""
+    found = list(people.administered(request.user).order_by("name"))
+    if not found:
+        raise Http404("no school that you administer")
+    if len(found) == 1:
+        return redirect("school", found[0].slug)
+    return render(request, "training/school/schools.html", {"schools": found, "caution": CAUTION})
+
+
+def day(faults: Faults, key: str, text: str, *, needed: bool = False) -> dt.date | None:
+    """A day as it was typed; blank is none, and a fault where one is needed."""
+    if not text.strip():
+        if needed:
+            faults.add(key, "is blank; give a day, such as 2026-03-02")
+        return None
+    found: dt.date | None = reading.day(faults, text.strip(), key)
+    return found
+
+
+def by_field(faults: Iterable[Fault]) -> dict[str, str]:
+    """What is said at each field of a form; a place below a field is said at the field."""
+    found: dict[str, str] = {}
+    for each in faults:
+        key = each.place.replace("[", ".").partition(".")[0]
+        found[key] = f"{found[key]}; {each.message}" if key in found else each.message
+    return found

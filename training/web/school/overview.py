@@ -1,0 +1,102 @@
+"""The school at a glance."""
+
+from __future__ import annotations
+
+from django.http import HttpResponse
+from django.views.decorators.http import require_safe
+
+from syllabus.engine.units import format_time
+from training.reports.instructing import Hours
+from training.services import glance
+from training.web.school.opening import Opened, administered
+from training.web.shown import State, day
+
+#: Days after which a lesson without a signature is pointed out. No regulation has such a number.
+OLD = (3, 8)
+
+
+@require_safe
+@administered
+def overview(opened: Opened) -> HttpResponse:
+    """Students by stage and milestone, what lapses, what is unsigned, instructors, the newest checkpoint."""
+    found = glance.of(opened.school, by=opened.user, at=opened.at)
+    ages = [days for _, days in found.drafts]
+    most = max((each.students for each in found.stages), default=0)
+    return opened.page(
+        "overview",
+        "overview",
+        glance=found,
+        today=day(found.on),
+        oldest=day(found.oldest) if found.oldest and found.oldest != found.on else "",
+        stages=[
+            {"row": each, "share": round(100 * each.students / most) if most else 0} for each in found.stages
+        ],
+        milestones=found.milestones,
+        ahead=glance.AHEAD,
+        back=glance.BACK,
+        lapses=[
+            {"row": each, "day": day(each.last_day), "left": _left((each.last_day - found.on).days)}
+            for each in found.lapses[: glance.MOST_NAMED]
+        ],
+        more_lapses=max(0, len(found.lapses) - glance.MOST_NAMED),
+        ages=[
+            {"words": "up to three days", "number": sum(each <= OLD[0] for each in ages)},
+            {"words": "four days to a week", "number": sum(OLD[0] < each < OLD[1] for each in ages)},
+            {"words": "longer than a week", "number": sum(each >= OLD[1] for each in ages)},
+        ],
+        drafts=[
+            {
+                "row": each,
+                "days": days,
+                "begun": day(opened.school.day(each.created_at)),
+                "old": days >= OLD[1],
+            }
+            for each, days in found.drafts[: glance.MOST_NAMED]
+        ],
+        more_drafts=max(0, len(found.drafts) - glance.MOST_NAMED),
+        instructors=[
+            {
+                "role": each.role,
+                "hours": _hours(each.hours),
+                "state": _exceeded(each.hours),
+                "ratings": each.ratings,
+                "recent": day(each.role.recent_experience_until),
+                "recent_state": _recent(each.days_left),
+            }
+            for each in found.instructors
+        ],
+        checkpoint=found.checkpoint,
+        sealed_at=found.checkpoint.at[:16].replace("T", " ") if found.checkpoint else "",
+    )
+
+
+def _left(days: int) -> str:
+    return {0: "today is the last day", 1: "tomorrow is the last day"}.get(days, f"{days} days left")
+
+
+def _hours(hours: Hours | None) -> str:
+    if hours is None:
+        return "none given"
+    sure, possible = hours.tally.sure.amount, hours.tally.possible.amount
+    most = format_time(hours.rule.most or 0)
+    if sure == possible:
+        return f"{format_time(sure)} of {most}"
+    return f"{format_time(sure)} to {format_time(possible)} of {most}"
+
+
+def _exceeded(hours: Hours | None) -> State:
+    if hours is None or hours.exceeded is False:
+        return State("yes", "✓", "within the limit")
+    if hours.exceeded:
+        return State("no", "✗", f"over the limit ({hours.rule.cite.section})")
+    return State("open", "?", "not known, off and on are missing")
+
+
+def _recent(days: int | None) -> State:
+    if days is None:
+        return State("open", "?", "not recorded")
+    if days < 0:
+        return State("no", "✗", "ended")
+    return State(
+        "open" if days <= glance.AHEAD else "yes", "◷" if days <= glance.AHEAD else "✓", "stands until"
+    )

@@ -1,0 +1,220 @@
+"""A student's whole record, as of a day and as known at the end of a day."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+import zoneinfo
+from typing import Any
+from urllib.parse import urlencode
+
+from django.core.paginator import Paginator
+from django.http import HttpResponse
+from django.views.decorators.http import require_safe
+
+from syllabus.engine import record as engine
+from syllabus.engine.errors import NotInForce
+from syllabus.engine.geography import Place
+from syllabus.engine.reading import Faults
+from syllabus.engine.units import format_time
+from training import reports
+from training.services import record_entries
+from training.services.record_entries import Shown
+from training.web.school import opening
+from training.web.school.opening import Opened, administered
+from training.web.shown import MilestoneShown, day
+
+AT_ONCE = 200
+MILESTONES = "milestones"
+LEAVES = (
+    ("flights", "Flights"),
+    ("ground", "Ground lessons"),
+    ("grades", "Grades"),
+    ("papers", "Papers and tests"),
+    ("endorsements", "Endorsements"),
+    (MILESTONES, "Milestones"),
+)
+_TIMES = {
+    "total": "total",
+    "dual": "dual",
+    "solo": "solo",
+    "pic": "pilot in command",
+    "cross_country": "cross-country",
+    "night": "night",
+    "actual_instrument": "actual instrument",
+    "simulated_instrument": "simulated instrument",
+}
+
+
+@require_safe
+@administered
+def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
+    """One leaf of the record: its entries with origin and seal, or what they mean for the milestones."""
+    asked = opened.request.GET
+    leaf = asked.get("leaf", "flights")
+    if leaf not in dict(LEAVES):
+        leaf = "flights"
+    student = opened.student(ref, f"record, {leaf}")
+    faults = Faults()
+    on = opening.day(faults, "on", asked.get("on", "")) or opened.today
+    known = opening.day(faults, "known", asked.get("known", ""))
+    if known is not None and known > opened.today:
+        faults.add("known", f"{known} is yet to come; nobody knows what will be known then")
+        known = None
+    zone = zoneinfo.ZoneInfo(opened.school.time_zone)
+    # Known on a day: all that was put on record before it ended at the school.
+    known_at = opened.at if known in (None, opened.today) else _end_of(known, zone)
+    given = {key: asked[key] for key in ("on", "known") if asked.get(key)}
+    told: dict[str, Any] = {
+        "student": student,
+        "leaf": leaf,
+        "leaves": [
+            {"key": key, "title": title, "query": urlencode({"leaf": key, **given})} for key, title in LEAVES
+        ],
+        "on_text": asked.get("on", ""),
+        "known_text": asked.get("known", ""),
+        "on": day(on),
+        "known": day(known) if known else "",
+        "faults": opening.by_field(faults),
+        "printed": opened.at.astimezone(zone).strftime("%Y-%m-%d %H:%M %Z"),
+    }
+    if leaf == MILESTONES:
+        try:
+            overview = reports.overview(student, on, known_at=known_at if known else None)
+            told["milestones"] = [MilestoneShown(each) for each in overview.milestones]
+            told["rulebook"] = overview.rulebook
+        except NotInForce as problem:
+            told["faults"] = {**told["faults"], "on": str(problem)}
+    else:
+        found = record_entries.of(student, leaf, on, known_at)
+        page = Paginator(found, AT_ONCE).get_page(asked.get("page"))
+        told |= {
+            "page": page,
+            "query": urlencode({"leaf": leaf, **given}),
+            "rows": [_row(each, zone) for each in page.object_list],
+            "standing": sum(each.until is None for each in found),
+            "replaced": sum(each.until is not None for each in found),
+        }
+    return opened.page("record", "students", status=422 if told["faults"] else 200, **told)
+
+
+def _end_of(known: dt.date | None, zone: dt.tzinfo) -> dt.datetime:
+    assert known is not None
+    return dt.datetime.combine(known + dt.timedelta(days=1), dt.time(), zone) - dt.timedelta(microseconds=1)
+
+
+def _row(each: Shown, zone: dt.tzinfo) -> dict[str, Any]:
+    entry = each.entry
+    title, said = _SAYS[each.part](entry, zone)
+    instructor = getattr(entry, "instructor", None)
+    return {
+        "day": day(each.day),
+        "title": title,
+        "said": [(label, text) for label, text in said if text],
+        "instructor": f"{instructor.name}, {instructor.certificate}"
+        if instructor and instructor.certificate
+        else (instructor.name if instructor else ""),
+        "id": entry.id,
+        "origin": each.origin,
+        "recorded": _at(each.recorded_at, zone),
+        "first_written": _at(entry.recorded, zone) if entry.recorded else "",
+        "until": _at(each.until, zone) if each.until else "",
+        "why": each.why,
+        "sealed": each.sealed,
+        "index": each.index,
+    }
+
+
+def _at(when: dt.datetime, zone: dt.tzinfo) -> str:
+    return when.astimezone(zone).strftime("%Y-%m-%d %H:%M %Z")
+
+
+def _flight(flight: engine.Flight, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
+    craft = flight.aircraft
+    what = ", ".join(
+        filter(None, (craft.registration, craft.model, craft.category, craft.klass, craft.device))
+    )
+    return what or "no aircraft named", [
+        ("Route", " – ".join(map(_place, flight.route))),
+        (
+            "Off and on",
+            " – ".join(
+                each.astimezone(zone).strftime("%H:%M %Z") for each in (flight.off, flight.on) if each
+            ),
+        ),
+        (
+            "Times",
+            ", ".join(
+                f"{label} {format_time(flight.times[key])}"
+                for key, label in _TIMES.items()
+                if key in flight.times
+            ),
+        ),
+        ("Landings", "; ".join(map(_landing, flight.landings))),
+        ("Purpose", ", ".join(flight.purposes)),
+        ("One flight with", flight.trip or ""),
+        ("Remarks", flight.remarks),
+    ]
+
+
+def _place(place: Place | None) -> str:
+    return "" if place is None else (place.name or place.key) if place.key[:1] in "@?" else place.key
+
+
+def _landing(each: engine.Landings) -> str:
+    said = [f"{each.takeoffs} takeoffs", f"{each.landings} landings"]
+    if each.at:
+        said.append(f"at {_place(each.at)}")
+    said += [each.period or "day or night not said"]
+    for value, words in ((each.full_stop, "full stop"), (each.pattern, "pattern"), (each.towered, "towered")):
+        if value is not None:
+            said.append(words if value else f"not {words}")
+    return ", ".join(said)
+
+
+def _ground(each: engine.GroundLesson, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
+    return each.topic or "no topic named", [("Time", format_time(each.time))]
+
+
+def _item(each: engine.ItemGrade, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
+    return f"{each.item}: {each.grade}", [("On flight", each.flight or ""), ("Remarks", each.remarks)]
+
+
+def _paper(each: Any, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
+    expires, score = getattr(each, "expires", None), getattr(each, "score", None)
+    codes = getattr(each, "deficient_codes", None)
+    return each.kind.replace("-", " "), [
+        ("Class", getattr(each, "klass", None) or ""),
+        ("Category", getattr(each, "category", None) or ""),
+        ("Model", getattr(each, "aircraft_model", None) or ""),
+        ("Result", getattr(each, "result", "")),
+        ("Score", f"{score} per cent" if score is not None else ""),
+        ("Codes listed", ", ".join(codes) if codes else ""),
+        ("Ends", day(expires)),
+        ("Remarks", getattr(each, "remarks", "")),
+    ]
+
+
+def _endorsement(each: engine.Endorsement, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
+    return each.kind.replace("-", " "), [
+        ("Model", each.aircraft_model or ""),
+        ("Category", each.category or ""),
+        ("Airport", _place(each.airport)),
+        ("Area", each.area or ""),
+        ("Route", " – ".join(map(_place, each.route))),
+        ("Day of the flight", day(each.flight_date)),
+        ("Day of the training", day(each.training_date)),
+        ("Ends", day(each.expires)),
+        ("Conditions", each.conditions),
+    ]
+
+
+_SAYS: dict[str, Any] = {
+    "flights": _flight,
+    "ground": _ground,
+    "items": _item,
+    "certificates": _paper,
+    "documents": _paper,
+    "tests": _paper,
+    "endorsements": _endorsement,
+}

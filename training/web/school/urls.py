@@ -1,0 +1,32 @@
+"""The addresses of the administrator's pages."""
+
+from django.urls import path
+
+from training.web.school import courses, imports, minimums, opening, overview, people, records, students
+
+_HERE = "school/<slug:school>/"
+_STUDENT = f"{_HERE}students/<uuid:ref>/"
+_COURSE = f"{_HERE}courses/<str:course>/<int:number>/"
+
+urlpatterns = [
+    path("school/", opening.schools, name="schools"),
+    path(_HERE, overview.overview, name="school"),
+    path(f"{_HERE}students/", students.roll, name="school-students"),
+    path(_STUDENT, students.teaching, name="school-student"),
+    path(f"{_STUDENT}enrol/", students.enrol, name="school-enrol"),
+    path(f"{_STUDENT}assign/", students.assign, name="school-assign"),
+    path(f"{_STUDENT}assign/<int:pk>/end/", students.end_assignment, name="school-unassign"),
+    path(f"{_STUDENT}record/", records.record, name="school-record"),
+    path(f"{_STUDENT}import/", imports.upload, name="school-import"),
+    path(f"{_STUDENT}import/columns/", imports.columns, name="school-import-columns"),
+    path(f"{_HERE}courses/", courses.listed, name="school-courses"),
+    path(_COURSE, courses.course, name="school-course"),
+    path(f"{_COURSE}publish/", courses.publish, name="school-course-publish"),
+    path(f"{_HERE}people/", people.listed, name="school-people"),
+    path(f"{_HERE}people/add/", people.add, name="school-person-add"),
+    path(f"{_HERE}people/<int:pk>/", people.role, name="school-person"),
+    path(f"{_HERE}people/<int:pk>/end/", people.end, name="school-person-end"),
+    path(f"{_HERE}people/<int:pk>/mail/", people.mail, name="school-person-mail"),
+    path(f"{_HERE}minimums/", minimums.listed, name="school-minimums"),
+    path(f"{_HERE}minimums/<int:pk>/end/", minimums.end, name="school-minimum-end"),
+]
