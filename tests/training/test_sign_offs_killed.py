@@ -22,8 +22,8 @@ from training.ledger import models as ledger
 from training.services import lesson_audit
 
 pytestmark = [pytest.mark.reliability, pytest.mark.django_db(transaction=True)]
-LESSONS = 400
-KILLS = 8
+LESSONS = 120
+KILLS = 4
 SEED = 20261125
 
 
