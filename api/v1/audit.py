@@ -272,7 +272,7 @@ class InstructorRecord(View):
     query = {"on": reading.day}
 
     @describe(
-        name="getInstructorRecord",
+        name="readInstructorRecord",
         summary="Read an instructor's own record",
         description=(
             "For the instructor, and for the administrators of the school: who was endorsed for what test or"
