@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
+import secrets
+from collections.abc import Iterator
 from io import StringIO
 
+import psycopg
 import pytest
 from django.apps import apps
 from django.core.management import call_command
 from django.core.management.base import CommandError
 from django.db import DatabaseError, connection, transaction
 
+from syllabus.engine.audit import MENDS, SEVERITIES
 from tests import factories
 from tests.cast import Cast, cast
 from tests.training import courses, handing, lessons
@@ -18,7 +23,7 @@ from training import models, record
 from training.ledger import audit, checking, entries, sealed
 from training.ledger import models as ledger
 from training.models import erasing
-from training.services import access, erasure, inspection, lesson_audit, seals
+from training.services import access, erasure, inspection, lesson_audit, rights, seals
 
 pytestmark = pytest.mark.django_db
 #: The endorsement was given on 2026-03-03: 14 CFR 61.189(c), at least 3 years.
@@ -99,6 +104,55 @@ def test_after_it_nothing_is_left_but_the_proofs(people: Cast) -> None:
     )
     assert models.AccessLog.objects.filter(student=sam, what="erasure of the record").exists()
     assert models.Flight.objects.filter(student=people.otto).exists(), "nobody else's went"
+
+
+def test_what_was_said_about_findings_goes_too(people: Cast) -> None:
+    about = {
+        "school": people.school,
+        "kind": "hours",
+        "severity": SEVERITIES[0],
+        "day": AFTER.date(),
+        "digest": "d",
+        "body": {},
+        "first_seen": AFTER,
+        "last_seen": AFTER,
+    }
+    for key, whose in (("a", people.sam), ("b", factories.student(people.school))):
+        found = models.Finding.objects.create(student=whose, key=key, **about)
+        models.Resolution.objects.create(
+            school=people.school, finding=found, by=people.ada, at=AFTER, how=MENDS[0], note="Sam was told",
+            digest="d", ledger_tree="x", ledger_index=1,
+        )  # fmt: skip
+    refused("DELETE FROM training_resolution WHERE note = %s", "Sam was told")
+    erase(people)
+    assert list(models.Resolution.objects.values_list("finding__key", flat=True)) == ["b"]
+
+
+@pytest.fixture
+def plain_role() -> Iterator[str]:
+    """A role as web server and worker have it, which the tests' own may take on."""
+    role = f"plain_{secrets.token_hex(4)}"
+    with psycopg.connect(os.environ["TEST_SUPERUSER_URL"], autocommit=True) as superuser:
+        superuser.execute(f"CREATE ROLE {role}")
+        superuser.execute(f"GRANT {role} TO {connection.settings_dict['USER']}")
+        yield role
+        superuser.execute(f"DROP ROLE {role}")
+
+
+@pytest.mark.postgresql
+def test_a_role_that_may_delete_nothing_erases_through_the_owners_function(
+    people: Cast, plain_role: str
+) -> None:
+    with transaction.atomic(), connection.cursor() as cursor:
+        for statement in rights.statements(plain_role):
+            cursor.execute(statement)
+        cursor.execute(f"SET LOCAL ROLE {plain_role}")
+        refused("DELETE FROM training_flight WHERE student_id = %s", people.sam.pk)
+        refused(f"SELECT {erasing.FUNCTION}(%s)", people.sam.pk)
+        erase(people)
+        cursor.execute("RESET ROLE")
+        assert not models.Flight.objects.filter(student=people.sam).exists()
+        transaction.set_rollback(True)  # a role that was granted something is not dropped
 
 
 def test_the_ledger_stays_whole_and_the_erased_is_named(people: Cast) -> None:

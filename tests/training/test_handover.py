@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import random
 import subprocess
@@ -10,9 +11,11 @@ from pathlib import Path
 
 import pytest
 
+from syllabus.engine import proving
+from syllabus.engine import record as engine
 from tests import factories
 from tests.cast import Cast, cast
-from tests.training import handing, lessons
+from tests.training import courses, handing, lessons
 from training import models, record, reports
 from training.ledger import handover as packages
 from training.services import handover, lesson_audit
@@ -37,8 +40,6 @@ def exported(people: Cast) -> tuple[bytes, str]:
 
 
 def take(raw: bytes, people: Cast, *trust: str, by: models.User | None = None, days: int = 0):
-    import datetime as dt
-
     return handover.take(
         raw,
         school=people.elsewhere,
@@ -145,6 +146,42 @@ def test_the_answers_at_the_new_school_are_those_of_the_old(people: Cast, export
     assert record.fingerprint(record.of(done.student)).startswith("sha256:")
 
 
+def test_what_lessons_of_a_course_prove_counts_at_the_new_school_as_plain_entries(people: Cast) -> None:
+    courses.enrolled(people)
+    proven = [each.code for each in courses.private_airplane().proofs["presolo.d-03"]]
+    lessons.signed(
+        people, lessons.content(items=[{"item": code, "grade": "perform"} for code in proven]), lesson=""
+    )
+    before = record.of(people.sam)
+    proofs = [each.id for each in before.items if proving.MARK in each.id]
+    assert proofs
+    raw, kid = handing.made(people)
+    done = take(raw, people, kid)
+    assert set(proofs) <= set(
+        models.ItemGrade.objects.filter(student=done.student).values_list("entry_id", flat=True)
+    )
+    law = [each for each in standing(people.sam) if each["milestone"].startswith("faa.")]
+    assert json.dumps(standing(done.student)) == json.dumps(law)
+    assert any(name.startswith("courses/private-airplane-1") for name in handing.files(raw))
+    again = take(handing.made(people, at=handing.AT + dt.timedelta(days=1))[0], people, kid, days=2)
+    assert again.student == done.student
+    assert len(record.of(done.student).items) == len(before.items)
+
+
+def test_a_record_that_came_twice_under_one_id_is_refused_with_its_place(people: Cast, exported) -> None:
+    raw, kid = exported
+    first = take(raw, people, kid)
+    record.add(first.student, "ground", engine.GroundLesson("clash", ON, topic="here"), at=handing.AT)
+    record.add(people.sam, "ground", engine.GroundLesson("clash", ON, topic="there"), at=handing.AT)
+    newer, _ = handing.made(people, at=handing.AT + dt.timedelta(days=2))
+    before = counts()
+    with pytest.raises(handover.HandOverError) as refused:
+        take(newer, people, kid, days=3)
+    assert "ground[" in str(refused.value.faults[0])
+    assert "'clash' stands on record here already" in str(refused.value.faults[0])
+    assert counts() == before
+
+
 def test_foreign_entries_keep_their_origin(people: Cast, exported) -> None:
     raw, kid = exported
     done = take(raw, people, kid)
@@ -163,13 +200,9 @@ def test_the_same_again_changes_nothing_and_a_newer_one_updates(people: Cast, ex
     again = take(raw, people, kid, days=1)
     assert (again.student, again.change, again.created) == (first.student, None, False)
     own = record.of(first.student)
-    from syllabus.engine import record as engine
-
     added = engine.GroundLesson("here-1", ON, topic="our own")
     record.add(first.student, "ground", added, at=handing.AT)
     lessons.signed(people, lessons.flown(remarks="one more"), lesson="S1-L4")
-    import datetime as dt
-
     newer, _ = handing.made(people, at=handing.AT + dt.timedelta(days=2))
     handing.forget_the_key()
     done = take(newer, people, kid, days=3)

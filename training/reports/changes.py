@@ -229,7 +229,8 @@ def _says(part: str, entry: Entry) -> str:
 
 
 def _turns(student: Student, first: Side, second: Side) -> tuple[list[Turn], list[Turn]]:
-    milestones, requirements = [], []
+    milestones: list[Turn] = []
+    requirements: list[Turn] = []
     were, are = rules_of(student, first.on).milestones, rules_of(student, second.on).milestones
     for name in were.keys() & are.keys():
         before = eligibility(student, name, first.on, known_at=first.at)
