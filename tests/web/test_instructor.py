@@ -341,6 +341,24 @@ def test_today_takes_at_most_a_dozen_queries_however_many_there_are(
     assert models.AccessLog.objects.filter(user=people.ida, what="progress and next lesson").count() == 24
 
 
+def test_no_page_takes_more_than_a_dozen_queries(
+    ida: Client, people: Cast, django_assert_max_num_queries: Any
+) -> None:
+    draft, signed = lessons.draft(people, lesson="1-01"), lessons.signed(people, lesson="1-02")
+    teach = f"/teach/{people.sam.ref}/"
+    for path in (
+        teach,
+        f"{teach}lessons/{draft.pk}/",
+        f"{teach}lessons/{draft.pk}/sign/",
+        f"{teach}lessons/{signed.pk}/sealed/",
+        f"{teach}endorse/",
+        f"{teach}endorse/solo-90-day/?aircraft_model=C172&training_date=2026-03-02",
+    ):
+        ida.get(path)
+        with django_assert_max_num_queries(12):
+            assert ida.get(path).status_code == 200
+
+
 @pytest.mark.parametrize("who", ["ada", "sams_account", "olaf", "ottos_account"])
 def test_the_instructors_pages_are_open_to_the_students_instructors_alone(
     client: Client, people: Cast, who: str

@@ -69,11 +69,21 @@ class Checked:
         }
 
 
-def checked(student: Student, asked: engine.Endorsement, *, by: User, at: dt.datetime) -> Checked:
-    """Look at an endorsement that ``by`` is about to give. Raises: NotInForce."""
+def checked(
+    student: Student,
+    asked: engine.Endorsement,
+    *,
+    by: User,
+    at: dt.datetime,
+    known: engine.Record | None = None,
+) -> Checked:
+    """Look at an endorsement that ``by`` is about to give. Raises: NotInForce.
+
+    ``known`` is the student's record where the caller has it at hand.
+    """
     listed, kind = catalogue.current(), catalogue.current().kinds[asked.kind]
     signed = dataclasses.replace(asked, instructor=authority.signature(by, student))
-    known = record.of(student)
+    known = known or record.of(student)
     on = signed.flight_date or signed.given
     rules = reports.rules_of(student, on, with_course=False)
     context = _context(student, signed)

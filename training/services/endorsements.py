@@ -62,7 +62,16 @@ class Given:
     created: bool
 
 
-def check(student: Student, kind: str, fields: object, *, by: User, at: dt.datetime, via: str) -> Checked:
+def check(
+    student: Student,
+    kind: str,
+    fields: object,
+    *,
+    by: User,
+    at: dt.datetime,
+    via: str,
+    known: engine.Record | None = None,
+) -> Checked:
     """What an endorsement would rest on, were it given now; nothing is written but the access.
 
     ``fields``: as in a record document's endorsement, without kind and instructor; ``given`` is today at the
@@ -73,7 +82,7 @@ def check(student: Student, kind: str, fields: object, *, by: User, at: dt.datet
     _allowed(by, student, at)
     asked = read(kind, fields, student.school.day(at))
     access.log(by, student, access.READ, f"check of endorsement {asked.kind}", via=via, at=at)
-    return checked(student, asked, by=by, at=at)
+    return checked(student, asked, by=by, at=at, known=known)
 
 
 def read(kind: str, fields: object, today: dt.date, *, entry: str = "to be given") -> engine.Endorsement:

@@ -208,11 +208,14 @@ def change(
     return _of(whose).get(pk=held.pk)
 
 
-def proves(record: LessonRecord) -> list[engine.ItemGrade]:
-    """What a lesson's grades come to for the rules: of a draft as if it were signed as it stands."""
+def proves(record: LessonRecord, held: engine.Record | None = None) -> list[engine.ItemGrade]:
+    """What a lesson's grades come to for the rules: of a draft as if it were signed as it stands.
+
+    ``held`` is the student's record where the caller has it at hand.
+    """
     if record.course_version_id is None:
         return []
-    held = record_of(record.student)
+    held = held or record_of(record.student)
     if record.state == LessonRecord.State.SIGNED:
         return [each for each in held.items if each.id.startswith(record.prefix + proving.MARK.strip("/"))]
     content = lesson_content.read(record.content)

@@ -18,8 +18,8 @@ from syllabus.catalogue import Kind
 from syllabus.engine.errors import NotInForce
 from syllabus.engine.record import Endorsement as Given
 from syllabus.engine.report import CAUTION
-from training import record
 from training.models import Endorsement, EndorsementSeal, Revocation
+from training.reports.eligibility import record_of
 from training.services import access, confirming, endorsement_check, endorsements
 from training.services.confirming import Act, NotConfirmed, content_of
 from training.services.endorsement_check import Checked
@@ -49,7 +49,7 @@ FIELDS = {
 def kinds(request: HttpRequest, whose: Taught) -> HttpResponse:
     """What can be given, and what stands."""
     whose.log(access.READ, "endorsements")
-    known = record.of(whose.student)
+    known = record_of(whose.student)
     by_id = {each.id: each for each in known.endorsements}
     listed = catalogue.current().kinds
     standing = []
@@ -115,8 +115,11 @@ def _show(
     checked: Checked | None = None
     by_field: dict[str, list[str]] = {}
     told = list(faults or [])
+    known = record_of(whose.student)
     try:
-        checked = endorsements.check(whose.student, kind.kind, said, by=whose.user, at=whose.at, via="web")
+        checked = endorsements.check(
+            whose.student, kind.kind, said, by=whose.user, at=whose.at, via="web", known=known
+        )
     except EndorsementError as wrong:
         for each in wrong.faults:
             by_field.setdefault(each.place.partition("[")[0], []).append(_sentence(each.message))
@@ -131,11 +134,7 @@ def _show(
                 said_there.append(f"{_sentence(refusal.message)} ({refusal.citation})")
             else:
                 told.append(f"{_sentence(refusal.message)} ({refusal.citation})")
-    longest = (
-        endorsement_check.last_day(whose.student, record.of(whose.student), _longest(checked))
-        if checked
-        else None
-    )
+    longest = endorsement_check.last_day(whose.student, known, _longest(checked)) if checked else None
     fields = [
         {
             "key": key,

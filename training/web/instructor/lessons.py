@@ -21,6 +21,7 @@ from syllabus.engine.report import CAUTION
 from training.ledger import assertions
 from training.models import Correction, LessonRecord, SignOff
 from training.reports import progress
+from training.reports.eligibility import record_of
 from training.services import access, authority, confirming, lesson_content, lesson_records, sign_offs
 from training.services.confirming import Act, NotConfirmed
 from training.services.lesson_content import LessonError
@@ -304,7 +305,7 @@ def _before_signing(
         "record": record,
         "planned": _lesson_of(record, outline),
         "told": told.lesson(content.plain, whose.zone, outline),
-        "proves": told.proved(lesson_records.proves(record)),
+        "proves": told.proved(lesson_records.proves(record, record_of(whose.student))),
         "hints": lesson_records.hints(record),
         "warnings": [*lesson_records.warnings(record, content, whose.user), *late],
         "computed": lesson_records.computed(content.flight).as_json(),
@@ -313,7 +314,7 @@ def _before_signing(
         "may_sign": not refused and not nothing,
         "statement": json.dumps(statement),
         "passkeys": json.dumps(confirming.passkeys(whose.user)),
-        "signature": authority.signature(whose.user, whose.student),
+        "signs_with": whose.certificate,
         "title_of": outline.by_code if outline else {},
         "caution": CAUTION,
     }
@@ -344,7 +345,7 @@ def sealed(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpRespons
         "performed_at": signed.performed_at.astimezone(whose.zone),
         "apart": abs((signed.at - signed.performed_at).total_seconds()) >= 60,
         "acknowledged": getattr(signed, "acknowledgement", None),
-        "proves": told.proved(lesson_records.proves(record)),
+        "proves": told.proved(lesson_records.proves(record, record_of(whose.student))),
         "hints": signed.hints,
         "warnings": signed.warnings,
         "successor": Correction.objects.filter(lesson=record).first(),

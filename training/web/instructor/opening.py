@@ -6,11 +6,12 @@ import datetime as dt
 import uuid
 import zoneinfo
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import wraps
 from typing import Any
 
 from django.contrib.auth.decorators import login_required
+from django.db.models import OuterRef, Subquery
 from django.http import Http404, HttpRequest, HttpResponse
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
@@ -24,6 +25,10 @@ def teaches(user: Any) -> bool:
     return user.is_authenticated and Role.objects.filter(user=user, role=Role.Kind.INSTRUCTOR).exists()
 
 
+#: Aircraft by registration, in capitals.
+Fleet = dict[str, dict[str, str]]
+
+
 @dataclass(frozen=True)
 class Taught:
     """A student with whoever teaches them and the clock of the request."""
@@ -31,6 +36,10 @@ class Taught:
     student: Student
     user: User
     at: dt.datetime
+    #: The certificate that the instructor signs with at the student's school; empty where none is recorded.
+    certificate: str = ""
+    #: The aircraft of schools read before, by the school's key.
+    fleets: dict[int, Fleet] = field(default_factory=dict)
 
     @property
     def zone(self) -> zoneinfo.ZoneInfo:
@@ -41,9 +50,15 @@ class Taught:
         return self.student.school.day(self.at)
 
     @property
-    def fleet(self) -> dict[str, dict[str, str]]:
-        """The school's aircraft by registration, as the sheet names their parts. One query."""
-        rows = Aircraft.objects.filter(school_id=self.student.school_id)
+    def fleet(self) -> Fleet:
+        """The school's aircraft by registration, as the sheet names their parts. One query, once."""
+        school = self.student.school_id
+        if school not in self.fleets:
+            self.fleets[school] = self._fleet(school)
+        return self.fleets[school]
+
+    def _fleet(self, school: int) -> Fleet:
+        rows = Aircraft.objects.filter(school_id=school)
         return {
             each.registration.upper(): {
                 "registration": each.registration,
@@ -80,13 +95,13 @@ def taught(view: View) -> View:
         at = timezone.now()
         assert isinstance(request.user, User)
         seen = access.visible_students(request.user, access.WRITE, on=at.date())
-        student = seen.select_related("school").filter(ref=ref).first()
-        if student is None or not _instructs(request.user, student):
+        roles = Role.objects.filter(
+            user=request.user, role=Role.Kind.INSTRUCTOR, school=OuterRef("school")
+        ).values("certificate")
+        found = seen.select_related("school").annotate(signs_with=Subquery(roles[:1]))
+        student = found.filter(ref=ref, signs_with__isnull=False).first()
+        if student is None:
             raise Http404("no student of that reference whose lessons you may write")
-        return view(request, Taught(student, request.user, at), **more)
+        return view(request, Taught(student, request.user, at, student.signs_with), **more)
 
     return opened
-
-
-def _instructs(user: User, student: Student) -> bool:
-    return Role.objects.filter(user=user, school_id=student.school_id, role=Role.Kind.INSTRUCTOR).exists()

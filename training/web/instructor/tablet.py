@@ -25,7 +25,7 @@ from training.services import confirming
 from training.web.instructor import sheet
 from training.web.instructor import today as board
 from training.web.instructor.lessons import sheet_context
-from training.web.instructor.opening import Taught, teaches
+from training.web.instructor.opening import Fleet, Taught, teaches
 
 #: Students and airports that a tablet takes along for the day.
 MOST_STUDENTS, MOST_AIRPORTS = 12, 60
@@ -118,8 +118,9 @@ def pack(request: HttpRequest) -> JsonResponse:
     ).select_related("course_version__course")
     for each in rows:
         drafts.setdefault(each.student_id, []).append(each)
+    fleets: dict[int, Fleet] = {}
     students = [
-        _taken(Taught(each.student, request.user, at), each, drafts.get(each.student.pk, []))
+        _taken(Taught(each.student, request.user, at, fleets=fleets), each, drafts.get(each.student.pk, []))
         for each in pupils
     ]
     return JsonResponse(
