@@ -439,6 +439,7 @@ def test_flights_are_tried_and_then_put_on_record(desk: Client, taught: Cast) ->
     path = f"{HERE}students/{taught.sam.ref}/import/columns/"
     tried = desk.post(path, form_of(step))
     assert "2 new" in text_of(tried)
+    assert "Put 2 flights on record" in text_of(tried)
     assert models.Flight.objects.filter(student=taught.sam).count() == 1
     done = desk.post(path, {**form_of(tried), "plan": tried.context["digest"]})
     assert done["Location"] == f"{HERE}students/{taught.sam.ref}/record/"

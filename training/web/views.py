@@ -22,7 +22,7 @@ from syllabus.engine.reading import Faults, Object
 from syllabus.engine.report import CAUTION, UNVERIFIED
 from training import reports
 from training.models import Student
-from training.services import access
+from training.services import access, people
 from training.web.instructor.opening import teaches
 from training.web.shown import StudentShown, day
 
@@ -42,11 +42,13 @@ _QUERY: Mapping[str, reading.Read] = {"on": reading.day, **READERS}
 @require_safe
 @never_cache
 def home(request: HttpRequest) -> HttpResponse:
-    """What this is; for who is signed in: an instructor's day, their students, or where they stand."""
+    """What this is; for who is signed in: an instructor's day, the school, or where they stand."""
     if not request.user.is_authenticated:
         return render(request, "training/welcome.html", {"caution": CAUTION})
     if teaches(request.user):
         return redirect("today")
+    if people.administered(request.user).exists():
+        return redirect("schools")
     return _board(request)
 
 
@@ -77,6 +79,7 @@ def _board(request: HttpRequest) -> HttpResponse:
         "courses": any(each.course for each in students),
         "titles": [each.title for each in rulebook.current().milestones.values()],
         "today": day(students[0].overview.on if students else at.date()),
+        "administers": people.administered(request.user).exists(),
         "caution": CAUTION,
     }
     return render(request, "training/home.html", shown)

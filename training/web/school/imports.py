@@ -164,6 +164,7 @@ def _columns(
                 }
                 for what, number, flight in sorted(new, key=lambda each: each[1])[:MOST_ROWS_SHOWN]
             ],
+            "count": len(new),
             "more_flights": max(0, len(new) - MOST_ROWS_SHOWN),
             "total": format_time(sum(flight.times.get("total", 0) for _, _, flight in new)),
         }
