@@ -8,7 +8,8 @@ from datetime import date
 from functools import cached_property
 from itertools import pairwise
 
-from syllabus.engine.audit import A_NOTE, CORRECTION, NOTE, NOTHING, SERIOUS, Found, named
+from syllabus.engine.audit import A_NOTE, CORRECTION, INCOMPLETE, NOTE, NOTHING, SERIOUS, Found, named
+from syllabus.engine.days import Days
 from syllabus.engine.instructing import Rating, Tally, Training, covered, fullest
 from syllabus.engine.kinds.papers import same
 from syllabus.engine.record import Endorsement, Flight, GroundLesson, Instructor, ItemGrade, Record
@@ -21,13 +22,23 @@ Craft = tuple[str | None, str | None]
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """What a school has on record of one of its instructors. ``user`` tells them apart."""
+    """What a school has on record of one of its instructors. ``user`` tells them apart.
+
+    ``thought_lapsed`` are spans of days on which, by what the school had on record then, the recent
+    experience had ended; a renewal that came on record later may say otherwise now.
+    """
 
     user: int
     name: str
     certificate: str
     recent_until: date | None = None
     ratings: tuple[Rating, ...] | None = None
+    thought_lapsed: tuple[tuple[date, date], ...] = ()
+
+    def recent(self, day: date) -> tuple[bool, bool]:
+        """Whether nothing on record says that the recent experience had ended: as known now, and then."""
+        now = self.recent_until is None or day in Days.between(None, self.recent_until)
+        return now, now and not any(day in Days.between(*span) for span in self.thought_lapsed)
 
 
 @dataclass(frozen=True)
@@ -77,6 +88,7 @@ def endorsed(
     for each in record.endorsements:
         why: list[str] = []
         cites: list[Cited] = []
+        known: tuple[bool, bool] | None = None
         cited = cited_on(each.given)
         if each.instructor is None:
             why.append("no instructor is named")
@@ -90,16 +102,19 @@ def endorsed(
                 if held.user == student_user:
                     why.append("nobody endorses themselves")
                     cites.append(cited.oneself)
-                if held.recent_until is not None and each.given > held.recent_until:
-                    why.append(f"the instructor's recent experience had ended on {held.recent_until}")
+                recent = held.recent(each.given)
+                if not all(recent):
+                    known = recent
+                    why.append(_lapsed(held, recent))
                     cites.append(cited.recent)
                 if _not_rated(held, each, crafts):
                     why.append(f"the ratings recorded for {held.name} do not cover the {each.aircraft_model}")
                     cites.append(cited.ratings)
         if why:
+            doubtful = known == (True, False) and len(why) == 1
             yield Found(
                 kind="endorsement-authority",
-                severity=SERIOUS,
+                severity=INCOMPLETE if doubtful else SERIOUS,
                 about=(each.id,),
                 day=each.given,
                 entries=(each.id,),
@@ -110,7 +125,20 @@ def endorsed(
                 way="If the school's record of the instructor or the entry is wrong, correct it; else note"
                 " what was done, and have an authorized instructor endorse.",
                 verified=_weakest(cites),
+                two_times=known is not None,
+                now=known and known[0],
+                then=known and known[1],
             )
+
+
+def _lapsed(held: Held, recent: tuple[bool, bool]) -> str:
+    """Why an instructor had lapsed, in words."""
+    if not recent[0]:
+        return f"the instructor's recent experience had ended on {held.recent_until}"
+    return (
+        "by what the school had on record then, the instructor's recent experience had ended; by what is on"
+        " record now it had not"
+    )
 
 
 def _flown(record: Record) -> dict[str, tuple[Craft, ...]]:
@@ -151,8 +179,7 @@ def gave(
         held = each.instructor and instructors[each.instructor]
         if not held:
             continue
-        lapsed = held.recent_until is not None and each.date > held.recent_until
-        if lapsed:
+        if not all(held.recent(each.date)):
             days.setdefault(("lapsed", each.date, held.user), []).append(each)
         if held.user == student_user:
             days.setdefault(("oneself", each.date, held.user), []).append(each)
@@ -169,24 +196,28 @@ def gave(
         assert held
         cited = cited_on(day)
         section, verified, words = {
-            "lapsed": (*cited.recent, f"whose recent experience had ended on {held.recent_until}"),
-            "oneself": (*cited.oneself, "who is the student"),
-            "ratings": (*cited.ratings, "whose recorded ratings do not cover the aircraft"),
+            "lapsed": (*cited.recent, _lapsed(held, held.recent(day))),
+            "oneself": (*cited.oneself, "the instructor is the student"),
+            "ratings": (*cited.ratings, "the ratings recorded for the instructor do not cover the aircraft"),
         }[why]
-        ids = tuple(sorted({each.id for each in entries}))
+        recent = held.recent(day) if why == "lapsed" else None
+        doubtful = recent == (True, False)
         yield Found(
             kind=f"training-{why}",
-            severity=SERIOUS,
+            severity=INCOMPLETE if doubtful else SERIOUS,
             about=(str(user), day.isoformat()),
             day=day,
-            entries=ids,
-            says=f"Training on {day} by {named(first.instructor)}, {words}: it is no training by an"
-            " authorized instructor.",
+            entries=tuple(sorted({each.id for each in entries})),
+            says=f"Training on {day} by {named(first.instructor)}: {words}. Training by nobody but an"
+            " authorized instructor counts.",
             citations=(section,),
-            mend=NOTHING,
+            mend=A_NOTE if doubtful else NOTHING,
             way="If the school's record of the instructor is wrong, correct it; else note it: an authorized"
             " instructor gives the training again.",
             verified=verified,
+            two_times=recent is not None,
+            now=recent and recent[0],
+            then=recent and recent[1],
         )
 
 

@@ -31,6 +31,14 @@ class Looked(dict):  # type: ignore[type-arg]
         pytest.param({}, [], id="nothing is recorded against it"),
         pytest.param({"recent_until": TRAINED}, [], id="the last day of recent experience"),
         pytest.param(
+            {"thought_lapsed": ((TRAINED, TRAINED),)},
+            ["endorsement-authority", "training-lapsed"],
+            id="lapsed by what was on record then",
+        ),
+        pytest.param(
+            {"thought_lapsed": ((AWAY, AWAY),)}, [], id="renewed on record before, lapsed on record after"
+        ),
+        pytest.param(
             {"recent_until": TRAINED - dt.timedelta(days=1)},
             ["endorsement-authority", "training-lapsed"],
             id="the day after it",

@@ -23,6 +23,7 @@ from training.ledger import assertions
 from training.models import AccessLog, AuditRun, Finding, Resolution
 from training.reports import own_record
 from training.services import findings
+from training.services import people as managing
 from training.services.spreadsheets import safe
 
 pytestmark = pytest.mark.django_db
@@ -180,6 +181,46 @@ def test_a_passkeys_signature_of_a_resolution_is_over_what_was_done() -> None:
     body = {"finding": "x", "digest": "d", "how": "note", "note": "n"}
     about, digest = assertions._SIGNED["finding.resolved"](body)
     assert (about, digest) == ("x", assertions.hash_of('{"digest":"d","how":"note","note":"n"}'))
+
+
+def dual(day: dt.date) -> engine.Flight:
+    hour = {"total": parse_time("1 h"), "dual": parse_time("1 h")}
+    return flown(day, times=hour, instructor=IDA, route=audits.route("KGRB", "KGRB"), remarks="stalls")
+
+
+@pytest.mark.parametrize(
+    ("day", "told"),
+    [
+        pytest.param(D(2026, 6, 30), None, id="the last day that was on record"),
+        pytest.param(D(2026, 7, 1), (True, False), id="the day after it"),
+        pytest.param(D(2026, 7, 19), (True, False), id="the day before the renewal came on record"),
+        pytest.param(D(2026, 7, 20), None, id="the day of the renewal"),
+        pytest.param(D(2026, 9, 1), (False, False), id="after the end that is on record now"),
+    ],
+)
+def test_recent_experience_as_known_then_and_now(
+    people: Cast, day: dt.date, told: tuple[bool, bool] | None
+) -> None:
+    role = models.Role.objects.get(pk=audits.idas_role(people))
+    for until, at in ((D(2026, 6, 30), D(2026, 1, 2)), (D(2026, 8, 31), D(2026, 7, 20))):
+        changed = {"recent_experience_until": until}
+        managing.change(role, changed, by=people.ada, at=dt.datetime.combine(at, dt.time(18), dt.UTC))
+    stored(people, flights=(dual(day),))
+    lapsed = [each for each in audited(people).standing if each.kind == "training-lapsed"]
+    known = [(each.body["known"]["now"], each.body["known"]["then"]) for each in lapsed]
+    assert known == ([] if told is None else [told])
+    assert [each.severity for each in lapsed] == (
+        ["incomplete"] if told == (True, False) else ["serious"] * len(lapsed)
+    )
+
+
+def test_an_instructor_who_left_is_still_known(people: Cast) -> None:
+    stored(people, flights=(dual(SOLO),))
+    role = models.Role.objects.get(pk=audits.idas_role(people))
+    models.Role.objects.filter(pk=role.pk).update(recent_experience_until=SOLO - dt.timedelta(days=1))
+    role.refresh_from_db()
+    managing.end(role, by=people.ada, at=evening(D(2026, 5, 1)))
+    assert kinds(audited(people)) == ["training-lapsed"]
 
 
 # The command

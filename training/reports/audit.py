@@ -7,6 +7,7 @@ was taken off the record, drafts nobody signed, lessons nobody acknowledged.
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import hashlib
 import json
@@ -20,13 +21,13 @@ from syllabus import auditing, catalogue, rulebook
 from syllabus.engine import audit_record, audit_school
 from syllabus.engine.audit import A_NOTE, CORRECTION, INCOMPLETE, NOTE, SERIOUS, Audited, Found, TakenOff
 from syllabus.engine.audit_school import Citations, Flown, Held, Instructors
-from syllabus.engine.instructing import Tally, Training, training
+from syllabus.engine.instructing import Tally, Training, read_ratings, training
 from syllabus.engine.kinds.papers import same
 from syllabus.engine.record import Instructor, Record
 from syllabus.engine.units import format_time
 from syllabus.instructing import HOURS_IN_24
 from training import models, record
-from training.models import Aircraft, LessonRecord, Role, School, SignOff, Student
+from training.models import Aircraft, LessonRecord, PeopleChange, Role, School, SignOff, Student, User
 from training.reports import instructing
 
 _MICROSECOND = dt.timedelta(microseconds=1)
@@ -183,6 +184,11 @@ def _instructors(school: School) -> Instructors:
         )
         for role in roles.order_by("pk")
     }
+    thought = _changes(school, held)
+    held = {
+        user: dataclasses.replace(each, thought_lapsed=tuple(thought.get(user, ())))
+        for user, each in held.items()
+    }
     also: dict[str, Held] = {}
     for model in (models.Flight, models.GroundLesson, models.ItemGrade, models.Endorsement):
         rows = model._default_manager.filter(
@@ -194,6 +200,45 @@ def _instructors(school: School) -> Instructors:
             if number and user:
                 also.setdefault(number, held[user])
     return Instructors(tuple(held.values()), also)
+
+
+def _changes(school: School, held: dict[int, Held]) -> dict[int, list[tuple[dt.date, dt.date]]]:
+    """The days on which instructors had lapsed by what was on record then; and whoever left joins ``held``.
+
+    What was on record between two changes of a role is what the later one says stood before it.
+    """
+    thought: dict[int, list[tuple[dt.date, dt.date]]] = defaultdict(list)
+    since: dict[int, dt.date] = {}
+    rows = PeopleChange.objects.filter(school=school, what__startswith="instructor ", user__isnull=False)
+    for row in rows.select_related("user").order_by("at", "pk"):
+        assert row.user is not None
+        user, day, before = row.user.pk, school.day(row.at), row.before or {}
+        if row.what == "instructor added":
+            since[user] = day
+        if row.what == "instructor ended" and user not in held:
+            held[user] = _left(row.user, before)
+        until = before.get("recent_experience_until")
+        if "recent_experience_until" not in before:
+            continue
+        if until is not None:
+            first = dt.date.fromisoformat(until) + dt.timedelta(days=1)
+            last = day - dt.timedelta(days=1)
+            if max(first, since.get(user, first)) <= last:
+                thought[user].append((max(first, since.get(user, first)), last))
+        since[user] = day
+    return thought
+
+
+def _left(user: User, before: dict[str, Any]) -> Held:
+    """An instructor who left, with what their role held last."""
+    until, ratings = before.get("recent_experience_until"), before.get("ratings")
+    return Held(
+        user.pk,
+        str(user),
+        before.get("certificate") or "",
+        dt.date.fromisoformat(until) if until else None,
+        None if ratings is None else read_ratings(ratings),
+    )
 
 
 def audit(
