@@ -10,6 +10,7 @@ from http import HTTPStatus
 from typing import Any, TypeVar
 
 from django.core.exceptions import ImproperlyConfigured
+from django.db.models import Count
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -19,7 +20,7 @@ from api.v1.students import StudentView
 from api.v1.views import View
 from syllabus.engine import reading
 from syllabus.engine.reading import Faults, Object
-from training.models import RetentionHold, Role, School, Student
+from training.models import HandOver, RetentionHold, Role, School, Student
 from training.services import access, erasure, handover
 from training.services.records import NotAllowed
 
@@ -144,18 +145,64 @@ class TakeOver(View):
                 "changed": done.change is not None,
                 "entries": done.change.counts if done.change else {},
                 "origin": made
-                and {
-                    "school": made.origin,
-                    "ledger": made.origin_tree,
-                    "student": made.origin_subject,
-                    "key": made.kid,
-                    "signed_at": made.made_at.isoformat(),
-                    "rulebook": made.rulebook,
-                    "sealed_entries": made.entries.count(),
-                },
+                and _origin(HandOver.objects.annotate(sealed=Count("entries")).get(pk=made.pk)),
             },
             status=HTTPStatus.CREATED if done.created else HTTPStatus.OK,
         )
+
+
+class StudentOrigins(StudentView):
+    """GET: what came from other schools."""
+
+    @describe(
+        name="originsOfStudent",
+        summary="List what other schools sealed",
+        description=(
+            "Every hand-over that this record was taken over from, and each entry that the other school had"
+            " sealed: in which ledger, at which index, signed with which key. `verified` says that its proof"
+            " and its body fitted a checkpoint signed with a trusted key; it is false where the body had been"
+            " erased there, so that only the proof could be checked. The reading is logged."
+        ),
+        parameters=[Parameter.student()],
+        answers={200: Answer("Origins", "What came from elsewhere")},
+        refuses=(401, 404, 406, 422),
+    )
+    def get(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.open(ref, "origins")
+        return Response(
+            {
+                "hand_overs": [
+                    {**_origin(each), "taken_over_at": each.at.isoformat()}
+                    for each in student.hand_overs.annotate(sealed=Count("entries"))
+                ],
+                "entries": [
+                    {
+                        "ledger": each.tree,
+                        "index": each.index,
+                        "kind": each.kind,
+                        "student": each.subject,
+                        "sealed_at": each.sealed_at,
+                        "key": each.kid,
+                        "verified": each.verified,
+                        "body": each.body,
+                    }
+                    for each in student.foreign_entries.all()
+                ],
+            }
+        )
+
+
+def _origin(made: HandOver) -> dict[str, Any]:
+    """A hand-over, counted with its entries (``sealed``)."""
+    return {
+        "school": made.origin,
+        "ledger": made.origin_tree,
+        "student": made.origin_subject,
+        "key": made.kid,
+        "signed_at": made.made_at.isoformat(),
+        "rulebook": made.rulebook,
+        "sealed_entries": made.sealed,  # type: ignore[attr-defined]
+    }
 
 
 class _Administered(StudentView):

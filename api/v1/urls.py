@@ -26,6 +26,7 @@ from api.v1.handover import (
     StudentHandOver,
     StudentHoldRelease,
     StudentHolds,
+    StudentOrigins,
     StudentRetention,
     TakeOver,
 )
@@ -108,6 +109,7 @@ urlpatterns = [
         StudentHoldRelease.as_view(),
         name="student-hold-release",
     ),
+    path("students/<uuid:ref>/origins", StudentOrigins.as_view(), name="student-origins"),
     path("students/<uuid:ref>/retention", StudentRetention.as_view(), name="student-retention"),
     path("students/<uuid:ref>/record", StudentRecord.as_view(), name="student-record"),
     path("students/<uuid:ref>/eligibility", StudentEligibility.as_view(), name="student-eligibility"),

@@ -64,6 +64,11 @@ def test_another_school_takes_it_over_and_brings_it_up_to_date(trained: Cast, si
         "rulebook": packages.check(raw).manifest["about"]["rulebook"],
         "sealed_entries": 7,
     }
+    listed = client.get(f"/api/v1/students/{taken.json()['student']}/origins").json()
+    assert [each["school"] for each in listed["hand_overs"]] == ["Lakeside Flying"]
+    assert [(each["index"], each["key"], each["verified"]) for each in listed["entries"]] == [
+        (index, kid, True) for index in range(7)
+    ]
     again = post(client, TAKE, {**body, "trust": [kid]})
     assert (again.status_code, again.json()["changed"], again.json()["origin"]) == (200, False, None)
 

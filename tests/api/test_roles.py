@@ -82,6 +82,7 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
     ),
     ("students/<uuid:ref>/hand-over", "POST"): (None, READ),
     ("students/<uuid:ref>/changes", "GET"): (None, READ),
+    ("students/<uuid:ref>/origins", "GET"): (None, READ),
     ("students/<uuid:ref>/retention", "GET"): (
         None,
         [401, 403, 403, 200, 404, 404, 404, 404, 404, 404, 401],

@@ -6,11 +6,13 @@ import pytest
 import time_machine
 from django.test import Client
 
+from tests import factories
 from tests.cast import Cast
 from tests.training import handing, lessons
 from tests.web.test_pages import text_of
 from training import models
 from training.ledger import handover as packages
+from training.services import handover
 
 
 @pytest.fixture
@@ -39,6 +41,17 @@ def test_the_page_says_what_came_and_what_turned(trained: Cast) -> None:
     assert "Between 2026-03-01 and 2026-03-10" in said
     assert "Flight of 2026-03-02, 1.4 h in N00XY came on record." in said
     assert "by what was put on record" in said
+
+
+def test_the_page_names_the_school_that_a_record_came_from(trained: Cast) -> None:
+    raw, kid = handing.made(trained)
+    administrator = factories.administrator(trained.elsewhere)
+    done = handover.take(
+        raw, school=trained.elsewhere, trust=[kid], by=administrator, at=handing.AT, via="web"
+    )
+    page = signed_in(administrator).get(f"/students/{done.student.ref}/changes/")
+    assert "Lakeside Flying, signed 2026-03-12, taken over 2026-03-12: 7 entries" in text_of(page)
+    assert kid in text_of(page)
 
 
 @pytest.mark.parametrize(

@@ -9,6 +9,7 @@ import zoneinfo
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import ImproperlyConfigured
+from django.db.models import Count
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -47,7 +48,12 @@ def changes(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
         except NotInForce as problem:
             refused = str(problem)
     told = opened.told(
-        "changes", first=first.isoformat(), last=last.isoformat(), found=found, refused=refused
+        "changes",
+        first=first.isoformat(),
+        last=last.isoformat(),
+        found=found,
+        refused=refused,
+        origins=opened.student.hand_overs.annotate(sealed=Count("entries")),
     )
     return render(request, "training/student/changes.html", told, status=422 if refused else 200)
 

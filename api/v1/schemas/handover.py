@@ -31,6 +31,15 @@ def components() -> dict[str, Schema]:
 
 
 def _hand_over() -> dict[str, Schema]:
+    origin: dict[str, Schema] = {
+        "school": STRING,
+        "ledger": STRING,
+        "student": STRING,
+        "key": STRING,
+        "signed_at": _AT,
+        "rulebook": STRING,
+        "sealed_entries": _WHOLE,
+    }
     return {
         "HandOver": full({"name": STRING, "bytes": _WHOLE, "file": _FILE}),
         "HandOverToTake": obj(
@@ -51,16 +60,25 @@ def _hand_over() -> dict[str, Schema]:
             },
             description="`origin` is null where the same file was taken over before.",
         ),
-        "Origin": full(
+        "Origin": full(origin),
+        "Origins": full(
             {
-                "school": STRING,
-                "ledger": STRING,
-                "student": STRING,
-                "key": STRING,
-                "signed_at": _AT,
-                "rulebook": STRING,
-                "sealed_entries": _WHOLE,
+                "hand_overs": listed(full({**origin, "taken_over_at": _AT})),
+                "entries": listed(ref("ForeignEntry")),
             }
+        ),
+        "ForeignEntry": full(
+            {
+                "ledger": STRING,
+                "index": _WHOLE,
+                "kind": STRING,
+                "student": {**STRING, "description": "The reference at the other school."},
+                "sealed_at": STRING,
+                "key": STRING,
+                "verified": FLAG,
+                "body": or_null({**STRING, "description": "Canonical JSON (RFC 8785); null when erased."}),
+            },
+            description="What another school sealed, as its ledger has it.",
         ),
     }
 
