@@ -6,8 +6,10 @@ import csv
 import datetime as dt
 import io
 import json
+import pathlib
 from typing import Any
 
+import openpyxl
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import transaction
@@ -289,6 +291,17 @@ def test_as_a_table_no_cell_is_a_formula(people: Cast) -> None:
 )
 def test_a_cell_is_no_formula(cell: str, shown: str) -> None:
     assert safe(cell) == shown
+
+
+def test_as_a_workbook_no_cell_is_a_formula(people: Cast, tmp_path: pathlib.Path) -> None:
+    stored(people, flights=(flown(id="=1+1"),))
+    status, _ = command("--xlsx", str(tmp_path / "audit.xlsx"))
+    [sheet] = openpyxl.load_workbook(tmp_path / "audit.xlsx")
+    cells = [each for row in sheet.iter_rows() for each in row if each.value]
+    assert (status, sheet.max_row) == (1, 3)
+    assert not [each for each in cells if each.data_type == "f" or str(each.value).startswith("=")]
+    with pytest.raises(CommandError, match="--xlsx"):
+        command("--xlsx", str(tmp_path / "nowhere" / "audit.xlsx"))
 
 
 def test_a_school_there_is_not_and_a_day_to_come(people: Cast) -> None:

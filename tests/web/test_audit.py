@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 
+import openpyxl
 import pytest
 from django.test import Client
 from playwright.sync_api import Browser
@@ -77,6 +78,11 @@ def test_the_table_holds_no_formula(people: Cast, ada: Client) -> None:
     answer = ada.get("/audit/findings.csv")
     rows = list(csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig"))))
     assert [each["student"] for each in rows] == ["'=HYPERLINK(1)"]
+    [sheet] = openpyxl.load_workbook(io.BytesIO(ada.get("/audit/findings.xlsx").content))
+    titles, cells = list(sheet.iter_rows())
+    assert [each.value for each in titles][:4] == ["severity", "kind", "day", "student"]
+    assert cells[3].value == "'=HYPERLINK(1)"
+    assert {each.data_type for each in cells} <= {"s", "n", "inlineStr"}
 
 
 def test_an_instructors_own_record_is_for_the_instructor_and_the_school(people: Cast) -> None:

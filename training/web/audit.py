@@ -30,6 +30,7 @@ from training.web.instructor import signing
 from training.web.shown import day
 
 AT_ONCE = 25
+_WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 #: What each severity, state and way to mend is called, with the mark and the look of its kind.
 SEVERITY = {
     "serious": ("no", "✗", "Serious"),
@@ -117,15 +118,18 @@ def _shown(found: Finding) -> dict[str, Any]:
 @require_safe
 @never_cache
 @login_required
-def table(request: HttpRequest) -> HttpResponse:
-    """The same findings as a table for a spreadsheet."""
+def table(request: HttpRequest, form: str) -> HttpResponse:
+    """The same findings as a table for a spreadsheet: CSV, or a workbook."""
     school = _school(request, request.GET.get("school") or None)
     rows = list(findings.listed(school, **_asked(request)))
     findings.note_read(rows, _user(request), via="web", at=timezone.now())
-    response = HttpResponse(content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = f'attachment; filename="audit-{school.slug}.csv"'
-    response.write("\ufeff")  # without it one widely used spreadsheet reads another encoding
-    finding_tables.write(rows, response)
+    if form == "xlsx":
+        response = HttpResponse(finding_tables.workbook(rows), content_type=_WORKBOOK)
+    else:
+        response = HttpResponse(content_type="text/csv; charset=utf-8")
+        response.write("\ufeff")  # without it one widely used spreadsheet reads another encoding
+        finding_tables.write(rows, response)
+    response["Content-Disposition"] = f'attachment; filename="audit-{school.slug}.{form}"'
     return response
 
 

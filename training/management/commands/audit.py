@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import pathlib
 import sys
 from datetime import date
 from typing import Any
@@ -36,6 +37,7 @@ class Command(BaseCommand):
         form = parser.add_mutually_exclusive_group()
         form.add_argument("--json", action="store_true", help="as JSON")
         form.add_argument("--csv", action="store_true", help="as a table for a spreadsheet")
+        form.add_argument("--xlsx", type=pathlib.Path, metavar="FILE", help="as a workbook, into a file")
 
     def handle(self, *args: Any, **options: Any) -> None:
         school = School.objects.filter(slug=options["school"]).first()
@@ -53,6 +55,11 @@ class Command(BaseCommand):
             self.stdout.write(json.dumps(_document(school, done, rows), ensure_ascii=False, indent=2))
         elif options["csv"]:
             finding_tables.write(rows, self.stdout)
+        elif options["xlsx"]:
+            try:
+                options["xlsx"].write_bytes(finding_tables.workbook(rows))
+            except OSError as fault:
+                raise CommandError(f"--xlsx {options['xlsx']}: {fault.strerror}.") from None
         else:
             self._tell(school, done, rows)
         if any(findings.state_of(each) == findings.OPEN for each in rows):
