@@ -266,6 +266,39 @@ def test_what_was_touched_is_refused_with_its_place_and_nothing_is_written(
     assert counts() == before
 
 
+def drawn_damage(raw: bytes, draw: random.Random) -> bytes:
+    """A piece of the file changed, cut out, doubled, moved elsewhere, or its end cut off."""
+    first, last = sorted(draw.randrange(len(raw)) for _ in range(2))
+    last = min(last + 1, first + draw.choice((1, 40, 4000)))
+    piece, rest = raw[first:last], raw[:first] + raw[last:]
+    place = draw.randrange(len(rest))
+    return {
+        "changed": raw[:first] + bytes(each ^ draw.randrange(1, 256) for each in piece) + raw[last:],
+        "cut out": rest,
+        "doubled": raw[:last] + raw[first:],
+        "moved": rest[:place] + piece + rest[place:],
+        "cut off": raw[:first],
+    }[draw.choice(("changed", "cut out", "doubled", "moved", "cut off"))]
+
+
+def test_whatever_damage_is_drawn_is_refused_with_a_place_and_nothing_is_written(
+    people: Cast, exported
+) -> None:
+    raw, kid = exported
+    draw, before, tried = random.Random(20261125), counts(), 0
+    for _ in range(300):
+        damaged = drawn_damage(raw, draw)
+        if damaged == raw:  # moved to where it was
+            continue
+        tried += 1
+        with pytest.raises(handover.HandOverError) as refused:
+            take(damaged, people, kid)
+        assert all(each.place and each.message for each in refused.value.faults)
+    print(f"{tried} damaged files, all refused")
+    assert tried > 290
+    assert counts() == before
+
+
 def counts() -> list[int]:
     return [
         model.objects.count()

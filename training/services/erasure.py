@@ -219,6 +219,7 @@ def hold(student: Student, reason: str, *, by: User | None, at: dt.datetime, via
     """Keep a student's record whatever runs out. Raises: ErasureError; NotAllowed."""
     _administers(by, student)
     reason = _text("reason", reason)
+    Student.objects.select_for_update().get(pk=student.pk)  # an erasure meanwhile sees it, or was before
     access.log(by, student, access.WRITE, "hold", via=via, at=at)
     return RetentionHold.objects.create(
         school_id=student.school_id, student=student, reason=reason, by=by, at=at
