@@ -300,6 +300,11 @@ def test_a_course_is_drafted_compared_and_published(desk: Client, taught: Cast) 
     page = text_of(desk.get(f"{HERE}courses/{code}@lakeside/2/?with=1"))
     assert "From version 1 to version 2" in page
     assert "Another title" in page
+    back = desk.get(f"{HERE}courses/{code}@lakeside/2/file/").content.decode()
+    assert (
+        text_of(desk.post(f"{HERE}courses/", course_file(back), follow=True)).count("nothing was changed")
+        == 1
+    )
 
 
 def test_a_course_with_faults_is_told_each_with_file_and_line(desk: Client, taught: Cast) -> None:
@@ -332,6 +337,30 @@ def test_a_new_instructor_is_sent_the_link_and_sets_the_password(desk: Client, t
     assert message.to == ["nora@lakeside.example"]
     assert "/password/" in message.body
     assert "instructor added, Nora Example, by Ada Example" in text_of(desk.get(f"{HERE}people/"))
+
+
+def test_what_a_role_holds_is_changed_and_nothing_else_is_lost(desk: Client, taught: Cast) -> None:
+    role = Role.objects.get(user=taught.ida)
+    classes = ["single-engine land", "single-engine sea", "multiengine land", "multiengine sea"]
+    role.ratings = [{"category": "airplane", "class": each} for each in classes] + [{"category": "glider"}]
+    role.save()
+    shown = desk.get(f"{HERE}people/{role.pk}/").context
+    sent = {f"{key}-{n}": line[key] for n, line in enumerate(shown["lines"]) for key in line}
+    sent |= {"certificate": "0000001CFI", "recent_experience_until": "2027-01-31"}
+    assert desk.post(f"{HERE}people/{role.pk}/", sent).status_code == 302
+    before, was = role.ratings, role.certificate
+    role.refresh_from_db()
+    assert (role.ratings, role.certificate) == (before, was)
+    assert role.recent_experience_until == dt.date(2027, 1, 31)
+    wrong = desk.post(f"{HERE}people/{role.pk}/", {**sent, "recent_experience_until": "soon"})
+    assert wrong.status_code == 422
+    assert "'soon' is not a date" in text_of(wrong)
+
+
+def test_the_link_to_set_a_password_is_sent_once_more(desk: Client, taught: Cast) -> None:
+    role = Role.objects.get(user=taught.ida).pk
+    desk.post(f"{HERE}people/{role}/mail/")
+    assert [message.to for message in mail.outbox] == [["ida@lakeside.example"]]
 
 
 def test_a_student_is_added_assigned_and_enrolled(desk: Client, taught: Cast) -> None:

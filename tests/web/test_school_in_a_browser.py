@@ -15,6 +15,7 @@ from pytest_django.live_server_helper import LiveServer
 from syllabus.models import CourseVersion
 from tests.cast import Cast
 from tests.syllabus.test_course_versions import SMALL
+from tests.training import courses
 from tests.web.browsing import PASSWORD, SIZES, Watched
 from training import models
 from training.models import Role
@@ -34,6 +35,7 @@ def office(school: Cast) -> Cast:
     """Ada has a password, and what lapses and stands is worked out."""
     school.ada.set_password(PASSWORD)
     school.ada.save()
+    courses.enrolled(school)
     standings.work_out(school.sam.pk, dt.datetime.now(dt.UTC))
     return school
 
@@ -101,6 +103,7 @@ def test_the_administrators_job_from_the_login_to_a_course_and_an_import(
     page.get_by_role("link", name="Students").click()
     look("students")
     page.get_by_role("link", name="Sam Example", exact=True).click()
+    page.get_by_label("Course", exact=True).select_option(value="small@lakeside")
     page.get_by_role("button", name="Enrol").click()
     page.get_by_text("Enrolled in").wait_for()
     look("student")
@@ -126,12 +129,14 @@ def test_the_administrators_job_from_the_login_to_a_course_and_an_import(
     page.get_by_label("As known at the end of").fill("2026-03-02")
     page.get_by_role("button", name="Show").click()
     expect(page.get_by_text("1 on record")).to_be_visible()
-    assert watched.complaints == []
+    # The two files with faults were refused on purpose, which the browser notes; nothing else was amiss.
+    assert [said for said in watched.complaints if "422" not in said] == []
     assert {url for url in asked if not url.startswith(live_server.url)} == set()
 
 
 def paths(people: Cast) -> list[str]:
     student, role = f"students/{people.sam.ref}/", Role.objects.get(user=people.ida).pk
+    version = CourseVersion.objects.select_related("course").get(course__school_ref__isnull=True)
     leaves = ("flights", "papers", "endorsements", "milestones")
     return [
         "",
@@ -140,6 +145,7 @@ def paths(people: Cast) -> list[str]:
         *(f"{student}record/?leaf={leaf}" for leaf in leaves),
         f"{student}import/",
         "courses/",
+        f"courses/{version.course.code}/{version.number}/",
         "people/",
         "people/add/?role=instructor",
         f"people/{role}/",

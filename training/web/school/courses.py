@@ -96,6 +96,16 @@ def course(opened: Opened, course: str, number: int) -> HttpResponse:
     return _read(opened, found)
 
 
+@require_safe
+@administered
+def file(opened: Opened, course: str, number: int) -> HttpResponse:
+    """A version as the text of its file, which reads back the same."""
+    found = _version(opened, course, number)
+    answer = HttpResponse(files.write(courses.outline(found)), content_type="application/yaml; charset=utf-8")
+    answer["Content-Disposition"] = f'attachment; filename="{found.course.code}-{number}.yaml"'
+    return answer
+
+
 def _version(opened: Opened, course: str, number: int) -> CourseVersion:
     address = Address.read(course)
     if address.school not in (None, opened.school.course_ref):

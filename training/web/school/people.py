@@ -10,6 +10,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from syllabus.engine.instructing import MOST_RATINGS
 from syllabus.engine.reading import Faults
 from syllabus.engine.vocabulary import CATEGORIES, CLASSES
 from training.models import PeopleChange, Role
@@ -22,7 +23,7 @@ from training.web.school.opening import Opened, administered
 from training.web.shown import day
 
 MOST_CHANGES = 40
-#: Ratings that the form has lines for; a role with more keeps them by being sent back whole.
+#: Ratings that the form has lines for, at least: a role with more has one for each.
 LINES = 4
 _FIELDS = ("role", "name", "email", "birth_date", "training_model", "certificate", "recent_experience_until")
 
@@ -136,7 +137,7 @@ def _lines(opened: Opened, role: Role | None) -> dict[str, Any]:
         post = opened.request.POST
         rows = [
             {key: post.get(f"{key}-{number}", "") for key in ("category", "class", "instrument")}
-            for number in range(LINES)
+            for number in _numbers(opened)
         ]
         known = bool(post.get("ratings_known"))
     else:
@@ -154,11 +155,17 @@ def _lines(opened: Opened, role: Role | None) -> dict[str, Any]:
     return {"lines": rows, "ratings_known": known, "categories": CATEGORIES, "classes": CLASSES}
 
 
+def _numbers(opened: Opened) -> range:
+    """The numbers of the lines that were sent."""
+    sent = range(MOST_RATINGS)
+    return range(next((each for each in sent if f"category-{each}" not in opened.request.POST), MOST_RATINGS))
+
+
 def _held(opened: Opened, faults: Faults) -> dict[str, Any]:
     """What an instructor's role is to hold, as it was sent."""
     post = opened.request.POST
     rated = []
-    for number in range(LINES):
+    for number in _numbers(opened):
         category = str(post.get(f"category-{number}", ""))
         if category:
             made: dict[str, Any] = {"category": category}

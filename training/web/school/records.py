@@ -162,7 +162,11 @@ def _place(place: Place | None) -> str:
 
 
 def _landing(each: engine.Landings) -> str:
-    said = [f"{each.takeoffs} takeoffs", f"{each.landings} landings"]
+    said = [
+        f"{number} {what}" if number == 1 else f"{number} {what}s"
+        for number, what in ((each.takeoffs, "takeoff"), (each.landings, "landing"))
+        if number
+    ]
     if each.at:
         said.append(f"at {_place(each.at)}")
     said += [each.period or "day or night not said"]

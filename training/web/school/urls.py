@@ -21,6 +21,7 @@ urlpatterns = [
     path(f"{_STUDENT}import/columns/", imports.columns, name="school-import-columns"),
     path(f"{_HERE}courses/", courses.listed, name="school-courses"),
     path(_COURSE, courses.course, name="school-course"),
+    path(f"{_COURSE}file/", courses.file, name="school-course-file"),
     path(f"{_COURSE}publish/", courses.publish, name="school-course-publish"),
     path(f"{_HERE}people/", people.listed, name="school-people"),
     path(f"{_HERE}people/add/", people.add, name="school-person-add"),
