@@ -139,7 +139,8 @@ class Audit(OfSchool):
         description=(
             "For the administrators of the school: every record is read, which takes some seconds for"
             " hundreds of students; a large school is better audited by the command, which does the same."
-            " `on`: as of this day, today at the school where it is not given."
+            " `on`: as of this day, today at the school where it is not given; where an audit as of a later"
+            " day was kept before, this one counts what it finds and changes nothing."
         ),
         body="AuditToRun",
         answers={200: Answer("AuditDone", "What is new, and what is gone")},
@@ -161,6 +162,7 @@ class Audit(OfSchool):
             {
                 "school": school.slug,
                 "audit": _run(done.run),
+                "kept": done.kept,
                 "new": done.new,
                 "returned": done.returned,
                 "gone": done.gone,

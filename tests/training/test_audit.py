@@ -133,6 +133,18 @@ def test_an_older_audit_that_ends_later_changes_nothing(people: Cast) -> None:
     assert AuditRun.objects.count() == 1
 
 
+def test_an_earlier_day_asked_about_again_changes_nothing(people: Cast) -> None:
+    stored(people, flights=(flown(), flown(D(2026, 3, 9))))
+    audited(people)
+    before = list(Finding.objects.order_by("pk").values())
+    again = audited(people, SOLO, at=evening(ON) + dt.timedelta(hours=1))
+    assert (again.kept, {each.day for each in again.standing}) == (False, {SOLO})
+    assert list(Finding.objects.order_by("pk").values()) == before
+    status, told = command("--on", "2026-03-02")
+    assert (status, "changes nothing" in told, "2026-03-09" in told) == (1, True, False)
+    assert len(json.loads(command("--on", "2026-03-02", "--json")[1])["findings"]) == 2
+
+
 def test_days_after_the_one_asked_about_are_not_told(people: Cast) -> None:
     stored(people, flights=(flown(), flown(D(2026, 3, 9))))
     assert {each.day for each in audited(people, D(2026, 3, 2)).standing} == {SOLO}

@@ -45,9 +45,13 @@ class Conflict(Exception):
 
 @dataclass
 class Done:
-    """What an audit found, how much of it is new, and what is gone."""
+    """What an audit found, how much of it is new, and what is gone.
+
+    ``kept`` is false where it changed nothing: a later one was kept before, or one as of a later day.
+    """
 
     run: AuditRun
+    kept: bool = True
     new: int = 0
     returned: int = 0
     gone: int = 0
@@ -84,7 +88,8 @@ def recompute(
     """Audit a school as of a day, and keep what was found.
 
     The records are read one by one outside any transaction; what was found is written in one, with the
-    school's row locked. Where a later audit was written meanwhile, this one changes nothing.
+    school's row locked. Where a later audit was written meanwhile, or one as of a later day, this one changes
+    nothing: what stands today is not gone because somebody asks about last year.
 
     Effects: each student's reading is logged.
     """
@@ -125,8 +130,10 @@ def _kept(
         school=school, at=at, on=on, by=by, students=students, found=len(told), rulebook=rulebook.current().id
     )
     stands = {each.key: each for each in Finding.objects.filter(school=school)}
-    if AuditRun.objects.filter(school=school, at__gt=at).exists():
-        return Done(run, standing=[_row(school, each, at) for each in told.values()])
+    if AuditRun.objects.filter(Q(at__gt=at) | Q(on__gt=on), school=school).exists():
+        known = {each.key: each for each in listed(school)}
+        standing = [known.get(key) or _row(school, each, at) for key, each in told.items()]
+        return Done(run, kept=False, standing=sorted(standing, key=lambda each: each.day, reverse=True))
     run.save()
     done, added, changed, again = Done(run), [], [], []
     for key, each in told.items():
@@ -229,7 +236,7 @@ def state_of(finding: Finding) -> str:
     """Where a listed finding stands."""
     if finding.gone_at is not None:
         return GONE
-    return RESOLVED if finding.dealt_with else OPEN  # type: ignore[attr-defined]
+    return RESOLVED if getattr(finding, "dealt_with", False) else OPEN
 
 
 def note_read(findings: Iterable[Finding], by: User, *, via: str, at: dt.datetime) -> None:
@@ -372,7 +379,7 @@ def as_json(finding: Finding) -> dict[str, Any]:
         "changed_at": _instant(finding.changed_at),
         "gone_at": _instant(finding.gone_at),
         "returned_at": _instant(finding.returned_at),
-        "resolutions": [resolution_json(each) for each in finding.resolutions.all()],
+        "resolutions": [resolution_json(each) for each in finding.resolutions.all()] if finding.pk else [],
     }
 
 

@@ -110,6 +110,7 @@ def _findings() -> dict[str, Schema]:
             {
                 "school": STRING,
                 "audit": ref("AuditRun"),
+                "kept": {**FLAG, "description": "False where one as of a later day was kept before."},
                 "new": _COUNT,
                 "returned": _COUNT,
                 "gone": _COUNT,

@@ -49,8 +49,12 @@ class Command(BaseCommand):
         if on > school.day(at):
             raise CommandError(f"--on {on} is still to come; today at the school is {school.day(at)}.")
         done = findings.recompute(school, on, at=at, by=None, via="command")
-        listed = findings.listed(school, state=None if options["all"] else findings.OPEN)
-        rows = list(listed.filter(day__lte=on))
+        if done.kept:
+            listed = findings.listed(school, state=None if options["all"] else findings.OPEN)
+            rows = list(listed.filter(day__lte=on))
+        else:  # as of an earlier day than before: told, and nothing is changed
+            wanted = findings.STATES if options["all"] else (findings.OPEN,)
+            rows = [each for each in done.standing if findings.state_of(each) in wanted]
         if options["json"]:
             self.stdout.write(json.dumps(_document(school, done, rows), ensure_ascii=False, indent=2))
         elif options["csv"]:
@@ -69,7 +73,11 @@ class Command(BaseCommand):
         run = done.run
         self._say(
             f"{school}: {run.students} students audited as of {run.on}: {run.found} findings,"
-            f" {done.new} new, {done.returned} back, {done.gone} gone since the last audit."
+            + (
+                f" {done.new} new, {done.returned} back, {done.gone} gone since the last audit."
+                if done.kept
+                else " an audit as of a later day was kept before, so that this one changes nothing."
+            )
         )
         for row in rows:
             state = findings.state_of(row)
@@ -99,6 +107,7 @@ def _document(school: School, done: findings.Done, rows: list[Finding]) -> dict[
         "rulebook": done.run.rulebook,
         "students": done.run.students,
         "found": done.run.found,
+        "kept": done.kept,
         "new": done.new,
         "returned": done.returned,
         "gone": done.gone,
