@@ -92,40 +92,33 @@ def _draft(opened: Opened) -> HttpResponse:
 @administered
 def course(opened: Opened, course: str, number: int) -> HttpResponse:
     """A version in full; with ``with`` what differs from another version to it."""
-    found = _version(opened, course, number)
-    return _read(opened, found)
+    return _read(opened, *_versions(opened, course, number))
 
 
 @require_safe
 @administered
 def file(opened: Opened, course: str, number: int) -> HttpResponse:
     """A version as the text of its file, which reads back the same."""
-    found = _version(opened, course, number)
+    found, _ = _versions(opened, course, number)
     answer = HttpResponse(files.write(courses.outline(found)), content_type="application/yaml; charset=utf-8")
     answer["Content-Disposition"] = f'attachment; filename="{found.course.code}-{number}.yaml"'
     return answer
 
 
-def _version(opened: Opened, course: str, number: int) -> CourseVersion:
-    address = Address.read(course)
-    if address.school not in (None, opened.school.course_ref):
-        raise Http404("no course of that name at this school")
-    try:
-        return courses.version(opened.user, address, number)
-    except courses.NotThere:
-        raise Http404("no course of that name and version at this school") from None
+def _versions(opened: Opened, course: str, number: int) -> tuple[CourseVersion, list[CourseVersion]]:
+    """A version of a course, and the others of it."""
+    versions = courses.of_administrator(opened.school, Address.read(course))
+    found = next((each for each in versions if each.number == number), None)
+    if found is None:
+        raise Http404("no course of that name and version at this school")
+    return found, [each for each in versions if each.number != number]
 
 
-def _read(opened: Opened, found: CourseVersion, fault: str = "", status: int = 200) -> HttpResponse:
+def _read(
+    opened: Opened, found: CourseVersion, others: list[CourseVersion], fault: str = "", status: int = 200
+) -> HttpResponse:
     address = Address.of(found.course)
     stands = courses.outline(found)
-    others = [
-        each
-        for known, versions in courses.listed(opened.user)
-        if known == address
-        for each in versions
-        if each.number != found.number
-    ]
     told: dict[str, Any] = {}
     asked = str(opened.request.GET.get("with", ""))
     if asked:
@@ -198,14 +191,22 @@ def _shown(stands: Outline) -> dict[str, Any]:
 @administered
 def publish(opened: Opened, course: str, number: int) -> HttpResponse:
     """Freeze a draft for good: confirmed by the password once more, and as it was read."""
-    found = _version(opened, course, number)
+    found, others = _versions(opened, course, number)
     if not ratelimit.consume(opened.request, action="reauthenticate", user=opened.user):
         return _read(
-            opened, found, "Too many tries. Nothing was published. Wait a minute, then try again.", 429
+            opened,
+            found,
+            others,
+            "Too many tries. Nothing was published. Wait a minute, then try again.",
+            429,
         )
     if not opened.user.check_password(str(opened.request.POST.get("password", ""))):
         return _read(
-            opened, found, "This is not your password. Nothing was published. Type your own once more.", 422
+            opened,
+            found,
+            others,
+            "This is not your password. Nothing was published. Type your own once more.",
+            422,
         )
     try:
         made = courses.publish(
@@ -218,9 +219,9 @@ def publish(opened: Opened, course: str, number: int) -> HttpResponse:
     except courses.NotThere:
         raise Http404("no course of that name and version at this school") from None
     except NotAllowed as refused:
-        return _read(opened, found, str(refused), 403)
+        return _read(opened, found, others, str(refused), 403)
     except courses.NotRead as changed:
-        return _read(opened, found, str(changed), 409)
+        return _read(opened, found, others, str(changed), 409)
     messages.success(
         opened.request, f"Version {made.number} is published, and stays as it is. New enrolments take it."
     )
