@@ -158,6 +158,30 @@ def test_a_resolution_is_written_once(people: Cast) -> None:
         Resolution.objects.filter(pk=made.pk).update(note="Other words.")
 
 
+@pytest.mark.parametrize(
+    ("tamper", "told"),
+    [
+        pytest.param({"note": "Other words."}, "is not what was sealed", id="another note"),
+        pytest.param({"how": "correction"}, "is not what was sealed", id="another way"),
+        pytest.param({"ledger_index": 99}, "which is no finding.resolved", id="another entry"),
+        pytest.param(None, "has no row", id="taken out"),
+    ],
+)
+def test_a_resolution_that_is_not_what_was_sealed_is_a_finding(
+    people: Cast, tamper: dict[str, Any] | None, told: str
+) -> None:
+    made = findings.resolve(
+        audits.stands(people), how="nothing", note="It is over.", by=people.ada, at=audits.AT, via="test"
+    )
+    assert "record-altered" not in kinds(audited(people))
+    with lessons.unguarded():
+        rows = Resolution.objects.filter(pk=made.pk)
+        rows.delete() if tamper is None else rows.update(**tamper)
+    done = audited(people, at=evening(ON) + dt.timedelta(hours=1))
+    says = [each.body["says"] for each in done.standing if each.kind == "record-altered"]
+    assert any(told in each for each in says)
+
+
 def test_a_draft_of_today_waits_and_one_of_yesterday_is_told(people: Cast) -> None:
     draft = lessons.draft(people)
     assert kinds(audited(people, SOLO)) == []

@@ -24,11 +24,11 @@ from training.ledger import assertions, entries
 from training.models import AccessLog, AuditRun, Finding, Resolution, Role, School, Student, User
 from training.reports import audit as reports
 from training.reports.audit import Told
-from training.services import lesson_audit, seals
+from training.services import finding_audit, lesson_audit, seals
+from training.services.finding_audit import SEALED_AS
 from training.services.records import NotAllowed
 
 MOST_NOTE = 2_000
-SEALED_AS = "finding.resolved"
 OPEN, RESOLVED, GONE = STATES = ("open", "resolved", "gone")
 _CHANGING = ("kind", "severity", "day", "digest", "body", "student_id", "instructor_id")
 
@@ -103,7 +103,7 @@ def recompute(
 
     for each in reports.audit(school, on, at=at, progress=seen):
         told.setdefault(each.key, each)
-    for sentence in lesson_audit.faults(school):
+    for sentence in (*lesson_audit.faults(school), *finding_audit.faults(school)):
         altered = reports.altered(sentence, on)
         told.setdefault(altered.key, altered)
     AccessLog.objects.bulk_create(
