@@ -103,7 +103,7 @@ def test_the_administrators_job_from_the_login_to_a_course_and_an_import(
     page.get_by_role("link", name="Students").click()
     look("students")
     page.get_by_role("link", name="Sam Example", exact=True).click()
-    page.get_by_label("Course", exact=True).select_option(value="small@lakeside")
+    page.get_by_role("combobox", name="Course").select_option(value="small@lakeside")
     page.get_by_role("button", name="Enrol").click()
     page.get_by_text("Enrolled in").wait_for()
     look("student")
