@@ -186,7 +186,7 @@ def test_a_student_page_is_open_to_who_may_read_the_record(
 def test_the_first_page_logs_each_record_it_reads(client: Client, people: Cast) -> None:
     factories.student(people.school)
     client.force_login(people.ada)
-    client.get("/")
+    client.get("/students/")
     assert models.AccessLog.objects.filter(user=people.ada, action="read", via="web").count() == 2
 
 

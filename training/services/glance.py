@@ -39,6 +39,10 @@ class MilestoneCount:
     no: int = 0
     open: int = 0
 
+    @property
+    def of_law(self) -> bool:
+        return not self.id.startswith(outlines.OF_A_COURSE)
+
 
 @dataclass(frozen=True)
 class Duty:
