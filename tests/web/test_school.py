@@ -19,7 +19,8 @@ from syllabus.models import Course, CourseVersion, SchoolMinimum
 from tests import factories
 from tests.cast import Cast
 from tests.syllabus.test_course_versions import SMALL
-from tests.training import courses
+from tests.training import courses, lessons
+from tests.training.test_sign_offs import correction
 from tests.web.test_pages import text_of
 from training import models
 from training.models import Role
@@ -252,6 +253,23 @@ def test_what_was_replaced_stays_beside_what_took_its_place(desk: Client, taught
     assert "Off the record 2026-06-01 10:00 CDT" in page
     before = text_of(desk.get(f"{path}?known=2026-05-31"))
     assert "1 on record." in before
+
+
+def test_a_signed_lesson_and_its_correction_stand_sealed_with_their_places(
+    desk: Client, people: Cast
+) -> None:
+    with time_machine.travel(lessons.AT):
+        lesson = lessons.signed(people)
+        lessons.sign(correction(people, lesson, reason="wrong time"), people.ida)
+    path = f"{HERE}students/{people.sam.ref}/record/"
+    page = text_of(desk.get(path))
+    assert "2 on record, 1 replaced or taken out" in page  # the one that was brought in stands too
+    assert "Sealed, entry 0 of the ledger Signed by Ida Example with lesson S1-L3" in page
+    entries = list(models.SignOff.objects.order_by("pk").values_list("ledger_index", flat=True))
+    assert f"Sealed, entry {entries[1]} of the ledger" in page
+    assert ": wrong time" in page
+    glance = text_of(desk.get(HERE))
+    assert "Every lesson is signed" in glance
 
 
 @pytest.mark.parametrize(
