@@ -36,8 +36,10 @@ REFUSALS: Mapping[int, str] = {
     428: "If-Match is missing; send the ETag of the record that your change starts from.",
     429: "Too many calls; Retry-After says how many seconds to wait.",
     500: "A fault of ours; it has been logged.",
-    503: "The records cannot be reached at the moment; Retry-After says when to send the same again.",
-    503: "It cannot be done as this server is set up, or until its operator looks.",
+    503: (
+        "The records cannot be reached at the moment; Retry-After says when to send the same again. Without it,"
+        " it cannot be done as this server is set up, or until its operator looks."
+    ),
 }
 
 

@@ -98,7 +98,12 @@ def load(on: dt.date, *, at: dt.datetime | None = None, password: str | None = N
         logins.append(Login(name, made.email, role))
         return made
 
-    people = {key: user(key, **each) for key, each in fixture["people"].items()}
+    people = {}
+    for key, each in fixture["people"].items():
+        held = dict(each)
+        if "recent_experience_until" in held:
+            held["recent_experience_until"] = demo_fixture.day(held["recent_experience_until"], on)
+        people[key] = user(key, **held)
     for each in fixture["aircraft"].values():
         models.Aircraft.objects.create(
             school=school,

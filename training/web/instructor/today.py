@@ -65,6 +65,13 @@ class Pupil:
     next: dict[str, Any] | None = None
     says: str = ""
     new: uuid.UUID = field(default_factory=uuid.uuid4)
+    #: Where the draft of a lesson goes on, by the lesson's code.
+    begun: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def goes_on(self) -> str:
+        """Where the draft of the next lesson is, if there is one."""
+        return self.begun.get(self.next["lesson"], "") if self.next else ""
 
     @property
     def rank(self) -> int:
@@ -106,14 +113,21 @@ def of(user: User, at: dt.datetime) -> list[Pupil]:
     students = list(Student.objects.filter(teaching).select_related("school").order_by("name", "pk"))
     needs: dict[int, list[Need]] = defaultdict(list)
     by_key = {each.pk: each for each in students}
-    _drafts(user, by_key, needs)
+    begun = _drafts(user, by_key, needs)
     _lapses(by_key, at, needs)
     _ready(by_key, needs)
-    pupils = [Pupil(each, sorted(needs[each.pk], key=lambda need: need.rank)) for each in students]
+    pupils = [
+        Pupil(each, sorted(needs[each.pk], key=lambda need: need.rank), begun=begun[each.pk])
+        for each in students
+    ]
     return sorted(pupils, key=lambda each: each.rank)
 
 
-def _drafts(user: User, students: dict[int, Student], needs: dict[int, list[Need]]) -> None:
+def _drafts(
+    user: User, students: dict[int, Student], needs: dict[int, list[Need]]
+) -> dict[int, dict[str, str]]:
+    """Adds the lessons to sign; gives for each student where the draft of a lesson is."""
+    begun_at: dict[int, dict[str, str]] = defaultdict(dict)
     drafts = LessonRecord.objects.filter(
         student__in=students, instructor=user, state=LessonRecord.State.DRAFT
     ).order_by("created_at", "pk")
@@ -124,6 +138,9 @@ def _drafts(user: User, students: dict[int, Student], needs: dict[int, list[Need
         words = f"To sign: {what}, begun {begun}{', a correction' if each.corrects_id else ''}"
         href = reverse("lesson-sheet", args=[student.ref, each.pk])
         needs[student.pk].append(Need(SIGN, "sign", "✎", words, href))
+        if each.lesson and not each.corrects_id:
+            begun_at[student.pk][each.lesson] = href
+    return begun_at
 
 
 def _lapses(students: dict[int, Student], at: dt.datetime, needs: dict[int, list[Need]]) -> None:
