@@ -89,3 +89,25 @@ def recorded(student: models.Student, *, at: dt.datetime = NOON, **parts: Any) -
     whose = engine.Student(student.name, student.birth_date)
     record.store(student, engine.Record(student=whose, **parts), by=None, at=at)
     return student
+
+
+def guardian(
+    student: models.Student,
+    *,
+    starts: dt.date = LONG_AGO,
+    ends: dt.date | None = None,
+    user: models.User | None = None,
+) -> models.Guardian:
+    """A guardian whose consent is on record, with an account where ``user`` is given."""
+    number = next(_numbers)
+    return models.Guardian.objects.create(
+        school=student.school,
+        student=student,
+        user=user,
+        name=f"Guardian {number}",
+        email=user.email if user else f"guardian{number}@example.org",
+        consent_on=starts,
+        consent_until=ends,
+        recorded_by=administrator(student.school),
+        recorded_at=NOON,
+    )

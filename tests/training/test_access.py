@@ -6,6 +6,7 @@ import uuid
 import pytest
 from django.contrib.auth.models import AnonymousUser
 
+from syllabus.engine import calendar
 from tests import factories
 from tests.cast import Cast
 from training import models
@@ -88,6 +89,63 @@ def test_an_instructor_sees_a_student_while_the_assignment_lasts(people: Cast, s
     factories.assign(bo, people.sam, starts=starts, ends=ends)
 
     assert access.may(bo, READ, people.sam, on=TODAY) is sees
+
+
+@pytest.fixture
+def minor(people: Cast) -> Student:
+    """Sam, who comes of age tomorrow."""
+    people.sam.birth_date = dt.date(TOMORROW.year - 18, TOMORROW.month, TOMORROW.day)
+    people.sam.save()
+    return people.sam
+
+
+@pytest.mark.parametrize(("starts", "ends", "sees"), DATES)
+def test_a_guardian_reads_while_the_consent_holds_and_writes_nothing(minor: Student, starts, ends, sees):
+    gus = factories.user()
+    factories.guardian(minor, starts=starts, ends=ends, user=gus)
+
+    assert access.may(gus, READ, minor, on=TODAY) is sees
+    assert access.guards(gus, minor, on=TODAY) is sees
+    assert not access.may(gus, WRITE, minor, on=TODAY)
+
+
+BIRTHS = [
+    pytest.param("2008-11-25", 18, "2026-11-24", True, id="to the day before the eighteenth birthday"),
+    pytest.param("2008-11-25", 18, "2026-11-25", False, id="not on it"),
+    pytest.param("2008-12-01", 18, "2026-11-30", True, id="in the month before, whatever the day"),
+    pytest.param("2008-10-31", 18, "2026-11-01", False, id="not in the month after"),
+    pytest.param("2008-11-25", 19, "2026-11-25", True, id="where one comes of age at nineteen"),
+    pytest.param("2008-02-29", 18, "2026-02-28", True, id="born on 29 February, to the 28th"),
+    pytest.param("2008-02-29", 18, "2026-03-01", False, id="born on 29 February, not on 1 March"),
+    pytest.param("2008-02-29", 20, "2028-02-28", True, id="in a leap year to the 28th as well"),
+    pytest.param("2008-02-29", 20, "2028-02-29", False, id="in a leap year not on the birthday"),
+    pytest.param(None, 18, "2026-11-24", False, id="not where the birth date is unknown"),
+]
+
+
+@pytest.mark.parametrize(("born", "of_age_at", "on", "sees"), BIRTHS)
+def test_a_guardian_reads_until_the_student_is_of_age(people: Cast, born, of_age_at, on, sees):
+    models.School.objects.filter(pk=people.school.pk).update(of_age_at=of_age_at)
+    Student.objects.filter(pk=people.sam.pk).update(birth_date=born)
+    gus, day = factories.user(), dt.date.fromisoformat(on)
+    factories.guardian(people.sam, user=gus)
+
+    assert access.may(gus, READ, people.sam, on=day) is sees
+    if born:
+        assert (calendar.age(dt.date.fromisoformat(born), day) < of_age_at) is sees
+
+
+def test_a_guardian_reads_no_other_student_and_consent_without_an_account_opens_nothing(
+    people: Cast, minor: Student
+):
+    gus = factories.user()
+    factories.guardian(minor, user=gus)
+    factories.guardian(minor)
+    fellow = factories.student(people.school, birth_date=minor.birth_date)
+
+    assert list(access.visible_students(gus, on=TODAY)) == [minor]
+    assert not access.may(gus, READ, fellow, on=TODAY)
+    assert not access.may(factories.user(), READ, minor, on=TODAY)
 
 
 def test_an_assignment_without_the_role_gives_nothing(people: Cast):

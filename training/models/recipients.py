@@ -45,11 +45,20 @@ class Guardian(models.Model):
     """A minor's guardian, whom the school may write to because consent is on record.
 
     Nothing is sent before ``consent_on``, after ``consent_until``, once the student is of age, or where the
-    birth date is not known.
+    birth date is not known. With an account (``user``, given by an administrator) the guardian reads the
+    student's record on the same days, and writes nothing.
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
     student = models.ForeignKey("training.Student", on_delete=models.CASCADE, related_name="guardians")
+    user = models.ForeignKey(
+        "training.User",
+        on_delete=models.SET_NULL,
+        null=True,
+        blank=True,
+        related_name="guardianships",
+        help_text="the account that may read the record while the consent holds and the student is a minor",
+    )
     name = models.CharField(max_length=200)
     email = models.EmailField(max_length=254)
     time_zone = models.CharField(

@@ -14,9 +14,10 @@ from functools import lru_cache, reduce
 from operator import or_
 from typing import Any
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db.models.functions import ExtractDay, ExtractMonth, ExtractYear
 
-from training.models import AccessLog, Assignment, Role, Student, User
+from training.models import AccessLog, Assignment, Guardian, Role, Student, User
 
 READ, WRITE = AccessLog.Action.READ, AccessLog.Action.WRITE
 #: Anyone who may have signed in, or not.
@@ -40,15 +41,37 @@ def _administers(user: int, on: dt.date) -> Q:
     return Q(_holds(user, Role.Kind.ADMINISTRATOR))
 
 
+def _guards(user: int, on: dt.date) -> Q:
+    """A guardian with an account, while the consent holds and the student is known not to be of age.
+
+    The birthday on which the student comes of age is the first day without; born on 29 February, that is
+    1 March of a common year, as ``calendar.age`` has it.
+    """
+    consented = Guardian.objects.filter(
+        Q(consent_until__isnull=True) | Q(consent_until__gte=on),
+        user_id=user,
+        school=OuterRef("school"),
+        student=OuterRef("pk"),
+        consent_on__lte=on,
+    ).annotate(
+        turns=ExtractYear("student__birth_date") + F("student__school__of_age_at"),
+        month=ExtractMonth("student__birth_date"),
+        day=ExtractDay("student__birth_date"),
+    )
+    later = Q(month__gt=on.month) | Q(month=on.month, day__gt=on.day)
+    return Q(Exists(consented.filter(Q(turns__gt=on.year) | (Q(turns=on.year) & later))))
+
+
 #: How a user (by key) may stand to a student, as a condition on students on a day.
 RELATIONS: Mapping[str, Callable[[int, dt.date], Q]] = {
     "oneself": _oneself,
     "instructs": _instructs,
     "administers": _administers,
+    "guards": _guards,
 }
 #: Which of these relations allow what.
 MAY: Mapping[str, tuple[str, ...]] = {
-    READ: ("oneself", "instructs", "administers"),
+    READ: ("oneself", "instructs", "administers", "guards"),
     WRITE: ("instructs", "administers"),
 }
 
@@ -76,6 +99,11 @@ def _condition(user: int, action: str, on: dt.date) -> QuerySet[Student]:
 def may(user: Anyone, action: str, student: Student, *, on: dt.date | None = None) -> bool:
     """Whether a user may read, or write, one student's record. One query."""
     return visible_students(user, action, on=on).filter(pk=student.pk).exists()
+
+
+def guards(user: Anyone, student: Student, *, on: dt.date) -> bool:
+    """Whether a user reads a student's record as a guardian, whatever else they are. One query."""
+    return Student.objects.filter(_guards(user.pk, on), pk=student.pk).exists()
 
 
 def may_add_student(user: Anyone, school_id: int) -> bool:

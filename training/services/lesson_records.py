@@ -63,10 +63,13 @@ class Computed:
 def visible(student: Student, to: User) -> QuerySet[LessonRecord]:
     """The lesson records of a student for somebody who may see the student.
 
-    A draft is the instructor's unfinished paper: the student sees what is signed, whatever else they are.
+    A draft is the instructor's unfinished paper: the student sees what is signed, whatever else they are,
+    and so does whoever may read the record and not write it.
     """
-    found = _of(student)
-    return found.filter(state=LessonRecord.State.SIGNED) if student.user_id == to.pk else found
+    found, signed = _of(student), Q(state=LessonRecord.State.SIGNED)
+    if student.user_id == to.pk:
+        return found.filter(signed)
+    return found.filter(signed | Q(student__in=access.visible_students(to, access.WRITE)))
 
 
 def _of(student: Student) -> QuerySet[LessonRecord]:

@@ -90,7 +90,7 @@ def add(
         faults.add("birth_date", f"{birth_date} is yet to come")
     kept = _held(faults, held or {}) if kind == Role.Kind.INSTRUCTOR else {}
     faults.stop(PeopleError)
-    user, new = _account(name, email) if email else (None, False)
+    user, new = account(name, email) if email else (None, False)
     student = None
     if user is not None:
         if not user.is_active:
@@ -106,7 +106,7 @@ def add(
                 school=school, user=user, name=name, birth_date=birth_date, training_model=model
             )
             Enrolment.objects.create(school=school, student=student, starts=school.day(at))
-    _note(school, by, f"{kind} added", at, user=user, student=student, after=_plain(kept) or {"name": name})
+    note(school, by, f"{kind} added", at, user=user, student=student, after=_plain(kept) or {"name": name})
     return Added(user, new, student)
 
 
@@ -129,7 +129,7 @@ def change(role: Role, held: Mapping[str, Any], *, by: User, at: dt.datetime) ->
     for key, value in kept.items():
         setattr(found, key, value)
     found.save(update_fields=list(kept))
-    _note(
+    note(
         found.school, by, "instructor changed", at, user=found.user, before=_plain(before), after=_plain(kept)
     )
     return found
@@ -154,7 +154,7 @@ def end(role: Role, *, by: User, at: dt.datetime) -> None:
         for each in running.select_related("student", "instructor"):
             _end(each, by, at)
     held = {key: getattr(found, key) for key in HELD}
-    _note(school, by, f"{found.role} ended", at, user=found.user, before=_plain(held))
+    note(school, by, f"{found.role} ended", at, user=found.user, before=_plain(held))
     found.delete()
 
 
@@ -172,7 +172,7 @@ def assign(student: Student, instructor: User, *, starts: dt.date, by: User, at:
         raise Conflict(f"{instructor} teaches {student} already.")
     made = Assignment.objects.create(school=school, student=student, instructor=instructor, starts=starts)
     said = {"starts": starts.isoformat()}
-    _note(school, by, "assignment added", at, user=instructor, student=student, after=said)
+    note(school, by, "assignment added", at, user=instructor, student=student, after=said)
     return made
 
 
@@ -210,17 +210,18 @@ def _end(assignment: Assignment, by: User, at: dt.datetime) -> Assignment:
     if assignment.ends is not None and assignment.ends <= yesterday:
         return assignment
     if assignment.starts > yesterday:
-        _note(assignment.school, by, "assignment taken back", at, before=before, **who)
+        note(assignment.school, by, "assignment taken back", at, before=before, **who)
         assignment.delete()
         return assignment
     assignment.ends = yesterday
     assignment.save(update_fields=["ends"])
     after = {"ends": yesterday.isoformat()}
-    _note(assignment.school, by, "assignment ended", at, before=before, after=after, **who)
+    note(assignment.school, by, "assignment ended", at, before=before, after=after, **who)
     return assignment
 
 
-def _account(name: str, email: str) -> tuple[User, bool]:
+def account(name: str, email: str) -> tuple[User, bool]:
+    """The account of an address, made where there is none; whether it is new."""
     there = User.objects.filter(email=email).first()
     if there is not None:
         return there, False
@@ -279,5 +280,6 @@ def _plain(held: Mapping[str, Any]) -> dict[str, Any]:
     return {key: value.isoformat() if isinstance(value, dt.date) else value for key, value in held.items()}
 
 
-def _note(school: School, by: User, what: str, at: dt.datetime, **more: Any) -> None:
+def note(school: School, by: User, what: str, at: dt.datetime, **more: Any) -> None:
+    """Keep that an administrator changed something about people (``PeopleChange``)."""
     PeopleChange.objects.create(school=school, by=by, what=what, at=at, **more)

@@ -44,6 +44,7 @@ class Opened:
     student: Student
     at: dt.datetime
     user: User
+    guardian: bool
 
     @property
     def own(self) -> bool:
@@ -59,6 +60,7 @@ class Opened:
         return {
             "student": self.student,
             "own": self.own,
+            "guardian": self.guardian,
             "on": day(self.on),
             "here": here,
             "caution": CAUTION,
@@ -73,7 +75,8 @@ def _open(request: HttpRequest, ref: uuid.UUID, what: str) -> Opened:
     except Student.DoesNotExist:
         raise Http404("no student of that reference that you may see") from None
     assert isinstance(request.user, User)
-    return Opened(student, at, request.user)
+    guardian = student.user_id != request.user.pk and access.guards(request.user, student, on=at.date())
+    return Opened(student, at, request.user, guardian)
 
 
 @require_safe

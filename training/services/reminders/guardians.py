@@ -1,4 +1,7 @@
-"""A minor's guardians whom the school may write to: consent put on record and taken back, never erased."""
+"""A minor's guardians whom the school may write to: consent put on record and taken back, never erased.
+
+An administrator gives a guardian an account, which reads the student's record while the consent holds.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +14,7 @@ from django.db import transaction
 from syllabus.engine import calendar
 from syllabus.engine.errors import Fault, FaultsFound
 from training.models import Guardian, Student, User
-from training.services import access
+from training.services import access, people
 from training.services.records import NotAllowed
 
 
@@ -64,6 +67,46 @@ def record(
         },
     )
     return guardian
+
+
+@transaction.atomic
+def give_account(guardian: Guardian, *, by: User, at: dt.datetime) -> tuple[User, bool]:
+    """Let a guardian sign in, by the address on record; whether the account is new, without a password.
+
+    It opens nothing but the student's record, to read, while the consent holds and the student is a minor.
+    Raises: NotAllowed; Conflict where the address is the student's own, or its account is closed.
+    """
+    people.administrator_of(guardian.school, by)
+    found = Guardian.objects.select_for_update(of=("self",)).select_related("student", "user")
+    locked = found.get(pk=guardian.pk)
+    if locked.user is not None:
+        return locked.user, False
+    user, new = people.account(locked.name, locked.email)
+    if user.pk == locked.student.user_id:
+        raise people.Conflict(f"{locked.email} is the student's own account; a guardian needs another.")
+    if not user.is_active:
+        raise people.Conflict(
+            f"The account of {user.email} is closed; whoever runs the server opens it again."
+        )
+    locked.user = user
+    locked.save(update_fields=["user"])
+    people.note(locked.school, by, "guardian's account given", at, user=user, student=locked.student)
+    return user, new
+
+
+@transaction.atomic
+def take_account(guardian: Guardian, *, by: User, at: dt.datetime) -> None:
+    """Close the record to a guardian's account, whatever the consent says. Raises: NotAllowed."""
+    people.administrator_of(guardian.school, by)
+    locked = (
+        Guardian.objects.select_for_update(of=("self",)).select_related("student", "user").get(pk=guardian.pk)
+    )
+    if locked.user is not None:
+        people.note(
+            locked.school, by, "guardian's account taken", at, user=locked.user, student=locked.student
+        )
+        locked.user = None
+        locked.save(update_fields=["user"])
 
 
 def listed(student: Student) -> list[Guardian]:
