@@ -22,7 +22,7 @@ from tests import factories
 from tests.training.courses import private_airplane
 from training import models, record, reports
 from training.ledger.models import Entry
-from training.reports import progress
+from training.reports import audit, progress
 from training.services import access, demo, demo_fixture, demo_lessons, lesson_audit, lesson_content
 from training.services.demo_lessons import Lesson
 
@@ -397,7 +397,7 @@ def test_lessons_are_signed_acknowledged_corrected_or_drafts():
 
     assert signed.count() == sum(SIGNED.values())
     assert not signed.filter(acknowledgement__isnull=True, student__user__isnull=False).exclude(
-        lesson__lesson__in=("3-02", "2-02", "")
+        lesson__lesson="3-02"
     )
     assert models.LessonRecord.objects.filter(state="draft").count() == 2
     (correction,) = models.Correction.objects.all()
@@ -408,6 +408,32 @@ def test_lessons_are_signed_acknowledged_corrected_or_drafts():
     checks = signed.filter(lesson__lesson__in=("1-09", "2-05"))
     taught_by = {each["name"]: each["taught_by"] for each in STUDENTS.values()}
     assert all(each.by.email != f"{taught_by[each.student.name]}@flying.example" for each in checks)
+
+
+#: What an audit finds, on purpose: the file says of each why.
+FOUND = [
+    ("lesson-unacknowledged", "Lena Example", -12),
+    ("lesson-unsigned", "Lena Example", -2),
+    ("recommendation-gap", "Ruth Example", -8),
+    ("recommendation-gap", "Theo Example", -3),
+]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    "on", [ON, dt.date(2027, 3, 1), dt.date(2027, 7, 31), dt.date(2028, 2, 29), dt.date(2026, 11, 2)], ids=str
+)
+def test_an_audit_finds_the_four_things_that_the_file_says_and_nothing_else(on):
+    school = demo.load(on, password="one").school
+    told = list(audit.audit(school, on, at=dt.datetime.combine(on, dt.time(20, tzinfo=dt.UTC))))
+
+    found = [(each.found.kind, str(each.student and each.student.name), each.found.day) for each in told]
+    assert sorted(found) == [(kind, whose, on + dt.timedelta(days=days)) for kind, whose, days in FOUND]
+    gaps = {
+        str(each.student and each.student.name): len(each.found.unmet) for each in told if each.found.unmet
+    }
+    assert gaps == {"Theo Example": 1, "Ruth Example": 2}
+    assert demo_fixture.FILE.read_text(encoding="utf-8").count("# The audit:") == len(FOUND)
 
 
 @pytest.mark.django_db

@@ -8,7 +8,7 @@ Written shorter there than in a record document:
   ``total`` follows, and ``pic`` for solo; ``hood`` is simulated instrument time; ``all`` is all of it;
 - ``takeoff: "22:00"`` is the school's clock, and ``on`` follows from the time;
 - ``item: presolo.d-01 to 15`` is fifteen items;
-- the student's own instructor signs whatever an instructor signs;
+- the student's own instructor signs whatever an instructor signs, or whoever ``by`` names;
 - ids are counted, and each entry was put on record on the morning after its day.
 
 What lessons bring is not in the document: ``demo_lessons`` reads them, and they are signed one by one.
@@ -79,8 +79,6 @@ def day(expression: str, on: dt.date) -> dt.date:
 def document(school: dict[str, Any], student: dict[str, Any], on: dt.date, at: dt.datetime) -> dict[str, Any]:
     """The record document of one student of the file, loaded on the day ``on`` at the instant ``at``."""
     zone = zoneinfo.ZoneInfo(school["school"]["time_zone"])
-    teacher = school["people"][student["taught_by"]]
-    instructor = {"name": teacher["name"], "certificate": teacher["certificate"]}
     made: dict[str, Any] = {
         "format": "training-record/1",
         "student": {"name": student["name"], "birth_date": day(student["birth_date"], on).isoformat()},
@@ -93,12 +91,13 @@ def document(school: dict[str, Any], student: dict[str, Any], on: dt.date, at: d
                     entry[key] = day(entry[key], on).isoformat()
             if part == "flights":
                 fly(entry, school["aircraft"], zone)
+            by = school["people"][entry.pop("by", student["taught_by"])]
             if (
                 part in _SIGNED
                 or "dual" in entry.get("times", ())
                 or entry.get("kind") == "pre-solo-knowledge"
             ):
-                entry["instructor"] = instructor
+                entry["instructor"] = {"name": by["name"], "certificate": by["certificate"]}
             morning = dt.datetime.combine(
                 dt.date.fromisoformat(entry[own_day]) + dt.timedelta(days=1), dt.time(8), zone
             )
