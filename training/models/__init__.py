@@ -4,7 +4,7 @@ Every row belongs to a school. Rows become the engine's record, and back, in ``t
 """
 
 from training.models.access import AccessLog
-from training.models.aircraft import Aircraft
+from training.models.aircraft import Aircraft, AircraftCheck
 from training.models.catalogue import EndorsementSeal, EndorsementWording, Revocation
 from training.models.changes import RecordChange
 from training.models.deliveries import Delivery, DeliveryItem
@@ -35,6 +35,7 @@ __all__ = [
     "AccessLog",
     "Acknowledgement",
     "Aircraft",
+    "AircraftCheck",
     "Assignment",
     "AuditRun",
     "CalendarFeed",

@@ -44,8 +44,8 @@ class LeadTimes(models.Model):
 class Reminder(models.Model):
     """Somebody is to be told that something lapses, ``lead_days`` before its last day. Never doubled.
 
-    It is of a student's record, or of an instructor's role at the school. A reminder whose lapse is gone is
-    withdrawn, and back in force where it comes back; what was sent is not sent again.
+    It is of a student's record, of an instructor's role at the school, or of an aircraft. A reminder whose
+    lapse is gone is withdrawn, and back in force where it comes back; what was sent is not sent again.
     """
 
     class State(models.TextChoices):
@@ -59,6 +59,9 @@ class Reminder(models.Model):
     )
     role = models.ForeignKey(
         "training.Role", on_delete=models.CASCADE, null=True, blank=True, related_name="reminders"
+    )
+    aircraft = models.ForeignKey(
+        "training.Aircraft", on_delete=models.CASCADE, null=True, blank=True, related_name="reminders"
     )
     what = models.CharField(max_length=WHAT_LENGTH)
     kind = models.CharField(max_length=30)
@@ -85,10 +88,16 @@ class Reminder(models.Model):
                 condition=Q(role__isnull=False),
                 name="reminder_once_for_role",
             ),
+            models.UniqueConstraint(
+                fields=["aircraft", "what", "last_day", "lead_days"],
+                condition=Q(aircraft__isnull=False),
+                name="reminder_once_for_aircraft",
+            ),
             models.CheckConstraint(
-                condition=Q(student__isnull=False, role__isnull=True)
-                | Q(student__isnull=True, role__isnull=False),
-                name="reminder_is_of_a_student_or_a_role",
+                condition=Q(student__isnull=False, role__isnull=True, aircraft__isnull=True)
+                | Q(student__isnull=True, role__isnull=False, aircraft__isnull=True)
+                | Q(student__isnull=True, role__isnull=True, aircraft__isnull=False),
+                name="reminder_is_of_one_thing",
             ),
             models.CheckConstraint(
                 condition=Q(state__in=["due", "withdrawn"]), name="reminder_state_is_known"

@@ -29,6 +29,7 @@ _DAYS: Schema = {
     "examples": [[60, 30, 7]],
 }
 _STUDENT = full({"ref": _UUID, "name": STRING})
+_AIRCRAFT = full({"registration": STRING, "model": STRING})
 
 
 def components() -> dict[str, Schema]:
@@ -37,7 +38,11 @@ def components() -> dict[str, Schema]:
         "Reminder": full(
             {
                 "ref": _UUID,
-                "student": {**or_null(_STUDENT), "description": "Null: it is about your own date."},
+                "student": {
+                    **or_null(_STUDENT),
+                    "description": "Null: it is about your own date or an aircraft.",
+                },
+                "aircraft": or_null(_AIRCRAFT),
                 "school": STRING,
                 "kind": kind,
                 "says": STRING,
@@ -72,6 +77,7 @@ def components() -> dict[str, Schema]:
                 "citations": listed(STRING),
                 "student": or_null(_STUDENT),
                 "instructor": or_null(STRING),
+                "aircraft": or_null(_AIRCRAFT),
             }
         ),
         "NotSent": full(

@@ -3,6 +3,7 @@
     sweep          everything that is due now, whoever rings it: worker, thread or command
     standings      a record that changed -> where its student stands, and the lapses to come
     due            a lapse whose time has come -> reminder rows, and what is to be sent to whom
+    fleet          the same of what ends of a school's aircraft
     outbox         what is to be sent -> sent, each row once
     calendars      a person's lapses as RFC 5545 has them
     coming         what one has been told, and what will be sent next

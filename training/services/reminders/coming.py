@@ -14,6 +14,7 @@ from django.db.models import Q, QuerySet
 
 from syllabus.engine.errors import Fault, FaultsFound
 from training.models import (
+    Aircraft,
     Delivery,
     DeliveryItem,
     Lapse,
@@ -24,7 +25,9 @@ from training.models import (
     Student,
     User,
 )
+from training.reports import airworthiness
 from training.services import access
+from training.services import aircraft as fleets
 from training.services.reminders import calendars, leads, recipients
 from training.services.reminders import due as making
 
@@ -57,6 +60,7 @@ class Own:
                 if reminder.student
                 else None
             ),
+            "aircraft": reminder.aircraft and _aircraft(reminder.aircraft),
             "school": reminder.school.slug,
             "kind": reminder.kind,
             "says": reminder.says,
@@ -70,10 +74,18 @@ class Own:
         }
 
 
+def _aircraft(aircraft: Aircraft) -> dict[str, str]:
+    return {"registration": aircraft.registration, "model": aircraft.model}
+
+
 def _of(user: User, at: dt.datetime) -> QuerySet[Reminder]:
-    """The reminders that concern a user now: of oneself, of students one instructs, of one's own dates."""
+    """The reminders that concern a user now: of oneself, of students one instructs, of one's own dates.
+
+    Those of aircraft are everybody's who instructs at their school or administers it.
+    """
     students: Any = calendars.of_user(user, at)
-    mine = Q(student__in=students) | Q(role__user=user)
+    fleet = Q(aircraft__isnull=False, school__in=fleets.schools(user))
+    mine = Q(student__in=students) | Q(role__user=user) | fleet
     # The earliest day that it is anywhere: each is held against the day at its school below.
     return Reminder.objects.filter(
         mine, state=Reminder.State.DUE, last_day__gte=(at - dt.timedelta(hours=12)).date()
@@ -85,11 +97,12 @@ def own(user: User, at: dt.datetime, *, via: str) -> list[Own]:
 
     Queries: 2. The reading of each student's is logged.
     """
-    rows = _of(user, at).select_related("student", "school", "role").order_by("last_day", "lead_days", "pk")
-    newest: dict[tuple[int | None, int | None, str, dt.date], Reminder] = {}
-    for each in rows:
+    rows = _of(user, at).select_related("student", "school", "role", "aircraft")
+    newest: dict[tuple[int | None, int | None, int | None, str, dt.date], Reminder] = {}
+    for each in rows.order_by("last_day", "lead_days", "pk"):
         if each.last_day >= each.school.day(at):
-            newest.setdefault((each.student_id, each.role_id, each.what, each.last_day), each)
+            key = each.student_id, each.role_id, each.aircraft_id, each.what, each.last_day
+            newest.setdefault(key, each)
     done = {
         each.reminder_id: each for each in ReminderOf.objects.filter(user=user, reminder__in=newest.values())
     }
@@ -105,7 +118,7 @@ def own(user: User, at: dt.datetime, *, via: str) -> list[Own]:
 
 def find(user: User, ref: uuid.UUID, at: dt.datetime) -> Reminder:
     """One of a user's reminders. Raises: Reminder.DoesNotExist, whether there is none or it is another's."""
-    return _of(user, at).select_related("student", "school", "role").get(ref=ref)
+    return _of(user, at).select_related("student", "school", "role", "aircraft").get(ref=ref)
 
 
 def mark_read(user: User, reminder: Reminder, at: dt.datetime) -> Own:
@@ -180,6 +193,7 @@ class Coming:
     citations: tuple[str, ...]
     student: Student | None
     instructor: User | None
+    aircraft: Aircraft | None = None
 
     def as_json(self) -> dict[str, Any]:
         return {
@@ -191,6 +205,7 @@ class Coming:
             "citations": list(self.citations),
             "student": self.student and {"ref": str(self.student.ref), "name": self.student.name},
             "instructor": self.instructor and str(self.instructor),
+            "aircraft": self.aircraft and _aircraft(self.aircraft),
         }
 
 
@@ -204,7 +219,7 @@ def administered(user: User) -> list[School]:
 def of_school(school: School, at: dt.datetime, days: int = DAYS) -> list[Coming]:
     """What will be sent in the days to come, as the records stand, in order of the day; today's included.
 
-    What is due already and not made yet stands under today. Queries: 4, whatever the size.
+    What is due already and not made yet stands under today. Queries: 5, whatever the size.
     """
     today = school.day(at)
     end, zone, lead_times = today + dt.timedelta(days=days), _zone(school), leads.of_school(school)
@@ -220,6 +235,7 @@ def of_school(school: School, at: dt.datetime, days: int = DAYS) -> list[Coming]
     )
     found = list(_of_lapses(rows, lead_times, zone, today, end, at))
     found += _of_roles(school, lead_times[leads.RECENT_EXPERIENCE], zone, today, end, at)
+    found += _of_aircraft(school, lead_times[leads.AIRCRAFT], zone, today, end, at)
     return sorted(found, key=lambda each: (each.day, each.last_day, each.says))
 
 
@@ -265,4 +281,23 @@ def _of_roles(
                 yield Coming(
                     each.day, each.lead, last, leads.RECENT_EXPERIENCE, making.RECENT_EXPERIENCE_SAYS,
                     (making.RECENT_EXPERIENCE_CITATION,), None, role.user,
+                )  # fmt: skip
+
+
+def _of_aircraft(
+    school: School,
+    lead_times: tuple[int, ...],
+    zone: dt.tzinfo,
+    today: dt.date,
+    end: dt.date,
+    at: dt.datetime,
+) -> Iterator[Coming]:
+    for held in airworthiness.held([school], today):
+        if held.last < today:
+            continue
+        for each in leads.dues(held.check.done, held.last, lead_times, zone):
+            if each.at > at and each.day <= end:
+                yield Coming(
+                    each.day, each.lead, held.last, leads.AIRCRAFT, held.says,
+                    (held.version.cite.section,), None, None, held.check.aircraft,
                 )  # fmt: skip

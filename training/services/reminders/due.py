@@ -95,7 +95,7 @@ def _tell(student: Student, school: School, made: list[Reminder], at: dt.datetim
     told = recipients.of_student(student, school.day(at))
     for one in told:
         if one.email:
-            _deliver(one, school, made, at, student=student)
+            deliver(one, school, made, at, student=student)
         if one.user is not None:
             Notice.objects.bulk_create(
                 Notice(
@@ -109,10 +109,10 @@ def _tell(student: Student, school: School, made: list[Reminder], at: dt.datetim
                 for each in made
             )
             access.log(one.user, student, access.READ, "reminder", via="reminder", at=at)
-    _digest(school, made, at)
+    digest(school, made, at)
 
 
-def _deliver(
+def deliver(
     one: Recipient, school: School, made: Iterable[Reminder], at: dt.datetime, *, student: Student | None
 ) -> None:
     """One e-mail that tells everything that fell due at once."""
@@ -139,7 +139,7 @@ def _items(delivery: Delivery, listed: Iterable[Reminder], recipient: str, turn:
     )
 
 
-def _digest(school: School, made: Iterable[Reminder], at: dt.datetime) -> None:
+def digest(school: School, made: Iterable[Reminder], at: dt.datetime) -> None:
     """Add the reminders to the next digest of each administrator of the school."""
     for one in recipients.administrators(school):
         if one.user is not None and one.email:
@@ -158,9 +158,9 @@ def _digest(school: School, made: Iterable[Reminder], at: dt.datetime) -> None:
                 ],
                 ignore_conflicts=True,
             )
-            digest = Delivery.objects.select_for_update(no_key=True).get(key=key)
-            if digest.state != Delivery.State.PENDING:  # it went out early: quiet hours were set anew
-                digest = Delivery.objects.create(
+            mail = Delivery.objects.select_for_update(no_key=True).get(key=key)
+            if mail.state != Delivery.State.PENDING:  # it went out early: quiet hours were set anew
+                mail = Delivery.objects.create(
                     school=school,
                     kind=Delivery.Kind.DIGEST,
                     key=f"{key}:{uuid.uuid4()}",
@@ -168,7 +168,7 @@ def _digest(school: School, made: Iterable[Reminder], at: dt.datetime) -> None:
                     send_after=then,
                     created_at=at,
                 )
-            _items(digest, made, f"digest:{one.user.pk}", 0)
+            _items(mail, made, f"digest:{one.user.pk}", 0)
 
 
 def _next_digest(at: dt.datetime, zone: dt.tzinfo) -> dt.datetime:
@@ -241,6 +241,6 @@ def _make_for_role(
         return None
     for recipient in recipients.of_users([(role.user, recipients.ONESELF)], role.school):
         if recipient.email:
-            _deliver(recipient, role.school, [reminder], at, student=None)
-    _digest(role.school, [reminder], at)
+            deliver(recipient, role.school, [reminder], at, student=None)
+    digest(role.school, [reminder], at)
     return reminder

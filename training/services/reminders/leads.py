@@ -17,6 +17,8 @@ from training.reports import lapses
 
 #: An instructor's recent experience, whose last day the school records (14 CFR 61.197).
 RECENT_EXPERIENCE = "recent-experience"
+#: Inspections and papers of an aircraft.
+AIRCRAFT = "aircraft"
 #: Days before the last day, by the kind of thing. Common practice, not law: a school sets its own.
 DEFAULTS: Mapping[str, tuple[int, ...]] = {
     lapses.ENDORSEMENT: (14, 3),
@@ -26,6 +28,7 @@ DEFAULTS: Mapping[str, tuple[int, ...]] = {
     lapses.TEST: (60, 14),
     lapses.TRAINING: (14, 3),
     RECENT_EXPERIENCE: (60, 30, 7),
+    AIRCRAFT: (30, 7),
 }
 
 

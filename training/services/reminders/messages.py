@@ -54,10 +54,14 @@ def day_in_words(day: dt.date) -> str:
 
 
 def line_of(reminder: Reminder, today: dt.date) -> Line:
-    whose = reminder.student.name if reminder.student else str(reminder.role.user if reminder.role else "")
+    whose, says = str(reminder.role.user if reminder.role else ""), reminder.says
+    if reminder.student:
+        whose = reminder.student.name
+    if reminder.aircraft:
+        whose, says = reminder.aircraft.registration, f"{reminder.aircraft.registration}: {says}"
     return Line(
         whose=whose,
-        says=reminder.says,
+        says=says,
         citation=", ".join(reminder.citations),
         day=day_in_words(reminder.last_day),
         days_left=(reminder.last_day - today).days,

@@ -218,7 +218,7 @@ def _left(delivery: Delivery, at: dt.datetime) -> list[Reminder]:
     )
     return list(
         Reminder.objects.filter(~Exists(put_off), items__delivery=delivery, state=Reminder.State.DUE)
-        .select_related("student", "role__user")
+        .select_related("student", "role__user", "aircraft")
         .order_by("last_day", "pk")
     )
 
@@ -230,7 +230,9 @@ def _still_told(delivery: Delivery, at: dt.datetime) -> bool:
     if delivery.kind != Delivery.Kind.REMINDER:
         told = recipients.administrators(delivery.school)
     elif delivery.student is None:
-        return True  # one's own date
+        if not delivery.items.filter(reminder__aircraft__isnull=False).exists():
+            return True  # one's own date
+        told = [*recipients.instructors(delivery.school), *recipients.administrators(delivery.school)]
     else:
         told = recipients.of_student(delivery.student, delivery.school.day(at))
     return (delivery.user_id, delivery.guardian_id) in {

@@ -75,6 +75,14 @@ def administrators(school: School) -> list[Recipient]:
     return [*of_users([(user, ADMINISTERS) for user in users], school)]
 
 
+def instructors(school: School) -> list[Recipient]:
+    """Who is told what ends of the school's aircraft. Queries: 2."""
+    users = User.objects.filter(
+        is_active=True, roles__school=school, roles__role=Role.Kind.INSTRUCTOR
+    ).order_by("pk")  # fmt: skip
+    return [*of_users([(user, INSTRUCTS) for user in users], school)]
+
+
 def of_users(users: Iterable[tuple[User, str]], school: School) -> Iterator[Recipient]:
     """Users with their preferences. One query."""
     listed = list(users)
@@ -117,6 +125,6 @@ def _guardian(guardian: Guardian, school: School) -> Recipient:
 
 
 __all__ = (
-    "ADMINISTERS", "GUARDIAN", "INSTRUCTS", "ONESELF", "Recipient", "administrators", "not_in_quiet",
-    "of_student", "of_users",
+    "ADMINISTERS", "GUARDIAN", "INSTRUCTS", "ONESELF", "Recipient", "administrators", "instructors",
+    "not_in_quiet", "of_student", "of_users",
 )  # fmt: skip

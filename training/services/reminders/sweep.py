@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from django.utils import timezone
 
 from training.services import ticks
-from training.services.reminders import checkpoints, due, outbox, standings
+from training.services.reminders import checkpoints, due, fleet, outbox, standings
 
 log = logging.getLogger(__name__)
 #: Students that are looked up at once.
@@ -68,6 +68,7 @@ def sweep(
         ("records that changed", lambda: _work_out(done, now, _part(CHANGED_SHARE, seconds), progress)),
         ("reminders", lambda: _make(done, now, until)),
         ("instructors", lambda: _make_for_roles(done, now)),
+        ("aircraft", lambda: _make_for_aircraft(done, now)),
         ("e-mails", lambda: _send(done, now, until)),
         ("checkpoints", lambda: _checkpoints(done, now)),
         ("yesterday's standings", lambda: _renew(done, now, _part(NIGHTLY_SHARE, seconds), progress)),
@@ -133,6 +134,10 @@ def _make(done: Swept, now: Callable[[], dt.datetime], until: float) -> None:
 
 def _make_for_roles(done: Swept, now: Callable[[], dt.datetime]) -> None:
     done.reminders += len(due.make_for_roles(now()))
+
+
+def _make_for_aircraft(done: Swept, now: Callable[[], dt.datetime]) -> None:
+    done.reminders += len(fleet.make(now()))
 
 
 def _checkpoints(done: Swept, now: Callable[[], dt.datetime]) -> None:

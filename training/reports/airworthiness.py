@@ -1,0 +1,59 @@
+"""What ends of a school's aircraft: of each kind the newest record, and its last day by the rule."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.db.models import Max
+
+from syllabus import airworthiness
+from training.models import Aircraft, AircraftCheck, School
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """What stands of one kind; ``last`` is the last day for which it holds, hours in service aside."""
+
+    check: AircraftCheck
+    kind: airworthiness.Kind
+    version: airworthiness.Version
+    last: dt.date
+
+    @property
+    def says(self) -> str:
+        return self.kind.title
+
+
+def held(schools: Iterable[School | int], on: dt.date) -> list[Held]:
+    """What stands of the aircraft of these schools by the rules of a day, in order of the last day.
+
+    One query.
+
+    Raises: NotInForce where a rule has no version on the day.
+    """
+    kinds = airworthiness.current()
+    newest = (
+        AircraftCheck.objects.filter(school__in=list(schools), kind__in=kinds)
+        .order_by()
+        .values("aircraft", "kind")
+        .annotate(newest=Max("pk"))
+        .values("newest")
+    )
+    found = []
+    for each in AircraftCheck.objects.filter(pk__in=newest).select_related("aircraft", "by"):
+        kind = kinds[each.kind]
+        version = kind.on(on)
+        last = version.last_day(each.done, each.expires)
+        if last is not None:
+            found.append(Held(each, kind, version, last))
+    return sorted(found, key=lambda each: (each.last, each.check.aircraft.registration, each.kind.id))
+
+
+def by_aircraft(school: School, on: dt.date) -> list[tuple[Aircraft, list[Held]]]:
+    """Every aircraft and device of a school, each with what stands of it. Two queries."""
+    found: dict[int, list[Held]] = {}
+    for each in held([school], on):
+        found.setdefault(each.check.aircraft_id, []).append(each)
+    return [(each, found.get(each.pk, [])) for each in Aircraft.objects.filter(school=school)]
