@@ -14,7 +14,7 @@ from django.http import HttpRequest
 from knox.models import AuthToken
 
 from syllabus.models import SchoolMinimum
-from training.models import EndorsementWording, Role, School, User
+from training.models import Aircraft, AircraftCheck, EndorsementWording, Role, School, User
 
 admin.site.site_header = admin.site.site_title = "Student pilot training record"
 admin.site.unregister(Group)  # roles at a school say what a user may do; groups would say nothing here
@@ -59,6 +59,27 @@ class SchoolMinimumAdmin(KeptForGood):
         return (
             [] if obj is None else [each.name for each in SchoolMinimum._meta.fields if each.name != "ends"]
         )
+
+
+@admin.register(Aircraft)
+class AircraftAdmin(KeptForGood):
+    list_display = ["school", "registration", "model", "device"]
+    list_filter = ["school"]
+    search_fields = ["registration", "model"]
+
+
+@admin.register(AircraftCheck)
+class AircraftCheckAdmin(KeptForGood):
+    """What was done or issued of an aircraft, to be looked at: administrators of the school record it."""
+
+    list_display = ["school", "aircraft", "kind", "done", "expires", "by"]
+    list_filter = ["school", "kind"]
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        return False
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
 
 
 class RolesOfUser(admin.TabularInline):

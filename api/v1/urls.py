@@ -2,6 +2,7 @@
 
 from django.urls import path
 
+from api.v1.aircraft import Aircraft, AircraftChecks
 from api.v1.audit import Audit, FindingResolve, Findings, InstructorRecord, Instructors
 from api.v1.auth import Login, Logout
 from api.v1.changes import StudentChanges
@@ -57,6 +58,8 @@ from api.v1.students import StudentDetail, StudentEligibility, StudentMilestone,
 app_name = "api-v1"
 
 urlpatterns = [
+    path("aircraft", Aircraft.as_view(), name="aircraft"),
+    path("aircraft/<int:aircraft>/checks", AircraftChecks.as_view(), name="aircraft-checks"),
     path("audit/run", Audit.as_view(), name="audit"),
     path("audit/findings", Findings.as_view(), name="findings"),
     path("audit/findings/<uuid:finding>/resolve", FindingResolve.as_view(), name="finding-resolve"),

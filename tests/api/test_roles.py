@@ -76,6 +76,16 @@ GUARDIAN = {
 }
 #: One row for each address and method: what is sent, and what everybody but the guardians gets.
 ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
+    # Of the school of Ida and Sam; the list is empty for whoever neither instructs nor administers.
+    ("aircraft", "GET"): (None, ANY_USER),
+    ("aircraft", "POST"): (
+        {"school": "lakeside", "registration": "N00ZZ", "model": "C172"},
+        [401, 403, 403, 201, 403, 403, 403, 403, 403, 403, 401],
+    ),
+    ("aircraft/<int:aircraft>/checks", "POST"): (
+        {"kind": "annual-inspection", "done": "2026-01-10"},
+        [401, 404, 403, 200, 403, 404, 404, 404, 404, 404, 401],
+    ),
     # The finding is of Sam's school, the record Ida's own.
     ("audit/run", "POST"): ({}, ADMINISTRATORS),
     ("audit/findings", "GET"): (None, ADMINISTRATORS),
@@ -282,7 +292,7 @@ def asked(client: APIClient, route: str, method: str, body: Any, people: Cast) -
     path = route.replace("<uuid:ref>", str(people.sam.ref)).replace("<str:milestone>", "faa.first-solo")
     path = path.replace("<uuid:entry>", ANY_ID).replace("<str:course>", "small@lakeside")
     path = path.replace("<int:notice>", str(own.KEY)).replace("<int:minimum>", str(own.KEY))
-    path = path.replace("<uuid:finding>", ANY_ID)
+    path = path.replace("<uuid:finding>", ANY_ID).replace("<int:aircraft>", str(own.KEY))
     path = path.replace("<int:instructor>", str(audits.idas_role(people)))
     path = path.replace("<int:hold>", "1").replace("<int:number>", "1") + (
         QUERIES.get(route, "") if method == "GET" else ""

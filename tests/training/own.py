@@ -1,4 +1,4 @@
-"""A notice of Sam's, and a minimum of the school of Ida and Sam, under a key that is known."""
+"""A notice of Sam's, an aircraft, and a minimum of the school of Ida and Sam, under a key that is known."""
 
 from __future__ import annotations
 
@@ -43,6 +43,13 @@ def notice(people: Cast, **changed: Any) -> models.Notice:
     )
 
 
+def aircraft(people: Cast, **changed: Any) -> models.Aircraft:
+    return models.Aircraft.objects.create(
+        **{"school": people.school, "registration": "N00XY", "model": "C172", **changed}
+    )
+
+
 def stand(people: Cast) -> None:
     notice(people, pk=KEY)
+    aircraft(people, pk=KEY)
     minimum(people, pk=KEY, code="solo", params={"counts": ["solo"], "need": "1 h"}, says="An hour solo")

@@ -17,7 +17,7 @@ def root(people: Cast, client):
 
 
 def test_it_knows_schools_users_and_what_is_a_schools_own():
-    known = {"School", "User", "EndorsementWording", "SchoolMinimum"}
+    known = {"Aircraft", "AircraftCheck", "School", "User", "EndorsementWording", "SchoolMinimum"}
     assert {model.__name__ for model in admin.site._registry} == known
 
 
@@ -27,6 +27,8 @@ def test_it_knows_schools_users_and_what_is_a_schools_own():
         "index",
         "training_school_changelist",
         "training_user_changelist",
+        "training_aircraft_changelist",
+        "training_aircraftcheck_changelist",
         "training_endorsementwording_changelist",
         "syllabus_schoolminimum_changelist",
     ],

@@ -11,6 +11,7 @@ from functools import cache
 from typing import Any
 
 from api.v1.schemas import (
+    aircraft,
     answers,
     audit,
     courses,
@@ -38,6 +39,7 @@ def _components() -> str:
         **written,
         **report.components(),
         **answers.components(),
+        **aircraft.components(),
         **audit.components(),
         **courses.components(),
         **endorsements.components(written),
