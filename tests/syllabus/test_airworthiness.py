@@ -1,0 +1,108 @@
+"""What of an aircraft ends on a day: every life with its citation, the days it gives, and every fault."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import pytest
+
+from syllabus import airworthiness
+from syllabus.engine.errors import NotInForce, RuleDataError
+
+WHOLE = (airworthiness.HOME / "faa.yaml").read_text(encoding="utf-8")
+TODAY = dt.date(2026, 11, 25)
+
+
+@pytest.mark.parametrize(
+    ("kind", "life", "section"),
+    [
+        # Title 14 of the Code of Federal Regulations; each from memory, and marked so in the data.
+        pytest.param(
+            "annual-inspection", "12 calendar month", "14 CFR 91.409(a)", id="the annual inspection"
+        ),
+        pytest.param(
+            "altimeter-and-static", "24 calendar month", "14 CFR 91.411(a)", id="the altimeter test"
+        ),
+        pytest.param("transponder", "24 calendar month", "14 CFR 91.413(a)", id="the transponder test"),
+        pytest.param("elt-inspection", "12 calendar month", "14 CFR 91.207(d)", id="the ELT inspection"),
+        pytest.param(
+            "elt-battery", "None", "14 CFR 91.207(c)", id="the ELT battery, by the day marked on it"
+        ),
+        pytest.param(
+            "registration", "84 calendar month", "14 CFR 47.40", id="the certificate of registration"
+        ),
+    ],
+)
+def test_every_life_has_its_citation_and_says_that_it_is_from_memory(kind, life, section):
+    rule = airworthiness.current()[kind].on(TODAY)
+    assert (str(rule.life), rule.cite.section, rule.verified) == (life, section, "memory")
+
+
+def test_these_are_all_and_none_is_counted_in_hours():
+    kinds = airworthiness.current()
+    assert len(kinds) == 6
+    lives = [version.life for kind in kinds.values() for version in kind.versions if version.life]
+    assert {life.unit for life in lives} == {"calendar month"}
+
+
+@pytest.mark.parametrize(
+    ("kind", "done", "expires", "last"),
+    [
+        pytest.param(
+            "annual-inspection", "2026-03-01", None, "2027-03-31", id="done on the first of a month"
+        ),
+        pytest.param("annual-inspection", "2026-03-31", None, "2027-03-31", id="done on the last of it"),
+        pytest.param("annual-inspection", "2026-04-01", None, "2027-04-30", id="done a day later"),
+        pytest.param("annual-inspection", "2027-02-28", None, "2028-02-29", id="through a leap February"),
+        pytest.param("annual-inspection", "2028-02-29", None, "2029-02-28", id="from a leap February"),
+        pytest.param("transponder", "2026-02-28", None, "2028-02-29", id="24 months into a leap February"),
+        pytest.param(
+            "altimeter-and-static", "2026-12-31", None, "2028-12-31", id="24 months from a year's end"
+        ),
+        pytest.param("registration", "2023-02-10", None, "2030-02-28", id="seven years to a month's end"),
+        pytest.param("annual-inspection", "2026-03-10", "2026-09-15", "2026-09-15", id="shortened"),
+        pytest.param(
+            "annual-inspection", "2026-03-10", "2027-03-31", "2027-03-31", id="the same day written"
+        ),
+        pytest.param("annual-inspection", "2026-03-10", "2027-04-01", "2027-03-31", id="never made longer"),
+        pytest.param("elt-battery", "2026-03-10", "2028-02-29", "2028-02-29", id="as marked on the battery"),
+    ],
+)
+def test_the_last_day(kind, done, expires, last):
+    rule = airworthiness.current()[kind].on(TODAY)
+    written = expires and dt.date.fromisoformat(expires)
+    assert rule.last_day(dt.date.fromisoformat(done), written) == dt.date.fromisoformat(last)
+
+
+def test_without_a_life_and_a_day_written_on_it_there_is_no_last_day():
+    assert airworthiness.current()["elt-battery"].on(TODAY).last_day(TODAY, None) is None
+
+
+def test_a_day_before_the_first_rule_is_refused():
+    with pytest.raises(NotInForce, match="1990-08-18"):
+        airworthiness.current()["annual-inspection"].on(dt.date(1990, 8, 17))
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        pytest.param(
+            ("life: 12 calendar month", "life: 12 moons"), "'12 moons' is not a length", id="a life"
+        ),
+        pytest.param(("life: 12", "lives: 12"), "unknown key 'lives'", id="an unknown key"),
+        pytest.param(("id: transponder", "id: registration"), "registration stands twice", id="a kind twice"),
+        pytest.param(
+            ("verified: memory", "verified: heard"), "'heard' is not one of", id="how it was checked"
+        ),
+        pytest.param(("authority: faa", "authority: easa"), "make them agree", id="another authority"),
+        pytest.param(("title: Transponder test", "title: ''"), "title is blank", id="no title"),
+    ],
+)
+def test_a_fault_is_told_with_file_and_line(tmp_path: Path, change, told):
+    assert change[0] in WHOLE
+    (tmp_path / "faa.yaml").write_text(WHOLE.replace(*change, 1), encoding="utf-8")
+    with pytest.raises(RuleDataError) as refused:
+        airworthiness.load(tmp_path)
+    assert any(told in str(fault) for fault in refused.value.faults)
+    assert all(fault.place.startswith("faa.yaml:") for fault in refused.value.faults)
