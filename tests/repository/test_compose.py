@@ -43,6 +43,19 @@ def test_what_goes_on_and_on_is_watched_and_started_again(name: str) -> None:
     assert health["test"][0] in ("CMD", "CMD-SHELL")
 
 
+def test_a_beat_that_was_killed_is_not_held_up_by_a_file_it_left() -> None:
+    """Its process has the same id in every container, so that a left file would look like a living beat."""
+    entry = (DOCKER / "entrypoint.sh").read_text(encoding="utf-8")
+    [beat] = [
+        line.split()
+        for line in entry.splitlines()
+        if line.strip().startswith("exec celery") and " beat " in line
+    ]
+    assert "--pidfile=" in beat  # the whole word: no file at all
+    assert SERVICES["beat"]["command"] == ["beat"]
+    assert SERVICES["worker"]["command"] == ["worker"]
+
+
 def test_nobody_begins_before_the_tables_are_there() -> None:
     for name in ("web", "worker", "beat"):
         waits = SERVICES[name]["depends_on"]

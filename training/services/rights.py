@@ -17,7 +17,7 @@ from training.ledger import guards
 from training.models import sealing
 
 #: Rows that are written and read, never changed or taken away.
-WRITTEN_ONCE = (models.AccessLog, models.RecordChange, *sealing.WRITTEN_ONCE)
+WRITTEN_ONCE = (models.AccessLog, models.AircraftCheck, models.RecordChange, *sealing.WRITTEN_ONCE)
 #: Rows that may change (an entry is retired, a draft signed) and are never taken away.
 STAYS = (
     *models.ENTRIES,
