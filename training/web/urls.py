@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from training.web import audit, history, reminders, student, views
+from training.web import audit, history, papers, reminders, student, views
 
 urlpatterns = [
     path("", views.home, name="home"),
@@ -19,6 +19,9 @@ urlpatterns = [
     path("students/<uuid:ref>/lessons/<uuid:entry>/acknowledge/", student.acknowledge, name="acknowledge"),
     path("students/<uuid:ref>/changes/", history.changes, name="changes"),
     path("students/<uuid:ref>/hand-over/", history.hand_over, name="hand-over"),
+    path("students/<uuid:ref>/record.pdf", papers.record, name="record-paper"),
+    path("students/<uuid:ref>/endorsements.pdf", papers.endorsements, name="endorsements-paper"),
+    path("students/<uuid:ref>/lessons/<uuid:entry>.pdf", papers.lesson, name="lesson-paper"),
     path("students/<uuid:ref>/record.json", student.download, name="record-document"),
     path("audit/", audit.listed, name="audit"),
     path("audit/run/", audit.run, name="audit-run"),

@@ -1,0 +1,73 @@
+"""A student's pages as PDF, for whoever may read the record: the record, the endorsements, one lesson."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Callable
+
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from training.models import SignOff, Student, User
+from training.services import access, papers
+
+
+@require_safe
+@never_cache
+@login_required
+def record(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
+    """The whole record."""
+    return _made(
+        request, ref, "training-record", lambda whose, by, at: papers.record(whose, by=by, at=at, via="web")
+    )
+
+
+@require_safe
+@never_cache
+@login_required
+def endorsements(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
+    """The endorsements with their wording."""
+    return _made(
+        request,
+        ref,
+        "endorsements",
+        lambda whose, by, at: papers.endorsements(whose, by=by, at=at, via="web"),
+    )
+
+
+@require_safe
+@never_cache
+@login_required
+def lesson(request: HttpRequest, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
+    """One signed lesson; a draft is no paper yet."""
+    return _made(
+        request,
+        ref,
+        f"lesson-{str(entry)[:8]}",
+        lambda whose, by, at: papers.lesson(whose, entry, by=by, at=at, via="web"),
+    )
+
+
+def _made(
+    request: HttpRequest, ref: uuid.UUID, name: str, make: Callable[[Student, User, dt.datetime], bytes]
+) -> HttpResponse:
+    at = timezone.now()
+    assert isinstance(request.user, User)
+    seen = access.visible_students(request.user, on=at.date()).select_related("school")
+    student = seen.filter(ref=ref).first()
+    if student is None:
+        raise Http404("no student of that reference that you may see")
+    try:
+        raw = make(student, request.user, at)
+    except SignOff.DoesNotExist:
+        raise Http404("no signed lesson of that id") from None
+    day = student.school.day(at).isoformat()
+    return HttpResponse(
+        raw,
+        content_type="application/pdf",
+        headers={"Content-Disposition": f'attachment; filename="{name}-{day}.pdf"'},
+    )
