@@ -37,8 +37,8 @@ REFUSALS: Mapping[int, str] = {
     429: "Too many calls; Retry-After says how many seconds to wait.",
     500: "A fault of ours; it has been logged.",
     503: (
-        "The records cannot be reached at the moment; Retry-After says when to send the same again. Without it,"
-        " it cannot be done as this server is set up, or until its operator looks."
+        "The records cannot be reached at the moment; Retry-After says when to send the same again. Where it"
+        " is missing, it cannot be done as this server is set up, or until its operator looks."
     ),
 }
 

@@ -218,7 +218,7 @@ class TestTheCourse:
         courses.enrolled(people)
         client.force_login(people.ada)
         other = factories.student(people.school, name="Zoe Example")
-        board = client.get("/").content.decode()
+        board = client.get("/students/").content.decode()
         assert board.count("<td") == 2 * (board.count('<th scope="col"') - 1)
         assert "asks for no more than the law" in board
         page = client.get(f"/students/{people.sam.ref}/?on=2026-04-11").content.decode()

@@ -86,7 +86,8 @@ def test_the_first_page_pages_by_name(client: Client, people: Cast) -> None:
     for number in range(30):
         factories.student(people.school, name=f"Pupil {number:02d}")
     client.force_login(people.ada)
-    first, second, beyond = (text_of(client.get(f"/students/?page={page}")) for page in ("1", "2", "nonsense"))
+    pages = ("1", "2", "nonsense")
+    first, second, beyond = (text_of(client.get(f"/students/?page={page}")) for page in pages)
     assert "Pupil 00" in first
     assert "Pupil 00" not in second
     assert "Sam Example" in second

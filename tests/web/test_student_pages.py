@@ -242,6 +242,29 @@ def test_the_record_can_be_taken_away_as_the_document_it_is(
     assert json.loads(answer.content) == document.dump(record.of(learning.sam))
 
 
+@pytest.mark.parametrize("paper", ["record.pdf", "endorsements.pdf", "lesson"])
+def test_it_can_be_printed_by_whoever_may_read_it_and_by_nobody_else(
+    sam: Client, learning: Cast, signed: models.LessonRecord, paper: str
+) -> None:
+    address_of = {
+        "lesson": address(learning, "lesson", signed).rstrip("/") + ".pdf",
+    }.get(paper) or address(learning, paper)
+    before = models.AccessLog.objects.count()
+    answer = sam.get(address_of)
+    assert (answer.status_code, answer["Content-Type"]) == (200, "application/pdf")
+    assert answer.content.startswith(b"%PDF-")
+    assert "attachment; filename=" in answer["Content-Disposition"]
+    assert models.AccessLog.objects.count() == before + 1
+    stranger = Client()
+    stranger.force_login(learning.ottos_account)
+    assert stranger.get(address_of).status_code == 404
+    assert Client().get(address_of).status_code == 302
+
+
+def test_a_lesson_that_is_not_signed_is_no_paper(sam: Client, learning: Cast) -> None:
+    assert sam.get(f"/students/{learning.sam.ref}/lessons/{uuid.uuid4()}.pdf").status_code == 404
+
+
 # Acknowledging
 
 

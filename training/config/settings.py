@@ -309,6 +309,8 @@ SPECTACULAR_SETTINGS = {
         "GradeOfProficiencyEnum": "syllabus.engine.record.GRADES",
         "GradeEnum": ["describe", "explain", "practice", "perform", "not-observed"],
         "LessonRecordStateEnum": ["draft", "signed"],
+        "AircraftCheckKindEnum": "syllabus.airworthiness.current",
+        "MendEnum": "api.v1.schemas.audit.MENDS",
         "ReminderKindEnum": "training.services.reminders.leads.DEFAULTS",
     },
     "SWAGGER_UI_DIST": "SIDECAR",

@@ -18,7 +18,8 @@ for (const form of document.querySelectorAll("form[data-passkey]")) {
     wrong.textContent = words;
     wrong.hidden = false;
   };
-  if (available()) {
+  const ready = available();
+  if (ready) {
     form.hidden = false;
   } else if (!form.hidden) {
     tell("This browser has no passkeys at this address. Open the page by its name, over https.");
@@ -34,4 +35,6 @@ for (const form of document.querySelectorAll("form[data-passkey]")) {
       tell(reason(error));
     }
   });
+  // Pressed before this stood here, the form would go off without an answer.
+  if (ready) form.querySelector("button").disabled = false;
 }
