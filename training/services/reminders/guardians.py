@@ -111,7 +111,7 @@ def take_account(guardian: Guardian, *, by: User, at: dt.datetime) -> None:
 
 def listed(student: Student) -> list[Guardian]:
     """A student's guardians, ended consents included."""
-    return list(Guardian.objects.filter(student=student).order_by("pk"))
+    return list(Guardian.objects.filter(student=student).select_related("user").order_by("pk"))
 
 
 def caution(student: Student, on: dt.date) -> str:

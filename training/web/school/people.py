@@ -109,7 +109,7 @@ def add(opened: Opened) -> HttpResponse:
             who = str(made.user or made.student)
             said = f"{who} is added."
             if made.user is not None and made.new_account:
-                said += f" {_send(opened, made.user.email)}"
+                said += f" {send(opened, made.user.email)}"
             elif made.user is not None:
                 said += " There was an account of that address already; it is used."
             messages.success(opened.request, said)
@@ -256,11 +256,11 @@ def _back(opened: Opened, found: Role) -> list[str]:
 def mail(opened: Opened, pk: int) -> HttpResponse:
     """Send the link to set a password once more."""
     found = _role(opened, pk)
-    messages.success(opened.request, _send(opened, found.user.email))
+    messages.success(opened.request, send(opened, found.user.email))
     return redirect("school-person", opened.school.slug, pk)
 
 
-def _send(opened: Opened, email: str) -> str:
+def send(opened: Opened, email: str) -> str:
     """The mail by which its owner sets the account's password; what to say of it."""
     if not ratelimit.consume(opened.request, action="reset_password", key=email.lower()):
         return (

@@ -18,6 +18,7 @@ from training.services import access, courses, enrolments, people
 from training.services.enrolments import EnrolmentError
 from training.services.lesson_records import Conflict as EnrolledAlready
 from training.services.records import NotAllowed
+from training.services.reminders import guardians
 from training.web.school import opening
 from training.web.school.opening import Opened, administered
 from training.web.shown import day
@@ -69,12 +70,13 @@ def roll(opened: Opened) -> HttpResponse:
 @administered
 def teaching(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     """One student: assignments and enrolments, with the forms to change them."""
-    return _page(opened, opened.student(ref, "assignments and enrolments"), {}, {})
+    return page(opened, opened.student(ref, "assignments and enrolments"), {}, {})
 
 
-def _page(
+def page(
     opened: Opened, student: Student, faults: dict[str, str], sent: dict[str, str], status: int = 200
 ) -> HttpResponse:
+    """The page of ``teaching``, with what was sent by one of its forms and is wrong."""
     assigned = Assignment.objects.filter(student=student).select_related("instructor")
     instructors = Role.objects.filter(school=opened.school, role=Role.Kind.INSTRUCTOR).select_related("user")
     enrolled = Enrolment.objects.filter(student=student).select_related("course_version__course")
@@ -102,6 +104,16 @@ def _page(
             {"row": each, "starts": day(each.starts), "ends": day(each.ends)}
             for each in enrolled.order_by("-starts", "-pk")
         ],
+        guardians=[
+            {
+                "row": each,
+                "starts": day(each.consent_on),
+                "ends": day(each.consent_until),
+                "running": each.consent_until is None or each.consent_until >= opened.today,
+            }
+            for each in guardians.listed(student)
+        ],
+        guardians_caution=guardians.caution(student, opened.today),
         instructors=instructors.order_by("user__name", "pk"),
         courses=known,
         new=uuid.uuid4(),
@@ -144,7 +156,7 @@ def enrol(opened: Opened, ref: uuid.UUID) -> HttpResponse:
             assert version is not None
             messages.success(opened.request, f"Enrolled in {version.title}, version {version.number}.")
             return redirect("school-student", opened.school.slug, ref)
-    return _page(opened, student, opening.by_field(faults), sent, 422)
+    return page(opened, student, opening.by_field(faults), sent, 422)
 
 
 @require_POST
@@ -169,7 +181,7 @@ def assign(opened: Opened, ref: uuid.UUID) -> HttpResponse:
         else:
             messages.success(opened.request, f"{instructor} teaches {student} from {day(starts)} on.")
             return redirect("school-student", opened.school.slug, ref)
-    return _page(opened, student, opening.by_field(faults), sent, 422)
+    return page(opened, student, opening.by_field(faults), sent, 422)
 
 
 @require_POST

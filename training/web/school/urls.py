@@ -2,7 +2,17 @@
 
 from django.urls import path
 
-from training.web.school import courses, imports, minimums, opening, overview, people, records, students
+from training.web.school import (
+    courses,
+    guardians,
+    imports,
+    minimums,
+    opening,
+    overview,
+    people,
+    records,
+    students,
+)
 
 _HERE = "school/<slug:school>/"
 _STUDENT = f"{_HERE}students/<uuid:ref>/"
@@ -16,6 +26,9 @@ urlpatterns = [
     path(f"{_STUDENT}enrol/", students.enrol, name="school-enrol"),
     path(f"{_STUDENT}assign/", students.assign, name="school-assign"),
     path(f"{_STUDENT}assign/<int:pk>/end/", students.end_assignment, name="school-unassign"),
+    path(f"{_STUDENT}guardians/", guardians.record, name="school-guardian"),
+    path(f"{_STUDENT}guardians/<int:pk>/account/", guardians.give, name="school-guardian-account"),
+    path(f"{_STUDENT}guardians/<int:pk>/account/end/", guardians.take, name="school-guardian-account-end"),
     path(f"{_STUDENT}record/", records.record, name="school-record"),
     path(f"{_STUDENT}import/", imports.upload, name="school-import"),
     path(f"{_STUDENT}import/columns/", imports.columns, name="school-import-columns"),
