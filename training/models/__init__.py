@@ -12,7 +12,7 @@ from training.models.documents import Certificate, Document, Test
 from training.models.endorsements import Endorsement
 from training.models.enrolments import Assignment, CourseMove, Enrolment
 from training.models.entries import Entry
-from training.models.findings import AuditRun, Finding, Resolution
+from training.models.findings import AuditRun, Finding, NightlyAudit, Resolution
 from training.models.flights import Flight, Landing
 from training.models.handovers import ForeignEntry, HandOver
 from training.models.holds import RetentionHold
@@ -61,6 +61,7 @@ __all__ = [
     "Lapse",
     "LeadTimes",
     "LessonRecord",
+    "NightlyAudit",
     "Notice",
     "PeopleChange",
     "RecordChange",

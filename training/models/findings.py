@@ -29,6 +29,27 @@ class AuditRun(models.Model):
         return f"audit of {self.school} as of {self.on}"
 
 
+class NightlyAudit(models.Model):
+    """How a school's last nightly audit went: on which day at the school, after how many tries.
+
+    ``fault`` is why the last try failed; empty where it is done, or where a try ended with its process.
+    """
+
+    school = models.OneToOneField(
+        "training.School", on_delete=models.CASCADE, related_name="nightly_audit", primary_key=True
+    )
+    on = models.DateField()
+    tries = models.PositiveSmallIntegerField(default=0)
+    done = models.BooleanField(default=False)
+    fault = models.TextField(blank=True, default="")
+
+    class Meta:
+        ordering = ["school"]
+
+    def __str__(self) -> str:
+        return f"nightly audit of {self.school} on {self.on}"
+
+
 class Finding(models.Model):
     """One thing that an audit found. It is recomputed and found again by its ``key``; it is never deleted.
 
