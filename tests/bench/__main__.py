@@ -1,10 +1,12 @@
-"""``python -m tests.bench [engine] [http] [http-sqlite] [sign-offs] [sweep] [audit]``: all without a word.
+"""``python -m tests.bench [engine] [http] [http-sqlite] [sign-offs] [sweep] [audit] [pages]``: all without a
+word.
 
 ``engine``: one report, beside one plain pass over its flights. ``http``, ``http-sqlite``: the endpoint,
 beside a bare one. ``sign-offs``: sign-offs a second on PostgreSQL, beside bare INSERTs of the same rows, at
 1,000, 10,000 and 100,000 ledger entries (some minutes). ``sweep``: a sweep of reminders with the same number
 due, at 1,000 and 1,000,000 endorsements (some minutes). ``audit``: the audit of a school, beside one
-evaluation of every student (some minutes).
+evaluation of every student (some minutes). ``pages``: the student's pages in a school of 500, beside a bare
+one (some minutes; BENCH_STUDENTS=50 for a look).
 """
 
 from __future__ import annotations
@@ -13,7 +15,7 @@ import os
 import sys
 import tempfile
 
-PARTS = ("engine", "http", "http-sqlite", "sign-offs", "sweep", "audit")
+PARTS = ("engine", "http", "http-sqlite", "sign-offs", "sweep", "audit", "pages")
 
 
 def own_database(address: str) -> str:
@@ -76,6 +78,17 @@ def audit(database: str) -> None:
     bench.run()
 
 
+def pages(database: str) -> None:
+    """The bench of the student's pages, likewise."""
+    migrated(database)
+    from django.test.utils import override_settings
+
+    with override_settings(ROOT_URLCONF="tests.bench.pages", ALLOWED_HOSTS=["*"], DEBUG=False):
+        from tests.bench import pages as bench
+
+        bench.run()
+
+
 def main(wanted: list[str]) -> None:
     if unknown := [word for word in wanted if word not in PARTS]:
         sys.exit(f"no part is called {', '.join(unknown)}; there are {', '.join(PARTS)}")
@@ -89,12 +102,18 @@ def main(wanted: list[str]) -> None:
             import subprocess
 
             subprocess.run([sys.executable, "-m", "tests.bench", part], check=True)
-        elif part in ("http", "sign-offs", "sweep", "audit"):
+        elif part in ("http", "sign-offs", "sweep", "audit", "pages"):
             from tests import services
 
             with services.running(redis=False) as addresses:
-                run = {"http": http, "sign-offs": sign_offs, "sweep": sweep, "audit": audit}[part]
-                run(own_database(addresses.database_url))
+                runs = {
+                    "http": http,
+                    "sign-offs": sign_offs,
+                    "sweep": sweep,
+                    "audit": audit,
+                    "pages": pages,
+                }
+                runs[part](own_database(addresses.database_url))
         else:
             with tempfile.TemporaryDirectory() as folder:
                 http(f"sqlite:///{folder}/bench.sqlite3")

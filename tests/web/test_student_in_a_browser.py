@@ -119,7 +119,7 @@ def test_a_student_reads_signs_and_takes_the_record_away_without_scripts(
     sign_in(page, live_server.url)
     page.get_by_role("heading", name="Where I stand").wait_for()
     page.get_by_role("link", name="2 lessons wait for your signature").click()
-    page.get_by_role("listitem").filter(has_text="puts another right").get_by_role("link").click()
+    page.get_by_role("listitem").filter(has_text="puts another right").get_by_role("link").first.click()
     page.get_by_text("A word was missing").wait_for()
     page.get_by_label("Your password, once more").fill(PASSWORD)
     page.get_by_role("button", name="Sign that I know it").click()
