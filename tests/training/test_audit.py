@@ -24,7 +24,7 @@ from training import models, record
 from training.ledger import assertions
 from training.models import AccessLog, AuditRun, Finding, Resolution
 from training.reports import own_record
-from training.services import findings
+from training.services import finding_pages, findings
 from training.services import people as managing
 from training.services.spreadsheets import safe
 
@@ -338,6 +338,38 @@ def test_as_a_workbook_no_cell_is_a_formula(people: Cast, tmp_path: pathlib.Path
     assert not [each for each in cells if each.data_type == "f" or str(each.value).startswith("=")]
     with pytest.raises(CommandError, match="--xlsx"):
         command("--xlsx", str(tmp_path / "nowhere" / "audit.xlsx"))
+    with pytest.raises(CommandError, match=r"--pdf .*No such file"):
+        command("--pdf", str(tmp_path / "nowhere" / "audit.pdf"))
+
+
+def test_the_whole_audit_as_pages(people: Cast, tmp_path: pathlib.Path) -> None:
+    stored(people, flights=(flown(),))
+    file = tmp_path / "audit.pdf"
+    assert command("--pdf", str(file))[0] == 1
+    first = file.read_bytes()
+    assert first.startswith(b"%PDF-")
+    assert b"/StructTreeRoot" in first
+    run = findings.last_run(people.school)
+    assert run
+    assert finding_pages.report(people.school, run, findings.listed(people.school)) == first
+
+    solo = Finding.objects.get(kind="solo-first")
+    findings.resolve(solo, how="note", note="Asked Sam.", by=people.ada, at=timezone.now(), via="test")
+    told = finding_pages.page(people.school, run, findings.listed(people.school))
+    assert [(each["title"], len(each["findings"])) for each in told["groups"]] == [
+        ("Serious", 1),
+        ("Incomplete", 1),
+    ]
+    assert told["counts"] == [
+        ["Solo outside the days on which it was allowed", "Serious", 0, 1, 0],
+        ["Entry without what the rule asks for", "Incomplete", 1, 0, 0],
+    ]
+    facts = dict(told["groups"][0]["findings"][0]["facts"])
+    assert "by Ada Example: note. Asked Sam. Entry 0 of the ledger." in facts["Dealt with"]
+    assert "14 CFR 61.87(n)" in facts["Rule"]
+    assert facts["Entries"] == "f-2026-03-02"
+    assert command("--pdf", str(file))[0] == 1
+    assert file.read_bytes() != first
 
 
 def test_a_school_there_is_not_and_a_day_to_come(people: Cast) -> None:

@@ -39,10 +39,10 @@ def ada(people: Cast) -> Client:
 def test_it_is_for_administrators_alone(people: Cast, who: str) -> None:
     made = audits.stands(people)
     client = signed_in(getattr(people, who))
-    answers = [client.get(at).status_code for at in ("/audit/", "/audit/findings.csv")]
+    answers = [client.get(at).status_code for at in ("/audit/", "/audit/findings.csv", "/audit/report.pdf")]
     answers += [client.post("/audit/run/").status_code]
     answers += [client.get(f"/audit/findings/{made.ref}/").status_code]
-    assert answers == [403, 403, 403, 404]
+    assert answers == [403, 403, 403, 403, 404]
 
 
 def test_an_audit_is_begun_and_its_findings_are_listed(people: Cast, ada: Client) -> None:
@@ -83,6 +83,35 @@ def test_the_table_holds_no_formula(people: Cast, ada: Client) -> None:
     assert [each.value for each in titles][:4] == ["severity", "kind", "day", "student"]
     assert cells[3].value == "'=HYPERLINK(1)"
     assert {each.data_type for each in cells} <= {"s", "n", "inlineStr"}
+
+
+def test_the_whole_audit_is_a_tagged_pdf_with_the_same_bytes_until_something_changes(
+    people: Cast, ada: Client
+) -> None:
+    assert ada.get("/audit/report.pdf").status_code == 404  # never audited
+    assert "/audit/report.pdf" not in ada.get("/audit/").content.decode()
+    ada.post("/audit/run/", {"school": "lakeside"})
+    assert "/audit/report.pdf?school=lakeside" in ada.get("/audit/").content.decode()
+    models.Student.objects.filter(pk=people.sam.pk).update(name='#panic("it was run")')
+    made = audits.stands(people)
+    answer = ada.get("/audit/report.pdf")
+    assert answer["Content-Type"] == "application/pdf"
+    assert b"/StructTreeRoot" in answer.content
+    assert b"pdfuaid" in answer.content
+    assert ada.get("/audit/report.pdf").content == answer.content
+    assert models.AccessLog.objects.filter(student=people.sam, what="findings of an audit").count() == 2
+    ada.post(
+        f"/audit/findings/{made.ref}/", {"how": "note", "note": "Asked Sam.", "confirm_password": PASSWORD}
+    )
+    assert ada.get("/audit/report.pdf").content != answer.content
+
+
+def test_the_page_says_that_the_night_failed(people: Cast, ada: Client) -> None:
+    night = {"on": "2026-03-03", "tries": 3, "fault": "ArithmeticError: no such day"}
+    models.NightlyAudit.objects.create(school=people.school, **night)
+    told = text_of(ada.get("/audit/"))
+    assert "The nightly audit of 3 March 2026 failed 3 times" in told
+    assert "ArithmeticError: no such day" in told
 
 
 def test_an_instructors_own_record_is_for_the_instructor_and_the_school(people: Cast) -> None:

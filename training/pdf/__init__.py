@@ -22,7 +22,7 @@ MOST_TRIES = 100
 #: How the compiler tells a text that the fonts cannot show; the last character of scripts they know.
 _UNSHOWN = re.compile(r'the text `"(.+?)"` could not be displayed')
 _SURE = 0x2BFF
-TEMPLATES = ("record", "endorsements", "lesson")
+TEMPLATES = ("record", "endorsements", "lesson", "audit")
 
 
 @functools.cache

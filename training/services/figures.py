@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from django.db.models import Count, Q
 
 from training.ledger.models import Head
-from training.models import Delivery, Stale
+from training.models import Delivery, NightlyAudit, Stale
 from training.services import ticks
 
 Read = Callable[[dt.datetime], float | Mapping[str, float]]
@@ -84,4 +84,12 @@ def _records(at: dt.datetime) -> dict[str, float]:
     parked = Count("pk", filter=Q(parked_at__isnull=False))
     waiting = Count("pk", filter=Q(parked_at__isnull=True))
     found = Stale.objects.aggregate(waiting=waiting, given_up=parked)
+    return {name: float(number) for name, number in found.items()}
+
+
+@figure("nightly_audits", "Schools by how their last nightly audit went.", label="state")
+def _nightly_audits(at: dt.datetime) -> dict[str, float]:
+    found = NightlyAudit.objects.aggregate(
+        audited=Count("pk", filter=Q(done=True)), failed=Count("pk", filter=Q(done=False) & ~Q(fault=""))
+    )
     return {name: float(number) for name, number in found.items()}

@@ -84,6 +84,7 @@ def recompute(
     by: User | None,
     via: str,
     progress: Callable[[Student], None] | None = None,
+    noted: bool = True,
 ) -> Done:
     """Audit a school as of a day, and keep what was found.
 
@@ -91,7 +92,8 @@ def recompute(
     school's row locked. Where a later audit was written meanwhile, or one as of a later day, this one changes
     nothing: what stands today is not gone because somebody asks about last year.
 
-    Effects: each student's reading is logged.
+    Effects: each student's reading is logged, but where ``noted`` is false: nobody is shown anything by it.
+    Raises: whatever ``progress`` raises, with nothing kept.
     """
     told: dict[str, Told] = {}
     read: list[Student] = []
@@ -116,7 +118,7 @@ def recompute(
             via=via,
             at=at,
         )
-        for student in read
+        for student in (read if noted else ())
     )
     return _kept(school, on, at, by, told, len(read))
 

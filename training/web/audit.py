@@ -20,9 +20,9 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from syllabus.engine.audit import MENDS, SEVERITIES
 from syllabus.engine.errors import FaultsFound
 from syllabus.engine.report import CAUTION
-from training.models import Finding, Role, School, User
+from training.models import Finding, NightlyAudit, Role, School, User
 from training.reports.audit import KINDS
-from training.services import finding_tables, findings, instructors
+from training.services import finding_pages, finding_tables, findings, instructors
 from training.services.confirming import Act, NotConfirmed
 from training.services.findings import STATES
 from training.services.records import NotAllowed
@@ -94,6 +94,7 @@ def listed(request: HttpRequest) -> HttpResponse:
         "query": kept.urlencode(),
         "last": last,
         "last_day": last and day(last.on),
+        "failed": NightlyAudit.objects.filter(school=school).exclude(fault="").first(),
         "caution": CAUTION,
     }
     return render(request, "training/audit/findings.html", told)
@@ -131,6 +132,24 @@ def table(request: HttpRequest, form: str) -> HttpResponse:
         finding_tables.write(rows, response)
     response["Content-Disposition"] = f'attachment; filename="audit-{school.slug}.{form}"'
     return response
+
+
+@require_safe
+@never_cache
+@login_required
+def report(request: HttpRequest) -> HttpResponse:
+    """The whole audit of a school as a PDF: what stands, who dealt with what, and what is gone."""
+    school = _school(request, request.GET.get("school") or None)
+    last = findings.last_run(school)
+    if last is None:
+        raise Http404("the records of this school were never audited")
+    rows = list(findings.listed(school))
+    findings.note_read(rows, _user(request), via="web", at=timezone.now())
+    return HttpResponse(
+        finding_pages.report(school, last, rows),
+        content_type="application/pdf",
+        headers={"Content-Disposition": f'attachment; filename="audit-{school.slug}-{last.on}.pdf"'},
+    )
 
 
 @require_POST

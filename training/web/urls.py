@@ -27,6 +27,7 @@ urlpatterns = [
     path("audit/run/", audit.run, name="audit-run"),
     path("audit/findings.csv", audit.table, {"form": "csv"}, name="audit-table"),
     path("audit/findings.xlsx", audit.table, {"form": "xlsx"}, name="audit-workbook"),
+    path("audit/report.pdf", audit.report, name="audit-report"),
     path("audit/findings/<uuid:ref>/", audit.finding, name="finding"),
     path("audit/instructors/", audit.own_records, name="own-records"),
     path("audit/instructors/<int:instructor>/", audit.own_record, name="own-record"),

@@ -15,7 +15,7 @@ from django.utils import timezone
 from training.management.plain_text import clean, encodable
 from training.models import Finding, School
 from training.reports.audit import KINDS
-from training.services import finding_tables, findings
+from training.services import finding_pages, finding_tables, findings
 
 FOUND = 1
 
@@ -38,6 +38,9 @@ class Command(BaseCommand):
         form.add_argument("--json", action="store_true", help="as JSON")
         form.add_argument("--csv", action="store_true", help="as a table for a spreadsheet")
         form.add_argument("--xlsx", type=pathlib.Path, metavar="FILE", help="as a workbook, into a file")
+        form.add_argument(
+            "--pdf", type=pathlib.Path, metavar="FILE", help="the whole audit to print, into a file"
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         school = School.objects.filter(slug=options["school"]).first()
@@ -49,21 +52,21 @@ class Command(BaseCommand):
         if on > school.day(at):
             raise CommandError(f"--on {on} is still to come; today at the school is {school.day(at)}.")
         done = findings.recompute(school, on, at=at, by=None, via="command")
+        everything = options["all"] or options["pdf"]
         if done.kept:
-            listed = findings.listed(school, state=None if options["all"] else findings.OPEN)
+            listed = findings.listed(school, state=None if everything else findings.OPEN)
             rows = list(listed.filter(day__lte=on))
         else:  # as of an earlier day than before: told, and nothing is changed
-            wanted = findings.STATES if options["all"] else (findings.OPEN,)
+            wanted = findings.STATES if everything else (findings.OPEN,)
             rows = [each for each in done.standing if findings.state_of(each) in wanted]
         if options["json"]:
             self.stdout.write(json.dumps(_document(school, done, rows), ensure_ascii=False, indent=2))
         elif options["csv"]:
             finding_tables.write(rows, self.stdout)
         elif options["xlsx"]:
-            try:
-                options["xlsx"].write_bytes(finding_tables.workbook(rows))
-            except OSError as fault:
-                raise CommandError(f"--xlsx {options['xlsx']}: {fault.strerror}.") from None
+            _write("--xlsx", options["xlsx"], finding_tables.workbook(rows))
+        elif options["pdf"]:
+            _write("--pdf", options["pdf"], finding_pages.report(school, done.run, rows))
         else:
             self._tell(school, done, rows)
         if any(findings.state_of(each) == findings.OPEN for each in rows):
@@ -90,6 +93,13 @@ class Command(BaseCommand):
 
     def _say(self, line: str) -> None:
         self.stdout.write(encodable(clean(line), getattr(self.stdout, "encoding", None)))
+
+
+def _write(option: str, file: pathlib.Path, made: bytes) -> None:
+    try:
+        file.write_bytes(made)
+    except OSError as fault:
+        raise CommandError(f"{option} {file}: {fault.strerror}.") from None
 
 
 def _day(text: str) -> date:

@@ -5,6 +5,7 @@
     due            a lapse whose time has come -> reminder rows, and what is to be sent to whom
     fleet          the same of what ends of a school's aircraft
     outbox         what is to be sent -> sent, each row once
+    audits         every school's records, audited once a night
     calendars      a person's lapses as RFC 5545 has them
     coming         what one has been told, and what will be sent next
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from django.utils import timezone
 
 from training.services import ticks
-from training.services.reminders import checkpoints, due, fleet, outbox, standings
+from training.services.reminders import audits, checkpoints, due, fleet, outbox, standings
 
 log = logging.getLogger(__name__)
 #: Students that are looked up at once.
@@ -36,6 +36,8 @@ class Swept:
     withdrawn: int = 0
     failed: int = 0
     checkpoints: int = 0
+    audited: int = 0
+    not_audited: int = 0
     faults: list[str] = field(default_factory=list)
     unfinished: bool = False
 
@@ -48,6 +50,8 @@ class Swept:
             f"{self.withdrawn} withdrawn",
             f"{self.failed} failed",
             f"{self.checkpoints} checkpoints signed",
+            f"{self.audited} schools audited",
+            f"{self.not_audited} audits failed",
         ]
         return ", ".join(words) + (f"; faults: {'; '.join(self.faults)}" if self.faults else "")
 
@@ -72,6 +76,7 @@ def sweep(
         ("e-mails", lambda: _send(done, now, until)),
         ("checkpoints", lambda: _checkpoints(done, now)),
         ("yesterday's standings", lambda: _renew(done, now, _part(NIGHTLY_SHARE, seconds), progress)),
+        ("audits", lambda: _audit(done, now, until, progress)),
     ]
     for name, step in steps:
         try:
@@ -142,6 +147,21 @@ def _make_for_aircraft(done: Swept, now: Callable[[], dt.datetime]) -> None:
 
 def _checkpoints(done: Swept, now: Callable[[], dt.datetime]) -> None:
     done.checkpoints = checkpoints.daily(now())
+
+
+def _audit(
+    done: Swept, now: Callable[[], dt.datetime], until: float, progress: Callable[[str], None]
+) -> None:
+    """Last, in the time that is left: a fault is one school's alone, and waits on its page."""
+    for school in audits.waiting(now()):
+        if time.monotonic() >= until:
+            done.unfinished = True
+            return
+        if audits.run(school, now(), until):
+            done.audited += 1
+        else:
+            done.not_audited += 1
+        progress(f"{done.audited} schools audited")
 
 
 def _send(done: Swept, now: Callable[[], dt.datetime], until: float) -> None:

@@ -1,0 +1,69 @@
+"""Every night each school's records are audited, and what was found is kept as when somebody asks for it.
+
+Nobody sees a record by it, so it leaves no note of access: whoever reads what was found leaves one.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import logging
+import time
+
+from django.db.models import F, Q
+
+from training.models import NightlyAudit, School, Student
+from training.services import findings
+
+log = logging.getLogger(__name__)
+#: An audit that fails is left after so many tries until the next day.
+MOST_TRIES = 3
+VIA = "nightly"
+
+
+class TooLong(Exception):
+    """It did not fit into the time that a sweep has."""
+
+
+def waiting(at: dt.datetime) -> list[School]:
+    """The schools that were not audited on their day, nor tried too often. One query, whatever is stored."""
+    found = []
+    longest_first = F("nightly_audit__on").asc(nulls_first=True)
+    schools = School.objects.select_related("nightly_audit")
+    for school in schools.order_by(longest_first, "nightly_audit__tries", "pk"):
+        night = getattr(school, "nightly_audit", None)
+        if night is None or night.on != school.day(at) or (not night.done and night.tries < MOST_TRIES):
+            found.append(school)
+    return found
+
+
+def run(school: School, at: dt.datetime, until: float) -> bool:
+    """Audit a school as of its day, by ``until`` on the monotonic clock; false where it failed.
+
+    The try is counted before it is made, so that one that ends its process counts. Not to be called inside a
+    transaction: what was found is kept in one of its own.
+    """
+    on = school.day(at)
+    if not _begin(school, on):
+        return False
+
+    def in_time(student: Student) -> None:
+        if time.monotonic() >= until:
+            raise TooLong("not done in the time of a sweep; manage.py audit takes as long as it needs")
+
+    try:
+        findings.recompute(school, on, at=at, by=None, via=VIA, progress=in_time, noted=False)
+    except Exception as fault:
+        log.exception("the nightly audit of school %s failed", school.slug)
+        NightlyAudit.objects.filter(school=school, on=on, done=False).update(
+            fault=f"{type(fault).__name__}: {fault}"[:2000]
+        )
+        return False
+    NightlyAudit.objects.filter(school=school, on=on).update(done=True, fault="")
+    return True
+
+
+def _begin(school: School, on: dt.date) -> bool:
+    NightlyAudit.objects.get_or_create(school=school, defaults={"on": on})
+    night = NightlyAudit.objects.filter(school=school)
+    night.filter(~Q(on=on)).update(on=on, tries=0, done=False, fault="")
+    return bool(night.filter(on=on, done=False, tries__lt=MOST_TRIES).update(tries=F("tries") + 1))
