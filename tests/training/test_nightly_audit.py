@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterator
+from typing import Any
 
 import pytest
 
@@ -34,7 +36,7 @@ def runs(school: models.School) -> list[dt.date]:
 def breaking(monkeypatch: pytest.MonkeyPatch, slug: str) -> None:
     told = reports.audit
 
-    def broken(school: models.School, *given: object, **more: object) -> object:
+    def broken(school: models.School, *given: Any, **more: Any) -> Iterator[reports.Told]:
         if school.slug == slug:
             raise ArithmeticError("no such day")
         return told(school, *given, **more)
