@@ -83,6 +83,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "training.web.language.OwnLanguage",
     "allauth.account.middleware.AccountMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -120,9 +121,12 @@ LEDGER_KEY_FILE = DATA_DIR / "ledger-key" if EMBEDDED or DEBUG else None
 # zone.
 TIME_ZONE = "UTC"
 USE_TZ = True
-LANGUAGE_CODE = "en-us"
-LANGUAGES = [("en", "English")]  # what messages can be written in
+# Pages and mails: English, ready for translation. Another language is a folder in training/locale (makemessages,
+# compilemessages) and a line here; nothing is built for English.
+LANGUAGE_CODE = "en"
+LANGUAGES = [("en", "English")]
 USE_I18N = True
+FORMAT_MODULE_PATH = ["training.web.formats"]
 
 # People
 AUTH_USER_MODEL = "training.User"

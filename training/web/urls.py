@@ -2,13 +2,14 @@
 
 from django.urls import include, path
 
-from training.web import audit, history, papers, reminders, student, views
+from training.web import audit, history, language, papers, reminders, student, views
 
 urlpatterns = [
     path("", views.home, name="home"),
     path("", include("training.web.accounts.urls")),
     path("", include("training.web.instructor.urls")),
     path("", include("training.web.school.urls")),
+    path("words/<str:language>.js", language.words, name="words"),
     path("milestones/", views.milestones, name="milestones"),
     path("students/", views.board, name="students"),
     path("students/<uuid:ref>/", views.student, name="student"),

@@ -11,6 +11,8 @@ from allauth.mfa.models import Authenticator
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 from knox.models import AuthToken
 
 from training.models import User
@@ -18,17 +20,19 @@ from training.models import User
 NAME = "Student pilot training record"
 #: What is said on the next page, by the name allauth has for it. Whatever has no line here is not said.
 SAID = {
-    "account/messages/password_changed.txt": "The password is changed; other sessions and tokens have ended.",
-    "mfa/messages/webauthn_added.txt": "The passkey is added.",
-    "mfa/messages/webauthn_removed.txt": "The passkey is removed.",
-    "mfa/messages/totp_activated.txt": "The authenticator app is set up.",
-    "mfa/messages/totp_deactivated.txt": "The authenticator app is removed.",
-    "mfa/messages/recovery_codes_generated.txt": "There are new recovery codes; the old ones have ended.",
+    "account/messages/password_changed.txt": _(
+        "The password is changed; other sessions and tokens have ended."
+    ),
+    "mfa/messages/webauthn_added.txt": _("The passkey is added."),
+    "mfa/messages/webauthn_removed.txt": _("The passkey is removed."),
+    "mfa/messages/totp_activated.txt": _("The authenticator app is set up."),
+    "mfa/messages/totp_deactivated.txt": _("The authenticator app is removed."),
+    "mfa/messages/recovery_codes_generated.txt": _("There are new recovery codes; the old ones have ended."),
 }
 WAYS = {
-    "reauthenticate": "Use your password",
-    "mfa_reauthenticate": "Use a code",
-    "mfa_reauthenticate:webauthn": "Use a passkey",
+    "reauthenticate": _("Use your password"),
+    "mfa_reauthenticate": _("Use a code"),
+    "mfa_reauthenticate:webauthn": _("Use a passkey"),
 }
 
 
@@ -37,15 +41,15 @@ class AccountAdapter(DefaultAccountAdapter):
 
     error_messages = {
         **DefaultAccountAdapter.error_messages,
-        "email_password_mismatch": (
+        "email_password_mismatch": _(
             "E-mail address and password do not go together. Check both; capitals in the password count."
         ),
-        "too_many_login_attempts": "Too many tries. Wait five minutes, then try again.",
-        "rate_limited": "Too many tries. Wait a little, then try again.",
-        "enter_current_password": "This is not your present password.",
-        "incorrect_password": "This is not your password.",
-        "incorrect_code": "This code is not good, or was used before. Wait for the next one.",
-        "invalid_password_reset": "This link is not good any more. Ask for a new one.",
+        "too_many_login_attempts": _("Too many tries. Wait five minutes, then try again."),
+        "rate_limited": _("Too many tries. Wait a little, then try again."),
+        "enter_current_password": _("This is not your present password."),
+        "incorrect_password": _("This is not your password."),
+        "incorrect_code": _("This code is not good, or was used before. Wait for the next one."),
+        "invalid_password_reset": _("This link is not good any more. Ask for a new one."),
     }
 
     def is_open_for_signup(self, request: HttpRequest) -> bool:
@@ -65,7 +69,7 @@ class AccountAdapter(DefaultAccountAdapter):
         return [{**each, "description": WAYS[each["id"]]} for each in ways]
 
     def respond_user_inactive(self, request: HttpRequest, user: Any) -> HttpResponse:
-        messages.error(request, "This account is closed. Your school's administrator can open it again.")
+        messages.error(request, _("This account is closed. Your school's administrator can open it again."))
         return redirect("login")
 
     def add_message(
@@ -87,7 +91,7 @@ class SecondFactorAdapter(DefaultMFAAdapter):
 
     error_messages = {
         **DefaultMFAAdapter.error_messages,
-        "incorrect_code": "It was not accepted: it is not good, or was used before. Try once more.",
+        "incorrect_code": _("It was not accepted: it is not good, or was used before. Try once more."),
     }
 
     def get_totp_issuer(self) -> str:
@@ -95,7 +99,7 @@ class SecondFactorAdapter(DefaultMFAAdapter):
 
     def generate_authenticator_name(self, user: Any, type: Authenticator.Type) -> str:
         number = Authenticator.objects.filter(user_id=user.pk, type=type).count() + 1
-        return f"Passkey {number}"
+        return gettext("Passkey %(number)d") % {"number": number}
 
     def get_public_key_credential_rp_entity(self) -> dict[str, str]:
         return {"id": context.request.get_host().partition(":")[0], "name": NAME}

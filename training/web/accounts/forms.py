@@ -11,6 +11,7 @@ from allauth.mfa.totp import forms as totp
 from allauth.mfa.webauthn import forms as passkeys
 from django import forms
 from django.contrib.auth.password_validation import password_validators_help_texts
+from django.utils.translation import gettext_lazy as _
 
 from training.models import User
 from training.services import confirming
@@ -19,7 +20,7 @@ from training.services import confirming
 class _Ours:
     """Plain labels, no words inside the fields."""
 
-    labels: dict[str, str] = {}
+    labels: dict[str, Any] = {}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -34,21 +35,21 @@ class _Ours:
 
 
 class Login(_Ours, account.LoginForm):
-    labels = {"login": "E-mail address", "password": "Password"}
+    labels = {"login": _("E-mail address"), "password": _("Password")}
 
 
 class ChangePassword(_Ours, account.ChangePasswordForm):
     labels = {
-        "oldpassword": "Present password",
-        "password1": "New password",
-        "password2": "New password once more",
+        "oldpassword": _("Present password"),
+        "password1": _("New password"),
+        "password2": _("New password once more"),
     }
 
 
 class ResetPassword(_Ours, account.ResetPasswordForm):
     """Mail goes to the address on the account alone, as the school has it today."""
 
-    labels = {"email": "E-mail address"}
+    labels = {"email": _("E-mail address")}
 
     def clean_email(self) -> str:
         email = str(self.cleaned_data["email"]).strip().lower()
@@ -57,29 +58,29 @@ class ResetPassword(_Ours, account.ResetPasswordForm):
 
 
 class NewPassword(_Ours, account.ResetPasswordKeyForm):
-    labels = {"password1": "New password", "password2": "New password once more"}
+    labels = {"password1": _("New password"), "password2": _("New password once more")}
 
 
 class ConfirmByPassword(_Ours, account.ReauthenticateForm):
-    labels = {"password": "Password"}
+    labels = {"password": _("Password")}
 
 
 class ConfirmByCode(_Ours, codes.ReauthenticateForm):
-    labels = {"code": "Code of your authenticator app, or a recovery code"}
+    labels = {"code": _("Code of your authenticator app, or a recovery code")}
 
 
 class SecondFactor(_Ours, codes.AuthenticateForm):
-    labels = {"code": "Code of your authenticator app, or a recovery code"}
+    labels = {"code": _("Code of your authenticator app, or a recovery code")}
 
 
 class ActivateApp(_Ours, totp.ActivateTOTPForm):
-    labels = {"code": "The code that the app shows"}
+    labels = {"code": _("The code that the app shows")}
 
 
 class AddPasskey(_Ours, passkeys.AddWebAuthnForm):
     """Every passkey unlocks by itself: it is kept on the device and asks for a PIN, finger or face."""
 
-    labels = {"name": "Name of this passkey"}
+    labels = {"name": _("Name of this passkey")}
     name = forms.CharField(required=False, max_length=60)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -88,7 +89,7 @@ class AddPasskey(_Ours, passkeys.AddWebAuthnForm):
 
 
 class RenamePasskey(_Ours, passkeys.EditWebAuthnForm):
-    labels = {"name": "Name of this passkey"}
+    labels = {"name": _("Name of this passkey")}
     name = forms.CharField(max_length=60)
 
 

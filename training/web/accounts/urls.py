@@ -6,6 +6,7 @@ from allauth.mfa.recovery_codes import views as recovery
 from allauth.mfa.totp import views as totp
 from allauth.mfa.webauthn import views as passkeys
 from django.urls import path, re_path
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST
 
@@ -24,9 +25,9 @@ login = page(account.LoginView, "login")
 reset = page(
     account.PasswordResetView,
     "form",
-    title="Reset your password",
-    lead="A link to set a new one is sent to the e-mail address of your account.",
-    button="Send the link",
+    title=_("Reset your password"),
+    lead=_("A link to set a new one is sent to the e-mail address of your account."),
+    button=_("Send the link"),
 )
 urlpatterns = [
     path("login/", login, name="login"),
@@ -42,7 +43,7 @@ urlpatterns = [
     path("account/tokens/end/", views.end_tokens, name="end_tokens"),
     path(
         "account/password/",
-        page(account.PasswordChangeView, "form", title="Change your password", button="Change it"),
+        page(account.PasswordChangeView, "form", title=_("Change your password"), button=_("Change it")),
         name="account_change_password",
     ),
     path("password/", reset, name="account_reset_password"),
@@ -51,8 +52,8 @@ urlpatterns = [
         page(
             account.PasswordResetDoneView,
             "told",
-            title="Look into your mail",
-            lead=(
+            title=_("Look into your mail"),
+            lead=_(
                 "If there is an account with this e-mail address, a link to set a new password is on its way."
                 " Nothing there after some minutes? Look among unwanted mail, or ask your school's"
                 " administrator which address your account has."
@@ -70,30 +71,30 @@ urlpatterns = [
         page(
             account.PasswordResetFromKeyDoneView,
             "told",
-            title="The password is changed",
-            lead="Sign in with the new one.",
+            title=_("The password is changed"),
+            lead=_("Sign in with the new one."),
         ),
         name="account_reset_password_from_key_done",
     ),
     path(
         "account/confirm/",
-        page(account.ReauthenticateView, "confirm", title="Confirm that it is you"),
+        page(account.ReauthenticateView, "confirm", title=_("Confirm that it is you")),
         name="account_reauthenticate",
     ),
     path(
         "account/confirm/code/",
-        page(second_factor.ReauthenticateView, "confirm", title="Confirm that it is you"),
+        page(second_factor.ReauthenticateView, "confirm", title=_("Confirm that it is you")),
         name="mfa_reauthenticate",
     ),
     path(
         "account/confirm/passkey/",
-        page(views.ConfirmByPasskey, "confirm_passkey", title="Confirm that it is you"),
+        page(views.ConfirmByPasskey, "confirm_passkey", title=_("Confirm that it is you")),
         name="mfa_reauthenticate_webauthn",
     ),
     path("account/passkeys/add/", page(views.AddPasskey, "add_passkey"), name="mfa_add_webauthn"),
     path(
         "account/passkeys/<int:pk>/",
-        page(passkeys.EditWebAuthnView, "form", title="Rename a passkey", button="Rename it"),
+        page(passkeys.EditWebAuthnView, "form", title=_("Rename a passkey"), button=_("Rename it")),
         name="mfa_edit_webauthn",
     ),
     path(
@@ -101,9 +102,11 @@ urlpatterns = [
         page(
             passkeys.RemoveWebAuthnView,
             "form",
-            title="Remove a passkey",
-            lead="It signs you in no longer. What was signed with it stays signed, and can still be checked.",
-            button="Remove it",
+            title=_("Remove a passkey"),
+            lead=_(
+                "It signs you in no longer. What was signed with it stays signed, and can still be checked."
+            ),
+            button=_("Remove it"),
         ),
         name="mfa_remove_webauthn",
     ),
@@ -113,9 +116,9 @@ urlpatterns = [
         page(
             totp.DeactivateTOTPView,
             "form",
-            title="Remove the authenticator app",
-            lead="Its codes are asked for no longer when you sign in.",
-            button="Remove it",
+            title=_("Remove the authenticator app"),
+            lead=_("Its codes are asked for no longer when you sign in."),
+            button=_("Remove it"),
         ),
         name="mfa_deactivate_totp",
     ),
@@ -129,9 +132,9 @@ urlpatterns = [
         page(
             recovery.GenerateRecoveryCodesView,
             "form",
-            title="New recovery codes",
-            lead="The codes that you have now are good no longer.",
-            button="Make new ones",
+            title=_("New recovery codes"),
+            lead=_("The codes that you have now are good no longer."),
+            button=_("Make new ones"),
         ),
         name="mfa_generate_recovery_codes",
     ),

@@ -18,6 +18,7 @@ from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.safestring import mark_safe
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 from knox.models import AuthToken
@@ -95,7 +96,7 @@ def end_session(request: HttpRequest, pk: int) -> HttpResponse:
     if present:
         request.session.flush()
         return redirect("home")
-    messages.success(request, "The session has ended.")
+    messages.success(request, _("The session has ended."))
     return redirect("security")
 
 
@@ -104,5 +105,5 @@ def end_session(request: HttpRequest, pk: int) -> HttpResponse:
 def end_tokens(request: HttpRequest) -> HttpResponse:
     """End every token that a program holds for the one who asks."""
     AuthToken.objects.filter(user=request.user).delete()
-    messages.success(request, "The tokens have ended; programs must sign in again.")
+    messages.success(request, _("The tokens have ended; programs must sign in again."))
     return redirect("security")

@@ -1,0 +1,6 @@
+"""English: no doubt which number is the month, and the 24-hour clock of a logbook."""
+
+DATE_FORMAT = "j M Y"
+TIME_FORMAT = "H:i"
+DATETIME_FORMAT = "j M Y H:i"
+YEAR_MONTH_FORMAT = "M Y"

@@ -1,0 +1,35 @@
+"""In which language a page is written: that of the person's profile, else the browser's, among those there are.
+
+Pages, forms and the tablet's scripts are English texts that gettext may replace. What is data stays as it is in
+any language: the rules' words and citations, what is sealed, what people wrote, the engine's reasons, the API's
+messages.
+"""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse
+from django.middleware.locale import LocaleMiddleware
+from django.utils import translation
+from django.views.decorators.http import require_safe
+from django.views.i18n import JavaScriptCatalog
+
+from training.models import User
+from training.services.reminders import preferences
+
+
+class OwnLanguage(LocaleMiddleware):
+    """Middleware, after the one that knows the user. With one language alone there is nothing to look up."""
+
+    def process_request(self, request: HttpRequest) -> None:
+        super().process_request(request)
+        if len(settings.LANGUAGES) > 1 and isinstance(request.user, User):
+            translation.activate(preferences.of(request.user).language)
+            request.LANGUAGE_CODE = translation.get_language()  # type: ignore[attr-defined]
+
+
+@require_safe
+def words(request: HttpRequest, language: str) -> HttpResponse:
+    """The texts of the scripts, in the language that the address names; one that there is not is English."""
+    with translation.override(language if language in dict(settings.LANGUAGES) else settings.LANGUAGE_CODE):
+        return JavaScriptCatalog.as_view()(request)
