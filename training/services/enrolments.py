@@ -7,7 +7,7 @@ import uuid
 from dataclasses import dataclass
 
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import Prefetch, QuerySet
 
 from syllabus import outlines
 from syllabus.engine import course_changes
@@ -39,11 +39,16 @@ class Preview:
 
 
 def of(student: Student) -> QuerySet[Enrolment]:
-    """The enrolments of a student, the newest first."""
+    """The enrolments of a student with their moves, the newest first. Two queries."""
     return (
         Enrolment.objects.filter(student=student)
         .select_related("course_version__course")
-        .prefetch_related("moves__from_version__course", "moves__to_version__course", "moves__by")
+        .prefetch_related(
+            Prefetch(
+                "moves",
+                CourseMove.objects.select_related("from_version__course", "to_version__course", "by"),
+            )
+        )
         .order_by("-starts", "-pk")
     )
 

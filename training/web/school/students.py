@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import uuid
 from collections import defaultdict
+from collections.abc import Mapping
+from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
@@ -12,12 +14,12 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
 from django.views.decorators.http import require_POST, require_safe
 
+from syllabus import outlines
 from syllabus.engine.reading import Faults
+from syllabus.models import CourseVersion
 from training.models import Assignment, Enrolment, Role, Student, User
-from training.services import access, courses, enrolments, people
-from training.services.enrolments import EnrolmentError
-from training.services.lesson_records import Conflict as EnrolledAlready
-from training.services.records import NotAllowed
+from training.services import access, enrolments, people
+from training.services.courses import Address
 from training.services.reminders import guardians
 from training.web.school import opening
 from training.web.school.opening import Opened, administered
@@ -79,12 +81,9 @@ def page(
     """The page of ``teaching``, with what was sent by one of its forms and is wrong."""
     assigned = Assignment.objects.filter(student=student).select_related("instructor")
     instructors = Role.objects.filter(school=opened.school, role=Role.Kind.INSTRUCTOR).select_related("user")
-    enrolled = Enrolment.objects.filter(student=student).select_related("course_version__course")
-    known = [
-        (str(address), f"{versions[-1].title} ({address})")
-        for address, versions in courses.listed(opened.user)
-        if address.school in (None, opened.school.course_ref) and any(each.is_published for each in versions)
-    ]
+    known: dict[str, CourseVersion] = {
+        str(Address.of(each.course)): each for each in outlines.open_to(opened.school.course_ref)
+    }
     return opened.page(
         "student",
         "students",
@@ -100,10 +99,7 @@ def page(
             }
             for each in assigned.order_by("-starts", "-pk")
         ],
-        enrolments=[
-            {"row": each, "starts": day(each.starts), "ends": day(each.ends)}
-            for each in enrolled.order_by("-starts", "-pk")
-        ],
+        enrolments=_enrolments(opened, student, known, faults, sent),
         guardians=[
             {
                 "row": each,
@@ -115,7 +111,7 @@ def page(
         ],
         guardians_caution=guardians.caution(student, opened.today),
         instructors=instructors.order_by("user__name", "pk"),
-        courses=known,
+        courses=[(address, f"{newest.title} ({address})") for address, newest in known.items()],
         new=uuid.uuid4(),
         faults=faults,
         sent=sent,
@@ -123,40 +119,46 @@ def page(
     )
 
 
-@require_POST
-@administered
-def enrol(opened: Opened, ref: uuid.UUID) -> HttpResponse:
-    """Enrol in the newest published version of a course."""
-    student = opened.student(ref, "enrolments")
-    sent = {key: str(opened.request.POST.get(key, "")) for key in ("course", "starts", "id")}
-    faults = Faults()
-    starts = opening.day(faults, "starts", sent["starts"], needed=True)
-    try:
-        entry = uuid.UUID(sent["id"])
-    except ValueError:
-        entry = uuid.uuid4()
-    if not faults and starts:
-        try:
-            made = enrolments.enrol(
-                student,
-                ref=entry,
-                course=sent["course"],
-                version=None,
-                starts=starts,
-                by=opened.user,
-                at=opened.at,
-                via="web",
-            )
-        except EnrolmentError as problem:
-            faults.extend(problem.faults)
-        except (EnrolledAlready, NotAllowed) as refused:
-            faults.add("course", str(refused))
-        else:
-            version = made.course_version
-            assert version is not None
-            messages.success(opened.request, f"Enrolled in {version.title}, version {version.number}.")
-            return redirect("school-student", opened.school.slug, ref)
-    return page(opened, student, opening.by_field(faults), sent, 422)
+def _enrolments(
+    opened: Opened,
+    student: Student,
+    known: Mapping[str, CourseVersion],
+    faults: dict[str, str],
+    sent: dict[str, str],
+) -> list[dict[str, Any]]:
+    """The enrolments, the newest first, each with its moves and what may be done with it.
+
+    ``known``: the newest published version of each course of the school. Two queries.
+    """
+    newest = {each.course_id: each.number for each in known.values()}
+    shown = []
+    for each in enrolments.of(student):
+        key, version = f"ends-{each.ref}", each.course_version
+        running = each.ends is None or each.ends >= opened.today
+        shown.append(
+            {
+                "row": each,
+                "starts": day(each.starts),
+                "ends": day(each.ends),
+                "running": running,
+                "newest": newest[version.course_id]
+                if running and version and newest.get(version.course_id, 0) > version.number
+                else None,
+                "moves": [
+                    {
+                        "row": made,
+                        "on": day(opened.school.day(made.at)),
+                        "all": len(made.carried),
+                        "stands": sum(item["carries"] for item in made.carried),
+                    }
+                    for made in each.moves.all()
+                ],
+                "key": key,
+                "fault": faults.get(key, ""),
+                "sent": sent.get(key, ""),
+            }
+        )
+    return shown
 
 
 @require_POST

@@ -5,6 +5,7 @@ from django.urls import path
 from training.web.school import (
     courses,
     guardians,
+    enrolments,
     imports,
     minimums,
     opening,
@@ -23,7 +24,9 @@ urlpatterns = [
     path(_HERE, overview.overview, name="school"),
     path(f"{_HERE}students/", students.roll, name="school-students"),
     path(_STUDENT, students.teaching, name="school-student"),
-    path(f"{_STUDENT}enrol/", students.enrol, name="school-enrol"),
+    path(f"{_STUDENT}enrol/", enrolments.begin, name="school-enrol"),
+    path(f"{_STUDENT}enrolments/<uuid:entry>/move/", enrolments.move, name="school-enrolment-move"),
+    path(f"{_STUDENT}enrolments/<uuid:entry>/end/", enrolments.end, name="school-enrolment-end"),
     path(f"{_STUDENT}assign/", students.assign, name="school-assign"),
     path(f"{_STUDENT}assign/<int:pk>/end/", students.end_assignment, name="school-unassign"),
     path(f"{_STUDENT}guardians/", guardians.record, name="school-guardian"),
