@@ -12,6 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from django.utils.formats import date_format
+
 from syllabus.engine.units import HOUR
 
 SHORT_WEEKS, LONG_WEEKS = 6, 26
@@ -134,7 +136,7 @@ def chart(
         band=_points(band),
         today=_number(across(on)),
         need=_number(up(need)) if need else None,
-        across=tuple(Mark(_number(across(day)), f"{day:%b}") for day in _months(first, last)),
+        across=tuple(Mark(_number(across(day)), date_format(day, "M")) for day in _months(first, last)),
         up=tuple(
             Mark(_number(up(step * number)), f"{step * number // HOUR}") for number in range(top // step + 1)
         ),

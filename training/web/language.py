@@ -1,8 +1,8 @@
-"""In which language a page is written: that of the person's profile, else the browser's, among those there are.
+"""In which language a page is written: that of the person's profile, else the browser's, of those there are.
 
-Pages, forms and the tablet's scripts are English texts that gettext may replace. What is data stays as it is in
-any language: the rules' words and citations, what is sealed, what people wrote, the engine's reasons, the API's
-messages.
+Pages, forms and the tablet's scripts are English texts that gettext may replace. What is data stays as it is
+in any language: the rules' words and citations, what is sealed, what people wrote, the engine's reasons, the
+API's messages.
 """
 
 from __future__ import annotations

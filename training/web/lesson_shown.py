@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from syllabus import outlines
 from syllabus.engine.course import Outline
 from syllabus.engine.progress import reaches
@@ -37,8 +39,8 @@ class HintShown:
     def state(self) -> State:
         inside = self.hint["inside"]
         if inside is None:
-            return State("open", "?", "Not compared")
-        return State("yes", "✓", "Inside") if inside else State("no", "✗", "Outside")
+            return State("open", "?", _("Not compared"))
+        return State("yes", "✓", _("Inside")) if inside else State("no", "✗", _("Outside"))
 
 
 @dataclass(frozen=True)
@@ -94,7 +96,7 @@ class LessonShown:
         lesson = next((each for each in self._lessons if each.code == self.record.lesson), None)
         if lesson is not None:
             return f"{lesson.code} {lesson.title}"
-        return self.record.lesson or "A lesson that is none of the course"
+        return self.record.lesson or _("A lesson that is none of the course")
 
     @property
     def _lessons(self) -> tuple[Any, ...]:
@@ -103,21 +105,29 @@ class LessonShown:
     @property
     def when(self) -> str:
         part = self.flight or self.ground
-        return day(dt.date.fromisoformat(part["date"])) if part else "no day yet"
+        return day(dt.date.fromisoformat(part["date"])) if part else _("no day yet")
 
     @property
     def in_short(self) -> str:
         flight = self.flight
         if flight is None:
-            return f"{self.ground['time']} on the ground" if self.ground else "planned"
+            return (
+                _("%(time)s on the ground") % {"time": self.ground["time"]} if self.ground else _("planned")
+            )
         logged = flight.get("times") or {}
-        told = [f"{logged[key]} {plain_words.KINDS[key]}" for key in ("dual", "solo") if logged.get(key)]
+        told = [
+            _("%(time)s %(kind)s") % {"time": logged[key], "kind": plain_words.kind(key)}
+            for key in ("dual", "solo")
+            if logged.get(key)
+        ]
         return ", ".join([*told, self.aircraft])
 
     @property
     def aircraft(self) -> str:
         craft = (self.flight or {}).get("aircraft") or {}
-        return " ".join(filter(None, (craft.get("model"), craft.get("registration")))) or "no aircraft named"
+        return " ".join(filter(None, (craft.get("model"), craft.get("registration")))) or _(
+            "no aircraft named"
+        )
 
     @property
     def clock(self) -> str:
@@ -125,7 +135,7 @@ class LessonShown:
         if not flight.get("off") or not flight.get("on"):
             return ""
         off, on = (dt.datetime.fromisoformat(flight[key]).astimezone(self._zone) for key in ("off", "on"))
-        return f"{off:%H:%M} to {on:%H:%M}"
+        return _("%(off)s to %(on)s") % {"off": f"{off:%H:%M}", "on": f"{on:%H:%M}"}
 
     @property
     def route(self) -> str:
@@ -136,7 +146,7 @@ class LessonShown:
     def times(self) -> list[tuple[str, str]]:
         logged = (self.flight or {}).get("times") or {}
         return [
-            (plain_words.KINDS[kind], logged[kind])
+            (plain_words.kind(kind), logged[kind])
             for kind in TIMES
             if logged.get(kind) not in (None, 0, "0.0 h")
         ]
@@ -195,12 +205,12 @@ class LessonShown:
     @property
     def state(self) -> State:
         if self.is_draft:
-            return State("open", "…", "Not signed yet")
+            return State("open", "…", _("Not signed yet"))
         if self.replaced_by:
-            return State("none", "–", "Put right later")
-        return (
-            State("yes", "✓", "Signed by both") if self.acknowledged else State("open", "!", "Yours to sign")
-        )
+            return State("none", "–", _("Put right later"))
+        if self.acknowledged:
+            return State("yes", "✓", _("Signed by both"))
+        return State("open", "!", _("Yours to sign"))
 
     @property
     def signed_on(self) -> str:
@@ -212,7 +222,7 @@ class LessonShown:
 
     def _moment(self, at: dt.datetime) -> str:
         here = at.astimezone(self._zone)
-        return f"{day(here.date())} at {here:%H:%M}"
+        return _("%(day)s at %(time)s") % {"day": day(here.date()), "time": f"{here:%H:%M}"}
 
 
 def _place(where: Any) -> str:
@@ -226,9 +236,9 @@ def _landing(each: Mapping[str, Any]) -> str:
     place = _place(each.get("at"))
     told = [
         quantity(f"{each.get('takeoffs', 0)} takeoff, {each.get('landings', 0)} landing"),
-        f"at {place}" if place else "",
-        {"day": "by day", "night": "at night"}.get(each.get("period") or "", ""),
-        "to a full stop" if each.get("full_stop") else "",
+        _("at %(place)s") % {"place": place} if place else "",
+        {"day": _("by day"), "night": _("at night")}.get(each.get("period") or "", ""),
+        _("to a full stop") if each.get("full_stop") else "",
     ]
     return " ".join(filter(None, told))
 
@@ -237,23 +247,23 @@ def changes(before: LessonShown, after: LessonShown) -> list[tuple[str, str, str
     """What differs between a record and the one that put it right: its name, as it was, as it is."""
     old, new = _told(before), _told(after)
     return [
-        (name, old.get(name, "nothing"), new.get(name, "nothing"))
+        (name, old.get(name, _("nothing")), new.get(name, _("nothing")))
         for name in dict.fromkeys([*old, *new])
         if old.get(name) != new.get(name)
     ]
 
 
 def _told(shown: LessonShown) -> dict[str, str]:
-    told = {f"Time {kind}": str(time) for kind, time in shown.times}
-    told |= {f"Grade of {each.title}": each.grade for each in shown.items}
+    told = {_("Time %(kind)s") % {"kind": kind}: str(time) for kind, time in shown.times}
+    told |= {_("Grade of %(item)s") % {"item": each.title}: each.grade for each in shown.items}
     told |= {
-        "Day": shown.when,
-        "Aircraft": shown.aircraft if shown.flight else "",
-        "Off and on": shown.clock,
-        "Route": shown.route,
-        "Landings": "; ".join(shown.landings),
-        "Ground lesson": f"{shown.ground['time']}, {shown.ground['topic']}" if shown.ground else "",
-        "Comments": shown.comments,
-        "Next": shown.following,
+        _("Day"): shown.when,
+        _("Aircraft"): shown.aircraft if shown.flight else "",
+        _("Off and on"): shown.clock,
+        _("Route"): shown.route,
+        _("Landings"): "; ".join(shown.landings),
+        _("Ground lesson"): f"{shown.ground['time']}, {shown.ground['topic']}" if shown.ground else "",
+        _("Comments"): shown.comments,
+        _("Next"): shown.following,
     }
     return {name: text for name, text in told.items() if text}

@@ -6,6 +6,11 @@ import datetime as dt
 import re
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
+
+from django.utils.formats import date_format
+from django.utils.translation import get_language, gettext_noop, ngettext, ngettext_lazy
+from django.utils.translation import gettext as _
 
 from syllabus.engine import units
 from syllabus.engine.days import Days
@@ -17,19 +22,41 @@ from training.models import Student
 from training.reports import Gap, Lapse, Overview, Short
 
 #: What a milestone may depend on that belongs to one flight, and what to call it where nobody gave it.
-OF_ONE_FLIGHT = {"route": "route", "airport": "airport", "area": "Class B area"}
+OF_ONE_FLIGHT = {
+    "route": gettext_noop("route"),
+    "airport": gettext_noop("airport"),
+    "area": gettext_noop("Class B area"),
+}
 #: The kind of requirement that is about a single flight whatever it is named for.
 FLIGHT_BY_FLIGHT = "cross_country_endorsement"
 #: As many reasons are read at a glance; more are folded away.
 AT_A_GLANCE = 4
 #: Units that stand after a number as they are.
 _SYMBOLS = ("h", "min", "s", "NM")
+#: What the engine counts, each with its number.
+_COUNTED = {
+    "certificate": ngettext_lazy("%d certificate", "%d certificates"),
+    "document": ngettext_lazy("%d document", "%d documents"),
+    "endorsement": ngettext_lazy("%d endorsement", "%d endorsements"),
+    "flight": ngettext_lazy("%d flight", "%d flights"),
+    "item": ngettext_lazy("%d item", "%d items"),
+    "landing": ngettext_lazy("%d landing", "%d landings"),
+    "requirement": ngettext_lazy("%d requirement", "%d requirements"),
+    "takeoff": ngettext_lazy("%d takeoff", "%d takeoffs"),
+    "test": ngettext_lazy("%d test", "%d tests"),
+    "year": ngettext_lazy("%d year", "%d years"),
+}
 _QUANTITY = re.compile(r"([0-9.]+) (.+)")
 
 
 def day(when: dt.date | None) -> str:
-    """A day as people here write it: ``5 Jul 2026``."""
-    return "" if when is None else f"{when.day} {when:%b} {when.year}"
+    """A day as people write it in the language of the page: ``5 Jul 2026``."""
+    return "" if when is None else _day(when, get_language())
+
+
+@lru_cache(maxsize=4096)
+def _day(when: dt.date, language: str | None) -> str:
+    return date_format(when, "DATE_FORMAT")
 
 
 def quantity(text: str) -> str:
@@ -39,17 +66,20 @@ def quantity(text: str) -> str:
 
 def _plural(part: str) -> str:
     found = _QUANTITY.fullmatch(part)
-    if not found or found[2] in _SYMBOLS or found[1] == "1":
+    if not found or found[2] in _SYMBOLS or not found[1].isdecimal():
         return part
-    return f"{found[1]} {found[2]}s"
+    number, noun = int(found[1]), found[2]
+    if noun in _COUNTED:
+        return str(_COUNTED[noun] % number)
+    return part if number == 1 else f"{part}s"
 
 
 def of(have: str, need: str) -> str:
     """How much there is of what is needed: ``1.4 of 3.0 h``, ``0 of 1 flight``, ``85 min of 3.0 h``."""
     one, other = _QUANTITY.fullmatch(have), _QUANTITY.fullmatch(need)
     if one and other and one[2] == other[2]:
-        return f"{one[1]} of {_plural(need)}"
-    return f"{quantity(have)} of {quantity(need)}"
+        have = one[1]
+    return _("%(have)s of %(need)s") % {"have": quantity(have), "need": quantity(need)}
 
 
 def nothing(text: str) -> bool:
@@ -86,16 +116,18 @@ def _share(have: str, need: str) -> Fraction | None:
 def holds(days: Days) -> list[str]:
     """The days on which something holds, a sentence fragment for each span."""
     if days == Days.all():
-        return ["always"]
-    return [_span(first, last) for first, last in days] or ["on no day yet"]
+        return [_("always")]
+    return [_span(first, last) for first, last in days] or [_("on no day yet")]
 
 
 def _span(first: dt.date | None, last: dt.date | None) -> str:
     if first is None:
-        return f"until {day(last)}"
+        return _("until %(day)s") % {"day": day(last)}
     if last is None:
-        return f"from {day(first)} on"
-    return f"on {day(first)}" if first == last else f"{day(first)} to {day(last)}"
+        return _("from %(day)s on") % {"day": day(first)}
+    if first == last:
+        return _("on %(day)s") % {"day": day(first)}
+    return _("%(first)s to %(last)s") % {"first": day(first), "last": day(last)}
 
 
 def _of_one_flight(rule: RuleVersion) -> bool:
@@ -113,9 +145,9 @@ class State:
     @classmethod
     def of(cls, met: bool | None) -> State:
         if met is None:
-            return cls("open", "?", "Not known")
+            return cls("open", "?", _("Not known"))
         # "met", not "yes": the record fulfils the rule, and whether to fly is not for a page to say
-        return cls("yes", "✓", "Met") if met else cls("no", "✗", "Not yet")
+        return cls("yes", "✓", _("Met")) if met else cls("no", "✗", _("Not yet"))
 
 
 @dataclass(frozen=True)
@@ -143,7 +175,7 @@ class RequirementShown:
 
     @property
     def remaining(self) -> str:
-        return "nothing" if nothing(self.finding.remaining) else quantity(self.finding.remaining)
+        return _("nothing") if nothing(self.finding.remaining) else quantity(self.finding.remaining)
 
     @property
     def share(self) -> int | None:
@@ -168,14 +200,17 @@ class RequirementShown:
         """What unfolds below the requirement, in a few words."""
         told = []
         if self.parts:
-            told.append(f"{len(self.parts)} requirements")
+            told.append(str(_COUNTED["requirement"] % len(self.parts)))
         if number := len(self.finding.counted):
-            told.append("1 entry counts" if number == 1 else f"{number} entries count")
+            told.append(ngettext("%d entry counts", "%d entries count", number) % number)
         if number := len(self.finding.not_counted):
-            who = f"{number}" if told else ("1 entry" if number == 1 else f"{number} entries")
-            told.append(f"{who} {'does' if number == 1 else 'do'} not count")
+            told.append(
+                ngettext("%d does not count", "%d do not count", number) % number
+                if told
+                else ngettext("%d entry does not count", "%d entries do not count", number) % number
+            )
         if self.notes:
-            told.append("a note" if len(self.notes) == 1 else "notes")
+            told.append(ngettext("a note", "notes", len(self.notes)))
         return ", ".join(told)
 
     @property
@@ -215,13 +250,19 @@ class MilestoneShown:
         """What there is to say beside the state."""
         report = self.report
         if report.eligible:
-            return f"until {day(report.eligible_until)}" if report.eligible_until else "with no end date"
+            until = report.eligible_until
+            return _("until %(day)s") % {"day": day(until)} if until else _("with no end date")
         number = len(self.short.gaps)
         if self.not_given and not self.gaps:
-            return f"all else is there; name the {' and the '.join(self.not_given)}"
-        missing = f"{number} missing" if report.met is False else f"{number} to clear up"
+            return _("all else is there; to be named: %(what)s") % {"what": ", ".join(self.not_given)}
+        missing = (
+            ngettext("%d missing", "%d missing", number)
+            if report.met is False
+            else ngettext("%d to clear up", "%d to clear up", number)
+        ) % number
         if report.eligible_from:
-            return f"{missing}; from {day(report.eligible_from)} as it stands"
+            since = {"missing": missing, "day": day(report.eligible_from)}
+            return _("%(missing)s; from %(day)s as it stands") % since
         return missing
 
     @property
@@ -229,7 +270,7 @@ class MilestoneShown:
         """What of one flight the milestone depends on and the question did not name."""
         context = self.report.question.context
         return [
-            word
+            _(word)
             for key, word in OF_ONE_FLIGHT.items()
             if key in self.milestone.context and getattr(context, key) is None
         ]
@@ -273,8 +314,12 @@ class LapseShown:
     @property
     def when(self) -> str:
         left = (self.lapse.last - self.on).days
-        soon = {0: "today is the last day", 1: "tomorrow is the last day"}.get(left, f"{left} days left")
-        return f"{day(self.lapse.last)}, {soon}"
+        last = {"day": day(self.lapse.last), "left": left}
+        if left == 0:
+            return _("%(day)s, today is the last day") % last
+        if left == 1:
+            return _("%(day)s, tomorrow is the last day") % last
+        return ngettext("%(day)s, %(left)d day left", "%(day)s, %(left)d days left", left) % last
 
     @property
     def soon(self) -> bool:
@@ -298,7 +343,7 @@ class GapShown:
     def words(self) -> str:
         finding = self.gap.finding
         if self.gap.met is None:
-            return "; ".join(f"{entry}: {what}" for entry, what in finding.ask[:2]) or "a fact is missing"
+            return "; ".join(f"{entry}: {what}" for entry, what in finding.ask[:2]) or _("a fact is missing")
         return of(finding.have, finding.need)
 
 

@@ -15,6 +15,7 @@ from django.db.models import Count, Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST, require_safe
@@ -211,7 +212,7 @@ def acknowledge(request: HttpRequest, ref: uuid.UUID, entry: uuid.UUID) -> HttpR
         sign_offs.acknowledge(found.pk, by=opened.user, at=opened.at, via="web", confirmed=confirmed)
     except (NotConfirmed, records.NotAllowed, lesson_records.Conflict) as refused:
         return _lesson(request, opened, found, str(refused))
-    messages.success(request, "You have signed that you know this lesson's record.")
+    messages.success(request, _("You have signed that you know this lesson's record."))
     return redirect("lesson", ref=ref, entry=entry)
 
 

@@ -8,6 +8,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
 from syllabus.engine.course import PLANNED, STANDARD, Lesson, Outline
 from syllabus.engine.next_lesson import AGAIN, BLOCKED, CAUTION, LACKS, Planned, Proposal, Reason
 from syllabus.engine.progress import COMPLETE, NOT_FLOWN, ItemStanding, LessonStanding, StageStanding
@@ -38,31 +42,35 @@ class Names:
 
     @cached_property
     def _known(self) -> Mapping[str, str]:
-        found = {"student": "Your birth date"}
+        found = {"student": _("Your birth date")}
         for flight in self._record.flights:
-            craft = flight.aircraft.registration or flight.aircraft.model or "an airplane"
-            time = format_time(flight.times.get("total", 0))
-            found[flight.id] = f"Flight of {day(flight.date)}, {time} in {craft}"
+            found[flight.id] = _("Flight of %(day)s, %(time)s in %(craft)s") % {
+                "day": day(flight.date),
+                "time": format_time(flight.times.get("total", 0)),
+                "craft": flight.aircraft.registration or flight.aircraft.model or _("an airplane"),
+            }
         for ground in self._record.ground:
-            found[ground.id] = f"Ground lesson of {day(ground.date)}"
+            found[ground.id] = _("Ground lesson of %(day)s") % {"day": day(ground.date)}
         for item in self._record.items:
-            found[item.id] = f"Lesson of {day(item.date)}"
+            found[item.id] = _("Lesson of %(day)s") % {"day": day(item.date)}
         for paper in self._record.documents:
-            found[paper.id] = f"{_kind(paper.kind)} of {day(paper.issued)}"
+            found[paper.id] = _of(_("%(kind)s of %(day)s"), paper.kind, paper.issued)
         for held in self._record.certificates:
-            found[held.id] = f"{_kind(held.kind)} certificate of {day(held.issued)}"
+            found[held.id] = _of(_("%(kind)s certificate of %(day)s"), held.kind, held.issued)
         for test in self._record.tests:
-            found[test.id] = f"{_kind(test.kind.partition(':')[0])} test of {day(test.date)}"
+            found[test.id] = _of(_("%(kind)s test of %(day)s"), test.kind.partition(":")[0], test.date)
         for given in self._record.endorsements:
-            found[given.id] = f"Endorsement of {day(given.given)}, {given.kind.replace('-', ' ')}"
+            kind = given.kind.replace("-", " ")
+            found[given.id] = _("Endorsement of %(day)s, %(kind)s") % {"day": day(given.given), "kind": kind}
         return found
 
     def __call__(self, entry: str) -> str:
         return self._known.get(entry, entry)
 
 
-def _kind(name: str) -> str:
-    return sentence(name.replace("-", " "))
+def _of(words: str, kind: str, when: dt.date) -> str:
+    """An entry by its kind, which is a word of the record and stays as it is, and its day."""
+    return words % {"kind": sentence(kind.replace("-", " ")), "day": day(when)}
 
 
 def sentence(words: str) -> str:
@@ -100,10 +108,10 @@ class LessonOnWay:
     @property
     def words(self) -> str:
         return {
-            "following": "next",
-            "flown": "done",
-            "ahead": "not flown yet",
-            "partly": "flown, something to fly again",
+            "following": _("next"),
+            "flown": _("done"),
+            "ahead": _("not flown yet"),
+            "partly": _("flown, something to fly again"),
         }[self.state]
 
     @property
@@ -139,7 +147,7 @@ class StageOnWay:
     def times(self) -> list[tuple[str, str, str]]:
         """For each kind of time that the stage plans or had: its name, how much was flown, and planned."""
         return [
-            (plain_words.KINDS[kind], format_time(self.standing.flown(kind)), format_time(planned))
+            (plain_words.kind(kind), format_time(self.standing.flown(kind)), format_time(planned))
             for kind in PLANNED
             if (planned := self.standing.planned(kind)) or self.standing.flown(kind)
         ]
@@ -179,12 +187,12 @@ class ItemOnWay:
     @property
     def state(self) -> State:
         if self.standing.passed:
-            return State("yes", "✓", "At its standard")
+            return State("yes", "✓", _("At its standard"))
         if self.standing.carried_over:
-            return State("no", "↻", "To fly again")
+            return State("no", "↻", _("To fly again"))
         if self.standing.grade:
-            return State("none", "•", "On its way")
-        return State("none", "–", "Not begun")
+            return State("none", "•", _("On its way"))
+        return State("none", "–", _("Not begun"))
 
 
 def way(standing: Standing, overview: Overview) -> list[StageOnWay]:
@@ -291,7 +299,9 @@ class NextShown:
     def times(self) -> str:
         planned = self.lesson.times
         return ", ".join(
-            f"{format_time(planned[kind])} {plain_words.KINDS[kind]}" for kind in PLANNED if planned.get(kind)
+            _("%(time)s %(kind)s") % {"time": format_time(planned[kind]), "kind": plain_words.kind(kind)}
+            for kind in PLANNED
+            if planned.get(kind)
         )
 
     @property
@@ -402,14 +412,20 @@ class EndingShown:
 
     @property
     def words(self) -> str:
-        named = plain_words.ENDING.get(self.ending.requirements[0].rpartition(".")[2], self.ending.says)
+        named = plain_words.ending(self.ending.requirements[0]) or self.ending.says
         return f"{named} ({self.ending.model})" if self.ending.model else named
 
     @property
     def when(self) -> str:
         left = (self.ending.last - self.on).days
-        soon = {0: "today is its last day", 1: "tomorrow is its last day"}.get(left, f"in {left} days")
-        return f"{day(self.ending.last)}, {soon}" if left <= 366 else day(self.ending.last)
+        last = {"day": day(self.ending.last), "left": left}
+        if left > 366:
+            return last["day"]
+        if left == 0:
+            return _("%(day)s, today is its last day") % last
+        if left == 1:
+            return _("%(day)s, tomorrow is its last day") % last
+        return ngettext("%(day)s, in %(left)d day", "%(day)s, in %(left)d days", left) % last
 
     @property
     def soon(self) -> bool:
@@ -462,26 +478,25 @@ class HoursShown:
         rows, total = [], 0
         for (year, month), time in by_month.items():
             total += time
-            rows.append((f"{dt.date(year, month, 1):%b} {year}", format_time(time), format_time(total)))
+            name = date_format(dt.date(year, month, 1), "YEAR_MONTH_FORMAT")
+            rows.append((name, format_time(time), format_time(total)))
         return rows
 
     @property
     def says(self) -> str:
         """Where the pace leads, in a sentence."""
         if self.requirement.met:
-            return "All that is asked for is there."
+            return _("All that is asked for is there.")
         if self.forecast is None:
-            return "Nothing counted lately, so there is no pace to go by."
+            return _("Nothing counted lately, so there is no pace to go by.")
         one, other = self.forecast.faster.reached, self.forecast.slower.reached
         if one is None:
-            return "At this pace it would take more than three years."
+            return _("At this pace it would take more than three years.")
         if other is None:
-            return f"At your pace between {day(one)} and more than three years from now."
-        return (
-            f"At your pace {day(one)}."
-            if one == other
-            else f"At your pace between {day(one)} and {day(other)}."
-        )
+            return _("At your pace between %(day)s and more than three years from now.") % {"day": day(one)}
+        if one == other:
+            return _("At your pace %(day)s.") % {"day": day(one)}
+        return _("At your pace between %(first)s and %(last)s.") % {"first": day(one), "last": day(other)}
 
 
 def hours(report: Report, record: Record) -> list[HoursShown]:

@@ -11,6 +11,7 @@ from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
@@ -29,12 +30,12 @@ from training.web.shown import StudentShown, day
 AT_ONCE = 25
 #: What the student page can be asked, in the order of its form: the key, its label, an example.
 FIELDS = (
-    ("on", "Day", "2026-11-20"),
-    ("aircraft_model", "Airplane model", "C172"),
-    ("route", "Route", "KGRB KMTW"),
-    ("airport", "Airport (night)", "KGRB"),
-    ("area", "Class B area", "Chicago"),
-    ("application_date", "Day of application", "2026-11-20"),
+    ("on", _("Day"), "2026-11-20"),
+    ("aircraft_model", _("Airplane model"), "C172"),
+    ("route", _("Route"), "KGRB KMTW"),
+    ("airport", _("Airport (night)"), "KGRB"),
+    ("area", _("Class B area"), "Chicago"),
+    ("application_date", _("Day of application"), "2026-11-20"),
 )
 _QUERY: Mapping[str, reading.Read] = {"on": reading.day, **READERS}
 
@@ -121,7 +122,7 @@ def student(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
         }
         for key, label, example in FIELDS
     ]
-    known = {key for key, _, _ in FIELDS}
+    known = {key for key, *_words in FIELDS}
     told = {
         "shown": shown,
         "student": found,
