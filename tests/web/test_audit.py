@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 
 import openpyxl
 import pytest
@@ -14,10 +15,15 @@ from pytest_django.live_server_helper import LiveServer
 from syllabus.engine import record as engine
 from tests import factories
 from tests.cast import Cast
+from tests.passkeys import Passkey
 from tests.training import audits
 from tests.web.browsing import PASSWORD, Watched
 from tests.web.test_pages import text_of
 from training import models, record
+from training.ledger import verify
+from training.ledger.export import export
+from training.services import findings
+from training.services.confirming import content_of
 
 
 def signed_in(user: models.User) -> Client:
@@ -70,6 +76,39 @@ def test_a_finding_is_dealt_with(people: Cast, ada: Client) -> None:
     assert "Note that it was dealt with" not in text_of(page)
     assert "Asked Sam." not in text_of(ada.get("/audit/"))
     assert "Dealt with" in text_of(ada.get("/audit/?state=resolved"))
+
+
+def test_a_finding_is_dealt_with_by_a_passkey_over_what_is_noted(people: Cast, ada: Client) -> None:
+    made, passkey = audits.stands(people), Passkey()
+    passkey.added_to(people.ada)
+    address = f"/audit/findings/{made.ref}/"
+    page = ada.get(address).content.decode()
+    assert f'data-digest="{made.digest}"' in page
+    assert "Note it with a passkey" in page
+    _, digest = content_of(findings.said(made, "note", "Asked Sam.\nShe knows."))
+    signed = passkey.signs(findings.SEALED_AS, people.sam.ref, made.ref, digest)
+    sent = {"how": "note", "note": "Asked Sam.\r\nShe knows.", "passkey": json.dumps(signed)}
+    other = ada.post(address, {**sent, "note": "Asked nobody."})
+    assert (other.status_code, "signed something else" in text_of(other)) == (422, True)
+    assert not models.Resolution.objects.exists()
+    assert "A note, by Ada Example" in text_of(ada.post(address, sent, follow=True))
+    resolution = models.Resolution.objects.get()
+    assert (resolution.note, resolution.confirmed["by"]) == ("Asked Sam.\nShe knows.", "passkey")
+    found = verify.check(export(resolution.ledger_tree, at=resolution.at))
+    assert (found.faults, found.passkeys) == ([], 1)
+
+
+def test_the_audit_is_a_part_of_the_schools_desk(people: Cast, ada: Client) -> None:
+    made = audits.stands(people)
+    assert "/audit/?school=lakeside" in ada.get("/school/lakeside/").content.decode()
+    for path in ("/audit/", f"/audit/findings/{made.ref}/"):
+        page = ada.get(path).content.decode()
+        assert '<a href="/school/lakeside/people/">' in page
+        assert '<a href="/audit/?school=lakeside" aria-current="page">' in page
+    role = audits.idas_role(people)
+    back = '<a href="/school/lakeside/">'
+    assert back in ada.get(f"/audit/instructors/{role}/").content.decode()
+    assert back not in signed_in(people.ida).get(f"/audit/instructors/{role}/").content.decode()
 
 
 def test_the_table_holds_no_formula(people: Cast, ada: Client) -> None:

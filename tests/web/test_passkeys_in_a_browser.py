@@ -12,6 +12,7 @@ from playwright.sync_api import Browser, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from tests.cast import Cast
+from tests.training import audits
 from tests.training.lessons import CONTENT, take_out
 from tests.web.browsing import PASSWORD, Watched, sign_in, sign_out, totp
 from training import models
@@ -197,6 +198,30 @@ def test_a_lesson_is_signed_with_the_passkey_from_the_browser_to_the_ledger(
     found = verify.check(export(seals.tree_of(school.school), at=signed.at))
     assert (found.faults, found.passkeys) == ([], 1)
     assert list(lesson_audit.faults(school.school)) == []
+
+
+@pytest.mark.usefixtures("taken_out")
+def test_a_finding_is_dealt_with_by_the_passkey(
+    tablet: Device,
+    school: Cast,
+    live_server: LiveServer,
+) -> None:
+    models.Role.objects.create(school=school.school, user=school.ida, role="administrator")
+    made = audits.stands(school)
+    page, at = tablet.page, live_server.url
+    sign_in(page, at)
+    add_passkey(page, at)
+    page.goto(f"{at}/audit/findings/{made.ref}/")
+    page.get_by_role("button", name="Note it with a passkey").click()
+    expect(page.locator("#resolve .wrong")).to_have_text("Write first what was done, or why nothing was.")
+    page.get_by_label("In words").fill("Asked Sam.\nShe knows.")
+    page.get_by_label("What was done").select_option("note")
+    page.get_by_role("button", name="Note it with a passkey").click()
+    page.get_by_text("It is noted that this was dealt with").wait_for()
+    resolution = models.Resolution.objects.get()
+    assert (resolution.by, resolution.how, resolution.note) == (school.ida, "note", "Asked Sam.\nShe knows.")
+    assert resolution.confirmed["origin"] == at
+    assert tablet.watched.complaints == []
 
 
 def test_the_hash_that_the_browser_makes_is_the_servers(

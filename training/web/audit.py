@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import uuid
 from http import HTTPStatus
 from typing import Any
@@ -22,8 +23,8 @@ from syllabus.engine.errors import FaultsFound
 from syllabus.engine.report import CAUTION
 from training.models import Finding, NightlyAudit, Role, School, User
 from training.reports.audit import KINDS
-from training.services import finding_pages, finding_tables, findings, instructors
-from training.services.confirming import Act, NotConfirmed
+from training.services import confirming, finding_pages, finding_tables, findings, instructors
+from training.services.confirming import Act, NotConfirmed, content_of
 from training.services.findings import STATES
 from training.services.records import NotAllowed
 from training.web.instructor import signing
@@ -84,6 +85,7 @@ def listed(request: HttpRequest) -> HttpResponse:
     last = findings.last_run(school)
     told = {
         "school": school,
+        "here": "audit",
         "schools": findings.administered(user).order_by("name", "pk"),
         "page": page,
         "findings": shown,
@@ -170,7 +172,7 @@ def run(request: HttpRequest) -> HttpResponse:
     return response
 
 
-@sensitive_post_parameters("confirm_password")
+@sensitive_post_parameters("confirm_password", "passkey")
 @require_http_methods(["GET", "HEAD", "POST"])
 @never_cache
 @login_required
@@ -184,12 +186,17 @@ def finding(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     findings.note_read([found], user, via="web", at=at)
     if request.method != "POST":
         return _finding(request, found)
-    how, note = str(request.POST.get("how", "")), str(request.POST.get("note", ""))
-    act = Act(findings.SEALED_AS, findings.subject_of(found), str(found.ref), "")
+    how = str(request.POST.get("how", ""))
+    # A browser sends the ends of lines in its own way; what a passkey signs has one.
+    note = str(request.POST.get("note", "")).replace("\r\n", "\n").strip()
+
+    def act(by_passkey: bool) -> Act:
+        digest = content_of(findings.said(found, how, note))[1] if by_passkey else ""
+        return Act(findings.SEALED_AS, findings.subject_of(found), str(found.ref), digest)
+
     try:
-        confirmed = signing.confirm(
-            request, user, lambda by_passkey: act, found.resolutions.values_list("confirmed", flat=True)
-        )
+        before = found.resolutions.values_list("confirmed", flat=True)
+        confirmed = signing.confirm(request, user, act, before)
         findings.resolve(found, how=how, note=note, by=user, at=at, via="web", confirmed=confirmed)
     except (NotConfirmed, NotAllowed, findings.Conflict) as refused:
         return _finding(request, found, str(refused), how, note)
@@ -208,6 +215,11 @@ def _finding(
     told = {
         "shown": _shown(found),
         "finding": found,
+        "school": found.school,
+        "here": "audit",
+        "sealed_as": findings.SEALED_AS,
+        "subject": findings.subject_of(found),
+        "passkeys": json.dumps(confirming.passkeys(_user(request))),
         "body": found.body,
         "unmet": unmet,
         "resolutions": [
@@ -239,7 +251,12 @@ def own_records(request: HttpRequest) -> HttpResponse:
     if len(roles) == 1:
         return redirect("own-record", roles[0].pk)
     shown = [{"role": each, "until": day(each.recent_experience_until)} for each in roles]
-    return render(request, "training/audit/instructors.html", {"roles": shown, "caution": CAUTION})
+    told = {
+        "roles": shown,
+        "administers": findings.administered(_user(request)).exists(),
+        "caution": CAUTION,
+    }
+    return render(request, "training/audit/instructors.html", told)
 
 
 @require_safe
@@ -255,6 +272,7 @@ def own_record(request: HttpRequest, instructor: int) -> HttpResponse:
     page = Paginator(kept.lines, AT_ONCE).get_page(request.GET.get("page"))
     told = {
         "kept": kept,
+        "administers": findings.administered(_user(request)).filter(pk=kept.role.school_id).exists(),
         "rule": kept.as_json()["kept"],
         "until": day(kept.role.recent_experience_until),
         "lines": [

@@ -122,7 +122,9 @@ def _carried(shown: enrolments.Preview) -> dict[str, Any]:
         for version in (shown.old, shown.new)
         for item in outlines.published(version).items
     }
-    rows = [{"row": each, "title": titles.get(each.item, each.item)} for each in shown.carried]
+    rows: list[dict[str, Any]] = [
+        {"row": each, "title": titles.get(each.item, each.item)} for each in shown.carried
+    ]
     return {
         "stands": [each for each in rows if each["row"].carries],
         "falls": [each for each in rows if not each["row"].carries],
