@@ -254,5 +254,7 @@ def test_the_page_of_the_administrator_lists_it_with_its_citation(people: Cast, 
     record(people, craft, "2026-03-10")
     client.force_login(people.ada, backend="django.contrib.auth.backends.ModelBackend")
     shown = client.get("/reminders/ahead/").content.decode()
-    for said in ("N00XY", "Annual inspection", "14 CFR 91.409(a), from memory", "31 Mar 2027", "100 hours"):
+    assert f'href="/school/{people.school.slug}/aircraft/"' in shown
+    shown = client.get(f"/school/{people.school.slug}/aircraft/").content.decode()
+    for said in ("N00XY", "Annual inspection", "14 CFR 91.409(a)", "31 Mar 2027", "100 hours"):
         assert said in shown

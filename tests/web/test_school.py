@@ -62,6 +62,7 @@ def pages_of(people: Cast) -> list[str]:
         f"{HERE}people/add/?role=instructor",
         f"{HERE}people/{role}/",
         f"{HERE}minimums/",
+        f"{HERE}aircraft/",
     ]
 
 
@@ -100,6 +101,8 @@ def test_the_administrator_of_another_school_sees_none_of_it(client: Client, tau
         "people/{role}/mail/",
         "minimums/",
         "minimums/1/end/",
+        "aircraft/",
+        "aircraft/1/checks/",
     ],
 )
 @pytest.mark.parametrize("who", ["ida", "sams_account", "olaf"])

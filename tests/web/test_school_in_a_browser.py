@@ -150,6 +150,7 @@ def paths(people: Cast) -> list[str]:
         "people/add/?role=instructor",
         f"people/{role}/",
         "minimums/",
+        "aircraft/",
     ]
 
 

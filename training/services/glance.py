@@ -5,12 +5,15 @@ from __future__ import annotations
 import datetime as dt
 from collections import Counter
 from dataclasses import dataclass, field
+from typing import Any
+
+from django.db.models import FilteredRelation
 
 from syllabus import outlines
 from training.ledger import checkpoints
 from training.ledger.models import Checkpoint
 from training.models import AccessLog, Enrolment, Lapse, LessonRecord, Role, School, Student, User
-from training.reports import instructing
+from training.reports import airworthiness, instructing
 from training.services import access, seals
 
 #: Days ahead that are looked at for what lapses, and back for an instructor's hours. Common practice.
@@ -66,6 +69,8 @@ class Glance:
     not_worked_out: int = 0
     oldest: dt.date | None = None
     lapses: list[Lapse] = field(default_factory=list)
+    #: What of the aircraft is over or ends within ``AHEAD`` days.
+    aircraft: list[airworthiness.Held] = field(default_factory=list)
     drafts: list[tuple[LessonRecord, int]] = field(default_factory=list)
     instructors: list[Duty] = field(default_factory=list)
     checkpoint: Checkpoint | None = None
@@ -78,12 +83,13 @@ def of(school: School, *, by: User, at: dt.datetime) -> Glance:
     """
     on = school.day(at)
     found = Glance(on)
-    _milestones(school, found)
-    _stages(school, on, found)
+    _stages(school, _students(school, on, found), found)
     lapses = Lapse.objects.filter(
         school=school, gone_at__isnull=True, last_day__range=(on, on + dt.timedelta(days=AHEAD))
     )
     found.lapses = list(lapses.select_related("student").order_by("last_day", "student__name", "pk"))
+    soon = on + dt.timedelta(days=AHEAD)
+    found.aircraft = [each for each in airworthiness.held([school], on) if each.last <= soon]
     drafts = LessonRecord.objects.filter(school=school, state=LessonRecord.State.DRAFT)
     found.drafts = [
         (each, max(0, (on - school.day(each.created_at)).days))
@@ -95,41 +101,66 @@ def of(school: School, *, by: User, at: dt.datetime) -> Glance:
     return found
 
 
-def _milestones(school: School, found: Glance) -> None:
-    counts: dict[str, MilestoneCount] = {}
-    rows = Student.objects.filter(school=school).values_list("standing__on", "standing__summary").order_by()
-    for on, summary in rows:
-        found.students += 1
-        if summary is None:
-            found.not_worked_out += 1
-            continue
-        found.oldest = min(found.oldest or on, on)
-        for each in summary["milestones"]:
-            count = counts.setdefault(each["milestone"], MilestoneCount(each["milestone"], each["title"]))
-            if each["met"] is None:
-                count.open += 1
-            elif each["met"]:
-                count.yes += 1
-            else:
-                count.no += 1
-    found.milestones = list(counts.values())
+@dataclass(frozen=True)
+class Taken:
+    """The version of a course that somebody is enrolled in."""
+
+    pk: int
+    content_hash: str
+    title: str
+    number: int
+
+    def lessons(self) -> list[tuple[str, str]]:
+        """The code of each lesson and the title of its stage, in order."""
+        outline = outlines.published_as(self.pk, self.content_hash)
+        return [(lesson.code, stage.title) for stage in outline.stages for lesson in stage.lessons]
 
 
-def _stages(school: School, on: dt.date, found: Glance) -> None:
-    running = Enrolment.objects.filter(
-        Enrolment.in_force(on), school=school, course_version__isnull=False
-    ).select_related("course_version__course")
-    enrolled = {each.student_id: each.course_version for each in running.order_by("starts", "pk")}
-    found.in_course = len(enrolled)
-    order: dict[int, dict[str, tuple[int, str]]] = {}
-    for version in enrolled.values():
-        if version is not None and version.pk not in order:
-            lessons = [
-                (lesson.code, stage.title)
-                for stage in outlines.published(version).stages
-                for lesson in stage.lessons
-            ]
-            order[version.pk] = {code: (place, stage) for place, (code, stage) in enumerate(lessons)}
+def _students(school: School, on: dt.date, found: Glance) -> dict[int, Taken]:
+    """Counts the students and their milestones; gives which course each is in. One query."""
+    version = "running__course_version"
+    rows = Student.objects.filter(school=school).annotate(
+        running=FilteredRelation("enrolments", condition=Enrolment.in_force(on, "enrolments__"))
+    )
+    counted: set[int] = set()
+    enrolled: dict[int, Taken] = {}
+    for pk, worked_out, summary, *taken in rows.order_by("running__starts", "running__pk").values_list(
+        "pk", "standing__on", "standing__summary",
+        version, f"{version}__content_hash", f"{version}__title", f"{version}__number",
+    ):  # fmt: skip
+        if taken[0] is not None:
+            enrolled[pk] = Taken(*taken)
+        if pk not in counted:
+            counted.add(pk)
+            _milestones(worked_out, summary, found)
+    found.students, found.in_course = len(counted), len(enrolled)
+    return enrolled
+
+
+def _milestones(on: dt.date | None, summary: dict[str, Any] | None, found: Glance) -> None:
+    if on is None or summary is None:
+        found.not_worked_out += 1
+        return
+    found.oldest = min(found.oldest or on, on)
+    counts = {each.id: each for each in found.milestones}
+    for each in summary["milestones"]:
+        count = counts.get(each["milestone"])
+        if count is None:
+            count = MilestoneCount(each["milestone"], each["title"])
+            found.milestones.append(count)
+        if each["met"] is None:
+            count.open += 1
+        elif each["met"]:
+            count.yes += 1
+        else:
+            count.no += 1
+
+
+def _stages(school: School, enrolled: dict[int, Taken], found: Glance) -> None:
+    order = {
+        version: {code: (place, stage) for place, (code, stage) in enumerate(version.lessons())}
+        for version in set(enrolled.values())
+    }
     furthest: dict[int, tuple[int, str]] = {}
     signed = (
         LessonRecord.objects.filter(
@@ -141,8 +172,7 @@ def _stages(school: School, on: dt.date, found: Glance) -> None:
         .distinct()
     )
     for student, code in signed:
-        version = enrolled[student]
-        place = order.get(version.pk, {}).get(code) if version else None
+        place = order[enrolled[student]].get(code)
         if place is not None:
             furthest[student] = max(furthest.get(student, place), place)
     counts: Counter[tuple[int, str]] = Counter()

@@ -18,7 +18,6 @@ from django.views.decorators.http import require_POST, require_safe
 from syllabus.engine.errors import FaultsFound
 from syllabus.engine.report import CAUTION
 from training.models import Reminder, User
-from training.reports import airworthiness
 from training.services import access
 from training.services.reminders import calendars, coming, failures, preferences
 from training.web.shown import day
@@ -155,10 +154,6 @@ def ahead(request: HttpRequest) -> HttpResponse:
             {
                 "school": school,
                 "coming": [(day(each.day), day(each.last_day), each) for each in listed],
-                "aircraft": [
-                    (day(each.last), day(each.check.done), each.last < school.day(at), each)
-                    for each in airworthiness.held([school], school.day(at))
-                ],
                 "not_sent": failures.deliveries(school),
                 "not_worked_out": failures.records(school),
             }

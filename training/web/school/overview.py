@@ -8,6 +8,7 @@ from django.views.decorators.http import require_safe
 from syllabus.engine.units import format_time
 from training.reports.instructing import Hours
 from training.services import glance
+from training.web.school import aircraft
 from training.web.school.opening import Opened, administered
 from training.web.shown import State, day
 
@@ -37,6 +38,10 @@ def overview(opened: Opened) -> HttpResponse:
         lapses=[
             {"row": each, "day": day(each.last_day), "left": _left((each.last_day - found.on).days)}
             for each in found.lapses[: glance.MOST_NAMED]
+        ],
+        aircraft=[
+            {"row": each, "day": day(each.last), "state": aircraft.state(each.last, found.on)}
+            for each in found.aircraft
         ],
         more_lapses=max(0, len(found.lapses) - glance.MOST_NAMED),
         ages=[

@@ -3,9 +3,10 @@
 from django.urls import path
 
 from training.web.school import (
+    aircraft,
     courses,
-    guardians,
     enrolments,
+    guardians,
     imports,
     minimums,
     opening,
@@ -44,6 +45,8 @@ urlpatterns = [
     path(f"{_HERE}people/<int:pk>/", people.role, name="school-person"),
     path(f"{_HERE}people/<int:pk>/end/", people.end, name="school-person-end"),
     path(f"{_HERE}people/<int:pk>/mail/", people.mail, name="school-person-mail"),
+    path(f"{_HERE}aircraft/", aircraft.listed, name="school-aircraft"),
+    path(f"{_HERE}aircraft/<int:pk>/checks/", aircraft.record, name="school-aircraft-check"),
     path(f"{_HERE}minimums/", minimums.listed, name="school-minimums"),
     path(f"{_HERE}minimums/<int:pk>/end/", minimums.end, name="school-minimum-end"),
 ]
