@@ -46,6 +46,8 @@ _PARAMS: dict[str, registry.ReadParam] = {
     "keep": registry.length,
     "wait": registry.window,
     "window": registry.window,
+    "ahead": registry.length,
+    "apart": registry.time,
     "applicants": registry.number,
     "per_cent": registry.number,
     "airports": _airports,

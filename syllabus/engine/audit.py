@@ -36,6 +36,10 @@ RULES: Mapping[str, tuple[str, ...]] = {
     "one-place": (),
     "acknowledged": (),
     "as-sealed": (),
+    "whole-record": (),
+    "pilot-alone": (),
+    "night-as-computed": ("apart",),
+    "existing-conditions": ("ahead",),
 }
 #: From what certainly was not kept, over what the record cannot show, to what is worth a look.
 SEVERITIES = ("serious", "incomplete", "note")

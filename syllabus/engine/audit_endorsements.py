@@ -10,6 +10,7 @@ from syllabus.engine.audit import (
     A_NOTE,
     CORRECTION,
     INCOMPLETE,
+    NOTE,
     NOTHING,
     SERIOUS,
     Audited,
@@ -26,13 +27,16 @@ from syllabus.engine.finding import Finding
 from syllabus.engine.kinds.papers import same
 from syllabus.engine.question import Context
 from syllabus.engine.record import Endorsement, Flight, GroundLesson, Instructor, Record, Test
-from syllabus.engine.rulebook import Milestone, Rulebook
+from syllabus.engine.rulebook import Milestone, Requirement, Rulebook
 
 #: Endorsements for a test, and how the kinds of the tests they are for begin.
 FOR_TESTS = {"knowledge-test": "knowledge:", "practical-test": "practical:"}
 #: Endorsements after training on the ground as well as in flight.
 _GROUND_COUNTS = ("retest",)
-_ASKED = "recommendation"
+#: The milestones of solo flight, whose items an endorsement may rest on; and their kind.
+SOLO = ("faa.first-solo", "faa.solo-cross-country", "faa.solo-night", "faa.solo-class-b")
+_AT_STANDARD = "items_at_standard"
+_ASKED = "endorsement"
 _WORDS = {True: "On record since", False: "Not met", None: "Not known"}
 
 
@@ -44,8 +48,10 @@ def findings(
         kind = kinds.get(each.kind)
         if kind is None:
             continue
-        if kind.trained and each.instructor is not None and not trained(audited.record, each):
-            yield _untrained(each, kind, rules)
+        if each.instructor is not None:
+            gave = not kind.trained or trained(audited.record, each)
+            yield from _untrained(audited, each, kind, rules, rulebook, gave)
+            yield from _early(each, kind, rules)
         if each.kind in FOR_TESTS:
             yield from _recommended(audited, each, kind, kinds, rulebook)
             yield from _without_result(audited, each, kind, rules)
@@ -82,23 +88,134 @@ def _in_model(flight: Flight, model: str | None) -> bool:
     return model is None or (flight.aircraft.model is not None and same(flight.aircraft.model) == same(model))
 
 
-def _untrained(given: Endorsement, kind: KindOfEndorsement, rules: AuditRules) -> Found:
+def _untrained(
+    audited: Audited,
+    given: Endorsement,
+    kind: KindOfEndorsement,
+    rules: AuditRules,
+    rulebook: Rulebook,
+    gave: bool,
+) -> Iterator[Found]:
+    """Without the training on record: no lesson by whoever endorsed, or items that were not at standard.
+
+    The items are those that an endorsement for solo flight rests on itself; what a test asks for is told with
+    its recommendation.
+    """
     rule = rules.near("training-first", given.given)
+    listed = tuple(each for each in _items(rulebook) if each.id in kind.rests_on)
+    unmet = _unmet(audited, given, kind.title, listed, rulebook) if listed else []
+    if gave and not unmet:
+        return
     when = f" on {given.training_date}" if given.training_date else ""
     craft = f" in the {given.aircraft_model}" if given.aircraft_model else ""
-    return Found(
+    held_now, held_then = _together(unmet)
+    says = "" if gave else f" No training{when}{craft} by that instructor is on record by then."
+    yield Found(
         kind="endorsement-untrained",
-        severity=SERIOUS,
+        severity=SERIOUS if not gave else INCOMPLETE,
         about=(given.id,),
         day=given.given,
         entries=(given.id,),
-        says=f"{kind.title}, given {given.given} by {named(given.instructor)}: no training{when}{craft} by"
-        " that instructor is on record by then.",
-        citations=tuple(dict.fromkeys((kind.cite.section, rule.cite.section))),
-        mend=CORRECTION,
-        way="If the training was given, put the lesson on record; else note it, and endorse after training.",
+        says=f"{kind.title}, given {given.given} by {named(given.instructor)}, without the training on"
+        " record."
+        f"{says}{_said(unmet, held_now, held_then)}",
+        citations=tuple(
+            dict.fromkeys((kind.cite.section, rule.cite.section, *(each.citation for each in unmet)))
+        ),
+        mend=A_NOTE if gave and held_now is True else CORRECTION,
+        way="If the training was given, put it on record with its own day; else note it, and endorse after"
+        " training.",
+        verified=rule.verified,
+        unmet=tuple(unmet),
+        two_times=bool(unmet),
+        now=held_now if unmet else None,
+        then=held_then if unmet else None,
+    )
+
+
+def _items(rulebook: Rulebook) -> Iterator[Requirement]:
+    """The requirements of solo flight that are items to be at standard."""
+    for name in SOLO:
+        if name in rulebook.milestones:
+            for requirement in rulebook.milestone(name).requirements:
+                if requirement.kind == _AT_STANDARD:
+                    yield requirement
+
+
+def _early(given: Endorsement, kind: KindOfEndorsement, rules: AuditRules) -> Iterator[Found]:
+    """One flight was endorsed so long before it that nobody could know the conditions."""
+    if given.flight_date is None:
+        return
+    rule = rules.near("existing-conditions", given.given)
+    ahead: calendar.Length = rule.params["ahead"]
+    if given.flight_date <= calendar.last_day(given.given, ahead):
+        return
+    yield Found(
+        kind="endorsement-early",
+        severity=NOTE,
+        about=(given.id,),
+        day=given.given,
+        entries=(given.id,),
+        says=f"{kind.title}, given {given.given} by {named(given.instructor)} for a flight on"
+        f" {given.flight_date}: the conditions of that day were still to come.",
+        citations=(rule.cite.section,),
+        mend=A_NOTE,
+        way="Note what was known of the conditions, and who looked at them on the day.",
         verified=rule.verified,
     )
+
+
+def _unmet(
+    audited: Audited,
+    given: Endorsement,
+    title: str,
+    requirements: tuple[Requirement, ...],
+    rulebook: Rulebook,
+) -> list[Unmet]:
+    """What of some requirements did not hold on an endorsement's day, as known now or as known then."""
+    put = Rulebook(
+        rulebook.id, {**rulebook.milestones, _ASKED: Milestone(_ASKED, title, title, (), requirements)}
+    )
+    otherwise = audited.otherwise(given.given, audited.then(given), Record.PARTS)
+    context = Context(aircraft_model=given.aircraft_model, application_date=given.given)
+
+    def asked(record: Record) -> list[Finding]:
+        return list(evaluate(put, record, _ASKED, given.given, context=context).leaves())
+
+    try:
+        now = asked(audited.record)
+        then = asked(audited.as_it_was(otherwise)) if otherwise != Otherwise() else now
+    except NotInForce:
+        return []
+    answers = (
+        (leaf.rule, leaf.met(given.given), before.met(given.given))
+        for leaf, before in zip(now, then, strict=True)
+    )
+    return [
+        Unmet(rule.id, rule.says, rule.cite.section, rule.verified, met, was)
+        for rule, met, was in answers
+        if not (met and was)
+    ]
+
+
+def _together(unmet: list[Unmet]) -> tuple[bool | None, bool | None]:
+    """Whether all of it held, as known now, and as known then."""
+
+    def every(answers: list[bool | None]) -> bool | None:
+        return False if False in answers else None if None in answers else True
+
+    return every([each.now for each in unmet]), every([each.then for each in unmet])
+
+
+def _said(unmet: list[Unmet], now: bool | None, then: bool | None) -> str:
+    known = ""
+    if now != then:
+        known = (
+            " What is on record now shows it, what was on record then did not."
+            if now
+            else " What was on record then answers otherwise."
+        )
+    return known + "".join(f" {_WORDS[each.now]}: {each.says} ({each.citation})." for each in unmet)
 
 
 def _recommended(
@@ -112,56 +229,23 @@ def _recommended(
     milestone = next((name for name in kind.rests_on if name in rulebook.milestones), None)
     if milestone is None:
         return
-    proved = set(kind.proves)
-    whole = rulebook.milestone(milestone)
+    proved, whole = set(kind.proves), rulebook.milestone(milestone)
     some = tuple(each for each in whole.requirements if each.id not in proved)
-    put = Rulebook(
-        rulebook.id,
-        {**rulebook.milestones, _ASKED: Milestone(_ASKED, whole.title, whole.says, whole.context, some)},
-    )
-    otherwise = audited.otherwise(given.given, audited.then(given), Record.PARTS)
-    context = Context(aircraft_model=given.aircraft_model, application_date=given.given)
-
-    def asked(record: Record) -> list[Finding]:
-        return list(evaluate(put, record, _ASKED, given.given, context=context).leaves())
-
-    try:
-        now = asked(audited.record)
-        then = asked(audited.as_it_was(otherwise)) if otherwise != Otherwise() else now
-    except NotInForce:
-        return
-    unmet = []
-    for leaf, before in zip(now, then, strict=True):
-        met, was = leaf.met(given.given), before.met(given.given)
-        if not (met and was):
-            unmet.append(
-                Unmet(leaf.rule.id, leaf.rule.says, leaf.rule.cite.section, leaf.rule.verified, met, was)
-            )
+    unmet = _unmet(audited, given, whole.title, some, rulebook)
     if not unmet:
         return
-    answers_now, answers_then = [each.now for each in unmet], [each.then for each in unmet]
-    held_now = False if False in answers_now else None if None in answers_now else True
-    held_then = False if False in answers_then else None if None in answers_then else True
+    held_now, held_then = _together(unmet)
     severity, mend = (SERIOUS, NOTHING) if held_now is False else (INCOMPLETE, CORRECTION)
     if held_now is True:
         mend = A_NOTE
-    known = (
-        ""
-        if held_now == held_then
-        else (
-            " What is on record now shows it, what was on record then did not."
-            if held_now
-            else " What was on record then answers otherwise."
-        )
-    )
     yield Found(
         kind="recommendation-gap",
         severity=severity,
         about=(given.id,),
         day=given.given,
         entries=(given.id,),
-        says=f"{kind.title}, endorsed {given.given} by {named(given.instructor)} with a gap:{known} "
-        + " ".join(f"{_WORDS[each.now]}: {each.says} ({each.citation})." for each in unmet),
+        says=f"{kind.title}, endorsed {given.given} by {named(given.instructor)} with a gap:"
+        f"{_said(unmet, held_now, held_then)}",
         citations=tuple(dict.fromkeys((kind.cite.section, *(each.citation for each in unmet)))),
         mend=mend,
         way="If something is missing on record, put it there with its own day; else note what was done.",

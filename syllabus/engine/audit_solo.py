@@ -46,17 +46,18 @@ def findings(audited: Audited, rulebook: Rulebook, rules: AuditRules) -> Iterato
     pilot = min(higher, default=None)
     trips: set[int] = set()
     for flight in audited.record.flights:
-        if not flight.times.get("solo") or flight.aircraft.device or flight.aircraft.model is None:
+        alone = _alone(flight, rules)
+        if not alone or flight.aircraft.device or flight.aircraft.model is None:
             continue
         if pilot is not None and flight.date >= pilot:
             continue
         model = Context(aircraft_model=flight.aircraft.model)
-        yield from asking.found(flight, FIRST, [(asking.all_of(FIRST), model)], "a solo flight")
+        yield from asking.found(flight, FIRST, [(asking.all_of(FIRST), model)], alone)
         journey = journeys(audited.record)[flight.id]
         if id(journey) not in trips and journey.points and journey.leaves_home:
             trips.add(id(journey))
             yield from _away(asking, flight, journey, rules)
-        for airport in _at_night(flight):
+        for airport in _at_night(flight, rules):
             own = replace(model, airport=airport)
             yield from asking.found(
                 flight,
@@ -71,7 +72,21 @@ def findings(audited: Audited, rulebook: Rulebook, rules: AuditRules) -> Iterato
             yield from asking.found(flight, CLASS_B, [(asking.own(CLASS_B), own)], what, same(area))
 
 
-def _at_night(flight: Flight) -> tuple[Place, ...]:
+def _alone(flight: Flight, rules: AuditRules) -> str:
+    """What a flight without anybody beside the student is called; empty for one that is none.
+
+    A student pilot is pilot in command alone, so that a flight logged so, with no instructor, was solo.
+    """
+    times = flight.times
+    if times.get("solo"):
+        return "a solo flight"
+    if times.get("pic") and not times.get("dual") and flight.instructor is None:
+        section = rules.near("pilot-alone", flight.date).cite.section
+        return f"a flight as pilot in command, which a student pilot makes alone ({section}),"
+    return ""
+
+
+def _at_night(flight: Flight, rules: AuditRules) -> tuple[Place, ...]:
     """The airports at which a flight was at night, of those that a rule could ask about."""
     dark = {
         each.at.key: each.at for each in flight.landings if each.period == "night" and each.at is not None
@@ -79,9 +94,12 @@ def _at_night(flight: Flight) -> tuple[Place, ...]:
     if dark:
         return tuple(dark.values())
     logged = flight.times.get("night")
-    if logged is None and not night_unknown(flight):
-        logged = computed_night(flight)
-    return flight.route[:1] if logged else ()
+    if logged is None:
+        night = None if night_unknown(flight) else computed_night(flight)
+    else:
+        apart_by = rules.near("night-as-computed", flight.date).params["apart"]
+        night = logged or ((computed_night(flight) or 0) > apart_by)
+    return flight.route[:1] if night else ()
 
 
 def _class_b(flight: Flight, rules: AuditRules) -> Iterable[tuple[str, str]]:

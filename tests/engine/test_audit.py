@@ -303,6 +303,44 @@ def test_at_night_and_in_class_b(more: dict[str, Any], told: list[str]) -> None:
     assert kinds(cleared(flight(AWAY, **more))) == told
 
 
+#: 2 March 2026 at Green Bay: evening civil twilight ends about 18:11, in UTC 14 minutes past midnight.
+DARK = dt.datetime(2026, 3, 8, 0, 30, tzinfo=dt.UTC)
+
+
+@pytest.mark.parametrize(
+    ("minutes", "told"),
+    [
+        pytest.param(30, ["solo-night"], id="half an hour of night by the times, none logged"),
+        pytest.param(7, ["solo-night"], id="seven minutes"),
+        pytest.param(6, [], id="six minutes are within what logbooks round"),
+    ],
+)
+def test_night_that_was_logged_as_none_is_asked_about(minutes: int, told: list[str]) -> None:
+    on = DARK + dt.timedelta(minutes=minutes)
+    flown = flight(AWAY, times={"night": 0}, off=DARK, on=on)
+    assert kinds(cleared(flown)) == told
+
+
+@pytest.mark.parametrize(
+    ("changed", "told"),
+    [
+        pytest.param({}, ["solo-first"], id="logged as pilot in command, with nobody else"),
+        pytest.param({"instructor": IDA}, [], id="with an instructor on board"),
+        pytest.param(
+            {"times": MappingProxyType({"total": HOUR, "pic": HOUR, "dual": HOUR}), "instructor": IDA},
+            [],
+            id="dual that was logged as pilot in command as well",
+        ),
+    ],
+)
+def test_a_student_who_was_pilot_in_command_was_alone(changed: dict[str, Any], told: list[str]) -> None:
+    late = flight(LAST + dt.timedelta(days=1), "pic")
+    found_now = found(cleared(dataclasses.replace(late, **changed)))
+    assert [each.kind for each in found_now] == told
+    assert all("14 CFR 61.51(e)(4)" in each.says for each in found_now)
+    assert kinds(cleared(flight(LAST, "pic"))) == []
+
+
 def test_the_endorsement_for_the_night_and_the_area_is_enough() -> None:
     more = (
         endorsed("solo-night", aircraft_model="C172", airport=airports().find("KGRB"), training_date=TRAINED),
@@ -337,6 +375,61 @@ def test_training_by_whoever_endorses(changed: dict[str, Any], told: list[str]) 
     given = endorsed("solo-90-day", aircraft_model="C172", training_date=TRAINED)
     record = cleared(endorsements=(dataclasses.replace(given, **changed),))
     assert kinds(record) == told
+
+
+@pytest.mark.parametrize(
+    ("kind", "item", "told"),
+    [
+        pytest.param("pre-solo-training", "presolo.d-07", True, id="an item of the training before solo"),
+        pytest.param("pre-solo-training", "soloxc.e-03", False, id="one that it does not rest on"),
+        pytest.param("solo-cross-country-category", "soloxc.e-03", True, id="one of the cross-country"),
+        pytest.param("solo-90-day", "presolo.d-07", False, id="told with the endorsement of the training"),
+    ],
+)
+@pytest.mark.parametrize(
+    ("changed", "known"),
+    [
+        pytest.param({"grade": "practice"}, (False, False), id="below standard"),
+        pytest.param(
+            {"date": TRAINED + dt.timedelta(days=1)}, (False, False), id="at standard the day after"
+        ),
+        pytest.param({"recorded": after(TRAINED)}, (True, True), id="at the very end of the day"),
+        pytest.param(
+            {"recorded": after(TRAINED) + dt.timedelta(seconds=1)}, (True, False), id="on record too late"
+        ),
+    ],
+)
+def test_training_that_was_not_at_standard_when_it_was_endorsed(
+    kind: str, item: str, told: bool, changed: dict[str, Any], known: tuple[bool, bool]
+) -> None:
+    given = endorsed(kind, aircraft_model="C172", training_date=None)
+    record = cleared(endorsements=(given,))
+    items = tuple(
+        dataclasses.replace(each, **changed) if each.item == item else each for each in record.items
+    )
+    found_now = found(dataclasses.replace(record, items=items))
+    if not told or known == (True, True):
+        assert found_now == []
+        return
+    [one] = found_now
+    assert (one.kind, one.severity, one.about) == ("endorsement-untrained", "incomplete", (kind,))
+    assert (one.now, one.then, one.mend) == (*known, "note" if known[0] else "correction")
+    assert one.citations[-1] in ("14 CFR 61.87(d)", "14 CFR 61.93(e)")
+
+
+@pytest.mark.parametrize(
+    ("days", "told"),
+    [
+        pytest.param(0, [], id="on the day"),
+        pytest.param(1, [], id="the evening before"),
+        pytest.param(2, ["endorsement-early"], id="two days ahead"),
+    ],
+)
+def test_a_flight_endorsed_before_its_conditions_were_known(days: int, told: list[str]) -> None:
+    # 14 CFR 61.195(d)(2): under the existing conditions; that one day is well enough is common practice.
+    away = {"flight_date": AWAY, "route": route("KGRB", "KMTW", "KGRB")}
+    given = endorsed("solo-cross-country-flight", AWAY - dt.timedelta(days=days), **away)
+    assert kinds(cleared(more=(given,))) == told
 
 
 @pytest.mark.parametrize(

@@ -13,6 +13,7 @@ from syllabus.engine import geography
 from syllabus.engine.audit import RULES
 from syllabus.engine.calendar import Length
 from syllabus.engine.errors import NotInForce, RuleDataError
+from syllabus.engine.units import MINUTE
 
 WHOLE = (auditing.HOME / "faa.yaml").read_text(encoding="utf-8")
 FROM = dt.date(1997, 8, 4)
@@ -46,6 +47,21 @@ CHANGED = dt.date(2024, 12, 1)
             "read",
             id="five applicants and four fifths",
         ),
+        # The night is that of 14 CFR 1.1; the six minutes are common practice, as the note says.
+        pytest.param(
+            "night-as-computed", FROM, {"apart": 6 * MINUTE}, "14 CFR 1.1, night", "read", id="six minutes"
+        ),
+        # "Existing conditions" has no number: one day is common practice, as the note says.
+        pytest.param(
+            "existing-conditions",
+            FROM,
+            {"ahead": Length(1, "day")},
+            "14 CFR 61.195(d)(2)",
+            "second-hand",
+            id="one day ahead",
+        ),
+        # A quotation of 61.51(e)(4).
+        pytest.param("pilot-alone", FROM, {}, "14 CFR 61.51(e)(4)", "second-hand", id="alone in command"),
         # The current 61.51(b), start of the section.
         pytest.param(
             "logbook-flight",

@@ -92,6 +92,22 @@ class Planter:
         made = plan.change(index, aircraft=craft)
         return Planted("solo-first", self.whose(plan), made.id)
 
+    def in_command(self, plan: Plan) -> Planted:
+        """Alone in another model, and logged as pilot in command instead of as solo."""
+        index = self.take(plan, "solo")
+        lasts = plan.flights[index].times["total"]
+        craft = engine.Aircraft(f"N{plan.number:03d}PC", "PA38", "airplane", "single-engine land")
+        made = plan.change(index, aircraft=craft, times=MappingProxyType({"total": lasts, "pic": lasts}))
+        return Planted("solo-first", self.whose(plan), made.id)
+
+    def night_as_none(self, plan: Plan) -> Planted:
+        """Flown late in the evening, with no night logged."""
+        index = self.take(plan, "solo")
+        off, times = plan.off(index, 22), {**plan.flights[index].times, "night": 0}
+        lasts = dt.timedelta(microseconds=times["total"])
+        made = plan.change(index, off=off, on=off + lasts, times=MappingProxyType(times))
+        return Planted("solo-night", self.whose(plan), made.id)
+
     def _cleared_for(self, plan: Plan) -> tuple[int, dict[str, object]]:
         """A solo flight in a model of its own, and the solo endorsement for it that is still to be given."""
         indices = [i for i in plan.spare("solo") if plan.flights[i - 1].times.get("dual")]
@@ -168,6 +184,21 @@ class Planter:
         day = plan.day(self.chance.randrange(48, len(plan.flights) - 14)) + ONE_DAY
         made = plan.endorse("solo-other-airport", day, airport=schools.place("KMTW"), training_date=day)
         return Planted("endorsement-untrained", self.whose(plan), made.id)
+
+    def before_standard(self, plan: Plan) -> Planted:
+        """Endorsed for the training before solo while its items were still to be graded."""
+        made = plan.endorse(
+            "pre-solo-training", plan.day(self.chance.randrange(5, 18)), aircraft_model="C172"
+        )
+        return Planted("endorsement-untrained", self.whose(plan), made.id)
+
+    def days_ahead(self, plan: Plan) -> Planted:
+        made = self._endorsed(
+            plan, "solo-cross-country-flight", route=route("KGRB", "KMSN", "KGRB"), conditions="by day"
+        )
+        ahead = dataclasses.replace(made, flight_date=made.given + self.chance.randrange(2, 9) * ONE_DAY)
+        plan.endorsements[-1] = ahead
+        return Planted("endorsement-early", self.whose(plan), made.id)
 
     def stranger(self, plan: Plan) -> Planted:
         number = f"9{plan.number:03d}{len(plan.endorsements):03d}CFI"
@@ -287,6 +318,28 @@ class Planter:
                     return Planted("two-places", self.whose(first), mine.id)
         raise NoRoom
 
+    def same_instructor(self, plan: Plan) -> Planted:
+        """A lesson given while the instructor is in the air with another student."""
+        mine = {each.date for each in plan.flights}
+        others = [each for each in self.made.plans if each.instructor == plan.instructor and each is not plan]
+        for other in self.chance.sample(others, len(others)):
+            for index in other.spare("dual"):
+                theirs = other.flights[index]
+                if theirs.date in mine or theirs.instructor != plan.instructor or theirs.date < plan.day(48):
+                    continue
+                other.used |= {index - 1, index, index + 1}
+                assert theirs.off
+                off = theirs.off + dt.timedelta(minutes=30)
+                craft = dataclasses.replace(theirs.aircraft, registration=f"N{plan.number:03d}SI")
+                more = {"date": theirs.date, "off": off, "on": off + dt.timedelta(hours=1)}
+                made = flight(
+                    plan, index, "dual", lasts="1 h", id=f"i{index}-{other.number}", aircraft=craft,
+                    recorded=evening(theirs.date), **more,
+                )  # fmt: skip
+                plan.flights.append(made)
+                return Planted("two-places", self.whose(other), made.id)
+        raise NoRoom
+
     # lessons written down here
 
     def _lesson(self, plan: Plan, day: dt.date) -> models.LessonRecord:
@@ -337,6 +390,8 @@ class Planter:
 #: Every kind of fault, with how often it is planted beside the others.
 FAULTS: dict[str, int] = {
     "other_model": 2,
+    "in_command": 1,
+    "night_as_none": 1,
     "backdated": 2,
     "taken_away": 2,
     "cross_country": 2,
@@ -346,7 +401,9 @@ FAULTS: dict[str, int] = {
     "by_lapsed": 1,
     "by_unrated": 1,
     "without_number": 1,
-    "untrained": 2,
+    "untrained": 1,
+    "before_standard": 1,
+    "days_ahead": 1,
     "stranger": 1,
     "gap": 2,
     "no_result": 2,
@@ -356,6 +413,7 @@ FAULTS: dict[str, int] = {
     "says_nothing": 3,
     "same_person": 2,
     "same_aircraft": 1,
+    "same_instructor": 1,
     "unsigned": 1,
     "unacknowledged": 1,
     "altered": 1,

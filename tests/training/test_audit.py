@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
 import datetime as dt
 import io
 import json
 import pathlib
+import uuid
 from typing import Any
 
 import openpyxl
 import pytest
 from django.core.management import CommandError, call_command
-from django.db import transaction
+from django.db import OperationalError, transaction
 from django.utils import timezone
 
+from syllabus import instructing
 from syllabus.engine import record as engine
 from syllabus.engine.units import parse_time
 from tests import factories
@@ -24,7 +27,7 @@ from training import models, record
 from training.ledger import assertions
 from training.models import AccessLog, AuditRun, Finding, Resolution
 from training.reports import own_record
-from training.services import finding_pages, findings
+from training.services import finding_pages, findings, sign_offs
 from training.services import people as managing
 from training.services.spreadsheets import safe
 
@@ -189,6 +192,105 @@ def test_a_draft_of_today_waits_and_one_of_yesterday_is_told(people: Cast) -> No
     assert [(each.kind, each.body["entries"][0]["id"]) for each in done.standing] == [
         ("lesson-unsigned", str(draft.pk))
     ]
+
+
+def test_a_lesson_that_is_only_planned_is_never_unsigned(people: Cast) -> None:
+    planned = {"items": [{"item": "presolo.d-01", "grade": "not-observed"}], "comments": "Bring the charts."}
+    lessons.draft(people, planned)
+    assert kinds(audited(people)) == []
+    graded = {"items": [{"item": "presolo.d-01", "grade": "practice"}]}
+    lessons.draft(people, graded)
+    assert kinds(audited(people, at=evening(ON) + dt.timedelta(hours=1))) == ["lesson-unsigned"]
+
+
+def test_a_correction_waits_from_the_day_it_was_written(people: Cast) -> None:
+    lesson = lessons.signed(people)
+    written = evening(D(2026, 6, 1))
+    sign_offs.correct(
+        lesson,
+        id=uuid.uuid4(),
+        reason="another aircraft",
+        content=lessons.flown(remarks="calm"),
+        by=people.ida,
+        at=written,
+        via="api",
+    )
+    assert "lesson-unsigned" not in kinds(audited(people, D(2026, 6, 1), at=written))
+    done = audited(people, D(2026, 6, 2), at=evening(D(2026, 6, 2)))
+    [told] = [each for each in done.standing if each.kind == "lesson-unsigned"]
+    assert "The correction of the lesson of 2026-03-02, written 2026-06-01, drafted by" in told.body["says"]
+    assert "was not signed 1 day later" in told.body["says"]
+
+
+def test_a_record_that_cannot_be_audited_is_told_and_stops_no_other(
+    people: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stored(people, flights=(flown(),))
+    other = factories.student(people.school, name="Ola Example")
+    factories.recorded(other, flights=(flown(D(2026, 3, 9)),), at=evening(ON))
+    assert len(audited(people).standing) == 4
+    read = record.of
+
+    def broken(student: models.Student, **given: Any) -> engine.Record:
+        if student.pk == people.sam.pk:
+            raise ArithmeticError("no such day")
+        return read(student, **given)
+
+    with monkeypatch.context() as breaking:
+        breaking.setattr(record, "of", broken)
+        done = audited(people, at=evening(ON) + dt.timedelta(hours=1))
+    told = [(each.kind, str(each.student)) for each in done.standing]
+    assert sorted(told) == [
+        ("entry-incomplete", "Ola Example"),
+        ("not-audited", "Sam Example"),
+        ("solo-first", "Ola Example"),
+    ]
+    assert "ArithmeticError: no such day" in next(iter(done.standing)).body["says"]
+    # What was found about Sam before is not gone: nobody looked.
+    assert done.gone == 0
+    assert Finding.objects.filter(student=people.sam, gone_at=None).count() == 3
+    mended = audited(people, at=evening(ON) + dt.timedelta(hours=2))
+    assert (mended.gone, mended.new) == (1, 0)
+    assert Finding.objects.get(gone_at__isnull=False).kind == "not-audited"
+
+
+def test_a_database_that_fails_is_nothing_about_a_record(
+    people: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def gone(*_: Any, **__: Any) -> engine.Record:
+        raise OperationalError("the server closed the connection")
+
+    monkeypatch.setattr(record, "of", gone)
+    with pytest.raises(OperationalError):
+        audited(people)
+    assert not Finding.objects.exists()
+
+
+def test_hours_are_counted_by_the_number_in_force_when_they_began(
+    people: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Five hours in a day: allowed until the change, too many after it."""
+    now = instructing.current()
+    versions = [
+        dataclasses.replace(each, most=each.most if each.last else parse_time("4 h"))
+        for each in now.rules["hours-in-24"]
+    ]
+    changed = instructing.Instructing({**now.rules, "hours-in-24": tuple(versions)})
+    monkeypatch.setattr(instructing, "current", lambda: changed)
+    flights = []
+    for day in (D(2024, 11, 20), D(2024, 12, 20)):
+        for hour in (13, 17):
+            off = dt.datetime.combine(day, dt.time(hour), dt.UTC)
+            on, logged = off + dt.timedelta(hours=2, minutes=30), parse_time("2.5 h")
+            flights.append(
+                dataclasses.replace(
+                    dual(day), id=f"{day}-{hour}", times={"total": logged, "dual": logged}, off=off, on=on
+                )
+            )
+    stored(people, flights=tuple(flights))
+    told = [each for each in audited(people).standing if each.kind == "training-hours"]
+    assert [each.day for each in told] == [D(2024, 12, 20)]
+    assert "at most 4.0 h are allowed" in told[0].body["says"]
 
 
 def test_a_school_that_waits_a_week_is_told_after_it(people: Cast) -> None:

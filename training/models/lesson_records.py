@@ -3,6 +3,8 @@
 from django.db import models
 from django.db.models import Q
 
+from syllabus.engine.record import NOT_OBSERVED
+
 #: Characters of an address of a lesson's entries: its id as text, and a stroke.
 PREFIX_LENGTH = 37
 
@@ -78,6 +80,13 @@ class LessonRecord(models.Model):
     def prefix(self) -> str:
         """What the ids of this lesson's entries in the student's record begin with."""
         return f"{self.id}/"
+
+    @property
+    def only_planned(self) -> bool:
+        """Whether it says nothing yet that was done: no flight, no ground lesson, no grade."""
+        said = self.content
+        graded = any(each.get("grade") != NOT_OBSERVED for each in said.get("items") or ())
+        return not (said.get("flight") or said.get("ground") or graded)
 
 
 class SignOff(models.Model):

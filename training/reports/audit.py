@@ -11,27 +11,35 @@ import dataclasses
 import datetime as dt
 import hashlib
 import json
+import logging
 import zoneinfo
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
+from django.db import DatabaseError
+
 from syllabus import auditing, catalogue, rulebook
+from syllabus import instructing as about_instructors
 from syllabus.engine import audit_record, audit_school
 from syllabus.engine.audit import A_NOTE, CORRECTION, INCOMPLETE, NOTE, SERIOUS, Audited, Found, TakenOff
 from syllabus.engine.audit_school import Citations, Flown, Held, Instructors
-from syllabus.engine.instructing import Tally, Training, read_ratings, training
+from syllabus.engine.instructing import Training, Window, read_ratings, training
 from syllabus.engine.kinds.papers import same
 from syllabus.engine.record import Instructor, Record
 from syllabus.engine.units import format_time
-from syllabus.instructing import HOURS_IN_24
+from syllabus.instructing import HOURS_IN_24, Version
 from training import models, record
 from training.models import Aircraft, LessonRecord, PeopleChange, Role, School, SignOff, Student, User
 from training.reports import instructing
 
+log = logging.getLogger(__name__)
 _MICROSECOND = dt.timedelta(microseconds=1)
 _EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
+_TWO_DAYS = dt.timedelta(days=2)
+#: The kind of finding that stands for whatever a record would have shown.
+NOT_AUDITED = "not-audited"
 #: The kinds of findings there are, each in a few words.
 KINDS = {
     "solo-first": "Solo outside the days on which it was allowed",
@@ -40,6 +48,7 @@ KINDS = {
     "solo-class-b": "Solo in Class B airspace outside those days",
     "endorsement-authority": "Endorsement without authority",
     "endorsement-untrained": "Endorsement without the training on record",
+    "endorsement-early": "A flight endorsed days ahead",
     "recommendation-gap": "Recommended for a test with a gap",
     "result-missing": "No result in the instructor's own record",
     "training-hours": "More training in 24 hours than allowed",
@@ -52,6 +61,7 @@ KINDS = {
     "lesson-unsigned": "Lesson not signed",
     "lesson-unacknowledged": "Lesson not acknowledged",
     "record-altered": "Not as it was sealed",
+    NOT_AUDITED: "Record that could not be audited",
 }
 
 
@@ -257,7 +267,7 @@ def audit(
     students = Student.objects.filter(school=school).select_related("school").order_by("pk")
     for student in students.iterator(chunk_size=200):
         whole.by_pk[student.pk] = student
-        for found in _of_student(whole, student):
+        for found in _all_of(whole, student):
             if found.day <= on:
                 yield Told(found, student)
         if progress is not None:
@@ -266,6 +276,34 @@ def audit(
     yield from _two_places(whole)
     yield from _unsigned(whole)
     yield from _unacknowledged(whole)
+
+
+def _all_of(whole: _School, student: Student) -> list[Found]:
+    """What a student's record shows; where it cannot be audited, that, so that the others still are."""
+    try:
+        return list(_of_student(whole, student))
+    except DatabaseError:
+        raise  # it is nothing about this record
+    except Exception as fault:
+        log.exception("the record of student %s could not be audited", student.ref)
+        return [_not_audited(whole.on, fault)]
+
+
+def _not_audited(on: dt.date, fault: Exception) -> Found:
+    rule = auditing.current().near("whole-record", on)
+    return Found(
+        kind=NOT_AUDITED,
+        severity=SERIOUS,
+        about=(),
+        day=on,
+        entries=(),
+        says=f"The record could not be audited ({type(fault).__name__}: {str(fault)[:200]}). What earlier"
+        " audits found about it stands as it was.",
+        citations=(rule.cite.section,),
+        mend=A_NOTE,
+        way="Tell whoever runs the server: its log has the whole fault.",
+        verified=rule.verified,
+    )
 
 
 def _of_student(whole: _School, student: Student) -> Iterator[Found]:
@@ -334,21 +372,33 @@ def _collect(whole: _School, student: Student, known: Record) -> None:
 
 
 def _hours(whole: _School) -> Iterator[Told]:
-    """More flight training in so many hours than is allowed: every stretch of it, by instructor."""
+    """More flight training in so many hours than is allowed: every stretch of it, by instructor.
+
+    Each version of the rule counts the hours whose first flight was on a day on which it was in force.
+    """
     names = {held.user: held for held in whole.known.values() if held}
     for user, given in sorted(whole.given.items()):
-        rule = instructing.rule(HOURS_IN_24, whole.on)
-        if rule.most is None or rule.within is None:
-            continue
-        for tally in audit_school.too_full(given, rule.most, rule.within):
-            yield _too_full(whole, names[user], tally, rule.most, rule.within)
+        days = {each.id: whole.school.day(_EPOCH + each.first * _MICROSECOND) for each in given}
+        for rule in about_instructors.current().rules[HOURS_IN_24]:
+            if rule.most is None or rule.within is None:
+                continue
+            near = [each for each in given if _near(rule, days[each.id])]
+            for tally in audit_school.too_full(near, rule.most, rule.within):
+                exceeded = tally.exceeds(rule.most)
+                window = tally.sure if exceeded else tally.possible
+                day = min(days[each] for each in window.entries)
+                if instructing.rule(HOURS_IN_24, day) == rule:
+                    yield _too_full(whole, names[user], rule, window, day, bool(exceeded))
 
 
-def _too_full(whole: _School, held: Held, tally: Tally, most: int, within: int) -> Told:
-    exceeded = tally.exceeds(most)
-    window = tally.sure if exceeded else tally.possible
-    day = whole.school.day(window.start)
-    rule = instructing.rule(HOURS_IN_24, day)
+def _near(rule: Version, day: dt.date) -> bool:
+    """Whether hours that are the version's to count may hold training of that day."""
+    return day >= rule.first - _TWO_DAYS and (rule.last is None or day <= rule.last + _TWO_DAYS)
+
+
+def _too_full(
+    whole: _School, held: Held, rule: Version, window: Window, day: dt.date, exceeded: bool
+) -> Told:
     places = []
     for each in sorted(window.entries):
         pk, _, entry = each.partition("/")
@@ -361,8 +411,8 @@ def _too_full(whole: _School, held: Held, tally: Tally, most: int, within: int) 
         day=day,
         entries=tuple(entry for _, entry in places),
         says=f"{held.name} {gave} {format_time(window.amount)} of flight training within"
-        f" {format_time(within)} on the clock from {window.start:%Y-%m-%d %H:%M} UTC on; at most"
-        f" {format_time(most)} are allowed, as far as this school's record says.",
+        f" {format_time(rule.within or 0)} on the clock from {window.start:%Y-%m-%d %H:%M} UTC on; at most"
+        f" {format_time(rule.most or 0)} are allowed, as far as this school's record says.",
         citations=(rule.cite.section,),
         mend=A_NOTE if exceeded else CORRECTION,
         way="If a time is wrong or missing, correct it; else note it.",
@@ -404,18 +454,24 @@ def _unsigned(whole: _School) -> Iterator[Told]:
         school=whole.school, state=LessonRecord.State.DRAFT, created_at__lte=whole.at
     ).select_related("student", "instructor")
     for draft in drafts.order_by("created_at", "pk"):
-        day = _day_of(draft) or whole.school.day(draft.created_at)
+        if draft.only_planned:
+            continue
+        written, taught = whole.school.day(draft.created_at), _day_of(draft)
+        day = written if draft.corrects_id or taught is None else taught
         if day + _limit(whole.school) >= whole.on:
             continue
         rule = rules.near("signed-training", day)
         age = (whole.on - day).days
+        what = f"The lesson of {day}"
+        if draft.corrects_id:
+            what = f"The correction of the lesson of {taught or day}, written {written}"
         found = Found(
             kind="lesson-unsigned",
             severity=INCOMPLETE,
             about=(str(draft.pk),),
             day=day,
             entries=(str(draft.pk),),
-            says=f"The lesson of {day}, drafted by {draft.instructor}, was not signed {age}"
+            says=f"{what}, drafted by {draft.instructor}, was not signed {age}"
             f" {'day' if age == 1 else 'days'} later.",
             citations=(rule.cite.section,),
             mend=CORRECTION,

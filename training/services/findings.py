@@ -23,7 +23,7 @@ from syllabus.engine.reading import Faults
 from training.ledger import assertions, entries
 from training.models import AccessLog, AuditRun, Finding, Resolution, Role, School, Student, User
 from training.reports import audit as reports
-from training.reports.audit import Told
+from training.reports.audit import NOT_AUDITED, Told
 from training.services import finding_audit, lesson_audit, seals
 from training.services.finding_audit import SEALED_AS
 from training.services.records import NotAllowed
@@ -90,7 +90,8 @@ def recompute(
 
     The records are read one by one outside any transaction; what was found is written in one, with the
     school's row locked. Where a later audit was written meanwhile, or one as of a later day, this one changes
-    nothing: what stands today is not gone because somebody asks about last year.
+    nothing: what stands today is not gone because somebody asks about last year. A record that cannot be
+    audited is told as such, and leaves what was found about it before as it stands.
 
     Effects: each student's reading is logged, but where ``noted`` is false: nobody is shown anything by it.
     Raises: whatever ``progress`` raises, with nothing kept.
@@ -131,7 +132,7 @@ def _kept(
     run = AuditRun(
         school=school, at=at, on=on, by=by, students=students, found=len(told), rulebook=rulebook.current().id
     )
-    stands = {each.key: each for each in Finding.objects.filter(school=school)}
+    stands = {each.key: each for each in Finding.objects.filter(school=school).select_related("student")}
     if AuditRun.objects.filter(Q(at__gt=at) | Q(on__gt=on), school=school).exists():
         known = {each.key: each for each in listed(school)}
         standing = [known.get(key) or _row(school, each, at) for key, each in told.items()]
@@ -156,7 +157,10 @@ def _kept(
             setattr(row, name, getattr(fresh, name))
         row.last_seen = max(at, row.first_seen)
         changed.append(row)
-    gone = [row for row in stands.values() if row.gone_at is None]
+    unread = {
+        str(each.student.ref) for each in told.values() if each.found.kind == NOT_AUDITED and each.student
+    }
+    gone = [row for row in stands.values() if row.gone_at is None and not _about_any(row, unread)]
     for row in gone:
         row.gone_at = at
     Finding.objects.bulk_create(added, batch_size=500)
@@ -171,6 +175,15 @@ def _kept(
     done.new, done.gone = len(added), len(gone)
     done.standing = [*added, *changed, *again]
     return done
+
+
+def _about_any(row: Finding, students: set[str]) -> bool:
+    """Whether a finding is about a record that this audit could not read, so that nothing says it is gone."""
+    if not students or row.kind == NOT_AUDITED:
+        return False
+    return (row.student is not None and str(row.student.ref) in students) or any(
+        each["student"] in students for each in row.body["entries"]
+    )
 
 
 def _portions(keys: list[int], size: int = 500) -> Iterable[list[int]]:
