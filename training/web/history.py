@@ -13,6 +13,7 @@ from django.db.models import Count
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
@@ -35,10 +36,10 @@ def changes(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     last = _day(request.GET.get("to")) or opened.on
     first = _day(request.GET.get("from")) or last - dt.timedelta(days=DAYS_SHOWN)
     if any(request.GET.get(name) and _day(request.GET[name]) is None for name in ("from", "to")):
-        refused = "One of the days cannot be read; write it as 2026-03-15."
+        refused = _("One of the days cannot be read; write it as 2026-03-15.")
     found = None
     if first > last:
-        refused = "The first day lies after the last one."
+        refused = _("The first day lies after the last one.")
     else:
         school = opened.student.school
         night = _begin(school, last + dt.timedelta(days=1)) - dt.datetime.resolution
@@ -84,7 +85,7 @@ def hand_over(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     try:
         raw = handover.make(student, by=request.user, at=at, via="web")
     except ImproperlyConfigured:
-        messages.error(request, "This server has no key that signs, so nothing can be handed over yet.")
+        messages.error(request, _("This server has no key that signs, so nothing can be handed over yet."))
         return redirect("changes", ref=ref)
     name = f"training-record-{student.school.day(at).isoformat()}.zip"
     return HttpResponse(

@@ -6,12 +6,14 @@ import datetime as dt
 import uuid
 from typing import Any
 
+from django.conf import settings
 from django.contrib import messages as flash
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
@@ -51,6 +53,7 @@ def _shown(request: HttpRequest, at: dt.datetime, status: int = 200, **more: Any
             for each in coming.own(user, at, via="web")
         ],
         "preferences": preferences.as_json(preferences.of(user)),
+        "languages": settings.LANGUAGES,
         "has_calendar": hasattr(user, "calendar_feed"),
         "administers": coming.administered(user),
         "caution": CAUTION,
@@ -77,11 +80,11 @@ def act(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
         until = dt.date.fromisoformat(wanted)
         coming.snooze(user, reminder, until, at)
     except ValueError:
-        flash.error(request, f"{wanted[:40]!r} is no day; write it as 2026-11-20.")
+        flash.error(request, _("%(given)r is no day; write it as 2026-11-20.") % {"given": wanted[:40]})
     except FaultsFound as problem:
         flash.error(request, " ".join(fault.message for fault in problem.faults))
     else:
-        flash.success(request, f"Put off until {day(until)}.")
+        flash.success(request, _("Put off until %(day)s.") % {"day": day(until)})
     return redirect("reminders")
 
 
@@ -93,19 +96,20 @@ def prefer(request: HttpRequest) -> HttpResponse:
     given: dict[str, Any] = {
         "time_zone": request.POST.get("time_zone", "").strip(),
         "email": request.POST.get("email") == "on",
+        "language": request.POST.get("language") or preferences.of(_user(request)).language,
     }
     for key in ("quiet_from", "quiet_until"):
         try:
             given[key] = dt.time.fromisoformat(request.POST.get(key, "")[:5])
         except ValueError:
-            flash.error(request, "Write times of day as 21:00 and 07:00.")
+            flash.error(request, _("Write times of day as 21:00 and 07:00."))
             return redirect("reminders")
     try:
         preferences.set_for(_user(request), **given)
     except FaultsFound as problem:
         flash.error(request, " ".join(fault.message for fault in problem.faults))
     else:
-        flash.success(request, "Your preferences are kept.")
+        flash.success(request, _("Your preferences are kept."))
     return redirect("reminders")
 
 
@@ -117,7 +121,7 @@ def calendar(request: HttpRequest) -> HttpResponse:
     user, at = _user(request), timezone.now()
     if request.POST.get("close"):
         calendars.revoke(user)
-        flash.success(request, "Your calendar's address is closed.")
+        flash.success(request, _("Your calendar's address is closed."))
         return redirect("reminders")
     secret = calendars.create(user, at)
     return _shown(request, at, address=calendars.address(secret), has_calendar=True)
