@@ -1,14 +1,17 @@
 """Whoever writes a row of a record, and however, changes the version of the student's record."""
 
 import datetime as dt
+import uuid
 
 import pytest
 from django.db import connection
 
 from syllabus.models import SchoolMinimum
 from tests import factories
+from tests.training import lessons
 from training import models
 from training.models import versions
+from training.services import sign_offs
 
 DAY = dt.date(2026, 3, 2)
 OWN = {
@@ -48,7 +51,7 @@ def version(student: models.Student):
 
 def test_every_table_of_entries_is_among_them():
     assert set(OWN) == set(models.ENTRIES)
-    others = {models.Landing._meta.db_table, models.Enrolment._meta.db_table}
+    others = {each._meta.db_table for each in (models.Landing, models.Enrolment, models.CourseMove)}
     assert {model._meta.db_table for model in OWN} | others == set(versions.TABLES)
 
 
@@ -88,6 +91,37 @@ def test_an_enrolment_changes_it_for_a_course_has_minimums_of_its_own(student, o
 
     assert len(set(seen)) == 4
     assert version(other) == others
+
+
+def test_a_student_who_was_read_before_writes_no_version_back(student):
+    read = models.Student.objects.get(pk=student.pk)
+    row(models.Document, student).save()
+    drawn = version(student)
+    read.training_model = "C152"
+    read.save()
+
+    assert version(student) == drawn
+    assert models.Student.objects.get(pk=student.pk).training_model == "C152"
+
+
+def test_a_lesson_record_and_what_is_signed_of_it_changes_the_version_of_the_lessons(people):
+    def seen():
+        return models.Student.objects.values_list("lessons_version", flat=True).get(pk=people.sam.pk)
+
+    versions_seen, record_seen = [seen()], [version(people.sam)]
+    lesson = lessons.signed(people)
+    versions_seen.append(seen())
+    record_seen.append(version(people.sam))
+    sign_offs.acknowledge(lesson.pk, by=people.sams_account, at=lessons.AT, via="api")
+    versions_seen.append(seen())
+    record_seen.append(version(people.sam))
+    lessons.draft(people, id=uuid.uuid4())
+    versions_seen.append(seen())
+    record_seen.append(version(people.sam))
+
+    assert len(set(versions_seen)) == 4
+    assert record_seen[1:] == record_seen[1:2] * 3, "what is signed is on record, and nothing else"
+    assert record_seen[0] != record_seen[1]
 
 
 def rules_version(school: models.School):

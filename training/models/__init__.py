@@ -23,7 +23,7 @@ from training.models.people_changes import PeopleChange
 from training.models.recipients import CalendarFeed, Guardian, ReminderPreferences
 from training.models.reminders import LeadTimes, Reminder, ReminderOf
 from training.models.schools import School
-from training.models.standings import Lapse, Stale, Standing, StandingChange
+from training.models.standings import Lapse, PreparedPage, Stale, Standing, StandingChange
 from training.models.students import Student
 from training.models.ticks import Tick
 
@@ -64,6 +64,7 @@ __all__ = [
     "NightlyAudit",
     "Notice",
     "PeopleChange",
+    "PreparedPage",
     "RecordChange",
     "Reminder",
     "ReminderOf",

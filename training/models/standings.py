@@ -46,7 +46,8 @@ class Standing(models.Model):
     """Every milestone of one student in short, as it was on a day: the eligibility summary of a list.
 
     ``summary`` is the JSON of ``reports.Overview``; ``version`` the state of the record and ``rulebook`` the
-    rules it was worked out from.
+    rules it was worked out from. ``prepared`` is by which state of the program the pages of the student were
+    made after that, empty where they were not yet (``training.services.prepared``).
     """
 
     school = models.ForeignKey("training.School", on_delete=models.CASCADE, related_name="+")
@@ -56,12 +57,14 @@ class Standing(models.Model):
     on = models.DateField()
     at = models.DateTimeField("worked out at")
     summary = models.JSONField()
+    prepared = models.CharField("pages made by", max_length=64, blank=True, default="", db_default="")
 
     class Meta:
         ordering = ["student"]
         indexes = [
             models.Index(fields=["school", "on"], name="standing_by_school_and_day"),
             models.Index(fields=["rulebook"], name="standing_by_rulebook"),
+            models.Index(fields=["prepared"], name="standing_by_prepared"),
         ]
 
     def __str__(self) -> str:
@@ -90,6 +93,31 @@ class StandingChange(models.Model):
 
     def __str__(self) -> str:
         return f"{self.milestone} of {self.student} on {self.on}"
+
+
+class PreparedPage(models.Model):
+    """The main part of a page about a student, as it was made; it is no part of the record.
+
+    ``mark`` is over everything that the part depends on (``training.services.prepared``): under another mark
+    it is made anew. ``variant`` tells parts of one page apart, such as languages; ``body`` is its HTML in
+    UTF-8, deflated.
+    """
+
+    school = models.ForeignKey("training.School", on_delete=models.CASCADE, related_name="+")
+    student = models.ForeignKey("training.Student", on_delete=models.CASCADE, related_name="+")
+    page = models.CharField(max_length=20)
+    variant = models.CharField(max_length=60)
+    mark = models.CharField(max_length=64)
+    body = models.BinaryField()
+
+    class Meta:
+        ordering = ["student", "page", "variant"]
+        constraints = [
+            models.UniqueConstraint(fields=["student", "page", "variant"], name="prepared_page_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.page} of {self.student}"
 
 
 class Lapse(models.Model):

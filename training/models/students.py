@@ -1,6 +1,7 @@
 """A person who is taught."""
 
 import uuid
+from typing import Any
 
 from django.db import models
 
@@ -14,7 +15,8 @@ class Student(models.Model):
 
     ``version`` is drawn anew by the database whenever a row of the record changes (``models.versions``). Who
     reads the record in several queries knows by it that they all saw one state, and may keep what was worked
-    out from that state.
+    out from that state. ``lessons_version`` is drawn likewise with every lesson record of the student, draft
+    or signed, with its signatures and its correction.
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="students")
@@ -35,6 +37,7 @@ class Student(models.Model):
         "record erased at", null=True, blank=True, editable=False, help_text="what was sealed says why"
     )
     version = models.UUIDField("state of the record", default=uuid.uuid4, editable=False)
+    lessons_version = models.UUIDField("state of the lesson records", default=uuid.uuid4, editable=False)
 
     class Meta:
         ordering = ["name", "pk"]
@@ -45,3 +48,12 @@ class Student(models.Model):
 
     def __str__(self) -> str:
         return self.name or f"student {self.ref}"
+
+    def save(self, **given: Any) -> None:
+        """A version is the database's to draw: one that was read before is never written back."""
+        if not self._state.adding and given.get("update_fields") is None:
+            drawn = ("id", "version", "lessons_version")
+            given["update_fields"] = [
+                each.name for each in self._meta.concrete_fields if each.name not in drawn
+            ]
+        super().save(**given)

@@ -4,6 +4,7 @@ What was worked out from one state of a record is kept under its version (``trai
 in several queries knows by it that they saw one state (``training.record``). A writer who forgot to draw a
 new version would leave old answers standing; so the database draws it. Enrolments draw it too, for with the
 course come the course's own minimums; a school's own minimums draw the ``rules_version`` of the school.
+Lesson records, with their drafts and signatures, draw a ``lessons_version``: a draft changes no report.
 
 They are put in place after every ``migrate``; on SQLite they are taken away before it, because a table that
 is rebuilt there loses its own, and cannot be renamed while another's mentions it.
@@ -11,6 +12,7 @@ is rebuilt there loses its own, and cannot be renamed while another's mentions i
 
 from __future__ import annotations
 
+import itertools
 from typing import Any
 
 from django.db import connections, transaction
@@ -19,11 +21,23 @@ from django.db.backends.base.base import BaseDatabaseWrapper
 from syllabus.models import SchoolMinimum
 from training import models
 
-TABLES = tuple(model._meta.db_table for model in (*models.ENTRIES, models.Landing, models.Enrolment))
+TABLES = tuple(
+    model._meta.db_table for model in (*models.ENTRIES, models.Landing, models.Enrolment, models.CourseMove)
+)
+LESSONS = tuple(
+    model._meta.db_table
+    for model in (models.LessonRecord, models.SignOff, models.Acknowledgement, models.Correction)
+)
 MINIMUMS = SchoolMinimum._meta.db_table
 SCHOOLS = models.School._meta.db_table
-_FUNCTION, _RULES, _NAMED = "training_record_changed", "training_rules_changed", "training_school_named"
-_DRAWN = ((models.Student._meta.db_table, "version"), (SCHOOLS, "rules_version"))
+_RULES, _NAMED = "training_rules_changed", "training_school_named"
+STUDENTS = models.Student._meta.db_table
+_DRAWN = ((STUDENTS, "version"), (STUDENTS, "lessons_version"), (SCHOOLS, "rules_version"))
+#: For each of a student's versions the tables whose rows draw it, and PostgreSQL's function that does.
+_OF_A_STUDENT = (
+    (TABLES, "version", "training_record_changed"),
+    (LESSONS, "lessons_version", "training_lessons_changed"),
+)
 #: Event, and the name under which its trigger sees the rows: as they are, or as they were.
 _EVENTS = {"INSERT": "NEW", "UPDATE": "NEW", "DELETE": "OLD"}
 #: A school that comes to a name under which minimums stand already.
@@ -39,18 +53,18 @@ _OF = {
 def triggers(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
     """The triggers of this database: name to table and definition."""
     found: dict[str, tuple[str, str]] = {}
-    for table in TABLES:
-        for event, rows in _EVENTS.items():
+    for tables, drawn, function in _OF_A_STUDENT:
+        for table, (event, rows) in itertools.product(tables, _EVENTS.items()):
             name = f"{table}_version_{event.lower()}"
             if connection.vendor == "postgresql":  # once for all rows of a statement
                 definition = (
                     f"CREATE TRIGGER {name} AFTER {event} ON {table} REFERENCING {rows} TABLE AS changed"
-                    f" FOR EACH STATEMENT EXECUTE FUNCTION {_FUNCTION}()"
+                    f" FOR EACH STATEMENT EXECUTE FUNCTION {function}()"
                 )
             else:
                 definition = (
                     f"CREATE TRIGGER {name} AFTER {event} ON {table} FOR EACH ROW BEGIN"  # noqa: S608
-                    " UPDATE training_student SET version = lower(hex(randomblob(16)))"
+                    f" UPDATE {STUDENTS} SET {drawn} = lower(hex(randomblob(16)))"
                     f" WHERE id = {rows}.student_id; END"
                 )
             found[name] = (table, definition)
@@ -80,8 +94,11 @@ def triggers(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
 def functions() -> dict[str, str]:
     """The functions of PostgreSQL's triggers, each with its body."""
     return {
-        _FUNCTION: " BEGIN UPDATE training_student SET version = gen_random_uuid()"
-        " WHERE id IN (SELECT student_id FROM changed); RETURN NULL; END ",
+        **{
+            function: f" BEGIN UPDATE {STUDENTS} SET {drawn} = gen_random_uuid()"  # noqa: S608
+            " WHERE id IN (SELECT student_id FROM changed); RETURN NULL; END "
+            for _, drawn, function in _OF_A_STUDENT
+        },
         _RULES: " BEGIN"
         " IF TG_OP <> 'INSERT' THEN UPDATE training_school SET rules_version = gen_random_uuid()"
         " WHERE slug = OLD.school_ref; END IF;"
@@ -122,7 +139,7 @@ def remove(connection: BaseDatabaseWrapper) -> None:
 def _ready(connection: BaseDatabaseWrapper) -> bool:
     with connection.cursor() as cursor:
         there = set(connection.introspection.table_names(cursor))
-        if not {table for table, _ in _DRAWN} | {*TABLES, MINIMUMS} <= there:
+        if not {table for table, _ in _DRAWN} | {*TABLES, *LESSONS, MINIMUMS} <= there:
             return False
         return all(
             drawn in {column.name for column in connection.introspection.get_table_description(cursor, table)}
