@@ -54,6 +54,23 @@ def test_who_may_read_and_write_sams_record(people: Cast, who, reads, writes):
     assert access.may(user, WRITE, people.sam, on=TODAY) is writes
     assert (people.sam in access.visible_students(user, on=TODAY)) is reads
     assert (people.sam in access.visible_students(user, WRITE, on=TODAY)) is writes
+    assert opens(user, READ, people.sam) is reads
+    assert opens(user, WRITE, people.sam) is writes
+
+
+def opens(user, action: str, student: Student, on: dt.date = TODAY) -> bool:
+    """Whether the record opens to the user for that; it then says so of both actions, as a list would."""
+    at = dt.datetime.combine(on, dt.time(12), dt.UTC)
+    try:
+        found = access.opened(user, student.ref, action, what="a test", via="web", at=at)
+    except Student.DoesNotExist:
+        return False
+    assert found.student == student
+    for each in (READ, WRITE):
+        assert found.may(each) is access.may(user, each, student, on=on)
+    guards = access.guards(user, student, on=on)
+    assert found.as_guardian is (guards and student.user_id != user.pk)
+    return True
 
 
 def test_each_sees_their_own_and_nobody_else(people: Cast):
@@ -89,6 +106,7 @@ def test_an_instructor_sees_a_student_while_the_assignment_lasts(people: Cast, s
     factories.assign(bo, people.sam, starts=starts, ends=ends)
 
     assert access.may(bo, READ, people.sam, on=TODAY) is sees
+    assert opens(bo, READ, people.sam) is sees
 
 
 @pytest.fixture
@@ -106,7 +124,9 @@ def test_a_guardian_reads_while_the_consent_holds_and_writes_nothing(minor: Stud
 
     assert access.may(gus, READ, minor, on=TODAY) is sees
     assert access.guards(gus, minor, on=TODAY) is sees
+    assert opens(gus, READ, minor) is sees
     assert not access.may(gus, WRITE, minor, on=TODAY)
+    assert not opens(gus, WRITE, minor)
 
 
 BIRTHS = [
@@ -131,6 +151,7 @@ def test_a_guardian_reads_until_the_student_is_of_age(people: Cast, born, of_age
     factories.guardian(people.sam, user=gus)
 
     assert access.may(gus, READ, people.sam, on=day) is sees
+    assert opens(gus, READ, people.sam, day) is sees
     if born:
         assert (calendar.age(dt.date.fromisoformat(born), day) < of_age_at) is sees
 
@@ -153,10 +174,20 @@ def test_an_assignment_without_the_role_gives_nothing(people: Cast):
     factories.role("instructor", at=people.elsewhere, whose=people.ida)
 
     assert not access.may(people.ida, READ, people.sam, on=TODAY)
+    assert not opens(people.ida, READ, people.sam)
+
+
+def test_nothing_is_written_to_a_record_that_was_erased(people: Cast):
+    Student.objects.filter(pk=people.sam.pk).update(erased_at=NOON)
+
+    assert opens(people.ida, READ, people.sam)
+    assert not opens(people.ida, WRITE, people.sam)
 
 
 def test_who_is_no_longer_active_sees_nothing(people: Cast):
     people.ida.is_active = False
+
+    assert not opens(people.ida, READ, people.sam)
 
     assert not access.visible_students(people.ida, on=TODAY).exists()
     assert not access.may_add_student(people.ida, people.school.pk)

@@ -10,11 +10,25 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from functools import lru_cache, reduce
 from operator import or_
 from typing import Any
 
-from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db import connections
+from django.db.models import (
+    BooleanField,
+    DateField,
+    Exists,
+    Expression,
+    F,
+    Field,
+    IntegerField,
+    OuterRef,
+    Q,
+    QuerySet,
+)
+from django.db.models.expressions import RawSQL
 from django.db.models.functions import ExtractDay, ExtractMonth, ExtractYear
 
 from training.models import AccessLog, Assignment, Guardian, Role, Student, User
@@ -132,9 +146,28 @@ def log(
     )
 
 
-def open_record(
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """A student's record, opened by a user who may read it; ``relations`` are all that the user stands in."""
+
+    student: Student
+    relations: frozenset[str]
+
+    def may(self, action: str) -> bool:
+        """As ``may`` says it, of what was read when the record was opened."""
+        if action == WRITE and self.student.erased_at is not None:
+            return False
+        return not self.relations.isdisjoint(MAY[action])
+
+    @property
+    def as_guardian(self) -> bool:
+        """Whether the user reads as a guardian, whatever else they are, and not their own record."""
+        return "guards" in self.relations and "oneself" not in self.relations
+
+
+def opened(
     user: Anyone, ref: uuid.UUID, action: str = READ, *, what: str, via: str, at: dt.datetime
-) -> Student:
+) -> Opened:
     """The student of that reference with the school, for a user who may; and the entry in the log.
 
     For whatever does not log by itself, as ``records.import_document`` and ``export_document`` do.
@@ -142,6 +175,72 @@ def open_record(
     Queries: 2.
     Raises:  Student.DoesNotExist, whether there is no such student or the user may not know of one.
     """
-    student = visible_students(user, action, on=at.date()).select_related("school").get(ref=ref)
-    log(user, student, action, what, via=via, at=at)
-    return student
+    if not (user and user.is_authenticated and user.is_active):
+        raise Student.DoesNotExist
+    asked = {"user": user.pk, "on": at.date(), **_parts(at.date())}
+    found = (
+        Student.objects.select_related("school")
+        .annotate(**{f"is_{each}": _written(each, asked) for each in RELATIONS})
+        .get(ref=ref)
+    )
+    it = Opened(found, frozenset(each for each in RELATIONS if getattr(found, f"is_{each}")))
+    if not it.may(action):
+        raise Student.DoesNotExist
+    log(user, found, action, what, via=via, at=at)
+    return it
+
+
+def open_record(
+    user: Anyone, ref: uuid.UUID, action: str = READ, *, what: str, via: str, at: dt.datetime
+) -> Student:
+    """The student alone; else as ``opened``."""
+    return opened(user, ref, action, what=what, via=via, at=at).student
+
+
+# Every page and call opens a record, and to put the question together costs more than to ask it. So each
+# relation is written out once as SQL, with places for what is asked about.
+
+
+class _Place(Expression):
+    """Where a value of the question goes, such as the user."""
+
+    def __init__(self, name: str, of: Field[Any, Any]):
+        super().__init__(output_field=of)
+        self.name = name
+
+    def as_sql(self, compiler: Any, connection: Any) -> Any:
+        return "%s", [self]
+
+
+class _Day(_Place):
+    """A day, and its parts by the names that a day has for them."""
+
+    year, month, day = (_Place(part, IntegerField()) for part in ("year", "month", "day"))
+
+
+def _parts(on: dt.date) -> dict[str, int]:
+    return {"year": on.year, "month": on.month, "day": on.day}
+
+
+def _written(relation: str, asked: Mapping[str, Any]) -> RawSQL:
+    """A relation as a condition on the rows of ``Student`` where they stand under their own name."""
+    using = Student.objects.db
+    sql, places = _sql(relation, using)
+    values = [
+        each.output_field.get_db_prep_value(asked[each.name], connections[using])
+        if isinstance(each, _Place)
+        else each
+        for each in places
+    ]
+    return RawSQL(sql, values, output_field=BooleanField())  # noqa: S611  (written by Django, from RELATIONS)
+
+
+@lru_cache
+def _sql(relation: str, using: str) -> tuple[str, tuple[Any, ...]]:
+    user: Any = _Place("user", IntegerField())
+    on: Any = _Day("on", DateField())
+    query = Student.objects.filter(RELATIONS[relation](user, on)).query
+    compiler = query.get_compiler(using)
+    compiler.setup_query()
+    sql, places = compiler.compile(query.where)
+    return sql, tuple(places)
