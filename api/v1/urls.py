@@ -54,6 +54,7 @@ from api.v1.reminders import (
     ReminderSnooze,
 )
 from api.v1.students import StudentDetail, StudentEligibility, StudentMilestone, Students
+from api.v1.turns import Turns
 
 app_name = "api-v1"
 
@@ -99,6 +100,7 @@ urlpatterns = [
     path("reminders/preferences", Preferences.as_view(), name="reminder-preferences"),
     path("reminders/<uuid:ref>/read", ReminderRead.as_view(), name="reminder-read"),
     path("reminders/<uuid:ref>/snooze", ReminderSnooze.as_view(), name="reminder-snooze"),
+    path("turns", Turns.as_view(), name="turns"),
     path("students/<uuid:ref>/guardians", Guardians.as_view(), name="student-guardians"),
     path("students/", Students.as_view(), name="students"),
     path("students/<uuid:ref>/", StudentDetail.as_view(), name="student"),

@@ -103,6 +103,8 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
     ("eligibility", "POST"): (QUESTION, OPEN),
     ("milestones", "GET"): (None, OPEN),
     ("milestones/<str:milestone>", "GET"): (None, OPEN),
+    # Of those whose record the caller may read; of nobody where there are none.
+    ("turns", "GET"): (None, ANY_USER),
     ("students/", "GET"): (None, ANY_USER),
     ("students/<uuid:ref>/", "GET"): (None, READ),
     # The file is none: whoever gets as far as being told so administers the school.

@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from training.web import audit, history, language, papers, reminders, student, views
+from training.web import audit, history, language, papers, reminders, student, turned, views
 
 urlpatterns = [
     path("", views.home, name="home"),
@@ -32,6 +32,7 @@ urlpatterns = [
     path("audit/findings/<uuid:ref>/", audit.finding, name="finding"),
     path("audit/instructors/", audit.own_records, name="own-records"),
     path("audit/instructors/<int:instructor>/", audit.own_record, name="own-record"),
+    path("since-yesterday/", turned.listed, name="since-yesterday"),
     path("reminders/", reminders.own, name="reminders"),
     path("reminders/ahead/", reminders.ahead, name="reminders-ahead"),
     path("reminders/calendar/", reminders.calendar, name="reminder-calendar"),

@@ -1,6 +1,8 @@
-"""Reminders, preferences, lead times, guardians."""
+"""Reminders, preferences, lead times, guardians; what turned since yesterday."""
 
 from __future__ import annotations
+
+from django.conf import settings
 
 from api.v1.schemas.shapes import (
     DAY,
@@ -29,6 +31,13 @@ _DAYS: Schema = {
     "examples": [[60, 30, 7]],
 }
 _STUDENT = full({"ref": _UUID, "name": STRING})
+_SHORT = full(
+    {
+        "met": {**or_null(FLAG), "description": "Null: a fact that is not on record could tip it."},
+        "eligible_until": or_null(DAY),
+        "gaps": _WHOLE,
+    }
+)
 _AIRCRAFT = full({"registration": STRING, "model": STRING})
 
 
@@ -60,12 +69,23 @@ def components() -> dict[str, Schema]:
         "ReminderPreferences": obj(
             {
                 "time_zone": {**or_null(STRING), "examples": ["America/Chicago"]},
-                "language": or_null(word(["en"])),
+                "language": or_null(word(dict(settings.LANGUAGES))),
                 "email": or_null(FLAG),
                 "quiet_from": or_null(_CLOCK),
                 "quiet_until": or_null(_CLOCK),
             }
         ),
+        "Turn": full(
+            {
+                "student": _STUDENT,
+                "milestone": STRING,
+                "title": STRING,
+                "on": DAY,
+                "before": {**or_null(_SHORT), "description": "Null: it was not asked about before."},
+                "after": _SHORT,
+            }
+        ),
+        "TurnList": full({"turns": listed(ref("Turn")), "caution": STRING}),
         "CalendarAddress": full({"address": {"type": "string", "format": "uri"}}),
         "ComingReminder": full(
             {

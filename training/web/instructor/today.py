@@ -21,6 +21,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
@@ -29,14 +30,15 @@ from syllabus.engine.next_lesson import AGAIN
 from syllabus.engine.report import CAUTION
 from training.models import AccessLog, Lapse, LessonRecord, Standing, Student, User
 from training.reports import progress
-from training.services import access
+from training.services import access, turns
+from training.web import turned
 from training.web.instructor.opening import teaches
 from training.web.shown import FLIGHT_BY_FLIGHT, day
 
 AT_ONCE = 12
 #: Days before its last day from which something needs the instructor. Common practice, a month.
 SOON = 30
-SIGN, LAPSE, BLOCKED, READY, CALM = range(5)
+SIGN, LAPSE, BLOCKED, READY, TURNED, CALM = range(6)
 _WORDS = {
     SIGN: ("lesson to sign", "lessons to sign"),
     LAPSE: ("student with something that lapses", "students with something that lapses"),
@@ -108,7 +110,7 @@ def page(request: HttpRequest) -> HttpResponse:
 
 
 def of(user: User, at: dt.datetime) -> list[Pupil]:
-    """The students whom a user teaches today, who needs them first in front. Four queries."""
+    """The students whom a user teaches today, who needs them first in front. Five queries."""
     teaching = access.RELATIONS["instructs"](user.pk, at.date())
     students = list(Student.objects.filter(teaching).select_related("school").order_by("name", "pk"))
     needs: dict[int, list[Need]] = defaultdict(list)
@@ -116,6 +118,10 @@ def of(user: User, at: dt.datetime) -> list[Pupil]:
     begun = _drafts(user, by_key, needs)
     _lapses(by_key, at, needs)
     _ready(by_key, needs)
+    for each in turns.of(students, at):
+        said = _("Since yesterday: %(milestone)s, %(words)s")
+        told = said % {"milestone": each.title, "words": turned.words(each)}
+        needs[each.student.pk].append(Need(TURNED, "turned", "↻", told, reverse("since-yesterday")))
     pupils = [
         Pupil(each, sorted(needs[each.pk], key=lambda need: need.rank), begun=begun[each.pk])
         for each in students
