@@ -19,6 +19,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext_noop as _
 
 from syllabus.engine import document
 from syllabus.engine import record as engine
@@ -35,51 +36,51 @@ from training.services.records import NotAllowed
 
 #: What a column may hold: its key, its name on the page, and headings that are taken to mean it.
 TARGETS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
-    ("date", "Day of the flight", ("date", "day", "flight date")),
-    ("off", "Off", ("off", "takeoff", "off time", "departure time")),
-    ("on", "On", ("on", "landing", "on time", "arrival time")),
-    ("registration", "Airplane's registration", ("registration", "aircraft", "ident", "tail number")),
-    ("model", "Make and model", ("model", "type", "aircraft type", "make and model")),
-    ("category", "Category", ("category",)),
-    ("class", "Class", ("class",)),
-    ("device", "Training device (FFS, FTD, AATD, BATD)", ("device",)),
-    ("from", "From", ("from", "departure", "dep", "origin")),
-    ("via", "Via", ("via", "stops")),
-    ("to", "To", ("to", "arrival", "arr", "destination")),
-    ("route", "Whole route", ("route",)),
-    ("total", "Total time", ("total", "total time", "duration", "flight time")),
-    ("dual", "Dual received", ("dual", "dual received", "training received")),
-    ("solo", "Solo", ("solo",)),
-    ("pic", "Pilot in command", ("pic", "pilot in command")),
-    ("cross_country", "Cross-country", ("cross country", "cross-country", "xc")),
-    ("night", "Night", ("night",)),
-    ("actual_instrument", "Actual instrument", ("actual instrument", "actual")),
-    ("simulated_instrument", "Simulated instrument", ("simulated instrument", "hood")),
-    ("takeoffs_day", "Takeoffs by day", ("takeoffs by day", "day takeoffs")),
-    ("landings_day", "Landings by day, all", ("landings by day", "day landings")),
-    ("full_stops_day", "Landings by day to a full stop", ("full stops by day", "day full stops")),
-    ("takeoffs_night", "Takeoffs at night", ("takeoffs at night", "night takeoffs")),
-    ("landings_night", "Landings at night, all", ("landings at night", "night landings")),
-    ("full_stops_night", "Landings at night to a full stop", ("full stops at night", "night full stops")),
-    ("instructor", "Instructor's name", ("instructor", "cfi", "instructor name")),
-    ("certificate", "Instructor's certificate number", ("certificate", "instructor certificate")),
-    ("remarks", "Remarks", ("remarks", "comments", "notes")),
-    ("id", "The flight's own id", ("id", "entry id")),
+    ("date", _("Day of the flight"), ("date", "day", "flight date")),
+    ("off", _("Off"), ("off", "takeoff", "off time", "departure time")),
+    ("on", _("On"), ("on", "landing", "on time", "arrival time")),
+    ("registration", _("Airplane's registration"), ("registration", "aircraft", "ident", "tail number")),
+    ("model", _("Make and model"), ("model", "type", "aircraft type", "make and model")),
+    ("category", _("Category"), ("category",)),
+    ("class", _("Class"), ("class",)),
+    ("device", _("Training device (FFS, FTD, AATD, BATD)"), ("device",)),
+    ("from", _("From"), ("from", "departure", "dep", "origin")),
+    ("via", _("Via"), ("via", "stops")),
+    ("to", _("To"), ("to", "arrival", "arr", "destination")),
+    ("route", _("Whole route"), ("route",)),
+    ("total", _("Total time"), ("total", "total time", "duration", "flight time")),
+    ("dual", _("Dual received"), ("dual", "dual received", "training received")),
+    ("solo", _("Solo"), ("solo",)),
+    ("pic", _("Pilot in command"), ("pic", "pilot in command")),
+    ("cross_country", _("Cross-country"), ("cross country", "cross-country", "xc")),
+    ("night", _("Night"), ("night",)),
+    ("actual_instrument", _("Actual instrument"), ("actual instrument", "actual")),
+    ("simulated_instrument", _("Simulated instrument"), ("simulated instrument", "hood")),
+    ("takeoffs_day", _("Takeoffs by day"), ("takeoffs by day", "day takeoffs")),
+    ("landings_day", _("Landings by day, all"), ("landings by day", "day landings")),
+    ("full_stops_day", _("Landings by day to a full stop"), ("full stops by day", "day full stops")),
+    ("takeoffs_night", _("Takeoffs at night"), ("takeoffs at night", "night takeoffs")),
+    ("landings_night", _("Landings at night, all"), ("landings at night", "night landings")),
+    ("full_stops_night", _("Landings at night to a full stop"), ("full stops at night", "night full stops")),
+    ("instructor", _("Instructor's name"), ("instructor", "cfi", "instructor name")),
+    ("certificate", _("Instructor's certificate number"), ("certificate", "instructor certificate")),
+    ("remarks", _("Remarks"), ("remarks", "comments", "notes")),
+    ("id", _("The flight's own id"), ("id", "entry id")),
 )
 LABELS = {key: label for key, label, _ in TARGETS}
 #: How days are written: the pattern whose groups are named, and what it is called.
 DATES: Mapping[str, tuple[str, str]] = {
-    "iso": (r"(?P<y>\d{4})-(?P<m>\d{2})-(?P<d>\d{2})", "year-month-day, 2026-03-02"),
-    "mdy": (r"(?P<m>\d{1,2})/(?P<d>\d{1,2})/(?P<y>\d{4})", "month/day/year, 3/2/2026"),
-    "dmy": (r"(?P<d>\d{1,2})/(?P<m>\d{1,2})/(?P<y>\d{4})", "day/month/year, 2/3/2026"),
-    "dots": (r"(?P<d>\d{1,2})\.(?P<m>\d{1,2})\.(?P<y>\d{4})", "day.month.year, 2.3.2026"),
+    "iso": (r"(?P<y>\d{4})-(?P<m>\d{2})-(?P<d>\d{2})", _("year-month-day, 2026-03-02")),
+    "mdy": (r"(?P<m>\d{1,2})/(?P<d>\d{1,2})/(?P<y>\d{4})", _("month/day/year, 3/2/2026")),
+    "dmy": (r"(?P<d>\d{1,2})/(?P<m>\d{1,2})/(?P<y>\d{4})", _("day/month/year, 2/3/2026")),
+    "dots": (r"(?P<d>\d{1,2})\.(?P<m>\d{1,2})\.(?P<y>\d{4})", _("day.month.year, 2.3.2026")),
 }
-CLOCKS = {"local": "the school's clock", "utc": "UTC"}
-UNITS = {"h": "hours (1.4, or 1:24)", "min": "minutes (84)"}
+CLOCKS = {"local": _("the school's clock"), "utc": _("UTC")}
+UNITS = {"h": _("hours (1.4, or 1:24)"), "min": _("minutes (84)")}
 CRAFTS: Mapping[str, tuple[dict[str, str], str]] = {
-    "": ({}, "leave it open"),
-    "sel": ({"category": "airplane", "class": "single-engine land"}, "airplane, single-engine land"),
-    "mel": ({"category": "airplane", "class": "multiengine land"}, "airplane, multiengine land"),
+    "": ({}, _("leave it open")),
+    "sel": ({"category": "airplane", "class": "single-engine land"}, _("airplane, single-engine land")),
+    "mel": ({"category": "airplane", "class": "multiengine land"}, _("airplane, multiengine land")),
 }
 _COUNTED, _PERIODS = ("takeoffs", "landings", "full_stops"), ("day", "night")
 _COUNTS = tuple(f"{what}_{when}" for when in _PERIODS for what in _COUNTED)

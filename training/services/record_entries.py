@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from syllabus.engine import record as engine
 from training import models
@@ -110,24 +111,29 @@ class _Origins:
     def of(
         self, part: str, pk: int, entry: Any, recorded_at: dt.datetime, sealed: bool
     ) -> tuple[str, int | None, str]:
-        """The origin in words, the ledger's index, and why it was put right."""
+        """The origin in words of the page's language, the ledger's index, and why it was put right."""
         lesson = entry.id.partition("/")[0]
         if lesson in self.lessons:
-            code, name, _, index = self.lessons[lesson]
-            what = f"lesson {code}" if code else "a lesson"
-            return f"signed by {name} with {what}", index, self.reasons.get(lesson, "")
+            code, name, _at, index = self.lessons[lesson]
+            said = (
+                _("signed by %(name)s with lesson %(code)s")
+                if code
+                else _("signed by %(name)s with a lesson")
+            )
+            return said % {"name": name, "code": code}, index, self.reasons.get(lesson, "")
         if part == "endorsements":
             seals = self._endorsements()
             if pk in seals:
                 name, index = seals[pk]
-                return f"given here by {name}", index, self._ended.get(pk, "")
+                return _("given here by %(name)s") % {"name": name}, index, self._ended.get(pk, "")
             if sealed:
-                return "given here, ended by a revocation", None, ""
+                return _("given here, ended by a revocation"), None, ""
         if recorded_at in self.changes:
-            by = self.changes[recorded_at]
-            what = "imported flight" if entry.id.startswith("import-") else "brought in with a record"
-            return f"{what}, by {by or 'whoever runs the server'}", None, ""
-        return "put on record here", None, ""
+            by = {"by": self.changes[recorded_at] or _("whoever runs the server")}
+            if entry.id.startswith("import-"):
+                return _("imported flight, by %(by)s") % by, None, ""
+            return _("brought in with a record, by %(by)s") % by, None, ""
+        return _("put on record here"), None, ""
 
     def _endorsements(self) -> dict[int, tuple[str, int]]:
         if self._seals is None:

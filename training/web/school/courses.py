@@ -8,6 +8,8 @@ from allauth.core import ratelimit
 from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
+from django.utils.translation import gettext
+from django.utils.translation import gettext_noop as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from syllabus import courses as files
@@ -23,13 +25,13 @@ from training.web.school.opening import Opened, administered
 from training.web.shown import day
 
 _KINDS = {
-    "dual": "dual",
-    "solo": "solo",
-    "cross_country": "cross-country",
-    "night": "night",
-    "instrument": "instrument",
-    "preparation": "preparation",
-    "ground": "ground",
+    "dual": _("dual"),
+    "solo": _("solo"),
+    "cross_country": _("cross-country"),
+    "night": _("night"),
+    "instrument": _("instrument"),
+    "preparation": _("preparation"),
+    "ground": _("ground"),
 }
 
 
@@ -63,11 +65,15 @@ def _list(opened: Opened, faults: Any, status: int = 200) -> HttpResponse:
 def _draft(opened: Opened) -> HttpResponse:
     sent = opened.request.FILES.get("file")
     if sent is None:
-        return _list(opened, [Fault("", "Choose the course's file first.")], 422)
+        return _list(opened, [Fault("", gettext("Choose the course's file first."))], 422)
     name = (sent.name or "course.yaml").replace("\x00", "")[-100:]
     if sent.size is None or sent.size > courses.MOST_BYTES:
         most = courses.MOST_BYTES // 1024
-        return _list(opened, [Fault(name, f"is larger than {most} KB, and no course is")], 422)
+        return _list(
+            opened,
+            [Fault(name, gettext("is larger than %(most)d KB, and no course is") % {"most": most})],
+            422,
+        )
     try:
         stands = files.read_bytes(sent.read(), name)
         # The newest version stands on this page beside the form; a file takes the place of its draft.
@@ -80,9 +86,10 @@ def _draft(opened: Opened) -> HttpResponse:
         return _list(opened, [Fault(name, str(refused))], 422)
     version = saved.version
     said = (
-        "The file says what the newest version says; nothing was changed."
+        gettext("The file says what the newest version says; nothing was changed.")
         if not saved.changed
-        else f"Kept as the draft of version {version.number}. Read it, compare it, then publish it."
+        else gettext("Kept as the draft of version %(number)d. Read it, compare it, then publish it.")
+        % {"number": version.number}
     )
     messages.success(opened.request, said)
     return redirect("school-course", opened.school.slug, Address.of(version.course), version.number)
@@ -99,7 +106,7 @@ def course(opened: Opened, course: str, number: int) -> HttpResponse:
 @administered
 def file(opened: Opened, course: str, number: int) -> HttpResponse:
     """A version as the text of its file, which reads back the same."""
-    found, _ = _versions(opened, course, number)
+    found, _others = _versions(opened, course, number)
     answer = HttpResponse(files.write(courses.outline(found)), content_type="application/yaml; charset=utf-8")
     answer["Content-Disposition"] = f'attachment; filename="{found.course.code}-{number}.yaml"'
     return answer
@@ -158,7 +165,7 @@ def _shown(stands: Outline) -> dict[str, Any]:
                     {
                         "row": lesson,
                         "times": ", ".join(
-                            f"{_KINDS[kind]} {format_time(time)}"
+                            f"{gettext(_KINDS[kind])} {format_time(time)}"
                             for kind, time in lesson.times.items()
                             if time
                         ),
@@ -197,7 +204,7 @@ def publish(opened: Opened, course: str, number: int) -> HttpResponse:
             opened,
             found,
             others,
-            "Too many tries. Nothing was published. Wait a minute, then try again.",
+            gettext("Too many tries. Nothing was published. Wait a minute, then try again."),
             429,
         )
     if not opened.user.check_password(str(opened.request.POST.get("password", ""))):
@@ -205,7 +212,7 @@ def publish(opened: Opened, course: str, number: int) -> HttpResponse:
             opened,
             found,
             others,
-            "This is not your password. Nothing was published. Type your own once more.",
+            gettext("This is not your password. Nothing was published. Type your own once more."),
             422,
         )
     try:
@@ -223,6 +230,8 @@ def publish(opened: Opened, course: str, number: int) -> HttpResponse:
     except courses.NotRead as changed:
         return _read(opened, found, others, str(changed), 409)
     messages.success(
-        opened.request, f"Version {made.number} is published, and stays as it is. New enrolments take it."
+        opened.request,
+        gettext("Version %(number)d is published, and stays as it is. New enrolments take it.")
+        % {"number": made.number},
     )
     return redirect("school-course", opened.school.slug, course, number)

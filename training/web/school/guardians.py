@@ -7,6 +7,7 @@ import uuid
 from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from syllabus.engine.reading import Faults
@@ -30,9 +31,11 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     faults = Faults()
     for key in FIELDS[:2]:
         if not sent[key]:
-            faults.add(key, "is blank")
+            faults.add(key, _("is blank"))
     if len(sent["guardian_name"]) > people.MOST_NAME:
-        faults.add("guardian_name", f"at most {people.MOST_NAME} characters are kept here")
+        faults.add(
+            "guardian_name", _("at most %(most)d characters are kept here") % {"most": people.MOST_NAME}
+        )
     starts = opening.day(faults, "consent_on", sent["consent_on"], needed=True)
     until = opening.day(faults, "consent_until", sent["consent_until"])
     if not faults and starts:
@@ -51,7 +54,7 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
             for fault in problem.faults:
                 faults.add("guardian_email" if fault.place == "email" else fault.place, fault.message)
         else:
-            messages.success(opened.request, f"The consent of {made.name} is on record.")
+            messages.success(opened.request, _("The consent of %(name)s is on record.") % {"name": made.name})
             return redirect("school-student", opened.school.slug, ref)
     return students.page(opened, student, opening.by_field(faults), sent, 422)
 
@@ -66,10 +69,11 @@ def give(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
     except people.Conflict as refused:
         messages.error(opened.request, str(refused))
     else:
-        said = f"{found.name} may read the record while the consent holds, signing in as {user.email}."
+        said = _("%(name)s may read the record while the consent holds, signing in as %(email)s.")
+        told = [said % {"name": found.name, "email": user.email}]
         if new:
-            said += f" {people_pages.send(opened, user.email)}"
-        messages.success(opened.request, said)
+            told.append(people_pages.send(opened, user.email))
+        messages.success(opened.request, " ".join(told))
     return redirect("school-student", opened.school.slug, ref)
 
 
@@ -79,7 +83,7 @@ def take(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
     """Close the record to a guardian's account; the consent to be written to stands."""
     found = _guardian(opened, ref, pk)
     guardians.take_account(found, by=opened.user, at=opened.at)
-    messages.success(opened.request, f"The record is closed to {found.name}.")
+    messages.success(opened.request, _("The record is closed to %(name)s.") % {"name": found.name})
     return redirect("school-student", opened.school.slug, ref)
 
 

@@ -14,6 +14,7 @@ from django.contrib import messages
 from django.core import signing
 from django.http import HttpResponse
 from django.shortcuts import redirect
+from django.utils.translation import gettext
 from django.views.decorators.http import require_http_methods, require_POST
 
 from syllabus.engine.units import format_time
@@ -30,7 +31,6 @@ KEPT = 4 * 3600
 #: As many of each are shown; all are counted.
 MOST_SHOWN = 500
 MOST_ROWS_SHOWN = 25
-_UNKNOWN = "An airplane that is not the school's, where the file does not say what it is"
 _SALT = "training.flight-import"
 
 
@@ -43,12 +43,15 @@ def upload(opened: Opened, ref: uuid.UUID) -> HttpResponse:
         return _upload(opened, student)
     sent = opened.request.FILES.get("file")
     if sent is None:
-        return _upload(opened, student, ["Choose a file first."])
+        return _upload(opened, student, [gettext("Choose a file first.")])
     if sent.size is None or sent.size > flight_files.MOST_BYTES:
         return _upload(
             opened,
             student,
-            [f"The file is larger than {flight_files.MOST_BYTES // 1024 // 1024} MB; cut it into several."],
+            [
+                gettext("The file is larger than %(most)d MB; cut it into several.")
+                % {"most": flight_files.MOST_BYTES // 1024 // 1024}
+            ],
         )
     try:
         table = flight_files.read(sent.name or "", sent.read())
@@ -81,11 +84,15 @@ def columns(opened: Opened, ref: uuid.UUID) -> HttpResponse:
         plain = signing.loads(str(post.get("table", "")), salt=_salt(opened, student), max_age=KEPT)
     except signing.SignatureExpired:
         return _upload(
-            opened, student, ["The file was sent too long ago. Send it once more; nothing was imported."]
+            opened,
+            student,
+            [gettext("The file was sent too long ago. Send it once more; nothing was imported.")],
         )
     except signing.BadSignature:
         return _upload(
-            opened, student, ["The file did not come back whole. Send it once more; nothing was imported."]
+            opened,
+            student,
+            [gettext("The file did not come back whole. Send it once more; nothing was imported.")],
         )
     table = Table.from_plain(plain)
     asked = _asked(post, table)
@@ -101,13 +108,15 @@ def columns(opened: Opened, ref: uuid.UUID) -> HttpResponse:
             plan.cautions = [*problem.faults, *plan.cautions]
         return _columns(opened, student, table, asked, plan, 409)
     if change is None:
-        messages.success(opened.request, "All of these flights are on record already; nothing was changed.")
+        messages.success(
+            opened.request, gettext("All of these flights are on record already; nothing was changed.")
+        )
     else:
         counts = change.counts["flights"]
         messages.success(
             opened.request,
-            f"{counts['added']} flights are new on record, {counts['changed']} were put in the place of their"
-            " own. Read them below.",
+            gettext("New on record: %(added)d. Put in the place of their own: %(changed)d. Read them below.")
+            % {"added": counts["added"], "changed": counts["changed"]},
         )
     return redirect("school-record", opened.school.slug, ref)
 
@@ -143,8 +152,8 @@ def _columns(
     row_faults = [each for each in plan.faults if each.place not in of_mapping] if plan else []
     told: dict[str, Any] = {}
     if plan is not None:
-        new = [("new", number, flight) for number, flight in plan.added]
-        new += [("takes its own's place", number, flight) for number, flight in plan.changed]
+        new = [(gettext("new"), number, flight) for number, flight in plan.added]
+        new += [(gettext("takes its own's place"), number, flight) for number, flight in plan.changed]
         told = {
             "plan": plan,
             "digest": plan.digest,
@@ -158,9 +167,13 @@ def _columns(
                     "what": what,
                     "number": number,
                     "day": day(flight.date),
-                    "craft": flight.aircraft.registration or flight.aircraft.model or "no airplane named",
+                    "craft": flight.aircraft.registration
+                    or flight.aircraft.model
+                    or gettext("no airplane named"),
                     "route": " – ".join(each.key for each in flight.route),
-                    "total": format_time(flight.times["total"]) if "total" in flight.times else "no total",
+                    "total": format_time(flight.times["total"])
+                    if "total" in flight.times
+                    else gettext("no total"),
                 }
                 for what, number, flight in sorted(new, key=lambda each: each[1])[:MOST_ROWS_SHOWN]
             ],
@@ -177,17 +190,30 @@ def _columns(
         token=signing.dumps(table.as_plain(), salt=_salt(opened, student), compress=True),
         choices=[(index, table.column(index), _sample(table, index)) for index in range(len(table.header))],
         targets=[
-            {"key": key, "label": label, "chosen": asked.columns.get(key), "fault": by_target.get(key)}
+            {
+                "key": key,
+                "label": gettext(label),
+                "chosen": asked.columns.get(key),
+                "fault": by_target.get(key),
+            }
             for key, label, _ in TARGETS
         ],
         asked=asked,
         options=[
             _option(
-                "dates", "Days are written", asked.dates, {key: said for key, (_, said) in DATES.items()}
+                "dates",
+                gettext("Days are written"),
+                asked.dates,
+                {key: said for key, (_, said) in DATES.items()},
             ),
-            _option("clock", "Off and on are read from", asked.clock, CLOCKS),
-            _option("unit", "Bare numbers of time are", asked.unit, UNITS),
-            _option("craft", _UNKNOWN, asked.craft, {key: said for key, (_, said) in CRAFTS.items()}),
+            _option("clock", gettext("Off and on are read from"), asked.clock, CLOCKS),
+            _option("unit", gettext("Bare numbers of time are"), asked.unit, UNITS),
+            _option(
+                "craft",
+                gettext("An airplane that is not the school's, where the file does not say what it is"),
+                asked.craft,
+                {key: said for key, (_, said) in CRAFTS.items()},
+            ),
         ],
         unused=[
             table.column(index) for index in range(len(table.header)) if index not in asked.columns.values()
@@ -197,7 +223,12 @@ def _columns(
 
 
 def _option(key: str, label: str, chosen: str, values: Mapping[str, str]) -> dict[str, Any]:
-    return {"key": key, "label": label, "chosen": chosen, "values": list(values.items())}
+    return {
+        "key": key,
+        "label": label,
+        "chosen": chosen,
+        "values": [(value, gettext(words)) for value, words in values.items()],
+    }
 
 
 def _sample(table: Table, index: int) -> str:

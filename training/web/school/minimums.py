@@ -7,6 +7,7 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from syllabus import rulebook
@@ -34,13 +35,16 @@ def listed(opened: Opened) -> HttpResponse:
         return _page(opened, {}, {"starts": opened.today.isoformat()})
     sent = {key: str(opened.request.POST.get(key, "")).strip() for key in FIELDS}
     faults = Faults()
-    for key, words in (("code", "a short name, such as dual"), ("says", "say in words what is asked for")):
+    for key, words in (
+        ("code", _("is blank; a short name, such as dual")),
+        ("says", _("is blank; say in words what is asked for")),
+    ):
         if not sent[key]:
-            faults.add(key, f"is blank; {words}")
+            faults.add(key, words)
     if sent["milestone"] not in rulebook.current().milestones:
-        faults.add("milestone", "choose a milestone")
+        faults.add("milestone", _("choose a milestone"))
     if sent["kind"] not in KINDS:
-        faults.add("kind", "choose a kind of requirement")
+        faults.add("kind", _("choose a kind of requirement"))
     params = _params(faults, sent["params"])
     starts = opening.day(faults, "starts", sent["starts"], needed=True)
     ends = opening.day(faults, "ends", sent["ends"])
@@ -53,7 +57,10 @@ def listed(opened: Opened) -> HttpResponse:
         except (Conflict, NotAllowed) as refused:
             faults.add("", str(refused))
         else:
-            messages.success(opened.request, f"It is asked for from {day(starts)} on, as the school's own.")
+            messages.success(
+                opened.request,
+                _("It is asked for from %(day)s on, as the school's own.") % {"day": day(starts)},
+            )
             return redirect("school-minimums", opened.school.slug)
     return _page(opened, opening.by_field(faults), sent, 422)
 
@@ -109,12 +116,16 @@ def end(opened: Opened, pk: int) -> HttpResponse:
             here = SchoolMinimum.objects.filter(school_ref=opened.school.slug)
             found = minimums.end(here.get(pk=pk).pk, ends, by=opened.user, at=opened.at)
         except SchoolMinimum.DoesNotExist:
-            return _page(opened, {"": "There is no such minimum at this school."}, {}, 404)
+            return _page(opened, {"": _("There is no such minimum at this school.")}, {}, 404)
         except MinimumError as problem:
             faults.extend(problem.faults)
         except (Conflict, NotAllowed) as refused:
             faults.add("", str(refused))
         else:
-            messages.success(opened.request, f"{found.code} ends with {day(found.ends)}; before, it stays.")
+            messages.success(
+                opened.request,
+                _("%(minimum)s ends with %(day)s; before, it stays.")
+                % {"minimum": found.code, "day": day(found.ends)},
+            )
             return redirect("school-minimums", opened.school.slug)
     return _page(opened, {"": "; ".join(map(str, faults))}, {"starts": opened.today.isoformat()}, 422)

@@ -13,6 +13,7 @@ from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
@@ -88,7 +89,7 @@ def day(faults: Faults, key: str, text: str, *, needed: bool = False) -> dt.date
     """A day as it was typed; blank is none, and a fault where one is needed."""
     if not text.strip():
         if needed:
-            faults.add(key, "is blank; give a day, such as 2026-03-02")
+            faults.add(key, _("is blank; give a day, such as 2026-03-02"))
         return None
     found: dt.date | None = reading.day(faults, text.strip(), key)
     return found

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from django.http import HttpResponse
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_safe
 
 from syllabus.engine.units import format_time
@@ -45,9 +47,9 @@ def overview(opened: Opened) -> HttpResponse:
         ],
         more_lapses=max(0, len(found.lapses) - glance.MOST_NAMED),
         ages=[
-            {"words": "up to three days", "number": sum(each <= OLD[0] for each in ages)},
-            {"words": "four days to a week", "number": sum(OLD[0] < each < OLD[1] for each in ages)},
-            {"words": "longer than a week", "number": sum(each >= OLD[1] for each in ages)},
+            {"words": _("up to three days"), "number": sum(each <= OLD[0] for each in ages)},
+            {"words": _("four days to a week"), "number": sum(OLD[0] < each < OLD[1] for each in ages)},
+            {"words": _("longer than a week"), "number": sum(each >= OLD[1] for each in ages)},
         ],
         drafts=[
             {
@@ -76,32 +78,37 @@ def overview(opened: Opened) -> HttpResponse:
 
 
 def _left(days: int) -> str:
-    return {0: "today is the last day", 1: "tomorrow is the last day"}.get(days, f"{days} days left")
+    if days == 0:
+        return _("today is the last day")
+    if days == 1:
+        return _("tomorrow is the last day")
+    return ngettext("%(number)s day left", "%(number)s days left", days) % {"number": days}
 
 
 def _hours(hours: Hours | None) -> str:
     if hours is None:
-        return "none given"
+        return _("none given")
     sure, possible = hours.tally.sure.amount, hours.tally.possible.amount
     most = format_time(hours.rule.most or 0)
     if sure == possible:
-        return f"{format_time(sure)} of {most}"
-    return f"{format_time(sure)} to {format_time(possible)} of {most}"
+        return _("%(have)s of %(need)s") % {"have": format_time(sure), "need": most}
+    both = {"least": format_time(sure), "most": format_time(possible), "limit": most}
+    return _("%(least)s to %(most)s of %(limit)s") % both
 
 
 def _exceeded(hours: Hours | None) -> State:
     if hours is None or hours.exceeded is False:
-        return State("yes", "✓", "within the limit")
+        return State("yes", "✓", _("within the limit"))
     if hours.exceeded:
-        return State("no", "✗", f"over the limit ({hours.rule.cite.section})")
-    return State("open", "?", "not known, off and on are missing")
+        return State("no", "✗", _("over the limit (%(citation)s)") % {"citation": hours.rule.cite.section})
+    return State("open", "?", _("not known, off and on are missing"))
 
 
 def _recent(days: int | None) -> State:
     if days is None:
-        return State("open", "?", "not recorded")
+        return State("open", "?", _("not recorded"))
     if days < 0:
-        return State("no", "✗", "ended")
+        return State("no", "✗", _("ended"))
     return State(
-        "open" if days <= glance.AHEAD else "yes", "◷" if days <= glance.AHEAD else "✓", "stands until"
+        "open" if days <= glance.AHEAD else "yes", "◷" if days <= glance.AHEAD else "✓", _("stands until")
     )

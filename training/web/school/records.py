@@ -10,6 +10,8 @@ from urllib.parse import urlencode
 
 from django.core.paginator import Paginator
 from django.http import HttpResponse
+from django.utils.translation import gettext
+from django.utils.translation import gettext_noop as _
 from django.views.decorators.http import require_safe
 
 from syllabus.engine import record as engine
@@ -22,27 +24,27 @@ from training.services import record_entries
 from training.services.record_entries import Shown
 from training.web.school import opening
 from training.web.school.opening import Opened, administered
-from training.web.shown import MilestoneShown, day
+from training.web.shown import MilestoneShown, day, quantity
 
 AT_ONCE = 200
 MILESTONES = "milestones"
 LEAVES = (
-    ("flights", "Flights"),
-    ("ground", "Ground lessons"),
-    ("grades", "Grades"),
-    ("papers", "Papers and tests"),
-    ("endorsements", "Endorsements"),
-    (MILESTONES, "Milestones"),
+    ("flights", _("Flights")),
+    ("ground", _("Ground lessons")),
+    ("grades", _("Grades")),
+    ("papers", _("Papers and tests")),
+    ("endorsements", _("Endorsements")),
+    (MILESTONES, _("Milestones")),
 )
 _TIMES = {
-    "total": "total",
-    "dual": "dual",
-    "solo": "solo",
-    "pic": "pilot in command",
-    "cross_country": "cross-country",
-    "night": "night",
-    "actual_instrument": "actual instrument",
-    "simulated_instrument": "simulated instrument",
+    "total": _("total"),
+    "dual": _("dual"),
+    "solo": _("solo"),
+    "pic": _("pilot in command"),
+    "cross_country": _("cross-country"),
+    "night": _("night"),
+    "actual_instrument": _("actual instrument"),
+    "simulated_instrument": _("simulated instrument"),
 }
 
 
@@ -59,7 +61,9 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     on = opening.day(faults, "on", asked.get("on", "")) or opened.today
     known = opening.day(faults, "known", asked.get("known", ""))
     if known is not None and known > opened.today:
-        faults.add("known", f"{known} is yet to come; nobody knows what will be known then")
+        faults.add(
+            "known", gettext("%(day)s is yet to come; nobody knows what will be known then") % {"day": known}
+        )
         known = None
     zone = zoneinfo.ZoneInfo(opened.school.time_zone)
     # Known on a day: all that was put on record before it ended at the school.
@@ -69,7 +73,8 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
         "student": student,
         "leaf": leaf,
         "leaves": [
-            {"key": key, "title": title, "query": urlencode({"leaf": key, **given})} for key, title in LEAVES
+            {"key": key, "title": gettext(title), "query": urlencode({"leaf": key, **given})}
+            for key, title in LEAVES
         ],
         "on_text": asked.get("on", ""),
         "known_text": asked.get("known", ""),
@@ -134,26 +139,26 @@ def _flight(flight: engine.Flight, zone: dt.tzinfo) -> tuple[str, list[tuple[str
     what = ", ".join(
         filter(None, (craft.registration, craft.model, craft.category, craft.klass, craft.device))
     )
-    return what or "no aircraft named", [
-        ("Route", " – ".join(map(_place, flight.route))),
+    return what or gettext("no aircraft named"), [
+        (gettext("Route"), " – ".join(map(_place, flight.route))),
         (
-            "Off and on",
+            gettext("Off and on"),
             " – ".join(
                 each.astimezone(zone).strftime("%H:%M %Z") for each in (flight.off, flight.on) if each
             ),
         ),
         (
-            "Times",
+            gettext("Times"),
             ", ".join(
-                f"{label} {format_time(flight.times[key])}"
+                f"{gettext(label)} {format_time(flight.times[key])}"
                 for key, label in _TIMES.items()
                 if key in flight.times
             ),
         ),
-        ("Landings", "; ".join(map(_landing, flight.landings))),
-        ("Purpose", ", ".join(flight.purposes)),
-        ("One flight with", flight.trip or ""),
-        ("Remarks", flight.remarks),
+        (gettext("Landings"), "; ".join(map(_landing, flight.landings))),
+        (gettext("Purpose"), ", ".join(flight.purposes)),
+        (gettext("One flight with"), flight.trip or ""),
+        (gettext("Remarks"), flight.remarks),
     ]
 
 
@@ -162,54 +167,60 @@ def _place(place: Place | None) -> str:
 
 
 def _landing(each: engine.Landings) -> str:
-    said = [
-        f"{number} {what}" if number == 1 else f"{number} {what}s"
-        for number, what in ((each.takeoffs, "takeoff"), (each.landings, "landing"))
-        if number
-    ]
+    said = [quantity(f"{each.takeoffs} takeoff")] if each.takeoffs else []
+    if each.landings:
+        said.append(quantity(f"{each.landings} landing"))
     if each.at:
-        said.append(f"at {_place(each.at)}")
-    said += [each.period or "day or night not said"]
-    for value, words in ((each.full_stop, "full stop"), (each.pattern, "pattern"), (each.towered, "towered")):
+        said.append(gettext("at %(place)s") % {"place": _place(each.at)})
+    periods = {"day": gettext("by day"), "night": gettext("at night")}
+    said.append(periods.get(each.period or "", each.period) or gettext("day or night not said"))
+    for value, words, not_so in (
+        (each.full_stop, gettext("full stop"), gettext("not full stop")),
+        (each.pattern, gettext("pattern"), gettext("not pattern")),
+        (each.towered, gettext("towered"), gettext("not towered")),
+    ):
         if value is not None:
-            said.append(words if value else f"not {words}")
+            said.append(words if value else not_so)
     return ", ".join(said)
 
 
 def _ground(each: engine.GroundLesson, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
-    return each.topic or "no topic named", [("Time", format_time(each.time))]
+    return each.topic or gettext("no topic named"), [(gettext("Time"), format_time(each.time))]
 
 
 def _item(each: engine.ItemGrade, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
-    return f"{each.item}: {each.grade}", [("On flight", each.flight or ""), ("Remarks", each.remarks)]
+    return f"{each.item}: {each.grade}", [
+        (gettext("On flight"), each.flight or ""),
+        (gettext("Remarks"), each.remarks),
+    ]
 
 
 def _paper(each: Any, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
     expires, score = getattr(each, "expires", None), getattr(each, "score", None)
     codes = getattr(each, "deficient_codes", None)
     return each.kind.replace("-", " "), [
-        ("Class", getattr(each, "klass", None) or ""),
-        ("Category", getattr(each, "category", None) or ""),
-        ("Model", getattr(each, "aircraft_model", None) or ""),
-        ("Result", getattr(each, "result", "")),
-        ("Score", f"{score} per cent" if score is not None else ""),
-        ("Codes listed", ", ".join(codes) if codes else ""),
-        ("Ends", day(expires)),
-        ("Remarks", getattr(each, "remarks", "")),
+        (gettext("Class"), getattr(each, "klass", None) or ""),
+        (gettext("Category"), getattr(each, "category", None) or ""),
+        (gettext("Model"), getattr(each, "aircraft_model", None) or ""),
+        (gettext("Result"), getattr(each, "result", "")),
+        (gettext("Score"), gettext("%(score)s per cent") % {"score": score} if score is not None else ""),
+        (gettext("Codes listed"), ", ".join(codes) if codes else ""),
+        (gettext("Ends"), day(expires)),
+        (gettext("Remarks"), getattr(each, "remarks", "")),
     ]
 
 
 def _endorsement(each: engine.Endorsement, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
     return each.kind.replace("-", " "), [
-        ("Model", each.aircraft_model or ""),
-        ("Category", each.category or ""),
-        ("Airport", _place(each.airport)),
-        ("Area", each.area or ""),
-        ("Route", " – ".join(map(_place, each.route))),
-        ("Day of the flight", day(each.flight_date)),
-        ("Day of the training", day(each.training_date)),
-        ("Ends", day(each.expires)),
-        ("Conditions", each.conditions),
+        (gettext("Model"), each.aircraft_model or ""),
+        (gettext("Category"), each.category or ""),
+        (gettext("Airport"), _place(each.airport)),
+        (gettext("Area"), each.area or ""),
+        (gettext("Route"), " – ".join(map(_place, each.route))),
+        (gettext("Day of the flight"), day(each.flight_date)),
+        (gettext("Day of the training"), day(each.training_date)),
+        (gettext("Ends"), day(each.expires)),
+        (gettext("Conditions"), each.conditions),
     ]
 
 

@@ -12,6 +12,7 @@ from django.core.paginator import Paginator
 from django.db.models import Q
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from syllabus import outlines
@@ -49,7 +50,9 @@ def roll(opened: Opened) -> HttpResponse:
     ):
         version = running.course_version
         taking[running.student_id].append(
-            f"{version.title}, version {version.number}" if version else "no course"
+            _("%(course)s, version %(number)d") % {"course": version.title, "number": version.number}
+            if version
+            else _("no course")
         )
     return opened.page(
         "students",
@@ -172,7 +175,7 @@ def assign(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     whose = Q(pk=int(sent["instructor"])) if sent["instructor"].isdecimal() else Q(pk=None)
     instructor = User.objects.filter(whose, roles__school=opened.school).distinct().first()
     if instructor is None:
-        faults.add("instructor", "choose one of the school's instructors")
+        faults.add("instructor", _("choose one of the school's instructors"))
     if not faults and starts and instructor:
         try:
             people.assign(student, instructor, starts=starts, by=opened.user, at=opened.at)
@@ -181,7 +184,8 @@ def assign(opened: Opened, ref: uuid.UUID) -> HttpResponse:
         except people.Conflict as refused:
             faults.add("instructor", str(refused))
         else:
-            messages.success(opened.request, f"{instructor} teaches {student} from {day(starts)} on.")
+            told = {"instructor": instructor, "student": student, "day": day(starts)}
+            messages.success(opened.request, _("%(instructor)s teaches %(student)s from %(day)s on.") % told)
             return redirect("school-student", opened.school.slug, ref)
     return page(opened, student, opening.by_field(faults), sent, 422)
 
@@ -195,7 +199,9 @@ def end_assignment(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
     if found is None:
         raise Http404("no assignment of that number of this student")
     people.end_assignment(found, by=opened.user, at=opened.at)
+    told = {"instructor": found.instructor, "student": student}
     messages.success(
-        opened.request, f"{found.instructor} teaches {student} no more; the record is closed to them."
+        opened.request,
+        _("%(instructor)s teaches %(student)s no more; the record is closed to them.") % told,
     )
     return redirect("school-student", opened.school.slug, ref)
