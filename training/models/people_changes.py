@@ -11,7 +11,14 @@ class PeopleChange(models.Model):
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
-    by = models.ForeignKey("training.User", on_delete=models.PROTECT, related_name="+")
+    by = models.ForeignKey(
+        "training.User",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="empty: someone with the server's command line",
+    )
     user = models.ForeignKey(
         "training.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
@@ -28,4 +35,4 @@ class PeopleChange(models.Model):
         indexes = [models.Index(fields=["school", "-at"], name="peoplechange_by_school")]
 
     def __str__(self) -> str:
-        return f"{self.at:%Y-%m-%d %H:%M} {self.by}: {self.what}"
+        return f"{self.at:%Y-%m-%d %H:%M} {self.by or 'command line'}: {self.what}"

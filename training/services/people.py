@@ -280,6 +280,6 @@ def _plain(held: Mapping[str, Any]) -> dict[str, Any]:
     return {key: value.isoformat() if isinstance(value, dt.date) else value for key, value in held.items()}
 
 
-def note(school: School, by: User, what: str, at: dt.datetime, **more: Any) -> None:
-    """Keep that an administrator changed something about people (``PeopleChange``)."""
+def note(school: School, by: User | None, what: str, at: dt.datetime, **more: Any) -> None:
+    """Keep that somebody changed something about people (``PeopleChange``)."""
     PeopleChange.objects.create(school=school, by=by, what=what, at=at, **more)

@@ -1,12 +1,30 @@
-"""What an account asks for besides the password, where it is asked without a page: by a program."""
+"""What an account asks for besides the password: of a program, and taken away where all of it is lost."""
 
 from __future__ import annotations
 
+import datetime as dt
+import logging
+from collections import Counter
+from dataclasses import dataclass
+
 from allauth.core import ratelimit
 from allauth.mfa.models import Authenticator
+from allauth.usersessions.models import UserSession
+from django.db import transaction
 from django.http import HttpRequest
+from django.utils.translation import gettext as _
+from knox.models import AuthToken
 
-from training.models import User
+from syllabus.engine.errors import FaultsFound
+from syllabus.engine.reading import Faults
+from training.models import Guardian, Role, School, Student, User
+from training.services import account_mails, people
+from training.services.people import Conflict
+from training.services.records import NotAllowed
+
+MOST_REASON = 300
+_KINDS = {"webauthn": "passkeys", "totp": "authenticator apps", "recovery_codes": "recovery codes"}
+log = logging.getLogger(__name__)
 
 
 class NotGiven(Exception):
@@ -45,3 +63,97 @@ def check(request: HttpRequest, user: User, code: str | None) -> None:
         "The code is not good, or was used before. Send the next one of the authenticator app, or another"
         " recovery code."
     )
+
+
+class RemovalError(FaultsFound):
+    """What was sent does not say why."""
+
+    what = "the removal"
+
+
+@dataclass(frozen=True, slots=True)
+class Removed:
+    """How many ways to sign in, by kind, and sessions and tokens went; whether the person's mail went out."""
+
+    passkeys: int
+    apps: int
+    sessions: int
+    tokens: int
+    told: bool
+
+
+def of(user: User) -> Counter[str]:
+    """How many passkeys (webauthn), authenticator apps (totp) and sets of recovery codes an account has."""
+    return Counter(Authenticator.objects.filter(user=user).values_list("type", flat=True))
+
+
+def schools_of(user: User) -> set[int]:
+    """The keys of the schools that a person has to do with, in whatever way. Three queries."""
+    return {
+        *Role.objects.filter(user=user).values_list("school_id", flat=True),
+        *Guardian.objects.filter(user=user).values_list("school_id", flat=True),
+        *Student.objects.filter(user=user).values_list("school_id", flat=True),
+    }
+
+
+def whoever_may_not(user: User, by: User) -> str:
+    """Why an administrator may not take away another's second factor; empty where that may be.
+
+    An account opens all that its owner may see: where that is more than one school's, or the whole server,
+    no one school's administrator makes it easier to open.
+    """
+    if user.pk == by.pk:
+        return _("Your own passkeys and codes are changed on the page Security.")
+    if user.is_staff or user.is_superuser:
+        return _("This account looks after the server; whoever runs the server changes it.")
+    theirs = schools_of(user)
+    mine = set(people.administered(by).values_list("pk", flat=True))
+    if not theirs or not theirs & mine:
+        return _("Only an administrator of the person's school changes what opens the account.")
+    if theirs - mine:
+        return _("The account opens records of another school too; whoever runs the server changes it.")
+    return ""
+
+
+def remove(user: User, reason: str, *, by: User | None, at: dt.datetime) -> Removed:
+    """Take every passkey, authenticator app and recovery code from somebody who lost them, and end sessions.
+
+    The password stays, and opens the account alone from then on. What a passkey signed can be checked for
+    ever: its public key was sealed with it. ``by`` is None for the server's command line.
+
+    Raises:  NotAllowed; RemovalError where no reason is given; Conflict where there is nothing to take.
+    Effects: one transaction; kept as a change about people at each of the person's schools; then the mail.
+    """
+    faults = Faults()
+    reason = " ".join(reason.replace("\x00", "").split())
+    if not reason:
+        faults.add("reason", _("is blank; say why, and how you know that it is the person who asks"))
+    elif len(reason) > MOST_REASON:
+        faults.add("reason", f"{len(reason)} characters; at most {MOST_REASON} are kept here")
+    faults.stop(RemovalError)
+    with transaction.atomic():
+        whose = User.objects.select_for_update().get(pk=user.pk)
+        if by is not None and (why_not := whoever_may_not(whose, by)):
+            raise NotAllowed(why_not)
+        held = of(whose)
+        if not held:
+            raise Conflict(
+                _("%(person)s has no passkey, authenticator app or recovery code; the password opens it.")
+                % {"person": whose}
+            )
+        Authenticator.objects.filter(user=whose).delete()
+        sessions = list(UserSession.objects.filter(user=whose))
+        for each in sessions:
+            each.end()
+        tokens = AuthToken.objects.filter(user=whose).delete()[0]
+        for school in School.objects.filter(pk__in=schools_of(whose)).order_by("pk"):
+            said = {
+                "before": {_KINDS[kind]: number for kind, number in held.items()},
+                "after": {"reason": reason},
+            }
+            people.note(school, by, "second factor removed", at, user=whose, **said)
+    log.warning("second factor of user %s removed by %s", whose.pk, by.pk if by else "the command line")
+    who = str(by) if by is not None else "Whoever runs the server"
+    told = account_mails.tell(whose, "second_factor_removed", at=at, by=who, reason=reason)
+    kinds = Authenticator.Type
+    return Removed(held[kinds.WEBAUTHN], held[kinds.TOTP], len(sessions), tokens, told)

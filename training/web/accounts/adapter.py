@@ -11,11 +11,13 @@ from allauth.mfa.models import Authenticator
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from knox.models import AuthToken
 
 from training.models import User
+from training.services import account_mails
 
 NAME = "Student pilot training record"
 #: What is said on the next page, by the name allauth has for it. Whatever has no line here is not said.
@@ -84,6 +86,21 @@ class AccountAdapter(DefaultAccountAdapter):
         text = message or SAID.get(message_template or "")
         if text:
             messages.add_message(request, level, text, extra_tags=extra_tags)
+
+    def send_notification_mail(
+        self,
+        template_prefix: str,
+        user: Any,
+        context: dict[str, Any] | None = None,
+        email: str | None = None,
+    ) -> None:
+        """A mail of ours to the address on the account, about what opens it from now on."""
+        what = template_prefix.rpartition("/")[2]
+        if what in account_mails.SAID:
+            request = self.request
+            program = self.get_http_user_agent(request)[:120]
+            where = ", ".join(filter(None, (self.get_client_ip(request), program)))
+            account_mails.tell(user, what, at=timezone.now(), where=where)
 
 
 class SecondFactorAdapter(DefaultMFAAdapter):

@@ -8,6 +8,7 @@ from allauth.core import ratelimit
 from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from syllabus.engine.instructing import MOST_RATINGS
@@ -44,10 +45,20 @@ def listed(opened: Opened) -> HttpResponse:
     )
 
 
+def role_name(role: Role) -> str:
+    """What somebody is at a school, in the language of the page."""
+    return {
+        Role.Kind.STUDENT: _("student"),
+        Role.Kind.INSTRUCTOR: _("instructor"),
+        Role.Kind.ADMINISTRATOR: _("administrator"),
+    }[Role.Kind(role.role)]
+
+
 def _shown(role: Role, opened: Opened) -> dict[str, Any]:
     held, last = instructing.ratings(role), role.recent_experience_until
     return {
         "row": role,
+        "name": role_name(role),
         "teaches": role.role == Role.Kind.INSTRUCTOR,
         "ratings": None if held is None else [str(each) for each in held],
         "recent": day(last),
@@ -57,7 +68,7 @@ def _shown(role: Role, opened: Opened) -> dict[str, Any]:
 
 def _said(change: PeopleChange) -> str:
     parts = []
-    for words, held in (("before", change.before), ("now", change.after)):
+    for words, held in ((_("before"), change.before), (_("now"), change.after)):
         told = ", ".join(
             f"{key.replace('_', ' ')} {_value(value)}"
             for key, value in (held or {}).items()
@@ -70,10 +81,9 @@ def _said(change: PeopleChange) -> str:
 
 def _value(value: Any) -> str:
     if isinstance(value, list):
-        return (
-            ", ".join(" ".join(filter(None, (each.get("category"), each.get("class")))) for each in value)
-            or "none"
-        )
+        return ", ".join(
+            " ".join(filter(None, (each.get("category"), each.get("class")))) for each in value
+        ) or _("none")
     return str(value)
 
 
@@ -107,12 +117,12 @@ def add(opened: Opened) -> HttpResponse:
             faults.add("email", str(refused))
         else:
             who = str(made.user or made.student)
-            said = f"{who} is added."
+            said = [_("%(who)s is added.") % {"who": who}]
             if made.user is not None and made.new_account:
-                said += f" {send(opened, made.user.email)}"
+                said.append(send(opened, made.user.email))
             elif made.user is not None:
-                said += " There was an account of that address already; it is used."
-            messages.success(opened.request, said)
+                said.append(_("There was an account of that address already; it is used."))
+            messages.success(opened.request, " ".join(said))
             if made.student is not None:
                 return redirect("school-student", opened.school.slug, made.student.ref)
             return redirect("school-people", opened.school.slug)
@@ -124,7 +134,11 @@ def _form(opened: Opened, faults: dict[str, str], sent: dict[str, str], status: 
         "person_add",
         "people",
         status=status,
-        kinds=[("student", "Student"), ("instructor", "Instructor"), ("administrator", "Administrator")],
+        kinds=[
+            ("student", _("Student")),
+            ("instructor", _("Instructor")),
+            ("administrator", _("Administrator")),
+        ],
         faults=faults,
         sent=sent,
         **_lines(opened, None),
@@ -187,7 +201,7 @@ def _held(opened: Opened, faults: Faults) -> dict[str, Any]:
 @administered
 def role(opened: Opened, pk: int) -> HttpResponse:
     """One role: what it holds, changed; and its end."""
-    found = _role(opened, pk)
+    found = role_of(opened, pk)
     if opened.request.method != "POST":
         return _page(opened, found, {})
     faults = Faults()
@@ -198,12 +212,13 @@ def role(opened: Opened, pk: int) -> HttpResponse:
         except PeopleError as problem:
             faults.extend(problem.faults)
         else:
-            messages.success(opened.request, f"What {found.user} holds is changed.")
+            messages.success(opened.request, _("What %(who)s holds is changed.") % {"who": found.user})
             return redirect("school-people", opened.school.slug)
     return _page(opened, found, opening.by_field(faults), 422)
 
 
-def _role(opened: Opened, pk: int) -> Role:
+def role_of(opened: Opened, pk: int) -> Role:
+    """A role at the school with its user. Raises: Http404."""
     found = people.roles_of(opened.school).filter(pk=pk).first()
     if found is None:
         raise Http404("no role of that number at this school")
@@ -219,6 +234,7 @@ def _page(opened: Opened, found: Role, faults: dict[str, str], status: int = 200
         "people",
         status=status,
         role=found,
+        role_name=role_name(found),
         teaches=found.role == Role.Kind.INSTRUCTOR,
         oneself=found.user_id == opened.user.pk,
         faults=faults,
@@ -236,14 +252,15 @@ def _page(opened: Opened, found: Role, faults: dict[str, str], status: int = 200
 @administered
 def end(opened: Opened, pk: int) -> HttpResponse:
     """End a role, once the box is ticked that says so."""
-    found = _role(opened, pk)
+    found = role_of(opened, pk)
     if not opened.request.POST.get("sure"):
-        return _page(opened, found, {"sure": "Tick the box, so that nobody's role ends by a slip."}, 422)
+        return _page(opened, found, {"sure": _("Tick the box, so that nobody's role ends by a slip.")}, 422)
     try:
         people.end(found, by=opened.user, at=opened.at)
     except Conflict as refused:
         return _page(opened, found, {"sure": str(refused)}, 422)
-    messages.success(opened.request, f"{found.user} is no {found.role} at {opened.school.name} any more.")
+    ended = {"who": found.user, "role": role_name(found), "school": opened.school.name}
+    messages.success(opened.request, _("%(who)s is no %(role)s at %(school)s any more.") % ended)
     return redirect("school-people" if found.user_id != opened.user.pk else "home", *_back(opened, found))
 
 
@@ -255,7 +272,7 @@ def _back(opened: Opened, found: Role) -> list[str]:
 @administered
 def mail(opened: Opened, pk: int) -> HttpResponse:
     """Send the link to set a password once more."""
-    found = _role(opened, pk)
+    found = role_of(opened, pk)
     messages.success(opened.request, send(opened, found.user.email))
     return redirect("school-person", opened.school.slug, pk)
 
@@ -263,11 +280,10 @@ def mail(opened: Opened, pk: int) -> HttpResponse:
 def send(opened: Opened, email: str) -> str:
     """The mail by which its owner sets the account's password; what to say of it."""
     if not ratelimit.consume(opened.request, action="reset_password", key=email.lower()):
-        return (
-            f"No mail was sent to {email}: too many were. Wait a little, then send it from the person's page."
-        )
+        said = _("No mail was sent to %(email)s: too many were. Wait, then send it from the person's page.")
+        return said % {"email": email}
     form = ResetPassword({"email": email})
     if not form.is_valid():
-        return f"No mail was sent to {email}; the account is closed."
+        return _("No mail was sent to %(email)s; the account is closed.") % {"email": email}
     form.save(opened.request)
-    return f"A link to set the password is on its way to {email}."
+    return _("A link to set the password is on its way to %(email)s.") % {"email": email}

@@ -13,6 +13,7 @@ from training.web.school import (
     overview,
     people,
     records,
+    second_factors,
     students,
 )
 
@@ -44,6 +45,7 @@ urlpatterns = [
     path(f"{_HERE}people/add/", people.add, name="school-person-add"),
     path(f"{_HERE}people/<int:pk>/", people.role, name="school-person"),
     path(f"{_HERE}people/<int:pk>/end/", people.end, name="school-person-end"),
+    path(f"{_HERE}people/<int:pk>/second-factor/", second_factors.remove, name="school-person-second-factor"),
     path(f"{_HERE}people/<int:pk>/mail/", people.mail, name="school-person-mail"),
     path(f"{_HERE}aircraft/", aircraft.listed, name="school-aircraft"),
     path(f"{_HERE}aircraft/<int:pk>/checks/", aircraft.record, name="school-aircraft-check"),

@@ -1,0 +1,66 @@
+"""Tells a person by mail what opens their account from now on, so that a stranger's hand is noticed."""
+
+from __future__ import annotations
+
+import datetime as dt
+import logging
+import smtplib
+
+from django.conf import settings
+from django.core.mail import EmailMessage
+from django.utils import translation
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
+
+from training.models import User
+from training.services.reminders import preferences
+
+log = logging.getLogger(__name__)
+#: What is told of by a sentence of its own.
+SAID = {
+    "password_changed": gettext_noop("The password of your account was changed."),
+    "password_set": gettext_noop("A password was set for your account."),
+    "password_reset": gettext_noop("The password of your account was set anew, by the link in a mail."),
+    "totp_activated": gettext_noop("An authenticator app was set up for your account."),
+    "totp_deactivated": gettext_noop("The authenticator app was removed from your account."),
+    "webauthn_added": gettext_noop("A passkey was added to your account."),
+    "webauthn_removed": gettext_noop("A passkey was removed from your account."),
+    "recovery_codes_generated": gettext_noop("New recovery codes were made for your account."),
+    "second_factor_removed": gettext_noop(
+        "%(by)s removed every passkey, authenticator app and recovery code from your account, and ended its"
+        " open sessions. The reason given: %(reason)s\n\nThe password alone opens the account now. Add a"
+        " passkey or an authenticator app again on the page Security. What you signed stays signed."
+    ),
+}
+
+
+def tell(user: User, what: str, *, at: dt.datetime, where: str = "", **told: str) -> bool:
+    """Send the mail about ``what``, a key of SAID, in the language of the person's profile.
+
+    ``where``: from where it was done, as the server saw it; ``told``: what the sentence names.
+    Gives whether the mail server took it. Raises nothing of what that does: what was done is done.
+    """
+    with translation.override(preferences.of(user).language):
+        lines = [
+            _(SAID[what]) % told,
+            _("This was done at %(time)s UTC%(where)s.")
+            % {
+                "time": f"{at.astimezone(dt.UTC):%Y-%m-%d %H:%M}",
+                "where": _(", from %(where)s") % {"where": where} if where else "",
+            },
+            _(
+                "Was it not you, and did you not ask for it? Then set a new password at %(address)s, end"
+                " the sessions that you do not know on the page Security, and tell your school's"
+                " administrator."
+            )
+            % {"address": f"{settings.PUBLIC_ADDRESS}/password/"},
+        ]
+        subject = _("What opens your account at the training record was changed")
+    mail = EmailMessage(
+        subject, "\n\n".join(lines) + "\n", to=[user.email], headers={"Auto-Submitted": "auto-generated"}
+    )
+    try:
+        return bool(mail.send())
+    except (OSError, smtplib.SMTPException) as fault:
+        log.error("the mail about %s was not sent to user %s: %s", what, user.pk, type(fault).__name__)
+        return False

@@ -1,0 +1,85 @@
+"""A person lost every passkey, app and code: an administrator lets the password alone open the account."""
+
+from __future__ import annotations
+
+from allauth.account.decorators import reauthentication_required
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_http_methods
+
+from training.models import Role
+from training.services import second_factor
+from training.services.people import Conflict
+from training.services.records import NotAllowed
+from training.web.school import people
+from training.web.school.opening import Opened, administered
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@administered
+def remove(opened: Opened, pk: int) -> HttpResponse:
+    """What would go, and why; done once the administrator has shown again who is asking."""
+    found = people.role_of(opened, pk)
+
+    @reauthentication_required
+    def asked(request: HttpRequest) -> HttpResponse:
+        return _remove(opened, found)
+
+    answer: HttpResponse = asked(opened.request)
+    return answer
+
+
+def _remove(opened: Opened, found: Role) -> HttpResponse:
+    user, post = found.user, opened.request.POST
+    fault = second_factor.whoever_may_not(user, opened.user)
+    reason = str(post.get("reason", ""))
+    if opened.request.method == "POST" and not fault:
+        try:
+            done = second_factor.remove(user, reason, by=opened.user, at=opened.at)
+        except second_factor.RemovalError as problem:
+            fault = "; ".join(each.message for each in problem.faults)
+        except (NotAllowed, Conflict) as refused:
+            fault = str(refused)
+        else:
+            said = _("The password alone opens the account of %(person)s now.") % {"person": user}
+            messages.success(
+                opened.request,
+                said
+                + " "
+                + ngettext("%(number)d session has ended.", "%(number)d sessions have ended.", done.sessions)
+                % {"number": done.sessions},
+            )
+            if done.told:
+                messages.success(opened.request, _("The person was told by mail."))
+            else:
+                messages.error(
+                    opened.request, _("The mail could not be sent: tell the person yourself what was done.")
+                )
+            return redirect("school-person", opened.school.slug, found.pk)
+    return opened.page(
+        "second_factor",
+        "people",
+        status=422 if fault and opened.request.method == "POST" else 200,
+        role=found,
+        held=held_in_words(found),
+        why_not=second_factor.whoever_may_not(user, opened.user),
+        fault=fault if opened.request.method == "POST" else "",
+        reason=reason,
+        most=second_factor.MOST_REASON,
+    )
+
+
+def held_in_words(role: Role) -> list[str]:
+    """What the account asks for besides the password; empty for nothing."""
+    held = second_factor.of(role.user)
+    said = []
+    if number := held["webauthn"]:
+        said.append(ngettext("%(number)d passkey", "%(number)d passkeys", number) % {"number": number})
+    if held["totp"]:
+        said.append(_("an authenticator app"))
+    if held["recovery_codes"]:
+        said.append(_("recovery codes"))
+    return said
