@@ -120,7 +120,7 @@ def test_an_erasure_is_shown_first_refused_before_its_day_and_done_after(
         assert done.status_code == 200, done.content
         assert done.json()["erased_at"].startswith("2029-03-04")
         after = client.get(url(trained, "retention")).json()
-        assert after["would_erase"] == {"rows": {}, "sealed_bodies": 0}
+        assert after["would_erase"] == {"rows": {}, "sealed_bodies": 0, "accounts": 0}
         assert client.get(url(trained, "record")).json()["flights"] == []
         assert (
             client.put(

@@ -2,19 +2,20 @@
 
 The numbers are the law's (``syllabus.retention``), dated and cited. Erased are the record's rows and what its
 sealed entries say; the leaves of the ledger stay with every proof, for a leaf holds a salted hash alone, and
-so do the reasons, the notes of who looked at the record, and the student's reference.
+so do the reasons, the notes of who looked at the record, and the student's reference. Accounts that only this
+record gave a use, the student's and guardians', are closed and lose name and address (``services.traces``).
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from django.apps import apps
 from django.db import connection, transaction
-from django.db.models import Max
+from django.db.models import Max, Q
 
 from syllabus import retention
 from syllabus.engine.errors import Fault, FaultsFound
@@ -25,6 +26,7 @@ from training.models import (
     Enrolment,
     Flight,
     GroundLesson,
+    Guardian,
     ItemGrade,
     LessonRecord,
     RetentionHold,
@@ -34,15 +36,15 @@ from training.models import (
     User,
     erasing,
 )
-from training.services import access, seals
+from training.services import access, seals, traces
 from training.services.records import NotAllowed
 
 MOST_TEXT = 2_000
 #: What an administrator is told besides: the program cannot reach it.
 STAYS = (
     "Copies in backups, in exports and hand-overs, in printed pages and in e-mails that were sent are not "
-    "reached from here. The notes of who looked at the record, earlier holds, the leaves of the ledger and "
-    "the account stay; the account is ended apart."
+    "reached from here. The notes of who looked at the record, earlier holds and the leaves of the ledger "
+    "stay, without a name; so does an account that has another use, such as a record at another school."
 )
 
 
@@ -83,7 +85,11 @@ class Kept:
 
 @dataclass(frozen=True)
 class Plan:
-    """What an erasure would do on a day, and what stands against it."""
+    """What an erasure would do on a day, and what stands against it.
+
+    ``accounts`` are those that would be closed. ``named`` is known after an erasure alone: how many rows of
+    which table still tell the name, for a person to look at.
+    """
 
     student: Student
     on: dt.date
@@ -92,6 +98,8 @@ class Plan:
     enrolled: bool
     rows: dict[str, int]
     bodies: int
+    accounts: tuple[User, ...] = ()
+    named: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def may_from(self) -> dt.date:
@@ -130,7 +138,12 @@ class Plan:
             "reasons_against": self.reasons,
             "rules": [each.as_json() for each in self.kept],
             "holds": [hold_json(each) for each in self.holds],
-            "would_erase": {"rows": self.rows, "sealed_bodies": self.bodies},
+            "would_erase": {
+                "rows": self.rows,
+                "sealed_bodies": self.bodies,
+                "accounts": len(self.accounts),
+            },
+            "still_named": dict(self.named),
             "stays": STAYS,
         }
 
@@ -166,7 +179,25 @@ def plan(student: Student, on: dt.date) -> Plan:
         Enrolment.objects.filter(Enrolment.in_force(on), student=student).exists(),
         dict(_rows(student)),
         _bodies(student).count(),
+        tuple(each for each in _accounts(student) if _only_here(each, student)),
     )
+
+
+def _accounts(student: Student) -> list[User]:
+    """The student's account and those of guardians."""
+    whose = Q(student_records=student) | Q(guardianships__student=student)
+    return list(User.objects.filter(whose).distinct().order_by("pk"))
+
+
+def _only_here(user: User, student: Student) -> bool:
+    """Whether an account has no other use than this record."""
+    elsewhere = Role.objects.filter(user=user).exclude(school=student.school_id, role=Role.Kind.STUDENT)
+    others = (
+        elsewhere,
+        Student.objects.filter(user=user).exclude(pk=student.pk),
+        Guardian.objects.filter(user=user).exclude(student=student),
+    )
+    return not (user.is_staff or user.is_superuser or any(each.exists() for each in others))
 
 
 def _latest(model: Any, student: Student, column: str) -> dt.date | None:
@@ -255,6 +286,12 @@ def erase(student: Student, reason: str, *, by: User | None, at: dt.datetime, vi
         found = plan(locked, locked.school.day(at))
         if not found.may:
             raise NotYet(found)
+        accounts = _accounts(locked)
+        names = traces.names_of(locked, accounts)
+        if told := traces.named(reason, names):
+            raise ErasureError(
+                [Fault("reason", f"tells the name {told}: it is sealed for good, so say it without names")]
+            )
         tree, subject = seals.tree_of(locked.school_id), str(locked.ref)
         for index in list(_bodies(locked).order_by("index").values_list("index", flat=True)):
             entries.append(
@@ -281,6 +318,9 @@ def erase(student: Student, reason: str, *, by: User | None, at: dt.datetime, vi
             name="", birth_date=None, training_model="", user=None, erased_at=at
         )
         erasing.delete(locked.pk, connection)
+        traces.take_out(locked, names, accounts)
+        for each in found.accounts:
+            traces.close(each)
         access.log(by, locked, access.WRITE, "erasure of the record", via=via, at=at)
     student.refresh_from_db()
-    return found
+    return replace(found, named=traces.left(names))

@@ -119,7 +119,8 @@ def _retention() -> dict[str, Schema]:
                 "reasons_against": listed(STRING),
                 "rules": listed(ref("KeptByLaw")),
                 "holds": listed(ref("Hold")),
-                "would_erase": full({"rows": _COUNTS, "sealed_bodies": _WHOLE}),
+                "would_erase": full({"rows": _COUNTS, "sealed_bodies": _WHOLE, "accounts": _WHOLE}),
+                "still_named": _COUNTS,
                 "stays": STRING,
             }
         ),

@@ -46,6 +46,12 @@ class Command(BaseCommand):
         for name, number in plan.rows.items():
             self.stdout.write(f"{done}: {number} {name}")
         self.stdout.write(f"{done}: what {plan.bodies} sealed entries say; their proofs stay.")
+        self.stdout.write(
+            f"{'Closed' if options['really'] else 'Would be closed'}, without name and address:"
+            f" {len(plan.accounts)} account(s) that have no other use."
+        )
+        for name, number in plan.named.items():
+            self.stdout.write(f"The name still stands in {number} {name}: of somebody else, or look there.")
         for each in plan.kept:
             self.stdout.write(
                 f"{each.rule.cite.section}: {each.rule.years} year(s) from {each.day}, until {each.until}."
