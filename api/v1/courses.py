@@ -369,6 +369,7 @@ def _version(version: CourseVersion) -> dict[str, Any]:
         "number": version.number,
         "state": version.state,
         "published_at": published and published.astimezone(dt.UTC).isoformat().replace("+00:00", "Z"),
+        "published_by": courses.publisher(version),
         "content_hash": version.content_hash,
     }
 

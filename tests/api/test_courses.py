@@ -79,7 +79,7 @@ def test_from_a_new_course_to_its_second_version(ada: Any, ida: Any) -> None:
     published = publishing(ada, digest)
     assert published.status_code == 200, published.content
     fits(published.json(), "CourseVersion")
-    assert published.json()["state"] == "published"
+    assert (published.json()["state"], published.json()["published_by"]) == ("published", "Ada Example")
     assert publishing(ada, digest).json() == published.json()
     assert ida.get(OURS).json() == published.json()
 

@@ -136,7 +136,7 @@ def test_the_glance_says_what_is_stored(desk: Client, taught: Cast) -> None:
         student=taught.sam,
         instructor=taught.ida,
         lesson="1-01",
-        content={},
+        content={"ground": {"date": "2026-06-27"}},
         content_hash="x",
         first_hash="x",
         created_at=THE_DAY - dt.timedelta(days=8),
@@ -320,6 +320,8 @@ def test_a_course_is_drafted_compared_and_published(desk: Client, taught: Cast) 
     assert desk.post(publish, given).status_code == 302
     version.refresh_from_db()
     assert version.is_published
+    assert "by Ada Example." in text_of(desk.get(sent["Location"]))
+    assert "by Ada Example" in text_of(desk.get(f"{HERE}courses/"))
     title = next(line for line in SMALL.splitlines() if line.startswith("title:"))
     desk.post(f"{HERE}courses/", course_file(SMALL.replace(title, "title: Another title")))
     page = text_of(desk.get(f"{HERE}courses/{code}@lakeside/2/?with=1"))

@@ -20,6 +20,7 @@ from training.models.lesson_records import Acknowledgement, Correction, LessonRe
 from training.models.lessons import GroundLesson, ItemGrade
 from training.models.people import Role, User
 from training.models.people_changes import PeopleChange
+from training.models.publications import CoursePublication
 from training.models.recipients import CalendarFeed, Guardian, ReminderPreferences
 from training.models.reminders import LeadTimes, Reminder, ReminderOf
 from training.models.schools import School
@@ -42,6 +43,7 @@ __all__ = [
     "Certificate",
     "Correction",
     "CourseMove",
+    "CoursePublication",
     "Delivery",
     "DeliveryItem",
     "Document",

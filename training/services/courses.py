@@ -18,7 +18,7 @@ from syllabus.engine.course import CourseError, Outline
 from syllabus.engine.errors import Fault
 from syllabus.models import Course, CourseVersion
 from syllabus.models.courses import DRAFT, PUBLISHED
-from training.models import Role, School, User
+from training.models import CoursePublication, Role, School, User
 from training.services.records import NotAllowed
 
 #: Bytes of a course that is sent: ten times the largest course that comes with the product.
@@ -72,7 +72,7 @@ class Seen:
             Q(course__school_ref__isnull=True) | Q(course__school_ref__in=self.schools)
         )
         drafts = Q(state=DRAFT, course__school_ref__in=self.administers)
-        return CourseVersion.objects.select_related("course").filter(published | drafts)
+        return with_publisher(CourseVersion.objects.filter(published | drafts))
 
 
 def seen(user: User) -> Seen:
@@ -113,8 +113,8 @@ def of_administrator(school: School, address: Address) -> list[CourseVersion]:
     """
     if address.school not in (None, school.course_ref):
         return []
-    rows = CourseVersion.objects.select_related("course").filter(
-        course__code=address.code, course__school_ref=address.school
+    rows = with_publisher(
+        CourseVersion.objects.filter(course__code=address.code, course__school_ref=address.school)
     )
     return list((rows if address.school else rows.filter(state=PUBLISHED)).order_by("number"))
 
@@ -189,4 +189,23 @@ def publish(
             f"Version {number} of {address} has another content than the one that was read; read it again,"
             " and publish it as it stands."
         )
-    return found if found.is_published else outlines.publish(found, at)
+    if found.is_published:
+        return found
+    made = outlines.publish(found, at)
+    school = School.objects.get(slug=address.school)
+    CoursePublication.objects.create(school=school, version=made, by=user, at=at)
+    return made
+
+
+def publisher(found: CourseVersion) -> str | None:
+    """The name of whoever published a version; None for a draft, and where nobody of a school did.
+
+    No query where ``with_publisher`` was asked.
+    """
+    made: CoursePublication | None = getattr(found, "publication", None)
+    return str(made.by) if made is not None else None
+
+
+def with_publisher(rows: QuerySet[CourseVersion]) -> QuerySet[CourseVersion]:
+    """Versions each with whoever published it."""
+    return rows.select_related("course", "publication__by")

@@ -17,7 +17,14 @@ from training.ledger import guards
 from training.models import sealing
 
 #: Rows that are written and read, never changed or taken away.
-WRITTEN_ONCE = (models.AccessLog, models.AircraftCheck, models.RecordChange, *sealing.WRITTEN_ONCE)
+WRITTEN_ONCE = (
+    models.AccessLog,
+    models.AircraftCheck,
+    models.AuditRun,
+    models.CoursePublication,
+    models.RecordChange,
+    *sealing.WRITTEN_ONCE,
+)
 #: Rows that may change (an entry is retired, a draft signed) and are never taken away.
 STAYS = (
     *models.ENTRIES,
@@ -25,6 +32,7 @@ STAYS = (
     models.LessonRecord,
     models.Enrolment,
     models.Assignment,
+    models.Finding,
     models.Student,
     models.School,
     models.User,

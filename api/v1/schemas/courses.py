@@ -136,6 +136,13 @@ def _answered() -> dict[str, Schema]:
         "number": _NUMBER,
         "state": word(["draft", "published"]),
         "published_at": or_null({"type": "string", "format": "date-time"}),
+        "published_by": or_null(
+            {
+                **STRING,
+                "description": "Whoever published it; null for a draft, for what comes with the product, and"
+                " for what was published by the server's command line.",
+            }
+        ),
         "content_hash": _HASH,
     }
     return {

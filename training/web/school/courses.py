@@ -52,7 +52,11 @@ def _list(opened: Opened, faults: Any, status: int = 200) -> HttpResponse:
             "title": versions[-1].title,
             "own": address.school == own,
             "versions": [
-                {"row": each, "published": day(each.published_at and opened.school.day(each.published_at))}
+                {
+                    "row": each,
+                    "published": day(each.published_at and opened.school.day(each.published_at)),
+                    "by": courses.publisher(each),
+                }
                 for each in reversed(versions)
             ],
         }
@@ -144,6 +148,7 @@ def _read(
         address=str(address),
         own=address.school == opened.school.course_ref,
         published=day(found.published_at and opened.school.day(found.published_at)),
+        publisher=courses.publisher(found),
         others=others,
         outline=_shown(stands),
         fault=fault,
