@@ -17,6 +17,7 @@ from tests.cast import Cast
 from tests.training.reminding import at, sam, solo, sweep
 from tests.web.test_pages import text_of
 from training import models
+from training.services import aircraft, people
 
 #: The solo endorsement of 1 February holds through 2 May; 14 days before, Sam and Ida are told.
 THE_DAY = at("2026-04-18 18:00")
@@ -110,6 +111,7 @@ def events(address: str) -> list[icalendar.Event]:
     assert answer["Content-Type"] == "text/calendar; charset=utf-8"
     lines = answer.content.split(b"\r\n")
     assert max(map(len, lines)) <= 75
+    assert b"X-PUBLISHED-TTL:PT6H" in lines
     return list(icalendar.Calendar.from_ical(answer.content).walk("VEVENT"))
 
 
@@ -141,6 +143,56 @@ def test_what_is_renewed_comes_as_cancelled_with_the_same_identity(told: Cast) -
 def test_the_same_calendar_is_the_same_bytes(told: Cast) -> None:
     address = drawn(told.sams_account)
     assert Client().get(address).content == Client().get(address).content
+
+
+def test_an_instructors_own_date_stays_one_event_when_it_is_set_anew(told: Cast) -> None:
+    role = models.Role.objects.get(user=told.ida)
+    days = {"recent_experience_until": dt.date(2026, 6, 30)}
+    people.change(role, days, by=told.ada, at=at("2026-04-18 17:00"))
+    address = drawn(told.ida)
+    [before] = [each for each in events(address) if "experience" in str(each["summary"])]
+    people.change(
+        role, {"recent_experience_until": dt.date(2028, 6, 30)}, by=told.ada, at=at("2026-04-18 17:30")
+    )
+    [after] = [each for each in events(address) if "experience" in str(each["summary"])]
+    assert (after["uid"], after.decoded("dtstart")) == (before["uid"], dt.date(2028, 6, 30))
+    assert int(after["sequence"]) == int(before["sequence"]) + 1
+    assert after.decoded("dtstamp") == at("2026-04-18 17:30")
+
+
+def test_what_ends_of_the_aircraft_stands_in_it_and_is_cancelled_when_renewed(told: Cast) -> None:
+    craft = factories.aircraft(told.school, registration="N00XY", model="C172")
+
+    def annual(day: str) -> None:
+        done = dt.date.fromisoformat(day)
+        aircraft.record(craft.pk, "annual-inspection", done, None, by=told.ada, at=at("2026-04-18 17:00"))
+
+    def of_aircraft(user: models.User) -> list[tuple[str, str, int, int]]:
+        return [
+            (
+                str(each.decoded("dtstart")),
+                str(each["status"]),
+                int(each["sequence"]),
+                len(each.walk("VALARM")),
+            )
+            for each in events(drawn(user))
+            if str(each["summary"]) == "N00XY: Annual inspection ends"
+        ]
+
+    annual("2025-05-20")
+    for user in (told.ida, told.ada):
+        assert of_aircraft(user) == [("2026-05-31", "CONFIRMED", 0, 2)]
+    assert of_aircraft(told.sams_account) == of_aircraft(told.olaf) == []
+    annual("2026-04-10")
+    assert of_aircraft(told.ida) == [
+        ("2026-05-31", "CANCELLED", 1, 0),
+        ("2027-04-30", "CONFIRMED", 0, 2),
+    ]
+    annual("2025-05-20")  # the renewal was a slip
+    assert of_aircraft(told.ida) == [
+        ("2026-05-31", "CONFIRMED", 2, 2),
+        ("2027-04-30", "CANCELLED", 1, 0),
+    ]
 
 
 def test_only_the_newest_secret_opens_it_and_it_can_be_closed(told: Cast) -> None:

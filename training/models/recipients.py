@@ -13,6 +13,11 @@ from training.models.schools import School, check_time_zone
 QUIET_FROM, QUIET_UNTIL = dt.time(21), dt.time(7)
 
 
+def languages() -> list[tuple[str, str]]:
+    """What mails and pages can be written in; asked when needed, so that one more needs no migration."""
+    return list(settings.LANGUAGES)
+
+
 class ReminderPreferences(models.Model):
     """How one user wants to be reminded. Who has no row gets the defaults.
 
@@ -26,7 +31,7 @@ class ReminderPreferences(models.Model):
     time_zone = models.CharField(
         max_length=64, blank=True, validators=[check_time_zone], help_text="empty: the school's"
     )
-    language = models.CharField(max_length=10, default="en", choices=settings.LANGUAGES)
+    language = models.CharField(max_length=10, default="en", choices=languages)
     email = models.BooleanField("by e-mail", default=True)
     quiet_from = models.TimeField(default=QUIET_FROM)
     quiet_until = models.TimeField(default=QUIET_UNTIL)
@@ -64,7 +69,7 @@ class Guardian(models.Model):
     time_zone = models.CharField(
         max_length=64, blank=True, validators=[check_time_zone], help_text="empty: the school's"
     )
-    language = models.CharField(max_length=10, default="en", choices=settings.LANGUAGES)
+    language = models.CharField(max_length=10, default="en", choices=languages)
     consent_on = models.DateField("consent given on")
     consent_until = models.DateField("consent holds through", null=True, blank=True)
     recorded_by = models.ForeignKey("training.User", on_delete=models.PROTECT, related_name="+")

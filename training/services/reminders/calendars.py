@@ -10,22 +10,50 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import secrets
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping
 
 from django.conf import settings
 from django.db.models import Q, QuerySet
-from icalendar import Alarm, Calendar, Event, vText
+from django.utils import translation
+from django.utils.translation import gettext, gettext_noop
+from django.utils.translation import gettext as _
+from icalendar import Alarm, Calendar, Event, vDuration, vText
 
-from training.models import AccessLog, CalendarFeed, Lapse, Role, Student, User
+from syllabus import airworthiness
+from training.models import (
+    AccessLog,
+    AircraftCheck,
+    CalendarFeed,
+    Lapse,
+    PeopleChange,
+    Role,
+    Student,
+    User,
+)
 from training.reports import lapses
 from training.services import access
-from training.services.reminders import leads
+from training.services import aircraft as fleets
+from training.services.reminders import due, leads, preferences
 from training.services.reminders.messages import day_in_words
 
 #: Days for which an event stays after its day, or after it was cancelled.
 KEPT = dt.timedelta(days=90)
 #: How often a calendar program should look; they take it as advice.
 EVERY = dt.timedelta(hours=6)
+#: What an event is called by the kind of thing: without, and with the model that it is for.
+TITLES: Mapping[str, tuple[str, str]] = {
+    lapses.ENDORSEMENT: (
+        gettext_noop("An endorsement ends"),
+        gettext_noop("An endorsement (%(model)s) ends"),
+    ),
+    lapses.DOCUMENT: (gettext_noop("A document ends"), gettext_noop("A document (%(model)s) ends")),
+    lapses.CERTIFICATE: (gettext_noop("A certificate ends"), gettext_noop("A certificate (%(model)s) ends")),
+    lapses.TEST: (gettext_noop("A test result ends"), gettext_noop("A test result (%(model)s) ends")),
+}
+OTHERWISE = (
+    gettext_noop("Training that must be recent ends"),
+    gettext_noop("Training that must be recent (%(model)s) ends"),
+)
 _VIA = "calendar"
 
 
@@ -84,69 +112,102 @@ def _note(user: User, students: Iterable[Student], at: dt.datetime) -> None:
 
 
 def write(user: User, students: Iterable[Student], at: dt.datetime) -> bytes:
-    """The calendar itself."""
-    calendar = Calendar()
-    calendar.add("prodid", "-//Student pilot training record//Lapses//EN")
-    calendar.add("version", "2.0")
-    calendar.add("method", "PUBLISH")
-    calendar.add("x-wr-calname", "Training record: what ends")
-    calendar.add("refresh-interval", EVERY, parameters={"VALUE": "DURATION"})
-    calendar.add("x-published-ttl", EVERY)
-    listed = {each.pk: each for each in students}
-    since = (at - KEPT).date()
-    rows = Lapse.objects.filter(Q(gone_at__isnull=True) | Q(gone_at__gte=at - KEPT), student__in=listed)
-    lead_times = {each.school_id: leads.of_school(each.school) for each in listed.values()}
-    for lapse in rows.filter(last_day__gte=since).order_by("last_day", "pk"):
-        student = listed[lapse.student_id]
-        calendar.add_component(_event(lapse, student, user, lead_times[lapse.school_id]))
-    own = Role.objects.filter(
-        user=user, role=Role.Kind.INSTRUCTOR, recent_experience_until__gte=since
-    ).select_related("school")
-    for role in own:
-        calendar.add_component(_own_date(role, at))
-    made: bytes = calendar.to_ical()
+    """The calendar itself, in the user's language."""
+    language = preferences.of(user).language
+    with translation.override(language):
+        calendar = Calendar()
+        calendar.add("prodid", f"-//Student pilot training record//Lapses//{language.upper()}")
+        calendar.add("version", "2.0")
+        calendar.add("method", "PUBLISH")
+        calendar.add("x-wr-calname", _("Training record: what ends"))
+        calendar.add("refresh-interval", EVERY, parameters={"VALUE": "DURATION"})
+        calendar["x-published-ttl"] = vDuration(EVERY)
+        for event in (*_of_students(user, students, at), *_own_dates(user, at), *_of_aircraft(user, at)):
+            calendar.add_component(event)
+        made: bytes = calendar.to_ical()
     return made
 
 
+def _of_students(user: User, students: Iterable[Student], at: dt.datetime) -> Iterator[Event]:
+    listed = {each.pk: each for each in students}
+    rows = Lapse.objects.filter(Q(gone_at__isnull=True) | Q(gone_at__gte=at - KEPT), student__in=listed)
+    lead_times = {each.school_id: leads.of_school(each.school) for each in listed.values()}
+    for lapse in rows.filter(last_day__gte=(at - KEPT).date()).order_by("last_day", "pk"):
+        student = listed[lapse.student_id]
+        yield _event(lapse, student, user, lead_times[lapse.school_id])
+
+
 def _event(lapse: Lapse, student: Student, user: User, lead_times: dict[str, tuple[int, ...]]) -> Event:
-    whose = "" if student.user_id == user.pk else f"{_initials(student.name)}: "
     medical = lapse.kind == lapses.MEDICAL
-    titles = [each["title"] for each in lapse.ends]
-    what = "a document" if medical else _short(lapse)
-    event = _all_day(str(lapse.uid), f"{whose}{what} ends", lapse.last_day, lapse.changed_at, lapse.sequence)
-    said = [f"Holds through {day_in_words(lapse.last_day)}."]
+    title = _title(lapses.DOCUMENT if medical else lapse.kind, "" if medical else lapse.model)
+    if student.user_id != user.pk:
+        title = _("%(who)s: %(what)s") % {"who": _initials(student.name), "what": title}
+    event = _all_day(str(lapse.uid), title, lapse.last_day, lapse.changed_at, lapse.sequence)
+    said = [_holds_through(lapse.last_day)]
     if not medical:
         said.append(f"{', '.join(lapse.citations)}.")
-    said += [f'With it "{title}" ends.' for title in titles]
+    said += [_("With it “%(title)s” ends.") % {"title": each["title"]} for each in lapse.ends]
     event.add("description", " ".join([*said, f"{settings.PUBLIC_ADDRESS}/reminders/"]))
     event.add("url", f"{settings.PUBLIC_ADDRESS}/students/{student.ref}/")
-    if lapse.gone_at is not None:
-        event.add("status", "CANCELLED")
-        return event
-    event.add("status", "CONFIRMED")
-    for lead in sorted(lead_times.get(lapse.kind, ()), reverse=True):
-        event.add_component(_alarm(lead))
-    return event
+    return _with_alarms(event, () if lapse.gone_at else lead_times.get(lapse.kind, ()), lapse.gone_at is None)
 
 
-def _short(lapse: Lapse) -> str:
-    model = f" ({lapse.model})" if lapse.model else ""
-    names = {
-        lapses.ENDORSEMENT: "an endorsement",
-        lapses.DOCUMENT: "a document",
-        lapses.CERTIFICATE: "a certificate",
-        lapses.TEST: "a test result",
-    }
-    return names.get(lapse.kind, "training that must be recent") + model
+def _title(kind: str, model: str) -> str:
+    plain, of_a_model = TITLES.get(kind, OTHERWISE)
+    return gettext(of_a_model) % {"model": model} if model else gettext(plain)
 
 
-def _own_date(role: Role, at: dt.datetime) -> Event:
-    last = role.recent_experience_until
-    assert last is not None
-    uid = f"recent-experience-{role.pk}-{last.isoformat()}"
-    event = _all_day(uid, f"recent experience ends ({role.school.name})", last, at, 0)
-    event.add("status", "CONFIRMED")
-    for lead in leads.of_school(role.school)[leads.RECENT_EXPERIENCE]:
+def _holds_through(last: dt.date) -> str:
+    return _("Holds through %(day)s.") % {"day": day_in_words(last)}
+
+
+def _own_dates(user: User, at: dt.datetime) -> Iterator[Event]:
+    """An instructor's recent experience. Set anew, it is the same event on another day."""
+    own = Role.objects.filter(
+        user=user, role=Role.Kind.INSTRUCTOR, recent_experience_until__gte=(at - KEPT).date()
+    ).select_related("school")
+    for role in own:
+        last = role.recent_experience_until
+        assert last is not None
+        changes = PeopleChange.objects.filter(user=user, school=role.school).order_by("at", "pk")
+        stamps = list(changes.values_list("at", flat=True)) or [user.calendar_feed.created_at]
+        title = _("Recent experience ends (%(school)s)") % {"school": role.school.name}
+        event = _all_day(f"recent-experience-{role.pk}", title, last, stamps[-1], len(stamps) - 1)
+        event.add("description", f"{_holds_through(last)} {due.RECENT_EXPERIENCE_CITATION}.")
+        yield _with_alarms(event, leads.of_school(role.school)[leads.RECENT_EXPERIENCE])
+
+
+def _of_aircraft(user: User, at: dt.datetime) -> Iterator[Event]:
+    """What ends of the aircraft where one instructs or administers; what was renewed comes as cancelled."""
+    kinds = airworthiness.current()
+    checks: dict[tuple[int, str], list[AircraftCheck]] = {}
+    rows = AircraftCheck.objects.filter(school__in=fleets.schools(user), kind__in=kinds)
+    for each in rows.select_related("aircraft", "school").order_by("aircraft", "kind", "pk"):
+        checks.setdefault((each.aircraft_id, each.kind), []).append(each)
+    lead_times: dict[int, tuple[int, ...]] = {}
+    for (aircraft, kind), recorded in checks.items():
+        newest = recorded[-1]
+        version = kinds[kind].on(newest.school.day(at))
+        lasts = [version.last_day(each.done, each.expires) for each in recorded]
+        if newest.school_id not in lead_times:
+            lead_times[newest.school_id] = leads.of_school(newest.school)[leads.AIRCRAFT]
+        for last in dict.fromkeys(lasts):
+            stands = last == lasts[-1]
+            if last is None or last < (at - KEPT).date() or not (stands or newest.recorded_at >= at - KEPT):
+                continue
+            title = _("%(who)s: %(what)s") % {
+                "who": newest.aircraft.registration,
+                "what": _("%(document)s ends") % {"document": kinds[kind].title},
+            }
+            changes = len(recorded) - 1 - lasts.index(last)
+            event = _all_day(f"aircraft-{aircraft}-{kind}-{last}", title, last, newest.recorded_at, changes)
+            event.add("description", f"{_holds_through(last)} {version.cite.section}.")
+            yield _with_alarms(event, lead_times[newest.school_id] if stands else (), stands)
+
+
+def _with_alarms(event: Event, lead_times: Iterable[int], stands: bool = True) -> Event:
+    event.add("status", "CONFIRMED" if stands else "CANCELLED")
+    for lead in sorted(lead_times, reverse=True):
         event.add_component(_alarm(lead))
     return event
 
@@ -160,7 +221,7 @@ def _all_day(uid: str, summary: str, day: dt.date, stamp: dt.datetime, sequence:
     event.add("sequence", sequence)
     event.add("dtstart", day)
     event.add("dtend", day + dt.timedelta(days=1))
-    event.add("summary", summary[0].upper() + summary[1:])
+    event.add("summary", summary)
     event.add("transp", "TRANSPARENT")  # it takes up no time
     event.add("class", "PRIVATE")
     return event
@@ -169,11 +230,11 @@ def _all_day(uid: str, summary: str, day: dt.date, stamp: dt.datetime, sequence:
 def _alarm(lead: int) -> Alarm:
     alarm = Alarm()
     alarm.add("action", "DISPLAY")
-    alarm["description"] = vText("Training record: something ends soon")
+    alarm["description"] = vText(_("Training record: something ends soon"))
     # At nine in the morning: the day begins at midnight on the reader's clock.
     alarm.add("trigger", dt.timedelta(hours=9) - dt.timedelta(days=lead))
     return alarm
 
 
 def _initials(name: str) -> str:
-    return "".join(f"{part[0].upper()}." for part in name.split()) or "A student"
+    return "".join(f"{part[0].upper()}." for part in name.split()) or _("A student")

@@ -9,6 +9,8 @@ import datetime as dt
 import logging
 
 from django.core.exceptions import ImproperlyConfigured
+from django.utils import translation
+from django.utils.translation import gettext as _
 
 from training.ledger import checkpoints, sealed
 from training.ledger.models import Checkpoint, Head
@@ -48,12 +50,6 @@ def _mail_once(school: School, signed: Checkpoint, today: dt.date, at: dt.dateti
     key = f"checkpoint:{school.pk}:{signed.size}:{signed.kid}:"
     if last is not None and (last.key.startswith(key) or school.day(last.created_at) == today):
         return
-    text = (
-        f"The ledger of {school.name} holds {signed.size} entries. Keep this mail: with it you can tell"
-        " whether anything that stands there now was changed later"
-        " (python3 manage.py verify_ledger --against FILE, with the line below in FILE).\n\n"
-        f"{signed.token}\n\nSigned {signed.at} with the key {signed.kid}."
-    )
     Delivery.objects.bulk_create(
         (
             Delivery(
@@ -61,7 +57,7 @@ def _mail_once(school: School, signed: Checkpoint, today: dt.date, at: dt.dateti
                 kind=Delivery.Kind.CHECKPOINT,
                 key=f"{key}{one.user.pk}",
                 user=one.user,
-                text=text,
+                text=_text(school, signed, one.language),
                 send_after=one.from_then(at),
                 created_at=at,
             )
@@ -70,3 +66,15 @@ def _mail_once(school: School, signed: Checkpoint, today: dt.date, at: dt.dateti
         ),
         ignore_conflicts=True,
     )
+
+
+def _text(school: School, signed: Checkpoint, language: str) -> str:
+    """What the mail says, in the recipient's language; the statement itself is the same for everybody."""
+    with translation.override(language):
+        told = _(
+            "The ledger of %(school)s holds %(entries)s entries. Keep this mail: with it you can tell"
+            " whether anything that stands there now was changed later"
+            " (python3 manage.py verify_ledger --against FILE, with the line below in FILE)."
+        ) % {"school": school.name, "entries": signed.size}
+        key = _("Signed %(at)s with the key %(key)s.") % {"at": signed.at, "key": signed.kid}
+    return f"{told}\n\n{signed.token}\n\n{key}"

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 
 from django.db import transaction
 from django.db.models import F
+from django.utils.translation import gettext_noop
 
 from training.models import (
     Delivery,
@@ -30,7 +31,7 @@ DIGEST_AT = dt.time(8)
 #: Nothing is added to a digest that is about to go out.
 CLOSED_BEFORE = dt.timedelta(minutes=5)
 #: What the last day of an instructor's recent experience is called in a reminder.
-RECENT_EXPERIENCE_SAYS = "The instructor's recent experience, as the school recorded it"
+RECENT_EXPERIENCE_SAYS = gettext_noop("The instructor's recent experience, as the school recorded it")
 RECENT_EXPERIENCE_CITATION = "14 CFR 61.197"
 
 

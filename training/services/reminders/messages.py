@@ -11,16 +11,18 @@ from typing import Any
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
 from django.template.loader import render_to_string
-from django.utils import translation
+from django.utils import dateformat, translation
+from django.utils.translation import gettext, gettext_noop, pgettext
 from django.utils.translation import gettext as _
 
 from syllabus.engine.report import CAUTION
 from training.models import Delivery, Reminder
+from training.services.reminders import due
 
 SUBJECTS = {
-    Delivery.Kind.REMINDER: "Training record: something ends soon",
-    Delivery.Kind.DIGEST: "Training records at {school}: what ends soon",
-    Delivery.Kind.CHECKPOINT: "Ledger of {school}: checkpoint of {day}",
+    Delivery.Kind.REMINDER: gettext_noop("Training record: something ends soon"),
+    Delivery.Kind.DIGEST: gettext_noop("Training records at %(school)s: what ends soon"),
+    Delivery.Kind.CHECKPOINT: gettext_noop("Ledger of %(school)s: checkpoint of %(day)s"),
 }
 
 
@@ -46,15 +48,14 @@ class Line:
 
 def day_in_words(day: dt.date) -> str:
     """A day without any doubt which number is the month: ``3 March 2027``."""
-    months = (
-        _("January"), _("February"), _("March"), _("April"), _("May"), _("June"), _("July"), _("August"),
-        _("September"), _("October"), _("November"), _("December"),
-    )  # fmt: skip
-    return f"{day.day} {months[day.month - 1]} {day.year}"
+    # Translators: a day with the month in words, in the letters of Django's date filter.
+    return dateformat.format(day, pgettext("a day in a mail", "j F Y"))
 
 
 def line_of(reminder: Reminder, today: dt.date) -> Line:
-    whose, says = str(reminder.role.user if reminder.role else ""), reminder.says
+    whose, says = "", reminder.says
+    if reminder.role:
+        whose, says = str(reminder.role.user), gettext(due.RECENT_EXPERIENCE_SAYS)
     if reminder.student:
         whose = reminder.student.name
     if reminder.aircraft:
@@ -98,10 +99,10 @@ def compose(delivery: Delivery, reminders: Iterable[Reminder], at: dt.datetime) 
             "address": f"{settings.PUBLIC_ADDRESS}/reminders/" if user is not None else "",
             "caution": CAUTION,
         }
-        subject = _(SUBJECTS[Delivery.Kind(delivery.kind)]).format(
-            school=delivery.school.name,
-            day=day_in_words(delivery.school.day(delivery.created_at)),
-        )
+        subject = gettext(SUBJECTS[Delivery.Kind(delivery.kind)]) % {
+            "school": delivery.school.name,
+            "day": day_in_words(delivery.school.day(delivery.created_at)),
+        }
         text = render_to_string("training/mail/message.txt", told)
         html = render_to_string("training/mail/message.html", told)
     mail = EmailMultiAlternatives(
