@@ -11,6 +11,7 @@ from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.middleware.locale import LocaleMiddleware
 from django.utils import translation
+from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_safe
 from django.views.i18n import JavaScriptCatalog
 
@@ -28,8 +29,14 @@ class OwnLanguage(LocaleMiddleware):
             request.LANGUAGE_CODE = translation.get_language()  # type: ignore[attr-defined]
 
 
+def of_address(language: str) -> translation.override:
+    """For as long as it holds, the language that an address names; one that there is not is English."""
+    return translation.override(language if language in dict(settings.LANGUAGES) else settings.LANGUAGE_CODE)
+
+
 @require_safe
+@cache_control(public=True, max_age=600)
 def words(request: HttpRequest, language: str) -> HttpResponse:
-    """The texts of the scripts, in the language that the address names; one that there is not is English."""
-    with translation.override(language if language in dict(settings.LANGUAGES) else settings.LANGUAGE_CODE):
-        return JavaScriptCatalog.as_view()(request)
+    """The texts of the scripts: what ``makemessages -d djangojs`` found in them, in that language."""
+    with of_address(language):
+        return JavaScriptCatalog.as_view(packages=["training"])(request)

@@ -11,6 +11,8 @@ from typing import Any
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext
+from django.utils.translation import gettext_noop as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from syllabus import catalogue
@@ -32,15 +34,15 @@ from training.web.shown import State, day, of
 GIVEN, REVOKED = "endorsement.given", "endorsement.revoked"
 #: Each field's label and how it is typed.
 FIELDS = {
-    "aircraft_model": ("Airplane model", "text"),
-    "category": ("Category of aircraft", "text"),
-    "airport": ("Airport", "text"),
-    "area": ("Class B area", "text"),
-    "route": ("Route", "text"),
-    "flight_date": ("Day of the flight", "date"),
-    "training_date": ("Day of the training", "date"),
-    "conditions": ("Conditions and limitations", "area"),
-    "expires": ("Last day, to make it shorter", "date"),
+    "aircraft_model": (_("Airplane model"), "text"),
+    "category": (_("Category of aircraft"), "text"),
+    "airport": (_("Airport"), "text"),
+    "area": (_("Class B area"), "text"),
+    "route": (_("Route"), "text"),
+    "flight_date": (_("Day of the flight"), "date"),
+    "training_date": (_("Day of the training"), "date"),
+    "conditions": (_("Conditions and limitations"), "area"),
+    "expires": (_("Last day, to make it shorter"), "date"),
 }
 
 
@@ -64,10 +66,11 @@ def kinds(request: HttpRequest, whose: Taught) -> HttpResponse:
                 "given": day(row.given),
                 "last": day(last),
                 "over": last is not None and last < whose.today,
-                "by": given.instructor.name if given.instructor else "nobody named",
+                "by": given.instructor.name if given.instructor else gettext("nobody named"),
                 "wording": seal.wording if seal else "",
                 "ended": revocation
-                and f"Ended {day(whose.student.school.day(revocation.at))}: {revocation.reason}",
+                and gettext("Ended %(day)s: %(reason)s")
+                % {"day": day(whose.student.school.day(revocation.at)), "reason": revocation.reason},
                 "entry": row.entry_id if seal and not revocation else None,
             }
         )
@@ -138,7 +141,7 @@ def _show(
     fields = [
         {
             "key": key,
-            "label": FIELDS[key][0],
+            "label": gettext(FIELDS[key][0]),
             "type": FIELDS[key][1],
             "needed": kind.fields.get(key, False),
             "value": said.get(key, ""),
@@ -220,7 +223,9 @@ def _give(request: HttpRequest, whose: Taught, kind: Kind) -> HttpResponse:
             confirmed=confirmed,
         )
         messages.success(
-            request, f"{kind.title}: given and sealed, entry {done.seal.ledger_index} of the ledger."
+            request,
+            gettext("%(kind)s: given and sealed, entry %(index)d of the ledger.")
+            % {"kind": kind.title, "index": done.seal.ledger_index},
         )
         return redirect("endorse", ref=whose.student.ref)
     except (NotConfirmed, NotAllowed, Conflict) as problem:
@@ -228,7 +233,7 @@ def _give(request: HttpRequest, whose: Taught, kind: Kind) -> HttpResponse:
     except EndorsementError as wrong:
         faults += [each.message for each in wrong.faults]
     except Refused:
-        faults.append("The rule forbids it as it stands; below is what and where it is written.")
+        faults.append(gettext("The rule forbids it as it stands; below is what and where it is written."))
     return _show(request, whose, kind, said, faults=faults, judgement=judgement, entry=entry, status=422)
 
 
@@ -260,7 +265,9 @@ def revoke(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpRespons
             endorsements.revoke(
                 found, by=whose.user, reason=reason, at=whose.at, via="web", confirmed=confirmed
             )
-            messages.success(request, "The endorsement has ended. From today on nothing rests on it.")
+            messages.success(
+                request, gettext("The endorsement has ended. From today on nothing rests on it.")
+            )
             return redirect("endorse", ref=whose.student.ref)
         except (NotConfirmed, NotAllowed, Conflict) as problem:
             faults.append(str(problem))

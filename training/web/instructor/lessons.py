@@ -12,6 +12,7 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from syllabus import outlines
@@ -122,8 +123,10 @@ def lesson_sheet(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpR
         return _show(request, whose, record, found, given, status=422)
     except Changed:
         found.faults["version"] = [
-            "This draft was changed elsewhere since you opened it, and yours is not kept yet. Below is what"
-            " you typed. Look at the other one in a new tab; keeping yours now takes its place."
+            _(
+                "This draft was changed elsewhere since you opened it, and yours is not kept yet. Below is"
+                " what you typed. Look at the other one in a new tab; keeping yours now takes its place."
+            )
         ]
         given["version"] = str(record.version)
         return _show(request, whose, record, found, given, status=409)
@@ -134,7 +137,7 @@ def lesson_sheet(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpR
         raise Http404(str(problem)) from None
     if given.get("then") == "sign":
         return redirect("lesson-sign", ref=whose.student.ref, entry=entry)
-    messages.success(request, "Kept as a draft. Nothing is on the student's record before it is signed.")
+    messages.success(request, _("Kept as a draft. Nothing is on the student's record before it is signed."))
     return redirect("lesson-sheet", ref=whose.student.ref, entry=changed.pk)
 
 
@@ -181,7 +184,7 @@ def sheet_context(
         "times": [
             {
                 "field": f"t-{key}",
-                "label": label,
+                "label": _(label),
                 "value": given.get(f"t-{key}", ""),
                 "proposed": found.proposed.get(f"t-{key}", "") if found else "",
                 "said": said.get(f"t-{key}", []),
@@ -189,7 +192,9 @@ def sheet_context(
             for key, label in sheet.TIMES
         ],
         "landings": looking.landing_rows(given, found),
-        "craft": [(key, given.get(key, ""), said.get(key, [])) for key in sheet.CRAFT[1:]],
+        "craft": [
+            (key, _(words), given.get(key, ""), said.get(key, [])) for key, words in sheet.CRAFT_WORDS.items()
+        ],
         "fleet": whose.fleet,
         "ground": {
             **{key: given.get(f"ground-{key}", "") for key in ("date", "time", "topic")},
@@ -197,9 +202,9 @@ def sheet_context(
         },
         "found": found,
         "flown_by": (
-            (sheet.DUAL, "With me aboard"),
-            (sheet.SOLO, "Student alone"),
-            (sheet.NO_FLIGHT, "No flight"),
+            (sheet.DUAL, _("With me aboard")),
+            (sheet.SOLO, _("Student alone")),
+            (sheet.NO_FLIGHT, _("No flight")),
         ),
         "data": _data(whose, record),
     }
@@ -277,7 +282,7 @@ def sign(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
 
 
 def _sentence(fault: Fault) -> str:
-    part = fault.place.removeprefix("content").strip(".").replace(".", ", ") or "This lesson"
+    part = fault.place.removeprefix("content").strip(".").replace(".", ", ") or _("This lesson")
     return f"{part[0].upper()}{part[1:]}: {fault.message}"
 
 
@@ -366,7 +371,9 @@ def correct(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpRespon
     except ValueError:
         raise Http404("no id of a draft") from None
     if not reason:
-        messages.error(request, "Write what is wrong in the lesson; the correction keeps it as its reason.")
+        messages.error(
+            request, _("Write what is wrong in the lesson; the correction keeps it as its reason.")
+        )
         return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)
     try:
         made = sign_offs.correct(

@@ -7,6 +7,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from syllabus import rulebook
 from syllabus.engine import facts
 from syllabus.engine import record as engine
@@ -144,7 +146,9 @@ def _legs(flight: engine.Flight) -> str:
         return ""
     apart = [distance_nm(*leg) for leg in legs]
     said = [f"{a.key} – {b.key} {format_nm(nm)}" for (a, b), nm in zip(legs, apart, strict=True)]
-    return f"{', '.join(said)}; {format_nm(sum(apart))} in all" if len(legs) > 1 else said[0]
+    if len(legs) == 1:
+        return said[0]
+    return _("%(legs)s; %(distance)s in all") % {"legs": ", ".join(said), "distance": format_nm(sum(apart))}
 
 
 def _proposed(
@@ -185,13 +189,20 @@ def _farthest(flight: engine.Flight) -> tuple[str, bool]:
     limit = rule.params["landing_more_than"]
     far = max(points, key=lambda place: facts.apart(flight.route[0], place))
     away = facts.apart(flight.route[0], far)
-    said = "more" if away > limit else "not more"
-    close = ", close to the limit: look" if facts.close(away, limit) else ""
-    return (
-        f"{far.key} is {facts.in_nm(away)} from {flight.route[0].key}, {said} than {facts.limit_nm(limit)}"
-        f" ({rule.cite.section}){close}",
-        away > limit,
-    )
+    said = (
+        _("%(far)s is %(distance)s from %(first)s, more than %(limit)s (%(citation)s)")
+        if away > limit
+        else _("%(far)s is %(distance)s from %(first)s, not more than %(limit)s (%(citation)s)")
+    ) % {
+        "far": far.key,
+        "distance": facts.in_nm(away),
+        "first": flight.route[0].key,
+        "limit": facts.limit_nm(limit),
+        "citation": rule.cite.section,
+    }
+    if facts.close(away, limit):
+        said = _("%(said)s, close to the limit: look") % {"said": said}
+    return said, away > limit
 
 
 # The sheet as it is shown
@@ -237,11 +248,11 @@ def item_rows(
                 "code": code,
                 "title": item.title if item else code,
                 "task": str(item.task) if item and item.task else "",
-                "asked": sheet.GRADE_WORDS.get(asked.get(code, ""), ""),
+                "asked": _(sheet.GRADE_WORDS[asked[code]]) if asked.get(code) in sheet.GRADE_WORDS else "",
                 "standard": [f"{each.name}: {each.says}" for each in item.standard] if item else [],
                 "cautions": sorted({each.caution for each in item.standard if each.caution}) if item else [],
                 "grades": [
-                    {"value": each, "word": sheet.GRADE_WORDS[each], "chosen": each == grade}
+                    {"value": each, "word": _(sheet.GRADE_WORDS[each]), "chosen": each == grade}
                     for each in sheet.SCALE
                 ],
                 "measures": measures,
@@ -263,11 +274,15 @@ def landing_rows(given: Mapping[str, str], found: Look | None) -> list[dict[str,
                 "at": given.get(f"{name}-at", ""),
                 "period": given.get(f"{name}-period", ""),
                 "counts": [
-                    {"field": f"{name}-{key}", "label": label, "value": given.get(f"{name}-{key}", "") or "0"}
+                    {
+                        "field": f"{name}-{key}",
+                        "label": _(label),
+                        "value": given.get(f"{name}-{key}", "") or "0",
+                    }
                     for key, label in sheet.COUNTS
                 ],
                 "flags": [
-                    {"field": f"{name}-{key}", "label": label, "value": given.get(f"{name}-{key}", "")}
+                    {"field": f"{name}-{key}", "label": _(label), "value": given.get(f"{name}-{key}", "")}
                     for key, label in sheet.FLAGS
                 ],
                 "faults": _told(found, f"{name}-at"),

@@ -14,35 +14,49 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from django.utils.translation import gettext
+from django.utils.translation import gettext_noop as _
+
 from syllabus.engine.course import Item, Outline
 from syllabus.engine.record import GRADES, NOT_OBSERVED
 from syllabus.engine.standards import RANGE, Tolerance
 
 TIMES = (
-    ("total", "Total"),
-    ("dual", "Dual"),
-    ("solo", "Solo"),
-    ("pic", "Pilot in command"),
-    ("cross_country", "Cross-country"),
-    ("night", "Night"),
-    ("actual_instrument", "Instrument, actual"),
-    ("simulated_instrument", "Instrument, simulated"),
+    ("total", _("Total")),
+    ("dual", _("Dual")),
+    ("solo", _("Solo")),
+    ("pic", _("Pilot in command")),
+    ("cross_country", _("Cross-country")),
+    ("night", _("Night")),
+    ("actual_instrument", _("Instrument, actual")),
+    ("simulated_instrument", _("Instrument, simulated")),
 )
 CRAFT = ("registration", "model", "category", "class", "device")
+#: What the parts of an aircraft are called on the sheet, without the registration.
+CRAFT_WORDS = {
+    "model": _("Model"),
+    "category": _("Category"),
+    "class": _("Class"),
+    "device": _("Training device"),
+}
 GRADE_WORDS = {
-    NOT_OBSERVED: "Not observed",
-    "describe": "Describe",
-    "explain": "Explain",
-    "practice": "Practice",
-    "perform": "Perform",
+    NOT_OBSERVED: _("Not observed"),
+    "describe": _("Describe"),
+    "explain": _("Explain"),
+    "practice": _("Practice"),
+    "perform": _("Perform"),
 }
 #: From not seen to the standard, in the order of the buttons.
 SCALE = (NOT_OBSERVED, *GRADES)
 DUAL, SOLO, NO_FLIGHT = "dual", "solo", "none"
 PREPARATION = "practical-test-preparation:private"
-COUNTS = (("takeoffs", "Takeoffs"), ("landings", "Landings"))
+COUNTS = (("takeoffs", _("Takeoffs")), ("landings", _("Landings")))
 #: What is either so, not so, or not said.
-FLAGS = (("full_stop", "Full stop"), ("pattern", "In the pattern"), ("towered", "Tower in operation"))
+FLAGS = (
+    ("full_stop", _("Full stop")),
+    ("pattern", _("In the pattern")),
+    ("towered", _("Tower in operation")),
+)
 #: Empty rows for landings that follow those there are.
 SPARE_LANDINGS = 1
 _BREAKS = re.compile(r"[\s,>\-–→]+")
@@ -86,15 +100,15 @@ def values(content: Mapping[str, Any], zone: dt.tzinfo, outline: Outline | None)
     }
     craft: Mapping[str, str] = flight.get("aircraft", {})
     found.update({key: craft.get(key) or "" for key in CRAFT})
-    found.update({f"t-{key}": times.get(key, "") for key, _ in TIMES})
+    found.update({f"t-{key}": times.get(key, "") for key, _words in TIMES})
     rows = flight.get("landings", ())
     found["landing-count"] = str(len(rows) + SPARE_LANDINGS)
     for number, row in enumerate(rows):
         found[f"landing-{number}-at"] = _token(row["at"]) if row.get("at") else ""
         found[f"landing-{number}-period"] = row.get("period") or ""
-        for key, _ in COUNTS:
+        for key, _words in COUNTS:
             found[f"landing-{number}-{key}"] = str(row.get(key, 0))
-        for key, _ in FLAGS:
+        for key, _words in FLAGS:
             found[f"landing-{number}-{key}"] = {True: "yes", False: "no"}.get(row.get(key), "")
     items = content.get("items", ())
     found["item-count"] = str(len(items))
@@ -104,7 +118,7 @@ def values(content: Mapping[str, Any], zone: dt.tzinfo, outline: Outline | None)
         found[f"item-{number}-remarks"] = each.get("remarks", "")
         item = outline.by_code.get(each["item"]) if outline else None
         taken: Mapping[str, Any] = each.get("measured", {})
-        for place, (name, _) in enumerate(measures(item, taken)):
+        for place, (name, _limit) in enumerate(measures(item, taken)):
             said = taken.get(name, "")
             found[f"item-{number}-m-{place}-name"] = name
             found[f"item-{number}-m-{place}-value"] = said if isinstance(said, str) else said["value"]
@@ -199,7 +213,7 @@ def _flight(
         if row := _landing(given, number, points):
             landings.append(row)
             rows.append(number)
-    times = {key: value for key, _ in TIMES if (value := given.get(f"t-{key}", "").strip())}
+    times = {key: value for key, _words in TIMES if (value := given.get(f"t-{key}", "").strip())}
     return {
         "date": day,
         **({"trip": before["trip"]} if before.get("trip") else {}),
@@ -216,14 +230,14 @@ def _flight(
 
 def _landing(given: Mapping[str, str], number: int, points: Mapping[str, Any]) -> dict[str, Any] | None:
     at = given.get(f"landing-{number}-at", "").strip()
-    counts = {key: given.get(f"landing-{number}-{key}", "").strip() or "0" for key, _ in COUNTS}
+    counts = {key: given.get(f"landing-{number}-{key}", "").strip() or "0" for key, _words in COUNTS}
     if not at and all(each == "0" for each in counts.values()):
         return None
     row: dict[str, Any] = {"at": points.get(at, at)} if at else {}
     row.update({key: int(each) if each.isdecimal() else each for key, each in counts.items()})
     if period := given.get(f"landing-{number}-period"):
         row["period"] = period
-    for key, _ in FLAGS:
+    for key, _words in FLAGS:
         if said := given.get(f"landing-{number}-{key}"):
             row[key] = said == "yes"
     return row
@@ -254,7 +268,7 @@ def _instant(
         return None
     found = _CLOCK.fullmatch(said)
     if not found:
-        wrong[name] = f"{said[:20]!r} is no time of the day; write it like 14:05"
+        wrong[name] = gettext("%(said)r is no time of the day; write it like 14:05") % {"said": said[:20]}
         return None
     try:
         return dt.datetime.combine(

@@ -6,6 +6,7 @@ import json
 import uuid
 from typing import Any
 
+from django.conf import settings
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
@@ -14,6 +15,9 @@ from django.template.loader import render_to_string
 from django.templatetags.static import static
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.http import urlencode
+from django.utils.translation import get_language
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
@@ -22,6 +26,7 @@ from syllabus.engine.geography import Place, airports
 from training.models import LessonRecord, User
 from training.reports import progress
 from training.services import confirming
+from training.web import language
 from training.web.instructor import sheet
 from training.web.instructor import today as board
 from training.web.instructor.lessons import sheet_context
@@ -34,6 +39,7 @@ _FILES = (
     "training/pages.css",
     "training/mark.svg",
     "training/passkeys.js",
+    "training/words.js",
     "training/tablet/tablet.css",
     "training/tablet/icon-192.png",
     *(f"training/tablet/{each}.js" for each in _CODE),
@@ -42,8 +48,12 @@ _FILES = (
 
 @require_safe
 def shell(request: HttpRequest) -> HttpResponse:
-    """The page that a tablet opens where the network is away; it holds nobody's data."""
-    return render(request, "training/instructor/shell.html", {})
+    """The page that a tablet opens where the network is away; it holds nobody's data.
+
+    It is fetched without saying who asks, so its address names the language.
+    """
+    with language.of_address(str(request.GET.get("language", ""))):
+        return render(request, "training/instructor/shell.html", {})
 
 
 @require_safe
@@ -55,8 +65,9 @@ def manifest(request: HttpRequest) -> HttpResponse:
     ]
     told = {
         "id": reverse("today"),
-        "name": "Student pilot training record",
-        "short_name": "Training",
+        "name": _("Student pilot training record"),
+        "short_name": _("Training"),
+        "lang": get_language(),
         "start_url": reverse("today"),
         "scope": "/",
         "display": "standalone",
@@ -74,7 +85,9 @@ def worker(request: HttpRequest) -> HttpResponse:
     named = {static(each) for each in _FILES}
     # A module is asked for by the name that stands in the module that wants it.
     plain = {f"{static('')}{each}" for each in _FILES}
-    told = {"shell": reverse("tablet"), "files": json.dumps(sorted(named | plain))}
+    written = get_language() or settings.LANGUAGE_CODE
+    files = [*sorted(named | plain), reverse("words", args=[written])]
+    told = {"shell": f"{reverse('tablet')}?{urlencode({'language': written})}", "files": json.dumps(files)}
     text = render_to_string("training/instructor/worker.js", told)
     return HttpResponse(text, content_type="text/javascript")
 

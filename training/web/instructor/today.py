@@ -22,6 +22,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
@@ -39,11 +40,6 @@ AT_ONCE = 12
 #: Days before its last day from which something needs the instructor. Common practice, a month.
 SOON = 30
 SIGN, LAPSE, BLOCKED, READY, TURNED, CALM = range(6)
-_WORDS = {
-    SIGN: ("lesson to sign", "lessons to sign"),
-    LAPSE: ("student with something that lapses", "students with something that lapses"),
-    READY: ("student ready for a milestone", "students ready for a milestone"),
-}
 _KEPT = 24 * 3600  # seconds
 
 
@@ -140,8 +136,12 @@ def _drafts(
     for each in drafts:
         student = students[each.student_id]
         begun = day(student.school.day(each.created_at))
-        what = each.lesson or "a lesson outside the course"
-        words = f"To sign: {what}, begun {begun}{', a correction' if each.corrects_id else ''}"
+        said = (
+            _("To sign: %(lesson)s, begun %(day)s, a correction")
+            if each.corrects_id
+            else _("To sign: %(lesson)s, begun %(day)s")
+        )
+        words = said % {"lesson": each.lesson or _("a lesson outside the course"), "day": begun}
         href = reverse("lesson-sheet", args=[student.ref, each.pk])
         needs[student.pk].append(Need(SIGN, "sign", "✎", words, href))
         if each.lesson and not each.corrects_id:
@@ -160,9 +160,19 @@ def _lapses(students: dict[int, Student], at: dt.datetime, needs: dict[int, list
         left = (each.last_day - student.school.day(at)).days
         if not 0 <= left <= SOON:
             continue
-        when = {0: "today is the last day", 1: "tomorrow is the last day"}.get(left, f"{left} days left")
         cited = f" ({each.citations[0]})" if each.citations else ""
-        words = f"Lapses {day(each.last_day)}, {when}: {each.says}{cited}"
+        lapse = {"day": day(each.last_day), "left": left, "what": f"{each.says}{cited}"}
+        if left == 0:
+            words = _("Lapses %(day)s, today is the last day: %(what)s") % lapse
+        elif left == 1:
+            words = _("Lapses %(day)s, tomorrow is the last day: %(what)s") % lapse
+        else:
+            said = ngettext(
+                "Lapses %(day)s, %(left)d day left: %(what)s",
+                "Lapses %(day)s, %(left)d days left: %(what)s",
+                left,
+            )
+            words = said % lapse
         needs[student.pk].append(Need(LAPSE, "lapse", "◷", words, reverse("teach", args=[student.ref])))
 
 
@@ -174,11 +184,13 @@ def _ready(students: dict[int, Student], needs: dict[int, list[Need]]) -> None:
         for milestone in each.summary.get("milestones", ()):
             gap = milestone.get("next_gap")
             if gap and gap["requirement"] in only_given.get(milestone["milestone"], ()):
-                words = f"All but your endorsement is on record: {milestone['title']}"
+                said = _("All but your endorsement is on record: %(milestone)s")
+                words = said % {"milestone": milestone["title"]}
                 href = reverse("endorse", args=[student.ref])
                 needs[student.pk].append(Need(READY, "ready", "★", words, href))
             elif milestone["milestone"] == progress.TOWARD[-1] and milestone.get("eligible"):
-                words = f"All that is asked for is on record: {milestone['title']}"
+                said = _("All that is asked for is on record: %(milestone)s")
+                words = said % {"milestone": milestone["title"]}
                 href = reverse("student", args=[student.ref])
                 needs[student.pk].append(Need(READY, "ready", "★", words, href))
 
@@ -209,21 +221,27 @@ def _counts(pupils: Iterable[Pupil]) -> list[dict[str, Any]]:
         LAPSE: sum(any(each.rank == LAPSE for each in pupil.needs) for pupil in listed),
         READY: sum(any(each.rank == READY for each in pupil.needs) for pupil in listed),
     }
-    return [
-        {"number": number, "words": _WORDS[rank][number != 1]} for rank, number in numbers.items() if number
-    ]
+    words = {
+        SIGN: ngettext("lesson to sign", "lessons to sign", numbers[SIGN]),
+        LAPSE: ngettext(
+            "student with something that lapses", "students with something that lapses", numbers[LAPSE]
+        ),
+        READY: ngettext("student ready for a milestone", "students ready for a milestone", numbers[READY]),
+    }
+    return [{"number": number, "words": words[rank]} for rank, number in numbers.items() if number]
 
 
 def look_ahead(pupils: list[Pupil], user: User, at: dt.datetime) -> None:
     """Put the next lesson to each, and that none is open; the reading is logged, in one insert."""
     for each in pupils:
         found = _next(each.student, each.student.school.day(at))
-        each.next, each.says = found["proposal"], found["says"]
+        each.next, each.says = found["proposal"], found["says"] or _("In no course today.")
         again = each.next is None or each.next["why"][0]["kind"] == AGAIN
         if again and found["blocked"]:
             first = found["blocked"][0]
             why = "; ".join(reason["words"] for reason in first["why"])
-            words = f"Blocked: {first['lesson']} {first['title']}. {why[0].upper()}{why[1:]}"
+            said = _("Blocked: %(lesson)s %(title)s. %(why)s")
+            words = said % {**first, "why": f"{why[0].upper()}{why[1:]}"}
             href = reverse("teach", args=[each.student.ref])
             each.needs.append(Need(BLOCKED, "blocked", "⊘", words, href))
             each.needs.sort(key=lambda need: need.rank)
@@ -248,7 +266,7 @@ def _next(student: Student, on: dt.date) -> dict[str, Any]:
     if found is None:
         stands = progress.standing(student, on)
         if stands is None:
-            found = {"proposal": None, "blocked": [], "says": "In no course today."}
+            found = {"proposal": None, "blocked": [], "says": ""}
         else:
             found = {key_: progress.next_json(stands.next)[key_] for key_ in ("proposal", "blocked", "says")}
         cache.set(key, found, _KEPT)

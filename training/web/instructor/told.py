@@ -6,13 +6,16 @@ import datetime as dt
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
+
 from syllabus import rulebook
 from syllabus.engine.course import Outline
 from syllabus.engine.record import ItemGrade
 from training.web.instructor import sheet
-from training.web.shown import day
+from training.web.shown import day, quantity
 
-_PERIODS = {"day": "by day", "night": "at night"}
+_PERIODS = {"day": gettext_noop("by day"), "night": gettext_noop("at night")}
 
 
 def lesson(content: Mapping[str, Any], zone: dt.tzinfo, outline: Outline | None) -> dict[str, Any]:
@@ -31,24 +34,24 @@ def _flight(flight: Mapping[str, Any], zone: dt.tzinfo) -> list[tuple[str, str]]
     craft = flight.get("aircraft", {})
     times = flight.get("times", {})
     said = [
-        ("Day", day(dt.date.fromisoformat(flight["date"]))),
-        ("Aircraft", ", ".join(filter(None, (craft.get(key) for key in sheet.CRAFT)))),
-        ("Route", " – ".join(map(point, flight.get("route", ())))),
-        ("Off", instant(flight.get("off"), zone)),
-        ("On", instant(flight.get("on"), zone)),
-        *((label, times[key]) for key, label in sheet.TIMES if key in times),
-        *(("Landings", landing(each)) for each in flight.get("landings", ())),
-        ("Purpose", ", ".join(flight.get("purposes", ()))),
-        ("Remarks", flight.get("remarks", "")),
+        (_("Day"), day(dt.date.fromisoformat(flight["date"]))),
+        (_("Aircraft"), ", ".join(filter(None, (craft.get(key) for key in sheet.CRAFT)))),
+        (_("Route"), " – ".join(map(point, flight.get("route", ())))),
+        (_("Off"), instant(flight.get("off"), zone)),
+        (_("On"), instant(flight.get("on"), zone)),
+        *((_(label), times[key]) for key, label in sheet.TIMES if key in times),
+        *((_("Landings"), landing(each)) for each in flight.get("landings", ())),
+        (_("Purpose"), ", ".join(flight.get("purposes", ()))),
+        (_("Remarks"), flight.get("remarks", "")),
     ]
     return [(label, text) for label, text in said if text]
 
 
 def _ground(ground: Mapping[str, Any]) -> list[tuple[str, str]]:
     said = [
-        ("Day", day(dt.date.fromisoformat(ground["date"]))),
-        ("Time", ground.get("time", "")),
-        ("Topic", ground.get("topic", "")),
+        (_("Day"), day(dt.date.fromisoformat(ground["date"]))),
+        (_("Time"), ground.get("time", "")),
+        (_("Topic"), ground.get("topic", "")),
     ]
     return [(label, text) for label, text in said if text]
 
@@ -57,20 +60,15 @@ def _item(each: Mapping[str, Any], outline: Outline | None) -> dict[str, Any]:
     return {
         "code": each["item"],
         "title": title(each["item"], outline),
-        "grade": sheet.GRADE_WORDS.get(each["grade"], each["grade"]),
+        "grade": _(sheet.GRADE_WORDS[each["grade"]]) if each["grade"] in sheet.GRADE_WORDS else each["grade"],
         "observed": each["grade"] != sheet.NOT_OBSERVED,
         "remarks": each.get("remarks", ""),
-        "measured": [
-            f"{name}: {said}"
-            if isinstance(said, str)
-            else f"{name}: {said['value']}, aimed at {said['target']}"
-            for name, said in sorted(each.get("measured", {}).items())
-        ],
+        "measured": [f"{name}: {measured(said)}" for name, said in sorted(each.get("measured", {}).items())],
     }
 
 
 def measured(said: str | Mapping[str, str]) -> str:
-    return said if isinstance(said, str) else f"{said['value']}, aimed at {said['target']}"
+    return said if isinstance(said, str) else _("%(value)s, aimed at %(target)s") % said
 
 
 def title(code: str, outline: Outline | None) -> str:
@@ -112,18 +110,16 @@ def point(place: str | Mapping[str, Any]) -> str:
 
 def landing(row: Mapping[str, Any]) -> str:
     """``3 takeoffs, 3 landings at KMTW by day, full stop``."""
-    counts = [
-        f"{row.get(key, 0)} {label.lower() if row.get(key, 0) != 1 else label.lower()[:-1]}"
-        for key, label in sheet.COUNTS
-    ]
-    said = ", ".join(counts)
+    said = quantity(f"{row.get('takeoffs', 0)} takeoff, {row.get('landings', 0)} landing")
     if row.get("at"):
-        said += f" at {point(row['at'])}"
+        said = _("%(landings)s at %(place)s") % {"landings": said, "place": point(row["at"])}
     if row.get("period"):
-        said += f" {_PERIODS.get(row['period'], row['period'])}"
-    flags = [
-        label.lower() if row[key] else f"not {label[0].lower()}{label[1:]}"
-        for key, label in sheet.FLAGS
-        if row.get(key) is not None
-    ]
-    return ", ".join([said, *flags])
+        period = _(_PERIODS[row["period"]]) if row["period"] in _PERIODS else row["period"]
+        said = _("%(landings)s %(period)s") % {"landings": said, "period": period}
+    flags = {
+        "full_stop": (_("full stop"), _("not full stop")),
+        "pattern": (_("in the pattern"), _("not in the pattern")),
+        "towered": (_("tower in operation"), _("not tower in operation")),
+    }
+    told = [so if row[key] else not_so for key, (so, not_so) in flags.items() if row.get(key) is not None]
+    return ", ".join([said, *told])

@@ -1,11 +1,12 @@
 /* The account's pages: a form with data-passkey asks the browser for a passkey's answer, and sends it. */
 
 import { available, login, reason, register } from "./passkeys.js";
+import { gettext } from "./words.js";
 
 async function answer(form) {
   if (form.dataset.passkey === "login") {
     const asked = await fetch(form.action, { headers: { Accept: "application/json" } });
-    if (!asked.ok) throw new Error("the server did not answer");
+    if (!asked.ok) throw new Error(gettext("the server did not answer"));
     return login((await asked.json()).request_options);
   }
   const options = JSON.parse(form.dataset.options);
@@ -22,7 +23,7 @@ for (const form of document.querySelectorAll("form[data-passkey]")) {
   if (ready) {
     form.hidden = false;
   } else if (!form.hidden) {
-    tell("This browser has no passkeys at this address. Open the page by its name, over https.");
+    tell(gettext("This browser has no passkeys at this address. Open the page by its name, over https."));
     form.querySelector("button").disabled = true;
   }
   form.addEventListener("submit", async (event) => {

@@ -5,6 +5,8 @@
  * and signed without a network; the server takes the answer with the request and keeps it in the ledger.
  */
 
+import { filled, gettext } from "./words.js";
+
 /** Whether this browser has passkeys, on this page. They need https, or localhost by name. */
 export function available() {
   return Boolean(window.isSecureContext && window.PublicKeyCredential && navigator.credentials);
@@ -80,10 +82,10 @@ export function canonical(value) {
 /** Why it did not work, for the person. */
 export function reason(error) {
   switch (error.name) {
-    case "NotAllowedError": return "It was broken off, took too long, or no passkey of this account is here.";
-    case "InvalidStateError": return "This device has a passkey of this account already.";
-    case "SecurityError": return "The browser has no passkeys at this address. Open the page by its name, over https.";
-    default: return `It did not work: ${error.message}`;
+    case "NotAllowedError": return gettext("It was broken off, took too long, or no passkey of this account is here.");
+    case "InvalidStateError": return gettext("This device has a passkey of this account already.");
+    case "SecurityError": return gettext("The browser has no passkeys at this address. Open the page by its name, over https.");
+    default: return filled(gettext("It did not work: %(why)s"), { why: error.message });
   }
 }
 

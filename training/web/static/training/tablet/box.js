@@ -1,7 +1,9 @@
 /* The box that shows what is on this tablet and not yet sent: how much, since when, what stops it, and the ways out. */
 
+import { filled, gettext, ngettext } from "../words.js";
 import * as queue from "./queue.js";
 
+const LANGUAGE = document.documentElement.lang;
 const OLD = 3 * 24 * 3600 * 1000; // milliseconds; some browsers forget what a page keeps after seven days
 
 export function mount(box) {
@@ -29,9 +31,11 @@ async function show(box, part) {
   box.dataset.number = items.length;
   if (!items.length) return;
   const oldest = Date.parse(items[0].made_at);
-  const since = Date.now() - oldest > OLD ? ` The oldest waits since ${new Date(oldest).toLocaleDateString()}: find a network soon, or save them to a file.` : "";
-  const count = items.length === 1 ? "One entry waits." : `${items.length} entries wait.`;
-  part("says").textContent = [count, queue.state.says].filter(Boolean).join(" ") + since;
+  const since = Date.now() - oldest > OLD
+    ? filled(gettext("The oldest waits since %(day)s: find a network soon, or save them to a file."), { day: new Date(oldest).toLocaleDateString(LANGUAGE) })
+    : "";
+  const count = filled(ngettext("One entry waits.", "%(number)s entries wait.", items.length), { number: items.length });
+  part("says").textContent = [count, queue.state.says, since].filter(Boolean).join(" ");
   part("list").replaceChildren(...items.map(row));
   const asks = items.some((each) => each.act === "sign" && !each.passkey && each.state === "waiting" && each.owner === queue.state.user);
   part("password").hidden = !(asks && queue.state.at === "asks");
@@ -43,30 +47,30 @@ function row(item) {
   const parked = item.state === "parked";
   made.className = parked ? "parked" : "";
   const said = document.createElement("span");
-  said.textContent = `${item.words} (${new Date(item.made_at).toLocaleString([], { dateStyle: "short", timeStyle: "short" })})`;
+  said.textContent = `${item.words} (${new Date(item.made_at).toLocaleString(LANGUAGE, { dateStyle: "short", timeStyle: "short" })})`;
   made.append(said);
   if (item.fault) {
     const why = document.createElement("p");
     why.className = parked ? "wrong" : "aside";
     const places = (item.errors || []).map((each) => `${each.place.replace(/^content\.?/, "")}: ${each.message}`);
-    why.textContent = [parked ? `Needs you: ${item.fault}` : item.fault, ...places].join(" ");
+    why.textContent = [parked ? filled(gettext("Needs you: %(fault)s"), item) : item.fault, ...places].join(" ");
     made.append(why);
   }
   if (parked) {
     const open = document.createElement("a");
     open.href = `/teach/${item.student}/lessons/${item.record}/`;
-    open.textContent = "See the lesson as the school has it";
+    open.textContent = gettext("See the lesson as the school has it");
     const again = document.createElement("button");
     again.type = "button";
     again.className = "secondary";
-    again.textContent = "Try once more";
+    again.textContent = gettext("Try once more");
     again.addEventListener("click", () => queue.retry(item));
     const drop = document.createElement("button");
     drop.type = "button";
     drop.className = "secondary";
-    drop.textContent = "Throw this one away";
+    drop.textContent = gettext("Throw this one away");
     drop.addEventListener("click", () => {
-      if (window.confirm("What this entry says is on this tablet alone. Throw it away?")) queue.drop(item.seq).then(() => queue.flush());
+      if (window.confirm(gettext("What this entry says is on this tablet alone. Throw it away?"))) queue.drop(item.seq).then(() => queue.flush());
     });
     made.append(open, " ", again, " ", drop);
   }

@@ -1,5 +1,6 @@
 /* Signing out takes the day's students off this tablet. What is not yet sent stays until the same person is back. */
 
+import { filled, ngettext } from "../words.js";
 import * as store from "./store.js";
 
 /** What is on this tablet, if it ever took anything along. */
@@ -16,9 +17,11 @@ if (found && (found.waiting || found.along || document.getElementById("queue")))
     form.addEventListener("submit", async (event) => {
       event.preventDefault();
       const waiting = (await store.all("queue").catch(() => [])).length;
-      const words = waiting === 1
-        ? "One entry on this tablet is not yet sent. It stays here until you sign in again. Sign out?"
-        : `${waiting} entries on this tablet are not yet sent. They stay here until you sign in again. Sign out?`;
+      const words = filled(ngettext(
+        "One entry on this tablet is not yet sent. It stays here until you sign in again. Sign out?",
+        "%(waiting)s entries on this tablet are not yet sent. They stay here until you sign in again. Sign out?",
+        waiting,
+      ), { waiting });
       if (waiting && !window.confirm(words)) return;
       await store.forget({ forGood: true }).catch(() => null);
       form.submit();

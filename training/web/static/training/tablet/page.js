@@ -1,5 +1,6 @@
 /* The instructor's pages, with a network: the queue's box, sheets and signatures through it, and the day's students. */
 
+import { filled, gettext } from "../words.js";
 import * as box from "./box.js";
 import * as queue from "./queue.js";
 import { enhance, look } from "./sheet.js";
@@ -28,11 +29,11 @@ async function kept({ then, item, lesson, content, hash, data, tell }) {
   const there = (await queue.items()).find((each) => each.seq === item.seq);
   if (!there) {
     if (then === "sign") location.assign(`/teach/${data.student}/lessons/${data.record}/sign/`);
-    else tell("Kept as a draft. Nothing is on the student's record before it is signed.", "done");
+    else tell(gettext("Kept as a draft. Nothing is on the student's record before it is signed."), "done");
     return;
   }
-  if (there.state === "parked") { tell(`Not kept: ${there.fault}`); return; }
-  if (then !== "sign") { tell("On this tablet, not yet sent.", "look"); return; }
+  if (there.state === "parked") { tell(filled(gettext("Not kept: %(fault)s"), there)); return; }
+  if (then !== "sign") { tell(gettext("On this tablet, not yet sent."), "look"); return; }
   const pack = await store.pack();
   const view = document.querySelector(".ramp");
   const titles = titlesOf(document);

@@ -6,6 +6,7 @@
  * student wait behind it.
  */
 
+import { filled, gettext, ngettext } from "../words.js";
 import * as store from "./store.js";
 
 const TIMEOUT = 20000; // milliseconds for one request
@@ -63,8 +64,8 @@ async function run(password) {
   let waiting = await items();
   if (!waiting.length) return tell("idle", "");
   const asked = await token();
-  if (!asked) return later("away", "No network to the school.");
-  if (!asked.user) return tell("login", "You are signed out. Sign in to send what waits here.");
+  if (!asked) return later("away", gettext("No network to the school."));
+  if (!asked.user) return tell("login", gettext("You are signed out. Sign in to send what waits here."));
   const held = new Set();
   let others = 0;
   let parked = 0;
@@ -78,14 +79,18 @@ async function run(password) {
     if (outcome.done) { await settle(item, outcome.done); changed(); continue; }
     if (outcome.park) { await mark(item, "parked", outcome.park, outcome.errors); held.add(item.student); parked += 1; continue; }
     if (outcome.asks) { await mark(item, "waiting", outcome.asks); held.add(item.student); asks += 1; continue; }
-    if (outcome.login) return tell("login", "You are signed out. Sign in to send what waits here.");
+    if (outcome.login) return tell("login", gettext("You are signed out. Sign in to send what waits here."));
     await mark(item, "waiting", outcome.later);
     return later("away", outcome.later, outcome.wait);
   }
   waiting = await items();
   if (asks) return tell("asks", "");
   if (parked) return tell("parked", "");
-  if (others) return tell("others", `${others} of another person who used this tablet; they are sent when that person signs in.`);
+  if (others) return tell("others", filled(ngettext(
+    "%(others)s of another person who used this tablet; it is sent when that person signs in.",
+    "%(others)s of another person who used this tablet; they are sent when that person signs in.",
+    others,
+  ), { others }));
   return waiting.length ? later("away", "") : tell("idle", "");
 }
 
@@ -126,7 +131,7 @@ async function send(item, asked, password) {
     });
     return await outcome(item, answer, asked, password);
   } catch {
-    return { later: "The network broke off." };
+    return { later: gettext("The network broke off.") };
   }
 }
 
@@ -150,7 +155,7 @@ function asRequest(item, known, asked, password) {
 
 async function outcome(item, answer, asked, password) {
   const said = await answer.json().catch(() => ({}));
-  const words = said.detail || `The school's server answered ${answer.status}.`;
+  const words = said.detail || filled(gettext("The school's server answered %(status)s."), { status: answer.status });
   if (answer.ok) return { done: said };
   if (answer.status === 412 && item.act === "change") return unchanged(item, words);
   if (answer.status === 429) return { later: words, wait: Number(answer.headers.get("Retry-After")) || 30 };
@@ -160,7 +165,7 @@ async function outcome(item, answer, asked, password) {
   if (answer.status === 403) {
     // A session that ended, or a token that grew old, is no refusal.
     const now = await token();
-    if (!now) return { later: "The network broke off." };
+    if (!now) return { later: gettext("The network broke off.") };
     if (now.user !== item.owner) return { login: true };
     if (/CSRF/i.test(words)) return { later: words };
     if (item.act === "sign" && !item.passkey && password) return { asks: words };
@@ -171,7 +176,7 @@ async function outcome(item, answer, asked, password) {
 /** After 412: what we sent may stand there already, its answer lost. */
 async function unchanged(item, words) {
   const answer = await request(`/api/v1/students/${item.student}/lesson-records/${item.record}`, { headers: { Accept: "application/json" } });
-  if (!answer.ok) return { later: "The network broke off." };
+  if (!answer.ok) return { later: gettext("The network broke off.") };
   const there = await answer.json();
   return there.content_hash === item.hash ? { done: there } : { park: words, errors: [] };
 }

@@ -1,6 +1,7 @@
 /* The lesson sheet with scripts: steppers, what follows from off, on and route at once, contradictions where they are
  * typed, and keeping through the queue, so that a sheet outlives a lost network. Without scripts it is a plain form. */
 
+import { filled, gettext } from "../words.js";
 import { contentOf, hashOf, instant, secondsOf, written } from "./content.js";
 import * as queue from "./queue.js";
 import * as store from "./store.js";
@@ -45,8 +46,8 @@ function steppers(form) {
       });
       return made;
     };
-    each.prepend(button("One less", -1, "−"));
-    each.append(button("One more", 1, "+"));
+    each.prepend(button(gettext("One less"), -1, "−"));
+    each.append(button(gettext("One more"), 1, "+"));
   }
 }
 
@@ -73,7 +74,7 @@ async function restore({ form, data }) {
     else found.value = text;
   }
   ofFlight(form);
-  tell(form, "This was typed on this tablet and not kept yet. It stands as you left it.", "look");
+  tell(form, gettext("This was typed on this tablet and not kept yet. It stands as you left it."), "look");
 }
 
 function key(form, data) {
@@ -150,7 +151,7 @@ function onTheTablet({ form, data }) {
   const said = (name) => form.elements[name].value.trim();
   const flown = said("flown");
   if (!flown || flown === "none") return found;
-  if (!said("date")) found.faults.date = ["Missing."];
+  if (!said("date")) found.faults.date = [gettext("Missing.")];
   const off = instant(said("date"), said("off"), data.zone, 0);
   const on = instant(said("date"), said("on"), data.zone, 0);
   if (off && on) {
@@ -162,10 +163,10 @@ function onTheTablet({ form, data }) {
   for (const input of form.querySelectorAll("[name^=t-]")) {
     const text = input.value.trim();
     const time = secondsOf(text);
-    if (text && time === null) found.faults[input.name] = ["Write hours, such as 1.4 or 1:24."];
-    else if (total !== null && time > total) found.faults[input.name] = [`${text} is more than the total, ${said("t-total")}; correct one`];
+    if (text && time === null) found.faults[input.name] = [gettext("Write hours, such as 1.4 or 1:24.")];
+    else if (total !== null && time > total) found.faults[input.name] = [filled(gettext("%(text)s is more than the total, %(total)s; correct one"), { text, total: said("t-total") })];
   }
-  if (secondsOf(said("t-dual")) && secondsOf(said("t-solo"))) found.faults["t-solo"] = ["Dual and solo in one entry: with an instructor aboard nobody is alone; correct one."];
+  if (secondsOf(said("t-dual")) && secondsOf(said("t-solo"))) found.faults["t-solo"] = [gettext("Dual and solo in one entry: with an instructor aboard nobody is alone; correct one.")];
   return found;
 }
 
@@ -183,8 +184,8 @@ function propose(form, proposed) {
 function show({ form }, found) {
   for (const place of form.querySelectorAll("[data-for]")) {
     const lines = [
-      ...(found.faults[place.dataset.for] || []).map((words) => line("wrong", "Not possible: ", words)),
-      ...(found.warnings[place.dataset.for] || []).map((words) => line("look", "Look again: ", words)),
+      ...(found.faults[place.dataset.for] || []).map((words) => line("wrong", gettext("Not possible:"), words)),
+      ...(found.warnings[place.dataset.for] || []).map((words) => line("look", gettext("Look again:"), words)),
     ];
     place.replaceChildren(...lines);
     const input = form.elements[place.dataset.for];
@@ -198,9 +199,9 @@ function show({ form }, found) {
     place.textContent = hint ? [hint.words, hint.caution].filter(Boolean).join(". ") : "";
   }
   const out = (name, words) => { form.querySelector(`[data-out=${name}]`).textContent = words; };
-  const away = "worked out when the network is back";
-  out("distance", found.distance === null ? away : found.distance || "not known yet");
-  out("night", found.night === null ? away : found.night || "not known yet");
+  const away = gettext("worked out when the network is back");
+  out("distance", found.distance === null ? away : found.distance || gettext("not known yet"));
+  out("night", found.night === null ? away : found.night || gettext("not known yet"));
   out("cross_country", found.cross_country || "");
 }
 
@@ -209,7 +210,7 @@ function line(kind, opening, words) {
   made.className = kind;
   const strong = document.createElement("strong");
   strong.textContent = opening;
-  made.append(strong, words);
+  made.append(strong, " ", words);
   return made;
 }
 
@@ -225,7 +226,7 @@ async function keep(sheet, then) {
   clearTimeout(sheet.timer);
   tell(form, "");
   if (!(await look(sheet))) {
-    tell(form, "It cannot be kept as it stands. What is not possible is said beside the field.");
+    tell(form, gettext("It cannot be kept as it stands. What is not possible is said beside the field."));
     const first = form.querySelector(".said .wrong");
     first?.scrollIntoView({ block: "center" });
     return;
@@ -235,7 +236,7 @@ async function keep(sheet, then) {
   const hash = await hashOf(lesson, content, data);
   const item = await queue.add({
     act: data.version ? "change" : "draft", student: data.student, record: data.record, lesson, content, hash,
-    version: data.queued ? null : data.version, words: `${data.name}: ${lesson || "a lesson outside the course"}, draft`,
+    version: data.queued ? null : data.version, words: filled(gettext("%(name)s: %(lesson)s, draft"), { name: data.name, lesson: lesson || gettext("a lesson outside the course") }),
   });
   const held = key(form, data);
   await store.write(["typed"], ({ typed }) => typed.delete(held));

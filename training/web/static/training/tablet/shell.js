@@ -1,5 +1,6 @@
 /* The tablet's own page, without a network: the day's students, their sheets, and what is not yet sent. */
 
+import { filled, gettext } from "../words.js";
 import * as box from "./box.js";
 import * as queue from "./queue.js";
 import { enhance, look } from "./sheet.js";
@@ -26,17 +27,18 @@ async function begin() {
 }
 
 function roll(words = "") {
-  view.replaceChildren(make("h1", "On this tablet"));
+  view.replaceChildren(make("h1", gettext("On this tablet")));
   if (words) {
     const said = make("p", words, "look");
     said.setAttribute("role", "status");
     view.append(said);
   }
   if (!pack || !pack.students.length) {
-    view.append(make("p", "No student is on this tablet. Open Today once with a network; then the day's students come along."));
+    view.append(make("p", gettext("No student is on this tablet. Open Today once with a network; then the day's students come along.")));
     return;
   }
-  view.append(make("p", `Your students as of ${new Date(pack.made).toLocaleString([], { dateStyle: "medium", timeStyle: "short" })}.`));
+  const made = new Date(pack.made).toLocaleString(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" });
+  view.append(make("p", filled(gettext("Your students as of %(made)s."), { made })));
   const list = make("ol", "", "roll");
   for (const each of pack.students) list.append(pupil(each));
   view.append(list);
@@ -44,7 +46,7 @@ function roll(words = "") {
 
 function pupil(each) {
   const made = make("li", "", "pupil");
-  made.append(make("h2", each.name || "No name on record"));
+  made.append(make("h2", each.name || gettext("No name on record")));
   if (each.next) {
     const title = make("p", "", "ahead-title");
     title.append(make("span", each.next.lesson, "code"), ` ${each.next.title}`);
@@ -53,10 +55,12 @@ function pupil(each) {
     made.append(title, why);
   }
   for (const sheet of each.sheets) {
-    const button = make("button", sheet.draft ? `Go on with ${sheet.lesson || "the lesson"}` : `Begin ${sheet.lesson || "a lesson outside the course"}`);
+    const button = make("button", sheet.draft
+      ? filled(gettext("Go on with %(lesson)s"), { lesson: sheet.lesson || gettext("the lesson") })
+      : filled(gettext("Begin %(lesson)s"), { lesson: sheet.lesson || gettext("a lesson outside the course") }));
     if (sheet.draft) button.className = "secondary";
     button.type = "button";
-    button.setAttribute("aria-label", `${button.textContent} with ${each.name}`);
+    button.setAttribute("aria-label", filled(gettext("%(what)s with %(name)s"), { what: button.textContent, name: each.name }));
     button.addEventListener("click", () => open(each, sheet));
     made.append(button, " ");
   }
@@ -64,7 +68,7 @@ function pupil(each) {
 }
 
 function open(each, sheet) {
-  const back = make("button", "Back to the students", "secondary");
+  const back = make("button", gettext("Back to the students"), "secondary");
   back.type = "button";
   back.addEventListener("click", () => roll());
   const title = make("h1", `${each.name}: ${sheet.lesson} ${sheet.title}`);
@@ -82,7 +86,7 @@ function open(each, sheet) {
 
 async function kept({ then, lesson, content, hash, data, tell }) {
   if (then !== "sign") {
-    tell("On this tablet, not yet sent.", "look");
+    tell(gettext("On this tablet, not yet sent."), "look");
     await queue.flush();
     return;
   }

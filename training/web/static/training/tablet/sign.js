@@ -2,13 +2,14 @@
  * password, which is kept nowhere. Both go through the queue. */
 
 import { available, confirm, contentHash, reason, statement } from "../passkeys.js";
+import { filled, gettext, ngettext } from "../words.js";
 import * as queue from "./queue.js";
 
 /** The form of a lesson that the server shows before it is signed. */
 export function lesson(form) {
   const { student, lesson: record, sealed, words } = form.dataset;
   const hash = form.elements.content_hash.value;
-  const item = { act: "sign", student, record, hash, words: `${words}, signature` };
+  const item = { act: "sign", student, record, hash, words: filled(gettext("%(words)s, signature"), { words }) };
   passkey(form, async (allow) => {
     const answer = await confirm(JSON.parse(form.dataset.statement), { allow });
     await sign(form, { ...item, passkey: answer, performed_at: new Date().toISOString() }, {}, sealed);
@@ -29,16 +30,16 @@ async function sign(form, item, how, sealed) {
     await queue.drop(made.seq);
     tell(form, there.fault);
   } else if (item.passkey) {
-    tell(form, "Signed on this tablet, not yet sent. It goes out once when the network is back.");
+    tell(form, gettext("Signed on this tablet, not yet sent. It goes out once when the network is back."));
   } else {
-    tell(form, "Not signed yet: the school cannot be reached. Your password is kept nowhere; it is asked for again when the network is back.");
+    tell(form, gettext("Not signed yet: the school cannot be reached. Your password is kept nowhere; it is asked for again when the network is back."));
   }
 }
 
 /** The form of an endorsement, or of its end: the passkey's answer goes with the form. */
 export function act(form) {
   passkey(form, async (allow) => {
-    if (form.elements.reason && !form.elements.reason.value.trim()) { tell(form, "Say why it ends first."); return; }
+    if (form.elements.reason && !form.elements.reason.value.trim()) { tell(form, gettext("Say why it ends first.")); return; }
     const { act: kind, student, about } = form.dataset;
     const text = (name) => form.elements[name].value.replaceAll("\r\n", "\n").trim();
     const said = kind === "endorsement.revoked" ? { reason: text("reason") }
@@ -73,17 +74,17 @@ function tell(form, words) {
 export function here(view, { data, lesson: code, content, hash, allow, titles, done }) {
   const make = (tag, words = "", kind = "") => Object.assign(document.createElement(tag), { textContent: words, className: kind });
   view.replaceChildren(
-    make("h1", "This will be sealed"),
-    make("p", `${data.name}, ${code || "a lesson outside the course"}. On this tablet, not yet sent.`),
+    make("h1", gettext("This will be sealed")),
+    make("p", filled(gettext("%(name)s, %(lesson)s. On this tablet, not yet sent."), { name: data.name, lesson: code || gettext("a lesson outside the course") })),
     ...facts(content, make), ...grades(content, titles, make),
   );
-  for (const [title, words] of [["Comments", content.comments], ["What next", content.next]]) {
+  for (const [title, words] of [[gettext("Comments"), content.comments], [gettext("What next"), content.next]]) {
     if (words) view.append(make("h2", title), make("p", words, "words"));
   }
-  view.append(make("h2", "Signature"));
+  view.append(make("h2", gettext("Signature")));
   const wrong = make("p", "", "wrong");
   wrong.setAttribute("role", "alert");
-  const item = { act: "sign", student: data.student, record: data.record, hash, words: `${data.name}: ${code || "a lesson"}, signature` };
+  const item = { act: "sign", student: data.student, record: data.record, hash, words: filled(gettext("%(name)s: %(lesson)s, signature"), { name: data.name, lesson: code || gettext("a lesson") }) };
   const button = (words, kind, work) => {
     const made = make("button", words, kind);
     made.type = "button";
@@ -99,19 +100,19 @@ export function here(view, { data, lesson: code, content, hash, allow, titles, d
     return made;
   };
   if (available() && allow.length) {
-    view.append(button("Sign with a passkey", "great", async () => {
+    view.append(button(gettext("Sign with a passkey"), "great", async () => {
       const said = statement({ kind: "lesson.signed", subject: data.student, about: data.record, hash });
       const answer = await confirm(said, { allow });
       await queue.add({ ...item, passkey: answer, performed_at: new Date().toISOString() });
-      await done("Signed on this tablet, not yet sent.");
+      await done(gettext("Signed on this tablet, not yet sent."));
     }));
   }
   view.append(
-    button("Sign by password when the network is back", "great secondary", async () => {
+    button(gettext("Sign by password when the network is back"), "great secondary", async () => {
       await queue.add(item);
-      await done("Waits for your password: it is kept nowhere, and is asked for when the network is back.");
+      await done(gettext("Waits for your password: it is kept nowhere, and is asked for when the network is back."));
     }),
-    button("Leave it a draft", "secondary", () => done("Kept on this tablet as a draft, not yet sent.")),
+    button(gettext("Leave it a draft"), "secondary", () => done(gettext("Kept on this tablet as a draft, not yet sent."))),
     wrong,
   );
   view.querySelector("h1").scrollIntoView();
@@ -121,16 +122,16 @@ function facts(content, make) {
   const rows = [];
   const flight = content.flight;
   if (flight) {
-    rows.push(["Day", flight.date], ["Aircraft", Object.values(flight.aircraft || {}).join(", ")]);
-    rows.push(["Route", (flight.route || []).map((each) => each.name || each).join(" – ")]);
-    rows.push(["Off", flight.off?.slice(11, 16)], ["On", flight.on?.slice(11, 16)]);
-    for (const [kind, time] of Object.entries(flight.times || {})) rows.push([kind.replaceAll("_", " "), time]);
+    rows.push([gettext("Day"), flight.date], [gettext("Aircraft"), Object.values(flight.aircraft || {}).join(", ")]);
+    rows.push([gettext("Route"), (flight.route || []).map((each) => each.name || each).join(" – ")]);
+    rows.push([gettext("Off"), flight.off?.slice(11, 16)], [gettext("On"), flight.on?.slice(11, 16)]);
+    for (const [kind, time] of Object.entries(flight.times || {})) rows.push([timeOf(kind), time]);
     for (const row of flight.landings || []) {
-      rows.push(["Landings", [`${row.takeoffs} takeoffs, ${row.landings} landings`, row.at && `at ${row.at.name || row.at}`, row.period].filter(Boolean).join(", ")]);
+      rows.push([gettext("Landings"), landing(row)]);
     }
-    rows.push(["Remarks", flight.remarks]);
+    rows.push([gettext("Remarks"), flight.remarks]);
   }
-  if (content.ground) rows.push(["On the ground", [content.ground.date, content.ground.time, content.ground.topic].filter(Boolean).join(", ")]);
+  if (content.ground) rows.push([gettext("On the ground"), [content.ground.date, content.ground.time, content.ground.topic].filter(Boolean).join(", ")]);
   const list = make("dl", "", "facts");
   for (const [label, words] of rows) {
     if (!words) continue;
@@ -138,19 +139,45 @@ function facts(content, make) {
     row.append(make("dt", label[0].toUpperCase() + label.slice(1)), make("dd", words));
     list.append(row);
   }
-  return list.children.length ? [list] : [make("p", "There is neither a flight nor a ground lesson, so there is nothing to sign yet.", "fault")];
+  return list.children.length ? [list] : [make("p", gettext("There is neither a flight nor a ground lesson, so there is nothing to sign yet."), "fault")];
+}
+
+/** What the server's sheet calls a kind of time; the word of the record where there is none. */
+function timeOf(kind) {
+  return {
+    total: gettext("Total"), dual: gettext("Dual"), solo: gettext("Solo"), pic: gettext("Pilot in command"),
+    cross_country: gettext("Cross-country"), night: gettext("Night"), actual_instrument: gettext("Instrument, actual"),
+    simulated_instrument: gettext("Instrument, simulated"),
+  }[kind] || kind;
+}
+
+function gradeOf(grade) {
+  return {
+    "not-observed": gettext("Not observed"), describe: gettext("Describe"), explain: gettext("Explain"),
+    practice: gettext("Practice"), perform: gettext("Perform"),
+  }[grade] || grade;
+}
+
+function landing(row) {
+  const place = row.at && filled(gettext("at %(place)s"), { place: row.at.name || row.at });
+  const period = { day: gettext("by day"), night: gettext("at night") }[row.period];
+  return [
+    filled(ngettext("%(number)s takeoff", "%(number)s takeoffs", row.takeoffs), { number: row.takeoffs }),
+    filled(ngettext("%(number)s landing", "%(number)s landings", row.landings), { number: row.landings }),
+    place, period,
+  ].filter(Boolean).join(", ");
 }
 
 function grades(content, titles, make) {
   const list = make("ul", "", "grades");
   for (const each of content.items) {
     const row = make("li");
-    row.append(make("span", titles[each.item] || each.item), " ", make("strong", each.grade.replace("-", " ")));
+    row.append(make("span", titles[each.item] || each.item), " ", make("strong", gradeOf(each.grade)));
     for (const [name, said] of Object.entries(each.measured || {})) {
-      row.append(make("small", `${name}: ${said.value ? `${said.value}, aimed at ${said.target}` : said}`));
+      row.append(make("small", `${name}: ${said.value ? filled(gettext("%(value)s, aimed at %(target)s"), said) : said}`));
     }
     if (each.remarks) row.append(make("small", each.remarks));
     list.append(row);
   }
-  return [make("h2", "Items and grades"), list];
+  return [make("h2", gettext("Items and grades")), list];
 }

@@ -1,6 +1,8 @@
 /* What this tablet keeps (IndexedDB): the queue of what is not yet sent, what was sent of late, which version of a draft
  * is known, the day's students, and what stands on sheets that nobody kept yet. */
 
+import { gettext } from "../words.js";
+
 export const NAME = "training-tablet";
 const STORES = {
   queue: { keyPath: "seq", autoIncrement: true }, sent: { keyPath: "seq" }, known: { keyPath: "record" }, pack: { keyPath: "id" },
@@ -32,7 +34,7 @@ export async function write(names, work) {
     const step = base.transaction(names, "readwrite", { durability: "strict" });
     let made;
     step.oncomplete = () => done(made?.result);
-    step.onabort = () => failed(step.error || new Error("The tablet's storage refused it."));
+    step.onabort = () => failed(step.error || new Error(gettext("The tablet's storage refused it.")));
     made = work(Object.fromEntries(names.map((name) => [name, step.objectStore(name)])));
   });
 }
