@@ -42,6 +42,14 @@ from api.v1.lesson_records import (
 from api.v1.milestones import MilestoneDetail, Milestones
 from api.v1.minimums import SchoolMinimumEnd, SchoolMinimums
 from api.v1.notices import NoticeRead, Notices
+from api.v1.people import (
+    AssignmentEnd,
+    People,
+    PersonDetail,
+    PersonEnd,
+    PersonLink,
+    StudentAssignments,
+)
 from api.v1.records import StudentRecord
 from api.v1.reminders import (
     CalendarAddress,
@@ -101,6 +109,16 @@ urlpatterns = [
     path("reminders/<uuid:ref>/read", ReminderRead.as_view(), name="reminder-read"),
     path("reminders/<uuid:ref>/snooze", ReminderSnooze.as_view(), name="reminder-snooze"),
     path("turns", Turns.as_view(), name="turns"),
+    path("people", People.as_view(), name="people"),
+    path("people/<int:role>", PersonDetail.as_view(), name="person"),
+    path("people/<int:role>/end", PersonEnd.as_view(), name="person-end"),
+    path("people/<int:role>/link", PersonLink.as_view(), name="person-link"),
+    path("students/<uuid:ref>/assignments", StudentAssignments.as_view(), name="student-assignments"),
+    path(
+        "students/<uuid:ref>/assignments/<int:assignment>/end",
+        AssignmentEnd.as_view(),
+        name="assignment-end",
+    ),
     path("students/<uuid:ref>/guardians", Guardians.as_view(), name="student-guardians"),
     path("students/", Students.as_view(), name="students"),
     path("students/<uuid:ref>/", StudentDetail.as_view(), name="student"),

@@ -52,6 +52,7 @@ SIGN = [401, 403, 422, 403, 404, 404, 404, 404, 404, 404, 401]
 REVOKE = [401, 403, 422, 422, 404, 404, 404, 404, 404, 404, 401]
 ADMINISTRATORS = [401, 403, 403, 200, 403, 403, 403, 403, 200, 403, 401]
 ADMINISTERED = [401, 403, 403, 422, 404, 404, 404, 404, 404, 404, 401]  # a reason is missing
+OF_ADMINISTRATOR = [401, 404, 404, 200, 404, 404, 404, 404, 404, 404, 401]
 TOLD = [401, 200, 200, 404, 404, 404, 404, 404, 404, 404, 401]
 ANY_ID = "0b5a1f8e-3c7d-4f7c-9f51-3f1f5d0f9a01"
 OF_SCHOOL = [401, 200, 200, 200, 200, 200, 404, 404, 404, 404, 401]
@@ -192,6 +193,23 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
         [401, 422, 403, 403, 404, 404, 404, 404, 404, 404, 401],
     ),
     ("students/<uuid:ref>/lesson-records/<uuid:entry>/correct", "POST"): ({}, SIGN),
+    # The role and the assignment are those of another instructor of Sam's.
+    ("people", "GET"): (None, ADMINISTRATORS),
+    ("people", "POST"): (
+        {"school": "lakeside", "role": "instructor", "name": "Ina Example", "email": "ina@lakeside.example"},
+        [401, 403, 403, 201, 403, 403, 403, 403, 403, 403, 401],
+    ),
+    ("people/<int:role>", "GET"): (None, OF_ADMINISTRATOR),
+    ("people/<int:role>", "PUT"): ({"certificate": "0000001CFI"}, OF_ADMINISTRATOR),
+    ("people/<int:role>/end", "POST"): (None, [401, 404, 404, 204, 404, 404, 404, 404, 404, 404, 401]),
+    ("people/<int:role>/link", "POST"): (None, OF_ADMINISTRATOR),
+    ("students/<uuid:ref>/assignments", "GET"): (None, READ),
+    # No instructor is named: whoever gets as far as being told so may assign one.
+    ("students/<uuid:ref>/assignments", "POST"): ({}, ADMINISTERED),
+    ("students/<uuid:ref>/assignments/<int:assignment>/end", "POST"): (
+        None,
+        [401, 403, 403, 200, 404, 404, 404, 404, 404, 404, 401],
+    ),
     # The reminder is of Sam's: it is there for Sam and the instructor. An administrator is told by a digest.
     ("reminders", "GET"): (None, ANY_USER),
     ("reminders/calendar", "POST"): (None, [401] + [201] * 9 + [401]),
@@ -296,6 +314,7 @@ def asked(client: APIClient, route: str, method: str, body: Any, people: Cast) -
     path = path.replace("<int:notice>", str(own.KEY)).replace("<int:minimum>", str(own.KEY))
     path = path.replace("<uuid:finding>", ANY_ID).replace("<int:aircraft>", str(own.KEY))
     path = path.replace("<int:instructor>", str(audits.idas_role(people)))
+    path = path.replace("<int:role>", str(own.KEY)).replace("<int:assignment>", str(own.KEY))
     path = path.replace("<int:hold>", "1").replace("<int:number>", "1") + (
         QUERIES.get(route, "") if method == "GET" else ""
     )
@@ -324,6 +343,8 @@ def test_everybody_gets_what_their_role_gives(
         outlines.publish(outlines.save(course_files.read(SMALL, "small"), "lakeside").version, lessons.AT)
     if "reminders/<" in route:
         reminding.told_of(people, people.sam.ref)
+    if "people" in route or "assignments" in route:
+        own.another_instructor(people)
     if "audit" in route:
         audits.stands(people, uuid.UUID(ANY_ID))
     if "ledger" in route:

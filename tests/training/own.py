@@ -49,6 +49,15 @@ def aircraft(people: Cast, **changed: Any) -> models.Aircraft:
     )
 
 
+def another_instructor(people: Cast) -> models.Role:
+    """Ines, who teaches Sam as well."""
+    ines = models.User.objects.create_user("ines@lakeside.example", name="Ines Example")
+    models.Assignment.objects.create(
+        pk=KEY, school=people.school, student=people.sam, instructor=ines, starts=dt.date(2026, 1, 1)
+    )
+    return models.Role.objects.create(pk=KEY, school=people.school, user=ines, role="instructor")
+
+
 def stand(people: Cast) -> None:
     notice(people, pk=KEY)
     aircraft(people, pk=KEY)

@@ -7,6 +7,7 @@ owner sets one.
 from __future__ import annotations
 
 import datetime as dt
+import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -39,11 +40,15 @@ class Conflict(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Added:
-    """The person; whether the account is new and its owner is to set a password; the student."""
+    """The person; whether the account is new and its owner is to set a password; the student.
+
+    ``created`` is false where it was so already.
+    """
 
     user: User | None
     new_account: bool
     student: Student | None = None
+    created: bool = True
 
 
 def administered(user: Any) -> QuerySet[School]:
@@ -70,11 +75,14 @@ def add(
     held: Mapping[str, Any] | None = None,
     birth_date: dt.date | None = None,
     training_model: str = "",
+    ref: uuid.UUID | None = None,
+    again: bool = False,
 ) -> Added:
     """Give somebody a role at a school, with an account where there is none of that address yet.
 
     A student gets a record and is enrolled from today; without an address there is no account, as a child
-    may be taught before there is one. An account that exists keeps its own name.
+    may be taught before there is one. An account that exists keeps its own name. ``ref`` is the new
+    student's reference, where the caller drew it. With ``again`` what is so already is given as it stands.
 
     Raises: NotAllowed; PeopleError with every fault; Conflict where the role is held already.
     """
@@ -90,6 +98,11 @@ def add(
         faults.add("birth_date", f"{birth_date} is yet to come")
     kept = _held(faults, held or {}) if kind == Role.Kind.INSTRUCTOR else {}
     faults.stop(PeopleError)
+    if again:
+        said = {"name": name, "birth_date": birth_date, "training_model": model}
+        there = _already(school, kind, email, ref, kept, said)
+        if there is not None:
+            return there
     user, new = account(name, email) if email else (None, False)
     student = None
     if user is not None:
@@ -103,11 +116,41 @@ def add(
         student = Student.objects.filter(school=school, user=user).first() if user is not None else None
         if student is None:
             student = Student.objects.create(
-                school=school, user=user, name=name, birth_date=birth_date, training_model=model
+                school=school,
+                user=user,
+                name=name,
+                birth_date=birth_date,
+                training_model=model,
+                **({"ref": ref} if ref else {}),
             )
             Enrolment.objects.create(school=school, student=student, starts=school.day(at))
     note(school, by, f"{kind} added", at, user=user, student=student, after=_plain(kept) or {"name": name})
     return Added(user, new, student)
+
+
+def _already(
+    school: School,
+    kind: str,
+    email: str,
+    ref: uuid.UUID | None,
+    kept: Mapping[str, Any],
+    said: Mapping[str, Any],
+) -> Added | None:
+    """What was added before, where the very same is sent again. Raises: Conflict where it was another."""
+    if kind == Role.Kind.STUDENT and ref is not None:
+        student = Student.objects.filter(ref=ref).select_related("user").first()
+        if student is None:
+            return None
+        held = student.user.email if student.user else ""
+        same = all(getattr(student, key) == value for key, value in said.items())
+        if student.school_id != school.pk or held != email or not same:
+            raise Conflict("Another student has this id. Send your own with a new UUID.")
+        return Added(student.user, False, student, created=False)
+    roles = Role.objects.filter(school=school, user__email=email, role=kind, user__is_active=True)
+    role = roles.select_related("user").first()
+    if role is None or any(getattr(role, key) != value for key, value in kept.items()):
+        return None
+    return Added(role.user, False, created=False)
 
 
 @transaction.atomic
@@ -153,9 +196,15 @@ def end(role: Role, *, by: User, at: dt.datetime) -> None:
         running = Assignment.objects.filter(_unended(school.day(at)), school=school, instructor=found.user)
         for each in running.select_related("student", "instructor"):
             _end(each, by, at)
-    held = {key: getattr(found, key) for key in HELD}
+    held = {"id": found.pk, **{key: getattr(found, key) for key in HELD}}
     note(school, by, f"{found.role} ended", at, user=found.user, before=_plain(held))
     found.delete()
+
+
+def was_ended(role: int, by: User) -> bool:
+    """Whether there was a role of that key at a school that a user administers, and it was ended."""
+    ended = PeopleChange.objects.filter(what__endswith=" ended", before__id=role)
+    return ended.filter(school__in=administered(by)).exists()
 
 
 @transaction.atomic

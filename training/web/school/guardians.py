@@ -14,8 +14,8 @@ from syllabus.engine.reading import Faults
 from training.models import Guardian
 from training.services import access, people
 from training.services.reminders import guardians
+from training.web.accounts import links
 from training.web.school import opening, students
-from training.web.school import people as people_pages
 from training.web.school.opening import Opened, administered
 
 #: The form's fields, apart from those of the other forms of the page.
@@ -72,7 +72,7 @@ def give(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
         said = _("%(name)s may read the record while the consent holds, signing in as %(email)s.")
         told = [said % {"name": found.name, "email": user.email}]
         if new:
-            told.append(people_pages.send(opened, user.email))
+            told.append(links.send(opened.request, user.email).words)
         messages.success(opened.request, " ".join(told))
     return redirect("school-student", opened.school.slug, ref)
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from allauth.core import ratelimit
 from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
@@ -18,7 +17,7 @@ from training.models import PeopleChange, Role
 from training.reports import instructing
 from training.services import people
 from training.services.people import Conflict, PeopleError
-from training.web.accounts.forms import ResetPassword
+from training.web.accounts import links
 from training.web.school import opening
 from training.web.school.opening import Opened, administered
 from training.web.shown import day
@@ -72,7 +71,7 @@ def _said(change: PeopleChange) -> str:
         told = ", ".join(
             f"{key.replace('_', ' ')} {_value(value)}"
             for key, value in (held or {}).items()
-            if value not in (None, "")
+            if value not in (None, "") and key != "id"
         )
         if told:
             parts.append(f"{words}: {told}")
@@ -119,7 +118,7 @@ def add(opened: Opened) -> HttpResponse:
             who = str(made.user or made.student)
             said = [_("%(who)s is added.") % {"who": who}]
             if made.user is not None and made.new_account:
-                said.append(send(opened, made.user.email))
+                said.append(links.send(opened.request, made.user.email).words)
             elif made.user is not None:
                 said.append(_("There was an account of that address already; it is used."))
             messages.success(opened.request, " ".join(said))
@@ -273,17 +272,5 @@ def _back(opened: Opened, found: Role) -> list[str]:
 def mail(opened: Opened, pk: int) -> HttpResponse:
     """Send the link to set a password once more."""
     found = role_of(opened, pk)
-    messages.success(opened.request, send(opened, found.user.email))
+    messages.success(opened.request, links.send(opened.request, found.user.email).words)
     return redirect("school-person", opened.school.slug, pk)
-
-
-def send(opened: Opened, email: str) -> str:
-    """The mail by which its owner sets the account's password; what to say of it."""
-    if not ratelimit.consume(opened.request, action="reset_password", key=email.lower()):
-        said = _("No mail was sent to %(email)s: too many were. Wait, then send it from the person's page.")
-        return said % {"email": email}
-    form = ResetPassword({"email": email})
-    if not form.is_valid():
-        return _("No mail was sent to %(email)s; the account is closed.") % {"email": email}
-    form.save(opened.request)
-    return _("A link to set the password is on its way to %(email)s.") % {"email": email}

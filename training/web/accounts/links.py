@@ -1,0 +1,32 @@
+"""The mail by which the owner of an account sets its password: nobody else ever knows it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from allauth.core import ratelimit
+from django.http import HttpRequest
+from django.utils.translation import gettext as _
+
+from training.web.accounts.forms import ResetPassword
+
+
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """Whether the link is on its way, and what to say of it."""
+
+    sent: bool
+    words: str
+
+
+def send(request: HttpRequest, email: str) -> Sent:
+    """Send the link to an account's address, if not too many went there a moment ago."""
+    told = {"email": email}
+    if not ratelimit.consume(request, action="reset_password", key=email.lower()):
+        said = _("No mail was sent to %(email)s: too many were. Wait, then send it from the person's page.")
+        return Sent(False, said % told)
+    form = ResetPassword({"email": email})
+    if not form.is_valid() or not form.users:
+        return Sent(False, _("No mail was sent to %(email)s; the account is closed.") % told)
+    form.save(request)
+    return Sent(True, _("A link to set the password is on its way to %(email)s.") % told)
