@@ -80,6 +80,10 @@ def test_nobody_is_written_to_in_quiet_hours(
             "Pacific/Kiritimati", "2026-01-01", "2025-12-31 10:00", id="the first zone to begin a day"
         ),
         pytest.param("Etc/GMT+12", "2026-01-01", "2026-01-01 12:00", id="the last one"),
+        pytest.param(
+            "Pacific/Apia", "2011-12-30", "2011-12-30 10:00", id="a day that was left out: the next"
+        ),
+        pytest.param("Pacific/Apia", "2011-12-31", "2011-12-30 10:00", id="and the next itself"),
     ],
 )
 def test_a_day_begins_at_midnight_of_the_place(zone: str, day: str, begins: str) -> None:
@@ -104,9 +108,32 @@ def test_asked_every_hour_each_reminder_comes_once_on_its_own_day(
     zone: str, event: dt.date, life: Length
 ) -> None:
     """Whatever the clocks do: as many reminders as lead times, each on the day that many days before."""
-    place, last = zoneinfo.ZoneInfo(zone), last_day(event, life)
-    dues = leads.dues(event, last, (14, 3, 0), place)
-    told_on, told_leads = [], set()
+    last = last_day(event, life)
+    told_on = asked_every_hour(event, last, (14, 3, 0), zone)
+    assert told_on == [(lead, last - dt.timedelta(days=lead)) for lead in (14, 3, 0)]
+
+
+@pytest.mark.parametrize(
+    ("lead_times", "told_on"),
+    [
+        pytest.param((3, 0), [(3, 31), (0, 2)], id="on the next day that there was"),
+        pytest.param((3, 2, 0), [(2, 31), (0, 2)], id="with the reminder of that day, once"),
+    ],
+)
+def test_a_reminder_of_a_day_that_was_left_out_is_not_lost(lead_times, told_on) -> None:
+    """In Apia there was no 30 December 2011: the day before the year's last was the 29th."""
+    found = asked_every_hour(dt.date(2011, 10, 4), dt.date(2012, 1, 2), lead_times, "Pacific/Apia")
+    assert [(lead, day.day) for lead, day in found] == told_on
+
+
+def asked_every_hour(
+    event: dt.date, last: dt.date, lead_times: tuple[int, ...], zone: str
+) -> list[tuple[int, dt.date]]:
+    """Each reminder with the day, at the place, on which it came."""
+    place = zoneinfo.ZoneInfo(zone)
+    dues = leads.dues(event, last, lead_times, place)
+    told_on: list[tuple[int, dt.date]] = []
+    told_leads: set[int] = set()
     hour = leads.beginning(last - dt.timedelta(days=16), place)
     while hour < leads.beginning(last + dt.timedelta(days=2), place):
         due = leads.next_due(dues, hour, told_leads)
@@ -114,7 +141,7 @@ def test_asked_every_hour_each_reminder_comes_once_on_its_own_day(
             told_leads.add(due.lead)
             told_on.append((due.lead, hour.astimezone(place).date()))
         hour += dt.timedelta(hours=1)
-    assert told_on == [(lead, last - dt.timedelta(days=lead)) for lead in (14, 3, 0)]
+    return told_on
 
 
 @pytest.mark.django_db

@@ -14,14 +14,16 @@ from collections.abc import Iterator
 import pytest
 from celery import Celery
 from django.db import connection
+from django.test import Client
 from rest_framework.test import APIClient
 
 from tests import cast, services
 from tests.cast import Cast
 from tests.training import lessons, reminding
+from tests.web.test_pages import text_of
 from training import models, tasks
 from training.config.celery import app
-from training.services import ticks
+from training.services import reminders, ticks
 from training.services.reminders import failures, standings
 
 #: Seconds in which a sign-off is answered, whatever the broker does.
@@ -121,6 +123,15 @@ def test_a_record_that_ends_its_worker_is_left_after_its_tries_and_seen(
         worker.wait(30)
     assert [(each.student_id, each.attempts) for each in parked] == [(bad.pk, standings.MOST_ATTEMPTS)]
     assert [each["student"]["name"] for each in failures.records(committed.school)] == ["Sam Example"]
+    told = reminders.sweep()  # another process goes on beside it, and leaves it as it is
+    assert (told.worked_out, told.faults) == (0, [])
+    client = Client()
+    client.force_login(committed.ada, backend="django.contrib.auth.backends.ModelBackend")
+    page = text_of(client.get("/reminders/ahead/"))
+    assert "Records that could not be worked out Sam Example: every try ended its process" in page
+    figures = client.get("/metrics").content.decode()
+    assert 'training_records{state="given_up"} 1.0' in figures
+    assert 'training_records{state="waiting"} 0.0' in figures
     assert models.Standing.objects.filter(student=committed.otto).exists()
 
 

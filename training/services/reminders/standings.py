@@ -64,9 +64,9 @@ def begin(student: int, at: dt.datetime) -> bool:
     counted = Stale.objects.filter(student_id=student, attempts__lt=MOST_ATTEMPTS, parked_at__isnull=True)
     if counted.update(attempts=F("attempts") + 1):
         return True
-    Stale.objects.filter(student_id=student, attempts__gte=MOST_ATTEMPTS, parked_at__isnull=True).update(
-        parked_at=at
-    )
+    given_up = Stale.objects.filter(student_id=student, attempts__gte=MOST_ATTEMPTS, parked_at__isnull=True)
+    given_up.filter(fault="").update(fault="every try ended its process before it could say why")
+    given_up.update(parked_at=at)
     return False
 
 
