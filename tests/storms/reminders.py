@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import collections
 import contextlib
+import copy
 import datetime as dt
 import os
 import random
 import signal
 import socket
+import statistics
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 from tests import services
+from tests.storms import sign_offs
 from tests.storms.servers import ROOT, Servers, children, kill, kill_all
 from tests.storms.smtp import Sink
 
@@ -28,6 +31,10 @@ PATIENCE = 10
 WITHIN = 240
 #: Seconds in which reminders go out after the broker is back.
 AFTER_BROKER = 90
+#: Seconds in which a sign-off is answered while there is no broker; and, where so much else runs that a
+#: server beside, which was told of no broker, is not as quick either, how much longer it may take than there.
+SIGN_OFF_WITHIN, MORE_THAN_BESIDE, SIGN_OFFS = 1.0, 0.5, 3
+REFUSING, UNREACHABLE, SILENT = "refuses", "cannot be reached", "says nothing"
 LEAD = 14
 
 
@@ -65,6 +72,22 @@ class Broker:
         services.wait_for("the broker", self.process, log, lambda: listens(self.port))
 
 
+@contextlib.contextmanager
+def unreachable(port: int) -> Iterator[None]:
+    """On a port where nothing listens: meanwhile whoever connects to it is neither taken nor refused."""
+    with contextlib.ExitStack() as held:
+        closed = held.enter_context(socket.socket())
+        closed.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        closed.bind(("127.0.0.1", port))
+        closed.listen(0)
+        try:
+            for _ in range(100):  # until the queue of those who wait to be taken is full
+                held.enter_context(socket.create_connection(("127.0.0.1", port), timeout=0.3))
+            raise AssertionError(f"port {port} goes on taking connections")
+        except TimeoutError:
+            yield
+
+
 class Celery:
     """A worker or a beat: a process with children that is killed and started again."""
 
@@ -96,11 +119,21 @@ class Storm:
         self.kills: collections.Counter[str] = collections.Counter()
         self.ended: collections.Counter[str] = collections.Counter()
         self.students: list[int] = []
+        #: Seconds that each sign-off took, by what the broker did; and the one after it on the server beside.
+        self.signed: collections.defaultdict[str, list[tuple[float, float]]] = collections.defaultdict(list)
 
     def start(self) -> None:
         """Broker first: the others find it by its address."""
         self.broker = Broker(self.running)
         self.running.environment["REDIS_URL"] = self.broker.url
+        self.running.serve()
+        self.running.stack.callback(self.running.stop_web)
+        self.beside = copy.copy(self.running)
+        self.beside.port = services.free_port()
+        self.beside.environment = {**self.running.environment, "REDIS_URL": ""}
+        self.beside.serve()
+        self.running.stack.callback(self.beside.stop_web)
+        self.sign_offs("answers")  # the program is read at its first requests
         options = ("--loglevel", "ERROR")
         self.worker = Celery(self.running, "worker", "--concurrency", "2", *options)
         # Without a file: one that a killed beat left behind would keep the next from starting.
@@ -118,6 +151,18 @@ class Storm:
         self.today = self.school.day(dt.datetime.now(dt.UTC))
         self.instructor = factories.instructor(self.school, certificate="0000001CFI")
         models.ReminderPreferences.objects.create(user=self.instructor, email=False)
+        self.lessons = sign_offs.school(2 * 4 * SIGN_OFFS, self.drawn)
+
+    def sign_offs(self, broker: str) -> None:
+        """Sign lessons over HTTP while the broker does this: one by one, by turns on both servers."""
+        for _ in range(SIGN_OFFS):
+            took = []
+            for server in (self.running, self.beside):
+                clients = sign_offs.Clients(server.port, [self.lessons.pop()], self.drawn.getrandbits(32))
+                clients.join()
+                assert not clients.faults, clients.faults
+                took.append(clients.slowest["sign"])
+            self.signed[broker].append((took[0], took[1]))
 
     def fall_due(self, count: int) -> None:
         """So many students whose solo endorsement ends in exactly the lead time."""
@@ -166,9 +211,13 @@ class Storm:
             for pid in children(self.worker.process.pid):
                 kill(pid)
             return
-        process = {"worker": self.worker, "beat": self.beat, "broker": self.broker}[target]
-        kill_all(process.process)
-        process.start()
+        targets: dict[str, Celery | Broker] = {
+            "worker": self.worker,
+            "beat": self.beat,
+            "broker": self.broker,
+        }
+        kill_all(targets[target].process)
+        targets[target].start()
 
     def wait_for_rest(self) -> float:
         """Seconds until everything that is due is sent. Raises: AssertionError where it takes too long."""
@@ -230,7 +279,8 @@ class Storm:
     def broker_returns(self, *, silent: bool) -> float:
         """Seconds until reminders that fell due without a broker are sent once it is back.
 
-        One that is killed refuses; one that is stopped takes connections and says nothing.
+        One that is killed refuses, then cannot be reached at all; one that is stopped takes connections and
+        says nothing. Lessons are signed meanwhile.
         """
         if silent:
             self.broker.process.send_signal(signal.SIGSTOP)
@@ -239,10 +289,16 @@ class Storm:
             self.kills["broker"] += 1
         self.number += 5
         self.fall_due(5)
-        time.sleep(self.drawn.uniform(20, 40))
+        until = time.monotonic() + self.drawn.uniform(20, 40)
         if silent:
+            self.sign_offs(SILENT)
+            time.sleep(max(0.0, until - time.monotonic()))
             self.broker.process.send_signal(signal.SIGCONT)
         else:
+            self.sign_offs(REFUSING)
+            with unreachable(self.broker.port):
+                self.sign_offs(UNREACHABLE)
+                time.sleep(max(0.0, until - time.monotonic()))
             self.broker.start()
         return self.wait_for_rest()
 
@@ -280,6 +336,11 @@ def run(running: Servers, number: int, kills: int, seed: int, say: Callable[[str
         f"again; all sent {rest:.1f} s after the last kill, {back[0]:.1f} s after a dead broker's return "
         f"and {back[1]:.1f} s after a silent one's"
     )
+    for broker, signed in storm.signed.items():
+        took, beside = map(statistics.median, zip(*signed, strict=True))
+        say(f"broker {broker}: {len(signed)} sign-offs, {took:.2f} s in the middle; beside {beside:.2f} s")
+        if took > max(SIGN_OFF_WITHIN, beside + MORE_THAN_BESIDE):
+            faults.append(f"sign-offs took {took:.2f} s while the broker {broker}")
     if max(back) > AFTER_BROKER:
         faults.append(f"after the broker's return it took {max(back):.0f} s, more than {AFTER_BROKER}")
     for each in faults:

@@ -81,6 +81,8 @@ class Clients:
         self.acknowledged = 0
         self.faults: list[str] = []
         self.tries: collections.Counter[str] = collections.Counter()
+        #: Seconds that the slowest acknowledged request of its kind took.
+        self.slowest: collections.defaultdict[str, float] = collections.defaultdict(float)
         self.lock = threading.Lock()
         self.threads = [threading.Thread(target=self._work, args=(number,)) for number in range(CLIENTS)]
         for thread in self.threads:
@@ -134,13 +136,15 @@ class Clients:
         what = "sign" if wanted == 200 else "draft"
         pause = 0.05  # seconds, and longer from try to try: others must not be kept out by it
         while not self.faults:
-            began = dt.datetime.now(dt.UTC)
+            began, clock = dt.datetime.now(dt.UTC), time.monotonic()
             try:
                 status, answer, wait = self._send(lesson.token, path, body)
             except (OSError, http.client.HTTPException, ValueError):
                 status, answer, wait = 0, {}, 0.0
             with self.lock:
                 self.tries[f"{what} {status or 'unheard'}"] += 1
+                if status == wanted:
+                    self.slowest[what] = max(self.slowest[what], time.monotonic() - clock)
             if status == wanted:
                 if what == "sign" and lesson.heard is None:
                     lesson.heard = began
