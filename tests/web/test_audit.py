@@ -58,7 +58,7 @@ def test_an_audit_is_begun_and_its_findings_are_listed(people: Cast, ada: Client
     )
     factories.recorded(people.sam, flights=(flown,))
     page = ada.post("/audit/run/", {"school": "lakeside"}, follow=True)
-    assert "1 students audited: 2 findings, 2 new, 0 back, 0 gone." in text_of(page)
+    assert "Audited. Students: 1; findings: 2, of which new: 2, back: 0; gone: 0." in text_of(page)
     assert "does not say: the total time, the place of departure and arrival." in text_of(page)
     only = text_of(ada.get("/audit/?kind=solo-first&state="))
     assert "A solo flight in the C172 on 2026-03-02" in only
@@ -149,7 +149,7 @@ def test_the_page_says_that_the_night_failed(people: Cast, ada: Client) -> None:
     night = {"on": "2026-03-03", "tries": 3, "fault": "ArithmeticError: no such day"}
     models.NightlyAudit.objects.create(school=people.school, **night)
     told = text_of(ada.get("/audit/"))
-    assert "The nightly audit of 3 March 2026 failed 3 times" in told
+    assert "The nightly audit of 3 Mar 2026 failed 3 times" in told
     assert "ArithmeticError: no such day" in told
 
 

@@ -19,6 +19,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from django.db import DatabaseError
+from django.utils.translation import gettext_noop as _
 
 from syllabus import auditing, catalogue, rulebook
 from syllabus import instructing as about_instructors
@@ -42,26 +43,26 @@ _TWO_DAYS = dt.timedelta(days=2)
 NOT_AUDITED = "not-audited"
 #: The kinds of findings there are, each in a few words.
 KINDS = {
-    "solo-first": "Solo outside the days on which it was allowed",
-    "solo-cross-country": "Solo cross-country outside those days",
-    "solo-night": "Solo at night outside those days",
-    "solo-class-b": "Solo in Class B airspace outside those days",
-    "endorsement-authority": "Endorsement without authority",
-    "endorsement-untrained": "Endorsement without the training on record",
-    "endorsement-early": "A flight endorsed days ahead",
-    "recommendation-gap": "Recommended for a test with a gap",
-    "result-missing": "No result in the instructor's own record",
-    "training-hours": "More training in 24 hours than allowed",
-    "training-lapsed": "Training by an instructor who had lapsed",
-    "training-ratings": "Training in an aircraft the ratings do not cover",
-    "training-oneself": "Training of oneself",
-    "instructor-unknown": "An instructor the school does not know",
-    "entry-incomplete": "Entry without what the rule asks for",
-    "two-places": "In two places at once",
-    "lesson-unsigned": "Lesson not signed",
-    "lesson-unacknowledged": "Lesson not acknowledged",
-    "record-altered": "Not as it was sealed",
-    NOT_AUDITED: "Record that could not be audited",
+    "solo-first": _("Solo outside the days on which it was allowed"),
+    "solo-cross-country": _("Solo cross-country outside those days"),
+    "solo-night": _("Solo at night outside those days"),
+    "solo-class-b": _("Solo in Class B airspace outside those days"),
+    "endorsement-authority": _("Endorsement without authority"),
+    "endorsement-untrained": _("Endorsement without the training on record"),
+    "endorsement-early": _("A flight endorsed days ahead"),
+    "recommendation-gap": _("Recommended for a test with a gap"),
+    "result-missing": _("No result in the instructor's own record"),
+    "training-hours": _("More training in 24 hours than allowed"),
+    "training-lapsed": _("Training by an instructor who had lapsed"),
+    "training-ratings": _("Training in an aircraft the ratings do not cover"),
+    "training-oneself": _("Training of oneself"),
+    "instructor-unknown": _("An instructor the school does not know"),
+    "entry-incomplete": _("Entry without what the rule asks for"),
+    "two-places": _("In two places at once"),
+    "lesson-unsigned": _("Lesson not signed"),
+    "lesson-unacknowledged": _("Lesson not acknowledged"),
+    "record-altered": _("Not as it was sealed"),
+    NOT_AUDITED: _("Record that could not be audited"),
 }
 
 

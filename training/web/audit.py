@@ -14,6 +14,8 @@ from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -34,12 +36,20 @@ AT_ONCE = 25
 _WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 #: What each severity, state and way to mend is called, with the mark and the look of its kind.
 SEVERITY = {
-    "serious": ("no", "✗", "Serious"),
-    "incomplete": ("open", "?", "Incomplete"),
-    "note": ("yes", "·", "Worth a look"),
+    "serious": ("no", "✗", gettext_noop("Serious")),
+    "incomplete": ("open", "?", gettext_noop("Incomplete")),
+    "note": ("yes", "·", gettext_noop("Worth a look")),
 }
-STATE = {"open": "Open", "resolved": "Dealt with", "gone": "Gone"}
-MEND = {"correction": "A correction", "note": "A note", "nothing": "Nothing can be done now"}
+STATE = {
+    "open": gettext_noop("Open"),
+    "resolved": gettext_noop("Dealt with"),
+    "gone": gettext_noop("Gone"),
+}
+MEND = {
+    "correction": gettext_noop("A correction"),
+    "note": gettext_noop("A note"),
+    "nothing": gettext_noop("Nothing can be done now"),
+}
 
 
 def _user(request: HttpRequest) -> User:
@@ -90,9 +100,9 @@ def listed(request: HttpRequest) -> HttpResponse:
         "page": page,
         "findings": shown,
         "asked": {**asked, "student": asked["student"] or ""},
-        "kinds": KINDS,
-        "severities": {key: words for key, (_, _, words) in SEVERITY.items()},
-        "states": STATE,
+        "kinds": {key: _(words) for key, words in KINDS.items()},
+        "severities": {key: _(words) for key, (_look, _mark, words) in SEVERITY.items()},
+        "states": {key: _(words) for key, words in STATE.items()},
         "query": kept.urlencode(),
         "last": last,
         "last_day": last and day(last.on),
@@ -106,15 +116,15 @@ def _shown(found: Finding) -> dict[str, Any]:
     look, mark, words = SEVERITY[found.severity]
     return {
         "finding": found,
-        "title": KINDS.get(found.kind, found.kind),
+        "title": _(KINDS[found.kind]) if found.kind in KINDS else found.kind,
         "look": look,
         "mark": mark,
-        "severity": words,
+        "severity": _(words),
         "state": findings.state_of(found),
-        "state_words": STATE[findings.state_of(found)],
+        "state_words": _(STATE[findings.state_of(found)]),
         "whose": finding_tables.whose(found),
         "day": day(found.day),
-        "mend": MEND[found.body["mend"]],
+        "mend": _(MEND[found.body["mend"]]),
     }
 
 
@@ -164,8 +174,17 @@ def run(request: HttpRequest) -> HttpResponse:
     done = findings.recompute(school, school.day(at), at=at, by=_user(request), via="web")
     flash.success(
         request,
-        f"{done.run.students} students audited: {done.run.found} findings, {done.new} new,"
-        f" {done.returned} back, {done.gone} gone.",
+        _(
+            "Audited. Students: %(students)d; findings: %(found)d, of which new: %(new)d, back: %(back)d;"
+            " gone: %(gone)d."
+        )
+        % {
+            "students": done.run.students,
+            "found": done.run.found,
+            "new": done.new,
+            "back": done.returned,
+            "gone": done.gone,
+        },
     )
     response = redirect("audit")
     response["Location"] += f"?school={school.slug}"
@@ -202,7 +221,7 @@ def finding(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
         return _finding(request, found, str(refused), how, note)
     except FaultsFound as wrong:
         return _finding(request, found, " ".join(str(fault) for fault in wrong.faults), how, note)
-    flash.success(request, "It is noted that this was dealt with, and sealed in the school's ledger.")
+    flash.success(request, _("It is noted that this was dealt with, and sealed in the school's ledger."))
     return redirect("finding", ref=ref)
 
 
@@ -210,7 +229,8 @@ def _finding(
     request: HttpRequest, found: Finding, fault: str = "", how: str = "", note: str = ""
 ) -> HttpResponse:
     unmet = [
-        {**each, "now": _MET[each["met_now"]], "then": _MET[each["met_then"]]} for each in found.body["unmet"]
+        {**each, "now": _(_MET[each["met_now"]]), "then": _(_MET[each["met_then"]])}
+        for each in found.body["unmet"]
     ]
     told = {
         "shown": _shown(found),
@@ -223,10 +243,10 @@ def _finding(
         "body": found.body,
         "unmet": unmet,
         "resolutions": [
-            {"row": each, **findings.resolution_json(each), "words": MEND[each.how]}
+            {"row": each, **findings.resolution_json(each), "words": _(MEND[each.how])}
             for each in found.resolutions.select_related("by", "finding")
         ],
-        "mends": {key: MEND[key] for key in MENDS},
+        "mends": {key: _(MEND[key]) for key in MENDS},
         "how": how or found.body["mend"],
         "note": note,
         "most": findings.MOST_NOTE,
@@ -237,7 +257,7 @@ def _finding(
     return render(request, "training/audit/finding.html", told, status=status)
 
 
-_MET = {True: "met", False: "not met", None: "not known"}
+_MET = {True: gettext_noop("met"), False: gettext_noop("not met"), None: gettext_noop("not known")}
 
 
 @require_safe
