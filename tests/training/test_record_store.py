@@ -2,7 +2,6 @@
 
 import dataclasses
 import datetime as dt
-import uuid
 
 import pytest
 from django.db import connection
@@ -12,7 +11,6 @@ from syllabus.engine import document, geography, units
 from syllabus.engine import record as engine
 from tests import factories
 from training import models, record
-from training.record import reading
 
 NOON = factories.NOON
 LATER, LATER_STILL = NOON + dt.timedelta(days=1), NOON + dt.timedelta(days=2)
@@ -256,15 +254,13 @@ def many(number: int) -> engine.Record:
 
 
 @pytest.mark.parametrize("known_at", [None, LATER], ids=["as it is", "as it was known"])
-def test_a_record_is_read_in_the_same_few_queries_whatever_its_size(
-    student, known_at, django_assert_num_queries
-):
+def test_a_record_is_read_in_one_query_whatever_its_size(student, known_at, django_assert_num_queries):
     store(student, many(1))
-    with django_assert_num_queries(8):
+    with django_assert_num_queries(1):
         record.of(student, known_at=known_at)
 
     store(student, many(300))
-    with django_assert_num_queries(8):
+    with django_assert_num_queries(1):
         assert len(record.of(student, known_at=known_at).flights) == 300
 
 
@@ -275,38 +271,6 @@ def test_a_thousand_flights_are_stored_in_few_statements(student):
     # SQLite takes fewer values in one statement.
     most = 40 if connection.vendor == "postgresql" else 120
     assert len(queries) < most
-
-
-# Read while somebody writes
-
-
-def test_a_record_that_is_replaced_while_it_is_read_is_read_again(student, monkeypatch):
-    store(student, record_of(LESSON))
-    moved = dataclasses.replace(LESSON, landings=(engine.Landings(KGRB, 7, 7),))
-    real, calls = reading._selected, []
-
-    def selected(part, whose, known_at):
-        if not calls:
-            calls.append(part)  # before the writer, who reads as well
-            store(models.Student.objects.get(pk=student.pk), record_of(moved, SOLO), at=LATER)
-        return real(part, whose, known_at)
-
-    monkeypatch.setattr(reading, "_selected", selected)
-    found = record.of(models.Student.objects.get(pk=student.pk))
-
-    # The landings of the old state were read already; they would be missing from the new state's flight.
-    assert found == record_of(moved, SOLO)
-
-
-def test_a_record_that_never_holds_still_is_not_guessed(student, monkeypatch):
-    real = reading._certificates_and_version
-
-    def changed(whose, known_at):
-        return uuid.uuid4(), real(whose, known_at)[1]
-
-    monkeypatch.setattr(reading, "_certificates_and_version", changed)
-    with pytest.raises(reading.ChangesTooFast, match="changed during 20 readings"):
-        record.of(student)
 
 
 def test_a_student_who_is_gone_has_no_record(student):

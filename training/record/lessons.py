@@ -6,15 +6,22 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import BigIntegerField, DateField, DateTimeField
 
 from syllabus.engine.kinds.times import PREPARATION
 from syllabus.engine.progress import Flown, Graded, times_of
 from syllabus.engine.record import TIMES
 from training import models
+from training.record.codec import as_text, texts_of
 from training.record.reading import known, on_record
+from training.record.statements import Member, Place, Row, Union
 
 _MICROSECOND = dt.timedelta(microseconds=1)
 _EARLIEST = dt.datetime.min.replace(tzinfo=dt.UTC)
+#: Day, takeoff and times of a lesson's flight, by the lesson's id.
+_Flights = dict[str, tuple[dt.date, dt.datetime, dict[str, int]]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,46 +44,64 @@ def given(student: models.Student, course: int, on: dt.date, *, known_at: dt.dat
     ``course`` is the key of the course, whichever of its versions a lesson was of. A lesson that was put
     right by another is not there; the other is.
 
-    Queries: 4, whatever the size.
+    Queries: 1, whatever the size.
     """
+    about: dict[str, Any] = {"student": student.pk, "course": course, "on": on}
+    rows = _AS_IT_IS.rows(**about) if known_at is None else _AS_KNOWN.rows(**about, known_at=known_at)
+    flights, other = _flights(rows["flights"])
+    ground = {_lesson(entry): (day, time // _MICROSECOND) for entry, day, time in rows["ground"]}
+    flown = []
+    for pk, code in rows["lessons"]:
+        lesson = str(pk)
+        flight, talk = flights.get(lesson), ground.get(lesson)
+        if flight is None and talk is None:
+            continue
+        day, off, times = flight or (talk[0] if talk else on, _EARLIEST, times_of({}))
+        flown.append((day, off, Flown(code, day, lesson, {**times, "ground": talk[1] if talk else 0})))
+    flown.sort(key=lambda each: (each[0], each[1], each[2].entry))
+    return Given(tuple(each for _, _, each in flown), *_grades(rows["grades"], flights), other)
+
+
+def _asked(known_at: Place | None) -> Mapping[str, Member]:
+    student, course = Place("student", BigIntegerField()), Place("course", BigIntegerField())
+    until = {"student_id": student, "date__lte": Place("on", DateField())}
     signed = models.LessonRecord.objects.filter(
-        student_id=student.pk, state=models.LessonRecord.State.SIGNED, course_version__course_id=course
+        student_id=student, state=models.LessonRecord.State.SIGNED, course_version__course_id=course
     ).exclude(lesson="")
     if known_at is None:
         signed = signed.filter(correction__isnull=True)
     else:
         signed = signed.filter(sign_off__at__lte=known_at).exclude(correction__at__lte=known_at)
-    lessons = {str(pk): code for pk, code in signed.values_list("pk", "lesson")}
-    flights, other = _flights(student, on, known_at)
-    ground: dict[str, tuple[dt.date, int]] = {}
-    rows = models.GroundLesson.objects.filter(known(known_at), student_id=student.pk, date__lte=on)
-    for entry, day, time in rows.values_list("entry_id", "date", "time"):
-        ground[_lesson(entry)] = (day, time // _MICROSECOND)
-    flown = []
-    for pk, code in lessons.items():
-        flight, talk = flights.get(pk), ground.get(pk)
-        if flight is None and talk is None:
-            continue
-        day, off, times = flight or (talk[0] if talk else on, _EARLIEST, times_of({}))
-        flown.append((day, off, Flown(code, day, pk, {**times, "ground": talk[1] if talk else 0})))
-    flown.sort(key=lambda each: (each[0], each[1], each[2].entry))
-    return Given(tuple(each for _, _, each in flown), *_grades(student, on, known_at, flights), other)
+    return {
+        "lessons": Member(signed, ("pk", "lesson")),
+        "flights": Member(
+            models.Flight.objects.filter(on_record(known_at), **until),
+            ("entry_id", "sealed", "date", "off_at", as_text("purposes"), *TIMES),
+        ),
+        "ground": Member(
+            models.GroundLesson.objects.filter(known(known_at), **until), ("entry_id", "date", "time")
+        ),
+        "grades": Member(
+            models.ItemGrade.objects.filter(known(known_at), **until, instructor_name__isnull=False),
+            ("entry_id", "item", "grade", "date", "recorded_at"),
+        ),
+    }
 
 
-def _flights(
-    student: models.Student, on: dt.date, known_at: dt.datetime | None
-) -> tuple[dict[str, tuple[dt.date, dt.datetime, dict[str, int]]], dict[str, int]]:
+_AS_IT_IS = Union(lambda: _asked(None))
+_AS_KNOWN = Union(lambda: _asked(Place("known_at", DateTimeField())))
+
+
+def _flights(rows: list[Row]) -> tuple[_Flights, dict[str, int]]:
     """Day, takeoff and times of the flight of each lesson signed here, by the lesson's id; and of the others
     the times, added up."""
-    found, other = {}, defaultdict[str, int](int)
-    rows = models.Flight.objects.filter(on_record(known_at), student_id=student.pk, date__lte=on).values_list(
-        "entry_id", "sealed", "date", "off_at", "purposes", *TIMES
-    )
+    found: _Flights = {}
+    other = defaultdict[str, int](int)
     for entry, sealed, day, off, purposes, *times in rows:
         logged = {
             name: time // _MICROSECOND for name, time in zip(TIMES, times, strict=True) if time is not None
         }
-        preparation = any(str(each).startswith(PREPARATION) for each in purposes)
+        preparation = any(each.startswith(PREPARATION) for each in texts_of(purposes) or ())
         counted = times_of(logged, preparation=preparation)
         if sealed:
             found[_lesson(entry)] = (day, off or _EARLIEST, counted)
@@ -86,16 +111,8 @@ def _flights(
     return found, dict(other)
 
 
-def _grades(
-    student: models.Student,
-    on: dt.date,
-    known_at: dt.datetime | None,
-    flights: Mapping[str, tuple[dt.date, dt.datetime, dict[str, int]]],
-) -> tuple[tuple[Graded, ...], dict[str, dt.datetime]]:
+def _grades(rows: list[Row], flights: _Flights) -> tuple[tuple[Graded, ...], dict[str, dt.datetime]]:
     """Grades by an instructor; those of one day in order of takeoff, then as they were put on record."""
-    rows = models.ItemGrade.objects.filter(
-        known(known_at), student_id=student.pk, date__lte=on, instructor_name__isnull=False
-    ).values_list("entry_id", "item", "grade", "date", "recorded_at")
     recorded, ordered = {}, []
     for entry, item, grade, day, at in rows:
         recorded[entry] = at

@@ -105,7 +105,7 @@ def _compared(
     part: Part, student: models.Student, record: engine.Record, newest: dt.datetime
 ) -> tuple[_Changes, dt.datetime]:
     """What is different in one part; and the later of ``newest`` and whatever was put on record last."""
-    landings: dict[int, list[Row]] = reading.landings_of(student, None) if part is FLIGHTS else {}
+    landings: dict[int, list[Row]] = reading.landings_of(student) if part is FLIGHTS else {}
     old: dict[str, tuple[int, Row, list[Row]]] = {}
     for pk, recorded_at, row in reading.rows_of(part, student):
         old[row[0]] = (pk, row, landings.get(pk, []))

@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from typing import Any
 
+from django.db.models import Exists, OuterRef
+
 from syllabus import outlines
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.finding import Finding
@@ -20,7 +22,7 @@ from syllabus.engine.rulebook import Milestone, Rulebook
 from syllabus.models import CourseVersion
 from syllabus.models.courses import PUBLISHED
 from training import record
-from training.models import Enrolment, School, Student
+from training.models import CourseMove, Enrolment, School, Student
 
 
 @dataclass(frozen=True)
@@ -90,10 +92,20 @@ def _course(student: int, state: uuid.UUID, on: dt.date) -> int | None:
 
     ``state`` is the version of the student's record, which an enrolment draws anew.
     """
-    enrolled = Enrolment.objects.filter(
+    held = enrolled(student, state, on)
+    return held.course_version_id if held else None
+
+
+@lru_cache(maxsize=32)
+def enrolled(student: int, state: uuid.UUID, on: dt.date) -> Enrolment | None:
+    """The enrolment of a day in a published course, with the course; asked once for each state of the record.
+
+    ``has_moves`` says whether it went from one version of the course to another. Queries: one, or none.
+    """
+    held = Enrolment.objects.filter(
         Enrolment.in_force(on), student_id=student, course_version__state=PUBLISHED
-    )
-    return enrolled.order_by("-starts", "-pk").values_list("course_version_id", flat=True).first()
+    ).annotate(has_moves=Exists(CourseMove.objects.filter(enrolment=OuterRef("pk"))))
+    return held.select_related("course_version__course").order_by("-starts", "-pk").first()
 
 
 def rules_of(student: Student, on: dt.date, *, with_course: bool = True) -> Rulebook:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 from types import MappingProxyType
 from typing import Any
 
@@ -18,7 +19,7 @@ from syllabus.engine.units import format_time, parse_time
 from syllabus.models import CourseVersion
 from training.models import CourseMove, Enrolment, Student
 from training.record import lessons
-from training.reports.eligibility import eligibility
+from training.reports.eligibility import eligibility, enrolled
 
 SOLO, CROSS_COUNTRY = "faa.first-solo", "faa.solo-cross-country"
 #: Milestones on the way through a course, in order; which of them it leads to is told by what it proves.
@@ -34,7 +35,6 @@ class Standing:
 
     enrolment: Enrolment
     version: CourseVersion
-    newer: CourseVersion | None
     on: dt.date
     known_at: dt.datetime | None
     progress: Progress
@@ -42,6 +42,12 @@ class Standing:
     moves: tuple[CourseMove, ...]
     next: NextLesson
     toward: Report | None
+
+    @cached_property
+    def newer(self) -> CourseVersion | None:
+        """The newest version of the course where there is a newer one; one query."""
+        newest = outlines.newest(self.version.course.code, self.version.course.school_ref)
+        return newest if newest is not None and newest.number > self.version.number else None
 
     def as_json(self) -> dict[str, Any]:
         return {
@@ -83,16 +89,18 @@ def standing(student: Student, on: dt.date, *, known_at: dt.datetime | None = No
 
     A grade given before a move to a newer version counts where it was carried over.
 
-    Queries: 7, and those of three eligibility reports where they are not at hand.
+    Queries: 2, one more after a move, and those of three eligibility reports where they are not at hand.
     """
-    held = enrolment(student, on)
+    held = enrolled(student.pk, student.version, on)
     if held is None or held.course_version is None:
         return None
-    moves = tuple(
-        CourseMove.objects.filter(enrolment=held)
-        .select_related("from_version__course", "to_version__course")
-        .order_by("at", "pk")
-    )
+    moves: tuple[CourseMove, ...] = ()
+    if held.has_moves:  # type: ignore[attr-defined]  # annotated
+        moves = tuple(
+            CourseMove.objects.filter(enrolment=held)
+            .select_related("from_version__course", "to_version__course")
+            .order_by("at", "pk")
+        )
     version = held.course_version
     if known_at is not None:
         moves, version = _as_known(moves, version, known_at)
@@ -104,7 +112,6 @@ def standing(student: Student, on: dt.date, *, known_at: dt.datetime | None = No
     return Standing(
         held,
         version,
-        _newer(version),
         on,
         known_at,
         found,
@@ -132,11 +139,6 @@ def _carried(given: lessons.Given, moves: Iterable[CourseMove]) -> list[Any]:
         for grade in given.grades
         if grade.item not in dropped or given.recorded[grade.entry] > dropped[grade.item]
     ]
-
-
-def _newer(version: CourseVersion) -> CourseVersion | None:
-    newest = outlines.newest(version.course.code, version.course.school_ref)
-    return newest if newest is not None and newest.number > version.number else None
 
 
 # What the next milestone lacks

@@ -15,14 +15,12 @@ from functools import lru_cache, reduce
 from operator import or_
 from typing import Any
 
-from django.db import connections
+from django.db import DEFAULT_DB_ALIAS
 from django.db.models import (
     BooleanField,
     DateField,
     Exists,
-    Expression,
     F,
-    Field,
     IntegerField,
     OuterRef,
     Q,
@@ -32,6 +30,7 @@ from django.db.models.expressions import RawSQL
 from django.db.models.functions import ExtractDay, ExtractMonth, ExtractYear
 
 from training.models import AccessLog, Assignment, Guardian, Role, Student, User
+from training.record.statements import Place, filled
 
 READ, WRITE = AccessLog.Action.READ, AccessLog.Action.WRITE
 #: Anyone who may have signed in, or not.
@@ -201,21 +200,10 @@ def open_record(
 # relation is written out once as SQL, with places for what is asked about.
 
 
-class _Place(Expression):
-    """Where a value of the question goes, such as the user."""
-
-    def __init__(self, name: str, of: Field[Any, Any]):
-        super().__init__(output_field=of)
-        self.name = name
-
-    def as_sql(self, compiler: Any, connection: Any) -> Any:
-        return "%s", [self]
-
-
-class _Day(_Place):
+class _Day(Place):
     """A day, and its parts by the names that a day has for them."""
 
-    year, month, day = (_Place(part, IntegerField()) for part in ("year", "month", "day"))
+    year, month, day = (Place(part, IntegerField()) for part in ("year", "month", "day"))
 
 
 def _parts(on: dt.date) -> dict[str, int]:
@@ -224,23 +212,16 @@ def _parts(on: dt.date) -> dict[str, int]:
 
 def _written(relation: str, asked: Mapping[str, Any]) -> RawSQL:
     """A relation as a condition on the rows of ``Student`` where they stand under their own name."""
-    using = Student.objects.db
-    sql, places = _sql(relation, using)
-    values = [
-        each.output_field.get_db_prep_value(asked[each.name], connections[using])
-        if isinstance(each, _Place)
-        else each
-        for each in places
-    ]
-    return RawSQL(sql, values, output_field=BooleanField())  # noqa: S611  (written by Django, from RELATIONS)
+    sql, places = _sql(relation)
+    return RawSQL(sql, filled(places, asked), output_field=BooleanField())  # noqa: S611  (of RELATIONS)
 
 
 @lru_cache
-def _sql(relation: str, using: str) -> tuple[str, tuple[Any, ...]]:
-    user: Any = _Place("user", IntegerField())
+def _sql(relation: str) -> tuple[str, tuple[Any, ...]]:
+    user: Any = Place("user", IntegerField())
     on: Any = _Day("on", DateField())
     query = Student.objects.filter(RELATIONS[relation](user, on)).query
-    compiler = query.get_compiler(using)
+    compiler = query.get_compiler(DEFAULT_DB_ALIAS)
     compiler.setup_query()
     sql, places = compiler.compile(query.where)
     return sql, tuple(places)
