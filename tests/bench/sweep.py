@@ -18,7 +18,7 @@ from django.test.utils import override_settings
 from syllabus import rulebook
 from tests import factories
 from training import models
-from training.services import reminders
+from training.services import prepared, reminders
 
 SIZES = (1_000, 1_000_000)
 EACH = 10  # endorsements of a student
@@ -56,8 +56,9 @@ def store(school: models.School, endorsements: int) -> None:
     mark = uuid.uuid4().hex
     with connection.cursor() as cursor:
         cursor.execute(
-            "INSERT INTO training_student (school_id, ref, name, training_model, version)"
-            " SELECT %s, gen_random_uuid(), %s || n, 'C172', gen_random_uuid() FROM generate_series(1, %s) n",
+            "INSERT INTO training_student (school_id, ref, name, training_model, version, lessons_version)"
+            " SELECT %s, gen_random_uuid(), %s || n, 'C172', gen_random_uuid(), gen_random_uuid()"
+            " FROM generate_series(1, %s) n",
             [school.pk, mark, endorsements // EACH],
         )
         cursor.execute(
@@ -74,10 +75,11 @@ def store(school: models.School, endorsements: int) -> None:
             [f"{mark}%"],
         )
         cursor.execute(
-            'INSERT INTO training_standing (school_id, student_id, version, rulebook, "on", at, summary)'
-            " SELECT school_id, id, version, %s, %s, now(), '{\"milestones\": []}' FROM training_student"
+            "INSERT INTO training_standing"
+            ' (school_id, student_id, version, rulebook, "on", at, summary, prepared)'
+            " SELECT school_id, id, version, %s, %s, now(), '{\"milestones\": []}', %s FROM training_student"
             " WHERE name LIKE %s",
-            [rules, today, f"{mark}%"],
+            [rules, today, prepared.made_by(), f"{mark}%"],
         )
         cursor.execute(
             "INSERT INTO training_lapse (school_id, student_id, uid, what, kind, last_day, requirements,"

@@ -72,6 +72,12 @@ def visible(student: Student, to: User) -> QuerySet[LessonRecord]:
     return found.filter(signed | Q(student__in=access.visible_students(to, access.WRITE)))
 
 
+def listed(student: Student, *, drafts: bool) -> QuerySet[LessonRecord]:
+    """As ``visible``, where it is known whether the reader sees drafts."""
+    found = _of(student)
+    return found if drafts else found.filter(state=LessonRecord.State.SIGNED)
+
+
 def _of(student: Student) -> QuerySet[LessonRecord]:
     return LessonRecord.objects.filter(student=student).select_related(
         "student__school",

@@ -10,7 +10,6 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.core.paginator import Paginator
 from django.db.models import Count, Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -20,32 +19,27 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST, require_safe
 
-from syllabus import rulebook
 from syllabus.engine.report import CAUTION
-from training import reports
 from training.models import Acknowledgement, LessonRecord, Student, User
-from training.reports import progress
-from training.reports.eligibility import record_of
-from training.services import access, confirming, lesson_records, records, sign_offs
+from training.services import access, confirming, lesson_records, prepared, records, sign_offs
 from training.services.confirming import Act, NotConfirmed
-from training.web import lesson_shown, student_shown
-from training.web.charts import LONG_WEEKS, SHORT_WEEKS
+from training.web import lesson_shown
+from training.web import prepared as parts
 from training.web.instructor import signing
 from training.web.shown import day
-from training.web.student_shown import MOST_LAPSES, EndingShown, Names, NextShown
-
-AT_ONCE = 20
-TEST = progress.TOWARD[-1]
 
 
 @dataclass(frozen=True, slots=True)
 class Opened:
     """A student's record, opened by somebody who may read it, and noted."""
 
-    student: Student
+    found: access.Opened
     at: dt.datetime
     user: User
-    guardian: bool
+
+    @property
+    def student(self) -> Student:
+        return self.found.student
 
     @property
     def own(self) -> bool:
@@ -53,15 +47,24 @@ class Opened:
         return self.student.user_id == self.user.pk
 
     @property
+    def drafts(self) -> bool:
+        """Whether drafts are shown: they are the instructor's unfinished paper, and none of the student's."""
+        return not self.own and self.found.may(access.WRITE)
+
+    @property
     def on(self) -> dt.date:
         return self.student.school.day(self.at)
+
+    def part(self, page: str, variant: str = "") -> str:
+        """The main part of the page, which is the same for every reader."""
+        return prepared.part(self.student, page, self.on, variant)
 
     def told(self, here: str, **more: Any) -> dict[str, Any]:
         """What every one of these pages says; ``here`` is the page's name."""
         return {
             "student": self.student,
             "own": self.own,
-            "guardian": self.guardian,
+            "guardian": self.found.as_guardian,
             "on": day(self.on),
             "here": here,
             "caution": CAUTION,
@@ -72,12 +75,11 @@ class Opened:
 def _open(request: HttpRequest, ref: uuid.UUID, what: str) -> Opened:
     at = timezone.now()
     try:
-        student = access.open_record(request.user, ref, what=what, via="web", at=at)
+        found = access.opened(request.user, ref, what=what, via="web", at=at)
     except Student.DoesNotExist:
         raise Http404("no student of that reference that you may see") from None
     assert isinstance(request.user, User)
-    guardian = student.user_id != request.user.pk and access.guards(request.user, student, on=at.date())
-    return Opened(student, at, request.user, guardian)
+    return Opened(found, at, request.user)
 
 
 @require_safe
@@ -86,27 +88,7 @@ def _open(request: HttpRequest, ref: uuid.UUID, what: str) -> Opened:
 def standing(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """Where the student stands: the way, the next lesson, what the next milestone lacks, what lapses."""
     opened = _open(request, ref, "standing")
-    student, on = opened.student, opened.on
-    stands, overview = progress.standing(student, on), reports.overview(student, on)
-    names = Names(record_of(student))
-    following = stands.next if stands else None
-    told = opened.told(
-        "standing",
-        stands=stands,
-        begun=sum(bool(each.grades) and not each.passed for each in stands.progress.items.values())
-        if stands
-        else 0,
-        way=student_shown.way(stands, overview) if stands else None,
-        milestones=[student_shown.MilestoneShown(each) for each in overview.milestones],
-        next=NextShown(following.proposal) if following and following.proposal else None,
-        others=[NextShown(each) for each in following.others] if following else [],
-        blocked=student_shown.blocked(stands) if stands else [],
-        says=following.says if following else "",
-        toward=student_shown.toward(overview, names),
-        carried=[student_shown.ItemOnWay(each) for each in stands.progress.carried_over] if stands else [],
-        endings=[EndingShown(each, on) for each in reports.endings(student, on)][:MOST_LAPSES],
-        waiting=_waiting(opened),
-    )
+    told = opened.told("standing", prepared=opened.part("standing"), waiting=_waiting(opened))
     return render(request, "training/student/standing.html", told)
 
 
@@ -117,7 +99,7 @@ def _waiting(opened: Opened) -> dict[str, int]:
     """
     drafts = Q(state=LessonRecord.State.DRAFT, off_at__isnull=False)
     unsigned = Q(sign_off__isnull=False, sign_off__acknowledgement__isnull=True, correction__isnull=True)
-    return lesson_records.visible(opened.student, opened.user).aggregate(
+    return lesson_records.listed(opened.student, drafts=opened.drafts).aggregate(
         student=Count("pk", filter=unsigned), instructor=Count("pk", filter=drafts)
     )
 
@@ -128,15 +110,7 @@ def _waiting(opened: Opened) -> dict[str, int]:
 def hours(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """Hours over time by kind, each beside what the practical test asks for."""
     opened = _open(request, ref, "hours")
-    report = reports.eligibility(opened.student, TEST, opened.on)
-    told = opened.told(
-        "hours",
-        kinds=student_shown.hours(report, record_of(opened.student)),
-        milestone=report.milestone,
-        short_weeks=SHORT_WEEKS,
-        long_weeks=LONG_WEEKS,
-        rulebook=rulebook.current().id,
-    )
+    told = opened.told("hours", prepared=opened.part("hours"))
     return render(request, "training/student/hours.html", told)
 
 
@@ -146,14 +120,12 @@ def hours(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
 def lessons(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """The lessons, the newest first."""
     opened = _open(request, ref, "lesson-records")
-    seen = lesson_records.visible(opened.student, opened.user)
-    page = Paginator(seen, AT_ONCE).get_page(request.GET.get("page"))
-    told = opened.told(
-        "lessons",
-        page=page,
-        lessons=[lesson_shown.LessonShown(each, opened.own) for each in page.object_list],
-    )
-    return render(request, "training/student/lessons.html", told)
+    number, listed = request.GET.get("page", "1"), parts.ALL if opened.drafts else parts.SIGNED
+    if number == "1":
+        shown = opened.part("lessons", listed)
+    else:
+        shown = parts.lessons(opened.student, opened.on, listed, number)
+    return render(request, "training/student/lessons.html", opened.told("lessons", prepared=shown))
 
 
 @require_safe
@@ -167,7 +139,7 @@ def lesson(request: HttpRequest, ref: uuid.UUID, entry: uuid.UUID) -> HttpRespon
 
 def _found(opened: Opened, entry: uuid.UUID) -> LessonRecord:
     found = (
-        lesson_records.visible(opened.student, opened.user)
+        lesson_records.listed(opened.student, drafts=opened.drafts)
         .select_related("corrects__sign_off", "corrects__course_version__course", "corrects__student__school")
         .filter(pk=entry)
         .first()

@@ -23,7 +23,8 @@ from syllabus.engine.reading import Faults, Object
 from syllabus.engine.report import CAUTION, UNVERIFIED
 from training import reports
 from training.models import Student
-from training.services import access, people
+from training.services import access, people, prepared
+from training.web import prepared as parts
 from training.web.instructor.opening import teaches
 from training.web.shown import StudentShown, day
 
@@ -95,22 +96,21 @@ def student(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """Every milestone of one student in full, on a day and for a flight that the query names."""
     at = timezone.now()
     try:
-        found = access.open_record(request.user, ref, what="eligibility of every milestone", via="web", at=at)
+        opened = access.opened(request.user, ref, what="eligibility of every milestone", via="web", at=at)
     except Student.DoesNotExist:
         raise Http404("no student of that reference that you may see") from None
-    faults: tuple[Fault, ...] = ()
-    today = found.school.day(at)
+    found, today = opened.student, opened.student.school.day(at)
+    on, context, faults = today, Context(), tuple[Fault, ...]()
     try:
         on, context = _asked(request, today)
-        overview = reports.overview(found, on, context=context)
+        shown = _rules(found, on, context, today)
     except FaultsFound as problem:
         faults = problem.faults
     except NotInForce as problem:
         faults = (Fault("on", str(problem)),)
     if faults:
-        on = today
-        overview = reports.overview(found, on)
-    shown = StudentShown(found, overview)
+        on, context = today, Context()
+        shown = _rules(found, on, context, today)
     by_key = {fault.place.partition("[")[0]: fault.message for fault in faults}
     fields = [
         {
@@ -124,20 +124,26 @@ def student(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     ]
     known = {key for key, *_words in FIELDS}
     told = {
-        "shown": shown,
+        "prepared": shown,
         "student": found,
-        "guardian": access.guards(request.user, found, on=at.date()),
+        "guardian": opened.as_guardian,
         "on": day(on),
         "is_today": on == today,
         "fields": fields,
         "asked": any(each["value"] for each in fields) or bool(faults),
         "faults": faults,
         "other_faults": [each for key, each in by_key.items() if key not in known],
-        "model": shown.milestones[0].report.question.context.aircraft_model,
+        "model": context.aircraft_model or found.training_model,
         "caution": CAUTION,
-        "rulebook": overview.rulebook,
     }
     return render(request, "training/student.html", told, status=422 if faults else 200)
+
+
+def _rules(student: Student, on: dt.date, context: Context, today: dt.date) -> str:
+    """Every milestone in full; kept where nothing is asked but how it stands today. Raises: NotInForce."""
+    if (on, context) == (today, Context()):
+        return prepared.part(student, "rules", on)
+    return parts.rules(student, on, overview=reports.overview(student, on, context=context))
 
 
 def _asked(request: HttpRequest, today: dt.date) -> tuple[dt.date, Context]:

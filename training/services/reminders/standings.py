@@ -97,7 +97,7 @@ def work_out(student_pk: int, at: dt.datetime) -> bool:
         # this does not see comes after it and puts it in anew.
         Stale.objects.filter(student_id=student_pk).delete()
         now = Student.objects.select_related("school").filter(pk=student_pk).first()
-        if now is None or _state(now) != _state(student):
+        if now is None or state_of(now) != state_of(student):
             transaction.set_rollback(True)
             return False
         _keep_standing(student, overview, at)
@@ -105,8 +105,8 @@ def work_out(student_pk: int, at: dt.datetime) -> bool:
     return True
 
 
-def _state(student: Student) -> tuple[object, ...]:
-    """What the answers rest on."""
+def state_of(student: Student) -> tuple[object, ...]:
+    """What whatever is worked out of a record rests on, besides the rules' files and the day."""
     own = student.version, student.name, student.birth_date, student.training_model, student.school_id
     return *own, student.school.rules_version, student.school.time_zone
 
@@ -210,6 +210,7 @@ def _keep_standing(student: Student, overview: reports.Overview, at: dt.datetime
             "on": overview.on,
             "at": at,
             "summary": summary,
+            "prepared": "",
         },
     )
 

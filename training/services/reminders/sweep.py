@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 from django.utils import timezone
 
-from training.services import ticks
+from training.services import prepared, ticks
 from training.services.reminders import audits, checkpoints, due, fleet, outbox, standings
 
 log = logging.getLogger(__name__)
@@ -21,6 +21,8 @@ SECONDS = 35.0
 #: The parts of it that records which changed, and yesterday's standings, may take: what is due never waits
 #: for them, however many there are.
 CHANGED_SHARE, NIGHTLY_SHARE = 0.4, 0.3
+#: As many students' pages at most are made ahead at once.
+MOST_PREPARED = 50
 #: What could not be worked out is tried again after so long.
 PARKED_FOR = dt.timedelta(hours=20)
 
@@ -38,6 +40,7 @@ class Swept:
     checkpoints: int = 0
     audited: int = 0
     not_audited: int = 0
+    prepared: int = 0
     faults: list[str] = field(default_factory=list)
     unfinished: bool = False
 
@@ -52,6 +55,7 @@ class Swept:
             f"{self.checkpoints} checkpoints signed",
             f"{self.audited} schools audited",
             f"{self.not_audited} audits failed",
+            f"pages of {self.prepared} students made",
         ]
         return ", ".join(words) + (f"; faults: {'; '.join(self.faults)}" if self.faults else "")
 
@@ -77,6 +81,7 @@ def sweep(
         ("checkpoints", lambda: _checkpoints(done, now)),
         ("yesterday's standings", lambda: _renew(done, now, _part(NIGHTLY_SHARE, seconds), progress)),
         ("audits", lambda: _audit(done, now, until, progress)),
+        ("pages", lambda: _prepare(done, now, until)),
     ]
     for name, step in steps:
         try:
@@ -186,7 +191,10 @@ def _renew(
             if time.monotonic() >= until:
                 done.unfinished = True
                 break
-            done.renewed += _renewed(student, now())
+            if _renewed(student, now()):
+                done.renewed += 1
+                # At once, while what was worked out is at hand.
+                done.prepared += prepared.ahead(student, now())
         progress(f"{done.renewed} standings renewed")
         log.info("%s standings renewed", done.renewed)
 
@@ -197,3 +205,11 @@ def _renewed(student: int, at: dt.datetime) -> bool:
     except Exception as fault:
         standings.not_renewed(student, fault)
         return False
+
+
+def _prepare(done: Swept, now: Callable[[], dt.datetime], until: float) -> None:
+    """The pages of those whose record changed, or that another state of the program made."""
+    for student in prepared.waiting(MOST_PREPARED):
+        if time.monotonic() >= until:
+            return
+        done.prepared += prepared.ahead(student, now())

@@ -1,0 +1,96 @@
+"""The main parts of a student's pages: what they say to every reader, as HTML that may be kept.
+
+They know the student, the day and the language, and neither the request nor who asks.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from typing import Any
+
+from django.core.paginator import Paginator
+from django.template.loader import render_to_string
+from django.utils.safestring import SafeString
+
+from syllabus import rulebook
+from training import reports
+from training.models import Student
+from training.reports import Overview, progress
+from training.reports.eligibility import record_of
+from training.services import lesson_records
+from training.services.prepared import Page
+from training.web import lesson_shown, student_shown
+from training.web.charts import LONG_WEEKS, SHORT_WEEKS
+from training.web.shown import StudentShown
+from training.web.student_shown import MOST_LAPSES, EndingShown, Names, NextShown
+
+AT_ONCE = 20
+TEST = progress.TOWARD[-1]
+#: Whose lessons are listed: those that are signed, or drafts as well.
+SIGNED, ALL = "signed", "all"
+
+
+def _made(name: str, student: Student, **told: Any) -> SafeString:
+    return render_to_string(f"training/student/prepared/{name}.html", {"student": student, **told})
+
+
+def standing(student: Student, on: dt.date, _variant: str = "") -> SafeString:
+    """Where the student stands: the way, the next lesson, what the next milestone lacks, what lapses."""
+    stands, overview = progress.standing(student, on), reports.overview(student, on)
+    names = Names(record_of(student))
+    following = stands.next if stands else None
+    return _made(
+        "standing",
+        student,
+        stands=stands,
+        begun=sum(bool(each.grades) and not each.passed for each in stands.progress.items.values())
+        if stands
+        else 0,
+        way=student_shown.way(stands, overview) if stands else None,
+        milestones=[student_shown.MilestoneShown(each) for each in overview.milestones],
+        next=NextShown(following.proposal) if following and following.proposal else None,
+        others=[NextShown(each) for each in following.others] if following else [],
+        blocked=student_shown.blocked(stands) if stands else [],
+        says=following.says if following else "",
+        toward=student_shown.toward(overview, names),
+        carried=[student_shown.ItemOnWay(each) for each in stands.progress.carried_over] if stands else [],
+        endings=[EndingShown(each, on) for each in reports.endings(student, on)][:MOST_LAPSES],
+    )
+
+
+def hours(student: Student, on: dt.date, _variant: str = "") -> SafeString:
+    """Hours over time by kind, each beside what the practical test asks for."""
+    report = reports.eligibility(student, TEST, on)
+    return _made(
+        "hours",
+        student,
+        kinds=student_shown.hours(report, record_of(student)),
+        milestone=report.milestone,
+        short_weeks=SHORT_WEEKS,
+        long_weeks=LONG_WEEKS,
+        rulebook=rulebook.current().id,
+    )
+
+
+def lessons(student: Student, _on: dt.date, variant: str, number: str = "1") -> SafeString:
+    """The lessons, the newest first; of them the page of that number, of which the first is kept."""
+    seen = lesson_records.listed(student, drafts=variant == ALL)
+    page = Paginator(seen, AT_ONCE).get_page(number)
+    shown = [lesson_shown.LessonShown(each, own=False) for each in page.object_list]
+    return _made("lessons", student, page=page, lessons=shown)
+
+
+def rules(student: Student, on: dt.date, _variant: str = "", overview: Overview | None = None) -> SafeString:
+    """Every milestone in full; of the day as it stands, or of an overview that was asked for."""
+    found = overview or reports.overview(student, on)
+    return _made("rules", student, shown=StudentShown(student, found), rulebook=found.rulebook)
+
+
+#: What is kept; the setting ``STUDENT_PAGES`` names it.
+PAGES: Mapping[str, Page] = {
+    "standing": Page(standing),
+    "hours": Page(hours),
+    "lessons": Page(lessons, of_lessons=True, variants=(SIGNED, ALL)),
+    "rules": Page(rules),
+}
