@@ -94,6 +94,7 @@ def of(school: School, *, by: User, at: dt.datetime) -> Glance:
     found.drafts = [
         (each, max(0, (on - school.day(each.created_at)).days))
         for each in drafts.select_related("student", "instructor").order_by("created_at", "pk")
+        if not each.only_planned
     ]
     _instructors(school, on, found)
     found.checkpoint = checkpoints.newest(seals.tree_of(school))
@@ -175,15 +176,13 @@ def _stages(school: School, enrolled: dict[int, Taken], found: Glance) -> None:
         place = order[enrolled[student]].get(code)
         if place is not None:
             furthest[student] = max(furthest.get(student, place), place)
-    counts: Counter[tuple[int, str]] = Counter()
+    counts: Counter[tuple[Taken, str]] = Counter()
     for student, version in enrolled.items():
-        if version:
-            counts[(version.pk, furthest[student][1] if student in furthest else NOT_BEGUN)] += 1
-    named = {each.pk: each for each in enrolled.values() if each}
-    for pk in sorted(named, key=lambda pk: (named[pk].title, named[pk].number)):
-        title = f"{named[pk].title}, version {named[pk].number}"
-        stages = dict.fromkeys([NOT_BEGUN, *(stage for _, stage in order.get(pk, {}).values())])
-        found.stages += [StageCount(title, stage, counts[(pk, stage)]) for stage in stages]
+        counts[(version, furthest[student][1] if student in furthest else NOT_BEGUN)] += 1
+    for version in sorted(order, key=lambda each: (each.title, each.number)):
+        title = f"{version.title}, version {version.number}"
+        stages = dict.fromkeys([NOT_BEGUN, *(stage for _, stage in order[version].values())])
+        found.stages += [StageCount(title, stage, counts[(version, stage)]) for stage in stages]
 
 
 def _instructors(school: School, on: dt.date, found: Glance) -> None:
