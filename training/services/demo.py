@@ -19,6 +19,7 @@ from syllabus.engine.course import Outline
 from syllabus.models import CourseVersion
 from training import models
 from training.services import (
+    aircraft,
     demo_fixture,
     demo_lessons,
     lesson_records,
@@ -104,11 +105,17 @@ def load(on: dt.date, *, at: dt.datetime | None = None, password: str | None = N
         if "recent_experience_until" in held:
             held["recent_experience_until"] = demo_fixture.day(held["recent_experience_until"], on)
         people[key] = user(key, **held)
-    for each in fixture["aircraft"].values():
-        models.Aircraft.objects.create(
+    fleet = {}
+    for key, each in fixture["aircraft"].items():
+        fleet[key] = models.Aircraft.objects.create(
             school=school,
-            **{{"class": "klass"}.get(key, key): value for key, value in each.items()},
+            **{{"class": "klass"}.get(name, name): value for name, value in each.items()},
         )
+    for each in fixture["checks"]:
+        done = demo_fixture.day(each["done"], on)
+        expires = demo_fixture.day(each["expires"], on) if "expires" in each else None
+        craft = fleet[each["aircraft"]]
+        aircraft.record(craft.pk, each["kind"], done, expires, by=people["ada"], at=at)
     taught = {each["course"] for each in fixture["students"] if "course" in each}
     versions = {code: course(code, school, at) for code in sorted(taught)}
     students, lessons = [], []
