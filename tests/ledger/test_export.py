@@ -151,11 +151,22 @@ def other_key(document: dict[str, Any]) -> None:
         holder[name] = forger.sign(payload)
 
 
+def contents_by_another(document: dict[str, Any]) -> None:
+    """The holder of another key in the list says what the ledger's holder has of the student."""
+    other = keys._signer(base64.b64encode(b"f" * 32).decode(), "test")
+    document["keys"] = sorted(
+        [*document["keys"], statements.as_jwk(other.kid, other.public)], key=lambda each: each["kid"]
+    )
+    said = statements.from_base64url(document["contents"].split(".")[1], "payload")
+    document["contents"] = other.sign(said)
+
+
 def cut_body(document: dict[str, Any]) -> None:
     document["entries"][1]["body"] = document["entries"][1]["salt"] = None
 
 
 CHANGES = [
+    pytest.param(contents_by_another, ["contents"], id="a list of contents that another key signed"),
     pytest.param(lambda d: d["entries"].pop(0), ["entry 3"], id="an entry left out at the start"),
     pytest.param(lambda d: d["entries"].pop(2), ["entry 17"], id="an entry left out in the middle"),
     pytest.param(lambda d: d["entries"].pop(), ["entry 38"], id="an entry left out at the end"),

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+import importlib.util
 import json
 import random
 import subprocess
 import sys
+import uuid
 from pathlib import Path
 
 import pytest
@@ -18,6 +20,7 @@ from tests.cast import Cast, cast
 from tests.training import courses, handing, lessons
 from training import models, record, reports
 from training.ledger import handover as packages
+from training.ledger import keys, sealed, statements
 from training.services import handover, lesson_audit
 
 pytestmark = pytest.mark.django_db
@@ -78,25 +81,73 @@ def test_everything_is_in_the_file_and_any_zip_program_opens_it(people: Cast, ex
     assert about["rulebook"].startswith("sha256:")
 
 
-def test_it_is_verified_offline_without_django(exported, tmp_path: Path) -> None:
-    raw, kid = exported
-    (tmp_path / "it.zip").write_bytes(raw)
-    blocked = (
-        "import sys; sys.modules['django'] = None; sys.modules['rfc8785'] = None; import runpy;"
-        f"sys.argv = ['verify', {str(tmp_path / 'it.zip')!r}, '--key', {kid!r}];"
-        "runpy.run_module('training.ledger.verify', run_name='__main__')"
-    )
-    told = subprocess.run(
-        [sys.executable, "-c", blocked],
-        cwd=ROOT,
+#: The verifier in an interpreter that has the standard library, ``cryptography`` and no network.
+ALONE = """
+import socket, sys
+sys.path[:0] = [{packages!r}, {root!r}]
+
+def unplugged(*_, **__):
+    raise OSError("there is no network here")
+
+socket.socket = socket.create_connection = socket.getaddrinfo = unplugged
+for name in ("django", "rfc8785", "rest_framework"):
+    try:
+        __import__(name)
+    except ImportError:
+        continue
+    sys.exit(name + " is there")
+import runpy
+sys.argv = ["verify", *{arguments!r}]
+try:
+    runpy.run_module("training.ledger.verify", run_name="__main__")
+finally:
+    ours = {{each.partition(".")[0] for each in sys.modules}} - sys.stdlib_module_names
+    print("loaded:", *sorted(ours))
+"""
+
+
+def verified_alone(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    """What the verifier says on a machine that has Python and the one package it names."""
+    packages_alone = folder / "packages"
+    packages_alone.mkdir(exist_ok=True)
+    for name in ("cryptography", "cffi", "_cffi_backend", "pycparser"):
+        found = importlib.util.find_spec(name)
+        origin = Path(str(found and found.origin))
+        assert origin.exists()
+        place = origin.parent if origin.name == "__init__.py" else origin
+        if not (packages_alone / place.name).exists():
+            (packages_alone / place.name).symlink_to(place)
+    told = ALONE.format(packages=str(packages_alone), root=str(ROOT), arguments=arguments)
+    return subprocess.run(
+        [sys.executable, "-I", "-S", "-c", told],
+        cwd=folder,
         capture_output=True,
         text=True,
         timeout=120,
         env={"PATH": ""},
     )
+
+
+def test_it_is_verified_offline_without_django(exported, tmp_path: Path) -> None:
+    raw, kid = exported
+    file = tmp_path / "it.zip"
+    file.write_bytes(raw)
+    told = verified_alone(tmp_path, str(file), "--key", kid)
     assert told.returncode == 0, told.stdout + told.stderr
     assert "WHOLE: 7 entries" in told.stdout
     assert "all 8 files are those signed, to the byte" in told.stdout
+    loaded = next(line.split()[1:] for line in told.stdout.splitlines() if line.startswith("loaded:"))
+    assert {each.strip("_") for each in loaded} - {"main"} <= {
+        "training",
+        "cryptography",
+        "cffi",
+        "cffi_backend",
+        "openssl",
+    }
+    file.write_bytes(handing.packed({**handing.files(raw), "record.json": b"{}"}))
+    broken = verified_alone(tmp_path, str(file), "--key", kid)
+    assert broken.returncode == 1
+    assert "FAULT record.json: has 2 bytes, signed were" in broken.stdout
 
 
 def test_the_same_data_gives_the_same_pages(people: Cast, exported) -> None:
@@ -317,27 +368,62 @@ def test_a_key_that_nobody_trusts_is_named_and_refused(people: Cast, exported) -
     assert counts() == before
 
 
-def test_one_that_was_signed_again_with_another_key_is_refused(people: Cast, exported) -> None:
-    raw, kid = exported
-    from training.ledger import keys, sealed, statements
-
-    found = handing.files(raw)
-    manifest = packages.check(raw).manifest
+def forged(raw: bytes) -> bytes:
+    """The file with another record in it, its manifest signed anew with this installation's own key."""
+    signer, found = keys.signer(), handing.files(raw)
     found["record.json"] = found["record.json"].replace(b"2026-01-20", b"2026-01-21")
-    files = {name: data for name, data in found.items() if name != "manifest.jws"}
-    signer = keys.signer()  # this installation's: not the one that is trusted for the file
-    manifest = {**manifest, "files": packages.listing(files)}
-    forged = {**files, "manifest.jws": signer.sign(sealed.canonical(manifest)).encode()}
     document = json.loads(found["ledger.json"])
     document["keys"].append(statements.as_jwk(signer.kid, signer.public))
-    forged["ledger.json"] = json.dumps(document, ensure_ascii=False, indent=1).encode()
-    manifest["files"] = packages.listing({k: v for k, v in forged.items() if k != "manifest.jws"})
-    forged["manifest.jws"] = signer.sign(sealed.canonical(manifest)).encode()
+    found["ledger.json"] = json.dumps(document, ensure_ascii=False, indent=1).encode()
+    files = {name: data for name, data in found.items() if name != "manifest.jws"}
+    said = {**(packages.check(raw).manifest or {}), "files": packages.listing(files)}
+    return handing.packed({**files, "manifest.jws": signer.sign(sealed.canonical(said)).encode()})
+
+
+@pytest.mark.parametrize("trusted", [False, True], ids=["a key nobody trusts", "a key trusted for another"])
+def test_one_that_was_signed_again_with_another_key_is_refused(people: Cast, exported, trusted: bool) -> None:
+    """Trusted too, it is another school's: who holds it may not put another record beside these seals."""
+    raw, kid = exported
+    own = keys.signer().kid
     before = counts()
     with pytest.raises(handover.HandOverError) as refused:
-        take(handing.packed(forged), people, kid)
+        take(forged(raw), people, kid, *([own] if trusted else []))
     assert "manifest.jws" in str(refused.value.faults[0])
+    assert not trusted or f"is signed with {own}, the ledger with {kid}" in str(refused.value.faults[0])
     assert counts() == before
+
+
+def test_a_newer_file_of_another_ledger_takes_the_place_of_none(people: Cast, exported) -> None:
+    """Another school hands over a student of its own under the reference of one who was taken over."""
+    raw, kid = exported
+    third = factories.school(slug="third")
+    handover.take(raw, school=third, trust=[kid], by=None, at=handing.AT, via="command")
+    sams = people.sam.ref
+    models.Student.objects.filter(pk=people.sam.pk).update(ref=uuid.uuid4())
+    models.Student.objects.filter(pk=people.otto.pk).update(ref=sams)
+    people.otto.refresh_from_db()
+    later = handing.AT + dt.timedelta(days=5)
+    theirs = handover.make(people.otto, by=None, at=later, via="command")
+    before = counts()
+    with pytest.raises(handover.HandOverError) as refused:
+        handover.take(theirs, school=third, by=None, at=later, via="command")
+    assert str(refused.value.faults[0]) == (
+        f"manifest.jws: is of the ledger school-{people.elsewhere.pk}; what stands here of {sams} came from"
+        f" school-{people.school.pk} of Lakeside Flying"
+    )
+    assert counts() == before
+
+
+def test_a_school_with_a_new_key_is_trusted_anew(people: Cast, exported) -> None:
+    raw, kid = exported
+    take(raw, people, kid)
+    later = handing.AT + dt.timedelta(days=5)
+    newer = handover.make(people.sam, by=None, at=later, via="command")
+    with pytest.raises(handover.HandOverError) as refused:
+        take(newer, people, kid, days=6)
+    assert f"the one taken over before with {kid}" in str(refused.value.faults[0])
+    done = take(newer, people, keys.signer().kid, days=6)
+    assert (done.created, done.hand_over.kid) == (False, keys.signer().kid)
 
 
 def test_only_an_administrator_takes_over(people: Cast, exported) -> None:

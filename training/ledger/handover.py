@@ -93,11 +93,14 @@ def _manifest(found: Checked, trusted: list[str]) -> None:
     believed = {kid: public for kid, public in keys.items() if not trusted or kid in trusted}
     try:
         token = found.files[MANIFEST].decode("ascii")
-        _, said = statements.read(token, believed, sealed.HAND_OVER)
+        kid, said = statements.read(token, believed, sealed.HAND_OVER)
     except (statements.StatementError, UnicodeDecodeError) as fault:
         found.faults.append(Fault(MANIFEST, str(fault)))
         return
     found.manifest = said
+    if kid != found.ledger.kid:
+        # Else the holder of one trusted key could put another record beside another's sealed entries.
+        found.faults.append(Fault(MANIFEST, f"is signed with {kid}, the ledger with {found.ledger.kid}"))
     for name in ("tree", "size", "root"):
         if said[name] != checkpoint[name]:
             found.faults.append(Fault(MANIFEST, f"is about the {name} {said[name]}, the ledger's is not"))

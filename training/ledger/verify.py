@@ -76,6 +76,9 @@ def check(document: Any, *, trusted: Iterable[str] = (), against: str | None = N
         return verdict
     verdict.kid, verdict.checkpoint = checkpoint
     verdict.contents = contents[1]
+    if contents[0] != verdict.kid:
+        # Else the holder of one trusted key could say of another's ledger what is, and is not, in it.
+        verdict.fault("contents", f"is signed with {contents[0]}, the checkpoint with {verdict.kid}")
     for name in ("size", "root"):
         if contents[1][name] != checkpoint[1][name]:
             verdict.fault("contents", f"is about the {name} {contents[1][name]}, the checkpoint is not")

@@ -11,7 +11,7 @@ import datetime as dt
 import hashlib
 import json
 import uuid
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -191,13 +191,14 @@ def take(
         and not Role.objects.filter(user=by, school=school, role=Role.Kind.ADMINISTRATOR).exists()
     ):
         raise NotAllowed(f"{by.email} does not administer {school.name}.")
+    trust = set(trust)
     believed = sorted({*trust, *keys.known()})
     found = handover.check(raw, trusted=believed or ["(none is known here)"])
     if not found.whole or found.manifest is None:
         raise HandOverError(_untrusted(found, believed) or _faults(found.faults))
     incoming = _document(found)
     with transaction.atomic():
-        return _taken(found, found.manifest, incoming, school, by, at, via)
+        return _taken(found, found.manifest, incoming, school, trust, by, at, via)
 
 
 def _faults(found: Iterable[Any]) -> list[Fault]:
@@ -237,6 +238,7 @@ def _taken(
     manifest: dict[str, Any],
     incoming: engine.Record,
     school: School,
+    trust: Collection[str],
     by: User | None,
     at: dt.datetime,
     via: str,
@@ -249,7 +251,7 @@ def _taken(
     last = before.select_related("student__school").order_by("-size", "-pk").first()
     if last is not None and last.manifest == manifest_hash:
         return Taken(last.student, None, None, created=False)
-    _refuse_older(last, manifest)
+    _refuse_another(last, found, manifest, trust)
     student = last.student if last else new_student(incoming.student.name, school, None, at)
     rows = _foreign(found, manifest, last)
     change = record.store(student, _merged(student, incoming, last), by=by, at=at)
@@ -294,8 +296,36 @@ def _own(subject: str, school: School) -> bool:
         return False
 
 
-def _refuse_older(last: HandOver | None, manifest: dict[str, Any]) -> None:
-    if last is not None and sealed.instant_of(manifest["at"]) <= last.made_at:
+def _refuse_another(
+    last: HandOver | None, found: handover.Checked, manifest: dict[str, Any], trust: Collection[str]
+) -> None:
+    """Raises: HandOverError where it does not go on from the one that was taken over before.
+
+    Whoever holds a key that is trusted for one school could else put their own in the place of another's: a
+    file is only newer where it is of the same ledger, and signed with the same key or one trusted just now.
+    """
+    if last is None:
+        return
+    faults = []
+    if manifest["tree"] != last.origin_tree:
+        faults.append(
+            Fault(
+                handover.MANIFEST,
+                f"is of the ledger {manifest['tree']}; what stands here of {manifest['subject']} came from"
+                f" {last.origin_tree} of {last.origin}",
+            )
+        )
+    elif found.ledger.kid != last.kid and found.ledger.kid not in trust:
+        faults.append(
+            Fault(
+                f"{handover.LEDGER}: keys",
+                f"it is signed with {found.ledger.kid}, the one taken over before with {last.kid}; compare"
+                " the new id with what that school publishes, then say that you trust it (--trust ID)",
+            )
+        )
+    if faults:
+        raise HandOverError(faults)
+    if sealed.instant_of(manifest["at"]) <= last.made_at:
         raise HandOverError(
             [
                 Fault(
