@@ -61,6 +61,7 @@ from api.v1.reminders import (
     Reminders,
     ReminderSnooze,
 )
+from api.v1.search import Search
 from api.v1.students import StudentDetail, StudentEligibility, StudentMilestone, Students
 from api.v1.turns import Turns
 
@@ -113,6 +114,7 @@ urlpatterns = [
     path("people/<int:role>", PersonDetail.as_view(), name="person"),
     path("people/<int:role>/end", PersonEnd.as_view(), name="person-end"),
     path("people/<int:role>/link", PersonLink.as_view(), name="person-link"),
+    path("search", Search.as_view(), name="search"),
     path("students/<uuid:ref>/assignments", StudentAssignments.as_view(), name="student-assignments"),
     path(
         "students/<uuid:ref>/assignments/<int:assignment>/end",

@@ -193,6 +193,8 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
         [401, 422, 403, 403, 404, 404, 404, 404, 404, 404, 401],
     ),
     ("students/<uuid:ref>/lesson-records/<uuid:entry>/correct", "POST"): ({}, SIGN),
+    # What each of them finds: tests/training/test_search.py.
+    ("search", "GET"): (None, ANY_USER),
     # The role and the assignment are those of another instructor of Sam's.
     ("people", "GET"): (None, ADMINISTRATORS),
     ("people", "POST"): (
@@ -238,6 +240,7 @@ QUERIES = {
     "students/<uuid:ref>/changes": "?from=2026-03-01T12:00:00Z",
     "courses/<str:course>/versions/<int:number>/compare": "?with=1",
     "ledger/proof": "?index=0",
+    "search": "?q=sam",
     "ledger/consistency": "?from=1",
 }
 

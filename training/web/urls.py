@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from training.web import audit, history, language, papers, reminders, student, turned, views
+from training.web import audit, history, language, papers, reminders, search, student, turned, views
 
 urlpatterns = [
     path("", views.home, name="home"),
@@ -11,6 +11,7 @@ urlpatterns = [
     path("", include("training.web.school.urls")),
     path("words/<str:language>.js", language.words, name="words"),
     path("milestones/", views.milestones, name="milestones"),
+    path("search/", search.page, name="search"),
     path("students/", views.board, name="students"),
     path("students/<uuid:ref>/", views.student, name="student"),
     path("students/<uuid:ref>/standing/", student.standing, name="standing"),

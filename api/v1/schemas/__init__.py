@@ -26,6 +26,7 @@ from api.v1.schemas import (
     reminders,
     report,
     schools,
+    search,
 )
 from api.v1.schemas.report import CONTEXT_IN_A_QUERY, CONTEXT_WORDS
 from api.v1.schemas.shapes import DAY, INSTANT, ref
@@ -50,6 +51,7 @@ def _components() -> str:
         **people.components(),
         **progress.components(),
         **schools.components(),
+        **search.components(),
         **reminders.components(),
     }
     for name, shown in examples.examples().items():

@@ -96,8 +96,9 @@ def _students() -> dict[str, Schema]:
     gap = {**requirement, "met": MET, "have": STRING, "need": STRING, "remaining": STRING, "words": STRING}
     return {
         "Student": full({**student, "birth_date": or_null(_DAY), "may_write": FLAG}),
+        "StudentInAList": full(student),
         "StudentPage": full(
-            {"next": or_null(STRING), "previous": or_null(STRING), "students": listed(full(student))}
+            {"next": or_null(STRING), "previous": or_null(STRING), "students": listed(ref("StudentInAList"))}
         ),
         "Lapse": full(
             {**requirement, "last_day": _DAY},

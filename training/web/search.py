@@ -1,0 +1,101 @@
+"""One page that finds students, lessons, people and aircraft by words."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from syllabus.engine.report import CAUTION
+from training.models import Aircraft, LessonRecord, Role, Student, User
+from training.services import search
+from training.services.search import Found
+from training.web.school.people import role_name
+from training.web.shown import day
+
+
+@require_safe
+@never_cache
+@login_required
+def page(request: HttpRequest) -> HttpResponse:
+    """What holds every word that was typed, each with the page on which one goes on."""
+    assert isinstance(request.user, User)
+    asked = str(request.GET.get("q", ""))[: search.MOST_TEXT].replace("\x00", "").strip()
+    found = search.find(request.user, asked, via="web", at=timezone.now())
+    schools = {each.school_id for each in found.students} | {each.school_id for each in found.people}
+    schools |= {each.school_id for each in found.aircraft}
+    told = {
+        "asked": asked,
+        "found": found,
+        "several": len(schools) > 1,
+        "students": [_student(each, found, request.user) for each in found.students],
+        "lessons": [_lesson(each, found) for each in found.lessons],
+        "people": [_person(each) for each in found.people],
+        "aircraft": [_aircraft(each, found) for each in found.aircraft],
+        "searches_people": bool(found.administers),
+        "most": search.MOST,
+        "most_text": search.MOST_TEXT,
+        "caution": CAUTION,
+    }
+    return render(request, "training/search.html", told)
+
+
+def _student(each: Student, found: Found, user: User) -> dict[str, Any]:
+    """The student's page: the instructor's or the desk's for who may write the record, else the student's."""
+    address = reverse("standing", args=(each.ref,))
+    if each.pk in found.writable and each.user_id != user.pk:
+        # Whoever administers and instructs a school comes to the desk, which opens every student of it.
+        if each.school_id in found.administers:
+            address = reverse("school-student", args=(each.school.slug, each.ref))
+        elif each.school_id in found.instructs:
+            address = reverse("teach", args=(each.ref,))
+    return {
+        "name": each.name or _("No name on record"),
+        "address": address,
+        "school": each.school.name,
+        "about": each.training_model,
+    }
+
+
+def _lesson(each: LessonRecord, found: Found) -> dict[str, Any]:
+    said, student = each.content, each.student
+    draft = each.state == LessonRecord.State.DRAFT
+    dated = (said.get("flight") or {}).get("date") or (said.get("ground") or {}).get("date")
+    name = "lesson-sheet" if draft and student.school_id in found.instructs else "lesson"
+    title = getattr(each, "title", None)
+    return {
+        "title": " ".join(filter(None, (each.lesson, title))) or _("A lesson outside the course"),
+        "address": reverse(name, args=(student.ref, each.pk)),
+        "student": student.name or _("No name on record"),
+        "instructor": str(each.instructor),
+        "day": dated or day(student.school.day(each.created_at)),
+        "draft": draft,
+    }
+
+
+def _person(each: Role) -> dict[str, Any]:
+    return {
+        "name": str(each.user),
+        "address": reverse("school-person", args=(each.school.slug, each.pk)),
+        "role": role_name(each),
+        "email": each.user.email,
+        "school": each.school.name,
+    }
+
+
+def _aircraft(each: Aircraft, found: Found) -> dict[str, Any]:
+    at_desk = each.school_id in found.administers
+    return {
+        "registration": each.registration,
+        "model": each.model,
+        "device": each.device,
+        "school": each.school.name,
+        "address": reverse("school-aircraft", args=(each.school.slug,)) if at_desk else "",
+    }
