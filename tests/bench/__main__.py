@@ -1,12 +1,12 @@
-"""``python -m tests.bench [engine] [http] [http-sqlite] [sign-offs] [sweep] [audit] [pages]``: all without a
-word.
+"""``python -m tests.bench [engine] [http] [http-sqlite] [sign-offs] [sweep] [audit] [pages] [pages-sqlite]``:
+all without a word.
 
 ``engine``: one report, beside one plain pass over its flights. ``http``, ``http-sqlite``: the endpoint,
 beside a bare one. ``sign-offs``: sign-offs a second on PostgreSQL, beside bare INSERTs of the same rows, at
 1,000, 10,000 and 100,000 ledger entries (some minutes). ``sweep``: a sweep of reminders with the same number
 due, at 1,000 and 1,000,000 endorsements (some minutes). ``audit``: the audit of a school, beside one
-evaluation of every student (some minutes). ``pages``: the student's pages in a school of 500, beside a bare
-one (some minutes; BENCH_STUDENTS=50 for a look).
+evaluation of every student (some minutes). ``pages``, ``pages-sqlite``: the student's pages in a school of
+500, beside a bare one (many minutes; BENCH_STUDENTS=50 for a look).
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import os
 import sys
 import tempfile
 
-PARTS = ("engine", "http", "http-sqlite", "sign-offs", "sweep", "audit", "pages")
+PARTS = ("engine", "http", "http-sqlite", "sign-offs", "sweep", "audit", "pages", "pages-sqlite")
 
 
 def own_database(address: str) -> str:
@@ -116,7 +116,8 @@ def main(wanted: list[str]) -> None:
                 runs[part](own_database(addresses.database_url))
         else:
             with tempfile.TemporaryDirectory() as folder:
-                http(f"sqlite:///{folder}/bench.sqlite3")
+                runs = {"http-sqlite": http, "pages-sqlite": pages}
+                runs[part](f"sqlite:///{folder}/bench.sqlite3")
 
 
 if __name__ == "__main__":

@@ -17,20 +17,22 @@ from typing import Any
 
 from django.db import DEFAULT_DB_ALIAS
 from django.db.models import (
+    BigIntegerField,
     BooleanField,
     DateField,
     Exists,
+    ExpressionWrapper,
     F,
     IntegerField,
     OuterRef,
     Q,
     QuerySet,
+    UUIDField,
 )
-from django.db.models.expressions import RawSQL
 from django.db.models.functions import ExtractDay, ExtractMonth, ExtractYear
 
-from training.models import AccessLog, Assignment, Guardian, Role, Student, User
-from training.record.statements import Place, filled
+from training.models import AccessLog, Assignment, Guardian, Role, School, Student, User
+from training.record.statements import Place, Statement
 
 READ, WRITE = AccessLog.Action.READ, AccessLog.Action.WRITE
 #: Anyone who may have signed in, or not.
@@ -176,13 +178,16 @@ def opened(
     """
     if not (user and user.is_authenticated and user.is_active):
         raise Student.DoesNotExist
-    asked = {"user": user.pk, "on": at.date(), **_parts(at.date())}
-    found = (
-        Student.objects.select_related("school")
-        .annotate(**{f"is_{each}": _written(each, asked) for each in RELATIONS})
-        .get(ref=ref)
-    )
-    it = Opened(found, frozenset(each for each in RELATIONS if getattr(found, f"is_{each}")))
+    on = at.date()
+    rows = _OPENED.rows(ref=ref, user=user.pk, on=on, year=on.year, month=on.month, day=on.day)
+    if not rows:
+        raise Student.DoesNotExist
+    [row] = rows
+    own, schools = len(_COLUMNS[Student]), len(_COLUMNS[School])
+    found = Student.from_db(DEFAULT_DB_ALIAS, _COLUMNS[Student], row[:own])
+    found.school = School.from_db(DEFAULT_DB_ALIAS, _COLUMNS[School], row[own : own + schools])
+    held = zip(RELATIONS, row[own + schools :], strict=True)
+    it = Opened(found, frozenset(each for each, holds in held if holds))
     if not it.may(action):
         raise Student.DoesNotExist
     log(user, found, action, what, via=via, at=at)
@@ -196,32 +201,25 @@ def open_record(
     return opened(user, ref, action, what=what, via=via, at=at).student
 
 
-# Every page and call opens a record, and to put the question together costs more than to ask it. So each
-# relation is written out once as SQL, with places for what is asked about.
-
-
 class _Day(Place):
     """A day, and its parts by the names that a day has for them."""
 
     year, month, day = (Place(part, IntegerField()) for part in ("year", "month", "day"))
 
 
-def _parts(on: dt.date) -> dict[str, int]:
-    return {"year": on.year, "month": on.month, "day": on.day}
-
-
-def _written(relation: str, asked: Mapping[str, Any]) -> RawSQL:
-    """A relation as a condition on the rows of ``Student`` where they stand under their own name."""
-    sql, places = _sql(relation)
-    return RawSQL(sql, filled(places, asked), output_field=BooleanField())  # noqa: S611  (of RELATIONS)
-
-
-@lru_cache
-def _sql(relation: str) -> tuple[str, tuple[Any, ...]]:
-    user: Any = Place("user", IntegerField())
+def _of_a_reader() -> QuerySet[Any, tuple[Any, ...]]:
+    """A student and the school, and for each relation whether a user stands in it, by the same conditions."""
+    user: Any = Place("user", BigIntegerField())
     on: Any = _Day("on", DateField())
-    query = Student.objects.filter(RELATIONS[relation](user, on)).query
-    compiler = query.get_compiler(DEFAULT_DB_ALIAS)
-    compiler.setup_query()
-    sql, places = compiler.compile(query.where)
-    return sql, tuple(places)
+    relations = {
+        f"is_{name}": ExpressionWrapper(relation(user, on), output_field=BooleanField())
+        for name, relation in RELATIONS.items()
+    }
+    columns = (*_COLUMNS[Student], *(f"school__{each}" for each in _COLUMNS[School]))
+    found = Student.objects.filter(ref=Place("ref", UUIDField())).order_by()
+    return found.annotate(**relations).values_list(*columns, *relations)
+
+
+_COLUMNS = {model: [each.attname for each in model._meta.concrete_fields] for model in (Student, School)}
+# Every page and call opens a record, and to put the question together costs more than to ask it.
+_OPENED = Statement(_of_a_reader)

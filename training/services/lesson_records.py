@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from django.db import IntegrityError, transaction
-from django.db.models import F, Q, QuerySet
+from django.db.models import BigIntegerField, Count, F, Q, QuerySet
 
 from syllabus import outlines
 from syllabus.engine import facts, proving
@@ -20,6 +20,7 @@ from syllabus.engine.units import HOUR, MINUTE, format_time, parse_time
 from syllabus.models import CourseVersion
 from training.models import Flight, LessonRecord, Role, Student, User
 from training.record import of as record_of
+from training.record.statements import Place, Statement
 from training.services import access, authority, lesson_content, lesson_hints, lesson_plans
 from training.services.lesson_content import Content, LessonError
 from training.services.records import NotAllowed
@@ -76,6 +77,32 @@ def listed(student: Student, *, drafts: bool) -> QuerySet[LessonRecord]:
     """As ``visible``, where it is known whether the reader sees drafts."""
     found = _of(student)
     return found if drafts else found.filter(state=LessonRecord.State.SIGNED)
+
+
+_WAITING = Statement(
+    lambda: (
+        LessonRecord.objects.filter(student_id=Place("student", BigIntegerField()))
+        .order_by()
+        .values("student_id")
+        .annotate(
+            unsigned=Count(
+                "pk",
+                filter=Q(
+                    sign_off__isnull=False, sign_off__acknowledgement__isnull=True, correction__isnull=True
+                ),
+            ),
+            drafts=Count("pk", filter=Q(state=LessonRecord.State.DRAFT, off_at__isnull=False)),
+        )
+        .values_list("unsigned", "drafts")
+    )
+)
+
+
+def waiting(student: Student) -> tuple[int, int]:
+    """How many lessons wait for the student's own signature, and how many that were flown for the
+    instructor's. One query."""
+    [found] = _WAITING.rows(student=student.pk) or [(0, 0)]
+    return found
 
 
 def _of(student: Student) -> QuerySet[LessonRecord]:

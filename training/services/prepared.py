@@ -24,7 +24,7 @@ from typing import cast
 
 from django.conf import settings
 from django.db import transaction
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import BigIntegerField, Exists, OuterRef, Q, TextField
 from django.urls import get_script_prefix
 from django.utils import translation
 from django.utils.module_loading import import_string
@@ -32,6 +32,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 from syllabus import rulebook
 from training.models import PreparedPage, Stale, Standing, Student
+from training.record.statements import Place, Statement
 from training.services.reminders import preferences, standings
 
 log = logging.getLogger(__name__)
@@ -51,6 +52,19 @@ class Page:
     variants: tuple[str, ...] = ("",)
 
 
+_KEPT = Statement(
+    lambda: (
+        PreparedPage.objects.filter(
+            student_id=Place("student", BigIntegerField()),
+            page=Place("page", TextField()),
+            variant=Place("variant", TextField()),
+        )
+        .order_by()
+        .values_list("mark", "body")
+    )
+)
+
+
 def part(student: Student, page: str, on: dt.date, variant: str = "") -> SafeString:
     """The main part of a page as HTML, in the language in use: the one that is kept, else made and kept.
 
@@ -63,8 +77,8 @@ def part(student: Student, page: str, on: dt.date, variant: str = "") -> SafeStr
         return made.make(student, on, variant)
     named = f"{translation.get_language()} {variant}".rstrip()
     mark = _mark(student, on, of_lessons=made.of_lessons)
-    kept = PreparedPage.objects.filter(student=student, page=page, variant=named).order_by()
-    body = dict(kept.values_list("mark", "body")).get(mark)
+    kept: dict[str, bytes] = dict(_KEPT.rows(student=student.pk, page=page, variant=named))  # type: ignore[arg-type]
+    body = kept.get(mark)
     if body is not None:
         return mark_safe(zlib.decompress(body).decode())  # noqa: S308  (as a template wrote it)
     text = made.make(student, on, variant)

@@ -10,7 +10,6 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.db.models import Count, Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -93,15 +92,9 @@ def standing(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
 
 
 def _waiting(opened: Opened) -> dict[str, int]:
-    """How many lessons wait for the student's signature, and for the instructor's. One query.
-
-    Drafts are counted for who may see them.
-    """
-    drafts = Q(state=LessonRecord.State.DRAFT, off_at__isnull=False)
-    unsigned = Q(sign_off__isnull=False, sign_off__acknowledgement__isnull=True, correction__isnull=True)
-    return lesson_records.listed(opened.student, drafts=opened.drafts).aggregate(
-        student=Count("pk", filter=unsigned), instructor=Count("pk", filter=drafts)
-    )
+    """How many lessons wait for the student's signature; for who sees drafts, and for the instructor's."""
+    unsigned, drafts = lesson_records.waiting(opened.student)
+    return {"student": unsigned, "instructor": drafts if opened.drafts else 0}
 
 
 @require_safe
