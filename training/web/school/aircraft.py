@@ -9,7 +9,7 @@ from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_http_methods, require_POST
 
 from syllabus import airworthiness
@@ -26,6 +26,8 @@ from training.web.school.opening import Opened, administered
 from training.web.shown import State, day
 
 FIELDS = ("registration", "model", "category", "klass", "device")
+#: How the text of a rule is known where nobody here has read it itself.
+HOW_KNOWN = {"second-hand": gettext_lazy("known from an account"), "memory": gettext_lazy("from memory")}
 #: What a form begins with: what most schools fly.
 MOST_COMMON = {"category": "airplane", "klass": "single-engine land"}
 
@@ -92,6 +94,7 @@ def _page(
     status: int = 200,
 ) -> HttpResponse:
     """``of`` is the aircraft whose form was sent and has these faults; None is the form for one more."""
+    kinds = airworthiness.current()
     aircraft, devices = [], []
     for craft, held in by_aircraft(opened.school, opened.today):
         if craft.device:
@@ -101,7 +104,10 @@ def _page(
         aircraft.append(
             {
                 "row": craft,
-                "kinds": _kinds(held, opened.today),
+                "held": [_shown(one, opened.today) for one in held],
+                "missing": [
+                    kind.title for kind in kinds.values() if kind.id not in {one.kind.id for one in held}
+                ],
                 "faults": faults if mine else {},
                 "sent": sent if mine else {"done": opened.today.isoformat()},
                 "open": mine,
@@ -113,26 +119,27 @@ def _page(
         status=status,
         aircraft=aircraft,
         devices=devices,
-        kinds=[(each.id, each.title) for each in airworthiness.current().values()],
+        kinds=[(each.id, each.title) for each in kinds.values()],
+        rules=[
+            (each.title, rule, HOW_KNOWN.get(rule.verified, ""))
+            for each in kinds.values()
+            for rule in [each.on(opened.today)]
+        ],
         device_kinds=DEVICES,
         faults=faults if of is None else {},
         sent=sent if of is None and sent else MOST_COMMON,
     )
 
 
-def _kinds(held: list[Held], today: dt.date) -> list[dict[str, Any]]:
-    """Every kind with what stands of it, the first to end in front; what has no record comes last."""
-    rows: list[dict[str, Any]] = [
-        {"title": each.says, "cited": each.version, "done": day(each.check.done), "last": day(each.last),
-         "by": each.check.by, "state": state(each.last, today)}
-        for each in held
-    ]  # fmt: skip
-    known = {each.kind.id for each in held}
-    return rows + [
-        {"title": kind.title, "cited": kind.on(today), "done": "", "last": "", "state": None}
-        for kind in airworthiness.current().values()
-        if kind.id not in known
-    ]
+def _shown(held: Held, today: dt.date) -> dict[str, Any]:
+    return {
+        "title": held.says,
+        "cite": held.version.cite.section,
+        "done": day(held.check.done),
+        "last": day(held.last),
+        "by": held.check.by,
+        "state": state(held.last, today),
+    }
 
 
 def state(last: dt.date, today: dt.date) -> State:
