@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from django.db.models import FilteredRelation
+from django.utils.translation import gettext as _
 
 from syllabus import outlines
 from training.ledger import checkpoints
@@ -20,7 +21,6 @@ from training.services import access, seals
 AHEAD, BACK = 30, 7
 #: As many of each are shown by name.
 MOST_NAMED = 60
-NOT_BEGUN = "No lesson signed yet"
 
 
 @dataclass
@@ -176,12 +176,13 @@ def _stages(school: School, enrolled: dict[int, Taken], found: Glance) -> None:
         place = order[enrolled[student]].get(code)
         if place is not None:
             furthest[student] = max(furthest.get(student, place), place)
+    not_begun = _("No lesson signed yet")
     counts: Counter[tuple[Taken, str]] = Counter()
     for student, version in enrolled.items():
-        counts[(version, furthest[student][1] if student in furthest else NOT_BEGUN)] += 1
+        counts[(version, furthest[student][1] if student in furthest else not_begun)] += 1
     for version in sorted(order, key=lambda each: (each.title, each.number)):
-        title = f"{version.title}, version {version.number}"
-        stages = dict.fromkeys([NOT_BEGUN, *(stage for _, stage in order[version].values())])
+        title = _("%(course)s, version %(number)d") % {"course": version.title, "number": version.number}
+        stages = dict.fromkeys([not_begun, *(stage for _, stage in order[version].values())])
         found.stages += [StageCount(title, stage, counts[(version, stage)]) for stage in stages]
 
 
