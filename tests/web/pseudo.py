@@ -145,8 +145,10 @@ def fixed(template: str) -> list[str]:
 
 
 #: Calls whose texts are translated, or are read by nobody but whoever runs the server.
-MARKED = ("_", "gettext", "gettext_lazy", "gettext_noop", "ngettext", "ngettext_lazy")
-UNSEEN = ("Http404", "ImproperlyConfigured", "ValueError", "log", "student", "open_record", "_open")
+MARKED = ("_", "gettext", "gettext_lazy", "gettext_noop", "ngettext", "ngettext_lazy", "pgettext")
+UNSEEN = (
+    "Http404", "ImproperlyConfigured", "ValueError", "_open", "exception", "log", "open_record", "student",
+)  # fmt: skip
 TWO_WORDS = re.compile(r"[A-Za-z]{2,},? [A-Za-z]{2,}")
 
 
@@ -159,12 +161,9 @@ def literals(source: str) -> list[str]:
                 continue
             if isinstance(each, ast.Expr) and isinstance(each.value, ast.Constant):
                 continue  # a docstring
-            if (
-                isinstance(each, ast.Constant)
-                and isinstance(each.value, str)
-                and TWO_WORDS.search(each.value)
-            ):
-                yield each.value
+            text = each.value if isinstance(each, ast.Constant) else None
+            if isinstance(text, str) and TWO_WORDS.search(text) and not text.startswith("<!--"):
+                yield text
             yield from walk(each)
 
     return list(walk(ast.parse(source)))

@@ -8,7 +8,8 @@ API's messages.
 from __future__ import annotations
 
 from django.conf import settings
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest
+from django.http.response import HttpResponseBase
 from django.middleware.locale import LocaleMiddleware
 from django.utils import translation
 from django.views.decorators.cache import cache_control
@@ -36,7 +37,7 @@ def of_address(language: str) -> translation.override:
 
 @require_safe
 @cache_control(public=True, max_age=600)
-def words(request: HttpRequest, language: str) -> HttpResponse:
+def words(request: HttpRequest, language: str) -> HttpResponseBase:
     """The texts of the scripts: what ``makemessages -d djangojs`` found in them, in that language."""
     with of_address(language):
         return JavaScriptCatalog.as_view(packages=["training"])(request)

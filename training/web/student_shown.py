@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -418,9 +419,9 @@ class EndingShown:
     @property
     def when(self) -> str:
         left = (self.ending.last - self.on).days
-        last = {"day": day(self.ending.last), "left": left}
+        last: dict[str, Any] = {"day": day(self.ending.last), "left": left}
         if left > 366:
-            return last["day"]
+            return day(self.ending.last)
         if left == 0:
             return _("%(day)s, today is its last day") % last
         if left == 1:
