@@ -8,6 +8,7 @@ number has its unit: what a bare 180 meant, nobody can tell later. A text is kep
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 from syllabus.engine import standards, units
 from syllabus.engine.standards import ASSIGNED, QUANTITIES, Hint, Target, Tolerance
@@ -31,6 +32,7 @@ _THOUSANDS = re.compile(
 )
 
 
+@lru_cache(maxsize=1 << 10)  # once as a draft, again when it is signed; pilots write much the same
 def check(name: str, value: str, target: str | None = None) -> None:
     """Whether the text is a measured value of any kind at all, and the target one of the same kind.
 

@@ -113,8 +113,7 @@ def inserted(drafts: list[models.LessonRecord]) -> list[list[tuple[str, list[Any
     tables: list[str] = []
 
     def note(execute: Any, sql: str, params: Any, many: bool, context: Any) -> Any:
-        if (found := _INSERTED.match(sql)) and found[1] not in tables:
-            tables.append(found[1])
+        tables.extend(name for name in _INSERTED.findall(sql) if name not in tables)
         return execute(sql, params, many, context)
 
     keys = {model._meta.db_table: model._meta.pk.column for model in apps.get_models()}

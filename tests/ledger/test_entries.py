@@ -165,9 +165,10 @@ def test_an_append_costs_the_same_at_any_size() -> None:
         ) as captured:
             one_more()
         statements = [query["sql"].split()[0] for query in captured if "SAVEPOINT" not in query["sql"]]
-        # An entry at an even place completes no subtree, so it writes no node.
-        expected = ["SELECT", "INSERT", "INSERT", *(["INSERT"] if size % 2 else []), "UPDATE"]
-        assert statements == expected, size
+        # An entry at an even place completes no subtree, so it writes no node; PostgreSQL gets the nodes by
+        # the message that holds the entry.
+        apart = size % 2 if connection.vendor == "sqlite" else 0
+        assert statements == ["SELECT", *["INSERT"] * (2 + apart), "UPDATE"], size
     tally = whole()
     assert (tally.entries, tally.nodes) == (512, 511)
     assert models.Node.objects.count() == 511

@@ -9,7 +9,7 @@ import rfc8785
 from hypothesis import given
 from hypothesis import strategies as st
 
-from training.ledger import sealed
+from training.ledger import entries, sealed
 
 TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=20)
 WHOLE = st.integers(-sealed.MOST_INTEGER, sealed.MOST_INTEGER)
@@ -29,6 +29,18 @@ def test_a_leaf_is_rfc_8785_canonical(tree: str, index: int, kind: str, subject:
     fields = {"tree": tree, "index": index, "kind": kind, "subject": subject, "at": "x", "commitment": "y"}
     leaf = sealed.leaf_data(**fields)  # type: ignore[arg-type]
     assert leaf == rfc8785.dumps({"format": "ledger-entry/1", **fields})
+
+
+@given(BODIES)
+def test_a_body_is_sealed_in_its_canonical_form(body: dict[str, object]) -> None:
+    assert entries.canonical_body(body) == rfc8785.dumps(body).decode()  # type: ignore[arg-type]
+
+
+def test_keys_stand_in_the_order_of_utf_16() -> None:
+    """A character beyond the surrogates stands before one of the last of the first 65,536."""
+    assert (
+        entries.canonical_body({"\uff5e": 1, "\U0001f6e9": 2, "å": 3}) == '{"å":3,"\U0001f6e9":2,"\uff5e":1}'
+    )
 
 
 @given(BODIES)

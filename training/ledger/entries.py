@@ -1,14 +1,17 @@
 """Sealing: one entry more at the end of a tree, inside the caller's transaction."""
 
 import datetime
+import json
 import re
 import secrets
 from typing import Any
 
 import rfc8785
 from django.db import DEFAULT_DB_ALIAS, connections, transaction
+from django.db.models import BigIntegerField, CharField, QuerySet, TextField
 
 from training.ledger import models, proofs, sealed
+from training.sql import Change, Place, Statement, insert
 
 NESTED_AT_MOST = 32
 _UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f\ud800-\udfff]")
@@ -81,28 +84,45 @@ def append(
     )
     # From here on the rows belong together: a caller who catches a fault cannot commit half of them.
     with transaction.mark_for_rollback_on_error(using=using):
-        entry.save(using=using, force_insert=True)
-        models.EntryBody(entry=entry, body=text, salt=salt).save(using=using, force_insert=True)
-        if completed:
-            models.Node.objects.using(using).bulk_create(
-                models.Node(tree=tree, level=level, index=position, hash=one.hex())
-                for (level, position), one in completed
-            )
-        models.Head.objects.using(using).filter(tree=tree).update(
-            size=index + 1, root=proofs.fold(peaks).hex(), peaks=" ".join(peak.hex() for peak in peaks)
+        nodes = [
+            models.Node(tree=tree, level=level, index=position, hash=one.hex())
+            for (level, position), one in completed
+        ]
+        insert([entry, *nodes], using=using)
+        insert([models.EntryBody(entry=entry, body=text, salt=salt)], using=using)
+        _GROW(
+            tree=tree,
+            size=index + 1,
+            root=proofs.fold(peaks).hex(),
+            peaks=" ".join(peak.hex() for peak in peaks),
+            using=using,
         )
     return entry
 
 
 def _locked_head(tree: str, using: str) -> models.Head:
     """The tree's head, locked until the transaction ends (SQLite locks the whole database at its start)."""
-    heads = models.Head.objects.using(using)
-    head = heads.select_for_update().filter(tree=tree).first()
-    if head is None:
+    found = _HEAD.instances(tree=tree, using=using)
+    if not found:
         # Two first entries at once: one makes the row, the other waits for it.
-        heads.bulk_create([models.Head(tree=tree)], ignore_conflicts=True)
-        head = heads.select_for_update().get(tree=tree)
-    return head
+        models.Head.objects.using(using).bulk_create([models.Head(tree=tree)], ignore_conflicts=True)
+        found = _HEAD.instances(tree=tree, using=using)
+    return found[0]
+
+
+def _head() -> QuerySet[models.Head]:
+    return models.Head.objects.select_for_update().filter(tree=Place("tree", CharField())).order_by()
+
+
+def _grown() -> tuple[QuerySet[models.Head], dict[str, Any]]:
+    return models.Head.objects.filter(tree=Place("tree", CharField())), {
+        "size": Place("size", BigIntegerField()),
+        "root": Place("root", CharField()),
+        "peaks": Place("peaks", TextField()),
+    }
+
+
+_HEAD, _GROW = Statement(_head), Change(_grown)
 
 
 def _check_words(**words: str) -> None:
@@ -132,37 +152,60 @@ def canonical_body(body: dict[str, Any]) -> str:
     """The body's canonical JSON (RFC 8785). Raises ``LedgerError`` naming the place of what cannot go in."""
     if not isinstance(body, dict):
         raise LedgerError(f"body: is a {type(body).__name__}; an object (dict) is needed")
-    _check_value(body, "body", 0)
-    return rfc8785.dumps(body).decode()
+    _check_value(body, ("body", None), 0)
+    text = json.dumps(body, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+    # Keys are in order of UTF-16, which is that of the characters as long as none is beyond its surrogates.
+    return text if text.isascii() or max(text) < "\ud800" else rfc8785.dumps(body).decode()
 
 
-def _check_value(value: Any, place: str, depth: int) -> None:
+#: What leads to a value in a body: its key or number, and what leads to what holds it. The words are made for
+#: a fault alone.
+_Place = tuple[int | str, "_Place | None"]
+
+
+def _check_value(value: Any, place: _Place, depth: int) -> None:
     if depth > NESTED_AT_MOST:
-        raise LedgerError(f"{place}: is nested more than {NESTED_AT_MOST} deep")
+        raise LedgerError(f"{_words(place)}: is nested more than {NESTED_AT_MOST} deep")
     if value is None or isinstance(value, bool):
         return
     if isinstance(value, str):
-        try:
-            value.encode()
-        except UnicodeEncodeError:
-            raise LedgerError(f"{place}: holds half of a character (a lone surrogate)") from None
+        if not value.isascii():
+            _check_text(value, _words(place))
     elif isinstance(value, int):
         if abs(value) > sealed.MOST_INTEGER:
-            raise LedgerError(f"{place}: {value} is beyond ±{sealed.MOST_INTEGER}; write it as a text")
+            raise LedgerError(
+                f"{_words(place)}: {value} is beyond ±{sealed.MOST_INTEGER}; write it as a text"
+            )
     elif isinstance(value, float):
         raise LedgerError(
-            f"{place}: {value!r} is a floating-point number; seal whole numbers of a smaller unit, or a text"
+            f"{_words(place)}: {value!r} is a floating-point number; seal whole numbers of a smaller unit, or"
+            " a text"
         )
     elif isinstance(value, (list, tuple)):
         for number, item in enumerate(value):
-            _check_value(item, f"{place}[{number}]", depth + 1)
+            _check_value(item, (number, place), depth + 1)
     elif isinstance(value, dict):
         for key, item in value.items():
             if not isinstance(key, str):
-                raise LedgerError(f"{place}: the key {key!r} is not a text")
-            _check_value(key, f"{place}: the key {key!r}", depth)
-            _check_value(item, f"{place}.{key}", depth + 1)
+                raise LedgerError(f"{_words(place)}: the key {key!r} is not a text")
+            if not key.isascii():
+                _check_text(key, f"{_words(place)}: the key {key!r}")
+            _check_value(item, (key, place), depth + 1)
     else:
         raise LedgerError(
-            f"{place}: a {type(value).__name__} has no one spelling in JSON; write it as a text"
+            f"{_words(place)}: a {type(value).__name__} has no one spelling in JSON; write it as a text"
         )
+
+
+def _check_text(text: str, words: str) -> None:
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        raise LedgerError(f"{words}: holds half of a character (a lone surrogate)") from None
+
+
+def _words(place: _Place) -> str:
+    key, parent = place
+    if parent is None:
+        return str(key)
+    return _words(parent) + (f"[{key}]" if isinstance(key, int) else f".{key}")

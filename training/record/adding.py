@@ -6,9 +6,12 @@ import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from django.db.models import BigIntegerField, QuerySet
+
 from syllabus.engine import record as engine
 from training import models
 from training.record.codec import FLIGHTS, LANDING_COLUMNS, PARTS, Part, write_landings
+from training.sql import Change, Place, insert
 
 
 def part(name: str) -> Part:
@@ -17,53 +20,70 @@ def part(name: str) -> Part:
 
 
 def add(student: models.Student, name: str, entry: engine.Entry, *, at: dt.datetime, **columns: Any) -> Any:
-    """Put an entry on record in the list ``name``; returns its row. The rest is as for ``add_all``."""
-    return add_all(student, name, [entry], at=at, **columns)[0]
+    """Put an entry on record in the list ``name``; returns its row. The rest is as for ``rows``, ``put``."""
+    made = rows(student, name, [entry], at=at, **columns)
+    put(made)
+    return made[0]
 
 
-def add_all(
+def rows(
     student: models.Student, name: str, entries: Sequence[engine.Entry], *, at: dt.datetime, **columns: Any
 ) -> list[Any]:
-    """Put entries on record in the list ``name``, by one statement; returns their rows.
+    """The rows of entries of the list ``name``, for ``put``; a flight's landings stand in its ``landed``.
 
-    Flights' landings are put down with them, before they are sealed: then none can be added. ``columns`` are
-    those that the record document does not have, such as ``sealed``. The caller holds the student locked.
-
-    Raises: IntegrityError where an id stands on record already.
+    ``columns`` are those that the record document does not have, such as ``sealed``.
     """
     whose = part(name)
-    sealed = columns.pop("sealed", False)
-    landings = [write_landings(each) if isinstance(each, engine.Flight) else [] for each in entries]
-    rows = whose.model.objects.bulk_create(
+    made = [
         whose.model(
             school_id=student.school_id,
             student_id=student.pk,
             recorded_at=at,
             **dict(zip(whose.columns, whose.write(entry), strict=True)),
-            sealed=sealed and not landed,
             **columns,
         )
-        for entry, landed in zip(entries, landings, strict=True)
-    )
-    landing = [
-        models.Landing(
-            school_id=student.school_id,
-            student_id=student.pk,
-            flight=row,
-            position=position,
-            **dict(zip(LANDING_COLUMNS, each, strict=True)),
-        )
-        for row, landed in zip(rows, landings, strict=True)
-        for position, each in enumerate(landed)
+        for entry in entries
     ]
-    if landing:
-        models.Landing.objects.bulk_create(landing)
-        if sealed:
-            late = [row for row, landed in zip(rows, landings, strict=True) if landed]
-            whose.model.objects.filter(pk__in=[row.pk for row in late]).update(sealed=True)
-            for row in late:
-                row.sealed = True
-    return list(rows)
+    for row, entry in zip(made, entries, strict=True):
+        row.landed = [
+            models.Landing(
+                school_id=student.school_id,
+                student_id=student.pk,
+                position=position,
+                **dict(zip(LANDING_COLUMNS, each, strict=True)),
+            )
+            for position, each in enumerate(write_landings(entry) if isinstance(entry, engine.Flight) else [])
+        ]
+    return made
+
+
+def put(new: Sequence[Any]) -> None:
+    """Put rows into the database: entries as ``rows`` gives them, and others that need no key of theirs.
+
+    A flight is sealed once its landings are there: then none can be added. The caller holds the student
+    locked.
+
+    Raises: IntegrityError where an id stands on record already.
+    """
+    landed = [row for row in new if getattr(row, "landed", ())]
+    late = [row for row in landed if row.sealed]
+    for row in late:
+        row.sealed = False
+    insert(new)
+    for row in landed:
+        for each in row.landed:
+            each.flight_id = row.pk
+    insert([each for row in landed for each in row.landed])
+    for row in late:
+        _SEAL(flight=row.pk)
+        row.sealed = True
+
+
+def _sealed() -> tuple[QuerySet[models.Flight], dict[str, Any]]:
+    return models.Flight.objects.filter(pk=Place("flight", BigIntegerField())), {"sealed": True}
+
+
+_SEAL = Change(_sealed)
 
 
 def retire(student: models.Student, prefix: str, *, at: dt.datetime) -> int:

@@ -16,7 +16,8 @@ from syllabus.engine.record import TIMES
 from training import models
 from training.record.codec import as_text, texts_of
 from training.record.reading import known, on_record
-from training.record.statements import Member, Place, Row, Union
+from training.record.statements import Member, Union
+from training.sql import Place, Row
 
 _MICROSECOND = dt.timedelta(microseconds=1)
 _EARLIEST = dt.datetime.min.replace(tzinfo=dt.UTC)

@@ -23,7 +23,8 @@ from training.record.codec import (
     Row,
     read_landing,
 )
-from training.record.statements import Member, Place, Union
+from training.record.statements import Member, Union
+from training.sql import Place
 
 #: An entry's key, when it was put on record here where that was asked for, and what its reader wants.
 Known = tuple[int, dt.datetime | None, Row]

@@ -1,8 +1,4 @@
-"""Questions to the database that are put together once and asked many times.
-
-Django builds the SQL of a question anew each time, which for a question of many columns or conditions takes
-longer than its answer. A statement is built once for each database, with places for what is asked about.
-"""
+"""Questions about several tables at once, each as one statement that is put together once."""
 
 from __future__ import annotations
 
@@ -13,14 +9,12 @@ from functools import cached_property
 from operator import itemgetter
 from typing import Any
 
-from django.db import DEFAULT_DB_ALIAS, connection
 from django.db.models import (
     BigIntegerField,
     BooleanField,
     DateField,
     DateTimeField,
     DurationField,
-    Expression,
     F,
     Field,
     QuerySet,
@@ -30,62 +24,7 @@ from django.db.models import (
 )
 from django.db.models.functions import Cast
 
-Row = tuple[Any, ...]
-
-
-class Place(Expression):
-    """Where a value of the question goes, such as the student."""
-
-    def __init__(self, name: str, of: Field[Any, Any]):
-        super().__init__(output_field=of)
-        self.name = name
-
-    def as_sql(self, compiler: Any, connection: Any) -> Any:
-        return "%s", [self]
-
-
-def filled(places: tuple[Any, ...], values: Mapping[str, Any]) -> list[Any]:
-    """The parameters of a statement: each place with its value, as the database takes it."""
-    return [
-        each.output_field.get_db_prep_value(values[each.name], connection)
-        if isinstance(each, Place)
-        else each
-        for each in places
-    ]
-
-
-class Statement:
-    """What a queryset of tuples with places in it asks, as SQL that is built when it is asked first."""
-
-    def __init__(self, question: Callable[[], QuerySet[Any, Row]]):
-        self._question = question
-
-    @cached_property
-    def _written(self) -> tuple[str, tuple[Any, ...], list[tuple[int, list[Any], Any]]]:
-        """The SQL with its places, and how a database that has fewer types than we turns columns back."""
-        compiler = self._question().query.get_compiler(DEFAULT_DB_ALIAS)
-        sql, places = compiler.as_sql()
-        turned = compiler.get_converters([column for column, _, _ in compiler.select])
-        return sql, tuple(places), [(at, *how) for at, how in turned.items()]
-
-    def rows(self, **values: Any) -> list[Row]:
-        """The answer, where every place has its value by its name. One query."""
-        sql, places, turned = self._written
-        with connection.cursor() as cursor:
-            cursor.execute(sql, filled(places, values))
-            found: list[Row] = cursor.fetchall()
-        return [_turned(row, turned) for row in found] if turned else found
-
-
-def _turned(row: Row, turned: list[tuple[int, list[Any], Any]]) -> Row:
-    columns = list(row)
-    for at, converters, column in turned:
-        value = columns[at]
-        if value is not None:
-            for convert in converters:
-                value = convert(value, column, connection)
-            columns[at] = value
-    return tuple(columns)
+from training.sql import Row, Statement
 
 
 class Union:

@@ -8,17 +8,18 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 import zoneinfo
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import BigIntegerField, CharField, DateField, Q, QuerySet
 
 from syllabus import instructing
 from syllabus.engine import record as engine
 from syllabus.engine.errors import NotInForce
 from syllabus.engine.instructing import Rating, Tally, Training, covered, fullest, read_ratings, training
 from training.models import Aircraft, Flight, Role, School
+from training.sql import Place, Statement
 
 #: Days around a flight within which another may lie in the same hours, with a day to spare on either side.
 _NEAR = dt.timedelta(days=3)
@@ -75,22 +76,31 @@ def given(
 
     By the account that signed, or by the certificate number where the entry came in a document. One query.
     """
-    theirs = Q(instructor_user_id=role.user_id)
-    if role.certificate:
-        theirs |= Q(instructor_certificate=role.certificate)
-    rows = _training(role.school_id, theirs, since, until)
-    if corrects is not None:
-        rows = rows.exclude(entry_id__startswith=f"{corrects}/")
     zone = zoneinfo.ZoneInfo(role.school.time_zone)
-    for row in rows.values_list(*_ROW):
-        yield _read(row, zone)
+    asked: dict[str, Any] = {"school": role.school_id, "user": role.user_id, "certificate": role.certificate}
+    for entry, *row in _GIVEN_BY.rows(**asked, since=since, until=until):
+        if corrects is None or not entry.startswith(f"{corrects}/"):
+            yield _read(row, zone)
 
 
+def _given_by() -> QuerySet[Flight, Any]:
+    certificate = Place("certificate", CharField())
+    theirs = Q(instructor_user_id=Place("user", BigIntegerField())) | Q(
+        instructor_certificate=certificate, instructor_certificate__gt=""
+    )
+    since, until = Place("since", DateField()), Place("until", DateField())
+    rows = _training(Place("school", BigIntegerField()), theirs, since, until)
+    return rows.order_by().values_list("entry_id", *_ROW)
+
+
+_GIVEN_BY = Statement(_given_by)
 _ROW = ("pk", "date", "dual", "total", "off_at", "on_at")
 _GIVEN = ("instructor_user_id", "instructor_certificate", *_ROW)
 
 
-def _training(school: int, theirs: Q, since: dt.date, until: dt.date) -> QuerySet[Flight]:
+def _training(
+    school: int | Place, theirs: Q, since: dt.date | Place, until: dt.date | Place
+) -> QuerySet[Flight]:
     """What may be flight training on flights of these days, of whoever ``theirs`` names."""
     return Flight.objects.filter(
         theirs,
@@ -103,7 +113,7 @@ def _training(school: int, theirs: Q, since: dt.date, until: dt.date) -> QuerySe
     )
 
 
-def _read(row: tuple[Any, ...], zone: dt.tzinfo) -> Training:
+def _read(row: Sequence[Any], zone: dt.tzinfo) -> Training:
     pk, day, dual, total, off, on = row
     most = total if dual is None else dual
     least = 0 if dual is None else dual // _MICROSECOND

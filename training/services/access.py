@@ -32,7 +32,7 @@ from django.db.models import (
 from django.db.models.functions import ExtractDay, ExtractMonth, ExtractYear
 
 from training.models import AccessLog, Assignment, Guardian, Role, School, Student, User
-from training.record.statements import Place, Statement
+from training.sql import Place, Statement, insert
 
 READ, WRITE = AccessLog.Action.READ, AccessLog.Action.WRITE
 #: Anyone who may have signed in, or not.
@@ -136,7 +136,7 @@ def log(
 
     ``user`` is None for someone with the server's command line.
     """
-    return AccessLog.objects.create(
+    noted = AccessLog(
         school_id=student.school_id,
         student=student,
         user=user,
@@ -145,6 +145,8 @@ def log(
         via=via,
         at=at,
     )
+    insert([noted])
+    return noted
 
 
 @dataclass(frozen=True, slots=True)

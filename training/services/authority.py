@@ -9,11 +9,14 @@ from collections.abc import Iterator
 from contextvars import ContextVar
 from dataclasses import dataclass
 
+from django.db.models import BigIntegerField, QuerySet
+
 from syllabus.engine import record as engine
 from syllabus.engine.instructing import covered
 from syllabus.engine.units import format_time
 from training.models import Aircraft, Role, Student, User
 from training.reports import instructing as given
+from training.sql import Place, Statement
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,11 +208,19 @@ def read_once() -> Iterator[None]:
         _READ.reset(before)
 
 
+def _instructing() -> QuerySet[Role]:
+    user, school = Place("user", BigIntegerField()), Place("school", BigIntegerField())
+    return Role.objects.filter(user_id=user, school_id=school, role=Role.Kind.INSTRUCTOR)
+
+
+_INSTRUCTING = Statement(_instructing)
+
+
 def _role(by: User, student: Student) -> Role | None:
     read, key = _READ.get(), (by.pk, student.school_id)
     if read is not None and key in read:
         return read[key]
-    role = Role.objects.filter(user=by, school_id=student.school_id, role=Role.Kind.INSTRUCTOR).first()
+    role = next(iter(_INSTRUCTING.instances(user=by.pk, school=student.school_id)), None)
     if role is not None:
         role.user, role.school = by, student.school
     if read is not None:

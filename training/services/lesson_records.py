@@ -7,9 +7,11 @@ import difflib
 import uuid
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from django.db import IntegrityError, transaction
-from django.db.models import BigIntegerField, Count, F, Q, QuerySet
+from django.db.models import BigIntegerField, Count, DateTimeField, F, Q, QuerySet, TextField, UUIDField
+from django.db.models.functions import Upper
 
 from syllabus import outlines
 from syllabus.engine import facts, proving
@@ -20,10 +22,10 @@ from syllabus.engine.units import HOUR, MINUTE, format_time, parse_time
 from syllabus.models import CourseVersion
 from training.models import Flight, LessonRecord, Role, Student, User
 from training.record import of as record_of
-from training.record.statements import Place, Statement
 from training.services import access, authority, lesson_content, lesson_hints, lesson_plans
 from training.services.lesson_content import Content, LessonError
 from training.services.records import NotAllowed
+from training.sql import Place, Statement
 
 #: Typed and computed times further apart than this are worth a look: common practice, logbooks have tenths.
 TOLERANCE = 6 * MINUTE
@@ -319,24 +321,22 @@ def _overlaps(record: LessonRecord, flight: engine.Flight, by: User) -> Iterator
     """Flights, signed or drafted, at the same time as this one; the instructor is on no solo flight."""
     if record.off_at is None or record.on_at is None:
         return
-    same_time = Q(off_at__lt=record.on_at, on_at__gt=record.off_at)
-    drafts = LessonRecord.objects.filter(same_time, school_id=record.school_id, state="draft").exclude(
-        pk=record.pk
-    )
-    flown = Flight.objects.filter(same_time, school_id=record.school_id, retired_at__isnull=True)
-    if record.corrects_id:
-        flown = flown.exclude(student_id=record.student_id, entry_id__startswith=f"{record.corrects_id}/")
-    craft = record.aircraft_registration
-    theirs = Q(student_id=record.student_id) | (Q(aircraft_registration__iexact=craft) if craft else Q())
+    craft, corrected = record.aircraft_registration, f"{record.corrects_id}/"
+    asked: dict[str, Any] = {
+        "school": record.school_id,
+        "off": record.off_at,
+        "on": record.on_at,
+        "student": record.student_id,
+        "craft": craft,
+        "by": by.pk,
+    }
     # Whoever is in the air at one time is few: they are read once, and told apart here.
-    in_the_air: list[tuple[int, int | None, str | None]] = list(
-        flown.filter(theirs | Q(instructor_user=by)).values_list(
-            "student_id", "instructor_user_id", "aircraft_registration"
-        )
-    )
-    for student, instructor, registration, logged in drafts.filter(theirs | Q(instructor=by)).values_list(
-        "student_id", "instructor_id", "aircraft_registration", "content__flight__times"
-    ):
+    in_the_air: list[tuple[int, int | None, str | None]] = [
+        (student, instructor, registration)
+        for student, instructor, registration, entry in _FLOWN.rows(**asked)
+        if student != record.student_id or not entry.startswith(corrected)
+    ]
+    for student, instructor, registration, logged in _DRAFTED.rows(**asked, record=record.pk):
         in_the_air.append((student, None if _solo(logged) else instructor, registration))
     same = {
         "student": sum(each == record.student_id for each, _, _ in in_the_air),
@@ -348,6 +348,40 @@ def _overlaps(record: LessonRecord, flight: engine.Flight, by: User) -> Iterator
             who = f"The aircraft {craft}" if kind == "aircraft" else f"The {kind}"
             times = "another flight" if number == 1 else f"{number} other flights"
             yield f"overlap-{kind}", "off", f"{who} has {times} between off and on; look at the times."
+
+
+def _flown() -> QuerySet[Flight, Any]:
+    asked, theirs = _then()
+    return (
+        Flight.objects.alias(registration=Upper("aircraft_registration"))
+        .filter(theirs | Q(instructor_user_id=Place("by", BigIntegerField())), asked, retired_at__isnull=True)
+        .order_by()
+        .values_list("student_id", "instructor_user_id", "aircraft_registration", "entry_id")
+    )
+
+
+def _drafted() -> QuerySet[LessonRecord, Any]:
+    asked, theirs = _then()
+    return (
+        LessonRecord.objects.alias(registration=Upper("aircraft_registration"))
+        .filter(theirs | Q(instructor_id=Place("by", BigIntegerField())), asked, state="draft")
+        .exclude(pk=Place("record", UUIDField()))
+        .order_by()
+        .values_list("student_id", "instructor_id", "aircraft_registration", "content__flight__times")
+    )
+
+
+def _then() -> tuple[Q, Q]:
+    """The condition that it was flown at the school at that time; and by the student, or in the aircraft."""
+    off, on = Place("off", DateTimeField()), Place("on", DateTimeField())
+    theirs = Q(student_id=Place("student", BigIntegerField()))
+    return (
+        Q(school_id=Place("school", BigIntegerField()), off_at__lt=on, on_at__gt=off),
+        theirs | Q(registration=Upper(Place("craft", TextField()))),
+    )
+
+
+_FLOWN, _DRAFTED = Statement(_flown), Statement(_drafted)
 
 
 def _solo(times: Mapping[str, int | str] | None) -> bool:

@@ -32,8 +32,8 @@ from django.utils.safestring import SafeString, mark_safe
 
 from syllabus import rulebook
 from training.models import PreparedPage, Stale, Standing, Student
-from training.record.statements import Place, Statement
 from training.services.reminders import preferences, standings
+from training.sql import Place, Statement
 
 log = logging.getLogger(__name__)
 #: What the parts are made by, besides the libraries.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
@@ -30,19 +31,13 @@ def seal(student: Student, kind: str, body: Mapping[str, Any], *, at: dt.datetim
 
     Raises: ValueError where it is not.
     """
-    sealable, subject = _sealable(body), str(student.ref)
+    sealable, subject = json.loads(json.dumps(body), parse_float=_as_text), str(student.ref)
     if wrong := assertions.entry_fault(kind, subject, sealable):
         raise ValueError(f"{kind} of {subject} is not sealed: {wrong}")
     made = entries.append(tree=tree_of(student.school_id), kind=kind, subject=subject, body=sealable, at=at)
     return made.index
 
 
-def _sealable(value: Any) -> Any:
-    """The value as the ledger takes it: no fractions."""
-    if isinstance(value, Mapping):
-        return {str(key): _sealable(each) for key, each in value.items()}
-    if isinstance(value, list | tuple):
-        return [_sealable(each) for each in value]
-    if isinstance(value, float):
-        return format(Decimal(repr(value)), "f")
-    return value
+def _as_text(number: str) -> str:
+    """A number with a fraction as the ledger takes it, which takes none."""
+    return format(Decimal(number), "f")

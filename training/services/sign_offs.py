@@ -8,9 +8,19 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.db import transaction
+from django.db.models import (
+    BigIntegerField,
+    CharField,
+    DateTimeField,
+    OuterRef,
+    QuerySet,
+    Subquery,
+    UUIDField,
+)
 
 from syllabus.engine import record as engine
 from syllabus.engine.errors import Fault
+from syllabus.models import CourseVersion
 from training import record
 from training.models import (
     Acknowledgement,
@@ -27,6 +37,7 @@ from training.services.authority import Refusal
 from training.services.lesson_content import Content, LessonError
 from training.services.lesson_records import Changed, Conflict
 from training.services.records import NotAllowed
+from training.sql import Change, Place, Statement
 
 
 class NotAuthorised(NotAllowed):
@@ -71,13 +82,13 @@ def sign_off(
              in whose place it stands. The student finds a notice.
     """
     with transaction.atomic(), authority.read_once():
-        owner = LessonRecord.objects.values_list("student_id", flat=True).get(pk=lesson_id)
-        student = Student.objects.select_for_update(of=("self",)).select_related("school").get(pk=owner)
-        lesson = (
-            LessonRecord.objects.select_for_update(of=("self",))
-            .select_related("course_version__course")
-            .get(pk=lesson_id)
-        )
+        found = _LESSON.instances(lesson=lesson_id)
+        if not found:
+            raise LessonRecord.DoesNotExist
+        lesson: LessonRecord = found[0]
+        student: Student = lesson.student
+        if lesson.course_version_id is not None:
+            lesson.course_version = _VERSION.instances(version=lesson.course_version_id)[0]
         access.log(by, student, access.WRITE, f"lesson-record {lesson.pk} sign", via=via, at=at)
         if lesson.state == LessonRecord.State.SIGNED:
             return _same(lesson, by, content_hash)
@@ -94,7 +105,6 @@ def sign_off(
         assert signature.certificate is not None
         replaced = _replaced(lesson)
         tree = seals.tree_of(student.school_id)
-        lesson.student = student
         shown = [
             *lesson_records.warnings(lesson, content, by),
             *authority.late(student, content.last_day, at),
@@ -123,7 +133,7 @@ def sign_off(
             },
             at=at,
         )
-        signed = SignOff.objects.create(
+        signed = SignOff(
             school_id=lesson.school_id,
             student=student,
             lesson=lesson,
@@ -141,11 +151,8 @@ def sign_off(
         )
         if replaced is not None:
             _put_in_place_of(replaced, lesson, student, by, index, at)
-        _put_on_record(lesson, student, content, signature, by, at)
-        lesson.state, lesson.updated_at = LessonRecord.State.SIGNED, at
-        lesson.save(update_fields=["state", "updated_at"])
         kind = Notice.Kind.SIGNED if replaced is None else Notice.Kind.CORRECTED
-        Notice.objects.create(
+        notice = Notice(
             school_id=student.school_id,
             student=student,
             user_id=student.user_id,
@@ -153,6 +160,9 @@ def sign_off(
             about=str(lesson.pk),
             at=at,
         )
+        record.put([signed, *_entries(lesson, content, signature, by, at, found[0].craft), notice])
+        lesson.state, lesson.updated_at = LessonRecord.State.SIGNED, at
+        _STATE(lesson=lesson.pk, state=lesson.state, at=at)
     return signed
 
 
@@ -229,6 +239,34 @@ def correct(
         corrects=lesson,
         reason=reason,
     )
+
+
+def _lesson() -> QuerySet[LessonRecord]:
+    # The student is locked first, as by everybody who writes the record: so locks are taken in one order.
+    craft = Aircraft.objects.filter(school=OuterRef("school"), registration=OuterRef("aircraft_registration"))
+    return (
+        LessonRecord.objects.select_for_update(of=("student", "self"))
+        .select_related("student__school")
+        .annotate(craft=Subquery(craft.order_by().values("pk")))
+        .filter(pk=Place("lesson", UUIDField()))
+        .order_by()
+    )
+
+
+def _version() -> QuerySet[CourseVersion]:
+    asked = Place("version", BigIntegerField())
+    return CourseVersion.objects.select_related("course").filter(pk=asked).order_by()
+
+
+def _state() -> tuple[QuerySet[LessonRecord], dict[str, Any]]:
+    changes = {"state": Place("state", CharField()), "updated_at": Place("at", DateTimeField())}
+    return LessonRecord.objects.filter(pk=Place("lesson", UUIDField())), changes
+
+
+#: The lesson record and its student, locked, with the key of its aircraft in the school's list as ``craft``.
+_LESSON = Statement(_lesson)
+_VERSION = Statement(_version)
+_STATE = Change(_state)
 
 
 def _same(lesson: LessonRecord, by: User, content_hash: str) -> SignOff:
@@ -325,23 +363,20 @@ def _put_in_place_of(
     record.retire(student, replaced.prefix, at=at)
 
 
-def _put_on_record(
+def _entries(
     lesson: LessonRecord,
-    student: Student,
     content: Content,
     signature: engine.Instructor,
     by: User,
     at: dt.datetime,
-) -> None:
-    craft = None
-    if lesson.aircraft_registration:
-        craft = Aircraft.objects.filter(
-            school_id=student.school_id, registration=lesson.aircraft_registration
-        ).first()
+    craft: int | None,
+) -> list[Any]:
+    """The rows of the lesson's entries in the student's record; ``craft`` is the key of the aircraft."""
+    found = []
     for name, entries in content.entries(lesson.prefix, signature).items():
-        columns: dict[str, Any] = {"aircraft": craft} if name == "flights" else {}
+        columns: dict[str, Any] = {"aircraft_id": craft} if name == "flights" else {}
         # A list's entries have one instructor, or none.
         if any(getattr(entry, "instructor", None) is not None for entry in entries):
             columns["instructor_user"] = by
-        if entries:
-            record.add_all(student, name, entries, at=at, sealed=True, **columns)
+        found += record.rows(lesson.student, name, entries, at=at, sealed=True, **columns)
+    return found

@@ -1,0 +1,207 @@
+"""Statements that are put together once and sent with other values each time, and new rows in as few.
+
+Django puts the SQL of a queryset together anew each time it is asked, which often costs several times what
+sending it does. Here it is Django too that does it, for the database at hand, but the first time only, with
+places for what is asked about. For what is asked at every turn; elsewhere a queryset is simpler.
+"""
+
+from __future__ import annotations
+
+import copy
+import functools
+import itertools
+import operator
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.db import DEFAULT_DB_ALIAS, connections, models
+from django.db.models.sql import UpdateQuery
+from django.db.transaction import TransactionManagementError
+
+Row = tuple[Any, ...]
+#: Fields whose values are sent as they are.
+_PLAIN = (models.BooleanField, models.CharField, models.IntegerField, models.TextField)
+
+
+class Place(models.Expression):
+    """Where a value of the question goes, such as the student; it is never None."""
+
+    def __init__(self, name: str, of: models.Field[Any, Any]):
+        super().__init__(output_field=of)
+        self.name = name
+
+    def as_sql(self, compiler: Any, connection: Any) -> Any:
+        return "%s", [self]
+
+
+def filled(places: Sequence[Any], values: Mapping[str, Any], using: str = DEFAULT_DB_ALIAS) -> list[Any]:
+    """The parameters of a statement: each place with its value, as the database takes it."""
+    connection = connections[using]
+    return [
+        each.output_field.get_db_prep_value(values[each.name], connection)
+        if isinstance(each, Place)
+        else each
+        for each in places
+    ]
+
+
+@dataclass(frozen=True)
+class _Written:
+    """The SQL of a question with its places, the compiler that knows what to make of the answer, and how a
+    database that has fewer types than we turns columns back."""
+
+    queryset: models.QuerySet[Any, Any]
+    compiler: Any
+    sql: str
+    places: Sequence[Any]
+    turned: Mapping[int, Any]
+
+
+class Statement:
+    """What a queryset with places in it asks, as SQL that is put together when it is asked first.
+
+    A place may not stand where Django looks at the value: ``in``, ``iexact``, ``startswith``.
+    """
+
+    def __init__(self, question: Callable[[], models.QuerySet[Any, Any]]):
+        self._question = question
+        self._known: dict[str, _Written] = {}
+
+    def rows(self, *, using: str = DEFAULT_DB_ALIAS, **values: Any) -> list[Row]:
+        """The answer to a question for tuples, where every place has its value by its name. One query."""
+        written = self._written(using)
+        with connections[using].cursor() as cursor:
+            cursor.execute(written.sql, filled(written.places, values, using))
+            found: list[Row] = cursor.fetchall()
+        if not written.turned:
+            return found
+        return [tuple(row) for row in written.compiler.apply_converters(found, written.turned)]
+
+    def instances(self, *, using: str = DEFAULT_DB_ALIAS, **values: Any) -> list[Any]:
+        """The same to a question for models.
+
+        Raises: TransactionManagementError where rows are to be locked outside a transaction.
+        """
+        written, connection = self._written(using), connections[using]
+        if written.queryset.query.select_for_update and not connection.in_atomic_block:
+            raise TransactionManagementError("rows are locked inside a transaction alone")
+        sent = (written.sql, tuple(filled(written.places, values, using)))
+        mine = copy.copy(written.compiler)  # other threads have connections of their own
+        mine.connection, mine.as_sql = connection, lambda *_, **__: sent
+        mine.get_converters = lambda *_: written.turned
+        asked = written.queryset.all()
+        asked.query.get_compiler = lambda *_, **__: mine  # type: ignore[method-assign]
+        return list(asked)
+
+    def _written(self, using: str) -> _Written:
+        if (known := self._known.get(using)) is None:
+            queryset = self._question().using(using)
+            compiler: Any = queryset.query.get_compiler(using)
+            sql, places = compiler.as_sql()
+            turned = compiler.get_converters([column for column, _, _ in compiler.select])
+            self._known[using] = known = _Written(queryset, compiler, sql, tuple(places), turned)
+        return known
+
+
+class Change:
+    """The UPDATE of a queryset: ``change`` gives it, and the new values by their fields; both hold places."""
+
+    def __init__(self, change: Callable[[], tuple[models.QuerySet[Any, Any], Mapping[str, Any]]]):
+        self._change = change
+        self._known: dict[str, tuple[str, Sequence[Any]]] = {}
+
+    def __call__(self, *, using: str = DEFAULT_DB_ALIAS, **values: Any) -> int:
+        """Change the rows, where every place has its value by its name; returns how many there were."""
+        if (known := self._known.get(using)) is None:
+            queryset, changes = self._change()
+            query: Any = queryset.query.chain(UpdateQuery)
+            query.add_update_values(changes)
+            self._known[using] = known = query.get_compiler(using).as_sql()
+        sql, places = known
+        with connections[using].cursor() as cursor:
+            cursor.execute(sql, filled(places, values, using))
+            return int(cursor.rowcount)
+
+
+# New rows
+
+
+def insert(rows: Sequence[models.Model], *, using: str = DEFAULT_DB_ALIAS) -> None:
+    """Put new rows into the database, as ``bulk_create`` does; each gets the key that it was given.
+
+    Rows of one model that stand side by side go by one statement, and all statements in one message where
+    the database takes several. Values are of their fields' types, and none is a row that has no key yet.
+    """
+    connection = connections[using]
+    sent: list[tuple[str, list[Any], list[models.Model], bool]] = []
+    for (model, keyed), same in itertools.groupby(rows, lambda row: (type(row), row.pk is not None)):
+        form, new = _insertion(model, keyed, using), list(same)
+        most = connection.ops.bulk_batch_size(form.fields, new)
+        for some in (new[at : at + most] for at in range(0, len(new), most)):
+            sent.append((form.statement(len(some)), form.values(some, connection), some, not keyed))
+    together = len(sent) > 1 and _takes_several(connection)
+    with connection.cursor() as cursor:
+        if together:
+            cursor.execute(
+                "; ".join([sql for sql, *_ in sent]), [one for _, values, *_ in sent for one in values]
+            )
+        for number, (sql, values, some, returns) in enumerate(sent):
+            if not together:
+                cursor.execute(sql, values)
+            elif number:
+                cursor.nextset()
+            if returns:
+                for row, (key,) in zip(some, cursor.fetchall(), strict=True):
+                    row.pk = key
+            for row in some:
+                row._state.adding, row._state.db = False, using
+
+
+def _takes_several(connection: Any) -> bool:
+    """Whether a message may hold several statements: where the driver puts the values into their text."""
+    apart = connection.settings_dict["OPTIONS"].get("server_side_binding")
+    return connection.vendor == "postgresql" and not apart
+
+
+@dataclass(frozen=True)
+class _Insertion:
+    """How rows of a model are written: its fields, those whose values need another form, the statement."""
+
+    fields: Sequence[Any]
+    read: Callable[[Any], tuple[Any, ...]]
+    formed: Sequence[tuple[int, Callable[..., Any]]]
+    into: str
+    returning: str
+
+    def statement(self, rows: int) -> str:
+        row = f"({', '.join(['%s'] * len(self.fields))})"
+        return f"{self.into} VALUES {', '.join([row] * rows)}{self.returning}"
+
+    def values(self, rows: Sequence[models.Model], connection: Any) -> list[Any]:
+        found: list[Any] = []
+        for row in rows:
+            values = list(self.read(row))
+            for place, form in self.formed:
+                values[place] = form(values[place], connection)
+            found += values
+        return found
+
+
+@functools.cache
+def _insertion(model: type[models.Model], keyed: bool, using: str) -> _Insertion:
+    quoted: Callable[..., str] = connections[using].ops.quote_name
+    meta = model._meta
+    fields = [each for each in meta.concrete_fields if keyed or not isinstance(each, models.AutoField)]
+    names = ", ".join(quoted(each.column) for each in fields)
+    return _Insertion(
+        fields,
+        operator.attrgetter(*[each.attname for each in fields]),
+        [(place, each.get_db_prep_save) for place, each in enumerate(fields) if not _is_plain(each)],
+        f"INSERT INTO {quoted(meta.db_table)} ({names})",
+        "" if keyed else f" RETURNING {quoted(meta.pk.column)}",
+    )
+
+
+def _is_plain(field: Any) -> bool:
+    return isinstance(getattr(field, "target_field", field), _PLAIN)
