@@ -14,7 +14,7 @@ import urllib.request
 import pytest
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
-SECONDS = 60
+SECONDS = 180
 
 
 def free_port() -> int:

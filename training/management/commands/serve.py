@@ -1,0 +1,43 @@
+"""``manage.py serve``: a school's pages and API on this machine alone, such as an instructor's laptop."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser
+from typing import Any
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+
+from training.management import serving
+from training.models import School
+from training.services import readiness
+
+
+class Command(BaseCommand):
+    """Prepares the database where it is the embedded one, says what to do first, and serves."""
+
+    help = (
+        f"Serves pages and API on {serving.HOST} until Ctrl-C. Once a minute, in the same process, it makes "
+        "the reminders that are due and sends what is to be sent; with REDIS_URL, worker and beat do."
+    )
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        serving.add_port(parser)
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        port = options["port"]
+        serving.check_port(port)
+        if settings.EMBEDDED:
+            call_command("migrate", verbosity=0, interactive=False)
+        elif pending := readiness.pending_migrations():
+            raise CommandError(
+                f"{len(pending)} migrations are not applied, from {pending[0]} on. Run: manage.py migrate",
+                returncode=2,
+            )
+        if not School.objects.exists():
+            self.stdout.write(
+                "There is no school yet. Make yourself an account with manage.py createsuperuser, then add "
+                f"the school and its first administrator at http://{serving.HOST}:{port}/admin/."
+            )
+        serving.serve(port, self.stdout)
