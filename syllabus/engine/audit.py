@@ -10,7 +10,7 @@ Plain values in, findings out; who may sign and what lies across several records
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from functools import cached_property
@@ -18,7 +18,7 @@ from typing import Any, Protocol
 
 from syllabus.engine.errors import NotInForce
 from syllabus.engine.record import Entry, Flight, GroundLesson, Instructor, Record, entry_day
-from syllabus.engine.rulebook import Citation
+from syllabus.engine.rulebook import Citation, Requirement, RuleVersion
 
 #: The rules that an audit asks about, each with the parameters that its versions have.
 RULES: Mapping[str, tuple[str, ...]] = {
@@ -142,6 +142,39 @@ class Found:
             "unmet": [each.as_json() for each in self.unmet],
             "known": {"now": self.now, "then": self.then} if self.two_times else None,
         }
+
+
+#: What a school asks for beyond the law, by milestone: each version in force at some time a requirement.
+Minimums = Mapping[str, tuple[Requirement, ...]]
+
+
+def in_force(minimums: Iterable[Requirement], day: date) -> list[RuleVersion]:
+    """The versions of a school's minimums that were in force on a day."""
+    return [version for each in minimums for version in each.versions if day in version.in_force]
+
+
+def below_the_schools(
+    what: str, day: date, unmet: Sequence[Unmet], about: tuple[str, ...], entries: tuple[str, ...]
+) -> Found:
+    """What did not agree with a school's own minimums: the school's matter, and never shown as law's."""
+    answers = [each.now for each in unmet], [each.then for each in unmet]
+    now, then = (False if False in each else None if None in each else True for each in answers)
+    late = " (on record by now, and not then)" if now else ""
+    return Found(
+        kind="school-minimum",
+        severity=NOTE,
+        about=about,
+        day=day,
+        entries=entries,
+        says=f"{what}: below the school's own minimum{late}. " + " ".join(f"{each.says}." for each in unmet),
+        citations=tuple(dict.fromkeys(each.citation for each in unmet)),
+        mend=A_NOTE,
+        way="No regulation asks it: the school decides. Note why it was allowed, or what was done.",
+        unmet=tuple(unmet),
+        two_times=True,
+        now=now,
+        then=then,
+    )
 
 
 class KindOfEndorsement(Protocol):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
+from types import MappingProxyType
 
 from syllabus.engine import calendar
 from syllabus.engine.audit import (
@@ -17,8 +18,11 @@ from syllabus.engine.audit import (
     AuditRules,
     Found,
     KindOfEndorsement,
+    Minimums,
     Otherwise,
     Unmet,
+    below_the_schools,
+    in_force,
     named,
 )
 from syllabus.engine.errors import NotInForce
@@ -41,7 +45,11 @@ _WORDS = {True: "On record since", False: "Not met", None: "Not known"}
 
 
 def findings(
-    audited: Audited, rulebook: Rulebook, rules: AuditRules, kinds: Mapping[str, KindOfEndorsement]
+    audited: Audited,
+    rulebook: Rulebook,
+    rules: AuditRules,
+    kinds: Mapping[str, KindOfEndorsement],
+    minimums: Minimums = MappingProxyType({}),
 ) -> Iterator[Found]:
     """What each endorsement on record shows."""
     for each in audited.record.endorsements:
@@ -53,7 +61,7 @@ def findings(
             yield from _untrained(audited, each, kind, rules, rulebook, gave)
             yield from _early(each, kind, rules)
         if each.kind in FOR_TESTS:
-            yield from _recommended(audited, each, kind, kinds, rulebook)
+            yield from _recommended(audited, each, kind, rulebook, minimums)
             yield from _without_result(audited, each, kind, rules)
 
 
@@ -222,13 +230,18 @@ def _recommended(
     audited: Audited,
     given: Endorsement,
     kind: KindOfEndorsement,
-    kinds: Mapping[str, KindOfEndorsement],
     rulebook: Rulebook,
+    minimums: Minimums,
 ) -> Iterator[Found]:
     """The gap of a recommendation on its day: of all that the test asks but what the endorsement proves."""
     milestone = next((name for name in kind.rests_on if name in rulebook.milestones), None)
     if milestone is None:
         return
+    here = in_force(minimums.get(milestone, ()), given.given)
+    asked = tuple(Requirement(each.id, each.kind, (each,)) for each in here)
+    if below := _unmet(audited, given, kind.title, asked, rulebook):
+        what = f"{kind.title}, endorsed {given.given} by {named(given.instructor)}"
+        yield below_the_schools(what, given.given, below, (given.id,), (given.id,))
     proved, whole = set(kind.proves), rulebook.milestone(milestone)
     some = tuple(each for each in whole.requirements if each.id not in proved)
     unmet = _unmet(audited, given, whole.title, some, rulebook)

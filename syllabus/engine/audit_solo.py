@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from datetime import date
+from types import MappingProxyType
 
 from syllabus.engine.audit import (
     A_NOTE,
@@ -14,8 +16,11 @@ from syllabus.engine.audit import (
     Audited,
     AuditRules,
     Found,
+    Minimums,
     Otherwise,
     Unmet,
+    below_the_schools,
+    in_force,
 )
 from syllabus.engine.days import Days
 from syllabus.engine.errors import NotInForce
@@ -39,37 +44,56 @@ _PARTS = ("certificates", "items", "documents", "tests", "endorsements")
 _NESTED, _FOR_A_ROUTE = "milestone", "cross_country_endorsement"
 
 
-def findings(audited: Audited, rulebook: Rulebook, rules: AuditRules) -> Iterator[Found]:
-    """What each solo flight of a student pilot shows, the rules for any solo flight first."""
-    asking = _Asking(audited, rulebook)
-    higher = [each.issued for each in audited.record.certificates if each.kind != _STUDENT]
+@dataclass(frozen=True, slots=True)
+class _Question:
+    """What is asked of one solo flight: parts of a milestone, each in its context."""
+
+    flight: Flight
+    milestone: str
+    asked: tuple[tuple[str, Context], ...]
+    what: str
+    about: tuple[str, ...] = ()
+    entries: tuple[str, ...] = ()
+
+
+def findings(
+    audited: Audited, rulebook: Rulebook, rules: AuditRules, minimums: Minimums = MappingProxyType({})
+) -> Iterator[Found]:
+    """What each solo flight of a student pilot shows, the rules for any solo flight first.
+
+    ``minimums`` are what the school asked for beyond the law, each version a requirement of its own.
+    """
+    asking = _Asking(audited, rulebook, minimums)
+    for question in _questions(asking, rules):
+        yield from asking.found(question)
+        yield from asking.of_the_school(question)
+
+
+def _questions(asking: _Asking, rules: AuditRules) -> Iterator[_Question]:
+    record = asking.audited.record
+    higher = [each.issued for each in record.certificates if each.kind != _STUDENT]
     pilot = min(higher, default=None)
     trips: set[int] = set()
-    for flight in audited.record.flights:
+    for flight in record.flights:
         alone = _alone(flight, rules)
         if not alone or flight.aircraft.device or flight.aircraft.model is None:
             continue
         if pilot is not None and flight.date >= pilot:
             continue
         model = Context(aircraft_model=flight.aircraft.model)
-        yield from asking.found(flight, FIRST, [(asking.all_of(FIRST), model)], alone)
-        journey = journeys(audited.record)[flight.id]
+        yield _Question(flight, FIRST, ((asking.all_of(FIRST), model),), alone)
+        journey = journeys(record)[flight.id]
         if id(journey) not in trips and journey.points and journey.leaves_home:
             trips.add(id(journey))
             yield from _away(asking, flight, journey, rules)
         for airport in _at_night(flight, rules):
             own = replace(model, airport=airport)
-            yield from asking.found(
-                flight,
-                NIGHT,
-                [(asking.own(NIGHT), own)],
-                f"a solo flight at night at {airport.key}",
-                airport.key,
-            )
+            what = f"a solo flight at night at {airport.key}"
+            yield _Question(flight, NIGHT, ((asking.own(NIGHT), own),), what, (airport.key,))
         for area, where in _class_b(flight, rules):
             own = replace(model, area=area)
             what = f"a solo flight in Class B airspace ({where})"
-            yield from asking.found(flight, CLASS_B, [(asking.own(CLASS_B), own)], what, same(area))
+            yield _Question(flight, CLASS_B, ((asking.own(CLASS_B), own),), what, (same(area),))
 
 
 def _alone(flight: Flight, rules: AuditRules) -> str:
@@ -116,17 +140,20 @@ def _class_b(flight: Flight, rules: AuditRules) -> Iterable[tuple[str, str]]:
     return areas.values()
 
 
-def _away(asking: _Asking, flight: Flight, journey: Journey, rules: AuditRules) -> Iterator[Found]:
+def _away(asking: _Asking, flight: Flight, journey: Journey, rules: AuditRules) -> Iterator[_Question]:
     """A flight that landed elsewhere: a cross-country endorsement, or one for an airport nearby."""
-    entries = tuple(each.id for each in journey.entries)
     points = journey.points
     if _near(asking, flight, points, rules):
         return
     model = Context(aircraft_model=flight.aircraft.model)
     route = replace(model, route=points)
-    asked = [(asking.of_model(AWAY), model), (asking.of_route(AWAY), route)]
-    what = f"a solo cross-country flight ({'-'.join(place.key for place in points)})"
-    yield from asking.found(flight, AWAY, asked, what, entries=entries)
+    yield _Question(
+        flight,
+        AWAY,
+        ((asking.of_model(AWAY), model), (asking.of_route(AWAY), route)),
+        f"a solo cross-country flight ({'-'.join(place.key for place in points)})",
+        entries=tuple(each.id for each in journey.entries),
+    )
 
 
 def _near(asking: _Asking, flight: Flight, points: tuple[Place, ...], rules: AuditRules) -> bool:
@@ -156,8 +183,8 @@ def _near(asking: _Asking, flight: Flight, points: tuple[Place, ...], rules: Aud
 class _Asking:
     """Questions put to a record, each once for each state of it and each context."""
 
-    def __init__(self, audited: Audited, rulebook: Rulebook):
-        self.audited, self.rulebook = audited, rulebook
+    def __init__(self, audited: Audited, rulebook: Rulebook, minimums: Minimums):
+        self.audited, self.rulebook, self.minimums = audited, rulebook, minimums
         self.on = max((flight.date for flight in audited.record.flights), default=audited.on)
         self._records: dict[Otherwise, Record] = {Otherwise(): audited.record}
         self._answers: dict[tuple[Otherwise, str, Context], tuple[Finding, ...]] = {}
@@ -194,8 +221,8 @@ class _Asking:
         every = self.rulebook.milestone(milestone).requirements
         return self._part(f"{milestone}/route", milestone, (r for r in every if r.kind == _FOR_A_ROUTE))
 
-    def _otherwise(self, flight: Flight) -> Otherwise:
-        return self.audited.otherwise(flight.date, self.audited.then(flight), _PARTS)
+    def _otherwise(self, flight: Flight, parts: tuple[str, ...] = _PARTS) -> Otherwise:
+        return self.audited.otherwise(flight.date, self.audited.then(flight), parts)
 
     def _record(self, otherwise: Otherwise) -> Record:
         if otherwise not in self._records:
@@ -208,48 +235,31 @@ class _Asking:
         if otherwise := self._otherwise(flight):
             yield self._record(otherwise)
 
-    def _ask(self, otherwise: Otherwise, part: str, context: Context) -> tuple[Finding, ...]:
-        key = (otherwise, part, context)
+    def _ask(
+        self, otherwise: Otherwise, part: str, context: Context, on: date | None = None
+    ) -> tuple[Finding, ...]:
+        key = (otherwise, part, context)  # the day follows from the part
         if key not in self._answers:
-            report = evaluate(self._put[part], self._record(otherwise), part, self.on, context=context)
+            put, record = self._put[part], self._record(otherwise)
+            report = evaluate(put, record, part, on or self.on, context=context)
             self._answers[key] = tuple(report.leaves())
         return self._answers[key]
 
-    def found(
-        self,
-        flight: Flight,
-        milestone: str,
-        asked: list[tuple[str, Context]],
-        what: str,
-        *about: str,
-        entries: tuple[str, ...] = (),
-    ) -> Iterator[Found]:
-        """What is to be told of a flight under these requirements; nothing where all of them held."""
-        now = [leaf for part, context in asked for leaf in self._ask(Otherwise(), part, context)]
-        day, otherwise = flight.date, self._otherwise(flight)
-        then = (
-            [leaf for part, context in asked for leaf in self._ask(otherwise, part, context)]
-            if otherwise
-            else now
-        )
-        unmet = []
-        for leaf, before in zip(now, then, strict=True):
-            met, was = leaf.met(day), before.met(day)
-            if met is True and was is True:
-                continue
-            unmet.append(self._unmet(leaf, flight, met, was))
+    def found(self, question: _Question) -> Iterator[Found]:
+        """What is to be told of a flight under the law; nothing where all of it held."""
+        flight = question.flight
+        unmet = self._all_unmet(flight, question.asked, _PARTS)
         if not unmet:
             return
         held_now, held_then = _all(each.now for each in unmet), _all(each.then for each in unmet)
         severity, mend, way = _weighed(held_now, held_then)
-        model = f" in the {flight.aircraft.model}" if flight.aircraft.model else ""
         yield Found(
-            kind=KINDS[milestone],
+            kind=KINDS[question.milestone],
             severity=severity,
-            about=(flight.id, *about),
-            day=day,
-            entries=entries or (flight.id,),
-            says=f"{what[0].upper()}{what[1:]}{model} on {day}: {_told(held_now, held_then)} "
+            about=(flight.id, *question.about),
+            day=flight.date,
+            entries=question.entries or (flight.id,),
+            says=f"{_named(question)}: {_told(held_now, held_then)} "
             + " ".join(f"{each.says} ({each.citation})." for each in unmet),
             citations=tuple(dict.fromkeys(each.citation for each in unmet)),
             mend=mend,
@@ -261,6 +271,47 @@ class _Asking:
             then=held_then,
         )
 
+    def of_the_school(self, question: _Question) -> Iterator[Found]:
+        """What of the school's own minimums did not hold, for the flight as the law sees it."""
+        day, milestone = question.flight.date, question.milestone
+        here = in_force(self.minimums.get(milestone, ()), day)
+        if not here:
+            return
+        named = [f"{each.id} {each.first}" for each in here]
+        asked = [Requirement(each.id, each.kind, (each,)) for each in here]
+        part = self._part(f"{milestone}/{', '.join(named)}", milestone, asked)
+        _, context = question.asked[-1]
+        # A minimum may count flights and lessons as well; all are in force until the first of them ends.
+        on = min(each.last or self.on for each in here)
+        unmet = self._all_unmet(question.flight, ((part, context),), Record.PARTS, on)
+        if unmet:
+            about = (question.flight.id, question.milestone, *question.about)
+            entries = question.entries or (question.flight.id,)
+            yield below_the_schools(_named(question), question.flight.date, unmet, about, entries)
+
+    def _all_unmet(
+        self,
+        flight: Flight,
+        asked: tuple[tuple[str, Context], ...],
+        parts: tuple[str, ...],
+        on: date | None = None,
+    ) -> list[Unmet]:
+        """What did not hold on the flight's day, as known now or as known then; asked about ``on``."""
+        day, otherwise = flight.date, self._otherwise(flight, parts)
+
+        def leaves(state: Otherwise) -> list[Finding]:
+            return [leaf for part, context in asked for leaf in self._ask(state, part, context, on)]
+
+        now = leaves(Otherwise())
+        then = leaves(otherwise) if otherwise else now
+        unmet = []
+        for leaf, before in zip(now, then, strict=True):
+            met, was = leaf.met(day), before.met(day)
+            if met is True and was is True:
+                continue
+            unmet.append(self._unmet(leaf, flight, met, was))
+        return unmet
+
     def _unmet(self, leaf: Finding, flight: Flight, now: bool | None, then: bool | None) -> Unmet:
         """In the words of the version that was in force on the day of the flight."""
         rule = leaf.rule
@@ -270,6 +321,11 @@ class _Asking:
             except NotInForce:
                 pass
         return Unmet(rule.id, rule.says, rule.cite.section, rule.verified, now, then)
+
+
+def _named(question: _Question) -> str:
+    flight, what = question.flight, question.what
+    return f"{what[0].upper()}{what[1:]} in the {flight.aircraft.model} on {flight.date}"
 
 
 def _all(answers: Iterable[bool | None]) -> bool | None:

@@ -20,13 +20,13 @@ from django.utils import timezone
 from syllabus import instructing
 from syllabus.engine import record as engine
 from syllabus.engine.units import parse_time
+from syllabus.models import SchoolMinimum
 from tests import factories
 from tests.cast import Cast, cast
 from tests.training import audits, lessons
 from training import models, record
 from training.ledger import assertions
 from training.models import AccessLog, AuditRun, Finding, Resolution
-from training.reports import own_record
 from training.services import finding_pages, findings, sign_offs
 from training.services import people as managing
 from training.services.spreadsheets import safe
@@ -293,6 +293,55 @@ def test_hours_are_counted_by_the_number_in_force_when_they_began(
     assert "at most 4.0 h are allowed" in told[0].body["says"]
 
 
+@pytest.mark.parametrize(
+    ("day", "hours", "told"),
+    [
+        pytest.param(D(2026, 2, 28), "9 h", False, id="the day before it was asked for"),
+        pytest.param(D(2026, 3, 1), "9 h", True, id="the first day"),
+        pytest.param(D(2026, 3, 31), "9 h", True, id="the last day"),
+        pytest.param(D(2026, 4, 1), "9 h", False, id="the day after it ended"),
+        pytest.param(D(2026, 3, 15), "10 h", False, id="just as much as is asked for"),
+    ],
+)
+def test_a_minimum_of_the_school_is_told_as_the_schools(
+    people: Cast, day: dt.date, hours: str, told: bool
+) -> None:
+    SchoolMinimum.objects.create(
+        school_ref="lakeside", milestone="faa.first-solo", code="dual", kind="total_at_least",
+        params={"counts": ["dual"], "need": "10 h"}, says="10 hours with an instructor before solo",
+        starts=D(2026, 3, 1), ends=D(2026, 3, 31),
+    )  # fmt: skip
+    before = dataclasses.replace(
+        dual(D(2026, 1, 10)), times={"total": parse_time(hours), "dual": parse_time(hours)}
+    )
+    stored(people, flights=(before, flown(day)))
+    found = [each for each in audited(people).standing if each.kind == "school-minimum"]
+    assert len(found) == told
+    for each in found:
+        assert each.severity == "note"
+        assert each.body["citations"] == ["the school's own minimum, not a regulation"]
+        assert "below the school's own minimum. 10 hours with an instructor" in each.body["says"]
+        assert each.body["entries"] == [{"student": str(people.sam.ref), "id": f"f-{day}"}]
+    # The law's own findings are those that there are without it.
+    [law] = [
+        each
+        for each in audited(people, at=evening(ON) + dt.timedelta(hours=1)).standing
+        if each.kind == "solo-first"
+    ]
+    assert all("own minimum" not in each for each in law.body["citations"])
+
+
+def test_a_recommendation_below_the_schools_minimum_is_told_beside_the_laws_gap(people: Cast) -> None:
+    SchoolMinimum.objects.create(
+        school_ref="lakeside", milestone="faa.private-practical-test", code="total", kind="total_at_least",
+        params={"counts": ["total"], "need": "55 h"}, says="55 hours in all", starts=D(2026, 1, 1),
+    )  # fmt: skip
+    stored(people, endorsements=(engine.Endorsement("e1", "practical-test", D(2026, 3, 10), IDA),))
+    found = {each.kind: each.body for each in audited(people).standing}
+    assert found["school-minimum"]["says"].endswith("below the school's own minimum. 55 hours in all.")
+    assert "55 hours" not in found["recommendation-gap"]["says"]
+
+
 def test_a_school_that_waits_a_week_is_told_after_it(people: Cast) -> None:
     models.School.objects.filter(pk=people.school.pk).update(late_after_days=7)
     people.school.refresh_from_db()
@@ -483,73 +532,3 @@ def test_a_school_there_is_not_and_a_day_to_come(people: Cast) -> None:
         call_command("audit", "--school", "nowhere")
     with pytest.raises(CommandError, match="still to come"):
         call_command("audit", "--school", "lakeside", "--on", "2150-01-01")
-
-
-# An instructor's own record
-
-
-def endorsed(kind: str, given: dt.date, by: engine.Instructor = IDA, **more: Any) -> engine.Endorsement:
-    return engine.Endorsement(f"{kind}-{given}", kind, given, by, **more)
-
-
-def test_the_own_record_gives_results_and_first_attempts(people: Cast) -> None:
-    stored(
-        people,
-        endorsements=(
-            endorsed("solo-90-day", D(2025, 1, 10), aircraft_model="C172"),
-            endorsed("practical-test", D(2026, 1, 10)),
-            endorsed("practical-test", D(2026, 3, 10)),
-            endorsed("knowledge-test", D(2026, 1, 5)),
-        ),
-        tests=(
-            engine.Test("t1", "practical:private-airplane", D(2026, 1, 12), "fail"),
-            engine.Test("t2", "practical:private-airplane", D(2026, 3, 12), "pass"),
-        ),
-    )
-    role = models.Role.objects.get(pk=audits.idas_role(people))
-    kept = own_record.own_record(role, D(2026, 3, 31))
-    told = [(line.kind, line.result and (line.result.result, line.first_attempt)) for line in kept.lines]
-    assert told == [
-        ("practical-test", ("pass", False)),
-        ("practical-test", ("fail", True)),
-        ("knowledge-test", None),
-        ("solo-90-day", None),
-    ]
-    assert [line.missing for line in kept.lines] == [False, False, False, False]
-    assert (kept.practical.applicants, kept.practical.passed, kept.practical.enough) == (1, 0, False)
-    # 61.189(c): three years, of a test from its result where that is later.
-    assert [line.keep_until for line in kept.lines] == [
-        D(2029, 3, 12), D(2029, 1, 12), D(2029, 1, 5), D(2028, 1, 10),
-    ]  # fmt: skip
-    later = own_record.own_record(role, D(2026, 4, 1))
-    assert [line.missing for line in later.lines] == [False, False, True, False]
-
-
-@pytest.mark.parametrize(
-    ("passed", "failed", "enough"),
-    [
-        pytest.param(4, 1, True, id="four of five, just 80 %"),
-        pytest.param(4, 0, False, id="four applicants are too few"),
-        pytest.param(3, 2, False, id="three of five"),
-        pytest.param(5, 2, False, id="five of seven, 71 %"),
-    ],
-)
-def test_first_attempts_as_the_rule_counts_them(people: Cast, passed: int, failed: int, enough: bool) -> None:
-    for number in range(passed + failed):
-        student = factories.student(people.school)
-        result = "pass" if number < passed else "fail"
-        test = engine.Test("t", "practical:private-airplane", D(2026, 5, 2), result)
-        given = endorsed("practical-test", D(2026, 5, 1))
-        record.store(
-            student,
-            engine.Record(
-                engine.Student(student.name, student.birth_date), tests=(test,), endorsements=(given,)
-            ),
-            by=None,
-            at=evening(ON),
-        )
-    role = models.Role.objects.get(pk=audits.idas_role(people))
-    assert own_record.own_record(role, ON).practical.enough is enough
-    # Of the window of 24 calendar months the test has gone with the end of May 2028.
-    assert own_record.own_record(role, D(2028, 5, 31)).practical.applicants == passed + failed
-    assert own_record.own_record(role, D(2028, 6, 1)).practical.applicants == 0

@@ -24,13 +24,25 @@ from django.utils.translation import gettext_noop as _
 from syllabus import auditing, catalogue, rulebook
 from syllabus import instructing as about_instructors
 from syllabus.engine import audit_record, audit_school
-from syllabus.engine.audit import A_NOTE, CORRECTION, INCOMPLETE, NOTE, SERIOUS, Audited, Found, TakenOff
+from syllabus.engine.audit import (
+    A_NOTE,
+    CORRECTION,
+    INCOMPLETE,
+    NOTE,
+    SERIOUS,
+    Audited,
+    Found,
+    Minimums,
+    TakenOff,
+)
 from syllabus.engine.audit_school import Citations, Flown, Held, Instructors
 from syllabus.engine.instructing import Training, Window, read_ratings, training
 from syllabus.engine.kinds.papers import same
 from syllabus.engine.record import Instructor, Record
+from syllabus.engine.rulebook import Requirement
 from syllabus.engine.units import format_time
 from syllabus.instructing import HOURS_IN_24, Version
+from syllabus.models import SchoolMinimum
 from training import models, record
 from training.models import Aircraft, LessonRecord, PeopleChange, Role, School, SignOff, Student, User
 from training.reports import instructing
@@ -62,6 +74,7 @@ KINDS = {
     "lesson-unsigned": _("Lesson not signed"),
     "lesson-unacknowledged": _("Lesson not acknowledged"),
     "record-altered": _("Not as it was sealed"),
+    "school-minimum": _("Below the school's own minimum"),
     NOT_AUDITED: _("Record that could not be audited"),
 }
 
@@ -131,6 +144,7 @@ class _School:
     crafts: dict[str, tuple[tuple[str | None, str | None], ...]]
     retired: dict[int, set[dt.datetime]]
     signed: dict[int, frozenset[str]]
+    minimums: Minimums
     flown: list[Flown] = field(default_factory=list)
     given: dict[int, list[Training]] = field(default_factory=lambda: defaultdict(list))
     by_pk: dict[int, Student] = field(default_factory=dict)
@@ -161,6 +175,7 @@ class _School:
             {model: tuple(sorted(each, key=str)) for model, each in crafts.items()},
             retired,
             {student: frozenset(each) for student, each in signed.items()},
+            _minimums(school),
         )
 
     def after(self, day: dt.date) -> dt.datetime:
@@ -181,6 +196,14 @@ class _School:
         return Citations(
             where("authorized"), where("recent-experience"), where("not-oneself"), where("category-and-class")
         )
+
+
+def _minimums(school: School) -> Minimums:
+    """What the school asked for beyond the law at any time. One query."""
+    found: dict[str, tuple[Requirement, ...]] = defaultdict(tuple)
+    for row in SchoolMinimum.objects.filter(school_ref=school.slug).order_by("starts", "pk"):
+        found[row.milestone] += (row.as_requirement(),)
+    return found
 
 
 def _instructors(school: School) -> Instructors:
@@ -261,8 +284,9 @@ def audit(
 ) -> Iterator[Told]:
     """Everything an audit of a school finds about days up to ``on``, by what is known at ``at``.
 
-    The law alone is asked, not the school's own minimums. Queries: those of ``record.of`` for each student,
-    more where entries were taken off the record, and about twenty for the school.
+    The law is asked, and beside it the school's own minimums, which are told as the school's. Queries: those
+    of ``record.of`` for each student, more where entries were taken off the record, and about twenty for the
+    school.
     """
     whole = _School.of(school, on, at)
     students = Student.objects.filter(school=school).select_related("school").order_by("pk")
@@ -318,7 +342,7 @@ def _of_student(whole: _School, student: Student) -> Iterator[Found]:
     )
     _collect(whole, student, known)
     yield from audit_record.findings(
-        audited, rulebook.current(), auditing.current(), catalogue.current().kinds
+        audited, rulebook.current(), auditing.current(), catalogue.current().kinds, whole.minimums
     )
     cited = whole.cited(whole.on)
     yield from audit_school.endorsed(known, whole.known, student.user_id, whole.crafts, whole.cited)
