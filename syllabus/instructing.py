@@ -21,7 +21,14 @@ from syllabus.rulebook import Lined
 HOME = Path(__file__).parent / "instructing"
 HOURS_IN_24 = "hours-in-24"
 #: The rules that the program asks about, each by name; a file has them all.
-RULES = ("not-oneself", "authorized", "recent-experience", "category-and-class", HOURS_IN_24)
+RULES = (
+    "not-oneself",
+    "authorized",
+    "recent-experience",
+    "category-and-class",
+    "instrument-training",
+    HOURS_IN_24,
+)
 _VERSION = ("from", "until", "says", "cite", "verified", "note", "most", "within")
 
 

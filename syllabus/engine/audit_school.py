@@ -10,8 +10,9 @@ from itertools import pairwise
 
 from syllabus.engine.audit import A_NOTE, CORRECTION, INCOMPLETE, NOTE, NOTHING, SERIOUS, Found, named
 from syllabus.engine.days import Days
-from syllabus.engine.instructing import Rating, Tally, Training, covered, fullest
+from syllabus.engine.instructing import Rating, Tally, Training, covered, fullest, instrument
 from syllabus.engine.kinds.papers import same
+from syllabus.engine.kinds.times import PREPARATION
 from syllabus.engine.record import Endorsement, Flight, GroundLesson, Instructor, ItemGrade, Record
 
 #: What a rule about instructors says: its citation and how it was checked.
@@ -70,6 +71,7 @@ class Citations:
     recent: Cited
     oneself: Cited
     ratings: Cited
+    instrument: Cited
 
 
 def endorsed(
@@ -163,6 +165,8 @@ def _not_rated(held: Held, each: Endorsement, crafts: Mapping[str, tuple[Craft, 
 
 
 Lesson = Flight | GroundLesson | ItemGrade
+#: What a flight that prepares for the test for an instrument rating says of itself.
+FOR_INSTRUMENT = f"{PREPARATION}instrument"
 
 
 def gave(
@@ -190,6 +194,10 @@ def gave(
             and covered(held.ratings, each.aircraft.category, each.aircraft.klass) is False
         ):
             days.setdefault(("ratings", each.date, held.user), []).append(each)
+        elif held.ratings is not None and _for_an_instrument_rating(each):
+            assert isinstance(each, Flight)
+            if instrument(held.ratings, each.aircraft.category) is False:
+                days.setdefault(("instrument", each.date, held.user), []).append(each)
     for (why, day, user), entries in days.items():
         first = entries[0]
         held = first.instructor and instructors[first.instructor]
@@ -199,6 +207,10 @@ def gave(
             "lapsed": (*cited.recent, _lapsed(held, held.recent(day))),
             "oneself": (*cited.oneself, "the instructor is the student"),
             "ratings": (*cited.ratings, "the ratings recorded for the instructor do not cover the aircraft"),
+            "instrument": (
+                *cited.instrument,
+                "it was for an instrument rating, and none is recorded on the instructor's certificate",
+            ),
         }[why]
         recent = held.recent(day) if why == "lapsed" else None
         doubtful = recent == (True, False)
@@ -219,6 +231,17 @@ def gave(
             now=recent and recent[0],
             then=recent and recent[1],
         )
+
+
+def _for_an_instrument_rating(lesson: Lesson) -> bool:
+    """Whether a lesson is instrument training for that rating, by its own words.
+
+    Basic instrument training toward another certificate asks for no such rating (14 CFR 61.195(l)).
+    """
+    if not isinstance(lesson, Flight) or lesson.aircraft.device is not None:
+        return False
+    instrument_time = any(lesson.times.get(f"{how}_instrument") for how in ("actual", "simulated"))
+    return instrument_time and FOR_INSTRUMENT in lesson.purposes
 
 
 def strangers(record: Record, instructors: Mapping[Instructor, Held | None], cited: Cited) -> Iterator[Found]:

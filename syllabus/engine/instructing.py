@@ -79,6 +79,14 @@ def covered(ratings: Sequence[Rating], category: str | None, klass: str | None) 
     return None if any(each.klass is None for each in same) else False
 
 
+def instrument(ratings: Sequence[Rating], category: str | None) -> bool | None:
+    """Whether ratings allow training for an instrument rating; None where that was not recorded."""
+    same = [each.instrument for each in ratings if each.category == category]
+    if True in same:
+        return True
+    return None if category is None or None in same else False
+
+
 @dataclass(frozen=True, slots=True)
 class Training:
     """Flight training on record, in whole microseconds since 1970 in UTC.

@@ -14,7 +14,7 @@ from syllabus.engine.instructing import Rating, Training
 from syllabus.engine.units import HOUR
 from tests.engine.test_audit import AWAY, TRAINED, endorsed, flight
 
-CITED = Citations(("a", "read"), ("b", "read"), ("c", "read"), ("d", "memory"))
+CITED = Citations(("a", "read"), ("b", "read"), ("c", "read"), ("d", "memory"), ("e", "read"))
 
 
 class Looked(dict):  # type: ignore[type-arg]
@@ -67,6 +67,33 @@ def test_who_may_train_and_endorse(held: dict[str, Any], told: list[str]) -> Non
 def lesson(name: str, hour: float, hours: float, day: int = 0) -> Training:
     first = int((day * 24 + hour) * HOUR)
     return Training(name, first, first + int(hours * HOUR), int(hours * HOUR), int(hours * HOUR))
+
+
+@pytest.mark.parametrize(
+    ("rated", "purpose", "time", "told"),
+    [
+        pytest.param(False, "instrument", "simulated", True, id="for an instrument rating, without it"),
+        pytest.param(False, "instrument", "actual", True, id="in cloud"),
+        pytest.param(True, "instrument", "simulated", False, id="with it"),
+        pytest.param(None, "instrument", "simulated", False, id="it was not recorded"),
+        # 14 CFR 61.195(l): the three hours of 61.109(a)(3) ask for no instrument rating.
+        pytest.param(False, "private", "simulated", False, id="basic instrument training"),
+        pytest.param(False, "instrument", "", False, id="no instrument time"),
+    ],
+)
+def test_training_for_an_instrument_rating(rated: bool | None, purpose: str, time: str, told: bool) -> None:
+    ratings = (Rating("airplane", "single-engine land", rated), Rating("glider", None, True))
+    of = Looked(Held(1, "Ida Example", "0000001CFI", ratings=ratings))
+    flown = flight(
+        TRAINED,
+        "dual",
+        times={f"{time}_instrument": HOUR} if time else {},
+        purposes=(f"practical-test-preparation:{purpose}",),
+    )
+    found = list(audit_school.gave(engine.Record(flights=(flown,)), of, 7, lambda day: CITED))
+    assert [(each.kind, each.citations) for each in found] == (
+        [("training-instrument", ("e",))] if told else []
+    )
 
 
 @pytest.mark.parametrize(

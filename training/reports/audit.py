@@ -67,6 +67,7 @@ KINDS = {
     "training-hours": _("More training in 24 hours than allowed"),
     "training-lapsed": _("Training by an instructor who had lapsed"),
     "training-ratings": _("Training in an aircraft the ratings do not cover"),
+    "training-instrument": _("Training for an instrument rating without that rating"),
     "training-oneself": _("Training of oneself"),
     "instructor-unknown": _("An instructor the school does not know"),
     "entry-incomplete": _("Entry without what the rule asks for"),
@@ -194,7 +195,11 @@ class _School:
             return rule.cite.section, rule.verified
 
         return Citations(
-            where("authorized"), where("recent-experience"), where("not-oneself"), where("category-and-class")
+            where("authorized"),
+            where("recent-experience"),
+            where("not-oneself"),
+            where("category-and-class"),
+            where("instrument-training"),
         )
 
 
