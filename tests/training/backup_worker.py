@@ -2,7 +2,7 @@
 
 Arguments are steps, each a word with what it needs after a blank, and each prints one line of JSON:
 
-``fill``          two schools, five students' records, two signed lessons and a checkpoint
+``fill``          two schools, five students' records, two signed lessons, a checkpoint, pages made ahead
 ``ask``           every student's record, and report for every milestone
 ``sign``          one more signed lesson; says its place in the ledger
 ``key``           the id of this installation's signing key
@@ -31,7 +31,7 @@ def fill() -> Any:
     from tests.training import lessons
     from training import record
     from training.ledger import checkpoints
-    from training.services import seals
+    from training.services import prepared, seals
 
     people = cast()
     for path in sorted(RECORDS.glob("*.json")):
@@ -46,6 +46,7 @@ def fill() -> Any:
             people, lessons.flown(date=day, off=f"{day}T13:00:00-06:00", on=f"{day}T14:24:00-06:00")
         )
     checkpoints.issue(seals.tree_of(people.school), at=factories.NOON)
+    assert prepared.ahead(people.sam.pk, factories.NOON)
 
 
 def ask() -> Any:

@@ -20,7 +20,11 @@ from typing import Any
 from django.db import connection
 from django.db.backends.postgresql.client import DatabaseClient
 
+from training.models import PreparedPage
+
 POSTGRESQL, SQLITE = "PostgreSQL", "SQLite"
+#: What is made anew from the record and stays out.
+MADE_ANEW = PreparedPage._meta.db_table
 _BEGINNINGS = {b"PGDMP": POSTGRESQL, b"SQLite format 3\x00": SQLITE}
 
 
@@ -123,6 +127,10 @@ def _write_sqlite(partial: Path) -> None:
         connection.connection.backup(copy)
         # One file, with no log beside it.
         copy.execute("PRAGMA journal_mode = DELETE")
+        if copy.execute("SELECT 1 FROM sqlite_master WHERE name = ?", [MADE_ANEW]).fetchone():
+            copy.execute(f"DELETE FROM {MADE_ANEW}")  # noqa: S608
+            copy.commit()
+            copy.execute("VACUUM")
         _check_sqlite(copy, partial)
     except sqlite3.Error as fault:
         raise BackupError(f"The database cannot be copied: {fault}.") from None
@@ -153,7 +161,8 @@ def _check_sqlite(database: sqlite3.Connection, path: Path) -> None:
 
 
 def _write_postgresql(partial: Path) -> None:
-    _run("pg_dump", lambda to: ["--format=custom", "--lock-wait-timeout=30s", f"--file={partial}", *to])
+    how = ["--format=custom", "--lock-wait-timeout=30s", f"--exclude-table-data={MADE_ANEW}"]
+    _run("pg_dump", lambda to: [*how, f"--file={partial}", *to])
 
 
 def _read_postgresql(path: Path) -> None:
