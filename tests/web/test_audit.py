@@ -57,8 +57,12 @@ def test_an_audit_is_begun_and_its_findings_are_listed(people: Cast, ada: Client
         id="f1", date=factories.NOON.date(), aircraft=engine.Aircraft("N00XY", "C172"), times={"solo": 1}
     )
     factories.recorded(people.sam, flights=(flown,))
-    page = ada.post("/audit/run/", {"school": "lakeside"}, follow=True)
-    assert "Audited. Students: 1; findings: 2, of which new: 2, back: 0; gone: 0." in text_of(page)
+    begun = ada.post("/audit/run/", {"school": "lakeside"})
+    told = begun.getvalue().decode()
+    assert '<progress aria-label="Students’ records read:" max="1" value="0"></progress>' in told
+    assert "Audited. Students: 1; findings: 2, of which new: 2, back: 0; gone: 0." in told
+    assert '<a class="button" href="/audit/?school=lakeside">Read the findings</a>' in told
+    page = ada.get("/audit/?school=lakeside")
     assert "does not say: the total time, the place of departure and arrival." in text_of(page)
     only = text_of(ada.get("/audit/?kind=solo-first&state="))
     assert "A solo flight in the C172 on 2026-03-02" in only
@@ -129,7 +133,7 @@ def test_the_whole_audit_is_a_tagged_pdf_with_the_same_bytes_until_something_cha
 ) -> None:
     assert ada.get("/audit/report.pdf").status_code == 404  # never audited
     assert "/audit/report.pdf" not in ada.get("/audit/").content.decode()
-    ada.post("/audit/run/", {"school": "lakeside"})
+    ada.post("/audit/run/", {"school": "lakeside"}).getvalue()
     assert "/audit/report.pdf?school=lakeside" in ada.get("/audit/").content.decode()
     models.Student.objects.filter(pk=people.sam.pk).update(name='#panic("it was run")')
     made = audits.stands(people)

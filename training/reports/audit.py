@@ -14,7 +14,7 @@ import json
 import logging
 import zoneinfo
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -285,7 +285,6 @@ def audit(
     on: dt.date,
     *,
     at: dt.datetime,
-    progress: Callable[[Student], None] | None = None,
 ) -> Iterator[Told]:
     """Everything an audit of a school finds about days up to ``on``, by what is known at ``at``.
 
@@ -293,19 +292,21 @@ def audit(
     of ``record.of`` for each student, more where entries were taken off the record, and about twenty for the
     school.
     """
+    for _student, told in by_student(school, on, at=at):
+        yield from told
+
+
+def by_student(
+    school: School, on: dt.date, *, at: dt.datetime
+) -> Iterator[tuple[Student | None, Iterable[Told]]]:
+    """The same student by student, so that one can tell how far it is; of the school itself at the end."""
     whole = _School.of(school, on, at)
     students = Student.objects.filter(school=school).select_related("school").order_by("pk")
     for student in students.iterator(chunk_size=200):
         whole.by_pk[student.pk] = student
-        for found in _all_of(whole, student):
-            if found.day <= on:
-                yield Told(found, student)
-        if progress is not None:
-            progress(student)
-    yield from _hours(whole)
-    yield from _two_places(whole)
-    yield from _unsigned(whole)
-    yield from _unacknowledged(whole)
+        yield student, [Told(each, student) for each in _all_of(whole, student) if each.day <= on]
+    for rest in (_hours, _two_places, _unsigned, _unacknowledged):
+        yield None, rest(whole)
 
 
 def _all_of(whole: _School, student: Student) -> list[Found]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Generator, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -96,16 +96,29 @@ def recompute(
     Effects: each student's reading is logged, but where ``noted`` is false: nobody is shown anything by it.
     Raises: whatever ``progress`` raises, with nothing kept.
     """
-    told: dict[str, Told] = {}
-    read: list[Student] = []
-
-    def seen(student: Student) -> None:
-        read.append(student)
+    steps = recomputing(school, on, at=at, by=by, via=via, noted=noted)
+    while True:
+        try:
+            student = next(steps)
+        except StopIteration as ended:
+            done: Done = ended.value
+            return done
         if progress is not None:
             progress(student)
 
-    for each in reports.audit(school, on, at=at, progress=seen):
-        told.setdefault(each.key, each)
+
+def recomputing(
+    school: School, on: dt.date, *, at: dt.datetime, by: User | None, via: str, noted: bool = True
+) -> Generator[Student, None, Done]:
+    """The same, student by student: for whoever shows how far it is. Left before its end, nothing is kept."""
+    told: dict[str, Told] = {}
+    read: list[Student] = []
+    for student, found in reports.by_student(school, on, at=at):
+        for each in found:
+            told.setdefault(each.key, each)
+        if student is not None:
+            read.append(student)
+            yield student
     for sentence in (*lesson_audit.faults(school), *finding_audit.faults(school)):
         altered = reports.altered(sentence, on)
         told.setdefault(altered.key, altered)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import uuid
+from collections.abc import Iterator
 from http import HTTPStatus
 from typing import Any
 
@@ -11,8 +12,9 @@ from django.contrib import messages as flash
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, StreamingHttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
@@ -23,14 +25,16 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from syllabus.engine.audit import MENDS, SEVERITIES
 from syllabus.engine.errors import FaultsFound
 from syllabus.engine.report import CAUTION
-from training.models import Finding, NightlyAudit, Role, School, User
+from training.models import Finding, NightlyAudit, Role, School, Student, User
 from training.reports.audit import KINDS
 from training.services import confirming, finding_pages, finding_tables, findings, instructors
 from training.services.confirming import Act, NotConfirmed, content_of
 from training.services.findings import STATES
 from training.services.records import NotAllowed
+from training.web import working
 from training.web.instructor import signing
 from training.web.shown import day
+from training.web.working import Ended, Step
 
 AT_ONCE = 25
 _WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -167,28 +171,44 @@ def report(request: HttpRequest) -> HttpResponse:
 @require_POST
 @never_cache
 @login_required
-def run(request: HttpRequest) -> HttpResponse:
-    """Audit a school now."""
-    at = timezone.now()
+def run(request: HttpRequest) -> StreamingHttpResponse:
+    """Audit a school now, and show how far it is."""
+    user, at = _user(request), timezone.now()
     school = _school(request, request.POST.get("school") or None)
-    done = findings.recompute(school, school.day(at), at=at, by=_user(request), via="web")
-    flash.success(
-        request,
-        _(
+    address = f"{reverse('audit')}?school={school.slug}"
+
+    def work() -> Iterator[Step | Ended]:
+        total = Student.objects.filter(school=school).count()
+        yield Step(0, total)
+        steps = findings.recomputing(school, school.day(at), at=at, by=user, via="web")
+        number = 0
+        while True:
+            try:
+                next(steps)
+            except StopIteration as ended:
+                done: findings.Done = ended.value
+                break
+            number += 1
+            yield Step(number, max(number, total))
+        said = _(
             "Audited. Students: %(students)d; findings: %(found)d, of which new: %(new)d, back: %(back)d;"
             " gone: %(gone)d."
-        )
-        % {
+        ) % {
             "students": done.run.students,
             "found": done.run.found,
             "new": done.new,
             "back": done.returned,
             "gone": done.gone,
-        },
+        }
+        yield Ended(said, address, _("Read the findings"))
+
+    return working.page(
+        request,
+        work(),
+        title=_("Audit of %(school)s") % {"school": school.name},
+        says=_("Students’ records read:"),
+        stop=address,
     )
-    response = redirect("audit")
-    response["Location"] += f"?school={school.slug}"
-    return response
 
 
 @sensitive_post_parameters("confirm_password", "passkey")

@@ -1,0 +1,80 @@
+"""Work that takes more than a moment, with how far it is: one page that is written while it goes on.
+
+It needs no script, no second request and no other process. Whoever leaves the page, or presses Stop, closes
+the connection; the work is then left where it stands, and must be such that nothing is kept of it.
+"""
+
+from __future__ import annotations
+
+import logging
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from django.http import HttpRequest, StreamingHttpResponse
+from django.template.loader import render_to_string
+from django.utils import translation
+from django.utils.translation import gettext as _
+
+log = logging.getLogger(__name__)
+#: Seconds between two steps that are shown.
+PAUSE = 0.2
+_HERE = "<!--the work-->"
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """``done`` of ``total``; without a total it is not known how far it is."""
+
+    done: int = 0
+    total: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """The end: what to say, and where to go on."""
+
+    words: str
+    address: str
+    onward: str
+    well: bool = True
+
+
+def page(
+    request: HttpRequest, work: Iterator[Step | Ended], *, title: str, says: str, stop: str
+) -> StreamingHttpResponse:
+    """The page that shows ``work``, whose last is an ``Ended``; ``stop`` is where one goes who leaves it.
+
+    An exception inside ``work`` is logged, and said without its insides.
+    """
+    language = translation.get_language()
+    told = {"title": title, "says": says, "stop": stop, "here": _HERE}
+    before, _here, after = render_to_string("training/working.html", told, request).partition(_HERE)
+
+    def written() -> Iterator[str]:
+        yield before
+        with translation.override(language):
+            yield from _steps(work, says)
+        yield after
+
+    response = StreamingHttpResponse(written())
+    response["X-Accel-Buffering"] = "no"  # a proxy that waits for the whole page would show nothing of it
+    return response
+
+
+def _steps(work: Iterator[Step | Ended], says: str) -> Iterator[str]:
+    shown = 0.0
+    try:
+        for each in work:
+            if isinstance(each, Ended):
+                yield render_to_string("training/working_ended.html", {"ended": each})
+            elif not shown or time.monotonic() - shown >= PAUSE:
+                shown = time.monotonic()
+                yield render_to_string("training/working_step.html", {"step": each, "says": says})
+    except Exception:
+        log.exception("the work broke off")
+        broke = _(
+            "It broke off, and nothing of it was kept. The fault is ours and has been logged; try again"
+            " later."
+        )
+        yield render_to_string("training/working_ended.html", {"broke": broke})
