@@ -18,6 +18,7 @@ from tests.training.reminding import at, sam, solo, sweep
 from tests.web.test_pages import text_of
 from training import models
 from training.services import aircraft, people
+from training.services.reminders import leads
 
 #: The solo endorsement of 1 February holds through 2 May; 14 days before, Sam and Ida are told.
 THE_DAY = at("2026-04-18 18:00")
@@ -86,6 +87,63 @@ def test_the_preferences_are_kept(people: Cast) -> None:
     )  # fmt: skip
     wrong = client.post("/reminders/preferences/", {**sent, "time_zone": "Mars/Olympus"}, follow=True)
     assert "'Mars/Olympus' is no time zone" in text_of(wrong)
+
+
+def test_a_reminder_that_was_read_is_a_notice_that_was_read(told: Cast) -> None:
+    mine = models.Notice.objects.get(user=told.sams_account, kind="reminder")
+    idas = models.Notice.objects.get(user=told.ida, kind="reminder")
+    ref = models.Reminder.objects.get(student=told.sam).ref
+    signed_in(told.sams_account).post(f"/reminders/{ref}/")
+    mine.refresh_from_db()
+    idas.refresh_from_db()
+    assert (mine.read_at, idas.read_at) == (THE_DAY, None)
+    signed_in(told.ida).post(f"/reminders/{ref}/", {"until": "2026-04-25"})
+    idas.refresh_from_db()
+    assert idas.read_at == THE_DAY
+
+
+def test_other_notices_stand_there_and_lead_to_what_they_are_about(told: Cast) -> None:
+    lesson = uuid.uuid4()
+    notice = models.Notice.objects.create(
+        school=told.school,
+        student=told.sam,
+        user=told.sams_account,
+        kind="lesson-signed",
+        about=str(lesson),
+        at=at("2026-04-17 20:00"),
+    )
+    mine = signed_in(told.sams_account)
+    assert "17 Apr 2026: A lesson of yours was signed." in text_of(mine.get("/reminders/"))
+    path = f"/reminders/notices/{notice.pk}/"
+    for other in (told.ottos_account, told.ida, told.ada):
+        assert signed_in(other).post(path).status_code == 404
+    notice.refresh_from_db()
+    assert notice.read_at is None
+    assert mine.post(path)["Location"] == f"/students/{told.sam.ref}/lessons/{lesson}/"
+    notice.refresh_from_db()
+    assert notice.read_at == THE_DAY
+    assert "Look at it again" in text_of(mine.get("/reminders/"))
+
+
+def test_an_administrator_sets_the_lead_times_on_the_page(told: Cast) -> None:
+    ada, path = signed_in(told.ada), "/reminders/lead-times/lakeside/"
+    answer = ada.post(path, {"endorsement": "20, 3", "test": "never", "medical": ""}, follow=True)
+    assert "The lead times are kept" in text_of(answer)
+    assert 'value="20, 3" placeholder="14, 3"' in answer.content.decode()
+    own = leads.of_school(told.school)
+    assert (own["endorsement"], own["test"], own["medical"]) == ((20, 3), (), (60, 30, 7))
+    for sent, said in [
+        ({"endorsement": "soon"}, "Endorsements: “soon” are no days such as 60, 30, 7."),
+        ({"endorsement": "400"}, "Endorsements: Write different whole days from 0 to"),
+        ({"endorsement": "3 3"}, "Endorsements: Write different whole days from 0 to"),
+    ]:
+        assert said in text_of(ada.post(path, sent, follow=True))
+    assert leads.of_school(told.school) == own
+    ada.post(path, {"endorsement": ""})
+    assert leads.of_school(told.school)["endorsement"] == (14, 3)
+    for other in (told.ida, told.olaf, told.sams_account):
+        assert signed_in(other).post(path, {"endorsement": "1"}).status_code == 404
+    assert ada.post("/reminders/lead-times/hilltop/", {"endorsement": "1"}).status_code == 404
 
 
 def test_an_administrator_sees_what_will_be_sent_and_others_do_not(told: Cast) -> None:

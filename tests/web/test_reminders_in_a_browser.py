@@ -48,5 +48,21 @@ def test_the_pages_of_reminders_break_no_rule(
     watched.is_well()
     page.goto(live_server.url + "/reminders/ahead/")
     page.get_by_role("cell", name="Medical certificate").wait_for()
+    page.get_by_text("How long before the last day people are told").click()
+    page.get_by_label("Endorsements").fill("20, 3")
+    watched.is_well()
+    page.get_by_role("button", name="Keep").click()
+    page.get_by_role("status").wait_for()
+    models.StandingChange.objects.create(
+        school=school.school,
+        student=school.sam,
+        milestone="faa.first-solo",
+        on=school.school.day(now),
+        at=now,
+        before={"met": False, "eligible_until": None, "gaps": 1},
+        after={"met": True, "eligible_until": "2027-01-31", "gaps": 0},
+    )
+    page.goto(live_server.url + "/since-yesterday/")
+    page.get_by_text("met until 31 Jan 2027; before, 1 requirement was missing").wait_for()
     watched.is_well()
     assert models.ReminderOf.objects.get(user=school.ida).snoozed_until is not None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import uuid
 
 from django.db import transaction
 from django.db.models import Q, QuerySet
@@ -32,3 +33,14 @@ def mark_read(user: User, notice: int, at: dt.datetime) -> Notice:
         found.read_at = at
         found.save(update_fields=["read_at"])
     return found
+
+
+def of_reminder(ref: uuid.UUID, user: User) -> str:
+    """What the notice of a reminder says it is about: the reminder with its reader."""
+    return f"{ref}/{user.pk}"
+
+
+def reminder_read(user: User, ref: uuid.UUID, at: dt.datetime) -> None:
+    """Whoever has read a reminder, or put it off, has read its notice."""
+    mine = Notice.objects.filter(kind=Notice.Kind.REMINDER, about=of_reminder(ref, user))
+    mine.filter(read_at__isnull=True).update(read_at=at)

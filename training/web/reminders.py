@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from django.conf import settings
@@ -14,15 +15,37 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
 from syllabus.engine.errors import FaultsFound
 from syllabus.engine.report import CAUTION
-from training.models import Reminder, User
-from training.services import access
-from training.services.reminders import calendars, coming, failures, preferences
+from training.models import LeadTimes, Notice, Reminder, School, User
+from training.reports import lapses
+from training.services import access, notices
+from training.services.reminders import calendars, coming, failures, leads, preferences
 from training.web.shown import day
+
+#: What a notice says that is no reminder; those stand above by themselves.
+NOTICES: Mapping[str, object] = {
+    Notice.Kind.SIGNED: gettext_lazy("A lesson of yours was signed."),
+    Notice.Kind.CORRECTED: gettext_lazy("A lesson of yours was put right."),
+}
+MOST_NOTICES = 20
+#: What the lead times of a kind are called.
+KINDS = {
+    lapses.ENDORSEMENT: gettext_lazy("Endorsements"),
+    lapses.MEDICAL: gettext_lazy("Medical certificates"),
+    lapses.DOCUMENT: gettext_lazy("Other documents"),
+    lapses.CERTIFICATE: gettext_lazy("Certificates"),
+    lapses.TEST: gettext_lazy("Test results"),
+    lapses.TRAINING: gettext_lazy("Training that must be recent"),
+    leads.RECENT_EXPERIENCE: gettext_lazy("Instructors' recent experience"),
+    leads.AIRCRAFT: gettext_lazy("Aircraft"),
+}
+#: What is typed where nobody is to be told.
+NEVER = gettext_lazy("never")
 
 
 def _user(request: HttpRequest) -> User:
@@ -51,6 +74,16 @@ def _shown(request: HttpRequest, at: dt.datetime, status: int = 200, **more: Any
                 "may_snooze": each.reminder.school.day(at) < each.reminder.last_day,
             }
             for each in coming.own(user, at, via="web")
+        ],
+        "notices": [
+            {
+                "row": each,
+                "words": NOTICES[each.kind],
+                "on": day(each.student.school.day(each.at)),
+            }
+            for each in notices.told(user, at.date())
+            .filter(kind__in=NOTICES)
+            .select_related("student__school")[:MOST_NOTICES]
         ],
         "preferences": preferences.as_json(preferences.of(user)),
         "languages": settings.LANGUAGES,
@@ -86,6 +119,18 @@ def act(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     else:
         flash.success(request, _("Put off until %(day)s.") % {"day": day(until)})
     return redirect("reminders")
+
+
+@require_POST
+@never_cache
+@login_required
+def read_notice(request: HttpRequest, notice: int) -> HttpResponse:
+    """Note that a notice was read, and go to what it is about."""
+    try:
+        read = notices.mark_read(_user(request), notice, timezone.now())
+    except Notice.DoesNotExist:
+        raise Http404("no notice of yours") from None
+    return redirect("lesson", read.student.ref, read.about)
 
 
 @require_POST
@@ -158,9 +203,65 @@ def ahead(request: HttpRequest) -> HttpResponse:
             {
                 "school": school,
                 "coming": [(day(each.day), day(each.last_day), each) for each in listed],
+                "lead_times": _lead_times(school),
                 "not_sent": failures.deliveries(school),
                 "not_worked_out": failures.records(school),
             }
         )
     told = {"schools": shown, "days": coming.DAYS, "caution": CAUTION}
     return render(request, "training/reminders_ahead.html", told)
+
+
+def _lead_times(school: School) -> list[dict[str, Any]]:
+    own = dict(LeadTimes.objects.filter(school=school).values_list("kind", "days"))
+    return [
+        {
+            "kind": kind,
+            "name": KINDS[kind],
+            "own": (_written(own[kind]) or NEVER) if kind in own else "",
+            "default": _written(days),
+        }
+        for kind, days in leads.DEFAULTS.items()
+    ]
+
+
+def _written(days: Iterable[int]) -> str:
+    return ", ".join(map(str, days))
+
+
+@require_POST
+@never_cache
+@login_required
+def set_lead_times(request: HttpRequest, school: str) -> HttpResponse:
+    """Set how long before the school's people are told; a blank one is common practice."""
+    found = next((each for each in coming.administered(_user(request)) if each.slug == school), None)
+    if found is None:
+        raise Http404("no school of that name that you administer")
+    given: dict[str, list[int] | None] = {}
+    faults = []
+    for kind in leads.DEFAULTS:
+        text = request.POST.get(kind, "").strip()
+        try:
+            given[kind] = _days(text)
+        except ValueError:
+            said = _("%(kind)s: “%(given)s” are no days such as 60, 30, 7.")
+            faults.append(said % {"kind": KINDS[kind], "given": text[:40]})
+    if not faults:
+        try:
+            leads.set_several(found, given, at=timezone.now())
+        except FaultsFound as problem:
+            faults = [f"{KINDS[each.place.removeprefix('days.')]}: {each.message}" for each in problem.faults]
+    for each in faults:
+        flash.error(request, each)
+    if not faults:
+        flash.success(request, _("The lead times are kept; what is to come is sent by them."))
+    return redirect("reminders-ahead")
+
+
+def _days(text: str) -> list[int] | None:
+    """Days as they are typed. None: blank. Raises: ValueError."""
+    if not text:
+        return None
+    if text == str(NEVER):
+        return []
+    return [int(each) for each in text.replace(",", " ").split()]

@@ -26,7 +26,7 @@ from training.models import (
     User,
 )
 from training.reports import airworthiness
-from training.services import access
+from training.services import access, notices
 from training.services import aircraft as fleets
 from training.services.reminders import calendars, leads, recipients
 from training.services.reminders import due as making
@@ -129,6 +129,7 @@ def mark_read(user: User, reminder: Reminder, at: dt.datetime) -> Own:
     if row.read_at is None:
         row.read_at = at
         row.save(update_fields=["read_at"])
+        notices.reminder_read(user, reminder.ref, at)
     return Own(reminder, row.read_at, row.snoozed_until)
 
 
@@ -153,6 +154,7 @@ def snooze(user: User, reminder: Reminder, until: dt.date, at: dt.datetime) -> O
     )
     row.read_at, row.snoozed_until = row.read_at or at, until
     row.save(update_fields=["read_at", "snoozed_until"])
+    notices.reminder_read(user, reminder.ref, at)
     [one] = recipients.of_users([(user, recipients.ONESELF)], reminder.school)
     if one.email:
         _again(one, reminder, until, at)

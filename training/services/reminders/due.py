@@ -22,7 +22,7 @@ from training.models import (
     School,
     Student,
 )
-from training.services import access
+from training.services import access, notices
 from training.services.reminders import leads, recipients
 from training.services.reminders.recipients import Recipient
 
@@ -104,7 +104,7 @@ def _tell(student: Student, school: School, made: list[Reminder], at: dt.datetim
                     student=student,
                     user=one.user,
                     kind=Notice.Kind.REMINDER,
-                    about=f"{each.ref}/{one.user.pk}",
+                    about=notices.of_reminder(each.ref, one.user),
                     at=at,
                 )
                 for each in made
