@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import threading
+import time
 import uuid
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -22,7 +23,7 @@ from tests.training import lessons
 from tests.training.lessons import AT, CONTENT, content, draft, flown, sign, signed
 from training import models, record, reports
 from training.ledger import models as ledger
-from training.services import seals, sign_offs
+from training.services import lesson_records, seals, sign_offs
 from training.services.lesson_content import LessonError
 from training.services.lesson_records import AlreadySigned, Changed, Conflict, IdTaken
 from training.services.records import NotAllowed
@@ -290,6 +291,60 @@ def test_of_two_different_sign_offs_at_once_one_is_refused(committed: Cast) -> N
     assert sorted(type(each).__name__ for each in got) == ["AlreadySignedOff", "SignOff"]
     assert models.SignOff.objects.count() == models.Flight.objects.count() == 1
     assert sealed_kinds() == ["lesson.signed"]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_sign_off_waits_for_a_change_and_sees_it(committed: Cast) -> None:
+    """What it finds after the wait is the draft of then, not the one that stood there when it was sent."""
+    lesson = draft(committed)
+    changing = threading.Event()
+
+    def change() -> models.LessonRecord:
+        with transaction.atomic():
+            changed = lesson_records.change(
+                lesson,
+                version=None,
+                lesson="S1-L4",
+                content=flown(remarks="calm"),
+                by=committed.ida,
+                at=AT,
+                via="api",
+            )
+            changing.set()
+            time.sleep(0.5)  # the sign-off comes to wait for this
+        return changed
+
+    def sign_meanwhile() -> Any:
+        changing.wait(30)
+        return sign(lesson, committed.ida)
+
+    changed, refused = at_once([change, sign_meanwhile])
+    assert isinstance(refused, Changed)
+    assert not models.SignOff.objects.exists()
+    assert sign(changed, committed.ida).content_hash == changed.content_hash
+    assert models.Flight.objects.get().remarks == "calm"
+
+
+@pytest.mark.postgresql
+@pytest.mark.django_db(transaction=True)
+def test_a_sign_off_that_waits_for_the_student_holds_no_lesson(committed: Cast) -> None:
+    """So nobody who has the student locked waits in turn for it: locks are taken in one order."""
+    lesson = draft(committed)
+    with ThreadPoolExecutor(1) as pool, transaction.atomic():
+        models.Student.objects.select_for_update().get(pk=committed.sam.pk)
+        signing = pool.submit(at_once, [lambda: sign(lesson, committed.ida)])
+        with connection.cursor() as cursor:
+            until = time.monotonic() + 30
+            while time.monotonic() < until:
+                cursor.execute("SELECT count(*) FROM pg_locks WHERE NOT granted")
+                if cursor.fetchone()[0]:
+                    break
+                time.sleep(0.05)
+            else:
+                pytest.fail("the sign-off does not wait for the student")
+        assert models.LessonRecord.objects.select_for_update(nowait=True).get(pk=lesson.pk).state == "draft"
+    (signed,) = signing.result(30)
+    assert signed.lesson_id == lesson.pk
 
 
 @pytest.mark.django_db(transaction=True)
