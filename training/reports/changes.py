@@ -46,14 +46,14 @@ class EntryChange:
 
     @property
     def words(self) -> str:
-        says = _says(self.part, self.entry)
+        what = says(self.part, self.entry)
         why = f": {self.why}" if self.why else ""
         match self.change:
             case "came":
-                return f"{says} came on record."
+                return f"{what} came on record."
             case "corrected":
-                return f"{says} was put right{why}."
-        return f"{says} was taken off the record{why}."
+                return f"{what} was put right{why}."
+        return f"{what} was taken off the record{why}."
 
     def as_json(self) -> dict[str, Any]:
         return {
@@ -218,7 +218,8 @@ def _entries(
             yield EntryChange(part, RETIRED, each)
 
 
-def _says(part: str, entry: Entry) -> str:
+def says(part: str, entry: Entry) -> str:
+    """An entry in words: ``Flight of 2026-03-02, 1.4 h in N00XY``."""
     day = entry_day(entry)
     if isinstance(entry, Flight):
         craft = entry.aircraft.registration or entry.aircraft.model or "an aircraft"

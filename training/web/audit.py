@@ -26,6 +26,7 @@ from syllabus.engine.audit import MENDS, SEVERITIES
 from syllabus.engine.errors import FaultsFound
 from syllabus.engine.report import CAUTION
 from training.models import Finding, NightlyAudit, Role, School, Student, User
+from training.reports import finding_entries
 from training.reports.audit import KINDS
 from training.services import confirming, finding_pages, finding_tables, findings, instructors
 from training.services.confirming import Act, NotConfirmed, content_of
@@ -261,6 +262,7 @@ def _finding(
         "subject": findings.subject_of(found),
         "passkeys": json.dumps(confirming.passkeys(_user(request))),
         "body": found.body,
+        "entries": finding_entries.of(found),
         "unmet": unmet,
         "resolutions": [
             {"row": each, **findings.resolution_json(each), "words": _(MEND[each.how])}
@@ -286,14 +288,15 @@ _MET = {True: gettext_noop("met"), False: gettext_noop("not met"), None: gettext
 def own_records(request: HttpRequest) -> HttpResponse:
     """The instructors whose own record one may see."""
     roles = list(instructors.seen(_user(request)))
-    if not roles:
+    desk = findings.administered(_user(request)).order_by("name", "pk").first()
+    if not roles and desk is None:
         raise PermissionDenied
     if len(roles) == 1:
         return redirect("own-record", roles[0].pk)
     shown = [{"role": each, "until": day(each.recent_experience_until)} for each in roles]
     told = {
         "roles": shown,
-        "administers": findings.administered(_user(request)).exists(),
+        "desk": desk,
         "caution": CAUTION,
     }
     return render(request, "training/audit/instructors.html", told)

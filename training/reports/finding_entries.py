@@ -1,0 +1,92 @@
+"""The entries that a finding names, in words, and what became of each since. Reads only."""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import F
+from django.utils.translation import gettext
+
+from training import record
+from training.models import ENTRIES, Correction, Finding, LessonRecord, Revocation, SignOff, Student
+from training.models.lesson_records import PREFIX_LENGTH
+from training.record.codec import PARTS
+from training.reports.changes import says
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """One entry: whose record it stands on, its id, and as far as it is on record, what it is.
+
+    ``became`` is in the same words for a page and a print: put right, taken off the record, signed; empty
+    where it stands as it was found. ``lesson`` is the lesson record whose page shows it.
+    """
+
+    student: Student | None
+    id: str
+    words: str = ""
+    became: str = ""
+    lesson: uuid.UUID | None = None
+
+
+def of(finding: Finding) -> list[Named]:
+    """The entries of a finding, in its order. Queries: a few for each, and a finding names few."""
+    refs = {each["student"] for each in finding.body["entries"] if each["student"]}
+    students = {str(each.ref): each for each in Student.objects.filter(ref__in=refs).select_related("school")}
+    return [_named(students.get(each["student"] or ""), each["id"]) for each in finding.body["entries"]]
+
+
+def _named(student: Student | None, entry: str) -> Named:
+    if student is None:
+        return Named(None, entry)
+    for part in PARTS:
+        if part.model not in ENTRIES:
+            continue
+        rows = part.model.objects.filter(student=student, entry_id=entry)
+        row = rows.order_by(F("retired_at").desc(nulls_first=True), "-pk").first()
+        if row is not None:
+            words = says(part.name, record.entry_of(row, part.name))
+            return Named(student, entry, words, _became(student, entry, row), _lesson(entry))
+    return _drafted(student, entry)
+
+
+def _lesson(entry: str) -> uuid.UUID | None:
+    try:
+        return (
+            uuid.UUID(entry[: PREFIX_LENGTH - 1]) if entry[PREFIX_LENGTH - 1 : PREFIX_LENGTH] == "/" else None
+        )
+    except ValueError:
+        return None
+
+
+def _became(student: Student, entry: str, row: Any) -> str:
+    """What ended an entry: the correction of its lesson, a revocation, or another record in its place."""
+    if row.retired_at is None:
+        revoked = Revocation.objects.filter(student=student, endorsement__entry_id=entry).first()
+        if revoked is None:
+            return ""
+        said = {"day": student.school.day(revoked.at), "reason": revoked.reason}
+        return gettext("revoked on %(day)s: %(reason)s") % said
+    day = student.school.day(row.retired_at)
+    corrected = Correction.objects.filter(student=student, entries=entry[:PREFIX_LENGTH]).first()
+    if corrected is not None:
+        return gettext("put right on %(day)s: %(reason)s") % {"day": day, "reason": corrected.reason}
+    return gettext("taken off the record on %(day)s") % {"day": day}
+
+
+def _drafted(student: Student, entry: str) -> Named:
+    """A lesson record as a whole, where the finding is about its signature."""
+    try:
+        found = LessonRecord.objects.filter(student=student, pk=uuid.UUID(entry)).first()
+    except ValueError:
+        found = None
+    if found is None:
+        return Named(student, entry)
+    words = gettext("Lesson %(code)s") % {"code": found.lesson} if found.lesson else gettext("A lesson")
+    signed = SignOff.objects.filter(lesson=found).first()
+    if signed is None:
+        return Named(student, entry, words, gettext("still a draft"))
+    became = gettext("signed on %(day)s") % {"day": student.school.day(signed.at)}
+    return Named(student, entry, words, became, found.pk)
