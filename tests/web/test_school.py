@@ -272,7 +272,7 @@ def test_a_signed_lesson_and_its_correction_stand_sealed_with_their_places(
     assert f"Sealed, entry {entries[1]} of the ledger" in page
     assert ": wrong time" in page
     glance = text_of(desk.get(HERE))
-    assert "Every lesson is signed" in glance
+    assert "No lesson waits for a signature" in glance
 
 
 @pytest.mark.parametrize(
@@ -528,3 +528,33 @@ def test_a_file_that_is_no_table_is_told(desk: Client, taught: Cast) -> None:
     answer = imported(desk, taught, "date\n")
     assert answer.status_code == 422
     assert "has a heading and no flight below it" in text_of(answer)
+
+
+# A school that has just begun
+
+
+def test_a_new_school_is_told_what_to_do_first(client: Client, db: None) -> None:
+    school = factories.school(name="New Flying", slug="new")
+    client.force_login(factories.administrator(school))
+    glance = client.get("/school/new/")
+    assert "Begin in this order: Add the instructors, each with certificate and ratings" in text_of(glance)
+    for address in ("people/add/?role=instructor", "courses/", "aircraft/", "people/add/?role=student"):
+        assert f'href="/school/new/{address}"' in glance.content.decode()
+        assert client.get(f"/school/new/{address}").status_code == 200
+    assert "There is no student yet. Begin at the school's desk" in text_of(client.get("/students/"))
+    assert "There is no instructor yet. Add one." in text_of(client.get("/audit/instructors/"))
+    assert "audit the records first" in text_of(client.get("/audit/"))
+
+
+def test_a_new_school_begins_with_the_course_that_comes_with_the_program(client: Client, db: None) -> None:
+    school = factories.school(name="New Flying", slug="new")
+    client.force_login(factories.administrator(school))
+    page = client.get("/school/new/courses/")
+    assert "There is no course yet." in text_of(page)
+    assert 'name="begin" value="private-airplane"' in page.content.decode()
+    made = client.post("/school/new/courses/", {"begin": "private-airplane"}, follow=True)
+    assert "Kept as the draft of version 1" in text_of(made)
+    version = CourseVersion.objects.get(course__school_ref="new")
+    assert (version.course.code, version.is_published) == ("private-airplane", False)
+    assert 'name="begin"' not in client.get("/school/new/courses/").content.decode()
+    assert "Choose the course's file first" in text_of(client.post("/school/new/courses/", {"begin": "../x"}))

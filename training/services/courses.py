@@ -7,6 +7,7 @@ school's short name holds an ``@``, so that a school's course and the product's 
 from __future__ import annotations
 
 import datetime as dt
+import pathlib
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -19,10 +20,17 @@ from syllabus.engine.errors import Fault
 from syllabus.models import Course, CourseVersion
 from syllabus.models.courses import DRAFT, PUBLISHED
 from training.models import CoursePublication, Role, School, User
+from training.services import demo_fixture
 from training.services.records import NotAllowed
 
 #: Bytes of a course that is sent: ten times the largest course that comes with the product.
 MOST_BYTES = 512 * 1024
+
+
+def shipped() -> dict[str, pathlib.Path]:
+    """The files of the courses that come with the program, by their codes: each to begin one's own with."""
+    folder = demo_fixture.FILE.parent / "courses"
+    return {each.stem: each for each in sorted(folder.glob("*.yaml"))}
 
 
 class NotThere(LookupError):

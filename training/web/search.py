@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 from django.contrib.auth.decorators import login_required
@@ -68,6 +69,7 @@ def _lesson(each: LessonRecord, found: Found) -> dict[str, Any]:
     said, student = each.content, each.student
     draft = each.state == LessonRecord.State.DRAFT
     dated = (said.get("flight") or {}).get("date") or (said.get("ground") or {}).get("date")
+    on = dt.date.fromisoformat(dated) if dated else student.school.day(each.created_at)
     name = "lesson-sheet" if draft and student.school_id in found.instructs else "lesson"
     title = getattr(each, "title", None)
     return {
@@ -75,7 +77,7 @@ def _lesson(each: LessonRecord, found: Found) -> dict[str, Any]:
         "address": reverse(name, args=(student.ref, each.pk)),
         "student": student.name or _("No name on record"),
         "instructor": str(each.instructor),
-        "day": dated or day(student.school.day(each.created_at)),
+        "day": day(on),
         "draft": draft,
     }
 

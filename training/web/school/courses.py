@@ -63,10 +63,20 @@ def _list(opened: Opened, faults: Any, status: int = 200) -> HttpResponse:
         for address, versions in courses.listed(opened.user)
         if address.school in (None, own)
     ]
-    return opened.page("courses", "courses", courses=shown, faults=faults, status=status)
+    there = {str(each["address"]).partition("@")[0] for each in shown}
+    return opened.page(
+        "courses",
+        "courses",
+        courses=shown,
+        shipped=[name for name in courses.shipped() if name not in there],
+        faults=faults,
+        status=status,
+    )
 
 
 def _draft(opened: Opened) -> HttpResponse:
+    if begun := courses.shipped().get(str(opened.request.POST.get("begin", ""))):
+        return _kept(opened, begun.read_bytes(), begun.name)
     sent = opened.request.FILES.get("file")
     if sent is None:
         return _list(opened, [Fault("", gettext("Choose the course's file first."))], 422)
@@ -78,8 +88,13 @@ def _draft(opened: Opened) -> HttpResponse:
             [Fault(name, gettext("is larger than %(most)d KB, and no course is") % {"most": most})],
             422,
         )
+    return _kept(opened, sent.read(), name)
+
+
+def _kept(opened: Opened, raw: bytes, name: str) -> HttpResponse:
+    """The file as the draft of the next version, or every fault of it."""
     try:
-        stands = files.read_bytes(sent.read(), name)
+        stands = files.read_bytes(raw, name)
         # The newest version stands on this page beside the form; a file takes the place of its draft.
         saved = courses.put(
             opened.user, Address(stands.code, opened.school.course_ref), stands, fits=lambda newest: True
