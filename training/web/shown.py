@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 
 from django.utils.formats import date_format
-from django.utils.translation import get_language, gettext_noop, ngettext, ngettext_lazy
+from django.utils.translation import get_language, gettext_noop, ngettext
 from django.utils.translation import gettext as _
 
 from syllabus.engine import units
@@ -34,17 +35,17 @@ AT_A_GLANCE = 4
 #: Units that stand after a number as they are.
 _SYMBOLS = ("h", "min", "s", "NM")
 #: What the engine counts, each with its number.
-_COUNTED = {
-    "certificate": ngettext_lazy("%d certificate", "%d certificates"),
-    "document": ngettext_lazy("%d document", "%d documents"),
-    "endorsement": ngettext_lazy("%d endorsement", "%d endorsements"),
-    "flight": ngettext_lazy("%d flight", "%d flights"),
-    "item": ngettext_lazy("%d item", "%d items"),
-    "landing": ngettext_lazy("%d landing", "%d landings"),
-    "requirement": ngettext_lazy("%d requirement", "%d requirements"),
-    "takeoff": ngettext_lazy("%d takeoff", "%d takeoffs"),
-    "test": ngettext_lazy("%d test", "%d tests"),
-    "year": ngettext_lazy("%d year", "%d years"),
+_COUNTED: Mapping[str, Callable[[int], str]] = {
+    "certificate": lambda n: ngettext("%d certificate", "%d certificates", n),
+    "document": lambda n: ngettext("%d document", "%d documents", n),
+    "endorsement": lambda n: ngettext("%d endorsement", "%d endorsements", n),
+    "flight": lambda n: ngettext("%d flight", "%d flights", n),
+    "item": lambda n: ngettext("%d item", "%d items", n),
+    "landing": lambda n: ngettext("%d landing", "%d landings", n),
+    "requirement": lambda n: ngettext("%d requirement", "%d requirements", n),
+    "takeoff": lambda n: ngettext("%d takeoff", "%d takeoffs", n),
+    "test": lambda n: ngettext("%d test", "%d tests", n),
+    "year": lambda n: ngettext("%d year", "%d years", n),
 }
 _QUANTITY = re.compile(r"([0-9.]+) (.+)")
 
@@ -70,7 +71,7 @@ def _plural(part: str) -> str:
         return part
     number, noun = int(found[1]), found[2]
     if noun in _COUNTED:
-        return str(_COUNTED[noun] % number)
+        return _COUNTED[noun](number) % number
     return part if number == 1 else f"{part}s"
 
 
@@ -200,7 +201,7 @@ class RequirementShown:
         """What unfolds below the requirement, in a few words."""
         told = []
         if self.parts:
-            told.append(str(_COUNTED["requirement"] % len(self.parts)))
+            told.append(quantity(f"{len(self.parts)} requirement"))
         if number := len(self.finding.counted):
             told.append(ngettext("%d entry counts", "%d entries count", number) % number)
         if number := len(self.finding.not_counted):
