@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from syllabus import rulebook
-from training.models import AccessLog, Standing, StandingChange, Student, User
+from training.models import Standing, StandingChange, Student, User
 from training.services import access
 
 #: As many are listed; on a day on which the rules of a large school change there are more.
@@ -89,16 +89,6 @@ def _titles(turned: list[tuple[int, str]]) -> dict[tuple[int, str], str]:
 def seen_by(user: User, at: dt.datetime, *, via: str) -> list[Turn]:
     """What turned today for everybody whose record a user may read; each student named is noted as read."""
     found = of(access.visible_students(user, on=at.astimezone(dt.UTC).date()), at)
-    AccessLog.objects.bulk_create(
-        AccessLog(
-            school_id=each.school_id,
-            student=each,
-            user=user,
-            action=access.READ,
-            what="what turned since yesterday",
-            via=via,
-            at=at,
-        )
-        for each in {turn.student.pk: turn.student for turn in found}.values()
-    )
+    named = [each.student for each in found]
+    access.log_each(user, named, access.READ, "what turned since yesterday", via=via, at=at)
     return found

@@ -29,6 +29,8 @@ AT_ONCE = 20
 TEST = progress.TOWARD[-1]
 #: Whose lessons are listed: those that are signed, or drafts as well.
 SIGNED, ALL = "signed", "all"
+#: The list of students has a column of what their courses ask for.
+COURSES = "courses"
 
 
 def _made(name: str, student: Student, **told: Any) -> SafeString:
@@ -87,10 +89,18 @@ def rules(student: Student, on: dt.date, _variant: str = "", overview: Overview 
     return _made("rules", student, shown=StudentShown(student, found), rulebook=found.rulebook)
 
 
+def row(student: Student, on: dt.date, variant: str) -> SafeString:
+    """The cells of the list of students: every milestone in short, what lapses next and what is missing."""
+    return _made(
+        "row", student, each=StudentShown(student, reports.overview(student, on)), courses=variant == COURSES
+    )
+
+
 #: What is kept; the setting ``STUDENT_PAGES`` names it.
 PAGES: Mapping[str, Page] = {
     "standing": Page(standing),
     "hours": Page(hours),
     "lessons": Page(lessons, of_lessons=True, variants=(SIGNED, ALL)),
     "rules": Page(rules),
+    "row": Page(row, variants=("", COURSES)),
 }

@@ -22,11 +22,11 @@ from syllabus.engine.question import READERS, Context
 from syllabus.engine.reading import Faults, Object
 from syllabus.engine.report import CAUTION, UNVERIFIED
 from training import reports
-from training.models import Student
+from training.models import Enrolment, Student
 from training.services import access, people, prepared
 from training.web import prepared as parts
 from training.web.instructor.opening import teaches
-from training.web.shown import StudentShown, day
+from training.web.shown import day
 
 AT_ONCE = 25
 #: What the student page can be asked, in the order of its form: the key, its label, an example.
@@ -72,17 +72,17 @@ def _board(request: HttpRequest) -> HttpResponse:
         only = page.object_list[0]
         if only.user_id == request.user.pk or access.guards(request.user, only, on=at.date()):
             return redirect("standing", only.ref)
-    students = []
-    for each in page.object_list:
-        access.log(request.user, each, access.READ, "eligibility", via="web", at=at)
-        students.append(StudentShown(each, reports.overview(each, each.school.day(at))))
+    listed = list(page.object_list)
+    courses = Enrolment.objects.filter(student__in=listed, course_version__isnull=False).exists()
+    cells = prepared.parts(listed, "row", at, parts.COURSES if courses else "")
+    access.log_each(request.user, listed, access.READ, "eligibility", via="web", at=at)
     shown = {
         "page": page,
-        "students": students,
-        "several_schools": len({each.student.school_id for each in students}) > 1,
-        "courses": any(each.course for each in students),
+        "students": [{"student": each, "cells": drawn} for each, drawn in zip(listed, cells, strict=True)],
+        "several_schools": len({each.school_id for each in listed}) > 1,
+        "courses": courses,
         "titles": [each.title for each in rulebook.current().milestones.values()],
-        "today": day(students[0].overview.on if students else at.date()),
+        "today": day(listed[0].school.day(at) if listed else at.date()),
         "administers": people.administered(request.user).exists(),
         "caution": CAUTION,
     }
