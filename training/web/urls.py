@@ -5,6 +5,11 @@ from django.urls import include, path
 from training.web import audit, history, language, papers, reminders, search, student, turned, views
 
 urlpatterns = [
+    # First what is asked for most: addresses are tried one after the other.
+    path("students/<uuid:ref>/", views.student, name="student"),
+    path("students/<uuid:ref>/standing/", student.standing, name="standing"),
+    path("students/<uuid:ref>/hours/", student.hours, name="hours"),
+    path("students/<uuid:ref>/lessons/", student.lessons, name="lessons"),
     path("", views.home, name="home"),
     path("", include("training.web.accounts.urls")),
     path("", include("training.web.instructor.urls")),
@@ -13,10 +18,6 @@ urlpatterns = [
     path("milestones/", views.milestones, name="milestones"),
     path("search/", search.page, name="search"),
     path("students/", views.board, name="students"),
-    path("students/<uuid:ref>/", views.student, name="student"),
-    path("students/<uuid:ref>/standing/", student.standing, name="standing"),
-    path("students/<uuid:ref>/hours/", student.hours, name="hours"),
-    path("students/<uuid:ref>/lessons/", student.lessons, name="lessons"),
     path("students/<uuid:ref>/lessons/<uuid:entry>/", student.lesson, name="lesson"),
     path("students/<uuid:ref>/lessons/<uuid:entry>/acknowledge/", student.acknowledge, name="acknowledge"),
     path("students/<uuid:ref>/changes/", history.changes, name="changes"),
@@ -36,9 +37,9 @@ urlpatterns = [
     path("since-yesterday/", turned.listed, name="since-yesterday"),
     path("reminders/", reminders.own, name="reminders"),
     path("reminders/ahead/", reminders.ahead, name="reminders-ahead"),
-    path("reminders/calendar/", reminders.calendar, name="reminder-calendar"),
     path("reminders/lead-times/<slug:school>/", reminders.set_lead_times, name="lead-times"),
     path("reminders/notices/<int:notice>/", reminders.read_notice, name="notice"),
+    path("reminders/calendar/", reminders.calendar, name="reminder-calendar"),
     path("reminders/preferences/", reminders.prefer, name="reminder-preferences"),
     path("reminders/<uuid:ref>/", reminders.act, name="reminder"),
     path("calendars/<str:secret>.ics", reminders.feed, name="calendar"),
