@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import pathlib
 import signal
@@ -15,6 +16,7 @@ import pytest
 from celery import Celery
 from django.db import connection
 from django.test import Client
+from django.utils import timezone
 from rest_framework.test import APIClient
 
 from tests import cast, services
@@ -88,15 +90,12 @@ def committed(transactional_db: None) -> Iterator[Cast]:
     lessons.take_out()
 
 
-@pytest.mark.reliability
-def test_a_record_that_ends_its_worker_is_left_after_its_tries_and_seen(
-    committed: Cast, redis_url: str, tmp_path: pathlib.Path
-) -> None:
-    """A real worker, whose process ends at this one record; all others are worked out meanwhile."""
-    bad = reminding.sam(committed, reminding.solo("2026-02-01"))
+@contextlib.contextmanager
+def poisoned(poison: str, redis_url: str, log: pathlib.Path) -> Iterator[Celery]:
+    """A real worker of one process with that poison; gives what rings it."""
     before, _, _ = os.environ["DATABASE_URL"].rpartition("/")
     command = [sys.executable, "-m", "celery", "--app", "tests.training.poisoned", "worker"]
-    with open(tmp_path / "worker.log", "wb") as log:
+    with open(log, "wb") as out:
         worker = subprocess.Popen(
             [*command, "--concurrency", "1", "--loglevel", "ERROR"],
             cwd=pathlib.Path(__file__).resolve().parents[2],
@@ -104,23 +103,33 @@ def test_a_record_that_ends_its_worker_is_left_after_its_tries_and_seen(
                 **os.environ,
                 "DATABASE_URL": f"{before}/{connection.settings_dict['NAME']}",
                 "REDIS_URL": redis_url,
-                "POISON": str(bad.pk),
+                "POISON": poison,
             },
-            stdout=log,
+            stdout=out,
             stderr=subprocess.STDOUT,
             start_new_session=True,
             preexec_fn=services.die_with_parent(signal.SIGKILL),
         )
-    ringing = Celery("ringing", broker=redis_url)
-    deadline = time.monotonic() + 120
     try:
-        while not (parked := standings.parked()):
-            assert time.monotonic() < deadline, (tmp_path / "worker.log").read_text()
-            ringing.send_task("training.sweep", expires=55)
-            time.sleep(3)
+        yield Celery("ringing", broker=redis_url)
     finally:
         os.killpg(worker.pid, signal.SIGKILL)
         worker.wait(30)
+
+
+@pytest.mark.reliability
+def test_a_record_that_ends_its_worker_is_left_after_its_tries_and_seen(
+    committed: Cast, redis_url: str, tmp_path: pathlib.Path
+) -> None:
+    """A real worker, whose process ends at this one record; all others are worked out meanwhile."""
+    bad = reminding.sam(committed, reminding.solo("2026-02-01"))
+    deadline = time.monotonic() + 120
+    log = tmp_path / "worker.log"
+    with poisoned(str(bad.pk), redis_url, log) as ringing:
+        while not (parked := standings.parked()):
+            assert time.monotonic() < deadline, log.read_text()
+            ringing.send_task("training.sweep", expires=55)
+            time.sleep(3)
     assert [(each.student_id, each.attempts) for each in parked] == [(bad.pk, standings.MOST_ATTEMPTS)]
     assert [each["student"]["name"] for each in failures.records(committed.school)] == ["Sam Example"]
     told = reminders.sweep()  # another process goes on beside it, and leaves it as it is
@@ -139,6 +148,27 @@ def test_a_record_that_ends_its_worker_is_left_after_its_tries_and_seen(
 def test_the_task_sweeps_and_leaves_its_tick() -> None:
     tasks.sweep()
     assert models.Tick.objects.get(name=ticks.SWEEP)
+
+
+@pytest.mark.reliability
+def test_a_sweep_that_ends_its_worker_each_time_is_begun_three_times_and_missed(
+    committed: Cast, redis_url: str, tmp_path: pathlib.Path
+) -> None:
+    """A real worker again: it begins one by itself when it is ready, and what ended it goes no further."""
+    noted, log = tmp_path / "noted", tmp_path / "worker.log"
+    deadline = time.monotonic() + 120
+    with poisoned(str(noted), redis_url, log):
+        while begun(noted) < 3:
+            assert time.monotonic() < deadline, log.read_text()
+            time.sleep(0.5)
+        time.sleep(10)  # five times as long as between two tries
+        assert begun(noted) == 3
+    assert [str(each.name) for each in ticks.late(timezone.now())] == [ticks.SWEEP]
+    assert Client().get("/readyz").status_code == 503
+
+
+def begun(noted: pathlib.Path) -> int:
+    return len(noted.read_text(encoding="ascii").splitlines()) if noted.exists() else 0
 
 
 def test_a_task_that_its_worker_does_not_outlive_is_begun_three_times_at_most() -> None:
