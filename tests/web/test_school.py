@@ -57,6 +57,7 @@ def pages_of(people: Cast) -> list[str]:
         *(f"{HERE}students/{sam}/record/?leaf={leaf}" for leaf in ("flights", "ground", "grades", "papers")),
         *(f"{HERE}students/{sam}/record/?leaf={leaf}" for leaf in ("endorsements", "milestones")),
         f"{HERE}students/{sam}/import/",
+        f"{HERE}students/{sam}/retention/",
         f"{HERE}courses/",
         f"{HERE}people/",
         f"{HERE}people/add/?role=instructor",
@@ -91,6 +92,9 @@ def test_the_administrator_of_another_school_sees_none_of_it(client: Client, tau
     [
         "students/{sam}/enrol/",
         "students/{sam}/assign/",
+        "students/{sam}/retention/",
+        "students/{sam}/retention/1/release/",
+        "students/{sam}/erase/",
         "students/{sam}/import/",
         "students/{sam}/import/columns/",
         "courses/",

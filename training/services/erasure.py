@@ -15,7 +15,7 @@ from typing import Any
 
 from django.apps import apps
 from django.db import connection, transaction
-from django.db.models import Max, Q
+from django.db.models import OuterRef, Q, Subquery
 
 from syllabus import retention
 from syllabus.engine.errors import Fault, FaultsFound
@@ -117,8 +117,8 @@ class Plan:
             found.append("The student is enrolled: end the enrolment first.")
         found += [f"A hold stands since {each.at.date()}: {each.reason}" for each in self.holds]
         found += [
-            f"{each.rule.cite.section}: {each.rule.says} {each.rule.years} year(s) from {each.day}, so until "
-            f"{each.until}."
+            f"{each.rule.cite.section}: {each.rule.says} {each.rule.years}"
+            f" year{'' if each.rule.years == 1 else 's'} from {each.day}, so until {each.until}."
             for each in self.kept
             if each.until >= self.on
         ]
@@ -159,28 +159,60 @@ def hold_json(hold: RetentionHold) -> dict[str, Any]:
     }
 
 
-def plan(student: Student, on: dt.date) -> Plan:
-    """What may be erased of a student's record on a day, and when. Reads only."""
-    days = {
-        "endorsement": _latest(Endorsement, student, "given"),
-        "test": _latest(Test, student, "date"),
-        "end-of-training": _end_of_training(student, on),
-    }
+def plan(student: Student, on: dt.date, *, counted: bool = True) -> Plan:
+    """What may be erased of a student's record on a day, and when. Reads only.
+
+    Three queries without ``counted``, which counts what an erasure would take, table by table.
+    """
+    days = _days(student)
     kept = [
         Kept(rule, day, rule.until(day))
         for rule in retention.on(on)
         if (day := days[rule.counts_from]) is not None
     ]
+    accounts = _accounts(student) if counted else []
     return Plan(
         student,
         on,
         tuple(kept),
         tuple(RetentionHold.objects.filter(student=student, released_at=None).select_related("by")),
         Enrolment.objects.filter(Enrolment.in_force(on), student=student).exists(),
-        dict(_rows(student)),
-        _bodies(student).count(),
-        tuple(each for each in _accounts(student) if _only_here(each, student)),
+        dict(_rows(student)) if counted else {},
+        _bodies(student).count() if counted else 0,
+        tuple(each for each in accounts if _only_here(each, student)),
     )
+
+
+def _days(student: Student) -> dict[str, dt.date | None]:
+    """The days from which a rule may count: the last endorsement, the last test, the end of training.
+
+    Training ends with the last day of the record or of an enrolment, whichever is later.
+    """
+    last = {
+        "endorsement": (Endorsement, "given"),
+        "test": (Test, "date"),
+        "flight": (Flight, "date"),
+        "ground": (GroundLesson, "date"),
+        "item": (ItemGrade, "date"),
+        "enrolment": (Enrolment, "ends"),
+        "lesson": (LessonRecord, "created_at"),
+    }
+    asked: dict[str, Any] = {
+        name: Subquery(
+            model._default_manager.filter(student=OuterRef("pk"), **{f"{column}__isnull": False})
+            .order_by(f"-{column}")
+            .values(column)[:1]
+        )
+        for name, (model, column) in last.items()
+    }
+    found: dict[str, Any] = dict(Student.objects.filter(pk=student.pk).values(**asked).get())
+    trained = [found[name] for name in ("flight", "ground", "item", "enrolment")]
+    trained.append(found["lesson"] and student.school.day(found["lesson"]))
+    return {
+        "endorsement": found["endorsement"],
+        "test": found["test"],
+        "end-of-training": max((day for day in trained if day is not None), default=None),
+    }
 
 
 def _accounts(student: Student) -> list[User]:
@@ -198,20 +230,6 @@ def _only_here(user: User, student: Student) -> bool:
         Guardian.objects.filter(user=user).exclude(student=student),
     )
     return not (user.is_staff or user.is_superuser or any(each.exists() for each in others))
-
-
-def _latest(model: Any, student: Student, column: str) -> dt.date | None:
-    found: dt.date | None = model.objects.filter(student=student).aggregate(last=Max(column))["last"]
-    return found
-
-
-def _end_of_training(student: Student, on: dt.date) -> dt.date | None:
-    """The last day of training: that of the record or of an enrolment, whichever is later."""
-    days = [_latest(model, student, "date") for model in (Flight, GroundLesson, ItemGrade)]
-    days.append(_latest(Enrolment, student, "ends"))
-    signed = LessonRecord.objects.filter(student=student).aggregate(last=Max("created_at"))["last"]
-    days.append(signed and student.school.day(signed))
-    return max((day for day in days if day is not None), default=None)
 
 
 def _rows(student: Student) -> Iterator[tuple[str, int]]:

@@ -54,7 +54,8 @@ class Command(BaseCommand):
             self.stdout.write(f"The name still stands in {number} {name}: of somebody else, or look there.")
         for each in plan.kept:
             self.stdout.write(
-                f"{each.rule.cite.section}: {each.rule.years} year(s) from {each.day}, until {each.until}."
+                f"{each.rule.cite.section}: {each.rule.years} year{'' if each.rule.years == 1 else 's'}"
+                f" from {each.day}, until {each.until}."
             )
         if not options["really"]:
             for reason in plan.reasons:

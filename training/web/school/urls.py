@@ -13,6 +13,7 @@ from training.web.school import (
     overview,
     people,
     records,
+    retention,
     second_factors,
     students,
 )
@@ -35,6 +36,9 @@ urlpatterns = [
     path(f"{_STUDENT}guardians/<int:pk>/account/", guardians.give, name="school-guardian-account"),
     path(f"{_STUDENT}guardians/<int:pk>/account/end/", guardians.take, name="school-guardian-account-end"),
     path(f"{_STUDENT}record/", records.record, name="school-record"),
+    path(f"{_STUDENT}retention/", retention.retention, name="school-retention"),
+    path(f"{_STUDENT}retention/<int:pk>/release/", retention.release, name="school-hold-release"),
+    path(f"{_STUDENT}erase/", retention.erase, name="school-erase"),
     path(f"{_STUDENT}import/", imports.upload, name="school-import"),
     path(f"{_STUDENT}import/columns/", imports.columns, name="school-import-columns"),
     path(f"{_HERE}courses/", courses.listed, name="school-courses"),
