@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime as dt
 import os
 import signal
+from unittest import mock
 
 from celery.signals import worker_process_init
 
@@ -21,7 +22,7 @@ def poison(**_: object) -> None:
 
     key = os.environ["POISON"]
     if not key.isdecimal():
-        reminders.sweep = lambda: _end_noting_it(key)  # type: ignore[assignment]
+        mock.patch.object(reminders, "sweep", lambda: _end_noting_it(key)).start()
         return
     work_out = standings.work_out
 
