@@ -50,11 +50,11 @@ def compare(old: Outline, new: Outline) -> tuple[Change, ...]:
 
 
 def carry_over(old: Outline, new: Outline, passed: Mapping[str, str]) -> tuple[Carried, ...]:
-    """For each item passed in the old version (its code with its newest grade), whether it stands in the new.
+    """For each item graded in the old version (its code with its newest grade), whether it stands in the new.
 
-    It stands where the new version asks for no more: the same item, no limit tighter or new, the same task,
-    no further proof, and no higher grade. Another revision of the same task carries with a note. In the order
-    of the old version; what it does not know comes last.
+    It stands where the new version asks for no more than the old one: the same item, no limit tighter or new,
+    the same task, no further proof, and no higher grade. Another revision of the same task carries with a
+    note. In the order of the old version; what it does not know comes last.
     """
     order = {item.code: index for index, item in enumerate(old.items)}
     codes = sorted(passed, key=lambda code: (order.get(code, len(order)), code))
@@ -70,9 +70,11 @@ def _carried(old: Outline, new: Outline, code: str, grade: str) -> Carried:
     if after is None:
         return Carried(code, grade, False, "the new version has no such item")
     reasons = [*_asks_more(before, after)]
-    wanted = new.highest.get(code)
-    if wanted and GRADES.index(grade) < GRADES.index(wanted):
-        reasons.append(f"the new version asks for {wanted}")
+    wanted, asked = new.highest.get(code), old.highest.get(code)
+    # On the way to a grade that was asked for all along, what there is stands: nothing was asked anew.
+    more = wanted and (asked is None or GRADES.index(wanted) > GRADES.index(asked))
+    if wanted and more and GRADES.index(grade) < GRADES.index(wanted):
+        reasons.append(f"the new version asks for {wanted}" + (f", was {asked}" if asked else ""))
     note = ""
     if not reasons and before.task and after.task and before.task != after.task:
         note = f"graded to {before.task}; see that {after.task} is the same task"

@@ -357,6 +357,25 @@ OLD = outline(
 )
 
 
+def asking(grade: str, outline: Outline, code: str = "a") -> Outline:
+    """The outline with another grade asked of an item in every lesson that has it."""
+    return replace(
+        outline,
+        stages=tuple(
+            replace(
+                stage,
+                lessons=tuple(
+                    replace(
+                        each, items={item: grade if item == code else at for item, at in each.items.items()}
+                    )
+                    for each in stage.lessons
+                ),
+            )
+            for stage in outline.stages
+        ),
+    )
+
+
 def with_item(**changes: Any) -> Outline:
     first, second = OLD.items
     return replace(OLD, items=(replace(first, **changes), second))
@@ -401,7 +420,10 @@ def with_item(**changes: Any) -> Outline:
         pytest.param(
             with_item(kind=GROUND), "perform", "it was flight and is ground now", id="another kind"
         ),
-        pytest.param(OLD, "practice", "the new version asks for perform", id="passed below what is asked"),
+        pytest.param(OLD, "practice", "", id="on the way to what was asked before too"),
+        pytest.param(
+            asking("perform", OLD), "practice", "", id="on the way to what was asked of it in one lesson more"
+        ),
         pytest.param(
             replace(OLD, items=OLD.items[1:]), "perform", "the new version has no such item", id="it is gone"
         ),
@@ -413,6 +435,14 @@ def with_item(**changes: Any) -> Outline:
 def test_what_was_passed_stands_where_the_new_version_asks_no_more(new, grade, why) -> None:
     (found,) = carry_over(OLD, new, {"a": grade})
     assert (found.carries, found.why) == (not why, why)
+
+
+def test_a_grade_does_not_stand_where_a_higher_one_is_asked_now() -> None:
+    old = asking("practice", OLD)
+    (found,) = carry_over(old, asking("perform", OLD), {"a": "practice"})
+    assert (found.carries, found.why) == (False, "the new version asks for perform, was practice")
+    assert carry_over(old, asking("perform", OLD), {"a": "perform"})[0].carries
+    assert carry_over(asking("perform", OLD), old, {"a": "explain"})[0].carries
 
 
 def test_another_revision_of_the_same_task_carries_with_a_word() -> None:

@@ -182,6 +182,7 @@ def test_a_move_is_sealed_and_what_was_not_carried_is_asked_again(people: Cast) 
     before = progress.standing(people.sam, DAY)
     made = enrolments.move(held, second().number, by=people.ida, at=AT, via="api")
     assert enrolments.move(held, made.to_version.number, by=people.ida, at=AT, via="api") == made
+    people.sam.refresh_from_db()  # with the version that the move drew
     after = progress.standing(people.sam, DAY)
     assert before is not None
     assert after is not None
