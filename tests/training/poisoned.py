@@ -6,6 +6,7 @@ With ``POISON`` the name of a file every sweep ends it, and leaves a line there 
 from __future__ import annotations
 
 import datetime as dt
+import functools
 import os
 import signal
 from unittest import mock
@@ -22,7 +23,7 @@ def poison(**_: object) -> None:
 
     key = os.environ["POISON"]
     if not key.isdecimal():
-        mock.patch.object(reminders, "sweep", lambda: _end_noting_it(key)).start()
+        mock.patch.object(reminders, "sweep", functools.partial(_end_noting_it, key)).start()
         return
     work_out = standings.work_out
 
