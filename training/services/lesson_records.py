@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
+import json
 import uuid
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from django.db import IntegrityError, transaction
 from django.db.models import BigIntegerField, Count, DateTimeField, F, Q, QuerySet, TextField, UUIDField
-from django.db.models.functions import Upper
+from django.db.models.functions import Cast, Upper
 
 from syllabus import outlines
 from syllabus.engine import facts, proving
@@ -22,6 +22,7 @@ from syllabus.engine.units import HOUR, MINUTE, format_time, parse_time
 from syllabus.models import CourseVersion
 from training.models import Flight, LessonRecord, Role, Student, User
 from training.record import of as record_of
+from training.record.statements import Member, Union
 from training.services import access, authority, lesson_content, lesson_hints, lesson_plans
 from training.services.lesson_content import Content, LessonError
 from training.services.records import NotAllowed
@@ -322,22 +323,24 @@ def _overlaps(record: LessonRecord, flight: engine.Flight, by: User) -> Iterator
     if record.off_at is None or record.on_at is None:
         return
     craft, corrected = record.aircraft_registration, f"{record.corrects_id}/"
-    asked: dict[str, Any] = {
-        "school": record.school_id,
-        "off": record.off_at,
-        "on": record.on_at,
-        "student": record.student_id,
-        "craft": craft,
-        "by": by.pk,
-    }
+    found = _IN_THE_AIR.rows(
+        school=record.school_id,
+        off=record.off_at,
+        on=record.on_at,
+        student=record.student_id,
+        craft=craft,
+        by=by.pk,
+        record=record.pk,
+    )
     # Whoever is in the air at one time is few: they are read once, and told apart here.
     in_the_air: list[tuple[int, int | None, str | None]] = [
         (student, instructor, registration)
-        for student, instructor, registration, entry in _FLOWN.rows(**asked)
+        for student, instructor, registration, entry in found["flown"]
         if student != record.student_id or not entry.startswith(corrected)
     ]
-    for student, instructor, registration, logged in _DRAFTED.rows(**asked, record=record.pk):
-        in_the_air.append((student, None if _solo(logged) else instructor, registration))
+    for student, instructor, registration, logged in found["drafted"]:
+        solo = _solo(json.loads(logged) if logged else None)
+        in_the_air.append((student, None if solo else instructor, registration))
     same = {
         "student": sum(each == record.student_id for each, _, _ in in_the_air),
         "instructor": sum(each == by.pk for _, each, _ in in_the_air) if not _solo(flight.times) else 0,
@@ -350,25 +353,24 @@ def _overlaps(record: LessonRecord, flight: engine.Flight, by: User) -> Iterator
             yield f"overlap-{kind}", "off", f"{who} has {times} between off and on; look at the times."
 
 
-def _flown() -> QuerySet[Flight, Any]:
+def _in_the_air() -> Mapping[str, Member]:
     asked, theirs = _then()
-    return (
-        Flight.objects.alias(registration=Upper("aircraft_registration"))
-        .filter(theirs | Q(instructor_user_id=Place("by", BigIntegerField())), asked, retired_at__isnull=True)
-        .order_by()
-        .values_list("student_id", "instructor_user_id", "aircraft_registration", "entry_id")
-    )
-
-
-def _drafted() -> QuerySet[LessonRecord, Any]:
-    asked, theirs = _then()
-    return (
-        LessonRecord.objects.alias(registration=Upper("aircraft_registration"))
-        .filter(theirs | Q(instructor_id=Place("by", BigIntegerField())), asked, state="draft")
-        .exclude(pk=Place("record", UUIDField()))
-        .order_by()
-        .values_list("student_id", "instructor_id", "aircraft_registration", "content__flight__times")
-    )
+    by = Place("by", BigIntegerField())
+    flown = Flight.objects.alias(registration=Upper("aircraft_registration"))
+    drafted = LessonRecord.objects.alias(registration=Upper("aircraft_registration"))
+    times = Cast("content__flight__times", TextField())
+    return {
+        "flown": Member(
+            flown.filter(theirs | Q(instructor_user_id=by), asked, retired_at__isnull=True),
+            ("student_id", "instructor_user_id", "aircraft_registration", "entry_id"),
+        ),
+        "drafted": Member(
+            drafted.filter(theirs | Q(instructor_id=by), asked, state=LessonRecord.State.DRAFT).exclude(
+                pk=Place("record", UUIDField())
+            ),
+            ("student_id", "instructor_id", "aircraft_registration", times),
+        ),
+    }
 
 
 def _then() -> tuple[Q, Q]:
@@ -381,7 +383,8 @@ def _then() -> tuple[Q, Q]:
     )
 
 
-_FLOWN, _DRAFTED = Statement(_flown), Statement(_drafted)
+#: One statement, so that a draft which is signed meanwhile is among the one or the other.
+_IN_THE_AIR = Union(_in_the_air)
 
 
 def _solo(times: Mapping[str, int | str] | None) -> bool:
