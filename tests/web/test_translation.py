@@ -114,13 +114,14 @@ AT = dt.datetime(2026, 11, 24, 18, tzinfo=dt.UTC)
 NO_PAGES = {
     "account_login", "account_logout", "account_reauthenticate", "acknowledge", "airports",
     "audit-report", "audit-run", "audit-table", "audit-workbook", "calendar", "end_session", "end_tokens",
-    "endorsements-paper", "hand-over", "home", "lesson-begin", "lesson-check", "lesson-correct",
-    "lesson-paper", "logout", "manifest", "mfa_index", "mfa_list_webauthn", "mfa_login_webauthn",
-    "record-document", "record-paper", "reminder", "reminder-calendar", "reminder-preferences",
-    "school-aircraft-check", "school-assign", "school-course-file", "school-course-publish",
-    "school-enrol", "school-enrolment-end", "school-guardian", "school-guardian-account",
-    "school-guardian-account-end", "school-import-columns", "school-minimum-end", "school-person-end",
-    "school-person-mail", "school-unassign", "schools", "tablet-pack", "tablet-token", "words", "worker",
+    "endorsements-paper", "hand-over", "home", "lead-times", "lesson-begin", "lesson-check",
+    "lesson-correct", "lesson-paper", "logout", "manifest", "mfa_index", "mfa_list_webauthn",
+    "mfa_login_webauthn", "notice", "record-document", "record-paper", "reminder", "reminder-calendar",
+    "reminder-preferences", "school-aircraft-check", "school-assign", "school-course-file",
+    "school-course-publish", "school-enrol", "school-enrolment-end", "school-guardian",
+    "school-guardian-account", "school-guardian-account-end", "school-hold-release",
+    "school-import-columns", "school-minimum-end", "school-person-end", "school-person-mail",
+    "school-unassign", "schools", "tablet-pack", "tablet-token", "words", "worker",
 }  # fmt: skip
 
 
@@ -216,6 +217,7 @@ def pages() -> dict[str, list[tuple[str, str]]]:
         "school-course": [("ada", course)],
         "school-courses": [("ada", f"{here}/courses/")],
         "school-enrolment-move": [("ada", f"{here}/students/{lena}/enrolments/{enrolled.ref}/move/")],
+        "school-erase": [("ada", f"{here}/students/{theo}/erase/")],
         "school-import": [("ada", f"{here}/students/{lena}/import/")],
         "school-minimums": [("ada", f"{here}/minimums/")],
         "school-people": [("ada", f"{here}/people/")],
@@ -225,6 +227,7 @@ def pages() -> dict[str, list[tuple[str, str]]]:
         ],
         "school-person-second-factor": [("ada", f"{here}/people/{teacher.pk}/second-factor/")],
         "school-record": [("ada", f"{here}/students/{lena}/record/?leaf={each}") for each in leaves],
+        "school-retention": [("ada", f"{here}/students/{theo}/retention/")],
         "school-student": [("ada", f"{here}/students/{lena}/"), ("ada", f"{here}/students/{theo}/")],
         "school-students": [("ada", f"{here}/students/"), ("ada", f"{here}/students/?q=zzz")],
         "search": [("ada", "/search/?q=lena"), ("ida", "/search/")],
@@ -262,7 +265,7 @@ def data() -> set[str]:
 SERVICES = re.compile(
     r"came on record|is of age|by what was put|put right|taken off|turned|not met before|met now|"
     r"as the school recorded it|is not open|within 0.3 nm|rests on|complete the course|is not a date|"
-    r"names it|\bc[ds]t\b|\butc\b"
+    r"names it|is enrolled|so until|\bc[ds]t\b|\butc\b"
 )
 _BREAKS = re.compile(
     r"[0-9]{4}-[01][0-9]-[0-3][0-9]|\b[a-z]+(?:\.[a-z]+)*(?:\.[a-z]-|\.)[0-9]{2} \(|[()\n;:·–,]|\. "
@@ -453,6 +456,18 @@ def test_the_words_of_the_scripts_come_as_a_script(client: Client, db: None, lan
 def test_a_day_is_written_as_the_language_writes_it(language: str, written: str) -> None:
     with translation.override(language):
         assert shown.day(dt.date(2026, 7, 5)) == written
+
+
+@pytest.mark.parametrize(
+    ("own", "said"),
+    [("", "since 3 Mar 2026 12:00 (America/Chicago)"), ("Asia/Tokyo", "since 4 Mar 2026 03:00 (Asia/Tokyo)")],
+    ids=["the school's zone", "one's own"],
+)
+def test_a_time_is_that_of_the_persons_zone(client: Client, people: Cast, own: str, said: str) -> None:
+    models.ReminderPreferences.objects.create(user=people.ida, time_zone=own)
+    with time_machine.travel(dt.datetime(2026, 3, 3, 18, tzinfo=dt.UTC), tick=False):
+        client.force_login(people.ida)
+        assert said in client.get("/account/").content.decode()
 
 
 # What is sealed knows no language

@@ -13,6 +13,7 @@ from allauth.mfa.totp.views import ActivateTOTPView
 from allauth.mfa.webauthn.internal import flows
 from allauth.mfa.webauthn.views import AddWebAuthnView, LoginWebAuthnView, ReauthenticateWebAuthnView
 from allauth.usersessions.models import UserSession
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
@@ -22,6 +23,9 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 from knox.models import AuthToken
+
+from training.models import Role, User
+from training.services.reminders import preferences
 
 
 class _ForTheBrowser:
@@ -67,6 +71,7 @@ class LoginByPasskey(LoginWebAuthnView):
 @login_required
 def security(request: HttpRequest) -> HttpResponse:
     """Passkeys, authenticator app, recovery codes, sessions and tokens of who asks."""
+    assert isinstance(request.user, User)
     UserSession.objects.create_from_request(request)  # one that began before sessions were listed
     by_type: dict[str, list[Authenticator]] = {}
     for each in Authenticator.objects.filter(user=request.user).order_by("created_at", "pk"):
@@ -79,9 +84,17 @@ def security(request: HttpRequest) -> HttpResponse:
         "app": by_type.get(Authenticator.Type.TOTP),
         "recovery": by_type.get(Authenticator.Type.RECOVERY_CODES),
         "sessions": sorted(sessions, key=lambda each: each.created_at, reverse=True),
+        "zone": _zone(request.user),
         "tokens": AuthToken.objects.filter(user=request.user).count(),
     }
     return render(request, "training/account/security.html", told)
+
+
+def _zone(user: User) -> str:
+    """The time zone in which a person reads times: their own, else that of a school of theirs, else UTC."""
+    own = preferences.of(user).time_zone
+    found = Role.objects.filter(user=user).order_by("pk").values_list("school__time_zone", flat=True)
+    return own or found.first() or settings.TIME_ZONE
 
 
 @require_POST
