@@ -316,7 +316,7 @@ def stored(audited: Audited) -> None:
     for plan, student in zip(audited.plans, audited.students, strict=True):
         with transaction.atomic():
             for part in ("flights", "ground", "items", "documents", "tests", "endorsements"):
-                record.add_all(student, part, getattr(plan, part), at=at)
+                record.put(record.rows(student, part, getattr(plan, part), at=at))
             for entry, until in plan.retired:
                 row = record.add(student, "endorsements", entry, at=entry.recorded)
                 models.Endorsement.objects.filter(pk=row.pk).update(retired_at=until)

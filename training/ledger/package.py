@@ -90,7 +90,9 @@ def layout_faults(raw: bytes, files: Mapping[str, bytes]) -> Iterator[Fault]:
                 len(found),
             )
             place = name or "the directory at the end"
-            yield Fault(f"{place} (byte {at + differs})", f"its {part} was changed")
+            # It holds a checksum of each file, so that a changed file shows here as well.
+            says = "does not fit the files" if part == "directory" else f"its {part} was changed"
+            yield Fault(f"{place} (byte {at + differs})", says)
         at += len(wanted)
     if len(raw) > at:
         yield Fault(f"byte {at}", f"{len(raw) - at} byte(s) stand after the end")

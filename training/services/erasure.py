@@ -16,6 +16,7 @@ from typing import Any
 from django.apps import apps
 from django.db import connection, transaction
 from django.db.models import OuterRef, Q, Subquery
+from django.utils.translation import gettext, gettext_noop, ngettext
 
 from syllabus import retention
 from syllabus.engine.errors import Fault, FaultsFound
@@ -41,7 +42,7 @@ from training.services.records import NotAllowed
 
 MOST_TEXT = 2_000
 #: What an administrator is told besides: the program cannot reach it.
-STAYS = (
+STAYS = gettext_noop(
     "Copies in backups, in exports and hand-overs, in printed pages and in e-mails that were sent are not "
     "reached from here. The notes of who looked at the record, earlier holds and the leaves of the ledger "
     "stay, without a name; so does an account that has another use, such as a record at another school."
@@ -112,13 +113,27 @@ class Plan:
         """Why it may not be erased; nothing where it may."""
         found = []
         if self.student.erased_at is not None:
-            found.append("The record was erased before; nothing is left of it.")
+            found.append(gettext("The record was erased before; nothing is left of it."))
         if self.enrolled:
-            found.append("The student is enrolled: end the enrolment first.")
-        found += [f"A hold stands since {each.at.date()}: {each.reason}" for each in self.holds]
+            found.append(gettext("The student is enrolled: end the enrolment first."))
         found += [
-            f"{each.rule.cite.section}: {each.rule.says} {each.rule.years}"
-            f" year{'' if each.rule.years == 1 else 's'} from {each.day}, so until {each.until}."
+            gettext("A hold stands since %(day)s: %(reason)s")
+            % {"day": each.at.date(), "reason": each.reason}
+            for each in self.holds
+        ]
+        found += [
+            ngettext(
+                "%(cite)s: %(says)s %(years)d year from %(day)s, so until %(until)s.",
+                "%(cite)s: %(says)s %(years)d years from %(day)s, so until %(until)s.",
+                each.rule.years,
+            )
+            % {
+                "cite": each.rule.cite.section,
+                "says": each.rule.says,
+                "years": each.rule.years,
+                "day": each.day,
+                "until": each.until,
+            }
             for each in self.kept
             if each.until >= self.on
         ]

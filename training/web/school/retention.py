@@ -136,7 +136,7 @@ def _shown(
         status=status,
         student=student,
         plan=erasure.plan(student, opened.today),
-        stays=erasure.STAYS,
+        stays=_(erasure.STAYS),
         fault=fault,
         reason=reason,
         most=erasure.MOST_TEXT,
