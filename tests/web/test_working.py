@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import time
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from playwright.sync_api import Browser, expect
 from pytest_django.live_server_helper import LiveServer
@@ -14,6 +16,7 @@ from pytest_django.live_server_helper import LiveServer
 from tests import factories
 from tests.cast import Cast
 from tests.web.browsing import PASSWORD, Watched
+from tests.web.test_school import form_of
 from training import models
 from training.reports import audit
 from training.services import findings
@@ -68,6 +71,29 @@ def test_a_fault_is_said_without_its_insides(ada: Client, people: Cast, monkeypa
     assert "It broke off, and nothing of it was kept." in told
     assert "the insides" not in told
     assert told.rstrip().endswith("</html>")
+
+
+def test_many_flights_are_put_on_record_while_a_page_says_so(ada: Client, people: Cast) -> None:
+    rows = [f"{dt.date(2024, 1, 1) + dt.timedelta(days=each)},N00AB,KOSH,KFLD,1.2" for each in range(401)]
+    text = "\n".join(["date,registration,from,to,total", *rows])
+    path = f"/school/lakeside/students/{people.sam.ref}/import/"
+    read = ada.post(path, {"file": SimpleUploadedFile("flights.csv", text.encode())})
+    tried = ada.post(f"{path}columns/", form_of(read))
+    sent = {**form_of(tried), "plan": tried.context["digest"]}
+    other = ada.post(f"{path}columns/", {**sent, "plan": "0" * 64})
+    assert "is not what the dry run showed" in other.getvalue().decode()
+    assert not models.Flight.objects.exists()
+    told = ada.post(f"{path}columns/", sent).getvalue().decode()
+    assert (
+        '<progress aria-label="All flights are put on record at once, or none of them."></progress>' in told
+    )
+    assert "New on record: 401. Put in the place of their own: 0." in told
+    assert f'href="/school/lakeside/students/{people.sam.ref}/record/"' in told
+    assert "Stop, and keep nothing" not in told  # it cannot be stopped halfway, so nobody is offered to
+    assert models.Flight.objects.filter(student=people.sam).count() == 401
+    again = ada.post(f"{path}columns/", sent).getvalue().decode()
+    assert "is not what the dry run showed" in again
+    assert models.Flight.objects.filter(student=people.sam).count() == 401
 
 
 @pytest.mark.browser

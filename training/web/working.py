@@ -1,7 +1,7 @@
 """Work that takes more than a moment, with how far it is: one page that is written while it goes on.
 
 It needs no script, no second request and no other process. Whoever leaves the page, or presses Stop, closes
-the connection; the work is then left where it stands, and must be such that nothing is kept of it.
+the connection; the work is then left at its next step, and must be such that nothing is kept of it.
 """
 
 from __future__ import annotations
@@ -41,9 +41,11 @@ class Ended:
 
 
 def page(
-    request: HttpRequest, work: Iterator[Step | Ended], *, title: str, says: str, stop: str
+    request: HttpRequest, work: Iterator[Step | Ended], *, title: str, says: str, stop: str = ""
 ) -> StreamingHttpResponse:
-    """The page that shows ``work``, whose last is an ``Ended``; ``stop`` is where one goes who leaves it.
+    """The page that shows ``work``, whose last is an ``Ended``.
+
+    ``stop`` is where one goes who leaves it; without it nobody is offered to stop what cannot be stopped.
 
     An exception inside ``work`` is logged, and said without its insides.
     """

@@ -7,30 +7,36 @@ of it is kept here before it is put on record, and nothing else can be put in it
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from django.contrib import messages
 from django.core import signing
 from django.http import HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import redirect
+from django.urls import reverse
 from django.utils.translation import gettext
 from django.views.decorators.http import require_http_methods, require_POST
 
 from syllabus.engine.units import format_time
-from training.models import Student
+from training.models import RecordChange, Student
 from training.services import access, flight_files, flight_import
 from training.services.flight_files import FlightFileError, Table
 from training.services.flight_import import CLOCKS, CRAFTS, DATES, TARGETS, UNITS, Asked, ImportRefused, Plan
+from training.web import working
 from training.web.school import opening
 from training.web.school.opening import Opened, administered
 from training.web.shown import day
+from training.web.working import Ended, Step
 
 #: Seconds for which a table that was sent may be worked on.
 KEPT = 4 * 3600
 #: As many of each are shown; all are counted.
 MOST_SHOWN = 500
 MOST_ROWS_SHOWN = 25
+#: Flights of more rows than these are put on record while a page says so; and faults named on it.
+MANY, MOST_NAMED = 400, 20
 _SALT = "training.flight-import"
 
 
@@ -76,7 +82,7 @@ def _upload(opened: Opened, student: Student, faults: list[str] | None = None) -
 
 @require_POST
 @administered
-def columns(opened: Opened, ref: uuid.UUID) -> HttpResponse:
+def columns(opened: Opened, ref: uuid.UUID) -> HttpResponseBase:
     """The dry run for these columns; or, where the plan that was read is sent along, the import."""
     post = opened.request.POST
     student = opened.student(ref, "flights to import", access.WRITE if "plan" in post else access.READ)
@@ -98,27 +104,58 @@ def columns(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     asked = _asked(post, table)
     if "plan" not in post:
         return _columns(opened, student, table, asked, flight_import.dry_run(table, asked, student))
+    if len(table.rows) > MANY:
+        return _at_length(opened, student, table, asked)
     try:
-        change = flight_import.carry_out(
-            table, asked, student, digest=str(post["plan"]), by=opened.user, at=opened.at, via="web"
-        )
+        change = _carried_out(opened, student, table, asked)
     except ImportRefused as problem:
         plan = flight_import.dry_run(table, asked, student)
         if not plan.faults:
             plan.cautions = [*problem.faults, *plan.cautions]
         return _columns(opened, student, table, asked, plan, 409)
-    if change is None:
-        messages.success(
-            opened.request, gettext("All of these flights are on record already; nothing was changed.")
-        )
-    else:
-        counts = change.counts["flights"]
-        messages.success(
-            opened.request,
-            gettext("New on record: %(added)d. Put in the place of their own: %(changed)d. Read them below.")
-            % {"added": counts["added"], "changed": counts["changed"]},
-        )
+    messages.success(opened.request, _said(change))
     return redirect("school-record", opened.school.slug, ref)
+
+
+def _carried_out(opened: Opened, student: Student, table: Table, asked: Asked) -> RecordChange | None:
+    """The import of the plan that was read. Raises: ImportRefused."""
+    digest = str(opened.request.POST["plan"])
+    return flight_import.carry_out(
+        table, asked, student, digest=digest, by=opened.user, at=opened.at, via="web"
+    )
+
+
+def _said(change: RecordChange | None) -> str:
+    if change is None:
+        return gettext("All of these flights are on record already; nothing was changed.")
+    counts = change.counts["flights"]
+    return gettext("New on record: %(added)d. Put in the place of their own: %(changed)d.") % {
+        "added": counts["added"],
+        "changed": counts["changed"],
+    }
+
+
+def _at_length(opened: Opened, student: Student, table: Table, asked: Asked) -> HttpResponseBase:
+    """The same where it takes more than a moment, with a page that says that it goes on."""
+    record = reverse("school-record", args=(opened.school.slug, student.ref))
+    anew = reverse("school-import", args=(opened.school.slug, student.ref))
+
+    def work() -> Iterator[Step | Ended]:
+        yield Step()
+        try:
+            said = _said(_carried_out(opened, student, table, asked))
+        except ImportRefused as refused:
+            faults = "; ".join(map(str, refused.faults[:MOST_NAMED]))
+            yield Ended(faults, anew, gettext("Send the file once more"), well=False)
+        else:
+            yield Ended(said, record, gettext("Read them"))
+
+    return working.page(
+        opened.request,
+        work(),
+        title=gettext("Import flights of %(student)s") % {"student": student},
+        says=gettext("All flights are put on record at once, or none of them."),
+    )
 
 
 def _salt(opened: Opened, student: Student) -> str:

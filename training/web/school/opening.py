@@ -11,6 +11,7 @@ from typing import Any
 
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -53,7 +54,7 @@ class Opened:
         return found
 
 
-View = Callable[..., HttpResponse]
+View = Callable[..., HttpResponseBase]
 
 
 def administered(view: View) -> View:
@@ -62,7 +63,7 @@ def administered(view: View) -> View:
     @never_cache
     @login_required
     @wraps(view)
-    def opened(request: HttpRequest, school: str, **more: Any) -> HttpResponse:
+    def opened(request: HttpRequest, school: str, **more: Any) -> HttpResponseBase:
         found = people.administered(request.user).filter(slug=school).first()
         if found is None:
             raise Http404("no school of that name that you administer")
