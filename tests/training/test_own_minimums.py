@@ -130,7 +130,7 @@ def test_what_was_taken_back_is_not_asked_for_again(people: Cast, fresh):
 def test_it_takes_two_queries_the_first_time_and_none_the_next(people: Cast, django_assert_num_queries):
     minimum(people)
     sam = models.Student.objects.select_related("school").get(pk=people.sam.pk)
-    with django_assert_num_queries(8 + 2):
+    with django_assert_num_queries(1 + 2):
         reports.eligibility(sam, SOLO, ON)
     with django_assert_num_queries(0):
         reports.eligibility(sam, SOLO, ON)

@@ -131,6 +131,14 @@ def _report(rules: _Rules, state: _State, milestone: str, on: dt.date, context: 
     return evaluate(rules.book, _record(state), milestone, on, known_at=state.known_at, context=context)
 
 
+def report_of(rules: Rulebook, student: Student, milestone: str, on: dt.date, context: Context) -> Report:
+    """The report of a milestone of these rules for a student as the record stands, worked out once.
+
+    Queries, raises: as ``eligibility``.
+    """
+    return _report(_Rules(rules.id, rules), _State.of(student, None), milestone, on, context)
+
+
 def eligibility(
     student: Student,
     milestone: str,

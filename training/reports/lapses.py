@@ -12,15 +12,14 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from syllabus.engine.days import Days
-from syllabus.engine.evaluate import evaluate
 from syllabus.engine.finding import Finding
 from syllabus.engine.kinds.papers import same
 from syllabus.engine.question import Context
 from syllabus.engine.record import Record
 from syllabus.engine.report import Report
-from syllabus.engine.rulebook import Milestone, Rulebook, RuleVersion
+from syllabus.engine.rulebook import Milestone, RuleVersion
 from training.models import Student
-from training.reports.eligibility import record_of, rules_of
+from training.reports.eligibility import record_of, report_of, rules_of
 
 ENDORSEMENT, MEDICAL, DOCUMENT, CERTIFICATE, TEST, TRAINING = (
     "endorsement",
@@ -81,9 +80,8 @@ def endings(student: Student, on: dt.date) -> tuple[Ending, ...]:
     Queries: those of ``record.of`` and of ``rules_of``, or none.
     Raises:  NotInForce where a rule has no version on the day.
     """
-    rules, known = rules_of(student, on), record_of(student)
     found: dict[tuple[str, dt.date], Ending] = {}
-    for report in _reports(rules, known, student.training_model, on):
+    for report in _reports(student, on):
         whole = {last for _, last in report.holds if last and last >= on}
         for finding in report.leaves():
             for first, last in finding.holds:
@@ -96,16 +94,16 @@ def endings(student: Student, on: dt.date) -> tuple[Ending, ...]:
     return tuple(sorted(found.values(), key=lambda each: (each.last, each.what)))
 
 
-def _reports(rules: Rulebook, known: Record, model: str, on: dt.date) -> Iterator[Report]:
+def _reports(student: Student, on: dt.date) -> Iterator[Report]:
     """Each milestone, asked for everything that the record names of what it depends on."""
-    contexts = list(_contexts(known, model))
+    rules, contexts = rules_of(student, on), list(_contexts(record_of(student), student.training_model))
     for milestone in rules.milestones.values():
         asked: dict[object, Context] = {}
         for context in contexts:
             its = _of_milestone(context, milestone)
             asked.setdefault(_key(its), its)
         for context in asked.values():
-            yield evaluate(rules, known, milestone.id, on, context=context)
+            yield report_of(rules, student, milestone.id, on, context)
 
 
 def _contexts(known: Record, model: str) -> Iterator[Context]:
