@@ -9,16 +9,19 @@ from typing import Any
 
 import openpyxl
 import pytest
+from allauth.mfa.models import Authenticator
 from playwright.sync_api import Browser, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from syllabus.models import CourseVersion
 from tests.cast import Cast
+from tests.passkeys import Passkey
 from tests.syllabus.test_course_versions import SMALL
 from tests.training import courses
+from tests.training.test_enrolments import second
 from tests.web.browsing import PASSWORD, SIZES, Watched
 from training import models
-from training.models import Role
+from training.models import Enrolment, Role
 from training.services.reminders import standings
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -175,6 +178,32 @@ def test_the_desk_breaks_no_rule_in_either_scheme(
     page.get_by_role("button", name="Put 2 flights on record").wait_for()
     watched.is_well()
     context.close()
+
+
+def test_a_move_and_a_lost_passkey_break_no_rule(
+    watched: Watched, office: Cast, live_server: LiveServer, tmp_path: pathlib.Path
+) -> None:
+    held = Enrolment.objects.get(student=office.sam, course_version__isnull=False)
+    second()
+    Passkey().added_to(office.ida)
+    page, at = watched.page, f"{live_server.url}/school/lakeside"
+    sign_in(page, live_server.url)
+    page.goto(f"{at}/students/{office.sam.ref}/enrolments/{held.ref}/move/")
+    watched.is_well()
+    page.get_by_role("button", name="Move Sam Example to version 2").click()
+    page.get_by_text("Moved from version 1 to version 2").wait_for()
+    watched.is_well()
+    page.goto(f"{at}/people/{Role.objects.get(user=office.ida).pk}/")
+    page.get_by_role("link", name="Let the password alone open the account").click()
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Confirm").click()
+    page.get_by_text("Besides the password the account has: 1 passkey.").wait_for()
+    watched.is_well()
+    page.screenshot(path=tmp_path / "second-factor.png", full_page=True)
+    page.get_by_label("Why, and how you know who asks").fill("Tablet sank; we met at the hangar.")
+    page.get_by_role("button", name="Remove it all for Ida Example").click()
+    page.get_by_text("The password alone opens the account of Ida Example now.").wait_for()
+    assert not Authenticator.objects.exists()
 
 
 @pytest.mark.parametrize(("width", "text"), [(320, 100), (820, 200)], ids=["320 px wide", "200 % text"])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pathlib
 import uuid
 from collections.abc import Iterator
 from typing import Any
@@ -111,19 +112,32 @@ def test_the_policy_blocks_nothing_of_them(browser: Browser, school: Cast, live_
     context.close()
 
 
-def test_a_student_reads_signs_and_takes_the_record_away_without_scripts(
-    browser: Browser, school: Cast, live_server: LiveServer
+@pytest.mark.parametrize("scripts", [True, False], ids=["with scripts", "without"])
+@pytest.mark.parametrize("size", SIZES)
+def test_a_student_reads_signs_and_takes_the_record_away(
+    browser: Browser,
+    school: Cast,
+    live_server: LiveServer,
+    tmp_path: pathlib.Path,
+    size: str,
+    scripts: bool,
 ) -> None:
-    context = browser.new_context(viewport={"width": 390, "height": 844}, java_script_enabled=False)
+    width, height = SIZES[size]
+    context = browser.new_context(
+        viewport={"width": width, "height": height}, has_touch=size != "a desk", java_script_enabled=scripts
+    )
     page = context.new_page()
     sign_in(page, live_server.url)
     page.get_by_role("heading", name="Where I stand").wait_for()
+    page.screenshot(path=tmp_path / "1-standing.png", full_page=True)
     page.get_by_role("link", name="2 lessons wait for your signature").click()
     page.get_by_role("listitem").filter(has_text="puts another right").get_by_role("link").first.click()
     page.get_by_text("A word was missing").wait_for()
+    page.screenshot(path=tmp_path / "2-lesson.png", full_page=True)
     page.get_by_label("Your password, once more").fill(PASSWORD)
     page.get_by_role("button", name="Sign that I know it").click()
     page.get_by_text("You have signed that you know").wait_for()
+    page.screenshot(path=tmp_path / "3-signed.png", full_page=True)
     page.get_by_role("link", name="Where I stand").click()
     page.get_by_role("link", name="1 lesson waits for your signature").wait_for()
     with page.expect_download() as taken:
