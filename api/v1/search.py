@@ -26,10 +26,10 @@ class Search(View):
         summary="Find students, lessons, people and aircraft",
         description=(
             "Whatever holds every word of `q`, in capitals or not: a student by name; a lesson by its"
-            " student, instructor, code, title, day or aircraft; an aircraft, for who teaches or administers its"
-            " school, by registration or model; a person, for the school's administrators, by name or e-mail"
-            f" address. At most {search.MOST} of each; `more` names those of which there are more. The first"
-            f" {search.MOST_WORDS} words count, of at most {search.MOST_TEXT} characters. Each student who is"
+            " student, instructor, code, title, day or aircraft; an aircraft, for who teaches or administers"
+            " its school, by registration or model; a person, for the school's administrators, by name or"
+            f" e-mail address. At most {search.MOST} of each; `more` names those of which there are more."
+            f" The first {search.MOST_WORDS} words count, of at most {search.MOST_TEXT} characters. Each student who is"
             " named is logged as read."
         ),
         parameters=[
