@@ -16,6 +16,7 @@ import time_machine
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext, override_script_prefix, override_settings
+from django.utils import timezone
 
 from syllabus import rulebook
 from syllabus.engine.rulebook import Rulebook
@@ -269,7 +270,7 @@ def test_nothing_of_the_reader_is_kept_and_a_kept_page_is_the_one_that_was_made(
             models.PreparedPage.objects.all().delete()
             made, kept = (_plain(shown(client, learning, page)) for _ in range(2))
             assert made == kept
-            with override_settings(DEBUG=True):
+            with override_settings(DEBUG=True), timezone.override("Pacific/Auckland"):
                 assert _plain(shown(client, learning, page)) == made
             body = zlib.decompress(models.PreparedPage.objects.get().body).decode()
             assert body.strip() in made
@@ -315,6 +316,9 @@ def test_an_erasure_takes_it_away_and_who_read_before_puts_nothing_back(learning
     prepared.part(before, "standing", THE_DAY.date())
     assert models.PreparedPage.objects.filter(student=before).exists()
     later = dt.datetime(2040, 1, 1, tzinfo=dt.UTC)
+    rows = erasure.plan(learning.sam, later.date()).rows
+    assert "flights" in rows
+    assert "prepared pages" not in rows
     erasure.erase(learning.sam, "asked for", by=learning.ada, at=later, via="command")
     assert not models.PreparedPage.objects.exists()
     prepared.part(before, "hours", THE_DAY.date())

@@ -30,6 +30,7 @@ from training.models import (
     Guardian,
     ItemGrade,
     LessonRecord,
+    PreparedPage,
     RetentionHold,
     Role,
     Student,
@@ -249,7 +250,10 @@ def _only_here(user: User, student: Student) -> bool:
 
 def _rows(student: Student) -> Iterator[tuple[str, int]]:
     for model in apps.get_app_config("training").get_models():
-        if model.__name__ in erasing.STAYS or not erasing.is_about_a_student(model):
+        # Pages that were made ahead go too, and are no part of the record.
+        if model is PreparedPage or model.__name__ in erasing.STAYS:
+            continue
+        if not erasing.is_about_a_student(model):
             continue
         if number := model._default_manager.filter(student=student).count():
             yield str(model._meta.verbose_name_plural), number
