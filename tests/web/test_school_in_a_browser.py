@@ -107,7 +107,7 @@ def test_the_administrators_job_from_the_login_to_a_course_and_an_import(
     look("students")
     page.get_by_role("link", name="Sam Example", exact=True).click()
     page.get_by_role("combobox", name="Course").select_option(value="small@lakeside")
-    page.get_by_role("button", name="Enrol").click()
+    page.get_by_role("button", name="Enrol", exact=True).click()
     page.get_by_text("Enrolled in").wait_for()
     look("student")
     page.get_by_role("link", name="Import flights").click()
@@ -126,7 +126,7 @@ def test_the_administrators_job_from_the_login_to_a_course_and_an_import(
     expect(page.get_by_text("2.0 h of flight")).to_be_visible()
     look("import-dry-run")
     page.get_by_role("button", name="Put 2 flights on record").click()
-    page.get_by_text("2 flights are new on record").wait_for()
+    page.get_by_text("New on record: 2.").wait_for()
     look("record")
     assert models.Flight.objects.filter(student=office.sam, entry_id__startswith="import-").count() == 2
     page.get_by_label("As known at the end of").fill("2026-03-02")
