@@ -29,8 +29,8 @@ class Search(View):
             " student, instructor, code, title, day or aircraft; an aircraft, for who teaches or administers"
             " its school, by registration or model; a person, for the school's administrators, by name or"
             f" e-mail address. At most {search.MOST} of each; `more` names those of which there are more."
-            f" The first {search.MOST_WORDS} words count, of at most {search.MOST_TEXT} characters. Each student who is"
-            " named is logged as read."
+            f" The first {search.MOST_WORDS} words count, of at most {search.MOST_TEXT} characters. Each"
+            " student who is named is logged as read."
         ),
         parameters=[
             Parameter("q", "query", "The words.", {"type": "string", "minLength": 1, "maxLength": 200}, True)
