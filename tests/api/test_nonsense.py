@@ -323,6 +323,7 @@ def test_a_database_that_is_away_is_no_fault_of_ours_and_comes_back(
 
     monkeypatch.setattr(access, "visible_students", away)
     monkeypatch.setattr(access, "open_record", away)
+    monkeypatch.setattr(access, "opened", away)
     answer = client.get(path)
     assert (answer.status_code, answer["Retry-After"]) == (503, "5")
     assert "10.0.0.1" not in answer.content.decode()
