@@ -111,10 +111,9 @@ def test_reminders_that_are_due_go_out_from_the_same_process(tmp_path: pathlib.P
         sent = [each.read_text(encoding="utf-8") for each in (tmp_path / "mail").glob("*.log")]
         return [each for each in sent if "To: bo@flying.example" in each]
 
+    # Bo's own recent experience ends in 25 days. Other mails to Bo may go out before that one.
     with serving(tmp_path) as (process, _):
-        until(to_bo, process, "no mail was sent")
-    # Bo's own recent experience ends in 25 days.
-    assert any("14 CFR 61.197" in each for each in to_bo())
+        until(lambda: any("14 CFR 61.197" in each for each in to_bo()), process, "no mail was sent")
 
 
 def test_a_port_that_is_taken_is_told_with_the_way_out(tmp_path: pathlib.Path) -> None:

@@ -147,6 +147,11 @@ def test_instances_are_those_of_the_queryset_with_what_they_name(
 
 @pytest.mark.django_db(transaction=True)
 def test_rows_are_not_locked_outside_a_transaction() -> None:
+    # Said by Django where the statement is put together, and by us from then on.
+    with pytest.raises(TransactionManagementError, match="transaction"):
+        LESSON.instances(lesson=uuid.uuid4())
+    with transaction.atomic():
+        assert LESSON.instances(lesson=uuid.uuid4()) == []
     with pytest.raises(TransactionManagementError, match="inside a transaction"):
         LESSON.instances(lesson=uuid.uuid4())
 
