@@ -11,12 +11,12 @@ import contextlib
 import datetime as dt
 import fcntl
 import logging
+import pathlib
 import smtplib
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from django.conf import settings
 from django.core.mail import get_connection
 from django.db import connection, transaction
 from django.db.models import Exists, F, OuterRef
@@ -65,11 +65,13 @@ def send(*, until: float, now: Callable[[], dt.datetime] = timezone.now) -> Sent
 
 @contextlib.contextmanager
 def _one_sender() -> Iterator[bool]:
-    """On SQLite, where rows have no locks: whether this process is the one that sends."""
+    """On SQLite, where rows have no locks: whether this process is the one that sends from this database."""
     if connection.features.has_select_for_update_skip_locked:
         yield True
         return
-    with open(settings.DATA_DIR / "outbox.lock", "w") as held:
+    # Beside the database, so that another one in the same folder has a sender of its own.
+    beside = pathlib.Path(connection.settings_dict["NAME"])
+    with open(beside.with_name(f"{beside.name}.sending"), "w") as held:
         try:
             fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
