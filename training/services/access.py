@@ -150,23 +150,28 @@ def log(
 
 
 def log_each(
-    user: User | None, students: Iterable[Student], action: str, what: str, *, via: str, at: dt.datetime
+    user: User | None, students: Mapping[int, int], action: str, what: str, *, via: str, at: dt.datetime
 ) -> None:
-    """The same of several students, once each. One INSERT."""
+    """The same of several students: the key of the school of each by the student's. One INSERT."""
     insert(
         [
             AccessLog(
-                school_id=each.school_id,
-                student=each,
+                school_id=school,
+                student_id=student,
                 user=user,
                 action=action,
                 what=what[:100],
                 via=via,
                 at=at,
             )
-            for each in {each.pk: each for each in students}.values()
+            for student, school in students.items()
         ]
     )
+
+
+def schools_of(students: Iterable[Student]) -> dict[int, int]:
+    """Students as ``log_each`` takes them, once each."""
+    return {each.pk: each.school_id for each in students}
 
 
 @dataclass(frozen=True, slots=True)

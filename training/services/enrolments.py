@@ -14,6 +14,7 @@ from syllabus.engine import course_changes
 from syllabus.engine.course_changes import Carried, Change
 from syllabus.engine.errors import Fault, FaultsFound
 from syllabus.models import CourseVersion
+from syllabus.models.courses import PUBLISHED
 from training.models import CourseMove, Enrolment, Student, User
 from training.record import lessons
 from training.services import access, seals
@@ -124,6 +125,12 @@ def enrol(
         )
 
 
+def newer_versions(version: CourseVersion) -> list[CourseVersion]:
+    """The published versions of the same course after this one, the oldest first. One query."""
+    rows = CourseVersion.objects.filter(course=version.course_id, state=PUBLISHED, number__gt=version.number)
+    return list(rows.order_by("number"))
+
+
 def preview(enrolment: Enrolment, number: int, on: dt.date) -> Preview:
     """What a move to a version of the same course would mean on a day. Raises: EnrolmentError."""
     old = enrolment.course_version
@@ -131,7 +138,7 @@ def preview(enrolment: Enrolment, number: int, on: dt.date) -> Preview:
         raise EnrolmentError([Fault("enrolment", "has no course; enrol the student in one")])
     new = (
         CourseVersion.objects.select_related("course")
-        .filter(course=old.course_id, number=number, state="published")
+        .filter(course=old.course_id, number=number, state=PUBLISHED)
         .first()
     )
     if new is None:

@@ -21,10 +21,10 @@ from syllabus.engine.audit import MENDS
 from syllabus.engine.errors import Fault, FaultsFound
 from syllabus.engine.reading import Faults
 from training.ledger import assertions, entries
-from training.models import AccessLog, AuditRun, Finding, Resolution, Role, School, Student, User
+from training.models import AuditRun, Finding, Resolution, Role, School, Student, User
 from training.reports import audit as reports
 from training.reports.audit import NOT_AUDITED, Told
-from training.services import finding_audit, lesson_audit, seals
+from training.services import access, finding_audit, lesson_audit, seals
 from training.services.finding_audit import SEALED_AS
 from training.services.records import NotAllowed
 
@@ -122,18 +122,8 @@ def recomputing(
     for sentence in (*lesson_audit.faults(school), *finding_audit.faults(school)):
         altered = reports.altered(sentence, on)
         told.setdefault(altered.key, altered)
-    AccessLog.objects.bulk_create(
-        AccessLog(
-            school=school,
-            student=student,
-            user=by,
-            action=AccessLog.Action.READ,
-            what="audit of the school",
-            via=via,
-            at=at,
-        )
-        for student in (read if noted else ())
-    )
+    if noted:
+        access.log_each(by, access.schools_of(read), access.READ, "audit of the school", via=via, at=at)
     return _kept(school, on, at, by, told, len(read))
 
 
@@ -270,18 +260,7 @@ def state_of(finding: Finding) -> str:
 def note_read(findings: Iterable[Finding], by: User, *, via: str, at: dt.datetime) -> None:
     """Log that these findings were read: one entry for each student whose record they are about."""
     whose = {each.student_id: each.school_id for each in findings if each.student_id}
-    AccessLog.objects.bulk_create(
-        AccessLog(
-            school_id=school,
-            student_id=student,
-            user=by,
-            action=AccessLog.Action.READ,
-            what="findings of an audit",
-            via=via,
-            at=at,
-        )
-        for student, school in whose.items()
-    )
+    access.log_each(by, whose, access.READ, "findings of an audit", via=via, at=at)
 
 
 def find(user: User, ref: uuid.UUID) -> Finding:
@@ -359,15 +338,8 @@ def resolve(
             raise ResolutionError([Fault("", f"is not sealed: {wrong}")])
         made = entries.append(tree=tree, kind=SEALED_AS, subject=subject, body=body, at=at)
         if locked.student_id:
-            AccessLog.objects.create(
-                school_id=locked.school_id,
-                student_id=locked.student_id,
-                user=by,
-                action=AccessLog.Action.WRITE,
-                what=f"finding {locked.ref} resolved",
-                via=via,
-                at=at,
-            )
+            whose = {locked.student_id: locked.school_id}
+            access.log_each(by, whose, access.WRITE, f"finding {locked.ref} resolved", via=via, at=at)
         return Resolution.objects.create(
             school_id=locked.school_id,
             finding=locked,

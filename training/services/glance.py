@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from syllabus import outlines
 from training.ledger import checkpoints
 from training.ledger.models import Checkpoint
-from training.models import AccessLog, Enrolment, Lapse, LessonRecord, Role, School, Student, User
+from training.models import Enrolment, Lapse, LessonRecord, Role, School, Student, User
 from training.reports import airworthiness, instructing
 from training.services import access, seals
 
@@ -207,15 +207,4 @@ def _note_read(school: School, found: Glance, by: User, at: dt.datetime) -> None
     """Whose name stands on the page was read, in one insert."""
     named: dict[int, None] = dict.fromkeys(each.student_id for each in found.lapses[:MOST_NAMED])
     named |= dict.fromkeys(each.student_id for each, _ in found.drafts[:MOST_NAMED])
-    AccessLog.objects.bulk_create(
-        AccessLog(
-            school=school,
-            student_id=pk,
-            user=by,
-            action=access.READ,
-            what="school at a glance",
-            via="web",
-            at=at,
-        )
-        for pk in named
-    )
+    access.log_each(by, dict.fromkeys(named, school.pk), access.READ, "school at a glance", via="web", at=at)

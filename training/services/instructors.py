@@ -7,8 +7,9 @@ from typing import Any
 
 from django.db.models import Q, QuerySet
 
-from training.models import AccessLog, Role, User
+from training.models import Role, User
 from training.reports import own_record as reports
+from training.services import access
 
 
 def seen(user: User) -> QuerySet[Role]:
@@ -31,18 +32,8 @@ def own_record(user: User, role: int, *, on: dt.date | None, at: dt.datetime, vi
     """
     found = seen(user).get(pk=role)
     kept = reports.own_record(found, on or found.school.day(at))
-    AccessLog.objects.bulk_create(
-        AccessLog(
-            school_id=found.school_id,
-            student_id=student,
-            user=user,
-            action=AccessLog.Action.READ,
-            what="an instructor's own record",
-            via=via,
-            at=at,
-        )
-        for student in sorted({line.student.pk for line in kept.lines})
-    )
+    named = dict.fromkeys(sorted({line.student.pk for line in kept.lines}), found.school_id)
+    access.log_each(user, named, access.READ, "an instructor's own record", via=via, at=at)
     return kept
 
 

@@ -75,12 +75,12 @@ def part(student: Student, page: str, on: dt.date, variant: str = "") -> SafeStr
     made = _pages()[page]
     if settings.DEBUG:
         return made.make(student, on, variant)
-    named = f"{translation.get_language()} {variant}".rstrip()
+    named = _named(variant)
     mark = _mark(student, on, of_lessons=made.of_lessons)
     kept: dict[str, bytes] = dict(_KEPT.rows(student=student.pk, page=page, variant=named))  # type: ignore[arg-type]
     body = kept.get(mark)
     if body is not None:
-        return mark_safe(zlib.decompress(body).decode())  # noqa: S308  (as a template wrote it)
+        return _read(body)
     text = made.make(student, on, variant)
     _keep(student, page, named, mark, zlib.compress(text.encode(), 1))
     return text
@@ -91,7 +91,7 @@ def parts(students: Sequence[Student], page: str, at: dt.datetime, variant: str 
 
     Queries: 1 for all that are kept, and those of ``part`` for each that is not.
     """
-    named = f"{translation.get_language()} {variant}".rstrip()
+    named = _named(variant)
     rows = PreparedPage.objects.filter(student__in=students, page=page, variant=named).order_by()
     kept = {(student, mark): body for student, mark, body in rows.values_list("student_id", "mark", "body")}
     found = []
@@ -102,8 +102,17 @@ def parts(students: Sequence[Student], page: str, at: dt.datetime, variant: str 
         if body is None:
             found.append(part(each, page, on, variant))
         else:
-            found.append(mark_safe(zlib.decompress(body).decode()))  # noqa: S308  (as a template wrote it)
+            found.append(_read(body))
     return found
+
+
+def _named(variant: str) -> str:
+    """A variant as a row names it: with the language in use."""
+    return f"{translation.get_language()} {variant}".rstrip()
+
+
+def _read(body: bytes | memoryview) -> SafeString:
+    return mark_safe(zlib.decompress(body).decode())  # noqa: S308  (as a template wrote it)
 
 
 def _pages() -> Mapping[str, Page]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import reduce
 from operator import and_, or_
@@ -14,7 +14,7 @@ from django.db.models import Exists, Model, OuterRef, Q, QuerySet, Subquery
 
 from syllabus.engine.reading import FIRST_YEAR
 from syllabus.models import Lesson
-from training.models import AccessLog, Aircraft, LessonRecord, Role, Student, User
+from training.models import Aircraft, LessonRecord, Role, Student, User
 from training.services import access
 
 #: As many of each are given; whoever finds more is told to say more.
@@ -77,11 +77,11 @@ def find(user: User, text: str, *, via: str, at: dt.datetime) -> Found:
         listed = Aircraft.objects.filter(school__in=fleets).select_related("school")
         craft = _holding(listed, words, lambda word: _in("registration", word) | _in("model", word))
         found.aircraft = _some(craft.order_by("registration", "pk"), "aircraft", found)
-    named = {each.pk: each for each in (*found.students, *(each.student for each in found.lessons))}
+    named = access.schools_of((*found.students, *(each.student for each in found.lessons)))
     if named:
         writable = access.visible_students(user, access.WRITE, on=at.date()).filter(pk__in=named)
         found.writable = set(writable.values_list("pk", flat=True))
-        _note(named.values(), user, via, at)
+        access.log_each(user, named, access.READ, "search", via=via, at=at)
     return found
 
 
@@ -130,18 +130,3 @@ def _some(rows: QuerySet[Row], what: str, found: Found) -> list[Row]:
     if len(first) > MOST:
         found.more.add(what)
     return first[:MOST]
-
-
-def _note(students: Iterable[Student], user: User, via: str, at: dt.datetime) -> None:
-    AccessLog.objects.bulk_create(
-        AccessLog(
-            school_id=each.school_id,
-            student=each,
-            user=user,
-            action=AccessLog.Action.READ,
-            what="search",
-            via=via,
-            at=at,
-        )
-        for each in students
-    )

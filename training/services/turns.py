@@ -90,5 +90,7 @@ def seen_by(user: User, at: dt.datetime, *, via: str) -> list[Turn]:
     """What turned today for everybody whose record a user may read; each student named is noted as read."""
     found = of(access.visible_students(user, on=at.astimezone(dt.UTC).date()), at)
     named = [each.student for each in found]
-    access.log_each(user, named, access.READ, "what turned since yesterday", via=via, at=at)
+    access.log_each(
+        user, access.schools_of(named), access.READ, "what turned since yesterday", via=via, at=at
+    )
     return found

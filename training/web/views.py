@@ -75,7 +75,7 @@ def _board(request: HttpRequest) -> HttpResponse:
     listed = list(page.object_list)
     courses = Enrolment.objects.filter(student__in=listed, course_version__isnull=False).exists()
     cells = prepared.parts(listed, "row", at, parts.COURSES if courses else "")
-    access.log_each(request.user, listed, access.READ, "eligibility", via="web", at=at)
+    access.log_each(request.user, access.schools_of(listed), access.READ, "eligibility", via="web", at=at)
     shown = {
         "page": page,
         "students": [{"student": each, "cells": drawn} for each, drawn in zip(listed, cells, strict=True)],

@@ -29,7 +29,7 @@ from django.views.decorators.http import require_safe
 from syllabus import catalogue, rulebook
 from syllabus.engine.next_lesson import AGAIN
 from syllabus.engine.report import CAUTION
-from training.models import AccessLog, Lapse, LessonRecord, Standing, Student, User
+from training.models import Lapse, LessonRecord, Standing, Student, User
 from training.reports import progress
 from training.services import access, turns
 from training.web import turned
@@ -245,18 +245,8 @@ def look_ahead(pupils: list[Pupil], user: User, at: dt.datetime) -> None:
             href = reverse("teach", args=[each.student.ref])
             each.needs.append(Need(BLOCKED, "blocked", "⊘", words, href))
             each.needs.sort(key=lambda need: need.rank)
-    AccessLog.objects.bulk_create(
-        AccessLog(
-            school_id=each.student.school_id,
-            student=each.student,
-            user=user,
-            action=access.READ,
-            what="progress and next lesson",
-            via="web",
-            at=at,
-        )
-        for each in pupils
-    )
+    named = access.schools_of(each.student for each in pupils)
+    access.log_each(user, named, access.READ, "progress and next lesson", via="web", at=at)
 
 
 def _next(student: Student, on: dt.date) -> dict[str, Any]:

@@ -13,7 +13,6 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from syllabus import outlines
 from syllabus.engine.reading import Faults
-from syllabus.models import CourseVersion
 from training.models import CourseMove, Enrolment, Student
 from training.services import access, enrolments
 from training.services.enrolments import EnrolmentError
@@ -74,7 +73,7 @@ def move(opened: Opened, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
     version = held.course_version
     if version is None:
         raise Http404("no course in this enrolment to move to a newer version of")
-    newer = newer_versions(version)
+    newer = enrolments.newer_versions(version)
     asked = opened.request.POST if posted else opened.request.GET
     text = str(asked.get("version", ""))
     number = int(text) if text.isascii() and text.isdecimal() and len(text) < 7 else None
@@ -105,14 +104,6 @@ def move(opened: Opened, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
         fault=fault,
         **(_carried(shown) if shown else {}),
     )
-
-
-def newer_versions(version: CourseVersion) -> list[CourseVersion]:
-    """The published versions of the same course after this one, the oldest first. One query."""
-    rows = CourseVersion.objects.filter(
-        course=version.course_id, state="published", number__gt=version.number
-    )
-    return list(rows.order_by("number"))
 
 
 def _carried(shown: enrolments.Preview) -> dict[str, Any]:
