@@ -166,7 +166,4 @@ def _enrolment(student: Student, entry: uuid.UUID) -> Enrolment:
 
 
 def _words(problem: EnrolmentError | NotAllowed) -> str:
-    """Why not, without the places of a document: the page shows it where it belongs."""
-    if isinstance(problem, EnrolmentError):
-        return "; ".join(each.message for each in problem.faults)
-    return str(problem)
+    return opening.in_words(problem) if isinstance(problem, EnrolmentError) else str(problem)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import wraps
 from typing import Any
 
+from allauth.account.decorators import reauthentication_required
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
@@ -19,7 +20,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from syllabus.engine import reading
-from syllabus.engine.errors import Fault
+from syllabus.engine.errors import Fault, FaultsFound
 from syllabus.engine.reading import Faults
 from syllabus.engine.report import CAUTION
 from training.models import School, Student, User
@@ -73,6 +74,17 @@ def administered(view: View) -> View:
     return opened
 
 
+def asked_anew(opened: Opened, answer: Callable[[], HttpResponse]) -> HttpResponse:
+    """The answer, once the administrator has shown again who is asking; till then the way to do so."""
+
+    @reauthentication_required
+    def shown(_: HttpRequest) -> HttpResponse:
+        return answer()
+
+    found: HttpResponse = shown(opened.request)
+    return found
+
+
 @require_safe
 @never_cache
 @login_required
@@ -94,6 +106,11 @@ def day(faults: Faults, key: str, text: str, *, needed: bool = False) -> dt.date
         return None
     found: dt.date | None = reading.day(faults, text.strip(), key)
     return found
+
+
+def in_words(problem: FaultsFound) -> str:
+    """Every fault without its place in a document, for a page that says it where it belongs."""
+    return "; ".join(each.message for each in problem.faults)
 
 
 def by_field(faults: Iterable[Fault]) -> dict[str, str]:

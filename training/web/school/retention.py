@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import uuid
 
-from allauth.account.decorators import reauthentication_required
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -14,7 +13,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from training.models import RetentionHold, Student
 from training.services import erasure
-from training.web.school.opening import Opened, administered
+from training.web.school.opening import Opened, administered, asked_anew, in_words
 from training.web.shown import day
 
 
@@ -29,7 +28,7 @@ def retention(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     try:
         erasure.hold(student, reason, by=opened.user, at=opened.at, via="web")
     except erasure.ErasureError as problem:
-        return _page(opened, student, "; ".join(each.message for each in problem.faults), reason, 422)
+        return _page(opened, student, in_words(problem), reason, 422)
     messages.success(opened.request, _("Nothing of this record is erased while the hold stands."))
     return redirect("school-retention", opened.school.slug, ref)
 
@@ -45,7 +44,7 @@ def release(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
     try:
         erasure.release(held, _reason(opened), by=opened.user, at=opened.at, via="web")
     except erasure.ErasureError as problem:
-        return _page(opened, student, "; ".join(each.message for each in problem.faults), status=422)
+        return _page(opened, student, in_words(problem), status=422)
     messages.success(opened.request, _("The hold has ended; it stays on file with both reasons."))
     return redirect("school-retention", opened.school.slug, ref)
 
@@ -55,13 +54,7 @@ def release(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
 def erase(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     """What an erasure takes and what stays; done once the administrator has shown again who is asking."""
     student = opened.student(ref, "erasure")
-
-    @reauthentication_required
-    def asked(request: HttpRequest) -> HttpResponse:
-        return _erase(opened, student)
-
-    answer: HttpResponse = asked(opened.request)
-    return answer
+    return asked_anew(opened, lambda: _erase(opened, student))
 
 
 def _erase(opened: Opened, student: Student) -> HttpResponse:
@@ -77,7 +70,7 @@ def _erase(opened: Opened, student: Student) -> HttpResponse:
     except erasure.NotYet as kept:
         return _shown(opened, student, str(kept), reason, 409)
     except erasure.ErasureError as problem:
-        return _shown(opened, student, "; ".join(each.message for each in problem.faults), reason, 422)
+        return _shown(opened, student, in_words(problem), reason, 422)
     messages.success(
         opened.request,
         ngettext(

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from allauth.account.decorators import reauthentication_required
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -15,7 +14,7 @@ from training.services import second_factor
 from training.services.people import Conflict
 from training.services.records import NotAllowed
 from training.web.school import people
-from training.web.school.opening import Opened, administered
+from training.web.school.opening import Opened, administered, asked_anew, in_words
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -23,13 +22,7 @@ from training.web.school.opening import Opened, administered
 def remove(opened: Opened, pk: int) -> HttpResponse:
     """What would go, and why; done once the administrator has shown again who is asking."""
     found = people.role_of(opened, pk)
-
-    @reauthentication_required
-    def asked(request: HttpRequest) -> HttpResponse:
-        return _remove(opened, found)
-
-    answer: HttpResponse = asked(opened.request)
-    return answer
+    return asked_anew(opened, lambda: _remove(opened, found))
 
 
 def _remove(opened: Opened, found: Role) -> HttpResponse:
@@ -40,7 +33,7 @@ def _remove(opened: Opened, found: Role) -> HttpResponse:
         try:
             done = second_factor.remove(user, reason, by=opened.user, at=opened.at)
         except second_factor.RemovalError as problem:
-            fault = "; ".join(each.message for each in problem.faults)
+            fault = in_words(problem)
         except (NotAllowed, Conflict) as refused:
             fault = str(refused)
         else:
