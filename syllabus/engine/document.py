@@ -11,6 +11,7 @@ import difflib
 import re
 from collections.abc import Mapping
 from datetime import date
+from itertools import pairwise
 from types import MappingProxyType
 from typing import Any
 
@@ -20,9 +21,11 @@ from syllabus.engine.errors import DocumentError
 from syllabus.engine.reading import Faults, Object, list_of, one_of
 from syllabus.engine.record import (
     DEVICES,
+    FLIGHT_INSTRUCTOR,
     FORMAT,
     GRADES,
     NOT_OBSERVED,
+    PROVENANCES,
     TIMES,
     Aircraft,
     Certificate,
@@ -45,6 +48,7 @@ from syllabus.engine.vocabulary import (
     CLASSES,
     DOCUMENTS,
     ENDORSEMENTS,
+    INSTRUCTORS,
     MEDICAL_CLASSES,
     RESULTS,
     RULE_ITEMS,
@@ -55,6 +59,9 @@ from syllabus.engine.vocabulary import (
 _PURPOSE = re.compile(r"[a-z0-9-]+(:[a-z0-9-]+)*", re.ASCII)
 _KIND = re.compile(r"[a-z0-9]+([-:][a-z0-9]+)*", re.ASCII)
 _ITEM = re.compile(r"[A-Za-z0-9]+([._:-][A-Za-z0-9]+)*", re.ASCII)
+
+
+_PROVENANCE = one_of(PROVENANCES, "provenance")
 
 
 def _kind(known: tuple[str, ...], what: str, also: Mapping[str, str] = MappingProxyType({})) -> reading.Read:
@@ -124,8 +131,9 @@ def _instructor(faults: Faults, value: Any, place: str) -> Instructor | None:
     fields = Object(faults, value, place)
     found = fields.take("name", reading.name, required=True)
     certificate = fields.take("certificate", reading.name)
+    kind = fields.take("kind", one_of(INSTRUCTORS, "kind of instructor"), FLIGHT_INSTRUCTOR)
     fields.done()
-    return Instructor(found, certificate) if found else None
+    return Instructor(found, certificate, kind) if found else None
 
 
 def _aircraft(faults: Faults, value: Any, place: str) -> Aircraft:
@@ -199,8 +207,10 @@ def _flight(faults: Faults, value: Any, place: str) -> Flight:
         aircraft=fields.take("aircraft", _aircraft, Aircraft()),
         trip=fields.take("trip", reading.name),
         route=fields.take("route", reading.route, ()),
+        out=fields.take("out", reading.instant),
         off=fields.take("off", reading.instant),
         on=fields.take("on", reading.instant),
+        in_=fields.take("in", reading.instant),
         times=fields.take("times", _times, MappingProxyType({})),
         landings=fields.take("landings", list_of(_landings, most=100), ()),
         instructor=fields.take("instructor", _instructor),
@@ -208,19 +218,32 @@ def _flight(faults: Faults, value: Any, place: str) -> Flight:
         remarks=fields.take("remarks", reading.text, ""),
         recorded=fields.take("recorded", reading.instant),
     )
+    fields.take("provenance", _PROVENANCE)  # an export shows it; nobody is believed who sends it
     fields.done()
-    if made.off and made.on:
-        if made.on < made.off:
-            faults.add(f"{place}.on", f"{made.on.isoformat()} is before off, {made.off.isoformat()}")
-        elif (made.on - made.off).total_seconds() > 86_400:
-            faults.add(f"{place}.on", "more than 24 hours after off; write one entry for each flight")
-    # an offset other than the field's own moves the date of an instant by one day at most
-    if made.off and made.date != date.min and abs((made.off.date() - made.date).days) > 1:
-        faults.add(
-            f"{place}.off",
-            f"{made.off.isoformat()} is not on {made.date}, the entry's date; correct one of them",
-        )
+    _clock(faults, made, place)
     return made
+
+
+def _clock(faults: Faults, flight: Flight, place: str) -> None:
+    """The times on the clock are in order, within a day, and of the entry's date."""
+    at = (("out", flight.out), ("off", flight.off), ("on", flight.on), ("in", flight.in_))
+    known = [(key, instant) for key, instant in at if instant is not None]
+    for (before, earlier), (after, later) in pairwise(known):
+        if later < earlier:
+            faults.add(
+                f"{place}.{after}", f"{later.isoformat()} is before {before}, {earlier.isoformat()}"
+            )
+        elif (later - earlier).total_seconds() > 86_400:
+            faults.add(
+                f"{place}.{after}", f"more than 24 hours after {before}; write one entry for each flight"
+            )
+    # an offset other than the field's own moves the date of an instant by one day at most
+    for key, instant in known[:1]:
+        if flight.date != date.min and abs((instant.date() - flight.date).days) > 1:
+            faults.add(
+                f"{place}.{key}",
+                f"{instant.isoformat()} is not on {flight.date}, the entry's date; correct one of them",
+            )
 
 
 def _ground(faults: Faults, value: Any, place: str) -> GroundLesson:
@@ -233,6 +256,7 @@ def _ground(faults: Faults, value: Any, place: str) -> GroundLesson:
         instructor=fields.take("instructor", _instructor),
         recorded=fields.take("recorded", reading.instant),
     )
+    fields.take("provenance", _PROVENANCE)  # an export shows it; nobody is believed who sends it
     fields.done()
     return made
 
@@ -249,6 +273,7 @@ def _graded(faults: Faults, value: Any, place: str) -> ItemGrade:
         remarks=fields.take("remarks", reading.text, ""),
         recorded=fields.take("recorded", reading.instant),
     )
+    fields.take("provenance", _PROVENANCE)  # an export shows it; nobody is believed who sends it
     fields.done()
     return made
 
@@ -263,6 +288,7 @@ def _certificate(faults: Faults, value: Any, place: str) -> Certificate:
         klass=fields.take("class", one_of(CLASSES, "class of aircraft")),
         recorded=fields.take("recorded", reading.instant),
     )
+    fields.take("provenance", _PROVENANCE)  # an export shows it; nobody is believed who sends it
     fields.done()
     return made
 
@@ -279,6 +305,7 @@ def _document(faults: Faults, value: Any, place: str) -> Document:
         remarks=fields.take("remarks", reading.text, ""),
         recorded=fields.take("recorded", reading.instant),
     )
+    fields.take("provenance", _PROVENANCE)  # an export shows it; nobody is believed who sends it
     fields.done()
     if made.kind == "medical" and made.klass is None and fields.ok and "class" not in value:
         faults.add(f"{place}.class", f"missing; a medical is one of {', '.join(MEDICAL_CLASSES)}")
@@ -291,13 +318,14 @@ def _test(faults: Faults, value: Any, place: str) -> Test:
         id=fields.take("id", reading.name, place),
         kind=fields.take("kind", _kind(TESTS, "test"), "", required=True),
         date=fields.take("date", reading.day, date.min, required=True),
-        result=fields.take("result", one_of(RESULTS, "result"), "", required=True),
+        result=fields.take("result", one_of(RESULTS, "result")),
         score=fields.take("score", reading.count),
         aircraft_model=fields.take("aircraft_model", reading.name),
         deficient_codes=fields.take("deficient_codes", list_of(reading.name, most=200)),
         instructor=fields.take("instructor", _instructor),
         recorded=fields.take("recorded", reading.instant),
     )
+    fields.take("provenance", _PROVENANCE)  # an export shows it; nobody is believed who sends it
     fields.done()
     if made.score is not None and made.score > 100:
         faults.add(f"{place}.score", f"{made.score} is more than 100 per cent")
@@ -313,6 +341,9 @@ def _endorsement(faults: Faults, value: Any, place: str) -> Endorsement:
         instructor=fields.take("instructor", _instructor),
         aircraft_model=fields.take("aircraft_model", reading.name),
         category=fields.take("category", one_of(CATEGORIES, "category of aircraft")),
+        klass=fields.take("class", one_of(CLASSES, "class of aircraft")),
+        test=fields.take("test", _kind(TESTS, "test")),
+        similar_model=fields.take("similar_model", reading.name),
         airport=fields.take("airport", reading.point),
         area=fields.take("area", reading.name),
         route=fields.take("route", reading.route, ()),
@@ -322,6 +353,7 @@ def _endorsement(faults: Faults, value: Any, place: str) -> Endorsement:
         conditions=fields.take("conditions", reading.text, ""),
         recorded=fields.take("recorded", reading.instant),
     )
+    fields.take("provenance", _PROVENANCE)  # an export shows it; nobody is believed who sends it
     fields.done()
     if made.training_date and made.given != date.min and made.training_date > made.given:
         faults.add(

@@ -6,7 +6,7 @@ from datetime import date, datetime
 from typing import Any
 
 from syllabus.engine import reading
-from syllabus.engine.record import FORMAT, TIMES, Flight, Instructor, Record
+from syllabus.engine.record import FLIGHT_INSTRUCTOR, FORMAT, TIMES, Flight, Instructor, Record
 from syllabus.engine.units import format_time
 
 
@@ -26,7 +26,10 @@ def _kept(**fields: Any) -> dict[str, Any]:
 
 
 def _who(instructor: Instructor | None) -> dict[str, Any] | None:
-    return _kept(name=instructor.name, certificate=instructor.certificate) if instructor else None
+    if instructor is None:
+        return None
+    kind = None if instructor.kind == FLIGHT_INSTRUCTOR else instructor.kind
+    return _kept(name=instructor.name, certificate=instructor.certificate, kind=kind)
 
 
 def _points(route: tuple) -> list[Any]:
@@ -47,8 +50,10 @@ def _dump_flight(flight: Flight) -> dict[str, Any]:
             device=craft.device,
         ),
         route=_points(flight.route),
+        out=flight.out,
         off=flight.off,
         on=flight.on,
+        in_=flight.in_,
         times={key: format_time(flight.times[key]) for key in TIMES if key in flight.times},
         landings=[
             {
@@ -145,6 +150,9 @@ def dump(record: Record) -> dict[str, Any]:
                 instructor=_who(each.instructor),
                 aircraft_model=each.aircraft_model,
                 category=each.category,
+                class_=each.klass,
+                test=each.test,
+                similar_model=each.similar_model,
                 airport=each.airport and reading.write_point(each.airport),
                 area=each.area,
                 route=_points(each.route),

@@ -30,12 +30,19 @@ DEVICES = ("FFS", "FTD", "AATD", "BATD")
 #: The learner-centered scale of FAA-H-8083-9, from the first step to the standard; not-observed is no grade.
 GRADES = ("describe", "explain", "practice", "perform")
 NOT_OBSERVED = "not-observed"
+#: Who vouches for an entry: a sign-off here, verified proofs from elsewhere, a named person who saw the
+#: document, or nobody but whoever typed it. A stored record's server computes it; no document sets it.
+SIGNED, TAKEN_OVER, ATTESTED, CLAIMED = PROVENANCES = ("signed", "taken-over", "attested", "claimed")
+FLIGHT_INSTRUCTOR = "flight"
 
 
 @dataclass(frozen=True, slots=True)
 class Instructor:
+    """Who taught or endorsed. ``kind`` says under what authority: see ``vocabulary.INSTRUCTORS``."""
+
     name: str
     certificate: str | None = None
+    kind: str = FLIGHT_INSTRUCTOR
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,14 +76,17 @@ class Flight:
     aircraft: Aircraft = Aircraft()
     trip: str | None = None
     route: tuple[Place, ...] = ()
-    off: datetime | None = None
-    on: datetime | None = None
+    out: datetime | None = None  # first movement for flight, 14 CFR 1.1
+    off: datetime | None = None  # takeoff
+    on: datetime | None = None  # landing
+    in_: datetime | None = None  # at rest after landing
     times: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
     landings: tuple[Landings, ...] = ()
     instructor: Instructor | None = None
     purposes: tuple[str, ...] = ()
     remarks: str = ""
     recorded: datetime | None = None
+    provenance: str = CLAIMED
 
     @property
     def order(self) -> tuple[Any, float, str]:
@@ -92,6 +102,7 @@ class GroundLesson:
     topic: str = ""
     instructor: Instructor | None = None
     recorded: datetime | None = None
+    provenance: str = CLAIMED
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +115,7 @@ class ItemGrade:
     instructor: Instructor | None = None
     remarks: str = ""
     recorded: datetime | None = None
+    provenance: str = CLAIMED
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +128,7 @@ class Certificate:
     category: str | None = None
     klass: str | None = None
     recorded: datetime | None = None
+    provenance: str = CLAIMED
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +143,7 @@ class Document:
     aircraft_model: str | None = None
     remarks: str = ""
     recorded: datetime | None = None
+    provenance: str = CLAIMED
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,12 +155,13 @@ class Test:
     id: str
     kind: str
     date: date
-    result: str
+    result: str | None = None
     score: int | None = None
     aircraft_model: str | None = None
     deficient_codes: tuple[str, ...] | None = None
     instructor: Instructor | None = None
     recorded: datetime | None = None
+    provenance: str = CLAIMED
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +172,9 @@ class Endorsement:
     instructor: Instructor | None = None
     aircraft_model: str | None = None
     category: str | None = None
+    klass: str | None = None
+    test: str | None = None  # the test it is for, such as practical:private-airplane
+    similar_model: str | None = None  # the model trained in, which the instructor attests is similar
     airport: Place | None = None
     area: str | None = None
     route: tuple[Place, ...] = ()
@@ -165,6 +183,7 @@ class Endorsement:
     expires: date | None = None  # only ever shortens what the rule gives
     conditions: str = ""
     recorded: datetime | None = None
+    provenance: str = CLAIMED
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,6 +30,9 @@ CLASSES = (
 CERTIFICATES = ("student", "sport", "recreational", "private", "commercial", "airline-transport")
 MEDICAL_CLASSES = ("first", "second", "third")
 RESULTS = ("pass", "fail")
+#: Flight instructors (14 CFR 61.193), ground instructors (61.215), and instructors of 61.41: authorized by
+#: another country, abroad, or by an armed force.
+INSTRUCTORS = ("flight", "ground", "foreign", "armed-forces")
 
 #: Kinds that rules read. Others are kept too (a school files more papers than rules ask for), but one that
 #: is a letter away from these is taken for a slip of the pen and refused.
@@ -40,6 +43,7 @@ DOCUMENTS = (
     "basicmed-course",
     "basicmed-examination",
     "device-letter-of-authorization",
+    "drivers-license",
 )
 TESTS = ("pre-solo-knowledge", "knowledge:private-airplane", "practical:private-airplane")
 ENDORSEMENTS = (
