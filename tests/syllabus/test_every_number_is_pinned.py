@@ -17,7 +17,7 @@ from typing import Any
 
 import pytest
 
-from syllabus import rulebook
+from syllabus import dated, rulebook
 from syllabus.engine import facts
 from syllabus.engine.document import CERTIFICATES, MEDICAL_CLASSES
 from syllabus.engine.errors import EngineError, RuleDataError
@@ -92,7 +92,7 @@ def places() -> Iterator[Place]:
 
 
 def leaves(at: Any, path: tuple[str | int, ...], line: str) -> Iterator[tuple[tuple[str | int, ...], str]]:
-    if isinstance(at, rulebook.Lined):
+    if isinstance(at, dated.Lined):
         for key, value in at.items():
             if key not in WORDS:
                 if path[-1] != "items":  # the titles of items are words; the items themselves are limits
@@ -104,7 +104,7 @@ def leaves(at: Any, path: tuple[str | int, ...], line: str) -> Iterator[tuple[tu
     elif isinstance(at, list):
         for index, value in enumerate(at):
             yield from leaves(
-                value, (*path, index), value.place() if isinstance(value, rulebook.Lined) else line
+                value, (*path, index), value.place() if isinstance(value, dated.Lined) else line
             )
         if path[-1] not in ("versions", "lives"):
             yield path, line
@@ -154,7 +154,7 @@ def changes(value: Any, path: tuple[str | int, ...]) -> Iterator[tuple[str, Any]
                 yield f"with {other}", [*value, other]
 
 
-def changed(place: Place, value: Any) -> dict[str, rulebook.Lined]:
+def changed(place: Place, value: Any) -> dict[str, dated.Lined]:
     """The data of the file with one value changed; files it does not nest are left out."""
     data = {place.file: copy.deepcopy(DATA[place.file])}
     nested = {each.get("milestone") for each in data[place.file]["requirements"]}
@@ -233,7 +233,7 @@ NAMED = [
     [pytest.param(*each, id=f"{each[0]} from {each[2]['from']}") for each in NAMED],
 )
 def test_the_words_of_a_version_name_its_numbers(
-    name: str, requirement: rulebook.Lined, version: rulebook.Lined
+    name: str, requirement: dated.Lined, version: rulebook.Lined
 ) -> None:
     """What people read and what is computed are one: no number in the words without its datum."""
     limits = {key: value for key, value in {**requirement, **version}.items() if key not in WORDS}
