@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Callable, Iterator
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from itertools import count
 from typing import Any
 
@@ -15,6 +15,8 @@ import yaml
 
 from syllabus.engine.errors import Fault, RuleDataError
 from syllabus.engine.rulebook import Citation
+
+ONE_DAY = timedelta(days=1)
 
 
 class Lined(dict[str, Any]):
@@ -178,3 +180,28 @@ class Builder:
         except ValueError as problem:
             self.fault(at.place(key), f"{key}: {problem}")
             return default
+
+    def in_force(self, at: Lined, name: str, following: Lined | None) -> tuple[date | None, date | None]:
+        """First and last day; without ``until``, to the day before the following version."""
+        first, last = self.field(at, "from", date), self.field(at, "until", date, optional=True)
+        if first and last and last < first:
+            self.fault(at.place("until"), f"{name} ends {last}, before it starts on {first}")
+        after = following.get("from") if following else None
+        if following is None or first is None or not isinstance(after, date) or isinstance(after, datetime):
+            return first, last
+        if after <= first:
+            self.fault(
+                following.place("from"),
+                f"{name}: the version from {after} stands after the one from {first}; the oldest comes first",
+            )
+        elif last is None:
+            last = after - ONE_DAY
+        elif last != after - ONE_DAY:
+            what = "both are in force on" if last >= after else "none is in force on"
+            days = (after, last) if last >= after else (last + ONE_DAY, after - ONE_DAY)
+            self.fault(
+                at.place("until"),
+                f"{name} runs until {last} and its next version starts {after}: {what}"
+                f" {days[0] if days[0] == days[1] else f'{days[0]} to {days[1]}'}",
+            )
+        return first, last

@@ -10,7 +10,7 @@ import hashlib
 import json
 from collections.abc import Collection, Mapping
 from dataclasses import replace
-from datetime import date, datetime, timedelta
+from datetime import date
 from functools import cache
 from pathlib import Path as FilePath
 from typing import Any
@@ -33,7 +33,6 @@ from syllabus.engine.rulebook import (
 from syllabus.engine.vocabulary import CATEGORIES, CERTIFICATES, CLASSES
 
 HOME = FilePath(__file__).parent / "regulations"
-ONE_DAY = timedelta(days=1)
 _MILESTONE = ("milestone", "title", "says", "order", "context", "scope", "paths", "requirements")
 _SCOPE = ("classes", "holders", "unwritten")
 _PATH = ("id", "says", "cite", "verified", "waives")
@@ -197,31 +196,6 @@ class Builder(dated.Builder):
         if first is None or cite is None:
             return None
         return RuleVersion(name, kind, first, last, says, cite, verified, note, params)
-
-    def in_force(self, at: Lined, name: str, following: Lined | None) -> tuple[date | None, date | None]:
-        """First and last day; without ``until``, to the day before the following version."""
-        first, last = self.field(at, "from", date), self.field(at, "until", date, optional=True)
-        if first and last and last < first:
-            self.fault(at.place("until"), f"{name} ends {last}, before it starts on {first}")
-        after = following.get("from") if following else None
-        if following is None or first is None or not isinstance(after, date) or isinstance(after, datetime):
-            return first, last
-        if after <= first:
-            self.fault(
-                following.place("from"),
-                f"{name}: the version from {after} stands after the one from {first}; the oldest comes first",
-            )
-        elif last is None:
-            last = after - ONE_DAY
-        elif last != after - ONE_DAY:
-            what = "both are in force on" if last >= after else "none is in force on"
-            days = (after, last) if last >= after else (last + ONE_DAY, after - ONE_DAY)
-            self.fault(
-                at.place("until"),
-                f"{name} runs until {last} and its next version starts {after}: {what}"
-                f" {days[0] if days[0] == days[1] else f'{days[0]} to {days[1]}'}",
-            )
-        return first, last
 
     def params(self, at: Lined, kind: str, shared: Mapping[str, tuple[Lined, Any]]) -> dict[str, Any]:
         given = {**shared, **{key: (at, at[key]) for key in KINDS[kind].params if key in at}}

@@ -95,7 +95,7 @@ def unvouched(entry: Entry | str, settings: Settings) -> str:
 def suits(flight: Flight, aircraft: str, models: Models) -> tuple[bool | None, str]:
     """Whether the aircraft is of the sort a rule wants, with what is wrong or missing.
 
-    A category that the entry does not give is its model's; a class is not: one model flies on wheels or floats.
+    A category that the entry does not give is its model's; a class is not, for it may be on floats.
     """
     craft = flight.aircraft
     if aircraft == ANY or (craft.category == "airplane" and craft.klass in _SINGLE):

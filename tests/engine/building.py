@@ -146,6 +146,7 @@ def document_of(fragment: Mapping[str, Any]) -> dict[str, Any]:
     made: dict[str, Any] = {"format": FORMAT, "student": {**student, **left.pop("student", {})}}
     made["flights"] = [_flight(each) for each in entries("flights", "f")]
     made["items"] = [each for entry in _flat(left.pop("items", ())) for each in _item({**dated, **entry})]
+    made["ground"] = entries("ground", "g")
     made["certificates"] = entries("certificates", "c", "issued")
     made["documents"] = entries("documents", "d", "issued")
     made["tests"] = entries("tests", "t")
@@ -164,7 +165,7 @@ def document_of(fragment: Mapping[str, Any]) -> dict[str, Any]:
 def _training(entry: Mapping[str, Any]) -> dict[str, Any]:
     """The dual flight an endorsement rests on: in its model, at its airport, both ways over its route."""
     route = entry.get("route") or []
-    if entry.get("airport") is not None:
+    if entry.get("airport") is not None and not route:
         route = [entry["airport"], entry["airport"]]
     night = {"night": "1 h"} if entry["kind"] == "solo-night" else {}
     return {

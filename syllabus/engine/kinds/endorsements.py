@@ -180,6 +180,12 @@ def _live(
         )
 
 
+#: Standing endorsements for flights that stay close to where they begin.
+_CLOSE_BY = registry.struct(
+    endorsements=Param(registry.words(), True),
+    within=Param(registry.distance, True),
+    training=Param(training.TRAINING),
+)
 ORDINARY, REPEATED, NEARBY = "ordinary", "repeated", "nearby"
 
 
@@ -187,19 +193,15 @@ ORDINARY, REPEATED, NEARBY = "ordinary", "repeated", "nearby"
     "cross_country_endorsement",
     given_by=Param(registry.words()),
     for_flight=Param(registry.words(), True),
-    repeated=Param(registry.words(), True),
-    repeated_within=Param(registry.distance, True),
-    repeated_training=Param(training.TRAINING),
-    nearby=Param(registry.words()),
-    nearby_within=Param(registry.distance),
-    nearby_training=Param(training.TRAINING),
+    repeated=Param(_CLOSE_BY, True),
+    nearby=Param(_CLOSE_BY),
 )
 def cross_country_endorsement(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
     """One of three: for this very flight, standing for a route that stays close, or for an airport nearby.
 
     The one for a flight holds on its ``flight_date`` alone, for its route and model; the standing one for the
-    same airports, where each lies within ``repeated_within`` of the first; the one for an airport where it
-    lies within ``nearby_within`` of where training is given. A question with a path asks for that one alone.
+    same airports, where each lies within ``within`` of the first; the one for an airport where it
+    lies within its own ``within`` of where training is given. A question with a path asks for that one alone.
     """
     found = Evidence("endorsement", question)
     if question.path in (None, ORDINARY):
@@ -230,20 +232,22 @@ def _for_flight(rule: RuleVersion, record: Record, question: Question, found: Ev
 
 
 def _repeated(rule: RuleVersion, record: Record, question: Question, found: Evidence) -> None:
-    for each in given(rule, record, rule.params["repeated"], found):
+    asks = rule.params["repeated"]
+    for each in given(rule, record, asks["endorsements"], found):
         names = Names(each, question)
         _route(names, each, question.context.route, there_and_back=True)
         if each.aircraft_model is not None:
             names.model(each.aircraft_model)
-        names.answer(_within(question.context.route or each.route, rule.params["repeated_within"]))
-        _rests_on(names, rule.get("repeated_training"), record, question, each)
+        names.answer(_within(question.context.route or each.route, asks["within"]))
+        _rests_on(names, asks.get("training"), record, question, each)
         names.settle(found, Days.between(each.given, each.expires), f"standing, {until(each.expires)}")
 
 
 def _nearby(rule: RuleVersion, record: Record, question: Question, found: Evidence) -> None:
     """Every airport of the route but the first has its own endorsement on the days on which all hold."""
     route = question.context.route
-    endorsed = list(given(rule, record, rule.params["nearby"], found))
+    asks = rule.params["nearby"]
+    endorsed = list(given(rule, record, asks["endorsements"], found))
     if not endorsed:
         return
     if route is None:
@@ -262,9 +266,9 @@ def _nearby(rule: RuleVersion, record: Record, question: Question, found: Eviden
             names.word(_key(each.airport), place.key, "airport", "airport")
             if each.aircraft_model is not None:
                 names.model(each.aircraft_model)
-            names.answer(_within((route[0], place), rule.params["nearby_within"]))
+            names.answer(_within((route[0], place), asks["within"]))
             names.answer(_trained_there(record, route[0]))
-            _rests_on(names, rule.get("nearby_training"), record, question, each, (route[0], place))
+            _rests_on(names, asks.get("training"), record, question, each, (route[0], place))
             names.settle(mine, Days.between(each.given, each.expires), f"{place.key}, {until(each.expires)}")
         part = mine.finding(rule)
         holds, possible = holds & part.holds, possible & part.possible

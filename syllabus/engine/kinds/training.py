@@ -24,6 +24,7 @@ SAME, SIMILAR = "same", "similar"
 PREPARATION = "practical-test-preparation:"
 
 TRAINING = registry.struct(
+    together=(("items", "grade"),),
     model=Param(registry.word(SAME, SIMILAR)),
     by_endorser=Param(registry.flag),
     at_night=Param(registry.flag),
