@@ -51,9 +51,14 @@ def first_solo_training(w: Writer, last: int = 5) -> None:
         w.flight(name, before, tenths, "dual", by=by, landings=pattern(w.habits.home, 2 + number))
         w.items("presolo.d", items, before, name, by)
     w.add(
-        "tests", "presolo-test", kind="pre-solo-knowledge", date=w.day(last + 10), result="pass",
-        aircraft_model=w.spelling(), instructor=IDA,
-    )  # fmt: skip
+        "tests",
+        "presolo-test",
+        kind="pre-solo-knowledge",
+        date=w.day(last + 10),
+        result="pass",
+        aircraft_model=w.spelling(),
+        instructor=IDA,
+    )
     w.model_endorsement("presolo-endorsement", "pre-solo-training", last - 1, IDA, last)
     w.model_endorsement("solo-endorsement", "solo-90-day", last - 1, IDA, last)
 
@@ -71,14 +76,27 @@ def solo_night(w: Writer, whole: bool = True, **_: Any) -> Mapping[str, Any]:
     home = w.habits.home
     near = {"KOSH": "KFLD", "KFCM": "KLVN", "KAPA": "KBJC", "KSUS": "KCPS"}[home]
     w.flight(
-        "night-dual-1", 12, 10, "dual", by=IDA, night=10 if whole else 7, at_night=True,
+        "night-dual-1",
+        12,
+        10,
+        "dual",
+        by=IDA,
+        night=10 if whole else 7,
+        at_night=True,
         landings=pattern(home, 4, "night", True),
-    )  # fmt: skip
+    )
     w.flight(
-        "night-dual-2", 10, 13, "dual", by=IDA, night=13, at_night=True, route=[home, near, home],
+        "night-dual-2",
+        10,
+        13,
+        "dual",
+        by=IDA,
+        night=13,
+        at_night=True,
+        route=[home, near, home],
         landings=[landed(near, period="night"), *pattern(home, 3, "night", True)],
         remarks="Night navigation near the airport; approaches and go-arounds.",
-    )  # fmt: skip
+    )
     w.model_endorsement("night-endorsement", "solo-night", 8, IDA, 10, airport=home)
     return {"aircraft_model": w.habits.model, "airport": home}
 
@@ -105,10 +123,17 @@ def solo_class_b(
     first_solo_training(w, last=20)
     w.ground("class-b-ground", given + 4, f"the {area} Class B airspace area", IDA)
     w.flight(
-        "class-b-dual", given + 2, 14, "dual", by=IDA, remarks=f"{area} Class B airspace area",
+        "class-b-dual",
+        given + 2,
+        14,
+        "dual",
+        by=IDA,
+        remarks=f"{area} Class B airspace area",
         route=[home, primary, home] if landing or with_airport else [home, home],
-        landings=[landed(primary, towered=True), *pattern(home, 1)] if landing or with_airport else pattern(home, 1),
-    )  # fmt: skip
+        landings=[landed(primary, towered=True), *pattern(home, 1)]
+        if landing or with_airport
+        else pattern(home, 1),
+    )
     w.model_endorsement("class-b-endorsement", "solo-class-b", given, IDA, given + 2, area=area)
     context = {"aircraft_model": w.habits.model, "area": area}
     if with_airport:
@@ -135,13 +160,27 @@ def _cross_country_items(w: Writer, by: Mapping[str, Any]) -> None:
     first, second = away[home]
     by = dict(by)
     w.flight(
-        "xc-dual-1", 17, 21, "dual", by=by, route=[home, first, home], cross_country=True, hood=4,
+        "xc-dual-1",
+        17,
+        21,
+        "dual",
+        by=by,
+        route=[home, first, home],
+        cross_country=True,
+        hood=4,
         landings=[landed(first), landed(home)],
-    )  # fmt: skip
+    )
     w.flight(
-        "xc-dual-2", 15, 18, "dual", by=by, route=[home, second, home], cross_country=True, hood=5,
+        "xc-dual-2",
+        15,
+        18,
+        "dual",
+        by=by,
+        route=[home, second, home],
+        cross_country=True,
+        hood=5,
         landings=[landed(second), landed(home)],
-    )  # fmt: skip
+    )
     w.items("soloxc.e", range(1, 9), 17, "xc-dual-1", by)
     w.items("soloxc.e", range(9, 13), 15, "xc-dual-2", by)
 
@@ -150,9 +189,13 @@ def _category_and_model(w: Writer, by: Mapping[str, Any], combined: bool) -> Non
     """61.93(c)(1), (2): by the instructor who gave the training."""
     if combined:
         w.model_endorsement(
-            "category-model-endorsement", "solo-cross-country-category-model", 12, dict(by), 15,
+            "category-model-endorsement",
+            "solo-cross-country-category-model",
+            12,
+            dict(by),
+            15,
             category="airplane",
-        )  # fmt: skip
+        )
         return
     w.endorse("category-endorsement", "solo-cross-country-category", 12, dict(by), 15, category="airplane")
     w.model_endorsement("model-endorsement", "solo-cross-country-model", 12, dict(by), 15)
@@ -173,9 +216,14 @@ def solo_cross_country(
     _cross_country_items(w, IDA)
     _category_and_model(w, IDA, combined)
     w.endorse(
-        "flight-endorsement", "solo-cross-country-flight", 0, dict(reviewed_by), route=route,
-        flight_date=w.day(0), aircraft_model=w.spelling(),
-    )  # fmt: skip
+        "flight-endorsement",
+        "solo-cross-country-flight",
+        0,
+        dict(reviewed_by),
+        route=route,
+        flight_date=w.day(0),
+        aircraft_model=w.spelling(),
+    )
     return _route_context(w, route)
 
 
@@ -233,8 +281,15 @@ def knowledge_test(w: Writer, by: Mapping[str, Any] = IDA, failed: int = 0, **_:
     w.test_endorsement("knowledge-endorsement", "knowledge-test", 40, by, KNOWLEDGE)
     for time in range(1, failed + 1):
         before = 40 - 12 * time
-        w.add("tests", f"failed-knowledge-{time}", kind=KNOWLEDGE, date=w.day(before), result="fail", score=58 + time,
-              deficient_codes=["PA.I.C.K2", "PA.I.E.K1"])  # fmt: skip
+        w.add(
+            "tests",
+            f"failed-knowledge-{time}",
+            kind=KNOWLEDGE,
+            date=w.day(before),
+            result="fail",
+            score=58 + time,
+            deficient_codes=["PA.I.C.K2", "PA.I.E.K1"],
+        )
         w.ground(f"retraining-{time}", before - 4, "the areas missed on the knowledge test", by)
         w.endorse(f"retest-{time}", "retest", before - 5, by, test=KNOWLEDGE)
     return {}
@@ -256,8 +311,12 @@ def practical_test(
 ) -> Mapping[str, Any]:
     """61.103, 61.109(a), 61.39(a), 61.107(b)(1): every amount at or just over its number."""
     home = w.habits.home
-    one, two = {"KOSH": ("KMSN", "KMKE"), "KFCM": ("KRST", "KEAU"), "KAPA": ("KPUB", "KGXY"),
-                "KSUS": ("KSPI", "KCOU")}[home]  # fmt: skip
+    one, two = {
+        "KOSH": ("KMSN", "KMKE"),
+        "KFCM": ("KRST", "KEAU"),
+        "KAPA": ("KPUB", "KGXY"),
+        "KSUS": ("KSPI", "KCOU"),
+    }[home]
     other = BO if w.habits.two_instructors else IDA
     if w.habits.born is None:
         w.student["birth_date"] = w.on.replace(year=w.on.year - 19, day=1).isoformat()
@@ -270,48 +329,118 @@ def practical_test(
         name = f"dual-{number}"
         w.flight(name, before, 13, "dual", by=by, hood=4 if number > 4 else 0, landings=pattern(home, 4))
         w.items("presolo.d", items, before, name, by)
-    w.add("tests", "presolo-test", kind="pre-solo-knowledge", date=w.day(150), result="pass",
-          aircraft_model=w.spelling(), instructor=IDA)  # fmt: skip
+    w.add(
+        "tests",
+        "presolo-test",
+        kind="pre-solo-knowledge",
+        date=w.day(150),
+        result="pass",
+        aircraft_model=w.spelling(),
+        instructor=IDA,
+    )
     w.model_endorsement("presolo-endorsement", "pre-solo-training", 140, IDA, 141)
     w.model_endorsement("solo-endorsement", "solo-90-day", 140, IDA, 141)
     # local solo: 5.0 h, three takeoffs and full-stop landings at a towered airport
     for number, (before, tenths) in enumerate([(138, 5), (134, 10), (131, 12), (128, 12), (125, 11)], 1):
         w.flight(
-            f"solo-{number}", before, tenths, "solo",
+            f"solo-{number}",
+            before,
+            tenths,
+            "solo",
             landings=pattern(home, 3 if number == 1 else 1, full_stop=number == 1, towered=number == 1),
-        )  # fmt: skip
+        )
     # dual cross-country: 3.9 h with 1.4 h under the hood
-    w.flight("xc-dual-1", 122, 21, "dual", by=IDA, route=[home, one, home], cross_country=True, hood=7,
-             landings=[landed(one), landed(home)])  # fmt: skip
-    w.flight("xc-dual-2", 118, 18, "dual", by=IDA, route=[home, two, home], cross_country=True, hood=7,
-             landings=[landed(two), landed(home)])  # fmt: skip
+    w.flight(
+        "xc-dual-1",
+        122,
+        21,
+        "dual",
+        by=IDA,
+        route=[home, one, home],
+        cross_country=True,
+        hood=7,
+        landings=[landed(one), landed(home)],
+    )
+    w.flight(
+        "xc-dual-2",
+        118,
+        18,
+        "dual",
+        by=IDA,
+        route=[home, two, home],
+        cross_country=True,
+        hood=7,
+        landings=[landed(two), landed(home)],
+    )
     w.items("soloxc.e", range(1, 9), 122, "xc-dual-1", IDA)
     w.items("soloxc.e", range(9, 13), 118, "xc-dual-2", IDA)
     # dual night: 3.0 h, ten landings in the pattern, one flight of more than 100 NM in all
     split = 3 if partly_night else 0
-    w.flight("night-1", 115, 7 + split, "dual", by=IDA, night=7, at_night=True,
-             landings=pattern(home, 5, "night", True))  # fmt: skip
-    w.flight("night-2", 112, 7, "dual", by=IDA, night=7, at_night=True,
-             landings=pattern(home, 5, "night", True))  # fmt: skip
-    w.flight("night-xc", 108, 16, "dual", by=IDA, night=16, at_night=True, route=[home, one, home],
-             cross_country=True, landings=[landed(one, period="night"), landed(home, period="night")])  # fmt: skip
+    w.flight(
+        "night-1",
+        115,
+        7 + split,
+        "dual",
+        by=IDA,
+        night=7,
+        at_night=True,
+        landings=pattern(home, 5, "night", True),
+    )
+    w.flight(
+        "night-2", 112, 7, "dual", by=IDA, night=7, at_night=True, landings=pattern(home, 5, "night", True)
+    )
+    w.flight(
+        "night-xc",
+        108,
+        16,
+        "dual",
+        by=IDA,
+        night=16,
+        at_night=True,
+        route=[home, one, home],
+        cross_country=True,
+        landings=[landed(one, period="night"), landed(home, period="night")],
+    )
     w.endorse("category-endorsement", "solo-cross-country-category", 106, IDA, 118, category="airplane")
     w.model_endorsement("model-endorsement", "solo-cross-country-model", 106, IDA, 118)
     # solo cross-country: 5.0 h, one flight of 150 NM with full stops at three points
     long_route = [home, one, two, home]
-    w.model_endorsement("long-endorsement", "solo-cross-country-flight", 104, IDA, route=long_route,
-                        flight_date=w.day(104))  # fmt: skip
+    w.model_endorsement(
+        "long-endorsement", "solo-cross-country-flight", 104, IDA, route=long_route, flight_date=w.day(104)
+    )
     stops = [landed(one), landed(two), landed(home)]
     if trip:
         for number, tenths in enumerate((9, 11, 10)):
-            w.flight(f"long-{number + 1}", 104, tenths, "solo", route=long_route[number : number + 2],
-                     cross_country=True, landings=[stops[number]], hour=9 + 2 * number, trip="long")  # fmt: skip
+            w.flight(
+                f"long-{number + 1}",
+                104,
+                tenths,
+                "solo",
+                route=long_route[number : number + 2],
+                cross_country=True,
+                landings=[stops[number]],
+                hour=9 + 2 * number,
+                trip="long",
+            )
     else:
         w.flight("long", 104, 30, "solo", route=long_route, cross_country=True, landings=stops)
-    w.model_endorsement("short-endorsement", "solo-cross-country-flight", 101, IDA, route=[home, one, home],
-                        flight_date=w.day(101))  # fmt: skip
-    w.flight("solo-xc", 101, 20, "solo", route=[home, one, home], cross_country=True,
-             landings=[landed(one), landed(home)])  # fmt: skip
+    w.model_endorsement(
+        "short-endorsement",
+        "solo-cross-country-flight",
+        101,
+        IDA,
+        route=[home, one, home],
+        flight_date=w.day(101),
+    )
+    w.flight(
+        "solo-xc",
+        101,
+        20,
+        "solo",
+        route=[home, one, home],
+        cross_country=True,
+        landings=[landed(one), landed(home)],
+    )
     # what is left to 40.0 h: 9.7 h, or 2.5 h less with a device or a glider
     left = 97 - split - (25 if device else 0) - (25 if glider == "needed" else 0)
     number = 0
@@ -320,14 +449,25 @@ def practical_test(
         tenths = min(13, left)
         left -= tenths
         kind = "solo" if extra == "solo" else "dual"
-        w.flight(f"extra-{number}", 100 - 2 * number, tenths, kind, by=IDA if kind == "dual" else None,
-                 landings=pattern(home, 2, towered=False))  # fmt: skip
+        w.flight(
+            f"extra-{number}",
+            100 - 2 * number,
+            tenths,
+            kind,
+            by=IDA if kind == "dual" else None,
+            landings=pattern(home, 2, towered=False),
+        )
     if device:
         for number, tenths in enumerate((13, 12), 1):
             w.flight(
-                f"device-{number}", 127 - number, tenths, "dual", by=other, route=(home,),
+                f"device-{number}",
+                127 - number,
+                tenths,
+                "dual",
+                by=other,
+                route=(home,),
                 aircraft={"device": "FTD", "registration": "FTD-7"},
-            )  # fmt: skip
+            )
     if glider:
         sailplane = {"registration": "N00GL", "model": "SGS 2-33", "category": "glider", "class": None}
         for number, tenths in enumerate((9, 8, 8), 1):
@@ -340,8 +480,15 @@ def practical_test(
     w.ground("ground-1", 112, "rules, weather, navigation", IDA)
     w.test_endorsement("knowledge-endorsement", "knowledge-test", 105, IDA, KNOWLEDGE)
     if failed_knowledge:
-        w.add("tests", "failed-knowledge", kind=KNOWLEDGE, date=w.day(103), result="fail", score=62,
-              deficient_codes=["PA.I.C.K2", "PA.I.E.K1", "PA.I.F.K3"])  # fmt: skip
+        w.add(
+            "tests",
+            "failed-knowledge",
+            kind=KNOWLEDGE,
+            date=w.day(103),
+            result="fail",
+            score=62,
+            deficient_codes=["PA.I.C.K2", "PA.I.E.K1", "PA.I.F.K3"],
+        )
         w.ground("knowledge-retraining", 97, "the areas missed on the knowledge test", IDA)
         w.endorse("knowledge-retest", "retest", 96, IDA, test=KNOWLEDGE)
     passed: dict[str, Any] = {"score": score}
@@ -356,8 +503,9 @@ def practical_test(
         [(30, 12, (1, 2, 3, 4, 5)), (16, 10, (6, 7, 8, 9)), (6, 8, (10, 11, 12))], 1
     ):
         name = f"preparation-{number}"
-        w.flight(name, before + earlier, tenths, "dual", by=IDA, purposes=[PREPARATION],
-                 landings=pattern(home, 3))  # fmt: skip
+        w.flight(
+            name, before + earlier, tenths, "dual", by=IDA, purposes=[PREPARATION], landings=pattern(home, 3)
+        )
         w.items("area.private", areas, before + earlier, name, IDA)
     ready, trained = 4 + earlier, 6 + earlier
     if score < 100:
@@ -371,8 +519,9 @@ def practical_test(
         failed = 9 - 3 * time
         w.add("tests", f"failed-practical-{time}", kind=PRACTICAL, date=w.day(failed), result="fail")
         after = failed - 1
-        w.flight(f"retraining-{time}", after, 11, "dual", by=IDA, purposes=[PREPARATION],
-                 landings=pattern(home, 3))  # fmt: skip
+        w.flight(
+            f"retraining-{time}", after, 11, "dual", by=IDA, purposes=[PREPARATION], landings=pattern(home, 3)
+        )
         w.endorse(f"retest-{time}", "retest", after, IDA, test=PRACTICAL)
         w.test_endorsement(
             f"prerequisites-again-{time}", "practical-test-prerequisites", after, IDA, PRACTICAL
@@ -413,14 +562,26 @@ def lawful(
 
 
 SPELLINGS = (
-    ("C172",), ("C172",), ("C-172",), ("C172", "C-172"), ("C172S",), ("C172", "C172S"),
-    ("Cessna 172", "C172"), ("Cessna 172", "C-172", "C172S"),
-)  # fmt: skip
+    ("C172",),
+    ("C172",),
+    ("C-172",),
+    ("C172", "C-172"),
+    ("C172S",),
+    ("C172", "C172S"),
+    ("Cessna 172", "C172"),
+    ("Cessna 172", "C-172", "C172S"),
+)
 #: How many records of each base.
 HOW_MANY = {
-    "first-solo": 40, "solo-night": 28, "solo-class-b": 30, "solo-cross-country": 30, "solo-repeated": 20,
-    "solo-nearby": 16, "knowledge-test": 24, "practical-test": 52,
-}  # fmt: skip
+    "first-solo": 40,
+    "solo-night": 28,
+    "solo-class-b": 30,
+    "solo-cross-country": 30,
+    "solo-repeated": 20,
+    "solo-nearby": 16,
+    "knowledge-test": 24,
+    "practical-test": 52,
+}
 
 
 def _habits(r: Random, name: str, on: date, number: int) -> Habits:
@@ -457,29 +618,38 @@ def _options(r: Random, name: str, number: int) -> dict[str, Any]:
     if name == "solo-class-b":
         with_airport = number % 2 == 1
         return {
-            "area": r.choice(tuple(AREAS)), "with_airport": with_airport,
-            "landing": with_airport or number % 3 != 0, "given": r.choice((1, 9, 15)),
-        }  # fmt: skip
+            "area": r.choice(tuple(AREAS)),
+            "with_airport": with_airport,
+            "landing": with_airport or number % 3 != 0,
+            "given": r.choice((1, 9, 15)),
+        }
     if name == "solo-cross-country":
         return {"combined": r.random() < 0.5, "reviewed_by": r.choice((IDA, IDA, CY))}
     if name == "solo-repeated":
         distance = r.choice((None, None, 31.0, 49.9))
         return {
-            "combined": r.random() < 0.5, "two_flights": r.random() < 0.4, "distance": distance,
+            "combined": r.random() < 0.5,
+            "two_flights": r.random() < 0.4,
+            "distance": distance,
             "azimuth": float(r.randrange(0, 360, 15)),
-        }  # fmt: skip
+        }
     if name == "solo-nearby":
         return {"distance": r.choice((None, None, 12.0, 24.9)), "azimuth": float(r.randrange(0, 360, 15))}
     if name == "knowledge-test":
         return {"by": r.choice((IDA, GIL)), "failed": r.choice((0, 0, 1, 1, 2))}
     if name == "practical-test":
         return {
-            "score": r.choice((70, 88, 96, 100)), "failed_knowledge": r.random() < 0.3,
-            "failed_practical": r.choice((0, 0, 0, 0, 1, 1, 2)), "trip": r.random() < 0.4,
-            "device": r.random() < 0.25, "glider": r.choice(("", "", "beside", "needed")),
-            "air_force": r.random() < 0.25, "extra": r.choice(("dual", "dual", "solo")),
-            "application": r.choice((None, None, 2, 0)), "partly_night": r.random() < 0.3,
-        }  # fmt: skip
+            "score": r.choice((70, 88, 96, 100)),
+            "failed_knowledge": r.random() < 0.3,
+            "failed_practical": r.choice((0, 0, 0, 0, 1, 1, 2)),
+            "trip": r.random() < 0.4,
+            "device": r.random() < 0.25,
+            "glider": r.choice(("", "", "beside", "needed")),
+            "air_force": r.random() < 0.25,
+            "extra": r.choice(("dual", "dual", "solo")),
+            "application": r.choice((None, None, 2, 0)),
+            "partly_night": r.random() < 0.3,
+        }
     return {}
 
 
@@ -515,12 +685,19 @@ def _beside(r: Random, question: Question) -> None:
         )
     if r.random() < 0.25 and question.milestone != "faa.private-practical-test":
         day = (on - timedelta(days=200)).isoformat()
-        document["flights"].append({
-            "id": "glider-solo", "date": day, "times": {"total": "0.5 h", "dual": "0.5 h"}, "instructor": CY,
-            "aircraft": {"registration": "N00GL", "model": "SGS 2-33", "category": "glider"},
-            "landings": [{"at": "KOSH", "takeoffs": 1, "landings": 1, "period": "day", "full_stop": True}],
-            "route": ["KOSH", "KOSH"],
-        })  # fmt: skip
+        document["flights"].append(
+            {
+                "id": "glider-solo",
+                "date": day,
+                "times": {"total": "0.5 h", "dual": "0.5 h"},
+                "instructor": CY,
+                "aircraft": {"registration": "N00GL", "model": "SGS 2-33", "category": "glider"},
+                "landings": [
+                    {"at": "KOSH", "takeoffs": 1, "landings": 1, "period": "day", "full_stop": True}
+                ],
+                "route": ["KOSH", "KOSH"],
+            }
+        )
     if r.random() < 0.3:
         r.shuffle(
             document["flights"] if not any(f.get("trip") for f in document["flights"]) else document["items"]

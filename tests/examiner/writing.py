@@ -22,6 +22,7 @@ IDA = {"name": "Ida Example", "certificate": "0000001CFI"}
 BO = {"name": "Bo Example", "certificate": "0000002CFI"}
 CY = {"name": "Cy Example", "certificate": "0000003CFI"}
 GIL = {"name": "Gil Example", "certificate": "0000004CGI", "kind": "ground"}
+FOREIGN = {"name": "Fay Example", "kind": "foreign"}
 AIR_FORCE = {"name": "Major Max Example", "kind": "armed-forces"}
 AIRPLANE = {"category": "airplane", "class": "single-engine land"}
 PREPARATION = "practical-test-preparation:private"
@@ -253,7 +254,7 @@ class Writer:
     ) -> dict[str, Any]:
         """A test endorsement, which names its test or, for the private airplane tests, nothing."""
         named: dict[str, Any] = {"test": test, **AIRPLANE} if self.habits.test_named else {}
-        return self.endorse(id, kind, before, by, **named)
+        return self.endorse(id, kind, before, by, trained, **named)
 
     def papers(self, before: int = 240) -> None:
         """English, the student pilot certificate, and a medical that holds."""
