@@ -13,9 +13,9 @@ from random import Random
 from typing import Any
 
 from tests.examiner.asking import Question
+from tests.examiner.beside import add_beside
 from tests.examiner.writing import (
     AIR_FORCE,
-    AIRPLANE,
     BO,
     CY,
     GIL,
@@ -202,17 +202,21 @@ def _category_and_model(w: Writer, by: Mapping[str, Any], combined: bool) -> Non
 
 
 def solo_cross_country(
-    w: Writer,
-    combined: bool = False,
-    reviewed_by: Mapping[str, Any] = IDA,
-    route: list[Any] | None = None,
-    **_: Any,
+    w: Writer, combined: bool = False, reviewed_by: Mapping[str, Any] = IDA, where: str = "far", **_: Any
 ) -> Mapping[str, Any]:
     """61.93(c): category, make and model, and this flight, reviewed on its day."""
     w.papers()
     first_solo_training(w, last=20)
     home = w.habits.home
-    route = route or [home, {"KOSH": "KMSN", "KFCM": "KRST", "KAPA": "KPUB", "KSUS": "KSPI"}[home], home]
+    far, farther, near = {
+        "KOSH": ("KMSN", "KMKE", "KFLD"),
+        "KFCM": ("KRST", "KEAU", "KLVN"),
+        "KAPA": ("KPUB", "KCOS", "KBJC"),
+        "KSUS": ("KSPI", "KUIN", "KCPS"),
+    }[home]
+    route = {"far": [home, far, home], "near": [home, near, home], "two stops": [home, far, farther, home]}[
+        where
+    ]
     _cross_country_items(w, IDA)
     _category_and_model(w, IDA, combined)
     w.endorse(
@@ -503,10 +507,11 @@ def practical_test(
         [(30, 12, (1, 2, 3, 4, 5)), (16, 10, (6, 7, 8, 9)), (6, 8, (10, 11, 12))], 1
     ):
         name = f"preparation-{number}"
+        by = IDA if number == 3 else other
         w.flight(
-            name, before + earlier, tenths, "dual", by=IDA, purposes=[PREPARATION], landings=pattern(home, 3)
+            name, before + earlier, tenths, "dual", by=by, purposes=[PREPARATION], landings=pattern(home, 3)
         )
-        w.items("area.private", areas, before + earlier, name, IDA)
+        w.items("area.private", areas, before + earlier, name, by)
     ready, trained = 4 + earlier, 6 + earlier
     if score < 100:
         w.test_endorsement("deficiencies", "knowledge-deficiencies-reviewed", ready, IDA, KNOWLEDGE)
@@ -608,6 +613,9 @@ def _habits(r: Random, name: str, on: date, number: int) -> Habits:
         born=born,
         two_instructors=r.random() < 0.4,
         same_day=r.random() < 0.3,
+        items_linked=r.random() < 0.7,
+        landings_noted=r.random() < 0.7,
+        class_of_aircraft=r.random() < 0.85,
         similar="C152" if name != "practical-test" and number % 10 == 7 else None,
     )
 
@@ -624,7 +632,11 @@ def _options(r: Random, name: str, number: int) -> dict[str, Any]:
             "given": r.choice((1, 9, 15)),
         }
     if name == "solo-cross-country":
-        return {"combined": r.random() < 0.5, "reviewed_by": r.choice((IDA, IDA, CY))}
+        return {
+            "combined": r.random() < 0.5,
+            "reviewed_by": r.choice((IDA, IDA, CY)),
+            "where": r.choice(("far", "far", "near", "two stops")),
+        }
     if name == "solo-repeated":
         distance = r.choice((None, None, 31.0, 49.9))
         return {
@@ -653,57 +665,6 @@ def _options(r: Random, name: str, number: int) -> dict[str, Any]:
     return {}
 
 
-def _beside(r: Random, question: Question) -> None:
-    """What is on record beside the training and changes nothing."""
-    document, on = question.document, question.on
-    if r.random() < 0.2:  # recorded later than the day asked
-        document["certificates"].append(
-            {
-                "id": "later-private",
-                "kind": "private",
-                "issued": (on + timedelta(days=20)).isoformat(),
-                **AIRPLANE,
-            }
-        )
-    if r.random() < 0.2:
-        document["tests"].append(
-            {
-                "id": "later-failure",
-                "kind": PRACTICAL,
-                "date": (on + timedelta(days=9)).isoformat(),
-                "result": "fail",
-            }
-        )
-    if r.random() < 0.2:  # the certificate itself, beside the document
-        document["certificates"].append(
-            {"id": "student", "kind": "student", "issued": (on - timedelta(days=241)).isoformat()}
-        )
-    if r.random() < 0.25:
-        day = (on - timedelta(days=235)).isoformat()
-        document["endorsements"].append(
-            {"id": "tsa", "kind": "citizenship-shown", "given": day, "instructor": IDA, "conditions": ""}
-        )
-    if r.random() < 0.25 and question.milestone != "faa.private-practical-test":
-        day = (on - timedelta(days=200)).isoformat()
-        document["flights"].append(
-            {
-                "id": "glider-solo",
-                "date": day,
-                "times": {"total": "0.5 h", "dual": "0.5 h"},
-                "instructor": CY,
-                "aircraft": {"registration": "N00GL", "model": "SGS 2-33", "category": "glider"},
-                "landings": [
-                    {"at": "KOSH", "takeoffs": 1, "landings": 1, "period": "day", "full_stop": True}
-                ],
-                "route": ["KOSH", "KOSH"],
-            }
-        )
-    if r.random() < 0.3:
-        r.shuffle(
-            document["flights"] if not any(f.get("trip") for f in document["flights"]) else document["items"]
-        )
-
-
 def generated() -> Iterator[Question]:
     """Every lawful record of the corpus, the same in every run."""
     for name, many in HOW_MANY.items():
@@ -712,5 +673,5 @@ def generated() -> Iterator[Question]:
             on = date(2025, 4, 1) + timedelta(days=r.randrange(0, 600))
             habits = _habits(r, name, on if (on.month, on.day) != (2, 29) else on + timedelta(days=1), number)
             question = lawful(name, on, habits, r, f"{name}-{number:02d}", **_options(r, name, number))
-            _beside(r, question)
+            add_beside(r, question)
             yield question

@@ -7,16 +7,17 @@ back from the day asked about. Times are in tenths of an hour.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
-from datetime import date, datetime, timedelta
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, timedelta
 from functools import cache
 from random import Random
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import airportsdata
-import ephem
 from pyproj import Geod
+
+from tests.engine.ephemeris import TIMES, reference_altitude
 
 IDA = {"name": "Ida Example", "certificate": "0000001CFI"}
 BO = {"name": "Bo Example", "certificate": "0000002CFI"}
@@ -43,15 +44,21 @@ def point_at(home: str, distance: float, azimuth: float) -> dict[str, Any]:
 
 @cache
 def evening_twilight(airport: str, day: date) -> datetime:
-    """The end of evening civil twilight of a local day: the Sun's center 6 degrees below the horizon."""
+    """The end of evening civil twilight of a local day: the Sun's center 6 degrees below the horizon.
+
+    By another ephemeris than the engine's, to the second.
+    """
     at = airports()[airport]
-    noon = datetime(day.year, day.month, day.day, 12, tzinfo=ZoneInfo(at["tz"]))
-    observer = ephem.Observer()
-    observer.lat, observer.lon = str(at["lat"]), str(at["lon"])
-    observer.pressure, observer.horizon = 0, "-6"
-    observer.date = ephem.Date(noon.astimezone(ZoneInfo("UTC")).replace(tzinfo=None))
-    setting = observer.next_setting(ephem.Sun(), use_center=True).datetime()
-    return setting.replace(tzinfo=ZoneInfo("UTC"), microsecond=0).astimezone(ZoneInfo(at["tz"]))
+    start = datetime(day.year, day.month, day.day, 12, tzinfo=ZoneInfo(at["tz"]))
+    light, dark = 0, 13 * 3600
+    while dark - light > 1:
+        middle = (light + dark) // 2
+        instant = TIMES.from_datetime((start + timedelta(seconds=middle)).astimezone(UTC))
+        if reference_altitude(instant, at["lat"], at["lon"]) > -6:
+            light = middle
+        else:
+            dark = middle
+    return start + timedelta(seconds=dark)
 
 
 @dataclass(frozen=True)
@@ -82,6 +89,12 @@ class Habits:
     same_day: bool = False
     #: the model that the training was in, where the endorsement attests that it is similar
     similar: str | None = None
+    #: an item's grade names the flight on which it was shown
+    items_linked: bool = True
+    #: dual flights by day note their landings beside the route
+    landings_noted: bool = True
+    #: flights name category and class beside the model, which says both
+    class_of_aircraft: bool = True
 
 
 @dataclass
@@ -151,7 +164,8 @@ class Writer:
         home = self.habits.home
         route = list(route or (home, home))
         model = self.habits.similar if self.habits.similar and kind == "dual" else self.spelling()
-        craft = {"registration": "N00XY", "model": model, **AIRPLANE, **(aircraft or {})}
+        known = AIRPLANE if self.habits.class_of_aircraft or aircraft else {}
+        craft = {"registration": "N00XY", "model": model, **known, **(aircraft or {})}
         times = {"total": tenths, kind: tenths}
         if kind == "solo":
             times["pic"] = tenths
@@ -171,7 +185,7 @@ class Writer:
         }  # fmt: skip
         if trip:
             entry["trip"] = trip
-        if landings:
+        if landings and (self.habits.landings_noted or kind == "solo" or night):
             entry["landings"] = [dict(each) for each in landings]
         if by:
             entry["instructor"] = by
@@ -224,9 +238,8 @@ class Writer:
         joint = "." if stem == "area.private" else "-"
         for number in numbers:
             name = f"{stem}{joint}{number:02d}"
-            self.add(
-                "items", name, item=name, date=self.day(before), grade="perform", flight=flight, instructor=by
-            )
+            shown = {"flight": flight} if self.habits.items_linked else {}
+            self.add("items", name, item=name, date=self.day(before), grade="perform", instructor=by, **shown)
 
     def endorse(
         self, id: str, kind: str, before: int, by: dict[str, Any], trained: int | None = None, **keys: Any
@@ -297,7 +310,3 @@ def landed(at: Any, count: int = 1, period: str = "day", towered: bool = False) 
         "at": at, "takeoffs": count, "landings": count, "period": period,
         "full_stop": True, "pattern": False, "towered": towered,
     }  # fmt: skip
-
-
-def with_habits(habits: Habits, **changed: Any) -> Habits:
-    return replace(habits, **changed)
