@@ -49,6 +49,7 @@ class Case:
         for edit in self.row.get("edits", ()):
             _edited(document, edit)
         context = {**asked.context, **_written(self.row.get("context", {}))}
+        context = {key: value for key, value in context.items() if value is not None}
         on = date.fromisoformat(_written(self.row.get("on", "D")))
         return Question(self.id, asked.milestone, on, context, document)
 

@@ -18,8 +18,8 @@ from tests.examiner.writing import (
     point_at,
 )
 
-#: The airport endorsement of 61.95(b) is the Class B endorsement that names the airport.
-CLASS_B_AIRPORT = "solo-class-b"
+#: The endorsement of 61.95(b), for an airport within the area.
+CLASS_B_AIRPORT = "solo-class-b-airport"
 
 
 def first_solo_training(w: Writer, last: int = 5) -> None:
