@@ -84,6 +84,14 @@ def _surplus_contradiction(day: Day) -> Entries:
     return [("flights", {**entry, "times": times, **clock})]
 
 
+def _surplus_overlap(day: Day) -> Entries:
+    """Two entries of one hour, neither needed for anything."""
+    craft = {"registration": "N00XY", "model": "C172", **AIRPLANE}
+    entry = {"date": day(262), "aircraft": craft, "instructor": CY, "times": {"total": "1 h", "dual": "1 h"}}
+    clock = {"off": f"{day(262)}T16:00:00Z", "on": f"{day(262)}T17:00:00Z"}
+    return [("flights", {"id": name, **entry, **clock}) for name in ("twice-1", "twice-2")]
+
+
 def _failed_glider_test(day: Day) -> Entries:
     test = {"id": "glider-test", "kind": "knowledge:private-glider", "date": day(20), "result": "fail"}
     return [("tests", {**test, "score": 61, "deficient_codes": ["PG.I.C.K2"]})]
@@ -120,6 +128,7 @@ BESIDE: tuple[Callable[[Day], Entries], ...] = (
     _another_model,
     _expired_endorsement,
     _surplus_contradiction,
+    _surplus_overlap,
     _failed_glider_test,
     _earlier_presolo_failure,
     _not_observed,

@@ -25,6 +25,7 @@ from tests.examiner.lawful_solo import (
     solo_repeated,
 )
 from tests.examiner.writing import (
+    BO,
     CY,
     GIL,
     IDA,
@@ -111,6 +112,7 @@ def _habits(r: Random, name: str, on: date, number: int) -> Habits:
         born=born,
         two_instructors=r.random() < 0.4,
         same_day=r.random() < 0.3,
+        before_dawn=r.random() < 0.3,
         items_linked=r.random() < 0.7,
         landings_noted=r.random() < 0.7,
         class_of_aircraft=r.random() < 0.85,
@@ -119,6 +121,8 @@ def _habits(r: Random, name: str, on: date, number: int) -> Habits:
 
 
 def _options(r: Random, name: str, number: int) -> dict[str, Any]:
+    if name == "first-solo":
+        return {"renewed": number % 5 == 4}
     if name == "solo-night":
         return {"whole": r.random() < 0.6}
     if name == "solo-class-b":
@@ -159,6 +163,9 @@ def _options(r: Random, name: str, number: int) -> dict[str, Any]:
             "extra": r.choice(("dual", "dual", "solo")),
             "application": r.choice((None, None, 2, 0)),
             "partly_night": r.random() < 0.3,
+            "ground_by": r.choice((IDA, IDA, GIL)),
+            "reviewed_by": r.choice((IDA, IDA, CY)),
+            "retrained_by": r.choice((IDA, BO)),
         }
     return {}
 

@@ -54,6 +54,9 @@ def practical_test(
     extra: str = "dual",
     application: int | None = None,
     partly_night: bool = False,
+    ground_by: Mapping[str, Any] = IDA,
+    reviewed_by: Mapping[str, Any] = IDA,
+    retrained_by: Mapping[str, Any] = IDA,
     **_: Any,
 ) -> Mapping[str, Any]:
     """61.103, 61.109(a), 61.39(a), 61.107(b)(1): every amount at or just over its number."""
@@ -224,8 +227,9 @@ def practical_test(
         for number in (1, 2):
             w.flight(f"air-force-{number}", 230 - 3 * number, 12, "dual", by=AIR_FORCE, aircraft=trainer)
     # the knowledge test
-    w.ground("ground-1", 112, "rules, weather, navigation", IDA)
-    w.test_endorsement("knowledge-endorsement", "knowledge-test", 105, IDA, KNOWLEDGE)
+    ground_by = dict(ground_by)
+    w.ground("ground-1", 112, "rules, weather, navigation", ground_by)
+    w.test_endorsement("knowledge-endorsement", "knowledge-test", 105, ground_by, KNOWLEDGE)
     if failed_knowledge:
         w.add(
             "tests",
@@ -236,8 +240,8 @@ def practical_test(
             score=62,
             deficient_codes=["PA.I.C.K2", "PA.I.E.K1", "PA.I.F.K3"],
         )
-        w.ground("knowledge-retraining", 97, "the areas missed on the knowledge test", IDA)
-        w.endorse("knowledge-retest", "retest", 96, IDA, test=KNOWLEDGE)
+        w.ground("knowledge-retraining", 97, "the areas missed on the knowledge test", ground_by)
+        w.endorse("knowledge-retest", "retest", 96, ground_by, test=KNOWLEDGE)
     passed: dict[str, Any] = {"score": score}
     if score < 100:
         passed["deficient_codes"] = ["PA.I.C.K2"]
@@ -257,7 +261,9 @@ def practical_test(
         w.items("area.private", areas, before + earlier, name, by)
     ready, trained = 4 + earlier, 6 + earlier
     if score < 100:
-        w.test_endorsement("deficiencies", "knowledge-deficiencies-reviewed", ready, IDA, KNOWLEDGE)
+        w.test_endorsement(
+            "deficiencies", "knowledge-deficiencies-reviewed", ready, dict(reviewed_by), KNOWLEDGE
+        )
     w.test_endorsement(
         "prerequisites", "practical-test-prerequisites", ready, IDA, PRACTICAL, trained=trained
     )
@@ -268,9 +274,15 @@ def practical_test(
         w.add("tests", f"failed-practical-{time}", kind=PRACTICAL, date=w.day(failed), result="fail")
         after = failed - 1
         w.flight(
-            f"retraining-{time}", after, 11, "dual", by=IDA, purposes=[PREPARATION], landings=pattern(home, 3)
+            f"retraining-{time}",
+            after,
+            11,
+            "dual",
+            by=dict(retrained_by),
+            purposes=[PREPARATION],
+            landings=pattern(home, 3),
         )
-        w.endorse(f"retest-{time}", "retest", after, IDA, test=PRACTICAL)
+        w.endorse(f"retest-{time}", "retest", after, dict(retrained_by), test=PRACTICAL)
         w.test_endorsement(
             f"prerequisites-again-{time}", "practical-test-prerequisites", after, IDA, PRACTICAL
         )

@@ -11,6 +11,7 @@ from typing import Any
 
 from tests.examiner.writing import (
     BO,
+    CY,
     IDA,
     Writer,
     landed,
@@ -51,9 +52,13 @@ def first_solo_training(w: Writer, last: int = 5) -> None:
     w.model_endorsement("solo-endorsement", "solo-90-day", last - 1, IDA, last)
 
 
-def first_solo(w: Writer, **_: Any) -> Mapping[str, Any]:
-    w.papers()
-    first_solo_training(w)
+def first_solo(w: Writer, renewed: bool = False, **_: Any) -> Mapping[str, Any]:
+    """61.87; ``renewed``: trained long ago, and flown and endorsed again by another instructor (61.87(p))."""
+    w.papers(400 if renewed else 240)
+    first_solo_training(w, last=150 if renewed else 5)
+    if renewed:
+        w.flight("renewal-dual", 12, 13, "dual", by=CY, landings=pattern(w.habits.home, 5))
+        w.model_endorsement("renewed-endorsement", "solo-90-day", 11, CY, 12)
     return {"aircraft_model": w.habits.model}
 
 

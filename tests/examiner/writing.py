@@ -89,6 +89,8 @@ class Habits:
     same_day: bool = False
     #: the model that the training was in, where the endorsement attests that it is similar
     similar: str | None = None
+    #: short night lessons are flown before the morning instead of after the evening
+    before_dawn: bool = False
     #: an item's grade names the flight on which it was shown
     items_linked: bool = True
     #: dual flights by day note their landings beside the route
@@ -215,7 +217,9 @@ class Writer:
             twilight = evening_twilight(self.habits.home, day)
             by_day = timedelta(minutes=6 * (tenths - night))
             # in the air before the twilight ends for the part that was day, else well after it
-            off = twilight - by_day if by_day else twilight + timedelta(minutes=50)
+            off = twilight - by_day if by_day else twilight + timedelta(minutes=self.random.choice((50, 110)))
+            if self.habits.before_dawn and not by_day and tenths <= 13:
+                off = datetime(day.year, day.month, day.day, 2, 30, tzinfo=zone)
             if by_day:  # the part on the ground was by day or counts for nothing: leave it out
                 ground = timedelta()
         else:
