@@ -50,15 +50,21 @@ def evening_twilight(airport: str, day: date) -> datetime:
     """
     at = airports()[airport]
     start = datetime(day.year, day.month, day.day, 12, tzinfo=ZoneInfo(at["tz"]))
-    light, dark = 0, 13 * 3600
-    while dark - light > 1:
-        middle = (light + dark) // 2
-        instant = TIMES.from_datetime((start + timedelta(seconds=middle)).astimezone(UTC))
-        if reference_altitude(instant, at["lat"], at["lon"]) > -6:
-            light = middle
-        else:
-            dark = middle
-    return start + timedelta(seconds=dark)
+
+    def above(seconds: float) -> float:
+        """Degrees of the Sun above the limit, so long after local noon."""
+        instant = TIMES.from_datetime((start + timedelta(seconds=seconds)).astimezone(UTC))
+        return float(reference_altitude(instant, at["lat"], at["lon"])) + 6
+
+    # the Sun sinks almost evenly in the evening: a secant finds the second in a few steps
+    before, after = 7.5 * 3600, 8 * 3600
+    height = above(before)
+    for _ in range(20):
+        lower = above(after)
+        before, after, height = after, after - lower * (after - before) / (lower - height), lower
+        if abs(after - before) < 0.5:
+            return start + timedelta(seconds=round(after))
+    raise ValueError(f"no evening twilight at {airport} on {day}")
 
 
 @dataclass(frozen=True)
