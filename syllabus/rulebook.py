@@ -34,7 +34,7 @@ from syllabus.engine.vocabulary import CATEGORIES, CERTIFICATES, CLASSES
 
 HOME = FilePath(__file__).parent / "regulations"
 _MILESTONE = ("milestone", "title", "says", "order", "context", "scope", "paths", "requirements")
-_SCOPE = ("classes", "holders", "unwritten")
+_SCOPE = ("classes", "country", "holders", "unwritten")
 _PATH = ("id", "says", "cite", "verified", "waives")
 _REQUIREMENT = ("id", "kind", "versions")
 _VERSION = ("from", "until", "says", "cite", "verified", "note")
@@ -130,7 +130,8 @@ class Builder(dated.Builder):
                 self.fault(
                     found.place("unwritten"), f"unknown key {each.key!r}; there are {', '.join(_SCOPED)}"
                 )
-        return Scope(classes, holders, tuple(unwritten))
+        country = self.field(found, "country", str, optional=True)
+        return Scope(classes, holders, country, tuple(unwritten))
 
     def paths(self, at: Lined, milestone: str, requirements: Mapping[str, Requirement]) -> tuple[Path, ...]:
         """The lawful ways to a milestone, in the order in which they are shown."""

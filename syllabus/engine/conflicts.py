@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from datetime import datetime
 
 from syllabus.engine import facts
+from syllabus.engine.question import Question
 from syllabus.engine.record import Flight, Landings, Record
 from syllabus.engine.settings import Settings
 from syllabus.engine.sun import is_night, night_time
@@ -17,6 +18,7 @@ from syllabus.engine.units import MINUTE
 
 #: A logbook is kept in tenths of an hour, so that a time on the clock is rounded by half of one.
 ROUNDING = 3 * MINUTE
+FOREIGN = "foreign"
 
 
 def on_the_clock(flight: Flight) -> tuple[datetime, datetime] | None:
@@ -84,15 +86,26 @@ def hours_bound(flight: Flight, settings: Settings) -> int | None:
     return bound if flight.out and flight.in_ else bound + settings.taxi_allowance
 
 
-def conflicts(record: Record, settings: Settings) -> Mapping[str, str]:
-    """Entry id -> how the entry disagrees with another or with its own clock, for the flights that do.
+def conflicts(record: Record, question: Question) -> Mapping[str, str]:
+    """Entry id -> how the entry disagrees with another or with itself, for the flights that do.
 
     Two facts on record that cannot both be true leave a question; neither is taken for the right one.
     """
+    key = (question.settings, question.country)
     kept = record.memo.get("conflicts")
-    if kept is None or kept[0] is not settings:
-        kept = record.memo["conflicts"] = (settings, _conflicts(record, settings))
-    return kept[1]
+    if kept is None or kept[0] is not question.settings or kept[1] != question.country:
+        kept = record.memo["conflicts"] = (*key, _conflicts(record, question.settings, question.country))
+    return kept[2]
+
+
+def _abroad(flight: Flight, country: str | None) -> str:
+    """How an instructor authorized by another country and a route in this one disagree."""
+    if flight.instructor is None or flight.instructor.kind != FOREIGN or country is None:
+        return ""
+    here = next((place.key for place in flight.route if place.country == country), None)
+    if here is None:
+        return ""
+    return f"which is right: an instructor authorized by another country, and {here}, which is in this one"
 
 
 def _meet(earlier: Flight, later: Flight) -> bool:
@@ -102,14 +115,14 @@ def _meet(earlier: Flight, later: Flight) -> bool:
     return later.off < earlier.on and later.on > later.off
 
 
-def _conflicts(record: Record, settings: Settings) -> Mapping[str, str]:
+def _conflicts(record: Record, settings: Settings, country: str | None) -> Mapping[str, str]:
     found: dict[str, str] = {}
     clocked: list[Flight] = []
     for flight in record.flights:
         if flight.off is not None and flight.on is not None:
             clocked.append(flight)
-        if claim := facts.unvouched(flight, settings):
-            found[flight.id] = claim
+        if said := facts.unvouched(flight, settings) or _abroad(flight, country):
+            found[flight.id] = said
     clocked.sort(key=lambda flight: (flight.off.timestamp() if flight.off else 0.0, flight.id))
     latest: Flight | None = None
     for flight in clocked:

@@ -109,12 +109,17 @@ def covered(wanted: Milestone, record: Record, question: Question) -> Question:
         )
     _refuse_holder(wanted, record, question)
     category, klass = _craft(record, question)
+    question = replace(question, country=scope.country or question.country)
     if not scope.classes:
         return replace(question, category=category, klass=klass)
+    of_model = _of_model(record, question)[0]
+    if category is not None and of_model is not None and of_model not in scope.classes:
+        # the model is what is flown: a category beside it that it does not have is not believed
+        category = of_model
     if category is None:
         category = _category_of(klass, scope) or next(iter(scope.classes))
     if category not in scope.classes:
-        key = "category" if context.category else "aircraft_model" if context.aircraft_model else "class"
+        key = "category" if context.category == category else "aircraft_model" if of_model else "class"
         raise _outside(wanted, key, _said(question, key) or category, category)
     classes = scope.classes[category]
     if klass is None:
@@ -174,18 +179,17 @@ def _craft(record: Record, question: Question) -> tuple[str | None, str | None]:
     """The category and class asked about: by the context, else by its model."""
     context = question.context
     category, klass = context.category, context.klass
-    if context.aircraft_model is None:
-        return category, klass
-    known = question.models.find(context.aircraft_model)
-    of_model = (known.category, known.klass) if known else _flown(record, question, context.aircraft_model)
-    if category is not None and of_model[0] is not None and category != of_model[0]:
-        # the model is what is flown: a category beside it that it does not have is not believed
-        return of_model
+    of_model = _of_model(record, question)
     return category or of_model[0], klass or of_model[1]
 
 
-def _flown(record: Record, question: Question, model: str) -> tuple[str | None, str | None]:
-    """The category and class that an entry flown in a model says."""
+def _of_model(record: Record, question: Question) -> tuple[str | None, str | None]:
+    """The category and class of the model asked about: as it is linked, else as an entry flown in it says."""
+    model = question.context.aircraft_model
+    if model is None:
+        return None, None
+    if known := question.models.find(model):
+        return known.category, known.klass
     for flight in record.flights:
         craft = flight.aircraft
         if craft.model and craft.category and question.models.same(craft.model, model):

@@ -16,6 +16,7 @@ from syllabus.engine.aircraft_models import Models, folded
 from syllabus.engine.geography import Place, distance_nm, near_limit, to_hundredth
 from syllabus.engine.record import (
     CLAIMED,
+    NOT_OBSERVED,
     Certificate,
     Document,
     Endorsement,
@@ -66,6 +67,15 @@ def taught(flight: Flight) -> tuple[bool, str]:
     return True, ""
 
 
+def graded(grade: ItemGrade) -> bool:
+    """Whether an item was graded by somebody who gives flight training."""
+    return (
+        grade.grade != NOT_OBSERVED
+        and grade.instructor is not None
+        and grade.instructor.kind in FLIGHT_TRAINING
+    )
+
+
 def dual_flights(record: Record) -> tuple[Flight, ...]:
     """Flights in an aircraft with training received, in order of date."""
     return flights_logging(record, "dual")
@@ -95,23 +105,26 @@ def unvouched(entry: Entry | str, settings: Settings) -> str:
 def suits(flight: Flight, aircraft: str, models: Models) -> tuple[bool | None, str]:
     """Whether the aircraft is of the sort a rule wants, with what is wrong or missing.
 
-    A category that the entry does not give is its model's; a class is not, for it may be on floats.
+    An entry that gives neither category nor class is of its model's. One that gives a category and leaves the
+    class out is asked for it: the model may be on floats.
     """
     craft = flight.aircraft
     if aircraft == ANY or (craft.category == "airplane" and craft.klass in _SINGLE):
         return True, ""
-    category, _ = models.kind_of(craft)
-    if category is None and not (aircraft == SINGLE_ENGINE and craft.klass):
+    category, klass = models.kind_of(craft)
+    if craft.category is not None:
+        klass = craft.klass
+    if category is None and not (aircraft == SINGLE_ENGINE and klass):
         return None, "the aircraft's category"
     if category is not None and category != "airplane":
         return False, f"{category}, and the rule asks for an airplane"
     if aircraft == AIRPLANE:
         return True, ""
-    if craft.klass is None:
+    if klass is None:
         return None, "the aircraft's class"
-    if craft.klass in _SINGLE:
+    if klass in _SINGLE:
         return True, ""
-    return False, f"{craft.klass}, and the rule asks for a single-engine airplane"
+    return False, f"{klass}, and the rule asks for a single-engine airplane"
 
 
 def computed_night(flight: Flight) -> int | None:

@@ -75,7 +75,8 @@ class Question:
     """The day asked about, with its context, and what the school says that answers depend on.
 
     ``category`` and ``klass`` are those asked about: as the context says, else as its model has them, else
-    those that the milestone is about. ``path`` is the way of a milestone that is being judged.
+    those that the milestone is about. ``path`` is the way of a milestone that is being judged, ``country``
+    that whose rules they are.
     """
 
     on: date
@@ -85,3 +86,4 @@ class Question:
     category: str | None = None
     klass: str | None = None
     path: str | None = None
+    country: str | None = None

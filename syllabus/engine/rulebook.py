@@ -94,11 +94,13 @@ class Scope:
     """What a milestone's rules are about. ``classes`` gives the classes of each category that they cover.
 
     The first category, and its first class, are meant where a question names none. ``holders`` are the pilot
-    certificates whose holders the rules judge; None where that does not matter.
+    certificates whose holders the rules judge; None where that does not matter. ``country`` is the one whose
+    rules they are (ISO 3166): what an instructor authorized elsewhere teaches there counts only outside it.
     """
 
     classes: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     holders: tuple[str, ...] | None = None
+    country: str | None = None
     unwritten: tuple[Unwritten, ...] = ()
 
 

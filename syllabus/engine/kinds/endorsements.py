@@ -115,6 +115,11 @@ def named(rule: RuleVersion, question: Question, each: Endorsement) -> Names:
         names.given_word(each.category, category)
     if classes := rule.get("classes"):
         names.given_word(each.klass, (question.klass in classes and question.klass) or classes[0])
+    if question.context.aircraft_model is not None and question.category is not None:
+        # what an endorsement for a model says beside it must not be of another category or class
+        names.given_word(each.category, question.category)
+        if question.klass is not None:
+            names.given_word(each.klass, question.klass)
     return names
 
 
@@ -169,6 +174,8 @@ def _live(
             # what was certified counts for sure only as long as the training on record carries it
             sure = shortened(calendar.last_day(trained.sure, life), sure)
         names.answer(training.items_behind(asks, record, each))
+        if asks.get("on_its_day"):
+            names.answer(training.on_the_day(record, each))
     days, all_days = Days.between(begins, sure), Days.between(begins, possible)
     if not all_days:
         found.no(each, f"given {each.given}, after it had ended on {possible}")

@@ -135,7 +135,7 @@ def _judge(
     for entry in journey.entries:
         take(occupied(entry, rule.params["occupancy"]))
         take(facts.suits(entry, rule.get("aircraft") or facts.ANY, question.models))
-        if conflict := conflicts.conflicts(record, question.settings).get(entry.id):
+        if conflict := conflicts.conflicts(record, question).get(entry.id):
             take((None, conflict))
         for each in entry.landings:
             if off_route := conflicts.landing_conflict(entry, each):
@@ -326,7 +326,7 @@ def _landing_fits(
         facts.suits(flight, rule.get("aircraft") or facts.ANY, question.models),
     ]
     for conflict in (
-        conflicts.conflicts(record, question.settings).get(flight.id, ""),
+        conflicts.conflicts(record, question).get(flight.id, ""),
         conflicts.landing_conflict(flight, each),
         conflicts.night_conflict(flight) if period == "night" and each.period == "night" else "",
     ):

@@ -107,7 +107,7 @@ def deficiencies_reviewed(rule: RuleVersion, record: Record, question: Question,
     tests = [
         (test, calendar.last_day(test.date, rule.params["life"]))
         for test in record.tests
-        if test.kind == rule.params["test"] and test.result == PASS
+        if test.kind == rule.params["test"] and test.result != FAIL
     ]
     reviews = list(given(rule, record, [rule.params["endorsement"]], found))
     needed = lives = False
@@ -116,15 +116,16 @@ def deficiencies_reviewed(rule: RuleVersion, record: Record, question: Question,
         days = Days.between(test.date, shortened(last, min(newer) - ONE_DAY if newer else None))
         lives = lives or question.on in days
         codes = test.deficient_codes
-        if test.score == FULL_SCORE and not codes:
+        if missing := _untold(test):
+            found.maybe(test, days, missing)
+            needed = needed or question.on in days
+            continue
+        if not codes:
             found.yes(test, days, "a full score, nothing to review")
             continue
         needed = needed or question.on in days
         for each in reviews:
             _review(found, rule, each, test, days, codes)
-        if not codes:
-            score = "no score is on record" if test.score is None else f"the score is {test.score} %"
-            found.maybe(test, days, f"the deficient codes ({score}, and none are listed)")
     made = found.finding(rule)
     if not lives:
         made = replace(
@@ -135,13 +136,24 @@ def deficiencies_reviewed(rule: RuleVersion, record: Record, question: Question,
     return made
 
 
+def _untold(test: Test) -> str:
+    """What of the result is not on record, without which nobody knows what was to review; else empty."""
+    if test.result is None:
+        return "the result"
+    if test.score is None:
+        return "the score, and the codes of what was missed"
+    if test.score < FULL_SCORE and not test.deficient_codes:
+        return f"the deficient codes (the score is {test.score} %, and none are listed)"
+    return ""
+
+
 def _review(
     found: Evidence,
     rule: RuleVersion,
     each: Endorsement,
     test: Test,
     days: Days,
-    codes: Sequence[str] | None,
+    codes: Sequence[str],
 ) -> None:
     if each.given < test.date:
         found.no(each, f"given {each.given}, before the test of {test.date}")
@@ -153,7 +165,7 @@ def _review(
     names.settle(
         found,
         Days.between(each.given, each.expires) & days,
-        f"reviewed {', '.join(codes or ('the missed areas',))}",
+        f"reviewed {', '.join(codes)}",
     )
 
 
@@ -224,13 +236,19 @@ def _trained_again(found: Evidence, record: Record, failed: Test, each: Endorsem
         names.given_word(each.test, failed.kind)
     if each.given == failed.date:
         names.answer((None, f"whether it was given after the failure, both on {failed.date}"))
-    names.answer(_training_since(record, failed, each))
+    names.answer(_training_since(record, found.question, failed, each))
     names.settle(found, Days.between(each.given, each.expires), f"given {each.given} for {failed.kind}")
 
 
-def _training_since(record: Record, failed: Test, each: Endorsement) -> tuple[bool | None, str]:
+def _training_since(
+    record: Record, question: Question, failed: Test, each: Endorsement
+) -> tuple[bool | None, str]:
     """Whether whoever endorsed gave training, in flight or on the ground, since the failure."""
-    lessons: list[Flight | GroundLesson] = [flight for flight in record.flights if facts.is_dual(flight)]
+    lessons: list[Flight | GroundLesson] = [
+        flight
+        for flight in facts.dual_flights(record)
+        if question.models.kind_of(flight.aircraft)[0] in (None, question.category)
+    ]
     lessons += [lesson for lesson in record.ground if lesson.time]
     since = [lesson for lesson in lessons if failed.date <= lesson.date <= each.given]
     if any(facts.same_person(lesson.instructor, each.instructor) for lesson in since):

@@ -201,7 +201,7 @@ def _shares(rule: RuleVersion, record: Record, question: Question) -> list[Share
         letters = [paper for paper in record.documents if credit and paper.kind == credit.get("letter")]
         shares += filter(None, (_device_share(rule, question, flight, credit, letters) for flight in devices))
         shares.sort(key=lambda share: share.flight.order)
-    doubts = conflicts.conflicts(record, question.settings)
+    doubts = conflicts.conflicts(record, question)
     for share in shares:
         _doubt(share, rule, question, doubts)
     return shares
@@ -247,8 +247,9 @@ def _device_share(
         if not min(amounts):
             return None
         return Share(flight, why=f"time in a device ({device}) counts only as training from an instructor")
-    if flight.instructor is None:
-        return Share(flight, why="no instructor is named for the time in a device")
+    by_instructor, why = facts.taught(flight)
+    if not by_instructor:
+        return Share(flight, why=why)
     category, _ = question.models.kind_of(flight.aircraft)
     if category is not None and question.category is not None and category != question.category:
         return Share(

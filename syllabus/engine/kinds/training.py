@@ -17,7 +17,7 @@ from syllabus.engine.kinds import registry
 from syllabus.engine.kinds.evidence import YES, Fact
 from syllabus.engine.kinds.registry import Param
 from syllabus.engine.question import Question
-from syllabus.engine.record import GRADES, NOT_OBSERVED, Endorsement, Flight, Record
+from syllabus.engine.record import GRADES, Endorsement, Flight, Record
 from syllabus.engine.vocabulary import FLIGHT_TRAINING
 
 SAME, SIMILAR = "same", "similar"
@@ -30,6 +30,7 @@ TRAINING = registry.struct(
     at_night=Param(registry.flag),
     at_airport=Param(registry.flag),
     over_route=Param(registry.flag),
+    on_its_day=Param(registry.flag),
     prepares_for=Param(registry.word()),
     items=Param(registry.word()),
     grade=Param(registry.word(*GRADES)),
@@ -71,7 +72,7 @@ def behind(
             continue
         missing: list[str] = []
         wrong = ""
-        for answer in _answers(asks, question, each, flight):
+        for answer in _answers(asks, record, question, each, flight):
             if answer[0] is False:
                 wrong = answer[1]
                 break
@@ -97,8 +98,12 @@ def _nothing(whys: list[str], last: date, opens: date | None) -> str:
     return f"no training that it rests on is on record{since} up to {last}{told}"
 
 
-def _answers(asks: dict[str, Any], question: Question, each: Endorsement, flight: Flight) -> Iterable[Fact]:
+def _answers(
+    asks: dict[str, Any], record: Record, question: Question, each: Endorsement, flight: Flight
+) -> Iterable[Fact]:
     """What a flight says to each thing asked of the training, the plainest "no" first."""
+    if conflict := conflicts.conflicts(record, question).get(flight.id):
+        yield None, conflict
     yield _kind_of_training(asks, flight)
     yield _category(question, flight)
     if asks.get("at_night"):
@@ -201,7 +206,7 @@ def _over_route(
     for flight in facts.dual_flights(record):
         if flight.date > each.given:
             continue
-        met, why = _verdict(_answers(asks, question, each, flight))
+        met, why = _verdict(_answers(asks, record, question, each, flight))
         legs = _ways(flight)
         if met:
             flown |= legs
@@ -260,7 +265,7 @@ def _first_at(record: Record, stem: str, need: int, given: date) -> Iterable[tup
     for name, grades in record.items_by_name.items():
         if not name.startswith(stem):
             continue
-        usable = [grade for grade in grades if grade.instructor is not None and grade.grade != NOT_OBSERVED]
+        usable = [grade for grade in grades if facts.graded(grade)]
         at: Callable[[Any], bool] = lambda grade: GRADES.index(grade.grade) >= need  # noqa: E731
         before = [grade for grade in usable if grade.date <= given]
         if before and at(before[-1]):
@@ -269,3 +274,11 @@ def _first_at(record: Record, stem: str, need: int, given: date) -> Iterable[tup
             yield name, before[-1].date  # two grades of one day: the item's own requirement asks
         else:
             yield name, next((grade.date for grade in usable if grade.date > given and at(grade)), None)
+
+
+def on_the_day(record: Record, each: Endorsement) -> Fact:
+    """Whether a lesson is on record on the day of training that the endorsement names."""
+    day = each.training_date
+    if day is None or any(flight.date == day for flight in facts.dual_flights(record)):
+        return YES
+    return None, f"a training flight of {day}, the day of training that it names"
