@@ -117,7 +117,8 @@ NO_PAGES = {
     "endorsements-paper", "hand-over", "home", "lead-times", "lesson-begin", "lesson-check",
     "lesson-correct", "lesson-paper", "logout", "manifest", "mfa_index", "mfa_list_webauthn",
     "mfa_login_webauthn", "notice", "record-document", "record-paper", "reminder", "reminder-calendar",
-    "reminder-preferences", "school-aircraft-check", "school-assign", "school-course-file",
+    "reminder-preferences", "school-aircraft-check", "school-aircraft-model-add",
+    "school-aircraft-model-unlink", "school-assign", "school-course-file",
     "school-course-publish", "school-enrol", "school-enrolment-end", "school-guardian",
     "school-guardian-account", "school-guardian-account-end", "school-hold-release",
     "school-import-columns", "school-minimum-end", "school-person-end", "school-person-mail",
@@ -220,6 +221,8 @@ def pages() -> dict[str, list[tuple[str, str]]]:
         "school-erase": [("ada", f"{here}/students/{theo}/erase/")],
         "school-import": [("ada", f"{here}/students/{lena}/import/")],
         "school-minimums": [("ada", f"{here}/minimums/")],
+        "school-aircraft-models": [("ada", f"{here}/aircraft-models/")],
+        "school-settings": [("ada", f"{here}/settings/")],
         "school-people": [("ada", f"{here}/people/")],
         "school-person": [("ada", f"{here}/people/{teacher.pk}/")],
         "school-person-add": [

@@ -58,8 +58,7 @@ class Link:
         return folded(self.spelling) == folded(self.model)
 
     def as_json(self) -> dict[str, Any]:
-        found = asdict(self)
-        return {**found, "class": found.pop("klass")}
+        return {"class" if key == "klass" else key: value for key, value in asdict(self).items()}
 
 
 @dataclass(frozen=True, slots=True)
