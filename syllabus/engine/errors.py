@@ -60,5 +60,17 @@ class UnknownMilestone(EngineError):
         super().__init__(f"no milestone is called {asked!r}; there are {', '.join(self.known)}")
 
 
+class NotCovered(EngineError):
+    """The rules do not cover what was asked about: it is refused by name, and never answered yes or no.
+
+    ``key`` is what they do not cover: "category", "class", "aircraft_model" or "path" of the context, or a
+    "certificate" that the record holds. ``value`` is which one; the message says it in words.
+    """
+
+    def __init__(self, milestone: str, key: str, value: str, message: str):
+        self.milestone, self.key, self.value = milestone, key, value
+        super().__init__(message)
+
+
 class NotInForce(EngineError):
     """A requirement has no version for the day asked about."""

@@ -208,6 +208,7 @@ def pages() -> dict[str, list[tuple[str, str]]]:
         "mfa_reauthenticate_webauthn": [("bo", "/account/confirm/passkey/")],
         "mfa_remove_webauthn": [("bo", f"/account/passkeys/{passkey}/remove/")],
         "mfa_view_recovery_codes": [("bo", "/account/recovery-codes/")],
+        "not-covered": [("", "/problems/not-covered")],
         "milestones": [("", "/milestones/"), ("", "/"), ("", "/nothing/")],
         "own-record": [("ada", f"/audit/instructors/{teacher.pk}/")],
         "own-records": [("ada", "/audit/instructors/")],
