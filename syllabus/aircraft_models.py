@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from syllabus import rulebook
+from syllabus import dated
+from syllabus.dated import Lined
 from syllabus.engine.aircraft_models import Model, Models, folded
 from syllabus.engine.errors import RuleDataError
 from syllabus.engine.rulebook import VERIFIED
 from syllabus.engine.vocabulary import CATEGORIES, CLASSES
-from syllabus.rulebook import Lined
 
 HOME = Path(__file__).parent / "aircraft_models.yaml"
 #: The classes of each category that has any, 14 CFR 61.5(b); balloon and airship are categories here as well.
@@ -56,7 +56,7 @@ class Shipped:
         return tuple(each for each in made if folded(each) not in spelled)
 
 
-class _Reader(rulebook.Builder):
+class _Reader(dated.Builder):
     def __init__(self) -> None:
         super().__init__()
         self.seen: dict[str, str] = {}
@@ -105,7 +105,7 @@ def load(home: Path = HOME) -> tuple[Shipped, ...]:
     """The models of a file, in its order. Raises: RuleDataError with every fault, each with file and line."""
     reader = _Reader()
     starts = "a table of models starts with 'source:'"
-    data = rulebook.read_text(home.read_text(encoding="utf-8"), home.name, starts)
+    data = dated.read_text(home.read_text(encoding="utf-8"), home.name, starts)
     reader.known(data, ("source", "verified", "models"))
     reader.field(data, "source", str, "")
     if (verified := reader.field(data, "verified", str, "memory")) not in VERIFIED:

@@ -27,8 +27,8 @@ from syllabus.engine.audit import (
 )
 from syllabus.engine.errors import NotCovered, NotInForce
 from syllabus.engine.evaluate import evaluate
+from syllabus.engine.facts import same
 from syllabus.engine.finding import Finding
-from syllabus.engine.kinds.papers import same
 from syllabus.engine.question import Context
 from syllabus.engine.record import Endorsement, Flight, GroundLesson, Instructor, Record, Test
 from syllabus.engine.rulebook import Milestone, Requirement, Rulebook
@@ -181,9 +181,7 @@ def _unmet(
     rulebook: Rulebook,
 ) -> list[Unmet]:
     """What of some requirements did not hold on an endorsement's day, as known now or as known then."""
-    put = Rulebook(
-        rulebook.id, {**rulebook.milestones, _ASKED: Milestone(_ASKED, title, title, (), requirements)}
-    )
+    put = rulebook.with_milestone(Milestone(_ASKED, title, title, (), requirements))
     otherwise = audited.otherwise(given.given, audited.then(given), Record.PARTS)
     context = Context(aircraft_model=given.aircraft_model, application_date=given.given)
 

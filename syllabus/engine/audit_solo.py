@@ -25,10 +25,9 @@ from syllabus.engine.audit import (
 from syllabus.engine.days import Days
 from syllabus.engine.errors import NotCovered, NotInForce
 from syllabus.engine.evaluate import evaluate
-from syllabus.engine.facts import Journey, apart, computed_night, journeys, night_unknown
+from syllabus.engine.facts import Journey, apart, computed_night, journeys, night_unknown, same
 from syllabus.engine.finding import Finding
 from syllabus.engine.geography import Place
-from syllabus.engine.kinds.papers import same
 from syllabus.engine.question import Context
 from syllabus.engine.record import Flight, Record
 from syllabus.engine.rulebook import Milestone, Requirement, Rulebook
@@ -201,7 +200,7 @@ class _Asking:
         if name not in self._put:
             whole = self.rulebook.milestone(milestone)
             some = Milestone(name, whole.title, whole.says, whole.context, tuple(requirements))
-            self._put[name] = Rulebook(self.rulebook.id, {**self.rulebook.milestones, name: some})
+            self._put[name] = self.rulebook.with_milestone(some)
         return name
 
     def all_of(self, milestone: str) -> str:

@@ -61,10 +61,9 @@ class UnknownMilestone(EngineError):
 
 
 class NotCovered(EngineError):
-    """The rules do not cover what was asked about: it is refused by name, and never answered yes or no.
+    """The rules that are written do not cover what was asked: a refusal by name, never an answer.
 
-    ``key`` is what they do not cover: "category", "class", "aircraft_model" or "path" of the context, or a
-    "certificate" that the record holds. ``value`` is which one; the message says it in words.
+    ``key`` is what it turns on: a key of the context, or ``certificate``; ``value`` what it was.
     """
 
     def __init__(self, milestone: str, key: str, value: str, message: str):

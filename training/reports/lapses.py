@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 
 from syllabus.engine.days import Days
 from syllabus.engine.errors import NotCovered
+from syllabus.engine.facts import same
 from syllabus.engine.finding import Finding
-from syllabus.engine.kinds.papers import same
 from syllabus.engine.question import Context
 from syllabus.engine.record import Record
 from syllabus.engine.report import Report

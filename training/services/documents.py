@@ -162,7 +162,7 @@ def good_for(known: engine.Record, paper: Paper, on: dt.date) -> list[Good]:
     rules = rulebook.current()
     requirements = tuple(_of_papers(rules))
     alone = dataclasses.replace(_record(paper), student=known.student)
-    put = Rulebook(rules.id, {_ASKED: Milestone(_ASKED, "", "", (), requirements)})
+    put = rules.with_milestone(Milestone(_ASKED, "", "", (), requirements))
     context = Context(aircraft_model=getattr(paper, "aircraft_model", None))
     found: list[Good] = []
     try:

@@ -14,8 +14,8 @@ from syllabus.engine import record as engine
 from syllabus.engine.days import Days
 from syllabus.engine.errors import NotCovered
 from syllabus.engine.evaluate import evaluate
+from syllabus.engine.facts import same
 from syllabus.engine.finding import Finding
-from syllabus.engine.kinds.papers import same
 from syllabus.engine.question import Context
 from syllabus.engine.reading import write_point
 from syllabus.engine.report import CAUTION, Report
@@ -171,7 +171,7 @@ def _asked(
 ) -> Report:
     """The report on a list of requirements, put to the rulebook as if they were a milestone."""
     milestone = Milestone(ASKED, kind.title, kind.title, (), tuple(requirements))
-    put = Rulebook(rules.id, {**rules.milestones, ASKED: milestone})
+    put = rules.with_milestone(milestone)
     return evaluate(put, known, ASKED, on, context=context)
 
 

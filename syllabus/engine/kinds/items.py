@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from itertools import groupby
 from typing import Any
 
+from syllabus.engine import facts
 from syllabus.engine.days import Days
 from syllabus.engine.finding import Finding
 from syllabus.engine.kinds import registry
@@ -41,13 +42,18 @@ def items_at_standard(rule: RuleVersion, record: Record, question: Question, nes
             if grade.instructor is None and grade.date <= question.on:
                 not_counted.append((grade.id, f"{item}: no instructor is named"))
         sure, maybe, newest = _days_at(graded, need_rank, record, question.on)
+        claim = next(filter(None, (facts.unvouched(grade, question.settings) for grade in newest)), "")
+        if claim:
+            sure = Days.none()
         holds &= sure
         possible &= maybe
         if question.on in sure:
             at_standard += 1
             counted.append((newest[-1].id, f"{item} {wanted}"))
         elif question.on in maybe:
-            ask.append((newest[-1].id, f"which grade of {item} on {newest[-1].date} was the later one"))
+            ask.append(
+                (newest[-1].id, claim or f"which grade of {item} on {newest[-1].date} was the later one")
+            )
         elif newest:
             not_counted.append((newest[-1].id, f"{item} ({title}): newest grade is {newest[-1].grade}"))
         else:
