@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
@@ -13,7 +15,7 @@ from syllabus.engine.rulebook import VERIFIED
 from syllabus.engine.vocabulary import CATEGORIES, CLASSES
 
 HOME = Path(__file__).parent / "aircraft_models.yaml"
-#: The classes of each category that has any, 14 CFR 61.5(b)(1) to (4); balloons and airships are their own.
+#: The classes of each category that has any, 14 CFR 61.5(b); balloon and airship are categories here as well.
 CLASSES_OF: dict[str, tuple[str, ...]] = {
     "airplane": CLASSES[:4],
     "rotorcraft": ("helicopter", "gyroplane"),
@@ -38,12 +40,28 @@ def class_fault(category: str | None, klass: str | None) -> str | None:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class Shipped:
+    """A model of the table with its further spellings; each is known with the maker's name before it too."""
+
+    model: Model
+    maker: str
+    spellings: tuple[str, ...]
+
+    @property
+    def with_maker(self) -> tuple[str, ...]:
+        every = (self.model.name, *self.spellings)
+        spelled = {folded(each) for each in every}  # one may be written out with the maker's name already
+        made = [f"{self.maker} {each}" for each in every if self.maker]
+        return tuple(each for each in made if folded(each) not in spelled)
+
+
 class _Reader(dated.Builder):
     def __init__(self) -> None:
         super().__init__()
         self.seen: dict[str, str] = {}
 
-    def model(self, at: Lined) -> tuple[Model, list[str]]:
+    def model(self, at: Lined) -> Shipped:
         self.known(at, _MODEL)
         name = self.field(at, "model", str, "")
         maker = self.field(at, "maker", str, "", optional=True)
@@ -58,12 +76,10 @@ class _Reader(dated.Builder):
         given = [name, *self.spellings(at)]
         for each in given:
             self.once(at, each, name)
-        # With the maker's name before it, a spelling may come out as one that stands there in full.
-        spelled = {folded(each) for each in given}
-        made = [f"{maker} {each}" for each in given if maker and folded(f"{maker} {each}") not in spelled]
-        for each in made:
+        found = Shipped(Model(name, category, klass), maker, tuple(given[1:]))
+        for each in found.with_maker:
             self.once(at, each, name)
-        return Model(name, category, klass), [*given[1:], *made]
+        return found
 
     def spellings(self, at: Lined) -> list[str]:
         found = []
@@ -85,8 +101,8 @@ class _Reader(dated.Builder):
         self.seen.setdefault(key, model)
 
 
-def load(home: Path = HOME) -> Models:
-    """The models of a file. Raises: RuleDataError with every fault, each with file and line."""
+def load(home: Path = HOME) -> tuple[Shipped, ...]:
+    """The models of a file, in its order. Raises: RuleDataError with every fault, each with file and line."""
     reader = _Reader()
     starts = "a table of models starts with 'source:'"
     data = dated.read_text(home.read_text(encoding="utf-8"), home.name, starts)
@@ -94,13 +110,24 @@ def load(home: Path = HOME) -> Models:
     reader.field(data, "source", str, "")
     if (verified := reader.field(data, "verified", str, "memory")) not in VERIFIED:
         reader.fault(data.place("verified"), f"verified: {verified!r} is not one of {', '.join(VERIFIED)}")
-    found = [reader.model(each) for each in reader.mappings(data, "models")]
+    found = tuple(reader.model(each) for each in reader.mappings(data, "models"))
     if reader.faults:
         raise RuleDataError(dict.fromkeys(reader.faults))
-    return Models.of(found)
+    return found
+
+
+@cache
+def shipped() -> tuple[Shipped, ...]:
+    """The project's own table, read once a process."""
+    return load()
 
 
 @cache
 def current() -> Models:
-    """The project's own table, read once a process."""
-    return load()
+    """The links of the project's own table."""
+    return linked(shipped())
+
+
+def linked(table: Iterable[Shipped]) -> Models:
+    """A table's spellings, each linked to its model."""
+    return Models.of((each.model, (*each.spellings, *each.with_maker)) for each in table)

@@ -25,7 +25,7 @@ from syllabus.engine.audit import (
     in_force,
     named,
 )
-from syllabus.engine.errors import NotInForce
+from syllabus.engine.errors import NotCovered, NotInForce
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.facts import same
 from syllabus.engine.finding import Finding
@@ -191,7 +191,7 @@ def _unmet(
     try:
         now = asked(audited.record)
         then = asked(audited.as_it_was(otherwise)) if otherwise != Otherwise() else now
-    except NotInForce:
+    except (NotInForce, NotCovered):
         return []
     answers = (
         (leaf.rule, leaf.met(given.given), before.met(given.given))

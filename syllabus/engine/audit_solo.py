@@ -23,7 +23,7 @@ from syllabus.engine.audit import (
     in_force,
 )
 from syllabus.engine.days import Days
-from syllabus.engine.errors import NotInForce
+from syllabus.engine.errors import NotCovered, NotInForce
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.facts import Journey, apart, computed_night, journeys, night_unknown, same
 from syllabus.engine.finding import Finding
@@ -247,7 +247,11 @@ class _Asking:
     def found(self, question: _Question) -> Iterator[Found]:
         """What is to be told of a flight under the law; nothing where all of it held."""
         flight = question.flight
-        unmet = self._all_unmet(flight, question.asked, _PARTS)
+        try:
+            unmet = self._all_unmet(flight, question.asked, _PARTS)
+        except NotCovered as refused:
+            yield self._not_covered(question, refused)
+            return
         if not unmet:
             return
         held_now, held_then = _all(each.now for each in unmet), _all(each.then for each in unmet)
@@ -270,6 +274,24 @@ class _Asking:
             then=held_then,
         )
 
+    def _not_covered(self, question: _Question, refused: NotCovered) -> Found:
+        """What nobody can tell of a flight, because no rule covers it."""
+        flight, rules = question.flight, self.rulebook.milestone(question.milestone).requirements
+        cite = rules[0].versions[-1].cite.section
+        severity, mend, way = _weighed(None, None)
+        return Found(
+            kind=KINDS[question.milestone],
+            severity=severity,
+            about=(flight.id, *question.about),
+            day=flight.date,
+            entries=question.entries or (flight.id,),
+            says=f"{_named(question)}: not covered by these rules: {refused}",
+            citations=(cite,),
+            mend=mend,
+            way=way,
+            verified=rules[0].versions[-1].verified,
+        )
+
     def of_the_school(self, question: _Question) -> Iterator[Found]:
         """What of the school's own minimums did not hold, for the flight as the law sees it."""
         day, milestone = question.flight.date, question.milestone
@@ -282,7 +304,10 @@ class _Asking:
         _, context = question.asked[-1]
         # A minimum may count flights and lessons as well; all are in force until the first of them ends.
         on = min(each.last or self.on for each in here)
-        unmet = self._all_unmet(question.flight, ((part, context),), Record.PARTS, on)
+        try:
+            unmet = self._all_unmet(question.flight, ((part, context),), Record.PARTS, on)
+        except NotCovered:  # it is told of the law already
+            return
         if unmet:
             about = (question.flight.id, question.milestone, *question.about)
             entries = question.entries or (question.flight.id,)

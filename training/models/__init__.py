@@ -5,6 +5,7 @@ Every row belongs to a school. Rows become the engine's record, and back, in ``t
 
 from training.models.access import AccessLog
 from training.models.aircraft import Aircraft, AircraftCheck
+from training.models.aircraft_models import ModelSpelling
 from training.models.catalogue import EndorsementSeal, EndorsementWording, Revocation
 from training.models.changes import RecordChange
 from training.models.deliveries import Delivery, DeliveryItem
@@ -23,6 +24,7 @@ from training.models.people_changes import PeopleChange
 from training.models.publications import CoursePublication
 from training.models.recipients import CalendarFeed, Guardian, ReminderPreferences
 from training.models.reminders import LeadTimes, Reminder, ReminderOf
+from training.models.school_changes import SchoolChange
 from training.models.schools import School
 from training.models.standings import Lapse, PreparedPage, Stale, Standing, StandingChange
 from training.models.students import Student
@@ -63,6 +65,7 @@ __all__ = [
     "Lapse",
     "LeadTimes",
     "LessonRecord",
+    "ModelSpelling",
     "NightlyAudit",
     "Notice",
     "PeopleChange",
@@ -76,6 +79,7 @@ __all__ = [
     "Revocation",
     "Role",
     "School",
+    "SchoolChange",
     "SignOff",
     "Stale",
     "Standing",

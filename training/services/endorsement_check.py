@@ -12,6 +12,7 @@ from syllabus import catalogue, rulebook
 from syllabus.catalogue import Kind
 from syllabus.engine import record as engine
 from syllabus.engine.days import Days
+from syllabus.engine.errors import NotCovered
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.facts import same
 from syllabus.engine.finding import Finding
@@ -77,7 +78,7 @@ def checked(
     at: dt.datetime,
     known: engine.Record | None = None,
 ) -> Checked:
-    """Look at an endorsement that ``by`` is about to give. Raises: NotInForce.
+    """Look at an endorsement that ``by`` is about to give. Raises: NotInForce; NotCovered.
 
     ``known`` is the student's record where the caller has it at hand.
     """
@@ -119,8 +120,11 @@ def last_day(student: Student, known: engine.Record, given: engine.Endorsement) 
     if kind is not None:
         on = given.flight_date or given.given
         context = _context(student, given)
-        proved = _proved(rules, listed.proves(kind, rules), kind, known, given, on, context)
-        last, _ = _rule_last(proved, given)
+        try:
+            proved = _proved(rules, listed.proves(kind, rules), kind, known, given, on, context)
+            last, _ = _rule_last(proved, given)
+        except NotCovered:  # no rule says how long it holds
+            pass
     return min((each for each in (last, given.expires) if each), default=None)
 
 
@@ -133,6 +137,9 @@ def filled(student: Student, kind: Kind, given: engine.Endorsement) -> str:
         "given": given.given.isoformat(),
         "aircraft_model": given.aircraft_model or "",
         "category": given.category or "",
+        "class": given.klass or "",
+        "test": given.test or "",
+        "similar_model": given.similar_model or "",
         "airport": given.airport.key if given.airport else "",
         "area": given.area or "",
         "route": " - ".join(place.key for place in given.route),
@@ -212,7 +219,7 @@ def _missing(kind: Kind, given: engine.Endorsement) -> list[Refusal]:
     return [
         Refusal(name, f"is missing: a {kind.kind} endorsement names it", kind.cite.section)
         for name in kind.required
-        if not getattr(given, name)
+        if not catalogue.named(given, name)
     ]
 
 
