@@ -42,7 +42,6 @@ def _airports(value: Any) -> dict[str, str]:
 
 #: The parameters there are, and how each is read.
 _PARAMS: dict[str, registry.ReadParam] = {
-    "within": registry.distance,
     "keep": registry.length,
     "wait": registry.window,
     "window": registry.window,

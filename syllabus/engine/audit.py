@@ -19,11 +19,11 @@ from typing import Any, Protocol
 from syllabus.engine.errors import NotInForce
 from syllabus.engine.record import Entry, Flight, GroundLesson, Instructor, Record, entry_day
 from syllabus.engine.rulebook import Citation, Requirement, RuleVersion
+from syllabus.engine.settings import DEFAULT, Settings
 
 #: The rules that an audit asks about, each with the parameters that its versions have.
 RULES: Mapping[str, tuple[str, ...]] = {
     "student-pilot": (),
-    "nearby-airport": ("within",),
     "class-b-airport": ("airports",),
     "logbook-flight": ("fields",),
     "logbook-training": ("fields",),
@@ -212,7 +212,8 @@ class Audited:
 
     ``taken_off`` are the entries that were on record once. ``after`` gives the first instant after a day,
     where the student is taught. ``signed_here`` are the ids of entries that were signed in this record: for
-    others, what was known before they came on record themselves is not told here.
+    others, what was known before they came on record themselves is not told here. ``settings`` are those
+    of the school.
     """
 
     record: Record
@@ -220,6 +221,7 @@ class Audited:
     after: Callable[[date], datetime]
     taken_off: tuple[TakenOff, ...] = ()
     signed_here: frozenset[str] = frozenset()
+    settings: Settings = DEFAULT
 
     def then(self, entry: Entry) -> datetime:
         """The instant by which what is known counts as known on the day of an entry."""

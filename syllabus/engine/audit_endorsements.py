@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 from datetime import date
 from types import MappingProxyType
 
@@ -186,7 +187,11 @@ def _unmet(
     context = Context(aircraft_model=given.aircraft_model, application_date=given.given)
 
     def asked(record: Record) -> list[Finding]:
-        return list(evaluate(put, record, _ASKED, given.given, context=context).leaves())
+        # a failure on its day or later is what came of the endorsement
+        tests = tuple(each for each in record.tests if each.result != "fail" or each.date < given.given)
+        record = replace(record, tests=tests)
+        report = evaluate(put, record, _ASKED, given.given, context=context, settings=audited.settings)
+        return list(report.leaves())
 
     try:
         now = asked(audited.record)

@@ -22,10 +22,9 @@ from syllabus.engine.audit import (
     below_the_schools,
     in_force,
 )
-from syllabus.engine.days import Days
 from syllabus.engine.errors import NotCovered, NotInForce
 from syllabus.engine.evaluate import evaluate
-from syllabus.engine.facts import Journey, apart, computed_night, journeys, night_unknown, same
+from syllabus.engine.facts import Journey, computed_night, journeys, night_unknown, same
 from syllabus.engine.finding import Finding
 from syllabus.engine.geography import Place
 from syllabus.engine.question import Context
@@ -39,8 +38,8 @@ IN_CLASS_B = "class-b:"
 #: A student pilot's certificate does not end the rules for student pilots.
 _STUDENT = "student"
 #: The lists of a record that the rules for solo flight read.
-_PARTS = ("certificates", "items", "documents", "tests", "endorsements")
-_NESTED, _FOR_A_ROUTE = "milestone", "cross_country_endorsement"
+_PARTS = ("certificates", "flights", "items", "documents", "tests", "endorsements")
+_NESTED = "milestone"
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +83,7 @@ def _questions(asking: _Asking, rules: AuditRules) -> Iterator[_Question]:
         journey = journeys(record)[flight.id]
         if id(journey) not in trips and journey.points and journey.leaves_home:
             trips.add(id(journey))
-            yield from _away(asking, flight, journey, rules)
+            yield from _away(asking, flight, journey)
         for airport in _at_night(flight, rules):
             own = replace(model, airport=airport)
             what = f"a solo flight at night at {airport.key}"
@@ -139,43 +138,20 @@ def _class_b(flight: Flight, rules: AuditRules) -> Iterable[tuple[str, str]]:
     return areas.values()
 
 
-def _away(asking: _Asking, flight: Flight, journey: Journey, rules: AuditRules) -> Iterator[_Question]:
-    """A flight that landed elsewhere: a cross-country endorsement, or one for an airport nearby."""
+def _away(asking: _Asking, flight: Flight, journey: Journey) -> Iterator[_Question]:
+    """A flight that landed elsewhere, by any of the ways there are; what the first of them asks is told."""
     points = journey.points
-    if _near(asking, flight, points, rules):
+    route = Context(aircraft_model=flight.aircraft.model, route=points)
+    own = asking.own(AWAY)
+    first, *others = (replace(route, path=each.id) for each in asking.rulebook.milestone(AWAY).paths)
+    if any(asking.held(flight, own, way) for way in others):
         return
-    model = Context(aircraft_model=flight.aircraft.model)
-    route = replace(model, route=points)
     yield _Question(
         flight,
         AWAY,
-        ((asking.of_model(AWAY), model), (asking.of_route(AWAY), route)),
+        ((own, first),),
         f"a solo cross-country flight ({'-'.join(place.key for place in points)})",
         entries=tuple(each.id for each in journey.entries),
-    )
-
-
-def _near(asking: _Asking, flight: Flight, points: tuple[Place, ...], rules: AuditRules) -> bool:
-    """Whether every other airport lies nearby and has its own endorsement on the day, now and then."""
-    limit = rules.near("nearby-airport", flight.date).params["within"]
-    others = {place.key: place for place in points[1:] if place.key != points[0].key}
-    if not points[0].known or not all(place.known for place in others.values()):
-        return False
-    if any(apart(points[0], place) > limit for place in others.values()):
-        return False
-    return all(
-        all(
-            any(
-                each.kind == "solo-other-airport"
-                and each.instructor is not None
-                and each.airport is not None
-                and each.airport.key == key
-                and flight.date in Days.between(each.given, each.expires)
-                for each in record.endorsements
-            )
-            for key in others
-        )
-        for record in asking.both(flight)
     )
 
 
@@ -199,7 +175,16 @@ class _Asking:
         """Some of a milestone's requirements, as a milestone that can be asked about."""
         if name not in self._put:
             whole = self.rulebook.milestone(milestone)
-            some = Milestone(name, whole.title, whole.says, whole.context, tuple(requirements))
+            some = Milestone(
+                name,
+                whole.title,
+                whole.says,
+                whole.context,
+                tuple(requirements),
+                # who holds what is looked at flight by flight, for the day asked about is the last one's
+                scope=replace(whole.scope, holders=None),
+                paths=whole.paths,
+            )
             self._put[name] = self.rulebook.with_milestone(some)
         return name
 
@@ -211,14 +196,12 @@ class _Asking:
         every = self.rulebook.milestone(milestone).requirements
         return self._part(f"{milestone}/own", milestone, (r for r in every if r.kind != _NESTED))
 
-    def of_model(self, milestone: str) -> str:
-        every = self.rulebook.milestone(milestone).requirements
-        some = (r for r in every if r.kind not in (_NESTED, _FOR_A_ROUTE))
-        return self._part(f"{milestone}/model", milestone, some)
-
-    def of_route(self, milestone: str) -> str:
-        every = self.rulebook.milestone(milestone).requirements
-        return self._part(f"{milestone}/route", milestone, (r for r in every if r.kind == _FOR_A_ROUTE))
+    def held(self, flight: Flight, part: str, context: Context) -> bool:
+        """Whether all of a part held on a flight's day, as known now and as known then."""
+        try:
+            return not self._all_unmet(flight, ((part, context),), _PARTS)
+        except NotCovered:
+            return False
 
     def _otherwise(self, flight: Flight, parts: tuple[str, ...] = _PARTS) -> Otherwise:
         return self.audited.otherwise(flight.date, self.audited.then(flight), parts)
@@ -228,19 +211,15 @@ class _Asking:
             self._records[otherwise] = self.audited.as_it_was(otherwise)
         return self._records[otherwise]
 
-    def both(self, flight: Flight) -> Iterator[Record]:
-        """The record as known now, and as known then where that is another."""
-        yield self.audited.record
-        if otherwise := self._otherwise(flight):
-            yield self._record(otherwise)
-
     def _ask(
         self, otherwise: Otherwise, part: str, context: Context, on: date | None = None
     ) -> tuple[Finding, ...]:
         key = (otherwise, part, context)  # the day follows from the part
         if key not in self._answers:
             put, record = self._put[part], self._record(otherwise)
-            report = evaluate(put, record, part, on or self.on, context=context)
+            report = evaluate(
+                put, record, part, on or self.on, context=context, settings=self.audited.settings
+            )
             self._answers[key] = tuple(report.leaves())
         return self._answers[key]
 

@@ -15,6 +15,7 @@ from syllabus.engine import (
     audit_entries,
     audit_record,
     audit_solo,
+    audit_tests,
     evaluate,
 )
 from syllabus.engine import record as engine
@@ -246,7 +247,11 @@ AWAY = TRAINED + dt.timedelta(days=5)
             (
                 endorsed("solo-cross-country-category-model", aircraft_model="C172", category="airplane"),
                 endorsed(
-                    "solo-cross-country-flight", AWAY, flight_date=AWAY, route=route("KGRB", "KMTW", "KGRB")
+                    "solo-cross-country-flight",
+                    AWAY,
+                    aircraft_model="C172",
+                    flight_date=AWAY,
+                    route=route("KGRB", "KMTW", "KGRB"),
                 ),
             ),
             [],
@@ -266,7 +271,8 @@ AWAY = TRAINED + dt.timedelta(days=5)
     ],
 )
 def test_a_flight_that_lands_elsewhere(points: tuple[str, ...], more: Any, told: list[str]) -> None:
-    record = cleared(flight(AWAY, route=route(*points)), more=more)
+    taught = flight(TRAINED, "dual", id="there and back", route=route(*points))
+    record = cleared(taught, flight(AWAY, route=route(*points)), more=more)
     assert [
         each.kind for each in audit_solo.findings(audited(record), rulebook.current(), auditing.current())
     ] == told
@@ -347,7 +353,8 @@ def test_the_endorsement_for_the_night_and_the_area_is_enough() -> None:
         endorsed("solo-class-b", area="Chicago"),
     )
     flown = flight(AWAY, times={"night": MINUTE}, purposes=("class-b:chicago",))
-    assert kinds(cleared(flown, more=more)) == []
+    by_night = flight(TRAINED, "dual", id="by night", times={"night": HOUR})
+    assert kinds(cleared(by_night, flown, more=more)) == []
 
 
 # Endorsements
@@ -449,6 +456,35 @@ def test_a_result_that_nobody_noted(on: dt.date, tests: Any, told: list[str]) ->
         engine.Student("Sam", D(2006, 5, 17)), tests=taken, endorsements=(endorsed("knowledge-test"),)
     )
     assert kinds(record, on=on) == told
+
+
+@pytest.mark.parametrize(
+    ("more", "told"),
+    [
+        pytest.param((), ["retest-unendorsed"], id="nothing between"),
+        pytest.param(
+            (endorsed("retest", D(2026, 3, 9), test="knowledge:private-airplane"),), [], id="both between"
+        ),
+        pytest.param(
+            (endorsed("retest", D(2026, 3, 9), test="practical:private-airplane"),),
+            ["retest-unendorsed"],
+            id="for another test",
+        ),
+    ],
+)
+def test_a_pass_after_a_failure_without_the_endorsement(more: Any, told: list[str]) -> None:
+    # 14 CFR 61.49(a)
+    taken = tuple(
+        engine.Test(f"t{n}", "knowledge:private-airplane", day, result)
+        for n, (day, result) in enumerate([(D(2026, 3, 5), "fail"), (D(2026, 3, 10), "pass")])
+    )
+    record = engine.Record(
+        engine.Student("Sam", D(2006, 5, 17)),
+        tests=taken,
+        flights=(flight(D(2026, 3, 8), "dual"),),
+        endorsements=more,
+    )
+    assert [each.kind for each in audit_tests.findings(audited(record), rulebook.current())] == told
 
 
 def test_a_recommendation_with_a_gap_names_it() -> None:

@@ -64,6 +64,7 @@ KINDS = {
     "endorsement-early": _("A flight endorsed days ahead"),
     "recommendation-gap": _("Recommended for a test with a gap"),
     "result-missing": _("No result in the instructor's own record"),
+    "retest-unendorsed": _("Passed after a failure without the endorsement for another try"),
     "training-hours": _("More training in 24 hours than allowed"),
     "training-lapsed": _("Training by an instructor who had lapsed"),
     "training-ratings": _("Training in an aircraft the ratings do not cover"),

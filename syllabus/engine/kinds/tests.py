@@ -240,6 +240,12 @@ def _trained_again(found: Evidence, record: Record, failed: Test, each: Endorsem
     names.settle(found, Days.between(each.given, each.expires), f"given {each.given} for {failed.kind}")
 
 
+def _of_category(question: Question, flight: Flight) -> bool:
+    """Whether a flight may be one in the category asked about: nothing says otherwise."""
+    category, _ = question.models.kind_of(flight.aircraft)
+    return None in (category, question.category) or category == question.category
+
+
 def _training_since(
     record: Record, question: Question, failed: Test, each: Endorsement
 ) -> tuple[bool | None, str]:
@@ -247,7 +253,7 @@ def _training_since(
     lessons: list[Flight | GroundLesson] = [
         flight
         for flight in facts.dual_flights(record)
-        if question.models.kind_of(flight.aircraft)[0] in (None, question.category)
+        if _of_category(question, flight)
     ]
     lessons += [lesson for lesson in record.ground if lesson.time]
     since = [lesson for lesson in lessons if failed.date <= lesson.date <= each.given]
