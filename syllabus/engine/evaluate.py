@@ -68,7 +68,7 @@ class _Asking:
         findings = []
         for each in wanted.requirements:
             if way is not None and each.id.rpartition(".")[2] in way.waives:
-                findings.append(waived(each.on(question.on), way))
+                findings.append(waived(each, way, question.on))
             else:
                 findings.append(asking.requirement(each))
         return Answer.of(findings, way.id if way else None)

@@ -150,9 +150,7 @@ def endorsements(draw: st.DrawFn, turn: date) -> dict[str, Any]:
 
 
 def certificates(turn: date) -> st.SearchStrategy[dict[str, Any]]:
-    return st.fixed_dictionaries(
-        {"kind": st.sampled_from(["student", "sport", "private"]), "issued": days_around(turn)}
-    )
+    return st.fixed_dictionaries({"kind": st.just("student"), "issued": days_around(turn)})
 
 
 @st.composite
@@ -186,6 +184,8 @@ def ready(day: date) -> dict[str, list[dict[str, Any]]]:
             {**on, "solo": "5 h", "cross_country": "5 h", "route": "A N55 T45 A",
              "landings": [{"at": at, "landings": 1, "full_stop": True} for at in ("N55", "T45")]},
             {**on, "solo": "9 h"},
+            {**on, "dual": "1 h", "night": "1 h", "route": ["KGRB", "KGRB"]},
+            {**on, "dual": "1 h", "night": 0, "route": "A N45 A"},
         ],
         "documents": [
             {"kind": "english-proficiency", "issued": day.isoformat()},
@@ -194,7 +194,8 @@ def ready(day: date) -> dict[str, list[dict[str, Any]]]:
         ],
         "tests": [
             {**on, "kind": "pre-solo-knowledge", "result": "pass", "aircraft_model": "C172"},
-            {**on, "kind": "knowledge:private-airplane", "result": "pass", "deficient_codes": ["PA.I.C.K2"]},
+            {**on, "kind": "knowledge:private-airplane", "result": "pass", "score": 88,
+             "deficient_codes": ["PA.I.C.K2"]},
         ],
         "endorsements": given,
         "items": [{**on, "every": listed} for listed in ("presolo.d", "soloxc.e", "area.private")],

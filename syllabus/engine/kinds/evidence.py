@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
 from syllabus.engine import facts
@@ -10,7 +10,7 @@ from syllabus.engine.days import Days
 from syllabus.engine.finding import Finding
 from syllabus.engine.question import Question
 from syllabus.engine.record import Entry
-from syllabus.engine.rulebook import Path, RuleVersion
+from syllabus.engine.rulebook import Path, Requirement, RuleVersion
 from syllabus.engine.units import count
 
 ONE_DAY = timedelta(days=1)
@@ -80,9 +80,12 @@ def not_needed(rule: RuleVersion, thing: str, note: str) -> Finding:
     return Finding(rule, rule.in_force, rule.in_force, nothing, nothing, nothing, notes=(note,))
 
 
-def waived(rule: RuleVersion, way: Path) -> Finding:
-    """The finding of a requirement that the way taken does not ask for."""
-    return not_needed(rule, "requirement", f"Not asked for here: {way.says} ({way.cite.section}).")
+def waived(requirement: Requirement, way: Path, on: date) -> Finding:
+    """The finding of a requirement that the way taken does not ask for, under any of its versions."""
+    rule = requirement.on(on)
+    found = not_needed(rule, "requirement", f"Not asked for here: {way.says} ({way.cite.section}).")
+    days = Days.union(version.in_force for version in requirement.versions)
+    return replace(found, holds=days, possible=days)
 
 
 def until(last: date | None) -> str:

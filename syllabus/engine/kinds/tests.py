@@ -251,9 +251,7 @@ def _training_since(
 ) -> tuple[bool | None, str]:
     """Whether whoever endorsed gave training, in flight or on the ground, since the failure."""
     lessons: list[Flight | GroundLesson] = [
-        flight
-        for flight in facts.dual_flights(record)
-        if _of_category(question, flight)
+        flight for flight in facts.dual_flights(record) if _of_category(question, flight)
     ]
     lessons += [lesson for lesson in record.ground if lesson.time]
     since = [lesson for lesson in lessons if failed.date <= lesson.date <= each.given]
