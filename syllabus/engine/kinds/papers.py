@@ -16,7 +16,7 @@ from syllabus.engine.question import Question
 from syllabus.engine.record import Document, Record, Test
 from syllabus.engine.rulebook import RuleVersion
 from syllabus.engine.units import count
-from syllabus.engine.vocabulary import CERTIFICATES, MEDICAL_CLASSES
+from syllabus.engine.vocabulary import CATEGORIES, CERTIFICATES, MEDICAL_CLASSES
 
 ONE_DAY = timedelta(days=1)
 STUDENT = "student"
@@ -83,10 +83,10 @@ def shortened(last: date | None, expires: date | None) -> date | None:
 def age_at_least(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
     """The person has reached an age: ``need``, or the category's own where the table has it.
 
-    The category is the context's, else that of the entries flown in the context's model, else airplane's.
+    The category is that of ``_category``.
     """
     need: int = rule.params["need"]
-    category = question.context.category or _category_of(record, question.context.aircraft_model)
+    category = _category(record, question)
     need = (rule.get("by_category") or {}).get(category, need)
     born = record.student.birth_date
     needs = count(need, "year")
@@ -100,7 +100,11 @@ def age_at_least(rule: RuleVersion, record: Record, question: Question, nested: 
     )  # fmt: skip
 
 
-def _category_of(record: Record, model: str | None) -> str:
+def _category(record: Record, question: Question) -> str:
+    """The context's category, else that of the entries flown in the context's model, else airplane's."""
+    if question.context.category:
+        return question.context.category
+    model = question.context.aircraft_model
     if model is not None:
         wanted = same(model)
         for flight in record.flights:
@@ -129,6 +133,7 @@ def document(rule: RuleVersion, record: Record, question: Question, nested: Any)
 _LIFE = registry.struct(
     together=(("young_under", "young_life"),),
     issued_before=Param(registry.day),
+    categories=Param(registry.words(*CATEGORIES)),
     life=Param(registry.length),
     young_under=Param(registry.age),
     young_life=Param(registry.length),
@@ -144,30 +149,44 @@ _LIFE = registry.struct(
 def certificate(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
     """A pilot certificate is held: a document with a life by its day of issue, or one of ``certificates``.
 
-    ``lives`` is in order of ``issued_before``; the first row whose day lies after the issue applies. A row
-    with ``young_under`` needs the age on the day of issue.
+    ``lives`` is in order of ``issued_before``; the first row applies whose day lies after the issue and whose
+    ``categories`` have the category asked about. A row with ``young_under`` needs the age on the issue day.
     """
     found = Evidence("certificate")
+    category = _category(record, question)
     for paper in record.documents:
         if paper.kind == rule.params["document"]:
-            _student_certificate(found, rule, record, paper.id, paper.issued, paper.expires)
+            _student_certificate(found, rule, record, category, paper.id, paper.issued, paper.expires)
     for held in record.certificates:
         if held.kind not in rule.params["certificates"]:
             wanted = ", ".join(rule.params["certificates"])
             found.no(held.id, f"a {held.kind} certificate; wanted is one of {wanted}")
         elif held.kind == STUDENT:
-            _student_certificate(found, rule, record, held.id, held.issued, None)
+            _student_certificate(found, rule, record, category, held.id, held.issued, None)
         else:
             found.yes(held.id, Days.starting(held.issued), until(None))
     return found.finding(rule, question.on)
 
 
 def _student_certificate(
-    found: Evidence, rule: RuleVersion, record: Record, entry: str, issued: date, expires: date | None
+    found: Evidence,
+    rule: RuleVersion,
+    record: Record,
+    category: str,
+    entry: str,
+    issued: date,
+    expires: date | None,
 ) -> None:
-    """Count a student certificate for the life that the row of its day of issue gives."""
-    rows = rule.params["lives"]
-    row = next((row for row in rows if "issued_before" not in row or issued < row["issued_before"]), None)
+    """Count a student certificate for the life that the row of its day of issue and category gives."""
+    row = next(
+        (
+            row
+            for row in rule.params["lives"]
+            if ("issued_before" not in row or issued < row["issued_before"])
+            and category in row.get("categories", (category,))
+        ),
+        None,
+    )
     if row is None:
         found.no(entry, f"issued {issued}, and the rule says nothing of such a day")
         return
