@@ -258,5 +258,6 @@ def test_without_a_role_there_is_no_caution_and_one_refusal(people: Cast):
 
 def test_certificates_that_ended_are_cited_as_the_law_stood(people: Cast):
     models.Role.objects.filter(user=people.ida).update(recent_experience_until=dt.date(2024, 1, 1))
-    for day, section in ((dt.date(2024, 11, 30), "14 CFR 61.19(d)"), (dt.date(2024, 12, 1), "14 CFR 61.197")):
+    ended, changed = dt.date(2024, 11, 30), dt.date(2024, 12, 1)
+    for day, section in ((ended, "14 CFR 61.19(d)(2)"), (changed, "14 CFR 61.197")):
         assert [each.citation for each in authority.refusals(people.ida, people.sam, day)] == [section]
