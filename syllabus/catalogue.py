@@ -15,6 +15,7 @@ from typing import Any
 
 from syllabus import rulebook
 from syllabus.engine.errors import Fault, RuleDataError
+from syllabus.engine.record import Endorsement
 from syllabus.engine.rulebook import VERIFIED, Citation, Milestone, Requirement, Rulebook
 from syllabus.engine.vocabulary import ENDORSEMENTS
 from syllabus.rulebook import Lined
@@ -24,6 +25,9 @@ HOME = Path(__file__).parent / "catalogue"
 FIELDS = (
     "aircraft_model",
     "category",
+    "class",
+    "test",
+    "similar_model",
     "airport",
     "area",
     "route",
@@ -31,10 +35,17 @@ FIELDS = (
     "training_date",
     "conditions",
 )
+#: The attribute of ``engine.record.Endorsement`` that holds a field, where it is called otherwise.
+_ATTRIBUTES = {"class": "klass"}
 REQUIRED, OPTIONAL = "required", "optional"
 _ALWAYS = ("student", "given")
 _KIND = ("kind", "title", "cite", "verified", "fields", "proves", "rests_on", "trained", "life", "wording")
 _LONGEST_WORDING = 2_000
+
+
+def named(given: Endorsement, field: str) -> Any:
+    """What an endorsement says in one of ``FIELDS``."""
+    return getattr(given, _ATTRIBUTES.get(field, field))
 
 
 class WordingError(RuleDataError):

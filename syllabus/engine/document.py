@@ -230,9 +230,7 @@ def _clock(faults: Faults, flight: Flight, place: str) -> None:
     known = [(key, instant) for key, instant in at if instant is not None]
     for (before, earlier), (after, later) in pairwise(known):
         if later < earlier:
-            faults.add(
-                f"{place}.{after}", f"{later.isoformat()} is before {before}, {earlier.isoformat()}"
-            )
+            faults.add(f"{place}.{after}", f"{later.isoformat()} is before {before}, {earlier.isoformat()}")
         elif (later - earlier).total_seconds() > 86_400:
             faults.add(
                 f"{place}.{after}", f"more than 24 hours after {before}; write one entry for each flight"

@@ -29,9 +29,8 @@ WRONG_FLIGHTS = {
     ),
     "an unknown key like no other": (
         {"zzz": 1},
-        "zzz: unknown key; known here are id, date, aircraft, trip, route, off, on, times, landings,"
-        " instructor,"
-        " purposes, remarks, recorded",
+        "zzz: unknown key; known here are id, date, aircraft, trip, route, out, off, on, in, times,"
+        " landings, instructor, purposes, remarks, recorded, provenance",
     ),
     "a distance for a time": (
         {"times": {"total": "50 NM"}},

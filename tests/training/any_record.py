@@ -6,7 +6,7 @@ from types import MappingProxyType
 
 from hypothesis import strategies as st
 
-from syllabus.engine import document, geography, units
+from syllabus.engine import document, geography, units, vocabulary
 from syllabus.engine import record as engine
 
 #: Any text but NUL and half a surrogate pair, which no document may hold.
@@ -27,7 +27,7 @@ located = st.builds(
 unlocated = names.map(lambda name: geography.position(name, None, None))
 places = st.one_of(airports, located, unlocated)
 routes = st.lists(places, max_size=4).map(tuple)
-instructors = st.builds(engine.Instructor, names, st.none() | names)
+instructors = st.builds(engine.Instructor, names, st.none() | names, st.sampled_from(vocabulary.INSTRUCTORS))
 
 amounts = st.one_of(
     st.just(0),
@@ -75,19 +75,26 @@ common = {"id": ids, "recorded": recorded}
 
 @st.composite
 def flights(draw: st.DrawFn) -> engine.Flight:
-    off = draw(st.none() | instants)
-    on = draw(st.none() | instants)
-    if off and on:
-        on = draw(st.timedeltas(dt.timedelta(), dt.timedelta(hours=24)).map(lambda after: off + after))
-        on = on.astimezone(draw(zones))
+    clock: list[dt.datetime | None] = []
+    for _ in range(4):  # out, off, on, in: each not before those before it, on a clock of its own
+        before = next((each for each in reversed(clock) if each), None)
+        instant = draw(st.none() | instants)
+        if instant and before:
+            later = st.timedeltas(dt.timedelta(), dt.timedelta(hours=24))
+            instant = (before + draw(later)).astimezone(draw(zones))
+        clock.append(instant)
+    out, off, on, in_ = clock
+    first = next((each for each in clock if each), None)
     return engine.Flight(
         id=draw(ids),
-        date=off.date() if off else draw(days),
+        date=first.date() if first else draw(days),
         aircraft=draw(aircraft),
         trip=draw(st.none() | names),
         route=draw(routes),
+        out=out,
         off=off,
         on=on,
+        in_=in_,
         times=draw(times()),
         landings=draw(st.lists(landings, max_size=3).map(tuple)),
         instructor=draw(st.none() | instructors),
@@ -123,7 +130,7 @@ tests = st.builds(
     **common,
     kind=st.sampled_from(document.TESTS) | slugs,
     date=days,
-    result=st.sampled_from(document.RESULTS),
+    result=st.sampled_from([None, *document.RESULTS]),
     score=st.none() | st.integers(0, 100),
     aircraft_model=st.none() | names,
     deficient_codes=st.none() | st.lists(names, max_size=3).map(tuple),
@@ -141,6 +148,9 @@ def endorsements(draw: st.DrawFn) -> engine.Endorsement:
         instructor=draw(st.none() | instructors),
         aircraft_model=draw(st.none() | names),
         category=draw(st.sampled_from([None, *document.CATEGORIES])),
+        klass=draw(st.sampled_from([None, *document.CLASSES])),
+        test=draw(st.none() | st.sampled_from(document.TESTS) | slugs),
+        similar_model=draw(st.none() | names),
         airport=draw(st.none() | places),
         area=draw(st.none() | names),
         route=draw(routes),

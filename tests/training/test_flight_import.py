@@ -209,7 +209,7 @@ def test_blank_rows_are_counted_and_rows_keep_their_numbers() -> None:
         ("night", "#REF!", "H (night)",
          "holds the error #REF!; put in the value or empty it"),
         ("instructor", "", "G (certificate)",
-         "a certificate number without an instructor's name"),
+         "a certificate without an instructor's name"),
         ("off", "25:00", "I (off)",
          "'25:00' is no time of day from 00:00 to 23:59"),
         ("off", "soon", "I (off)",
@@ -253,7 +253,7 @@ def test_every_rows_faults_are_told_at_once(people: Cast) -> None:
          "total: column A (date) is chosen for Day of the flight and Total time; choose one"),
         (
             {"date": 0, "total": 3, "certificate": 6},
-            "certificate: a certificate number stands with a name; choose that column too",
+            "certificate: an instructor's certificate needs the name; choose that column too",
         ),
     ],
 )  # fmt: skip
@@ -321,6 +321,33 @@ def test_on_before_off_is_after_midnight(people: Cast) -> None:
     assert flight.off is not None
     assert flight.on is not None
     assert flight.on - flight.off == dt.timedelta(hours=1)
+
+
+def test_out_and_in_stand_around_off_and_on_past_midnight(people: Cast) -> None:
+    cells = "2026-03-02,0.8,23:45,23:52,00:30,00:36"
+    carried_out(table(cells, header="date,total,out,off,on,in"), people)
+    [flight] = flights(people)
+    at = [each and each.isoformat() for each in (flight.out, flight.off, flight.on, flight.in_)]
+    assert at == [
+        "2026-03-02T23:45:00-06:00",
+        "2026-03-02T23:52:00-06:00",
+        "2026-03-03T00:30:00-06:00",
+        "2026-03-03T00:36:00-06:00",
+    ]
+
+
+def test_an_instructor_of_another_kind_is_imported_as_such(people: Cast) -> None:
+    header = "date,total,instructor,certificate,instructor kind"
+    carried_out(table("2026-03-02,1.0,Gil Example,GI-7,foreign", header=header), people)
+    [flight] = flights(people)
+    assert flight.instructor == engine.Instructor("Gil Example", "GI-7", "foreign")
+
+
+def test_an_unknown_kind_of_instructor_is_told_at_its_column(people: Cast) -> None:
+    found = table("2026-03-02,1.0,Gil Example,examiner", header="date,total,instructor,instructor kind")
+    [fault] = flight_import.dry_run(found, asked(found), people.sam).faults
+    assert fault.place == "row 2, column D (instructor kind)"
+    assert "flight, ground, foreign, armed-forces" in fault.message
 
 
 def test_the_same_file_again_changes_nothing(people: Cast) -> None:

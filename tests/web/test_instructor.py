@@ -134,6 +134,27 @@ def test_the_job_from_today_to_the_sealed_result_by_plain_forms(ida: Client, peo
     assert models.SignOff.objects.count() == 1
 
 
+def test_out_and_in_are_kept_and_give_the_time_that_is_proposed(ida: Client, people: Cast) -> None:
+    record = begun(ida, people)
+    sheet = reverse("lesson-sheet", args=[people.sam.ref, record.pk])
+    fields = fields_of(ida.get(sheet).content.decode())
+    clock = {"out": "2350", "off": "0003", "on": "0045", "in": "0050"}
+    assert ida.post(sheet, {**fields, **FLIGHT, **clock, "then": "keep"}).status_code == 302
+    record.refresh_from_db()
+    flight = record.content["flight"]
+    assert {key: flight[key] for key in clock} == {
+        "out": "2026-03-02T23:50:00-06:00",
+        "off": "2026-03-03T00:03:00-06:00",
+        "on": "2026-03-03T00:45:00-06:00",
+        "in": "2026-03-03T00:50:00-06:00",
+    }
+    assert flight["times"]["total"] == "1.0 h"
+    shown = fields_of(ida.get(sheet).content.decode())
+    assert {key: shown[key].replace(":", "") for key in clock} == clock
+    before = {**shown, "then": "keep", "off": "23:40"}
+    assert ida.post(sheet, before).status_code == 422  # takeoff before the first movement: a day later
+
+
 def test_a_contradiction_is_said_at_its_field_and_nothing_typed_is_lost(ida: Client, people: Cast) -> None:
     record = begun(ida, people)
     sheet = reverse("lesson-sheet", args=[people.sam.ref, record.pk])

@@ -5,6 +5,7 @@ Every row belongs to a school. Rows become the engine's record, and back, in ``t
 
 from training.models.access import AccessLog
 from training.models.aircraft import Aircraft, AircraftCheck
+from training.models.aircraft_models import ModelSpelling
 from training.models.catalogue import EndorsementSeal, EndorsementWording, Revocation
 from training.models.changes import RecordChange
 from training.models.deliveries import Delivery, DeliveryItem
@@ -63,6 +64,7 @@ __all__ = [
     "Lapse",
     "LeadTimes",
     "LessonRecord",
+    "ModelSpelling",
     "NightlyAudit",
     "Notice",
     "PeopleChange",

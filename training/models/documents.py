@@ -32,13 +32,13 @@ class Document(Entry):
 
 
 class Test(Taught):
-    """A knowledge or practical test with its result."""
+    """A knowledge or practical test with its result, where that was written down."""
 
     __test__ = False  # pytest: not a test class
 
     kind = models.TextField()
     date = models.DateField()
-    result = models.TextField()
+    result = models.TextField(null=True, blank=True)  # noqa: DJ001
     score = models.IntegerField(null=True, blank=True)
     aircraft_model = models.TextField(null=True, blank=True)  # noqa: DJ001
     deficient_codes = models.JSONField(null=True, blank=True, help_text="null: the report was not seen")

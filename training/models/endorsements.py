@@ -12,6 +12,9 @@ class Endorsement(Taught):
     given = models.DateField()
     aircraft_model = models.TextField(null=True, blank=True)  # noqa: DJ001
     category = models.TextField(null=True, blank=True)  # noqa: DJ001
+    klass = models.TextField("class", null=True, blank=True, db_column="class")  # noqa: DJ001
+    test = models.TextField(null=True, blank=True)  # noqa: DJ001
+    similar_model = models.TextField(null=True, blank=True)  # noqa: DJ001
     airport = models.JSONField(null=True, blank=True)
     area = models.TextField(null=True, blank=True)  # noqa: DJ001
     route = models.JSONField(default=list, blank=True)

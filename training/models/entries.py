@@ -3,8 +3,13 @@
 from django.db import models
 from django.db.models import Q
 
+from syllabus.engine.record import FLIGHT_INSTRUCTOR
+from syllabus.engine.vocabulary import INSTRUCTORS
+
 #: Characters of an entry's id. An index cannot hold much more than ten times this.
 ID_LENGTH = 200
+#: Kinds of instructors that are written down; a flight instructor is meant where none is.
+OTHER_INSTRUCTORS = tuple(kind for kind in INSTRUCTORS if kind != FLIGHT_INSTRUCTOR)
 
 
 class Entry(models.Model):
@@ -59,11 +64,13 @@ class Entry(models.Model):
 class Taught(Entry):
     """An entry that may carry an instructor: the name and certificate as they stand on it.
 
+    ``instructor_kind`` says under what authority, where that is not a flight instructor's.
     ``instructor_user`` says which of the school's instructors that is, where the certificate tells.
     """
 
     instructor_name = models.TextField(null=True, blank=True)  # noqa: DJ001
     instructor_certificate = models.TextField(null=True, blank=True)  # noqa: DJ001
+    instructor_kind = models.TextField(null=True, blank=True)  # noqa: DJ001
     instructor_user = models.ForeignKey(
         "training.User", on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
     )
@@ -75,5 +82,10 @@ class Taught(Entry):
             models.CheckConstraint(
                 condition=Q(instructor_name__isnull=False) | Q(instructor_certificate__isnull=True),
                 name="%(class)s_certificate_has_a_name",
+            ),
+            models.CheckConstraint(
+                condition=Q(instructor_kind__isnull=True)
+                | Q(instructor_name__isnull=False, instructor_kind__in=OTHER_INSTRUCTORS),
+                name="%(class)s_instructor_kind_is_known",
             ),
         ]

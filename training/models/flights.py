@@ -1,6 +1,7 @@
 """Flights and training device sessions, with their landings."""
 
 import datetime
+from itertools import combinations
 from typing import Any
 
 from django.db import models
@@ -10,6 +11,8 @@ from syllabus.engine.record import DEVICES, TIMES
 from training.models.entries import Taught
 
 NO_TIME = datetime.timedelta()
+#: The times on the clock, in their order: first movement, takeoff, landing, at rest.
+CLOCK = ("out", "off", "on", "in")
 
 
 def logged() -> Any:
@@ -21,8 +24,9 @@ class Flight(Taught):
     """One logbook entry: a flight, or a session in a training device.
 
     ``route`` is the list of points as the record document writes them: an identifier, or a name with
-    latitude and longitude. ``off_at`` and ``on_at`` are instants; the offsets keep the clock they were read
-    from. The aircraft stands as the entry names it; ``aircraft`` links the school's own where it is one.
+    latitude and longitude. ``out_at``, ``off_at``, ``on_at`` and ``in_at`` are instants (first movement for
+    flight, takeoff, landing, at rest after landing); the offsets keep the clock they were read from. The
+    aircraft stands as the entry names it; ``aircraft`` links the school's own where it is one.
     """
 
     date = models.DateField()
@@ -36,10 +40,14 @@ class Flight(Taught):
         "training.Aircraft", on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
     )
     route = models.JSONField(default=list, blank=True)
+    out_at = models.DateTimeField(null=True, blank=True)
+    out_offset = models.DurationField(null=True, blank=True)
     off_at = models.DateTimeField(null=True, blank=True)
     off_offset = models.DurationField(null=True, blank=True)
     on_at = models.DateTimeField(null=True, blank=True)
     on_offset = models.DurationField(null=True, blank=True)
+    in_at = models.DateTimeField(null=True, blank=True)
+    in_offset = models.DurationField(null=True, blank=True)
 
     total = logged()
     dual = logged()
@@ -83,19 +91,22 @@ class Flight(Taught):
                 condition=Q(aircraft_device__isnull=True) | Q(aircraft_device__in=DEVICES),
                 name="flight_device_is_known",
             ),
-            models.CheckConstraint(
-                condition=Q(off_at__isnull=True, off_offset__isnull=True)
-                | Q(off_at__isnull=False, off_offset__isnull=False),
-                name="flight_off_with_offset",
+            *(
+                models.CheckConstraint(
+                    condition=Q(**{f"{name}_at__isnull": True, f"{name}_offset__isnull": True})
+                    | Q(**{f"{name}_at__isnull": False, f"{name}_offset__isnull": False}),
+                    name=f"flight_{name}_with_offset",
+                )
+                for name in CLOCK
             ),
-            models.CheckConstraint(
-                condition=Q(on_at__isnull=True, on_offset__isnull=True)
-                | Q(on_at__isnull=False, on_offset__isnull=False),
-                name="flight_on_with_offset",
-            ),
-            models.CheckConstraint(
-                condition=Q(off_at__isnull=True) | Q(on_at__isnull=True) | Q(on_at__gte=F("off_at")),
-                name="flight_not_on_before_off",
+            *(
+                models.CheckConstraint(
+                    condition=Q(**{f"{before}_at__isnull": True})
+                    | Q(**{f"{after}_at__isnull": True})
+                    | Q(**{f"{after}_at__gte": F(f"{before}_at")}),
+                    name=f"flight_not_{after}_before_{before}",
+                )
+                for before, after in combinations(CLOCK, 2)
             ),
         ]
 

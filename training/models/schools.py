@@ -4,7 +4,19 @@ import datetime as dt
 import zoneinfo
 
 from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator
 from django.db import models
+from django.db.models import Value
+
+from syllabus.engine.settings import TAXI_ALLOWANCE
+from syllabus.engine.units import MINUTE
+
+#: The lists of a record whose claimed entries may raise a question.
+CLAIMABLE = ("endorsements", "tests", "documents", "flights", "items", "certificates")
+#: Those that do where the school says nothing else.
+CLAIMS_ASKED = ("endorsements", "tests", "documents")
+TAXI_ALLOWANCE_MINUTES = TAXI_ALLOWANCE // MINUTE
+MOST_TAXI_MINUTES = 240
 
 
 def check_time_zone(name: str) -> None:
@@ -17,12 +29,31 @@ def check_time_zone(name: str) -> None:
         ) from fault
 
 
+def claims_asked() -> list[str]:
+    """The lists of a record that are asked about at a school that never chose."""
+    return list(CLAIMS_ASKED)
+
+
+def check_claims_asked(chosen: object) -> None:
+    """Refuse what is no choice among a record's lists, each once."""
+    if not isinstance(chosen, list):
+        raise ValidationError("is no list; name lists of a record.")
+    if unknown := [each for each in chosen if each not in CLAIMABLE]:
+        raise ValidationError(
+            f"{unknown[0]!r} is no list whose claimed entries are asked about; there are"
+            f" {', '.join(CLAIMABLE)}."
+        )
+    if len(set(chosen)) < len(chosen):
+        raise ValidationError("names a list twice; name each once.")
+
+
 class School(models.Model):
     """A school, or one instructor who teaches alone. Nothing is ever visible across two schools.
 
-    ``rules_version`` is drawn anew by the database whenever a minimum of the school's own changes
-    (``models.versions``), so that no report kept outlives the rules it was asked by; null where it never had
-    one.
+    ``rules_version`` is drawn anew by the database whenever a minimum, a setting that answers depend on
+    (``claims_asked``, ``taxi_allowance_minutes``) or a linked spelling of a model changes
+    (``models.versions``), so that no report kept outlives the rules it was asked by; null where none of them
+    ever did.
     """
 
     name = models.CharField(max_length=200)
@@ -46,7 +77,23 @@ class School(models.Model):
         help_text="days between a lesson and its sign-off, past which it is signed with a warning; empty: "
         "none. No regulation has such a number",
     )
-    rules_version = models.UUIDField("state of the school's own minimums", null=True, editable=False)
+    claims_asked = models.JSONField(
+        "claimed entries are asked about",
+        default=claims_asked,
+        db_default=Value(list(CLAIMS_ASKED), models.JSONField()),
+        blank=True,
+        validators=[check_claims_asked],
+        help_text="lists of a record whose entries raise a question while nobody vouches for them",
+    )
+    taxi_allowance_minutes = models.PositiveSmallIntegerField(
+        "taxi allowance",
+        default=TAXI_ALLOWANCE_MINUTES,
+        db_default=TAXI_ALLOWANCE_MINUTES,
+        validators=[MaxValueValidator(MOST_TAXI_MINUTES)],
+        help_text="minutes on the ground beside the time between takeoff and landing, past which a logged"
+        " total is asked about; common practice, no regulation has such a number",
+    )
+    rules_version = models.UUIDField("state of the school's own rules", null=True, editable=False)
     is_demo = models.BooleanField(
         default=False, help_text="an invented school, replaced whenever the demo is loaded"
     )

@@ -144,18 +144,26 @@ def _aircraft_written(aircraft: engine.Aircraft) -> Row:
 
 
 def _instructor_written(instructor: engine.Instructor | None) -> Row:
-    return (None, None) if instructor is None else (instructor.name, instructor.certificate)
+    if instructor is None:
+        return (None, None, None)
+    kind = None if instructor.kind == engine.FLIGHT_INSTRUCTOR else instructor.kind
+    return (instructor.name, instructor.certificate, kind)
 
 
 @lru_cache(maxsize=1 << 10)
-def _instructor_read(name: str | None, certificate: str | None) -> engine.Instructor | None:
-    return None if name is None else engine.Instructor(name, certificate)
+def _instructor_read(name: str | None, certificate: str | None, kind: str | None) -> engine.Instructor | None:
+    if name is None:
+        return None
+    return engine.Instructor(name, certificate, kind or engine.FLIGHT_INSTRUCTOR)
 
 
 ID = plain("id", "entry_id")
 RECORDED = Field("recorded", ("said_recorded_at", "said_recorded_offset"), split, joined)
 INSTRUCTOR = Field(
-    "instructor", ("instructor_name", "instructor_certificate"), _instructor_written, _instructor_read
+    "instructor",
+    ("instructor_name", "instructor_certificate", "instructor_kind"),
+    _instructor_written,
+    _instructor_read,
 )
 AIRCRAFT = Field(
     "aircraft",
@@ -171,7 +179,9 @@ def time(name: str) -> Field:
 
 
 def instant(name: str) -> Field:
-    return Field(name, (f"{name}_at", f"{name}_offset"), split, joined)
+    """An instant; ``in_`` stands in the columns ``in_at`` and ``in_offset``."""
+    column = name.rstrip("_")
+    return Field(name, (f"{column}_at", f"{column}_offset"), split, joined)
 
 
 def listed(name: str) -> Field:
@@ -250,8 +260,10 @@ FLIGHTS = Part(
         AIRCRAFT,
         plain("trip"),
         ROUTE,
+        instant("out"),
         instant("off"),
         instant("on"),
+        instant("in_"),
         Field("times", engine.TIMES, _times_written, _times_read),
         INSTRUCTOR,
         listed("purposes"),
@@ -331,6 +343,9 @@ PARTS: tuple[Part, ...] = (
             INSTRUCTOR,
             plain("aircraft_model"),
             plain("category"),
+            plain("klass"),
+            plain("test"),
+            plain("similar_model"),
             Field("airport", ("airport",), lambda value: (write_point(value),), point_of, is_json=True),
             plain("area"),
             ROUTE,

@@ -116,7 +116,7 @@ def read(sent: object, entry: str, *, today: dt.date) -> tuple[str, Paper]:
         raise PaperError([Fault(key, "is no object; send its fields by name")])
     faults = [
         Fault(f"{key}.{name}", "is not sent here; it follows from the call")
-        for name in ("id", "recorded")
+        for name in ("id", "recorded", "provenance")
         if name in fields
     ]
     if faults:

@@ -133,6 +133,9 @@ def filled(student: Student, kind: Kind, given: engine.Endorsement) -> str:
         "given": given.given.isoformat(),
         "aircraft_model": given.aircraft_model or "",
         "category": given.category or "",
+        "class": given.klass or "",
+        "test": given.test or "",
+        "similar_model": given.similar_model or "",
         "airport": given.airport.key if given.airport else "",
         "area": given.area or "",
         "route": " - ".join(place.key for place in given.route),
@@ -212,7 +215,7 @@ def _missing(kind: Kind, given: engine.Endorsement) -> list[Refusal]:
     return [
         Refusal(name, f"is missing: a {kind.kind} endorsement names it", kind.cite.section)
         for name in kind.required
-        if not getattr(given, name)
+        if not catalogue.named(given, name)
     ]
 
 

@@ -29,7 +29,7 @@ from training.services.endorsement_check import Checked, checked
 from training.services.records import NotAllowed
 
 _PLACE = "endorsements[0]"
-_NOT_SENT = ("id", "kind", "instructor", "recorded")
+_NOT_SENT = ("id", "kind", "instructor", "recorded", "provenance")
 MOST_TEXT = 2_000
 #: A day after all that a record holds.
 _LATE = "2199-12-31"

@@ -37,8 +37,10 @@ from training.services.records import NotAllowed
 #: What a column may hold: its key, its name on the page, and headings that are taken to mean it.
 TARGETS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("date", _("Day of the flight"), ("date", "day", "flight date")),
+    ("out", _("Out (first movement)"), ("out", "out time", "block out")),
     ("off", _("Off"), ("off", "takeoff", "off time", "departure time")),
     ("on", _("On"), ("on", "landing", "on time", "arrival time")),
+    ("in", _("In (at rest)"), ("in", "in time", "block in")),
     ("registration", _("Airplane's registration"), ("registration", "aircraft", "ident", "tail number")),
     ("model", _("Make and model"), ("model", "type", "aircraft type", "make and model")),
     ("category", _("Category"), ("category",)),
@@ -64,6 +66,11 @@ TARGETS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("full_stops_night", _("Landings at night to a full stop"), ("full stops at night", "night full stops")),
     ("instructor", _("Instructor's name"), ("instructor", "cfi", "instructor name")),
     ("certificate", _("Instructor's certificate number"), ("certificate", "instructor certificate")),
+    (
+        "authority",
+        _("Instructor's kind (flight, ground, foreign, armed-forces)"),
+        ("kind of instructor", "instructor kind"),
+    ),
     ("remarks", _("Remarks"), ("remarks", "comments", "notes")),
     ("id", _("The flight's own id"), ("id", "entry id")),
 )
@@ -85,6 +92,10 @@ CRAFTS: Mapping[str, tuple[dict[str, str], str]] = {
 _COUNTED, _PERIODS = ("takeoffs", "landings", "full_stops"), ("day", "night")
 _COUNTS = tuple(f"{what}_{when}" for when in _PERIODS for what in _COUNTED)
 _CRAFT = ("registration", "model", "category", "class", "device")
+#: What else may be said of an instructor, and what the record document calls it.
+_OF_INSTRUCTOR = {"certificate": "certificate", "authority": "kind"}
+#: The times on the clock, in their order.
+_TIMES_OF_DAY = ("out", "off", "on", "in")
 _CLOCK = re.compile(r"(\d{1,2}):?(\d{2})(?::(\d{2}))?", re.ASCII)
 _PLAIN = re.compile(r"\d+(\.\d+)?", re.ASCII)
 _WHOLE = re.compile(r"(\d{1,6})(\.0+)?", re.ASCII)
@@ -164,8 +175,9 @@ def mapping_faults(table: Table, asked: Asked) -> list[Fault]:
         found.append(Fault("total", "no column is named for a time; choose at least one"))
     if "route" in asked.columns and set(asked.columns) & {"from", "via", "to"}:
         found.append(Fault("route", "choose either the whole route, or from, via and to"))
-    if "certificate" in asked.columns and "instructor" not in asked.columns:
-        found.append(Fault("certificate", "a certificate number stands with a name; choose that column too"))
+    for key, name in _OF_INSTRUCTOR.items():
+        if key in asked.columns and "instructor" not in asked.columns:
+            found.append(Fault(key, f"an instructor's {name} needs the name; choose that column too"))
     for index, times in Counter(asked.columns.values()).items():
         if times > 1:
             both = [key for key, at in asked.columns.items() if at == index]
@@ -280,7 +292,7 @@ class _Reader:
         if first == "aircraft":
             return rest[0] if rest else "registration"
         if first == "instructor":
-            return "certificate" if rest[:1] == ["certificate"] else "instructor"
+            return {"certificate": "certificate", "kind": "authority"}.get("".join(rest[:1]), "instructor")
         if first == "route" and "route" not in self.asked.columns:
             at = int(rest[0].rstrip("]")) if rest and rest[0].rstrip("]").isdecimal() else 0
             return self.point_keys[at] if at < len(self.point_keys) else "from"
@@ -303,10 +315,13 @@ class _Reader:
             sent["route"] = points
         if "instructor" in row:
             sent["instructor"] = {"name": row["instructor"]}
-            if "certificate" in row:
-                sent["instructor"]["certificate"] = row["certificate"]
-        elif "certificate" in row:
-            self.fault(number, "certificate", "a certificate number without an instructor's name")
+            for key, name in _OF_INSTRUCTOR.items():
+                if key in row:
+                    sent["instructor"][name] = row[key]
+        else:
+            for key, name in _OF_INSTRUCTOR.items():
+                if key in row:
+                    self.fault(number, key, f"a {name} without an instructor's name")
         self.clock(number, row, sent)
         if landings := self.landings(number, row):
             sent["landings"] = landings
@@ -344,9 +359,9 @@ class _Reader:
         return found
 
     def clock(self, number: int, row: Mapping[str, str], sent: dict[str, Any]) -> None:
-        """Off and on as instants; on before off is on the next day."""
-        found: dict[str, dt.datetime] = {}
-        for key in ("off", "on"):
+        """The times of day as instants; one that is before another that precedes it is on the next day."""
+        last: dt.datetime | None = None
+        for key in _TIMES_OF_DAY:
             if key not in row:
                 continue
             cell = row[key]
@@ -362,10 +377,12 @@ class _Reader:
                 self.fault(number, key, f"{cell!r} is no time of day from 00:00 to 23:59")
                 continue
             day = dt.date.fromisoformat(sent["date"])
-            if key == "on" and "off" in found and time < found["off"].time():
-                day += dt.timedelta(days=1)
+            if last is not None:
+                day = last.date()
+                if time < last.time():
+                    day += dt.timedelta(days=1)
             if (instant := self.instant(number, key, day, time)) is not None:
-                found[key] = instant
+                last = instant
                 sent[key] = instant.isoformat()
 
     def instant(self, number: int, key: str, day: dt.date, time: dt.time) -> dt.datetime | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from syllabus.engine.report import CAUTION
@@ -23,6 +23,7 @@ _PARTS: tuple[tuple[str, str, tuple[tuple[str, int, str], ...]], ...] = (
             ("Date", 3, "date"),
             ("Aircraft", 4, "aircraft"),
             ("Route", 4, "route"),
+            ("Out, off, on, in", 3, "clock"),
             ("Total", 2, "times.total"),
             ("Dual", 2, "times.dual"),
             ("Solo", 2, "times.solo"),
@@ -58,10 +59,24 @@ _PARTS: tuple[tuple[str, str, tuple[tuple[str, int, str], ...]], ...] = (
         (
             ("Given", 2, "given"),
             ("Kind", 4, "kind"),
+            ("Names", 5, "names"),
             ("Instructor", 4, "instructor"),
             ("Expires", 2, "expires"),
         ),
     ),
+)
+#: What an endorsement may name beside its kind, and under which key.
+_NAMES = (
+    ("Aircraft model", "aircraft_model"),
+    ("Similar model trained in", "similar_model"),
+    ("Category", "category"),
+    ("Class", "class"),
+    ("Test", "test"),
+    ("Airport", "airport"),
+    ("Area", "area"),
+    ("Route", "route"),
+    ("Day of the flight", "flight_date"),
+    ("Day of the training", "training_date"),
 )
 
 
@@ -96,6 +111,10 @@ def record(student: Student, document: Mapping[str, Any], at: dt.datetime) -> di
 
 
 def _cell(entry: Mapping[str, Any], key: str) -> str | None:
+    if key == "clock":
+        return _clock(entry) or None
+    if key == "names":
+        return "; ".join(value for _, value in _named(entry)) or None
     value: Any = entry
     for step in key.split("."):
         value = value.get(step) if isinstance(value, Mapping) else None
@@ -107,12 +126,29 @@ def _cell(entry: Mapping[str, Any], key: str) -> str | None:
                 str(value[each]) for each in ("registration", "model", "device") if value.get(each)
             )
         case "instructor", Mapping():
-            return ", ".join(str(value[each]) for each in ("name", "certificate") if value.get(each))
+            said = ("name", "certificate", "kind")
+            return ", ".join(str(value[each]) for each in said if value.get(each))
         case "route", _:
             return "–".join(_point(each) for each in value)
         case "landings", _:
             return str(sum(each.get("landings", 0) for each in value))
     return str(value)
+
+
+def _clock(flight: Mapping[str, Any]) -> str:
+    """The times on the clock that are on record, each on the clock it was read from."""
+    return ", ".join(
+        f"{key} {dt.datetime.fromisoformat(flight[key]):%H:%M %z}"
+        for key in ("out", "off", "on", "in")
+        if flight.get(key)
+    )
+
+
+def _named(endorsement: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """What an endorsement names, each with what it is called."""
+    for name, key in _NAMES:
+        if value := endorsement.get(key):
+            yield name, _point(value) if key == "airport" else (_cell(endorsement, key) or "")
 
 
 def _point(point: Any) -> str:
@@ -128,7 +164,7 @@ def endorsements(
         facts = {
             "Given": each.get("given"),
             "Instructor": _cell(each, "instructor"),
-            "Aircraft model": each.get("aircraft_model"),
+            **dict(_named(each)),
             "Expires": each.get("expires"),
             "Conditions": each.get("conditions"),
         }
@@ -157,6 +193,7 @@ def lesson(
         "Date": flight.get("date") or ground.get("date"),
         "Aircraft": _cell(flight, "aircraft"),
         "Route": _cell(flight, "route"),
+        "On the clock": _clock(flight),
         "Total": _cell(flight, "times.total"),
         "Dual": _cell(flight, "times.dual"),
         "Solo": _cell(flight, "times.solo"),

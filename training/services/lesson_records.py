@@ -30,8 +30,8 @@ from training.sql import Place, Statement
 
 #: Typed and computed times further apart than this are worth a look: common practice, logbooks have tenths.
 TOLERANCE = 6 * MINUTE
-#: Time on the clock and time logged: taxi, waiting and rounding are within it. Common practice.
-CLOCK_TOLERANCE = 30 * MINUTE
+#: Logbooks have tenths of an hour: a time that is read from the clock may be logged as the next tenth.
+_TENTH = 6 * MINUTE
 
 
 class Conflict(Exception):
@@ -296,8 +296,13 @@ def warnings(record: LessonRecord, content: Content, by: User) -> list[dict[str,
     """What looks odd in a lesson record, each with its kind, its place and a sentence; nothing is refused."""
     found: list[dict[str, str]] = []
     if content.flight is not None:
+        taxi = record.student.school.taxi_allowance_minutes * MINUTE
         signer = authority.cautions(by, record.student, content.flight, record.corrects_id)
-        for kind, key, message in (*_overlaps(record, content.flight, by), *_times(content.flight), *signer):
+        for kind, key, message in (
+            *_overlaps(record, content.flight, by),
+            *_times(content.flight, taxi),
+            *signer,
+        ):
             place = f"content.flight.{key}"
             found.append({"kind": kind, "place": place, "message": message})
     return [*found, *lesson_hints.warnings(content.plain, lesson_hints.outline_of(record))]
@@ -393,19 +398,38 @@ def _solo(times: Mapping[str, int | str] | None) -> bool:
     return bool(logged if isinstance(logged, int) else parse_time(logged))
 
 
-def _times(flight: engine.Flight) -> Iterator[tuple[str, str, str]]:
+def clocked(flight: engine.Flight) -> int | None:
+    """The time on the clock in microseconds: from first movement to rest (14 CFR 1.1), else from takeoff to
+    landing; None where neither is known."""
+    for first, last in ((flight.out, flight.in_), (flight.off, flight.on)):
+        if first is not None and last is not None:
+            return round((last - first).total_seconds() * 1_000_000)
+    return None
+
+
+def _beyond_the_clock(flight: engine.Flight, taxi: int) -> str | None:
+    """Why more is logged than the clock gives, ``taxi`` being allowed for beside takeoff to landing."""
+    clock, total = clocked(flight), flight.times.get("total")
+    if clock is None or total is None:
+        return None
+    said = f"{format_time(total)} is logged, and between"
+    if flight.out is not None and flight.in_ is not None:
+        return (
+            f"{said} out and in are {format_time(clock)}." if total > -(-clock // _TENTH) * _TENTH else None
+        )
+    if total <= clock + taxi:
+        return None
+    allowed = f"{format_time(taxi)} of taxi is allowed for" if taxi else "no taxi is allowed for"
+    return f"{said} off and on are {format_time(clock)}; {allowed}. Enter out and in where it was more."
+
+
+def _times(flight: engine.Flight, taxi: int) -> Iterator[tuple[str, str, str]]:
     logged = flight.times
     total = logged.get("total", 0)
     if total > 24 * HOUR:
         yield "long", "times.total", f"{format_time(total)} is more than 24 hours in one flight."
-    if flight.off is not None and flight.on is not None:
-        clock = round((flight.on - flight.off).total_seconds() * 1_000_000)
-        if "total" in logged and abs(total - clock) > CLOCK_TOLERANCE:
-            yield (
-                "clock",
-                "times.total",
-                f"{format_time(total)} is logged, and between off and on are {format_time(clock)}.",
-            )
+    if beyond := _beyond_the_clock(flight, taxi):
+        yield "clock", "times.total", beyond
     night = computed(flight).night
     if night is not None and abs(night - logged.get("night", 0)) > TOLERANCE:
         yield (

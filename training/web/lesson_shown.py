@@ -131,11 +131,24 @@ class LessonShown:
 
     @property
     def clock(self) -> str:
+        return self._span("off", "on")
+
+    @property
+    def ramp(self) -> str:
+        """First movement and rest after landing."""
+        return self._span("out", "in")
+
+    def _span(self, first: str, last: str) -> str:
         flight = self.flight or {}
-        if not flight.get("off") or not flight.get("on"):
-            return ""
-        off, on = (dt.datetime.fromisoformat(flight[key]).astimezone(self._zone) for key in ("off", "on"))
-        return _("%(off)s to %(on)s") % {"off": f"{off:%H:%M}", "on": f"{on:%H:%M}"}
+        at = [
+            f"{dt.datetime.fromisoformat(flight[key]).astimezone(self._zone):%H:%M}"
+            if flight.get(key)
+            else ""
+            for key in (first, last)
+        ]
+        if all(at):
+            return _("%(off)s to %(on)s") % {"off": at[0], "on": at[1]}
+        return _("from %(time)s") % {"time": at[0]} if at[0] else at[1] and _("to %(time)s") % {"time": at[1]}
 
     @property
     def route(self) -> str:
@@ -259,6 +272,7 @@ def _told(shown: LessonShown) -> dict[str, str]:
     told |= {
         _("Day"): shown.when,
         _("Aircraft"): shown.aircraft if shown.flight else "",
+        _("Out and in"): shown.ramp,
         _("Off and on"): shown.clock,
         _("Route"): shown.route,
         _("Landings"): "; ".join(shown.landings),

@@ -42,7 +42,7 @@ def _without(schema: Schema, *keys: str) -> Schema:
 
 
 def _sent(record: dict[str, Schema]) -> dict[str, Schema]:
-    fields = _without(record["Endorsement"], "id", "recorded", "kind", "instructor")
+    fields = _without(record["Endorsement"], "id", "recorded", "provenance", "kind", "instructor")
     fields = {
         **fields,
         "properties": {
@@ -83,8 +83,8 @@ def _sent(record: dict[str, Schema]) -> dict[str, Schema]:
                 "id": _OWN_ID,
                 **optional(
                     {
-                        "document": _without(record["Paper"], "id", "recorded"),
-                        "test": _without(record["TestTaken"], "id", "recorded"),
+                        "document": _without(record["Paper"], "id", "recorded", "provenance"),
+                        "test": _without(record["TestTaken"], "id", "recorded", "provenance"),
                     }
                 ),
             },

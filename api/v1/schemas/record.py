@@ -23,7 +23,8 @@ from api.v1.schemas.shapes import (
     word,
 )
 from syllabus.engine import document
-from syllabus.engine.record import DEVICES, FORMAT, GRADES, NOT_OBSERVED, TIMES
+from syllabus.engine.record import DEVICES, FORMAT, GRADES, NOT_OBSERVED, PROVENANCES, TIMES
+from syllabus.engine.vocabulary import INSTRUCTORS
 
 MOST_ENTRIES = 20_000
 MOST_POINTS = 100
@@ -31,7 +32,7 @@ MOST_POINTS = 100
 
 def _entry(required: dict[str, Schema], others: dict[str, Schema], **more: Any) -> Schema:
     """One entry of a list: what it must say, what it may say, and what every entry may say."""
-    every = {"id": NAME, "recorded": ref("Recorded")}
+    every = {"id": NAME, "recorded": ref("Recorded"), "provenance": ref("Provenance")}
     return obj({**required, **optional({**others, **every})}, required, **more)
 
 
@@ -68,8 +69,31 @@ def components() -> dict[str, Schema]:
                 "When the entry was first written down; answers `known_at` an earlier instant leave it out."
             ),
         },
+        "Provenance": word(
+            PROVENANCES,
+            (
+                "Who vouches for the entry: a sign-off here, verified proofs from elsewhere, a named person "
+                "who saw the document, or nobody but whoever entered it. A stored record's server computes "
+                "it; what a document says is accepted and not believed."
+            ),
+        ),
         "Instructor": obj(
-            {"name": NAME, **optional({"certificate": NAME})},
+            {
+                "name": NAME,
+                **optional(
+                    {
+                        "certificate": NAME,
+                        "kind": word(
+                            INSTRUCTORS,
+                            (
+                                "Under what authority: a flight instructor's (14 CFR 61.193), where the key "
+                                "is left out; a ground instructor's (61.215); or, by 61.41, that of another "
+                                "country (foreign) or of an armed force."
+                            ),
+                        ),
+                    }
+                ),
+            },
             ["name"],
             description="As the entry is signed.",
         ),
@@ -134,8 +158,10 @@ def components() -> dict[str, Schema]:
                     )
                 ),
                 "route": ref("Route"),
-                "off": INSTANT,
-                "on": INSTANT,
+                "out": {**INSTANT, "description": "First movement for the purpose of flight (14 CFR 1.1)."},
+                "off": {**INSTANT, "description": "Takeoff."},
+                "on": {**INSTANT, "description": "Landing."},
+                "in": {**INSTANT, "description": "At rest after landing (14 CFR 1.1)."},
                 "times": ref("Times"),
                 "landings": listed(ref("Landings"), MOST_POINTS),
                 "instructor": instructor,
@@ -173,9 +199,12 @@ def components() -> dict[str, Schema]:
             {
                 "kind": {**KIND, "examples": list(document.TESTS)},
                 "date": DAY,
-                "result": word(document.RESULTS),
             },
             {
+                "result": word(
+                    document.RESULTS,
+                    "Left out: the outcome is not known, which raises a question wherever it counts.",
+                ),
                 "score": {"type": "integer", "minimum": 0, "maximum": 100},
                 "aircraft_model": NAME,
                 "deficient_codes": {
@@ -191,6 +220,18 @@ def components() -> dict[str, Schema]:
                 "instructor": instructor,
                 "aircraft_model": NAME,
                 "category": category,
+                "class": klass,
+                "test": {
+                    **KIND,
+                    "description": "The test it is for, by its kind.",
+                    "examples": list(document.TESTS),
+                },
+                "similar_model": {
+                    **NAME,
+                    "description": (
+                        "The model that the training was given in, which the instructor attests is similar."
+                    ),
+                },
                 "airport": ref("Point"),
                 "area": NAME,
                 "route": ref("Route"),

@@ -20,6 +20,7 @@ from syllabus.catalogue import Kind
 from syllabus.engine.errors import NotInForce
 from syllabus.engine.record import Endorsement as Given
 from syllabus.engine.report import CAUTION
+from syllabus.engine.vocabulary import CATEGORIES, CLASSES, TESTS
 from training.models import Endorsement, EndorsementSeal, Revocation
 from training.reports.eligibility import record_of
 from training.services import access, confirming, endorsement_check, endorsements
@@ -32,10 +33,15 @@ from training.web.instructor.opening import Taught, taught
 from training.web.shown import State, day, of
 
 GIVEN, REVOKED = "endorsement.given", "endorsement.revoked"
+#: What a field is chosen from; typed otherwise.
+CHOICES = {"category": CATEGORIES, "class": CLASSES, "test": TESTS}
 #: Each field's label and how it is typed.
-FIELDS = {
+FIELDS: Mapping[str, tuple[str, str]] = {
     "aircraft_model": (_("Airplane model"), "text"),
     "category": (_("Category of aircraft"), "text"),
+    "class": (_("Class of aircraft"), "text"),
+    "test": (_("Test"), "text"),
+    "similar_model": (_("Similar model that you trained the student in"), "text"),
     "airport": (_("Airport"), "text"),
     "area": (_("Class B area"), "text"),
     "route": (_("Route"), "text"),
@@ -143,6 +149,7 @@ def _show(
             "key": key,
             "label": gettext(FIELDS[key][0]),
             "type": FIELDS[key][1],
+            "choices": _choices(key, said.get(key, "")),
             "needed": kind.fields.get(key, False),
             "value": said.get(key, ""),
             "faults": by_field.pop(key, []),
@@ -168,6 +175,12 @@ def _show(
         "caution": CAUTION,
     }
     return render(request, "training/instructor/endorse_kind.html", shown, status=status)
+
+
+def _choices(key: str, said: str) -> tuple[str, ...]:
+    """What a field is chosen from, and what was said beside that, so that its fault is shown."""
+    known = CHOICES.get(key, ())
+    return (*known, said) if known and said and said not in known else known
 
 
 def _sentence(words: str) -> str:

@@ -195,6 +195,10 @@ def sheet_context(
         "craft": [
             (key, _(words), given.get(key, ""), said.get(key, [])) for key, words in sheet.CRAFT_WORDS.items()
         ],
+        "ramp": [
+            (key, _(words), given.get(key, ""), said.get(key, [])) for key, words in sheet.RAMP_WORDS.items()
+        ],
+        "ramp_open": any(given.get(key) or said.get(key) for key in sheet.RAMP_WORDS),
         "fleet": whose.fleet,
         "ground": {
             **{key: given.get(f"ground-{key}", "") for key in ("date", "time", "topic")},

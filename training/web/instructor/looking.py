@@ -154,12 +154,11 @@ def _legs(flight: engine.Flight) -> str:
 def _proposed(
     flight: engine.Flight, night: int | None, given: Mapping[str, str]
 ) -> tuple[dict[str, str], str]:
-    """The parts of the time that follow from off, on and route; and what makes it cross-country, or not."""
+    """Times that follow from the clock and the route; and what makes it cross-country, or not."""
     found: dict[str, str] = {}
     total = flight.times.get("total")
-    if total is None and flight.off and flight.on:
-        minutes = round((flight.on - flight.off).total_seconds() / 60)
-        total = minutes * MINUTE
+    if total is None and (clock := lesson_records.clocked(flight)) is not None:
+        total = round(clock / MINUTE) * MINUTE
         found["t-total"] = format_time(total)
     if not total:
         return found, ""

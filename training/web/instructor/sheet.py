@@ -31,7 +31,11 @@ TIMES = (
     ("actual_instrument", _("Instrument, actual")),
     ("simulated_instrument", _("Instrument, simulated")),
 )
+#: The times on the clock, in their order: first movement, takeoff, landing, at rest.
+CLOCK = ("out", "off", "on", "in")
 CRAFT = ("registration", "model", "category", "class", "device")
+#: What flight time begins and ends with, 14 CFR 1.1; the sheet asks for them apart from off and on.
+RAMP_WORDS = {"out": _("Out (first movement)"), "in": _("In (at rest after landing)")}
 #: What the parts of an aircraft are called on the sheet, without the registration.
 CRAFT_WORDS = {
     "model": _("Model"),
@@ -88,8 +92,7 @@ def values(content: Mapping[str, Any], zone: dt.tzinfo, outline: Outline | None)
         "flown": flown,
         "date": flight.get("date", ""),
         "route": " ".join(_token(each) for each in flight.get("route", ())),
-        "off": _clock(flight.get("off"), zone),
-        "on": _clock(flight.get("on"), zone),
+        **{name: _clock(flight.get(name), zone) for name in CLOCK},
         "preparation": "yes" if PREPARATION in flight.get("purposes", ()) else "",
         "remarks": flight.get("remarks", ""),
         "ground-date": ground.get("date", ""),
@@ -202,11 +205,15 @@ def _flight(
     known = fleet.get(craft.get("registration", "").upper())
     craft = {**{key: value for key, value in (known or {}).items() if value}, **craft}
     day = given.get("date", "").strip()
-    off = _instant(given, "off", day, zone, wrong)
-    on = _instant(given, "on", day, zone, wrong)
-    if off and on and on < off:
-        on += dt.timedelta(days=1)  # landed after midnight
-        on = on.replace(tzinfo=zone)
+    clock: dict[str, str] = {}
+    before_it: dt.datetime | None = None
+    for name in CLOCK:
+        at = _instant(given, name, day, zone, wrong)
+        if at and before_it and at < before_it:
+            at += dt.timedelta(days=1)  # after midnight
+            at = at.replace(tzinfo=zone)
+        if at:
+            clock[name], before_it = at.isoformat(), at
     others = [each for each in before.get("purposes", ()) if each != PREPARATION]
     landings = []
     for number in range(_count(given, "landing-count", 100)):
@@ -219,8 +226,7 @@ def _flight(
         **({"trip": before["trip"]} if before.get("trip") else {}),
         "aircraft": craft,
         "route": [points.get(part, part) for part in _BREAKS.split(given.get("route", "")) if part],
-        **({"off": off.isoformat()} if off else {}),
-        **({"on": on.isoformat()} if on else {}),
+        **clock,
         "times": {key: _hours(value) for key, value in times.items()},
         "landings": landings,
         "purposes": [*others, *([PREPARATION] if given.get("preparation") else [])],

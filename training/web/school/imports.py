@@ -243,7 +243,7 @@ def _columns(
                 asked.dates,
                 {key: said for key, (_, said) in DATES.items()},
             ),
-            _option("clock", gettext("Off and on are read from"), asked.clock, CLOCKS),
+            _option("clock", gettext("Times of day are read from"), asked.clock, CLOCKS),
             _option("unit", gettext("Bare numbers of time are"), asked.unit, UNITS),
             _option(
                 "craft",

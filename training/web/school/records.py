@@ -46,6 +46,12 @@ _TIMES = {
     "actual_instrument": _("actual instrument"),
     "simulated_instrument": _("simulated instrument"),
 }
+#: Under what authority somebody taught or endorsed, where it is not a flight instructor's.
+_INSTRUCTORS = {
+    "ground": _("ground instructor"),
+    "foreign": _("instructor authorized by another country"),
+    "armed-forces": _("instructor of an armed force"),
+}
 
 
 @require_safe
@@ -116,9 +122,7 @@ def _row(each: Shown, zone: dt.tzinfo) -> dict[str, Any]:
         "day": day(each.day),
         "title": title,
         "said": [(label, text) for label, text in said if text],
-        "instructor": f"{instructor.name}, {instructor.certificate}"
-        if instructor and instructor.certificate
-        else (instructor.name if instructor else ""),
+        "instructor": _instructor(instructor),
         "id": entry.id,
         "origin": each.origin,
         "recorded": _at(each.recorded_at, zone),
@@ -128,6 +132,13 @@ def _row(each: Shown, zone: dt.tzinfo) -> dict[str, Any]:
         "sealed": each.sealed,
         "index": each.index,
     }
+
+
+def _instructor(instructor: engine.Instructor | None) -> str:
+    if instructor is None:
+        return ""
+    kind = "" if instructor.kind == engine.FLIGHT_INSTRUCTOR else gettext(_INSTRUCTORS[instructor.kind])
+    return ", ".join(filter(None, (instructor.name, instructor.certificate, kind)))
 
 
 def _at(when: dt.datetime, zone: dt.tzinfo) -> str:
@@ -141,12 +152,8 @@ def _flight(flight: engine.Flight, zone: dt.tzinfo) -> tuple[str, list[tuple[str
     )
     return what or gettext("no aircraft named"), [
         (gettext("Route"), " – ".join(map(_place, flight.route))),
-        (
-            gettext("Off and on"),
-            " – ".join(
-                each.astimezone(zone).strftime("%H:%M %Z") for each in (flight.off, flight.on) if each
-            ),
-        ),
+        (gettext("Out and in"), _clock(zone, flight.out, flight.in_)),
+        (gettext("Off and on"), _clock(zone, flight.off, flight.on)),
         (
             gettext("Times"),
             ", ".join(
@@ -160,6 +167,10 @@ def _flight(flight: engine.Flight, zone: dt.tzinfo) -> tuple[str, list[tuple[str
         (gettext("One flight with"), flight.trip or ""),
         (gettext("Remarks"), flight.remarks),
     ]
+
+
+def _clock(zone: dt.tzinfo, *at: dt.datetime | None) -> str:
+    return " – ".join(each.astimezone(zone).strftime("%H:%M %Z") for each in at if each)
 
 
 def _place(place: Place | None) -> str:
@@ -202,7 +213,7 @@ def _paper(each: Any, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
         (gettext("Class"), getattr(each, "klass", None) or ""),
         (gettext("Category"), getattr(each, "category", None) or ""),
         (gettext("Model"), getattr(each, "aircraft_model", None) or ""),
-        (gettext("Result"), getattr(each, "result", "")),
+        (gettext("Result"), getattr(each, "result", None) or ""),
         (gettext("Score"), gettext("%(score)s per cent") % {"score": score} if score is not None else ""),
         (gettext("Codes listed"), ", ".join(codes) if codes else ""),
         (gettext("Ends"), day(expires)),
@@ -214,6 +225,9 @@ def _endorsement(each: engine.Endorsement, zone: dt.tzinfo) -> tuple[str, list[t
     return each.kind.replace("-", " "), [
         (gettext("Model"), each.aircraft_model or ""),
         (gettext("Category"), each.category or ""),
+        (gettext("Class"), each.klass or ""),
+        (gettext("Test"), each.test or ""),
+        (gettext("Trained in the similar model"), each.similar_model or ""),
         (gettext("Airport"), _place(each.airport)),
         (gettext("Area"), each.area or ""),
         (gettext("Route"), " – ".join(map(_place, each.route))),

@@ -4,6 +4,8 @@
 import { contentHash } from "../passkeys.js";
 
 const TIMES = ["total", "dual", "solo", "pic", "cross_country", "night", "actual_instrument", "simulated_instrument"];
+/** First movement, takeoff, landing, at rest. */
+export const CLOCK = ["out", "off", "on", "in"];
 const CRAFT = ["registration", "model", "category", "class", "device"];
 const PREPARATION = "practical-test-preparation:private";
 
@@ -47,9 +49,6 @@ function flight(said, text, before, data, airports) {
   const known = data.fleet.find((each) => each.registration.toUpperCase() === (craft.registration || "").toUpperCase());
   for (const key of CRAFT) if (known && known[key] && !craft[key]) craft[key] = known[key];
   const day = said("date");
-  const off = instant(day, said("off"), data.zone, 0);
-  let on = instant(day, said("on"), data.zone, 0);
-  if (off && on && Date.parse(on) < Date.parse(off)) on = instant(day, said("on"), data.zone, 1);
   const times = {};
   for (const key of TIMES) if (said(`t-${key}`)) times[key] = hours(said(`t-${key}`));
   const landings = [];
@@ -61,8 +60,20 @@ function flight(said, text, before, data, airports) {
   if (said("preparation")) purposes.push(PREPARATION);
   return kept({
     date: day, trip: before.trip, aircraft: craft, route: said("route").split(/[\s,>\-–→]+/).filter(Boolean).map(place),
-    off, on, times, landings, purposes, remarks: text("remarks"),
+    ...clockOf(said, day, data.zone), times, landings, purposes, remarks: text("remarks"),
   });
+}
+
+/** The instants of the clock that can be read; one before another that precedes it is on the day after. */
+export function clockOf(said, day, zone) {
+  const found = {};
+  let before = "";
+  for (const name of CLOCK) {
+    let at = instant(day, said(name), zone, 0);
+    if (at && before && Date.parse(at) < Date.parse(before)) at = instant(day, said(name), zone, 1);
+    if (at) { found[name] = at; before = at; }
+  }
+  return found;
 }
 
 function landing(said, number, place) {

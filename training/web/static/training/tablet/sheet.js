@@ -2,7 +2,7 @@
  * typed, and keeping through the queue, so that a sheet outlives a lost network. Without scripts it is a plain form. */
 
 import { filled, gettext } from "../words.js";
-import { contentOf, hashOf, instant, secondsOf, written } from "./content.js";
+import { clockOf, contentOf, hashOf, secondsOf, written } from "./content.js";
 import * as queue from "./queue.js";
 import * as store from "./store.js";
 
@@ -145,18 +145,17 @@ export async function look(sheet) {
   }
 }
 
-/** What follows without the server: the length between off and on, and sums that cannot be. */
+/** What follows without the server: the length by the clock, and sums that cannot be. */
 function onTheTablet({ form, data }) {
   const found = { faults: {}, warnings: {}, hints: {}, distance: null, night: null, cross_country: "" };
   const said = (name) => form.elements[name].value.trim();
   const flown = said("flown");
   if (!flown || flown === "none") return found;
   if (!said("date")) found.faults.date = [gettext("Missing.")];
-  const off = instant(said("date"), said("off"), data.zone, 0);
-  const on = instant(said("date"), said("on"), data.zone, 0);
-  if (off && on) {
-    const length = (Date.parse(on) - Date.parse(off)) / 1000;
-    const clock = length < 0 ? length + 86400 : length;
+  const at = clockOf(said, said("date"), data.zone);
+  const [from, to] = at.out && at.in ? [at.out, at.in] : [at.off, at.on];
+  if (from && to) {
+    const clock = (Date.parse(to) - Date.parse(from)) / 1000;
     propose(form, { "t-total": written(clock), [`t-${flown}`]: written(clock) });
   }
   const total = secondsOf(said("t-total"));
