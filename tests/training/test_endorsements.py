@@ -552,6 +552,57 @@ def test_what_is_for_another_test_rests_on_none_of_the_private_pilots(people, sa
     assert any(line["id"].startswith("faa.private-") for line in found["rests_on"]) is is_private
 
 
+RETEST = {"training_date": "2026-05-30"}
+NOT_THEIRS = [
+    # 14 CFR 61.215: the endorsement for a knowledge test, no solo flight and no practical test
+    pytest.param("ground", "knowledge-test", {}, None, id="ground: knowledge test"),
+    pytest.param(
+        "ground", "home-study-reviewed", {"test": "knowledge:private-airplane"}, None, id="ground: home study"
+    ),
+    pytest.param(
+        "ground",
+        "retest",
+        {**RETEST, "test": "knowledge:private-airplane"},
+        None,
+        id="ground: knowledge retest",
+    ),
+    pytest.param(
+        "ground",
+        "retest",
+        {**RETEST, "test": "practical:private-airplane"},
+        "14 CFR 61.215",
+        id="ground: practical retest",
+    ),
+    pytest.param("ground", "solo-90-day", SOLO, "14 CFR 61.215", id="ground: solo"),
+    pytest.param("ground", "practical-test", {}, "14 CFR 61.215", id="ground: practical test"),
+    # 14 CFR 61.41: such an instructor only certifies that training was given
+    pytest.param("foreign", "solo-90-day", SOLO, "14 CFR 61.41", id="foreign: solo"),
+    pytest.param("foreign", "practical-test", {}, "14 CFR 61.41", id="foreign: practical test"),
+    pytest.param("armed-forces", "knowledge-test", {}, "14 CFR 61.41", id="armed forces: knowledge test"),
+    pytest.param("flight", "practical-test", {}, None, id="flight: practical test"),
+]
+
+
+@pytest.mark.parametrize(("signs_as", "kind", "fields", "citation"), NOT_THEIRS)
+def test_what_is_not_theirs_to_give_is_refused(people, sam, signs_as, kind, fields, citation):
+    models.Role.objects.filter(user=people.ida).update(instructor_kind=signs_as)
+    found = looked_at(people, kind, fields)
+    assert [each.citation for each in found.refusals if each.place == "instructor"] == [citation][
+        : bool(citation)
+    ]
+    if citation:
+        with pytest.raises(endorsements.Refused):
+            given(people, kind, fields)
+    else:
+        row = given(people, kind, fields).endorsement
+        assert record.entry_of(row, "endorsements").instructor.kind == signs_as
+
+
+def test_a_retest_by_a_ground_instructor_that_names_no_test_lacks_the_test_alone(people, sam):
+    models.Role.objects.filter(user=people.ida).update(instructor_kind="ground")
+    assert [each.place for each in looked_at(people, "retest", RETEST).refusals] == ["test"]
+
+
 def test_a_test_of_the_other_sort_is_an_error_at_its_field(people, sam):
     with pytest.raises(endorsements.EndorsementError) as wrong:
         looked_at(people, "knowledge-test", {"test": "practical:private-airplane"})
