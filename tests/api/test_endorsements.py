@@ -249,7 +249,9 @@ NOT_FILED = [
     ),
     pytest.param({}, "", id="neither document nor test"),
     pytest.param(
-        {"test": {"kind": "pre-solo-knowledge", "date": TODAY}}, "test.result", id="with what result?"
+        {"test": {"kind": "pre-solo-knowledge", "date": TODAY, "result": "good"}},
+        "test.result",
+        id="with what result?",
     ),
 ]
 
