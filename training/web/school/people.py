@@ -13,7 +13,6 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from syllabus.engine.instructing import MOST_RATINGS
 from syllabus.engine.reading import Faults
-from syllabus.engine.record import FLIGHT_INSTRUCTOR
 from syllabus.engine.vocabulary import CATEGORIES, CLASSES
 from training.models import PeopleChange, Role
 from training.reports import instructing
@@ -213,7 +212,7 @@ def _held(opened: Opened, faults: Faults) -> dict[str, Any]:
             rated.append(made)
     return {
         "certificate": str(post.get("certificate", "")),
-        "instructor_kind": str(post.get("instructor_kind", FLIGHT_INSTRUCTOR)),
+        **({"instructor_kind": str(post["instructor_kind"])} if "instructor_kind" in post else {}),
         "recent_experience_until": opening.day(
             faults, "recent_experience_until", str(post.get("recent_experience_until", ""))
         ),
