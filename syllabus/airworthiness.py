@@ -12,13 +12,13 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from syllabus import rulebook
+from syllabus import dated
+from syllabus.dated import Lined
 from syllabus.engine import calendar
 from syllabus.engine.calendar import Length
 from syllabus.engine.errors import NotInForce, RuleDataError
 from syllabus.engine.kinds.registry import length
 from syllabus.engine.rulebook import VERIFIED, Citation
-from syllabus.rulebook import Lined
 
 HOME = Path(__file__).parent / "airworthiness"
 _VERSION = ("from", "until", "life", "says", "cite", "verified", "note")
@@ -63,7 +63,7 @@ class Kind:
         raise NotInForce(f"{self.id} has no version in force on {day}; it starts {self.versions[0].first}.")
 
 
-class _Reader(rulebook.Builder):
+class _Reader(dated.Builder):
     def kind(self, at: Lined) -> Kind:
         self.known(at, ("id", "title", "versions"))
         name, title = self.field(at, "id", str, ""), self.field(at, "title", str, "")
@@ -100,7 +100,7 @@ def load(home: Path = HOME) -> Mapping[str, Kind]:
     reader = _Reader()
     found: dict[str, Kind] = {}
     for path in sorted(home.glob("*.yaml")):
-        data = rulebook.read_text(path.read_text(encoding="utf-8"), path.name, "it starts with 'authority:'")
+        data = dated.read_text(path.read_text(encoding="utf-8"), path.name, "it starts with 'authority:'")
         reader.known(data, ("authority", "kinds"))
         if reader.field(data, "authority", str, "") not in ("", path.stem):
             reader.fault(

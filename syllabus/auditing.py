@@ -9,12 +9,12 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from syllabus import rulebook
+from syllabus import dated
+from syllabus.dated import Lined
 from syllabus.engine.audit import RULES, AuditRule, AuditRules
 from syllabus.engine.errors import RuleDataError
 from syllabus.engine.kinds import registry
 from syllabus.engine.rulebook import VERIFIED
-from syllabus.rulebook import Lined
 
 HOME = Path(__file__).parent / "auditing"
 #: What an entry may be asked to say.
@@ -55,7 +55,7 @@ _PARAMS: dict[str, registry.ReadParam] = {
 }
 
 
-class _Reader(rulebook.Builder):
+class _Reader(dated.Builder):
     def rule(self, at: Lined) -> tuple[str, tuple[AuditRule, ...]]:
         self.known(at, ("id", "versions"))
         name = self.field(at, "id", str, "")
@@ -95,7 +95,7 @@ def load(home: Path = HOME) -> AuditRules:
     reader = _Reader()
     found: dict[str, tuple[AuditRule, ...]] = {}
     for path in sorted(home.glob("*.yaml")):
-        data = rulebook.read_text(path.read_text(encoding="utf-8"), path.name, "it starts with 'authority:'")
+        data = dated.read_text(path.read_text(encoding="utf-8"), path.name, "it starts with 'authority:'")
         reader.known(data, ("authority", "rules"))
         if reader.field(data, "authority", str, "") not in ("", path.stem):
             reader.fault(

@@ -14,12 +14,12 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from syllabus import rulebook
+from syllabus import dated, rulebook
+from syllabus.dated import Lined
 from syllabus.engine.errors import Fault, RuleDataError
 from syllabus.engine.record import Endorsement
 from syllabus.engine.rulebook import VERIFIED, Citation, Milestone, Requirement, Rulebook
 from syllabus.engine.vocabulary import CATEGORIES, CLASSES, ENDORSEMENTS, INSTRUCTORS, TESTS
-from syllabus.rulebook import Lined
 
 HOME = Path(__file__).parent / "catalogue"
 #: What an endorsement can say besides its kind and the instructor.
@@ -195,7 +195,7 @@ def _meant(name: str, rules: Rulebook) -> Iterable[Requirement]:
     return [each for each in milestone.requirements if each.id == name] if milestone else ()
 
 
-class _Reader(rulebook.Builder):
+class _Reader(dated.Builder):
     """Reads one file of the catalogue against the rulebook."""
 
     def __init__(self, rules: Rulebook) -> None:
@@ -327,7 +327,7 @@ def load(rules: Rulebook, home: Path = HOME) -> Catalogue:
     found: dict[str, Kind] = {}
     for path in sorted(home.glob("*.yaml")):
         try:
-            data: Any = rulebook.read_text(path.read_text(encoding="utf-8"), path.name)
+            data: Any = dated.read_text(path.read_text(encoding="utf-8"), path.name)
         except RuleDataError as problem:
             reader.faults.extend(problem.faults)
             continue

@@ -23,7 +23,8 @@ from typing import Any
 
 import yaml
 
-from syllabus import rulebook
+from syllabus import dated, rulebook
+from syllabus.dated import Lined
 from syllabus.engine import units
 from syllabus.engine.course import FLIGHT, PLANNED, CourseError, Item, Lesson, Outline, Stage, Task, check
 from syllabus.engine.errors import Fault, RuleDataError
@@ -41,7 +42,6 @@ from syllabus.engine.standards import (
     Target,
     Tolerance,
 )
-from syllabus.rulebook import Lined
 
 MOST_TITLE, MOST_TEXT = 200, 10_000
 MOST_BYTES = 2_000_000
@@ -65,7 +65,7 @@ def requirement_ids() -> frozenset[str]:
 def read(text: str, file: str) -> Outline:
     """A course from the text of its file. Raises: CourseError with every fault, each as ``file:line``."""
     try:
-        data = rulebook.read_text(text, file, "a course starts with 'course:'")
+        data = dated.read_text(text, file, "a course starts with 'course:'")
     except RuleDataError as problem:
         raise CourseError(problem.faults) from None
     return _course(data)

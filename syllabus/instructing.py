@@ -12,11 +12,11 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from syllabus import rulebook
+from syllabus import dated
+from syllabus.dated import Lined
 from syllabus.engine.errors import NotInForce, RuleDataError
 from syllabus.engine.rulebook import VERIFIED, Citation
 from syllabus.engine.units import QuantityError, parse_time
-from syllabus.rulebook import Lined
 
 HOME = Path(__file__).parent / "instructing"
 HOURS_IN_24 = "hours-in-24"
@@ -63,7 +63,7 @@ class Instructing:
         raise NotInForce(f"{rule} has no version in force on {day}; it starts {self.rules[rule][0].first}.")
 
 
-class _Reader(rulebook.Builder):
+class _Reader(dated.Builder):
     def rule(self, at: Lined) -> tuple[str, tuple[Version, ...]]:
         self.known(at, ("id", "versions"))
         name = self.field(at, "id", str, "")
@@ -106,7 +106,7 @@ def load(home: Path = HOME) -> Instructing:
     reader = _Reader()
     found: dict[str, tuple[Version, ...]] = {}
     for path in sorted(home.glob("*.yaml")):
-        data = rulebook.read_text(path.read_text(encoding="utf-8"), path.name, "it starts with 'authority:'")
+        data = dated.read_text(path.read_text(encoding="utf-8"), path.name, "it starts with 'authority:'")
         reader.known(data, ("authority", "rules"))
         if reader.field(data, "authority", str, "") not in ("", path.stem):
             reader.fault(

@@ -363,4 +363,4 @@ def rulebook_for(
     if of_course is not None:
         milestones[of_course.id] = of_course
     told = repr((law.id, sorted(added.items()), of_course))
-    return Rulebook("sha256:" + hashlib.sha256(told.encode()).hexdigest(), milestones, law.texts)
+    return Rulebook("sha256:" + hashlib.sha256(told.encode()).hexdigest(), milestones, law.texts, law.models)

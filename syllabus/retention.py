@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from syllabus import rulebook
+from syllabus import dated
+from syllabus.dated import Lined
 from syllabus.engine.calendar import same_day_months_on
 from syllabus.engine.errors import RuleDataError
 from syllabus.engine.rulebook import VERIFIED, Citation
-from syllabus.rulebook import Lined
 
 HOME = Path(__file__).parent / "retention"
 #: What a rule counts from.
@@ -49,7 +49,7 @@ class Keeping:
         return same_day_months_on(day, 12 * self.years)
 
 
-class _Reader(rulebook.Builder):
+class _Reader(dated.Builder):
     def rule(self, at: Lined) -> list[Keeping]:
         self.known(at, ("id", "counts_from", "schools", "versions"))
         name, counts = self.field(at, "id", str, ""), self.field(at, "counts_from", str, "")
@@ -93,7 +93,7 @@ def load(home: Path = HOME) -> tuple[Keeping, ...]:
     reader = _Reader()
     found: list[Keeping] = []
     for path in sorted(home.glob("*.yaml")):
-        data = rulebook.read_text(path.read_text(encoding="utf-8"), path.name, "it starts with 'authority:'")
+        data = dated.read_text(path.read_text(encoding="utf-8"), path.name, "it starts with 'authority:'")
         reader.known(data, ("authority", "rules"))
         for each in reader.mappings(data, "rules"):
             found += reader.rule(each)

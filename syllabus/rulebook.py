@@ -6,110 +6,46 @@ every version, versions in order without gap or overlap. Faults name file and li
 
 from __future__ import annotations
 
-import difflib
 import hashlib
 import json
-from collections.abc import Collection, Iterator, Mapping
-from datetime import date, datetime, timedelta
+from collections.abc import Collection, Mapping
+from dataclasses import replace
+from datetime import date
 from functools import cache
-from itertools import count
-from pathlib import Path
+from pathlib import Path as FilePath
 from typing import Any
 
-import yaml
-
+from syllabus import aircraft_models, dated
+from syllabus.dated import Lined, read_text, shown
 from syllabus.engine.errors import Fault, RuleDataError
-from syllabus.engine.kinds import KINDS
+from syllabus.engine.kinds import KINDS, registry
 from syllabus.engine.question import READERS
-from syllabus.engine.rulebook import VERIFIED, Citation, Milestone, Requirement, Rulebook, RuleVersion
+from syllabus.engine.rulebook import (
+    VERIFIED,
+    Milestone,
+    Path,
+    Requirement,
+    Rulebook,
+    RuleVersion,
+    Scope,
+    Unwritten,
+)
+from syllabus.engine.vocabulary import CATEGORIES, CERTIFICATES, CLASSES
 
-HOME = Path(__file__).parent / "regulations"
-ONE_DAY = timedelta(days=1)
-_MILESTONE = ("milestone", "title", "says", "order", "context", "requirements")
+HOME = FilePath(__file__).parent / "regulations"
+_MILESTONE = ("milestone", "title", "says", "order", "context", "scope", "paths", "requirements")
+_SCOPE = ("classes", "country", "holders", "unwritten")
+_PATH = ("id", "says", "cite", "verified", "waives")
 _REQUIREMENT = ("id", "kind", "versions")
 _VERSION = ("from", "until", "says", "cite", "verified", "note")
 
 
-class Lined(dict[str, Any]):
-    """A mapping of the data that knows its file, and the line each of its keys stands on."""
-
-    def __init__(self, file: str, line: int):
-        super().__init__()
-        self.file, self.line = file, line
-        self.lines: dict[str, int] = {}
-
-    def place(self, key: str | None = None) -> str:
-        return f"{self.file}:{self.lines.get(key, self.line) if key else self.line}"
+#: What a scope can leave to rules that are not written: keys of a context, and a certificate held.
+_SCOPED = ("category", "class", "aircraft_model", "path", "certificate")
+_CLASSES = registry.table(registry.word(*CATEGORIES), registry.words(*CLASSES))
 
 
-#: Values in one file, those of an alias counted as often as it stands: short aliases can say a great deal.
-MOST_VALUES = 200_000
-_PLAIN = {f"tag:yaml.org,2002:{each}" for each in ("str", "int", "float", "bool", "null", "timestamp")}
-
-
-def _built(
-    node: yaml.Node, file: str, faults: list[Fault], loader: yaml.SafeLoader, values: Iterator[int]
-) -> Any:
-    line = node.start_mark.line + 1
-    if next(values) > MOST_VALUES:
-        raise RuleDataError([Fault(f"{file}:{line}", f"more than {MOST_VALUES} values; write less")])
-    if isinstance(node, yaml.MappingNode):
-        made = Lined(file, line)
-        for key_node, value_node in node.value:
-            at = key_node.start_mark.line + 1
-            key = str(key_node.value)
-            if not isinstance(key_node, yaml.ScalarNode):
-                faults.append(Fault(f"{file}:{at}", "a key is a word, not a list or a mapping"))
-            elif key in made:
-                faults.append(Fault(f"{file}:{at}", f"{key!r} stands twice; keep one"))
-            made[key] = _built(value_node, file, faults, loader, values)
-            made.lines[key] = at
-        return made
-    if isinstance(node, yaml.SequenceNode):
-        return [_built(each, file, faults, loader, values) for each in node.value]
-    if node.tag not in _PLAIN:
-        faults.append(Fault(f"{file}:{line}", f"the tag {node.tag!r} is not read here; take it away"))
-        return None
-    try:
-        return loader.construct_object(node)
-    except (ValueError, LookupError, AttributeError):  # 2026-02-30, and a tag that its value does not bear
-        what = node.tag.rpartition(":")[2].replace("timestamp", "day of the calendar")
-        faults.append(Fault(f"{file}:{line}", f"{node.value[:80]!r} is not a {what}"))
-        return None
-
-
-def read_text(text: str, file: str, starts: str = "regulation data starts with 'milestone:'") -> Lined:
-    """One file's data with its line numbers; ``starts`` says how such a file begins.
-
-    Raises: RuleDataError.
-    """
-    faults: list[Fault] = []
-    made: Any = None
-    try:
-        loader = yaml.SafeLoader(text)
-        try:
-            if node := loader.get_single_node():
-                made = _built(node, file, faults, loader, count())
-        finally:
-            loader.dispose()
-    except yaml.MarkedYAMLError as problem:
-        mark = problem.problem_mark or problem.context_mark
-        line = mark.line + 1 if mark else 1
-        raise RuleDataError([Fault(f"{file}:{line}", f"not YAML: {problem.problem}")]) from None
-    except yaml.reader.ReaderError as problem:
-        line = text.count("\n", 0, problem.position) + 1
-        raise RuleDataError([Fault(f"{file}:{line}", "not YAML: holds a control character")]) from None
-    except RecursionError:
-        raise RuleDataError([Fault(f"{file}:1", "not YAML that can be read: it nests without end")]) from None
-    if not isinstance(made, Lined):
-        what = "the file is empty" if made is None and not faults else "the file is no mapping"
-        faults.append(Fault(f"{file}:1", f"{what}; {starts}"))
-    if faults:
-        raise RuleDataError(faults)
-    return made
-
-
-def read(home: Path = HOME) -> dict[str, Lined]:
+def read(home: FilePath = HOME) -> dict[str, Lined]:
     """Every file's data by its path below ``home``. Raises: RuleDataError."""
     data: dict[str, Lined] = {}
     faults: list[Fault] = []
@@ -139,70 +75,13 @@ def _line_of(problem: UnicodeDecodeError) -> int:
     return problem.object.count(b"\n", 0, problem.start) + 1
 
 
-#: What a value of the data is called where another sort stands in its place.
-_WANTED = {
-    str: "text; put it in quotes",
-    int: "a whole number",
-    date: "a date; write it like 2026-11-24, without quotes",
-    list: "a list",
-    dict: "a mapping",
-}
-
-
-def _shown(value: Any) -> str:
-    """A value as the file has it, for a message."""
-    if isinstance(value, Lined):
-        return "a mapping"
-    if isinstance(value, list):
-        return "a list"
-    if value is None:
-        return "nothing"
-    return str(value) if isinstance(value, date) else repr(value)
-
-
-class Builder:
-    """Reads values of one sort each from data with line numbers, and notes every fault it meets."""
+class Builder(dated.Builder):
+    """Reads milestones, and notes every fault it meets."""
 
     def __init__(self) -> None:
-        self.faults: list[Fault] = []
+        super().__init__()
         #: (milestone, the milestone it needs, where that is said)
         self.needs: list[tuple[str, str, str]] = []
-
-    def fault(self, place: str, message: str) -> None:
-        self.faults.append(Fault(place, message))
-
-    def field(self, at: Lined, key: str, kind: type, default: Any = None, *, optional: bool = False) -> Any:
-        """The value at ``key``, or ``default`` with the fault noted: missing, blank, or of another sort."""
-        if key not in at:
-            if not optional:
-                self.fault(at.place(), f"{key!r} is missing")
-            return default
-        value = at[key]
-        # True is an int to Python, and an instant is a date
-        fits = isinstance(value, kind) and not isinstance(value, bool | datetime)
-        if not fits:
-            self.fault(at.place(key), f"{key}: {_shown(value)} is not {_WANTED[kind]}")
-            return default
-        if isinstance(value, str) and not value.strip():
-            self.fault(at.place(key), f"{key} is blank")
-            return default
-        return value
-
-    def known(self, at: Lined, keys: tuple[str, ...]) -> None:
-        for key in at:
-            if key not in keys:
-                close = difflib.get_close_matches(key, keys, 1)
-                hint = f"did you mean {close[0]!r}?" if close else f"known here are {', '.join(keys)}"
-                self.fault(at.place(key), f"unknown key {key!r}; {hint}")
-
-    def mappings(self, at: Lined, key: str) -> list[Lined]:
-        found = self.field(at, key, list)
-        if found == []:
-            self.fault(at.place(key), f"{key} is empty; at least one is wanted")
-        for each in found or ():
-            if not isinstance(each, Lined):
-                self.fault(at.place(key), f"{key}: {_shown(each)} is not a mapping")
-        return [each for each in found or () if isinstance(each, Lined)]
 
     def milestone(self, at: Lined) -> Milestone:
         self.known(at, _MILESTONE)
@@ -214,7 +93,7 @@ class Builder:
         for key in context:
             if not isinstance(key, str) or key not in READERS:
                 self.fault(
-                    at.place("context"), f"unknown context {_shown(key)}; there are {', '.join(READERS)}"
+                    at.place("context"), f"unknown context {shown(key)}; there are {', '.join(READERS)}"
                 )
         requirements: dict[str, Requirement] = {}
         for each in self.mappings(at, "requirements"):
@@ -229,7 +108,51 @@ class Builder:
             context=context,
             requirements=tuple(requirements.values()),
             order=self.field(at, "order", int, 0, optional=True),
+            scope=self.scope(at),
+            paths=self.paths(at, name, requirements),
         )
+
+    def scope(self, at: Lined) -> Scope:
+        """What a milestone's rules are about; nothing where the file does not say."""
+        found = self.field(at, "scope", dict, optional=True)
+        if not isinstance(found, Lined):
+            return Scope()
+        self.known(found, _SCOPE)
+        classes = self.read(found, "classes", _CLASSES, {})
+        holders = self.read(found, "holders", registry.words(*CERTIFICATES), None)
+        unwritten = [
+            Unwritten(self.field(each, "key", str, ""), self.field(each, "value", str, ""), why)
+            for each in (self.mappings(found, "unwritten") if "unwritten" in found else ())
+            if (why := self.field(each, "why", str, ""))
+        ]
+        for each in unwritten:
+            if each.key not in _SCOPED:
+                self.fault(
+                    found.place("unwritten"), f"unknown key {each.key!r}; there are {', '.join(_SCOPED)}"
+                )
+        country = self.field(found, "country", str, optional=True)
+        return Scope(classes, holders, country, tuple(unwritten))
+
+    def paths(self, at: Lined, milestone: str, requirements: Mapping[str, Requirement]) -> tuple[Path, ...]:
+        """The lawful ways to a milestone, in the order in which they are shown."""
+        if "paths" not in at:
+            return ()
+        made: list[Path] = []
+        for each in self.mappings(at, "paths"):
+            self.known(each, _PATH)
+            verified = self.field(each, "verified", str, "memory")
+            if verified not in VERIFIED:
+                self.fault(
+                    each.place("verified"), f"verified: {verified!r} is not one of {', '.join(VERIFIED)}"
+                )
+            waives = self.read(each, "waives", registry.words(), ())
+            for name in waives:
+                if f"{milestone}.{name}" not in requirements:
+                    self.fault(each.place("waives"), f"waives: {milestone} has no requirement {name!r}")
+            if cite := self.citation(each):
+                name, says = self.field(each, "id", str, ""), self.field(each, "says", str, "")
+                made.append(Path(name, says, cite, verified, waives))
+        return tuple(made)
 
     def requirement(self, at: Lined, milestone: str) -> Requirement:
         name = f"{milestone}.{self.field(at, 'id', str, '?')}"
@@ -274,41 +197,6 @@ class Builder:
         if first is None or cite is None:
             return None
         return RuleVersion(name, kind, first, last, says, cite, verified, note, params)
-
-    def in_force(self, at: Lined, name: str, following: Lined | None) -> tuple[date | None, date | None]:
-        """First and last day; without ``until``, to the day before the following version."""
-        first, last = self.field(at, "from", date), self.field(at, "until", date, optional=True)
-        if first and last and last < first:
-            self.fault(at.place("until"), f"{name} ends {last}, before it starts on {first}")
-        after = following.get("from") if following else None
-        if following is None or first is None or not isinstance(after, date) or isinstance(after, datetime):
-            return first, last
-        if after <= first:
-            self.fault(
-                following.place("from"),
-                f"{name}: the version from {after} stands after the one from {first}; the oldest comes first",
-            )
-        elif last is None:
-            last = after - ONE_DAY
-        elif last != after - ONE_DAY:
-            what = "both are in force on" if last >= after else "none is in force on"
-            days = (after, last) if last >= after else (last + ONE_DAY, after - ONE_DAY)
-            self.fault(
-                at.place("until"),
-                f"{name} runs until {last} and its next version starts {after}: {what}"
-                f" {days[0] if days[0] == days[1] else f'{days[0]} to {days[1]}'}",
-            )
-        return first, last
-
-    def citation(self, at: Lined) -> Citation | None:
-        cite = self.field(at, "cite", dict)
-        if cite is None:
-            return None
-        self.known(cite, ("section", "source", "read_on"))
-        section = self.field(cite, "section", str)
-        source = self.field(cite, "source", str)
-        read_on = self.field(cite, "read_on", date)
-        return Citation(section, source, read_on) if section and source and read_on else None
 
     def params(self, at: Lined, kind: str, shared: Mapping[str, tuple[Lined, Any]]) -> dict[str, Any]:
         given = {**shared, **{key: (at, at[key]) for key in KINDS[kind].params if key in at}}
@@ -359,10 +247,13 @@ def build(data: Mapping[str, Lined]) -> Rulebook:
         made = builder.milestone(data[file])
         milestones[made.id] = made
     builder.nesting(milestones)
+    for name, other, _ in builder.needs:
+        if other in milestones and milestones[name].scope == Scope():
+            milestones[name] = replace(milestones[name], scope=milestones[other].scope)
     if builder.faults:
         raise RuleDataError(builder.faults)
     ordered = dict(sorted(milestones.items(), key=lambda pair: (pair[1].order, pair[0])))
-    return Rulebook(fingerprint(data), ordered)
+    return Rulebook(fingerprint(data), ordered, models=aircraft_models.current())
 
 
 def fingerprint(data: Mapping[str, Any]) -> str:
@@ -373,7 +264,7 @@ def fingerprint(data: Mapping[str, Any]) -> str:
     return "sha256:" + hashlib.sha256(canonical.encode()).hexdigest()
 
 
-def load(home: Path = HOME) -> Rulebook:
+def load(home: FilePath = HOME) -> Rulebook:
     """The rulebook of a folder of regulation data. Raises: RuleDataError."""
     return build(read(home))
 

@@ -32,7 +32,10 @@ REFUSALS: Mapping[int, str] = {
     412: "The record is not the one that If-Match names: read it again, then send your change again.",
     413: "The body is larger than 8 MB.",
     415: "The body is not sent as application/json, or is compressed.",
-    422: "It can be read, and something in it is wrong; errors names every place.",
+    422: (
+        "It can be read, and something in it is wrong; errors names every place. Of the type"
+        " /problems/not-covered: it asks about what these rules do not cover, which is never answered."
+    ),
     428: "If-Match is missing; send the ETag of the record that your change starts from.",
     429: "Too many calls; Retry-After says how many seconds to wait.",
     500: "A fault of ours; it has been logged.",

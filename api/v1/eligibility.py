@@ -9,10 +9,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.v1.description import Answer, describe
+from api.v1.errors import not_covered
 from api.v1.views import OpenView
 from syllabus import rulebook
 from syllabus.engine import document, reading
-from syllabus.engine.errors import FaultsFound
+from syllabus.engine.errors import FaultsFound, NotCovered
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.question import context_from
 from syllabus.engine.reading import Faults, Object
@@ -50,8 +51,9 @@ class Eligibility(OpenView):
         summary="Ask about a record that you send along",
         description=(
             "Answers whether the record document fulfils a milestone on a day, what is missing, and on "
-            "which days "
-            "the answer holds. Nothing is kept. Without `on`, the day is today in UTC; the answer states it. "
+            "which days the answer holds. Where the rules do not cover what is asked about, it is refused "
+            "with a problem of the type /problems/not-covered. Nothing is kept. Without `on`, the day is "
+            "today in UTC; the answer states it. "
             "Open to everybody, 300 calls a minute for an address that did not sign in, at most 8 MB."
         ),
         body="EligibilityQuestion",
@@ -68,5 +70,8 @@ class Eligibility(OpenView):
         known_at = fields.take("known_at", reading.instant)
         fields.done()
         faults.stop(_Inside)
-        report = evaluate(rulebook.current(), record, milestone, on, known_at=known_at, context=context)
+        try:
+            report = evaluate(rulebook.current(), record, milestone, on, known_at=known_at, context=context)
+        except NotCovered as refused:
+            raise not_covered(refused, context="context", record="record") from None
         return Response(report.as_json())

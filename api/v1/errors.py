@@ -18,7 +18,14 @@ from rest_framework.exceptions import APIException
 from rest_framework.response import Response
 from rest_framework.views import set_rollback
 
-from syllabus.engine.errors import EngineError, Fault, FaultsFound, NotInForce, UnknownMilestone
+from syllabus.engine.errors import (
+    EngineError,
+    Fault,
+    FaultsFound,
+    NotCovered,
+    NotInForce,
+    UnknownMilestone,
+)
 from training.record import SealedEntry
 
 logger = logging.getLogger(__name__)
@@ -27,6 +34,10 @@ MEDIA_TYPE = "application/problem+json"
 #: More than these are counted, not listed; the first hundred already say what is wrong with the program.
 MOST_ERRORS = 100
 MOST_TEXT = 500
+#: The type of a problem that needs no more than its status.
+BLANK = "about:blank"
+#: The type of a refusal where the rules end; what it means stands at that address of this server.
+NOT_COVERED = "/problems/not-covered"
 
 
 class Problem(Exception):
@@ -40,8 +51,11 @@ class Problem(Exception):
         faults: Iterable[Fault] = (),
         headers: Mapping[str, str] | None = None,
         more: Mapping[str, Any] | None = None,
+        type: str = BLANK,
+        title: str = "",
     ):
         self.status, self.detail = status, detail
+        self.type, self.title = type, title or status.phrase
         self.faults, self.headers = tuple(faults), dict(headers or {})
         self.more = dict(more or {})
         super().__init__(detail)
@@ -51,6 +65,21 @@ class Unreadable(FaultsFound):
     """The body is not JSON."""
 
     what = "the request's body"
+
+
+def not_covered(refused: NotCovered, *, context: str = "", record: str = "") -> Problem:
+    """A refusal where the rules end. ``context`` and ``record`` are where those stand in what was sent."""
+    key, within = refused.key, context
+    if key == "certificate":
+        key, within = "certificates", record
+    return Problem(
+        HTTPStatus.UNPROCESSABLE_ENTITY,
+        f"{refused} Nothing is answered where the rules end.",
+        faults=[Fault(f"{within}.{key}".lstrip("."), str(refused))],
+        more={"milestone": refused.milestone},
+        type=NOT_COVERED,
+        title="Not covered by these rules",
+    )
 
 
 def not_found(what: str) -> Problem:
@@ -85,8 +114,8 @@ def handler(exc: Exception, context: Mapping[str, Any]) -> Response:
 def document(problem: Problem) -> dict[str, Any]:
     """The problem document's members."""
     body: dict[str, Any] = {
-        "type": "about:blank",
-        "title": problem.status.phrase,
+        "type": problem.type,
+        "title": problem.title,
         "status": problem.status.value,
         "detail": _shown(problem.detail),
     }
@@ -139,6 +168,8 @@ def _of_the_engine(exc: EngineError) -> Problem | None:
             f"There {counted} in {exc.what}; mend what errors names and send it again.",
             faults=exc.faults,
         )
+    if isinstance(exc, NotCovered):
+        return not_covered(exc)
     if isinstance(exc, UnknownMilestone):
         faults = [Fault("milestone", str(exc))]
     elif isinstance(exc, NotInForce):

@@ -132,7 +132,8 @@ class StudentEligibility(StudentView):
         description=(
             "For each milestone whether the record fulfils it on the day, from when until when, what "
             "lapses next "
-            "and what is missing next. Without `on`, the day is today at the student's school."
+            "and what is missing next; and by name those that the rules do not cover for this student. "
+            "Without `on`, the day is today at the student's school."
         ),
         parameters=[Parameter.student(), Parameter.on("the day asked about"), _KNOWN_AT],
         answers={200: Answer("Overview", "Every milestone")},
@@ -154,8 +155,10 @@ class StudentMilestone(StudentView):
         summary="One milestone in full",
         description=(
             "The eligibility report of the stored record, by the law and the school's own minimums, which "
-            "say whose they are; `course.<code>` is what the student's course asks for. What is not given of "
-            "the context is not known; the aircraft model is then the one the student normally trains in. "
+            "say whose they are; `course.<code>` is what the student's course asks for. Where the rules do "
+            "not cover what is asked about, it is refused with a problem of the type /problems/not-covered. "
+            "What is not given of the context is not known; the aircraft model is then the one the student "
+            "normally trains in. "
             "Without `on`, the day is today at the student's school."
         ),
         parameters=[

@@ -61,6 +61,7 @@ from api.v1.reminders import (
     Reminders,
     ReminderSnooze,
 )
+from api.v1.school_settings import SchoolAircraftModels, SchoolSettings
 from api.v1.search import Search
 from api.v1.students import StudentDetail, StudentEligibility, StudentMilestone, Students
 from api.v1.turns import Turns
@@ -85,6 +86,12 @@ urlpatterns = [
     path("notices/<int:notice>/read", NoticeRead.as_view(), name="notice-read"),
     path("school-minimums", SchoolMinimums.as_view(), name="school-minimums"),
     path("school-minimums/<int:minimum>/end", SchoolMinimumEnd.as_view(), name="school-minimum-end"),
+    path("schools/<slug:school>/settings", SchoolSettings.as_view(), name="school-settings"),
+    path(
+        "schools/<slug:school>/aircraft-models",
+        SchoolAircraftModels.as_view(),
+        name="school-aircraft-models",
+    ),
     path("courses", Courses.as_view(), name="courses"),
     path("courses/<str:course>", CourseDetail.as_view(), name="course"),
     path("courses/<str:course>/versions/<int:number>", CourseVersionDetail.as_view(), name="course-version"),

@@ -6,6 +6,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
+from syllabus.engine.record import Aircraft
+
 
 def folded(text: str) -> str:
     """The form in which spellings are compared: ``C-172`` and ``c172`` are one spelling."""
@@ -38,6 +40,15 @@ class Models:
 
     def find(self, spelling: str) -> Model | None:
         return self.linked.get(folded(spelling))
+
+    def kind_of(self, craft: Aircraft) -> tuple[str | None, str | None]:
+        """The category and class of an entry's aircraft: as it says, else as its model has them."""
+        if craft.category is not None and craft.klass is not None:
+            return craft.category, craft.klass
+        known = self.find(craft.model) if craft.model else None
+        if known is None or craft.category not in (None, known.category):
+            return craft.category, craft.klass
+        return known.category or craft.category, craft.klass or known.klass
 
     def same(self, a: str, b: str) -> bool | None:
         """Whether two spellings mean one model; None where nobody linked one of them."""

@@ -25,10 +25,10 @@ from syllabus.engine.audit import (
     in_force,
     named,
 )
-from syllabus.engine.errors import NotInForce
+from syllabus.engine.errors import NotCovered, NotInForce
 from syllabus.engine.evaluate import evaluate
+from syllabus.engine.facts import same
 from syllabus.engine.finding import Finding
-from syllabus.engine.kinds.papers import same
 from syllabus.engine.question import Context
 from syllabus.engine.record import Endorsement, Flight, GroundLesson, Instructor, Record, Test
 from syllabus.engine.rulebook import Milestone, Requirement, Rulebook
@@ -182,9 +182,7 @@ def _unmet(
     rulebook: Rulebook,
 ) -> list[Unmet]:
     """What of some requirements did not hold on an endorsement's day, as known now or as known then."""
-    put = Rulebook(
-        rulebook.id, {**rulebook.milestones, _ASKED: Milestone(_ASKED, title, title, (), requirements)}
-    )
+    put = rulebook.with_milestone(Milestone(_ASKED, title, title, (), requirements))
     otherwise = audited.otherwise(given.given, audited.then(given), Record.PARTS)
     context = Context(aircraft_model=given.aircraft_model, application_date=given.given)
 
@@ -194,7 +192,7 @@ def _unmet(
     try:
         now = asked(audited.record)
         then = asked(audited.as_it_was(otherwise)) if otherwise != Otherwise() else now
-    except NotInForce:
+    except (NotInForce, NotCovered):
         return []
     answers = (
         (leaf.rule, leaf.met(given.given), before.met(given.given))

@@ -10,8 +10,8 @@ from itertools import pairwise
 
 from syllabus.engine.audit import A_NOTE, CORRECTION, INCOMPLETE, NOTE, NOTHING, SERIOUS, Found, named
 from syllabus.engine.days import Days
+from syllabus.engine.facts import same
 from syllabus.engine.instructing import Rating, Tally, Training, covered, fullest, instrument
-from syllabus.engine.kinds.papers import same
 from syllabus.engine.kinds.times import PREPARATION
 from syllabus.engine.record import Endorsement, Flight, GroundLesson, Instructor, ItemGrade, Record
 

@@ -23,12 +23,11 @@ from syllabus.engine.audit import (
     in_force,
 )
 from syllabus.engine.days import Days
-from syllabus.engine.errors import NotInForce
+from syllabus.engine.errors import NotCovered, NotInForce
 from syllabus.engine.evaluate import evaluate
-from syllabus.engine.facts import Journey, apart, computed_night, journeys, night_unknown
+from syllabus.engine.facts import Journey, apart, computed_night, journeys, night_unknown, same
 from syllabus.engine.finding import Finding
 from syllabus.engine.geography import Place
-from syllabus.engine.kinds.papers import same
 from syllabus.engine.question import Context
 from syllabus.engine.record import Flight, Record
 from syllabus.engine.rulebook import Milestone, Requirement, Rulebook
@@ -201,7 +200,7 @@ class _Asking:
         if name not in self._put:
             whole = self.rulebook.milestone(milestone)
             some = Milestone(name, whole.title, whole.says, whole.context, tuple(requirements))
-            self._put[name] = Rulebook(self.rulebook.id, {**self.rulebook.milestones, name: some})
+            self._put[name] = self.rulebook.with_milestone(some)
         return name
 
     def all_of(self, milestone: str) -> str:
@@ -248,7 +247,11 @@ class _Asking:
     def found(self, question: _Question) -> Iterator[Found]:
         """What is to be told of a flight under the law; nothing where all of it held."""
         flight = question.flight
-        unmet = self._all_unmet(flight, question.asked, _PARTS)
+        try:
+            unmet = self._all_unmet(flight, question.asked, _PARTS)
+        except NotCovered as refused:
+            yield self._not_covered(question, refused)
+            return
         if not unmet:
             return
         held_now, held_then = _all(each.now for each in unmet), _all(each.then for each in unmet)
@@ -271,6 +274,24 @@ class _Asking:
             then=held_then,
         )
 
+    def _not_covered(self, question: _Question, refused: NotCovered) -> Found:
+        """What nobody can tell of a flight, because no rule covers it."""
+        flight, rules = question.flight, self.rulebook.milestone(question.milestone).requirements
+        cite = rules[0].versions[-1].cite.section
+        severity, mend, way = _weighed(None, None)
+        return Found(
+            kind=KINDS[question.milestone],
+            severity=severity,
+            about=(flight.id, *question.about),
+            day=flight.date,
+            entries=question.entries or (flight.id,),
+            says=f"{_named(question)}: not covered by these rules: {refused}",
+            citations=(cite,),
+            mend=mend,
+            way=way,
+            verified=rules[0].versions[-1].verified,
+        )
+
     def of_the_school(self, question: _Question) -> Iterator[Found]:
         """What of the school's own minimums did not hold, for the flight as the law sees it."""
         day, milestone = question.flight.date, question.milestone
@@ -283,7 +304,10 @@ class _Asking:
         _, context = question.asked[-1]
         # A minimum may count flights and lessons as well; all are in force until the first of them ends.
         on = min(each.last or self.on for each in here)
-        unmet = self._all_unmet(question.flight, ((part, context),), Record.PARTS, on)
+        try:
+            unmet = self._all_unmet(question.flight, ((part, context),), Record.PARTS, on)
+        except NotCovered:  # it is told of the law already
+            return
         if unmet:
             about = (question.flight.id, question.milestone, *question.about)
             entries = question.entries or (question.flight.id,)

@@ -5,13 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, datetime
 
-from syllabus.engine.days import Days
-from syllabus.engine.finding import Finding
+from syllabus.engine import facts
+from syllabus.engine.errors import NotCovered
+from syllabus.engine.finding import Answer, Finding
 from syllabus.engine.kinds import KINDS
+from syllabus.engine.kinds.evidence import waived
 from syllabus.engine.question import Context, Question
 from syllabus.engine.record import Record
 from syllabus.engine.report import Report
-from syllabus.engine.rulebook import Requirement, Rulebook, RuleVersion
+from syllabus.engine.rulebook import Milestone, Path, Requirement, Rulebook, RuleVersion, Scope
+from syllabus.engine.settings import DEFAULT, Settings
 
 
 def evaluate(
@@ -22,19 +25,23 @@ def evaluate(
     *,
     known_at: datetime | None = None,
     context: Context | None = None,
+    settings: Settings = DEFAULT,
 ) -> Report:
     """The eligibility report for one milestone.
 
     ``on`` is the day asked about, and the versions of the rules in force on it answer. ``known_at`` leaves
     out what was recorded later. The report's ``holds`` cover every day, under the versions of that day.
+    ``settings`` are the school's; without them every entry is judged as if true.
 
-    Raises: UnknownMilestone; NotInForce where a requirement has no version for ``on``.
+    Raises: UnknownMilestone; NotInForce where a requirement has no version for ``on``; NotCovered where the
+            rules that are written do not cover the category, class, model, path or person asked about.
     """
     wanted = rulebook.milestone(milestone)
-    question = Question(on, context or Context())
+    models = rulebook.models | settings.models
+    question = Question(on, context or Context(), settings, models)
     known = record.as_known_at(known_at)
-    findings = _Asking(rulebook, known, question).milestone(milestone)
-    return Report(wanted, question, known_at, rulebook.id, findings)
+    answer = _Asking(rulebook, known, question).milestone(milestone)
+    return Report(wanted, question, known_at, rulebook.id, answer, known)
 
 
 class _Asking:
@@ -43,8 +50,29 @@ class _Asking:
     def __init__(self, rulebook: Rulebook, record: Record, question: Question):
         self.rulebook, self.record, self.question = rulebook, record, question
 
-    def milestone(self, name: str) -> tuple[Finding, ...]:
-        return tuple(self.requirement(each) for each in self.rulebook.milestone(name).requirements)
+    def milestone(self, name: str) -> Answer:
+        """The answer of a milestone, by the way that comes nearest where there are several.
+
+        Raises: as ``evaluate``.
+        """
+        wanted = self.rulebook.milestone(name)
+        question = covered(wanted, self.record, self.question)
+        ways = [each for each in wanted.paths if question.context.path in (None, each.id)]
+        if not ways:
+            return self._answer(wanted, question, None)
+        answers = [self._answer(wanted, replace(question, path=way.id), way) for way in ways]
+        return Answer.of_ways(answers, question.on)
+
+    def _answer(self, wanted: Milestone, question: Question, way: Path | None) -> Answer:
+        asking = _Asking(self.rulebook, self.record, question)
+        findings = []
+        for each in wanted.requirements:
+            short = each.id.removeprefix(f"{wanted.id}.")
+            if way is not None and short in way.waives:
+                findings.append(waived(each.on(question.on), way))
+            else:
+                findings.append(asking.requirement(each))
+        return Answer.of(findings, way.id if way else None)
 
     def _matters(self, version: RuleVersion) -> bool:
         """Whether a version can hold on any day: only an age holds before the first entry on record."""
@@ -63,9 +91,125 @@ class _Asking:
                 for version in requirement.versions
                 if version is not current and self._matters(version)
             ]
-            found = replace(
-                found,
-                holds=Days.union([found.holds, *(other.holds for other in others)]),
-                possible=Days.union([found.possible, *(other.possible for other in others)]),
-            )
+            found = found.joined(others)
         return found
+
+
+def covered(wanted: Milestone, record: Record, question: Question) -> Question:
+    """The question with the category and class it is about, where the milestone's rules cover them.
+
+    Raises: NotCovered, which names what they do not cover.
+    """
+    scope, context = wanted.scope, question.context
+    _refuse_unwritten(wanted, question)
+    if context.path is not None and wanted.paths and context.path not in [each.id for each in wanted.paths]:
+        ways = ", ".join(each.id for each in wanted.paths)
+        raise NotCovered(
+            wanted.id, "path", context.path, f"{wanted.id} has no path {context.path!r}; written are {ways}."
+        )
+    _refuse_holder(wanted, record, question)
+    category, klass = _craft(record, question)
+    question = replace(question, country=scope.country or question.country)
+    if not scope.classes:
+        return replace(question, category=category, klass=klass)
+    of_model = _of_model(record, question)[0]
+    if category is not None and of_model is not None and of_model not in scope.classes:
+        # the model is what is flown: a category beside it that it does not have is not believed
+        category = of_model
+    if category is None:
+        category = _category_of(klass, scope) or next(iter(scope.classes))
+    if category not in scope.classes:
+        key = "category" if context.category == category else "aircraft_model" if of_model else "class"
+        raise _outside(wanted, key, _said(question, key) or category, category)
+    classes = scope.classes[category]
+    if klass is None:
+        klass = classes[0] if classes else None
+    elif classes and klass not in classes:
+        key = "class" if context.klass else "aircraft_model"
+        raise _outside(wanted, key, _said(question, key) or klass, f"{category}, {klass}")
+    return replace(question, category=category, klass=klass)
+
+
+def _refuse_unwritten(wanted: Milestone, question: Question) -> None:
+    """Refuse what the data names as not written: a model under rules of its own, a kind of school."""
+    for each in wanted.scope.unwritten:
+        said = _said(question, each.key)
+        if said is None:
+            continue
+        same = (
+            question.models.same(said, each.value)
+            if each.key == "aircraft_model"
+            else facts.same(said) == facts.same(each.value)
+        )
+        if same:
+            raise NotCovered(wanted.id, each.key, said, f"{wanted.id} does not cover {said}: {each.why}")
+
+
+def _said(question: Question, key: str) -> str | None:
+    """What the context says under a key that a scope is told by."""
+    context = question.context
+    return {
+        "category": context.category,
+        "class": context.klass,
+        "aircraft_model": context.aircraft_model,
+        "path": context.path,
+    }.get(key)
+
+
+def _refuse_holder(wanted: Milestone, record: Record, question: Question) -> None:
+    """Refuse the holder of a certificate that these rules are not about."""
+    if wanted.scope.holders is None:
+        return
+    for held in record.certificates:
+        if held.issued <= question.on and held.kind not in wanted.scope.holders:
+            why = next(
+                (each.why for each in wanted.scope.unwritten
+                 if each.key == "certificate" and each.value in (held.kind, "*")),
+                "their path is not written here.",
+            )  # fmt: skip
+            raise NotCovered(
+                wanted.id,
+                "certificate",
+                held.kind,
+                f"{wanted.id} does not judge the holder of a {held.kind} certificate ({held.id}): {why}",
+            )
+
+
+def _craft(record: Record, question: Question) -> tuple[str | None, str | None]:
+    """The category and class asked about: by the context, else by its model."""
+    context = question.context
+    category, klass = context.category, context.klass
+    of_model = _of_model(record, question)
+    return category or of_model[0], klass or of_model[1]
+
+
+def _of_model(record: Record, question: Question) -> tuple[str | None, str | None]:
+    """The category and class of the model asked about: as it is linked, else as an entry flown in it says."""
+    model = question.context.aircraft_model
+    if model is None:
+        return None, None
+    if known := question.models.find(model):
+        return known.category, known.klass
+    for flight in record.flights:
+        craft = flight.aircraft
+        if craft.model and craft.category and question.models.same(craft.model, model):
+            return craft.category, craft.klass
+    return None, None
+
+
+def _category_of(klass: str | None, scope: Scope) -> str | None:
+    return next((name for name, classes in scope.classes.items() if klass in classes), None)
+
+
+def _outside(wanted: Milestone, key: str, value: str, what: str) -> NotCovered:
+    covers = "; ".join(
+        f"{category} ({', '.join(classes)})" if classes else category
+        for category, classes in wanted.scope.classes.items()
+    )
+    named = value if value == what else f"{value} ({what})"
+    return NotCovered(
+        wanted.id,
+        key,
+        value,
+        f"{wanted.id} is written for {covers}. {named} has rules of its own, which are not written here.",
+    )

@@ -12,10 +12,26 @@ from datetime import date
 from functools import cached_property, lru_cache
 from itertools import pairwise
 
+from syllabus.engine.aircraft_models import Models, folded
 from syllabus.engine.geography import Place, distance_nm, near_limit, to_hundredth
-from syllabus.engine.record import Flight, Record
+from syllabus.engine.record import (
+    CLAIMED,
+    NOT_OBSERVED,
+    Certificate,
+    Document,
+    Endorsement,
+    Entry,
+    Flight,
+    GroundLesson,
+    Instructor,
+    ItemGrade,
+    Record,
+    Test,
+)
+from syllabus.engine.settings import Settings
 from syllabus.engine.sun import night_time
 from syllabus.engine.units import MINUTE
+from syllabus.engine.vocabulary import FLIGHT_TRAINING
 
 ANY, AIRPLANE, SINGLE_ENGINE = "any aircraft", "airplane", "single-engine airplane"
 INSTRUMENT = "instrument"
@@ -23,22 +39,92 @@ AIRCRAFT = (ANY, AIRPLANE, SINGLE_ENGINE)
 _SINGLE = frozenset({"single-engine land", "single-engine sea"})
 
 
-def suits(flight: Flight, aircraft: str) -> tuple[bool | None, str]:
-    """Whether the aircraft is of the sort a rule wants, with what is wrong or missing."""
+def same(text: str | None) -> str:
+    """The form in which names are compared: ``C-172`` and ``c172`` are one."""
+    return folded(text or "")
+
+
+def same_person(one: Instructor | None, other: Instructor | None) -> bool:
+    """Whether two entries mean the same instructor: by the certificate number, else by the name."""
+    if one is None or other is None:
+        return False
+    if one.certificate and other.certificate:
+        return same(one.certificate) == same(other.certificate)
+    return same(one.name) == same(other.name)
+
+
+def is_dual(flight: Flight) -> bool:
+    """Whether some of a flight in an aircraft is logged as training received."""
+    return bool(flight.times.get("dual")) and not flight.aircraft.device
+
+
+def taught(flight: Flight) -> tuple[bool, str]:
+    """Whether the dual time of an entry is by somebody who gives flight training, with what is wrong."""
+    if flight.instructor is None:
+        return False, "no instructor is named for the dual time"
+    if flight.instructor.kind not in FLIGHT_TRAINING:
+        return False, f"by a {flight.instructor.kind} instructor, who gives no flight training"
+    return True, ""
+
+
+def graded(grade: ItemGrade) -> bool:
+    """Whether an item was graded by somebody who gives flight training."""
+    return (
+        grade.grade != NOT_OBSERVED
+        and grade.instructor is not None
+        and grade.instructor.kind in FLIGHT_TRAINING
+    )
+
+
+def dual_flights(record: Record) -> tuple[Flight, ...]:
+    """Flights in an aircraft with training received, in order of date."""
+    return flights_logging(record, "dual")
+
+
+#: The part of a record that an entry belongs to, as a school's settings name it.
+_PART_OF = {
+    Flight: "flights",
+    GroundLesson: "ground",
+    ItemGrade: "items",
+    Certificate: "certificates",
+    Document: "documents",
+    Test: "tests",
+    Endorsement: "endorsements",
+}
+
+
+def unvouched(entry: Entry | str, settings: Settings) -> str:
+    """The question about an entry that is only claimed, where the school asks it; empty where it does not."""
+    if isinstance(entry, str) or entry.provenance != CLAIMED or not settings.claims_asked:
+        return ""
+    if _PART_OF[type(entry)] not in settings.claims_asked:
+        return ""
+    return "who vouches for it: it is claimed, and nobody has attested it from the document"
+
+
+def suits(flight: Flight, aircraft: str, models: Models) -> tuple[bool | None, str]:
+    """Whether the aircraft is of the sort a rule wants, with what is wrong or missing.
+
+    An entry that gives neither category nor class is of its model's. One that gives a category and leaves the
+    class out is asked for it: the model may be on floats.
+    """
     craft = flight.aircraft
     if aircraft == ANY or (craft.category == "airplane" and craft.klass in _SINGLE):
         return True, ""
-    if craft.category is None and not (aircraft == SINGLE_ENGINE and craft.klass):
+    category, klass = models.kind_of(craft)
+    if craft.category is not None:
+        klass = craft.klass
+    if category is None and not (aircraft == SINGLE_ENGINE and klass):
         return None, "the aircraft's category"
-    if craft.category is not None and craft.category != "airplane":
-        return False, f"{craft.category}, and the rule asks for an airplane"
+    if category is not None and category != "airplane":
+        return False, f"{category}, and the rule asks for an airplane"
     if aircraft == AIRPLANE:
         return True, ""
-    if craft.klass is None:
+    if klass is None:
         return None, "the aircraft's class"
-    if craft.klass in _SINGLE:
+    if klass in _SINGLE:
         return True, ""
-    return False, f"{craft.klass}, and the rule asks for a single-engine airplane"
+    return False, f"{klass}, and the rule asks for a single-engine airplane"
 
 
 def computed_night(flight: Flight) -> int | None:
@@ -53,11 +139,12 @@ def computed_night(flight: Flight) -> int | None:
 
 
 def night_unknown(flight: Flight) -> str:
-    """What is missing to say whether there was night, where none is logged; "" where enough is on record."""
-    if "night" in flight.times:
+    """What is missing to say whether there was night, where none is logged; "" where enough is on record.
+
+    Without a word of night and without off and on it is a day flight, as a blank logbook column is.
+    """
+    if "night" in flight.times or flight.off is None or flight.on is None:
         return ""
-    if flight.off is None or flight.on is None:
-        return "night time (none is logged, and there are no off and on times)"
     if not flight.route or not all(place.known for place in flight.route):
         return "night time (none is logged, and the route has no known position)"
     return ""
@@ -181,9 +268,14 @@ def flights_logging(record: Record, name: str) -> tuple[Flight, ...]:
             flight
             for flight in record.flights
             if not flight.aircraft.device
-            and (logged(flight, name) or (name == "night" and "night" not in flight.times))
+            and (logged(flight, name) or (name == "night" and _may_be_night(flight)))
         )
     return index[name]
+
+
+def _may_be_night(flight: Flight) -> bool:
+    """Whether an entry without a word of night was flown by a clock, which tells or leaves a question."""
+    return "night" not in flight.times and flight.off is not None and flight.on is not None
 
 
 def logged(flight: Flight, name: str) -> int | None:

@@ -13,7 +13,7 @@ identifiers (Nartron Field, Michigan, is both KRCT and MI31) the two stay two pl
 import difflib
 import math
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cache, lru_cache
 from typing import Any
@@ -51,6 +51,7 @@ class Place:
     lat: float | None = None
     lon: float | None = None
     tz: str | None = None
+    country: str | None = field(default=None, compare=False)  # ISO 3166, where the table has one
 
     @property
     def known(self) -> bool:
@@ -93,7 +94,8 @@ class Airports:
                 )
             row = _row(code)
             tz = place.tz or (row["tz"] or None if row else None)
-            place = replace(place, key=row["icao"] if row else code, tz=tz)
+            country = place.country or (row["country"] or None if row else None)
+            place = replace(place, key=row["icao"] if row else code, tz=tz, country=country)
             if self._overrides.setdefault(place.key, place) != place:
                 raise ValueError(f"two overrides name the airport {place.key} and differ; keep one")
 
@@ -304,7 +306,14 @@ def _row(code: str) -> Any | None:
 
 
 def _place(row: Any) -> Place:
-    return Place(key=row["icao"], name=row["name"], lat=row["lat"], lon=row["lon"], tz=row["tz"] or None)
+    return Place(
+        key=row["icao"],
+        name=row["name"],
+        lat=row["lat"],
+        lon=row["lon"],
+        tz=row["tz"] or None,
+        country=row["country"] or None,
+    )
 
 
 def _shown(row: Any) -> str:

@@ -8,10 +8,12 @@ from datetime import date
 from typing import Any
 
 from syllabus.engine import reading
+from syllabus.engine.aircraft_models import NO_MODELS, Models
 from syllabus.engine.errors import QuestionError
 from syllabus.engine.geography import Place
 from syllabus.engine.reading import Faults, Object, one_of
-from syllabus.engine.vocabulary import CATEGORIES
+from syllabus.engine.settings import DEFAULT, Settings
+from syllabus.engine.vocabulary import CATEGORIES, CLASSES
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +22,8 @@ class Context:
 
     aircraft_model: str | None = None
     category: str | None = None
+    klass: str | None = None
+    path: str | None = None
     application_date: date | None = None
     route: tuple[Place, ...] | None = None
     airport: Place | None = None
@@ -30,6 +34,8 @@ class Context:
         shown: dict[str, Any] = {
             "aircraft_model": self.aircraft_model,
             "category": self.category,
+            "class": self.klass,
+            "path": self.path,
             "application_date": self.application_date and self.application_date.isoformat(),
             "route": None if self.route is None else [reading.write_point(place) for place in self.route],
             "airport": self.airport and reading.write_point(self.airport),
@@ -42,6 +48,8 @@ class Context:
 READERS: Mapping[str, reading.Read] = {
     "aircraft_model": reading.name,
     "category": one_of(CATEGORIES, "category of aircraft"),
+    "class": one_of(CLASSES, "class of aircraft"),
+    "path": reading.name,
     "application_date": reading.day,
     "route": reading.route,
     "airport": reading.point,
@@ -59,12 +67,23 @@ def context_from(value: object, place: str = "context") -> Context:
     found = {key: fields.take(key, read) for key, read in READERS.items()}
     fields.done()
     faults.stop(QuestionError)
-    return Context(**found)
+    return Context(klass=found.pop("class"), **found)
 
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """The day asked about, with its context."""
+    """The day asked about, with its context, and what the school says that answers depend on.
+
+    ``category`` and ``klass`` are those asked about: as the context says, else as its model has them, else
+    those that the milestone is about. ``path`` is the way of a milestone that is being judged, ``country``
+    that whose rules they are.
+    """
 
     on: date
     context: Context = Context()
+    settings: Settings = DEFAULT
+    models: Models = NO_MODELS
+    category: str | None = None
+    klass: str | None = None
+    path: str | None = None
+    country: str | None = None

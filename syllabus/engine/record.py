@@ -256,6 +256,16 @@ class Record:
         return min(firsts, default=None)
 
     @cached_property
+    def provenance_by_id(self) -> Mapping[str, str]:
+        """Who vouches for each entry, by its id; of two parts with one id, the weaker."""
+        found: dict[str, str] = {}
+        for part in self.PARTS:
+            for entry in getattr(self, part):
+                before = found.get(entry.id, entry.provenance)
+                found[entry.id] = max(before, entry.provenance, key=PROVENANCES.index)
+        return found
+
+    @cached_property
     def flights_by_id(self) -> Mapping[str, Flight]:
         return {flight.id: flight for flight in self.flights}
 

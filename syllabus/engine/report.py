@@ -9,8 +9,9 @@ from functools import cached_property
 from typing import Any
 
 from syllabus.engine.days import Days
-from syllabus.engine.finding import Finding
+from syllabus.engine.finding import Answer, Finding, Said
 from syllabus.engine.question import Question
+from syllabus.engine.record import Record
 from syllabus.engine.rulebook import Milestone
 
 CAUTION = (
@@ -31,23 +32,23 @@ class Report:
     question: Question
     known_at: datetime | None
     rulebook: str
-    findings: tuple[Finding, ...]
+    answer: Answer
+    record: Record
 
-    @cached_property
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """What each requirement found; of several ways, those of the way that comes nearest."""
+        return self.answer.findings
+
+    @property
     def holds(self) -> Days:
-        """The days on which every requirement holds."""
-        days = Days.all()
-        for finding in self.findings:
-            days &= finding.holds
-        return days
+        """The days on which every requirement of one way holds."""
+        return self.answer.holds
 
     @property
     def met(self) -> bool | None:
         """True, False, or None where only missing facts stand in the way."""
-        answers = [finding.met(self.question.on) for finding in self.findings]
-        if all(answers):
-            return True
-        return False if False in answers else None
+        return self.answer.met(self.question.on)
 
     @property
     def eligible(self) -> bool:
@@ -106,9 +107,30 @@ class Report:
             "eligible_from": self.eligible_from and self.eligible_from.isoformat(),
             "eligible_until": self.eligible_until and self.eligible_until.isoformat(),
             "holds": self.holds.as_pairs(),
+            **self._ways(),
             "requirements": [self._finding(finding) for finding in self.findings],
             "caution": CAUTION,
         }
+
+    def _ways(self) -> dict[str, Any]:
+        """The way that is shown and all there are, where a milestone has several."""
+        if not self.milestone.paths:
+            return {}
+        return {
+            "path": self.answer.path,
+            "paths": [
+                {"id": each.id, "says": each.says, "citation": each.cite.section}
+                for each in self.milestone.paths
+            ],
+        }
+
+    def _said(self, said: Said, key: str) -> list[dict[str, str]]:
+        """Entries with what is said of each, and who vouches for it."""
+        vouched = self.record.provenance_by_id
+        return [
+            {"id": entry, key: text, **({"provenance": vouched[entry]} if entry in vouched else {})}
+            for entry, text in said
+        ]
 
     def _finding(self, finding: Finding) -> dict[str, Any]:
         rule, met = finding.rule, finding.met(self.question.on)
@@ -122,9 +144,9 @@ class Report:
             "have": finding.have,
             "need": finding.need,
             "remaining": finding.remaining,
-            "counted": [{"id": entry, "gave": gave} for entry, gave in finding.counted],
-            "not_counted": [{"id": entry, "why": why} for entry, why in finding.not_counted],
-            "ask": [] if met is not None else [{"id": entry, "missing": what} for entry, what in finding.ask],
+            "counted": self._said(finding.counted, "gave"),
+            "not_counted": self._said(finding.not_counted, "why"),
+            "ask": [] if met is not None else self._said(finding.ask, "missing"),
             "holds": finding.holds.as_pairs(),
             "note": note,
         }

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
+from syllabus.engine.aircraft_models import NO_MODELS, Models
 from syllabus.engine.days import Days
 from syllabus.engine.errors import NotInForce, UnknownMilestone
 
@@ -69,8 +70,46 @@ class Requirement:
 
 
 @dataclass(frozen=True, slots=True)
+class Path:
+    """One lawful way to a milestone. ``waives`` names the requirements that it does not ask for."""
+
+    id: str
+    says: str
+    cite: Citation
+    verified: str
+    waives: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Unwritten:
+    """Something that people ask about and no rule here covers: a value of a key, and why."""
+
+    key: str
+    value: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Scope:
+    """What a milestone's rules are about. ``classes`` gives the classes of each category that they cover.
+
+    The first category, and its first class, are meant where a question names none. ``holders`` are the pilot
+    certificates whose holders the rules judge; None where that does not matter. ``country`` is the one whose
+    rules they are (ISO 3166): what an instructor authorized elsewhere teaches there counts only outside it.
+    """
+
+    classes: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    holders: tuple[str, ...] | None = None
+    country: str | None = None
+    unwritten: tuple[Unwritten, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Milestone:
-    """A thing a student becomes allowed to do, and everything it takes."""
+    """A thing a student becomes allowed to do, and everything it takes.
+
+    With ``paths`` there are several lawful ways, and any one of them is enough.
+    """
 
     id: str
     title: str
@@ -78,15 +117,22 @@ class Milestone:
     context: tuple[str, ...]
     requirements: tuple[Requirement, ...]
     order: int = 0
+    scope: Scope = field(default_factory=Scope)
+    paths: tuple[Path, ...] = ()
 
 
 @dataclass(frozen=True)
 class Rulebook:
-    """All milestones, and a hash over the data they were read from."""
+    """All milestones, a hash over the data they were read from, and the makes and models that it links."""
 
     id: str
     milestones: Mapping[str, Milestone]
     texts: Mapping[str, str] = field(default_factory=dict)
+    models: Models = NO_MODELS
+
+    def with_milestone(self, added: Milestone) -> Rulebook:
+        """The same rules with a milestone more, or with another of that id."""
+        return replace(self, milestones={**self.milestones, added.id: added})
 
     def milestone(self, name: str) -> Milestone:
         """The milestone of that id. Raises: UnknownMilestone."""

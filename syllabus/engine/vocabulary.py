@@ -33,6 +33,8 @@ RESULTS = ("pass", "fail")
 #: Flight instructors (14 CFR 61.193), ground instructors (61.215), and instructors of 61.41: authorized by
 #: another country, abroad, or by an armed force.
 INSTRUCTORS = ("flight", "ground", "foreign", "armed-forces")
+#: Those whose dual time is flight training.
+FLIGHT_TRAINING = ("flight", "foreign", "armed-forces")
 
 #: Kinds that rules read. Others are kept too (a school files more papers than rules ask for), but one that
 #: is a letter away from these is taken for a slip of the pen and refused.

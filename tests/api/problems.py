@@ -6,15 +6,23 @@ from http import HTTPStatus
 from typing import Any
 
 
-def problem(answer: Any, status: int) -> dict[str, Any]:
+def problem(
+    answer: Any, status: int, *, type: str = "about:blank", title: str | None = None
+) -> dict[str, Any]:
     """The problem document of a refusal of that status, whose shape is checked."""
     assert answer.status_code == status, answer.content[:500]
     assert answer["Content-Type"].partition(";")[0] == "application/problem+json"
     told: dict[str, Any] = answer.json()
-    assert (told["type"], told["title"], told["status"]) == ("about:blank", HTTPStatus(status).phrase, status)
+    wanted = (type, title or HTTPStatus(status).phrase, status)
+    assert (told["type"], told["title"], told["status"]) == wanted
     assert told["detail"]
     assert "Traceback" not in answer.content.decode()
     return told
+
+
+def not_covered(answer: Any) -> dict[str, Any]:
+    """The problem document of a refusal where the rules end."""
+    return problem(answer, 422, type="/problems/not-covered", title="Not covered by these rules")
 
 
 def places(answer: Any, status: int = 422) -> list[str]:

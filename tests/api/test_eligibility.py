@@ -15,7 +15,8 @@ from syllabus import rulebook
 from syllabus.engine import document
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.question import context_from
-from tests.api.problems import places, problem
+from tests.api.problems import not_covered, places, problem
+from tests.uncovered import WHY, refuse
 
 URL = "/api/v1/eligibility"
 
@@ -227,3 +228,20 @@ def test_more_faults_than_a_hundred_are_counted(anyone: APIClient, question: dic
     question["record"]["flights"] = [{"id": f"f{n}", "date": "x"} for n in range(150)]
     told = problem(anyone.post(URL, question), 422)
     assert (len(told["errors"]), told["errors_not_listed"]) == (100, 50)
+
+
+# Where the rules end
+
+
+@pytest.mark.parametrize(
+    ("key", "place"),
+    [("class", "context.class"), ("path", "context.path"), ("certificate", "record.certificates")],
+)
+def test_what_the_rules_do_not_cover_is_refused_by_name(
+    anyone: APIClient, question: dict[str, Any], monkeypatch: Any, key: str, place: str
+) -> None:
+    refuse(monkeypatch, "faa.first-solo", key=key)
+    told = not_covered(anyone.post(URL, question))
+    assert told["milestone"] == "faa.first-solo"
+    assert told["errors"] == [{"place": place, "message": WHY}]
+    assert "eligible" not in told

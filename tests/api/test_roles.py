@@ -56,6 +56,7 @@ OF_ADMINISTRATOR = [401, 404, 404, 200, 404, 404, 404, 404, 404, 404, 401]
 TOLD = [401, 200, 200, 404, 404, 404, 404, 404, 404, 404, 401]
 ANY_ID = "0b5a1f8e-3c7d-4f7c-9f51-3f1f5d0f9a01"
 OF_SCHOOL = [401, 200, 200, 200, 200, 200, 404, 404, 404, 404, 401]
+SET_BY_SCHOOL = [401, 403, 403, 200, 403, 403, 404, 404, 404, 404, 401]
 OTHER_ID = "0b5a1f8e-3c7d-4f7c-9f51-3f1f5d0f9a02"
 PAPER = {"kind": "english-proficiency", "issued": "2026-01-10"}
 #: What a guardian with consent gets where it is not what the student gets: no role at the school, nobody's
@@ -73,6 +74,10 @@ GUARDIAN = {
     ("reminders/<uuid:ref>/read", "POST"): 404,
     ("reminders/<uuid:ref>/snooze", "POST"): 404,
     ("school-minimums/<int:minimum>/end", "POST"): 404,
+    ("schools/<slug:school>/aircraft-models", "GET"): 404,
+    ("schools/<slug:school>/aircraft-models", "PUT"): 404,
+    ("schools/<slug:school>/settings", "GET"): 404,
+    ("schools/<slug:school>/settings", "PUT"): 404,
     ("students/<uuid:ref>/lesson-records/<uuid:entry>/acknowledge", "POST"): 403,
 }
 #: One row for each address and method: what is sent, and what everybody but the guardians gets.
@@ -140,6 +145,10 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
         {},
         [401, 403, 403, 200, 403, 403, 404, 404, 404, 404, 401],
     ),
+    ("schools/<slug:school>/settings", "GET"): (None, OF_SCHOOL),
+    ("schools/<slug:school>/settings", "PUT"): ({"taxi_allowance_minutes": 12}, SET_BY_SCHOOL),
+    ("schools/<slug:school>/aircraft-models", "GET"): (None, OF_SCHOOL),
+    ("schools/<slug:school>/aircraft-models", "PUT"): ({"spellings": []}, SET_BY_SCHOOL),
     # The course is the school's own.
     ("courses", "GET"): (None, ANY_USER),
     ("courses/<str:course>", "GET"): (None, OF_SCHOOL),
@@ -314,6 +323,7 @@ def lookers(people: Cast) -> dict[str, models.User | None]:
 def asked(client: APIClient, route: str, method: str, body: Any, people: Cast) -> int:
     path = route.replace("<uuid:ref>", str(people.sam.ref)).replace("<str:milestone>", "faa.first-solo")
     path = path.replace("<uuid:entry>", ANY_ID).replace("<str:course>", "small@lakeside")
+    path = path.replace("<slug:school>", "lakeside")
     path = path.replace("<int:notice>", str(own.KEY)).replace("<int:minimum>", str(own.KEY))
     path = path.replace("<uuid:finding>", ANY_ID).replace("<int:aircraft>", str(own.KEY))
     path = path.replace("<int:instructor>", str(audits.idas_role(people)))

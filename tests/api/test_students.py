@@ -17,8 +17,10 @@ from syllabus.engine import document
 from syllabus.engine.record import Flight, Instructor
 from tests import factories
 from tests.api.conftest import Clients
-from tests.api.problems import places, problem
+from tests.api.problems import not_covered, places, problem
+from tests.api.test_description import fits
 from tests.cast import Cast
+from tests.uncovered import refuse
 from training import models, record, reports
 
 URL = "/api/v1/students/"
@@ -308,3 +310,19 @@ def test_who_one_is_comes_with_whether_one_may_write(people: Cast, signed_in: Cl
     told: dict[str, Any] = signed_in(people.ida).get(of(people.sam)).json()
     assert (told["birth_date"], told["may_write"]) == ("2006-05-17", True)
     assert signed_in(people.sams_account).get(of(people.sam)).json()["may_write"] is False
+
+
+# Where the rules end
+
+
+def test_a_milestone_that_is_not_covered_is_refused_alone_and_named_among_the_others(
+    people: Cast, signed_in: Clients, monkeypatch: Any
+) -> None:
+    refuse(monkeypatch, "faa.first-solo")
+    client, at = signed_in(people.ida), f"/api/v1/students/{people.sam.ref}/eligibility"
+    told = not_covered(client.get(f"{at}/faa.first-solo"))
+    assert [each["place"] for each in told["errors"]] == ["class"]
+    overview = client.get(at)
+    fits(overview.json(), "Overview")
+    assert [each["milestone"] for each in overview.json()["not_covered"]] == ["faa.first-solo"]
+    assert "faa.first-solo" not in [each["milestone"] for each in overview.json()["milestones"]]

@@ -4,7 +4,9 @@ A row says only what matters to it. What it leaves out is filled in here: the in
 single-engine airplane, the total that goes with the dual or solo time, ids in the order written
 (``f1``, ``e1``, ``d1``, ``t1``, ``c1``; an item's grade is called by its item). ``by: null`` means that no
 instructor is named, ``aircraft: null`` that nothing is known of the aircraft, ``total: null`` that no total
-was logged. Names of points (``A``, ``N50``) are looked up in ``points.yaml``.
+was logged. A row with endorsements and no flights of its own is given, for each, the dual flight that it
+rests on, of its ``training_date`` or day, unless it says ``trained: false``. Names of points (``A``,
+``N50``) are looked up in ``points.yaml``.
 """
 
 from __future__ import annotations
@@ -21,7 +23,7 @@ from typing import Any
 import yaml
 
 from syllabus.engine import document
-from syllabus.engine.errors import NotInForce
+from syllabus.engine.errors import NotCovered, NotInForce
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.question import Context, context_from
 from syllabus.engine.record import FORMAT, TIMES, Record
@@ -144,6 +146,7 @@ def document_of(fragment: Mapping[str, Any]) -> dict[str, Any]:
     made: dict[str, Any] = {"format": FORMAT, "student": {**student, **left.pop("student", {})}}
     made["flights"] = [_flight(each) for each in entries("flights", "f")]
     made["items"] = [each for entry in _flat(left.pop("items", ())) for each in _item({**dated, **entry})]
+    made["ground"] = entries("ground", "g")
     made["certificates"] = entries("certificates", "c", "issued")
     made["documents"] = entries("documents", "d", "issued")
     made["tests"] = entries("tests", "t")
@@ -153,8 +156,27 @@ def document_of(fragment: Mapping[str, Any]) -> dict[str, Any]:
         for key, read in (("route", _route), ("airport", _point)):
             if entry.get(key) is not None:
                 entry[key] = read(entry[key])
+    if left.pop("trained", not made["flights"]):
+        made["flights"] += [_training(entry) for entry in made["endorsements"]]
     assert not left, f"a row's record holds {', '.join(left)}"
     return made
+
+
+def _training(entry: Mapping[str, Any]) -> dict[str, Any]:
+    """The dual flight an endorsement rests on: in its model, at its airport, both ways over its route."""
+    route = entry.get("route") or []
+    if entry.get("airport") is not None and not route:
+        route = [entry["airport"], entry["airport"]]
+    night = {"night": "1 h"} if entry["kind"] == "solo-night" else {}
+    return {
+        "id": f"{entry['id']}-training",
+        "date": entry.get("training_date") or entry["given"],
+        "aircraft": {**SINGLE_ENGINE, "model": entry.get("aircraft_model") or SINGLE_ENGINE["model"]},
+        "route": [*route, *route[-2::-1]],
+        "times": {"total": "1 h", "dual": "1 h", **night},
+        "instructor": entry.get("instructor", IDA),
+        "purposes": ["practical-test-preparation:private"],
+    }
 
 
 @dataclass(frozen=True)
@@ -186,14 +208,14 @@ class Case:
     def report(self, rulebook: Rulebook) -> Report:
         """The milestone's report; of the one requirement alone where the row names one.
 
-        Raises: NotInForce.
+        Raises: NotInForce, NotCovered.
         """
         wanted = rulebook.milestone(self.milestone)
         if self.requirement:
             only = tuple(each for each in wanted.requirements if each.id == self.requirement)
             assert only, f"{self.file}: no requirement is called {self.requirement}"
-            wanted = replace(wanted, requirements=only)
-        book = Rulebook(rulebook.id, {**rulebook.milestones, self.milestone: wanted})
+            wanted = replace(wanted, requirements=only, paths=())
+        book = rulebook.with_milestone(wanted)
         return evaluate(book, self.record, self.milestone, self.on, context=self.context)
 
     def problems(self, rulebook: Rulebook) -> list[str]:
@@ -202,7 +224,7 @@ class Case:
         error = expect.pop("error", None)
         try:
             report = self.report(rulebook).as_json()
-        except NotInForce as problem:
+        except (NotCovered, NotInForce) as problem:
             return [] if error and error in str(problem) else [f"refused: {problem}"]
         if error:
             return [f"answered, and an error was expected that says {error!r}"]

@@ -17,7 +17,7 @@ from typing import Any
 
 import pytest
 
-from syllabus import rulebook
+from syllabus import dated, rulebook
 from syllabus.engine import facts
 from syllabus.engine.document import CERTIFICATES, MEDICAL_CLASSES
 from syllabus.engine.errors import EngineError, RuleDataError
@@ -28,7 +28,11 @@ from tests.engine.building import Case, cases
 
 DATA = rulebook.read()
 #: What is said of a requirement rather than asked by it.
-WORDS = {"says", "cite", "verified", "note", "id", "kind", "until"}
+WORDS = {"says", "cite", "verified", "note", "id", "kind", "until", "why"}
+#: Tables whose values are titles.
+TITLED = ("items", "closed")
+#: What a milestone says beside its requirements; pinned by any case of the milestone.
+BESIDE = ("scope", "paths")
 VOCABULARY: dict[str, tuple[str, ...]] = {
     "counts": COUNTS,
     "aircraft": facts.AIRCRAFT,
@@ -48,7 +52,13 @@ STEPS = {"h": Fraction(1, 10), "NM": Fraction(1, 10)}
 NUMBER = re.compile(r"\d+(?:\.\d+)?")
 QUANTITY = re.compile(r"(\d+(?:\.\d+)?) (.+)")
 
+_REFUSED = "who holds more than the scope's certificates is refused before the requirement is asked"
+_EITHER = "a medical of July 2008 lived past July 2006 by either life, so that the day itself decides nothing"
 _CREDITED = "the rule credits this device without a letter already, which is asked first"
+_FROM_THE_ENDORSEMENT = (
+    "a life counts from the day of the endorsement where nothing else is said; it is written out beside the"
+    " rules that count from the training"
+)
 #: Changes that mean the same, each with the reason. ``requirement: path: change``.
 EQUIVALENT: dict[str, str] = {
     "faa.private-practical-test.total: device_credit.by_letter: with FFS": _CREDITED,
@@ -59,10 +69,22 @@ EQUIVALENT: dict[str, str] = {
         "a landing that is too near fails where nothing else is said; it is written out beside the rule that"
         " leaves it to a person"
     ),
-    "faa.solo-class-b.class-b-endorsement: counts_from: left out": (
-        "a life counts from the day of the endorsement where nothing else is said; it is written out beside"
-        " the rules that count from the training"
-    ),
+    "faa.solo-class-b.class-b-endorsement: counts_from: left out": _FROM_THE_ENDORSEMENT,
+    "faa.solo-class-b.airport-endorsement: counts_from: left out": _FROM_THE_ENDORSEMENT,
+    **{
+        f"faa.first-solo.certificate: certificates: with {more}": _REFUSED
+        for more in ("sport", "recreational", "private", "commercial", "airline-transport")
+    },
+    **{
+        f"faa.private-practical-test.certificate: certificates: with {more}": _REFUSED
+        for more in ("private", "commercial", "airline-transport")
+    },
+    **{
+        f"{milestone}.medical: versions.{version}.basicmed.look_back.issued_before: a day {way}": _EITHER
+        for milestone in ("faa.first-solo", "faa.private-practical-test")
+        for version in (2, 3)
+        for way in ("later", "earlier")
+    },
 }
 #: Numbers that a rule's words explain and its data does not hold.
 EXPLAINED = {"faa.private-knowledge-test.age": {"17"}}
@@ -79,12 +101,15 @@ class Place:
 
     @property
     def name(self) -> str:
-        return ".".join(str(each) for each in self.path[2:])
+        return ".".join(str(each) for each in self.path[1 if self.path[0] in BESIDE else 2 :])
 
 
 def places() -> Iterator[Place]:
     """Every leaf of every requirement that limits something; shared ones once."""
     for file, data in DATA.items():
+        for key in filter(data.__contains__, BESIDE):
+            for path, line in leaves(data[key], (key,), data.place()):
+                yield Place(file, f"{data['milestone']} {key}", path, line)
         for index, requirement in enumerate(data["requirements"]):
             name = f"{data['milestone']}.{requirement['id']}"
             for path, line in leaves(requirement, ("requirements", index), requirement.place()):
@@ -92,19 +117,19 @@ def places() -> Iterator[Place]:
 
 
 def leaves(at: Any, path: tuple[str | int, ...], line: str) -> Iterator[tuple[tuple[str | int, ...], str]]:
-    if isinstance(at, rulebook.Lined):
+    if isinstance(at, dated.Lined):
         for key, value in at.items():
             if key not in WORDS:
-                if path[-1] != "items":  # the titles of items are words; the items themselves are limits
+                if path[-1] not in TITLED:  # titles are words; what bears them are limits
                     yield from leaves(value, (*path, key), at.place(key))
                 else:
                     yield (*path, key), at.place(key)
-        if len(path) > 2 and "versions" not in path[-2:] and path[-1] != "items":
+        if len(path) > 2 and "versions" not in path[-2:] and path[-1] not in TITLED:
             yield path, line
     elif isinstance(at, list):
         for index, value in enumerate(at):
             yield from leaves(
-                value, (*path, index), value.place() if isinstance(value, rulebook.Lined) else line
+                value, (*path, index), value.place() if isinstance(value, dated.Lined) else line
             )
         if path[-1] not in ("versions", "lives"):
             yield path, line
@@ -126,7 +151,7 @@ def changes(value: Any, path: tuple[str | int, ...]) -> Iterator[tuple[str, Any]
     key = next(str(each) for each in reversed(path) if isinstance(each, str))
     known = VOCABULARY.get(key, ())
     yield "left out", GONE
-    if path[-2] == "items":
+    if len(path) > 1 and path[-2] in TITLED:
         return
     if isinstance(value, bool):
         yield "flipped", not value
@@ -154,7 +179,7 @@ def changes(value: Any, path: tuple[str | int, ...]) -> Iterator[tuple[str, Any]
                 yield f"with {other}", [*value, other]
 
 
-def changed(place: Place, value: Any) -> dict[str, rulebook.Lined]:
+def changed(place: Place, value: Any) -> dict[str, dated.Lined]:
     """The data of the file with one value changed; files it does not nest are left out."""
     data = {place.file: copy.deepcopy(DATA[place.file])}
     nested = {each.get("milestone") for each in data[place.file]["requirements"]}
@@ -184,10 +209,13 @@ def turned(place: Place, value: Any, asked: list[Case]) -> bool:
 
 #: The cases of each requirement that hold as the data stands: one that fails already would notice anything.
 CASES: Mapping[str, list[Case]] = {
-    requirement: [
-        case for case in cases() if case.requirement == requirement and not case.problems(rulebook.current())
+    name: [
+        case
+        for case in cases()
+        if name in (case.requirement, *(f"{case.milestone} {key}" for key in BESIDE))
+        and not case.problems(rulebook.current())
     ]
-    for requirement in {place.requirement for place in places()}
+    for name in {place.requirement for place in places()}
 }
 PLACES = [pytest.param(place, id=f"{place.requirement}: {place.name}, {place.line}") for place in places()]
 
@@ -233,7 +261,7 @@ NAMED = [
     [pytest.param(*each, id=f"{each[0]} from {each[2]['from']}") for each in NAMED],
 )
 def test_the_words_of_a_version_name_its_numbers(
-    name: str, requirement: rulebook.Lined, version: rulebook.Lined
+    name: str, requirement: dated.Lined, version: dated.Lined
 ) -> None:
     """What people read and what is computed are one: no number in the words without its datum."""
     limits = {key: value for key, value in {**requirement, **version}.items() if key not in WORDS}

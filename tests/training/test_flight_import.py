@@ -49,7 +49,7 @@ def asked(found: Table, **more: Any) -> Asked:
 
 def carried_out(found: Table, people: Cast, **more: Any) -> models.RecordChange | None:
     wanted = asked(found, **more)
-    plan = flight_import.dry_run(found, wanted, people.sam)
+    plan = flight_import.dry_run(found, wanted, people.sam, at=AT)
     assert plan.faults == []
     return flight_import.carry_out(
         found, wanted, people.sam, digest=plan.digest, by=people.ada, at=AT, via="web"
@@ -224,21 +224,21 @@ def test_a_fault_is_told_with_its_row_and_column(
     people: Cast, key: str, cell: str, column: str, said: str
 ) -> None:
     found = table(with_cell(key, cell))
-    plan = flight_import.dry_run(found, asked(found), people.sam)
+    plan = flight_import.dry_run(found, asked(found), people.sam, at=AT)
     assert f"row 2, column {column}: {said}" in map(str, plan.faults)
     assert plan.added == []
 
 
 def test_a_place_that_nobody_knows_is_told_with_its_column(people: Cast) -> None:
     found = table("2026-03-02,KOSH,KXQZ,1.0", header="date,from,to,total")
-    [fault] = flight_import.dry_run(found, asked(found), people.sam).faults
+    [fault] = flight_import.dry_run(found, asked(found), people.sam, at=AT).faults
     assert fault.place == "row 2, column C (to)"
     assert "KXQZ" in fault.message
 
 
 def test_every_rows_faults_are_told_at_once(people: Cast) -> None:
     found = table(with_cell("total", "x"), ROW, with_cell("date", "tomorrow"), with_cell("dual", "9"))
-    plan = flight_import.dry_run(found, asked(found), people.sam)
+    plan = flight_import.dry_run(found, asked(found), people.sam, at=AT)
     assert [fault.place.partition(",")[0] for fault in plan.faults] == ["row 2", "row 4", "row 5"]
 
 
@@ -258,13 +258,13 @@ def test_every_rows_faults_are_told_at_once(people: Cast) -> None:
     ],
 )  # fmt: skip
 def test_a_mapping_that_is_none(people: Cast, columns: dict[str, int], said: str) -> None:
-    plan = flight_import.dry_run(table(ROW), Asked(columns), people.sam)
+    plan = flight_import.dry_run(table(ROW), Asked(columns), people.sam, at=AT)
     assert said in map(str, plan.faults)
 
 
 def test_an_hour_that_comes_twice_is_asked_about(people: Cast) -> None:
     found = table("2026-11-01,1.0,01:30,", header="date,total,off,on")
-    [fault] = flight_import.dry_run(found, asked(found), people.sam).faults
+    [fault] = flight_import.dry_run(found, asked(found), people.sam, at=AT).faults
     assert "comes twice as the clocks change" in fault.message
 
 
@@ -345,7 +345,7 @@ def test_an_instructor_of_another_kind_is_imported_as_such(people: Cast) -> None
 
 def test_an_unknown_kind_of_instructor_is_told_at_its_column(people: Cast) -> None:
     found = table("2026-03-02,1.0,Gil Example,examiner", header="date,total,instructor,instructor kind")
-    [fault] = flight_import.dry_run(found, asked(found), people.sam).faults
+    [fault] = flight_import.dry_run(found, asked(found), people.sam, at=AT).faults
     assert fault.place == "row 2, column D (instructor kind)"
     assert "flight, ground, foreign, armed-forces" in fault.message
 
@@ -368,7 +368,7 @@ def test_the_same_flights_as_xlsx_are_the_same(people: Cast) -> None:
 def test_a_corrected_row_takes_the_place_of_its_own(people: Cast) -> None:
     carried_out(table(ROW), people)
     found = table(with_cell("night", "0.2"))
-    plan = flight_import.dry_run(found, asked(found), people.sam)
+    plan = flight_import.dry_run(found, asked(found), people.sam, at=AT)
     assert (len(plan.added), len(plan.changed), plan.kept) == (0, 1, 0)
     change = carried_out(found, people)
     assert change is not None
@@ -387,7 +387,7 @@ def test_what_stands_on_record_stays(people: Cast) -> None:
 def test_a_flight_that_may_be_on_record_already_is_pointed_out(people: Cast) -> None:
     carried_out(table(ROW), people)
     found = table(with_cell("off", "13:30"))
-    [caution] = flight_import.dry_run(found, asked(found), people.sam).cautions
+    [caution] = flight_import.dry_run(found, asked(found), people.sam, at=AT).cautions
     assert "is on record already" in caution.message
 
 
@@ -400,7 +400,7 @@ def test_one_fault_puts_nothing_on_record(people: Cast) -> None:
 
 def test_a_plan_that_is_not_the_one_that_was_read_is_refused(people: Cast) -> None:
     found = table(ROW)
-    digest = flight_import.dry_run(found, asked(found), people.sam).digest
+    digest = flight_import.dry_run(found, asked(found), people.sam, at=AT).digest
     carried_out(found, people)
     with pytest.raises(ImportRefused, match="is not what the dry run showed"):
         flight_import.carry_out(
@@ -411,7 +411,7 @@ def test_a_plan_that_is_not_the_one_that_was_read_is_refused(people: Cast) -> No
 @pytest.mark.parametrize("who", ["ida", "olaf", "sams_account"])
 def test_only_an_administrator_of_the_school_imports(people: Cast, who: str) -> None:
     found = table(ROW)
-    digest = flight_import.dry_run(found, asked(found), people.sam).digest
+    digest = flight_import.dry_run(found, asked(found), people.sam, at=AT).digest
     with pytest.raises(NotAllowed):
         flight_import.carry_out(
             found, asked(found), people.sam, digest=digest, by=getattr(people, who), at=AT, via="web"
@@ -423,7 +423,13 @@ def test_what_was_signed_is_not_imported_over(people: Cast) -> None:
     record.add(people.sam, "flights", made.flights[0], at=factories.NOON, sealed=True)
     people.sam.refresh_from_db()
     found = table("s/1,2026-01-05,2.0", header="id,date,total")
-    [fault] = flight_import.dry_run(found, asked(found), people.sam).faults
+    [fault] = flight_import.dry_run(found, asked(found), people.sam, at=AT).faults
     assert (
         str(fault) == "row 2: s/1 was signed here and is sealed; its instructor corrects it, no import does"
     )
+
+
+def test_a_flight_that_is_still_to_come_is_refused_at_its_cell(people: Cast) -> None:
+    found = table(with_cell("date", "2026-11-20"), with_cell("date", "2026-11-21"))
+    [fault] = flight_import.dry_run(found, asked(found), people.sam, at=AT).faults
+    assert str(fault) == "row 3, column A (date): 2026-11-21 is still to come; today is 2026-11-20"

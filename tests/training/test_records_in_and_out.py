@@ -254,3 +254,31 @@ def test_an_export_that_does_not_fit_is_refused(people: Cast, arguments, said):
 
     assert (out, code) == ("", 2)
     assert said in err
+
+
+TO_COME = {
+    "certificates": {"id": "x", "kind": "student", "issued": "2026-11-25"},
+    "flights": {"id": "x", "date": "2026-11-25"},
+    "ground": {"date": "2026-11-25"},
+    "items": {"item": "presolo.d-01", "date": "2026-11-25", "grade": "perform"},
+    "documents": {"kind": "english-proficiency", "issued": "2026-11-25"},
+    "tests": {"kind": "pre-solo-knowledge", "date": "2026-11-25", "result": "pass"},
+    "endorsements": {"kind": "solo-90-day", "given": "2026-11-25"},
+}
+
+
+@pytest.mark.parametrize("part", TO_COME)
+def test_an_entry_that_is_still_to_come_is_refused_by_name(people: Cast, part: str):
+    """By the school's clock, on which it is still the 24th at LATE."""
+    key = next(key for key in ("date", "issued", "given") if key in TO_COME[part])
+    whole = {**DOCUMENT, part: [*DOCUMENT.get(part, []), TO_COME[part]]}
+    number = len(whole[part]) - 1
+    with pytest.raises(DocumentError) as refused:
+        records.import_document(whole, student=people.sam, by=people.ida, at=LATE, via="api")
+    assert [str(each) for each in refused.value.faults] == [
+        f"{part}[{number}].{key}: 2026-11-25 is still to come; today is 2026-11-24"
+    ]
+    assert not models.RecordChange.objects.exists()
+    day_after = LATE + dt.timedelta(hours=1)
+    records.import_document(whole, student=people.sam, by=people.ida, at=day_after, via="api")
+    assert models.RecordChange.objects.exists()

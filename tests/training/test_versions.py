@@ -188,3 +188,60 @@ def test_taken_away_and_put_back_they_work_again(student):
     versions.install(connection)
     row(models.Document, student, "x2").save()
     assert version(student) != before
+
+
+# What a school sets
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        pytest.param({"claims_asked": ["tests"]}, id="what is asked while it is only claimed"),
+        pytest.param({"claims_asked": []}, id="nothing is asked"),
+        pytest.param({"taxi_allowance_minutes": 12}, id="the taxi allowance"),
+    ],
+)
+def test_a_changed_setting_changes_the_version_of_the_rules_and_of_no_other_schools(student, changes):
+    here, there = student.school, factories.school()
+    models.School.objects.filter(pk=here.pk).update(**changes)
+    drawn = rules_version(here)
+    assert drawn is not None
+    models.School.objects.filter(pk=here.pk).update(**changes)
+    assert rules_version(here) == drawn, "the same again is no change"
+    assert rules_version(there) is None
+    assert models.Stale.objects.filter(student_id=student.pk).exists()
+
+
+def test_a_setting_saved_with_the_school_changes_it_and_a_name_does_not(student):
+    read = models.School.objects.get(pk=student.school_id)
+    read.name = "Lakeside Flying"
+    read.save()
+    assert rules_version(read) is None
+    read.taxi_allowance_minutes = 12
+    read.save()
+    drawn = rules_version(read)
+    assert drawn is not None
+    read.name = "Lakeside"
+    read.save()
+    assert rules_version(read) == drawn, "one that was read before is not written back"
+
+
+def test_a_linked_spelling_changes_it_when_it_comes_changes_and_goes(student):
+    here, there = student.school, factories.school()
+    seen = [rules_version(here)]
+    made = models.ModelSpelling.objects.create(
+        school=here, spelling="Skyhawk X", folded="skyhawkx", model="C172"
+    )
+    seen.append(rules_version(here))
+    models.ModelSpelling.objects.filter(pk=made.pk).update(model="C182")
+    seen.append(rules_version(here))
+    assert rules_version(there) is None
+    models.ModelSpelling.objects.filter(pk=made.pk).update(school=there)
+    seen.append(rules_version(here))
+    moved = rules_version(there)
+    made.refresh_from_db()
+    made.delete()
+    assert None not in seen[1:]
+    assert len(set(seen)) == 4
+    assert None not in (moved, rules_version(there))
+    assert rules_version(there) != moved

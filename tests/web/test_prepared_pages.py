@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import itertools
 import re
@@ -19,7 +20,6 @@ from django.test.utils import CaptureQueriesContext, override_script_prefix, ove
 from django.utils import timezone
 
 from syllabus import rulebook
-from syllabus.engine.rulebook import Rulebook
 from syllabus.models import SchoolMinimum
 from tests import factories
 from tests.cast import Cast
@@ -148,7 +148,7 @@ def test_other_rules_and_another_program_change_them(
     with time_machine.travel(THE_DAY, tick=False):
         marked(client, learning)
         book = rulebook.current()
-        other = Rulebook("sha256:other", book.milestones, book.texts)
+        other = dataclasses.replace(book, id="sha256:other")
         with monkeypatch.context() as meanwhile:
             meanwhile.setattr(rulebook, "current", lambda: other)
             assert showing(client, learning) == set()

@@ -20,6 +20,7 @@ from syllabus.engine.record import GRADES
 from tests import factories
 from tests.cast import Cast
 from tests.training import courses, lessons
+from tests.uncovered import WHY, refuse
 from tests.web.test_pages import text_of
 from training import models, record, reports
 from training.reports import progress
@@ -425,3 +426,38 @@ def test_where_the_demos_students_stand(client: Client, key: str, by: str, told:
         assert client.get(f"/students/{demo.ref(key)}/lessons/").status_code == 200
     for words in told:
         assert words in page
+
+
+# Where the rules end
+
+
+def test_pages_name_a_milestone_that_is_not_covered(client: Client, learning: Cast, monkeypatch: Any) -> None:
+    refuse(monkeypatch, "faa.first-solo", "faa.private-practical-test")
+    client.force_login(learning.sams_account)
+    at = f"/students/{learning.sam.ref}/"
+    for page in ("", "standing/", "hours/"):
+        said = text_of(client.get(f"{at}{page}"))
+        assert f"not covered by these rules: {WHY}" in said, page
+    assert "Nothing is missing for any milestone" not in text_of(client.get(f"{at}standing/"))
+    client.force_login(learning.ada)
+    at = f"/school/lakeside/students/{learning.sam.ref}/record/?leaf=milestones"
+    assert f"not covered by these rules: {WHY}" in text_of(client.get(at))
+    said = text_of(client.get("/students/"))
+    assert f"Not covered not covered by these rules: {WHY}" in said
+
+
+def test_an_instructor_who_endorses_is_told_what_no_rule_covers(
+    client: Client, learning: Cast, monkeypatch: Any
+) -> None:
+    refuse(monkeypatch)
+    client.force_login(learning.ida)
+    at = f"/teach/{learning.sam.ref}/endorse/solo-90-day/?aircraft_model=R22"
+    assert f"Not covered by these rules: {WHY}" in text_of(client.get(at))
+    assert client.get(f"/teach/{learning.sam.ref}/endorse/").status_code == 200
+
+
+def test_what_a_problem_of_that_type_is_stands_at_its_address(client: Client) -> None:
+    said = text_of(client.get("/problems/not-covered"))
+    assert "does not answer yes or no where its rules end" in said
+    for each in rulebook.current().milestones.values():
+        assert each.title in said

@@ -14,6 +14,7 @@ from datetime import date
 from fractions import Fraction
 from functools import cached_property
 
+from syllabus.engine.errors import NotCovered
 from syllabus.engine.finding import Finding, Said
 from syllabus.engine.report import CAUTION, UNVERIFIED, Report
 from training.management.plain_text import GLUE, cells, clean, filled, joined, padded, wrapped
@@ -47,9 +48,17 @@ def render(report: Report, width: int = 100, paint: Paint = unpainted) -> str:
     return "\n".join(_Sheet(report, max(width, NARROWEST), paint).lines())
 
 
-def render_all(reports: Sequence[Report], width: int = 100, paint: Paint = unpainted) -> str:
-    """Every milestone in a line: the answer, how much is missing, from and until when, and the first gap."""
-    return "\n".join(_overview(reports, max(width, NARROWEST), paint))
+def render_all(
+    reports: Sequence[Report],
+    width: int = 100,
+    paint: Paint = unpainted,
+    refused: Sequence[NotCovered] = (),
+) -> str:
+    """Every milestone in a line: the answer, how much is missing, from and until when, and the first gap.
+
+    ``refused`` are those that the rules do not cover, named below the others.
+    """
+    return "\n".join(_overview(reports, max(width, NARROWEST), paint, refused))
 
 
 # Words
@@ -395,7 +404,9 @@ def _shown(value: object) -> str:
 _WIDTHS = (2, 27, 9, 9, 9, 11, 11)
 
 
-def _overview(reports: Sequence[Report], width: int, paint: Paint) -> Iterator[str]:
+def _overview(
+    reports: Sequence[Report], width: int, paint: Paint, refused: Sequence[NotCovered]
+) -> Iterator[str]:
     fits = width >= sum(_WIDTHS) + 20
     if fits:
         heads = ("", "milestone", "answer", "missing", "unknown", "from", "until")
@@ -420,6 +431,9 @@ def _overview(reports: Sequence[Report], width: int, paint: Paint) -> Iterator[s
             if gap:
                 told.append(f"first gap {gap}")
             yield from filled("; ".join(told), width, first="    ", rest="      ")
+    for each in refused:
+        said = f"– {each.milestone}: not covered by these rules: {clean(str(each))}"
+        yield from filled(said, width, rest="  ")
     yield "─" * width
     if reports:
         yield from wrapped(f"On {reports[0].question.on}. Rules: {reports[0].rulebook[:19]}…", width)

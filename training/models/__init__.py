@@ -24,6 +24,7 @@ from training.models.people_changes import PeopleChange
 from training.models.publications import CoursePublication
 from training.models.recipients import CalendarFeed, Guardian, ReminderPreferences
 from training.models.reminders import LeadTimes, Reminder, ReminderOf
+from training.models.school_changes import SchoolChange
 from training.models.schools import School
 from training.models.standings import Lapse, PreparedPage, Stale, Standing, StandingChange
 from training.models.students import Student
@@ -78,6 +79,7 @@ __all__ = [
     "Revocation",
     "Role",
     "School",
+    "SchoolChange",
     "SignOff",
     "Stale",
     "Standing",

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import zoneinfo
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator
@@ -110,6 +111,15 @@ class School(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    def save(self, **given: Any) -> None:
+        """The version of the rules is the database's to draw: one read before is never written back."""
+        if not self._state.adding and given.get("update_fields") is None:
+            drawn = ("id", "rules_version")
+            given["update_fields"] = [
+                each.name for each in self._meta.concrete_fields if each.name not in drawn
+            ]
+        super().save(**given)
 
     @property
     def course_ref(self) -> str:

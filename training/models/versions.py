@@ -3,7 +3,8 @@
 What was worked out from one state of a record is kept under its version (``training.reports``), and a reading
 in several queries knows by it that they saw one state (``training.record``). A writer who forgot to draw a
 new version would leave old answers standing; so the database draws it. Enrolments draw it too, for with the
-course come the course's own minimums; a school's own minimums draw the ``rules_version`` of the school.
+course come the course's own minimums; a school's own minimums, its settings that answers depend on, and the
+spellings of models that it linked draw the ``rules_version`` of the school.
 Lesson records, with their drafts and signatures, draw a ``lessons_version``: a draft changes no report.
 
 They are put in place after every ``migrate``; on SQLite they are taken away before it, because a table that
@@ -13,6 +14,7 @@ is rebuilt there loses its own, and cannot be renamed while another's mentions i
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterator
 from typing import Any
 
 from django.db import connections, transaction
@@ -30,7 +32,11 @@ LESSONS = tuple(
 )
 MINIMUMS = SchoolMinimum._meta.db_table
 SCHOOLS = models.School._meta.db_table
+SPELLINGS = models.ModelSpelling._meta.db_table
+#: A school's settings that answers depend on.
+SETTINGS = ("claims_asked", "taxi_allowance_minutes")
 _RULES, _NAMED = "training_rules_changed", "training_school_named"
+_SET, _SPELLED = "training_school_set", "training_models_spelled"
 STUDENTS = models.Student._meta.db_table
 _DRAWN = ((STUDENTS, "version"), (STUDENTS, "lessons_version"), (SCHOOLS, "rules_version"))
 #: For each of a student's versions the tables whose rows draw it, and PostgreSQL's function that does.
@@ -42,6 +48,12 @@ _OF_A_STUDENT = (
 _EVENTS = {"INSERT": "NEW", "UPDATE": "NEW", "DELETE": "OLD"}
 #: A school that comes to a name under which minimums stand already.
 _HAS = f"SELECT 1 FROM {MINIMUMS} WHERE school_ref = NEW.slug"  # noqa: S608
+#: Whose spelling it is, or was.
+_SPELLED_AT = {
+    "INSERT": "NEW.school_id",
+    "UPDATE": "NEW.school_id, OLD.school_id",
+    "DELETE": "OLD.school_id",
+}
 #: Whose minimum it is, or was.
 _OF = {
     "INSERT": "NEW.school_ref",
@@ -88,7 +100,32 @@ def triggers(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
                 " SET rules_version = lower(hex(randomblob(16))) WHERE id = NEW.id; END"
             )
         found[name] = (SCHOOLS, f"CREATE TRIGGER {name} AFTER {event} ON {SCHOOLS} FOR EACH ROW {does}")
+    found |= dict(_of_settings(connection))
     return found
+
+
+def _of_settings(connection: BaseDatabaseWrapper) -> Iterator[tuple[str, tuple[str, str]]]:
+    """The triggers of what a school sets, and of the spellings of models that it links."""
+    postgresql = connection.vendor == "postgresql"
+    drawn = "UPDATE training_school SET rules_version = lower(hex(randomblob(16)))"
+    differs = "IS DISTINCT FROM" if postgresql else "IS NOT"
+    changed = " OR ".join(f"NEW.{column} {differs} OLD.{column}" for column in SETTINGS)
+    does = f"EXECUTE FUNCTION {_SET}()" if postgresql else f"BEGIN {drawn} WHERE id = NEW.id; END"
+    name = f"{SCHOOLS}_set"
+    yield (
+        name,
+        (
+            SCHOOLS,
+            f"CREATE TRIGGER {name} AFTER UPDATE OF {', '.join(SETTINGS)} ON {SCHOOLS} FOR EACH ROW"
+            f" WHEN ({changed}) {does}",
+        ),
+    )
+    for event, schools in _SPELLED_AT.items():
+        name = f"{SPELLINGS}_rules_{event.lower()}"
+        does = f"BEGIN {drawn} WHERE id IN ({schools}); END"
+        if postgresql:
+            does = f"EXECUTE FUNCTION {_SPELLED}()"
+        yield name, (SPELLINGS, f"CREATE TRIGGER {name} AFTER {event} ON {SPELLINGS} FOR EACH ROW {does}")
 
 
 def functions() -> dict[str, str]:
@@ -107,6 +144,14 @@ def functions() -> dict[str, str]:
         " RETURN NULL; END ",
         _NAMED: f" BEGIN IF EXISTS ({_HAS}) THEN UPDATE training_school"  # noqa: S608
         " SET rules_version = gen_random_uuid() WHERE id = NEW.id; END IF; RETURN NULL; END ",
+        _SET: " BEGIN UPDATE training_school SET rules_version = gen_random_uuid() WHERE id = NEW.id;"
+        " RETURN NULL; END ",
+        _SPELLED: " BEGIN"
+        " IF TG_OP <> 'INSERT' THEN UPDATE training_school SET rules_version = gen_random_uuid()"
+        " WHERE id = OLD.school_id; END IF;"
+        " IF TG_OP <> 'DELETE' THEN UPDATE training_school SET rules_version = gen_random_uuid()"
+        " WHERE id = NEW.school_id; END IF;"
+        " RETURN NULL; END ",
     }
 
 
@@ -139,11 +184,12 @@ def remove(connection: BaseDatabaseWrapper) -> None:
 def _ready(connection: BaseDatabaseWrapper) -> bool:
     with connection.cursor() as cursor:
         there = set(connection.introspection.table_names(cursor))
-        if not {table for table, _ in _DRAWN} | {*TABLES, *LESSONS, MINIMUMS} <= there:
+        if not {table for table, _ in _DRAWN} | {*TABLES, *LESSONS, MINIMUMS, SPELLINGS} <= there:
             return False
+        wanted = (*_DRAWN, *((SCHOOLS, column) for column in SETTINGS))
         return all(
-            drawn in {column.name for column in connection.introspection.get_table_description(cursor, table)}
-            for table, drawn in _DRAWN
+            name in {column.name for column in connection.introspection.get_table_description(cursor, table)}
+            for table, name in wanted
         )
 
 

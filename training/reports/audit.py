@@ -36,8 +36,8 @@ from syllabus.engine.audit import (
     TakenOff,
 )
 from syllabus.engine.audit_school import Citations, Flown, Held, Instructors
+from syllabus.engine.facts import same
 from syllabus.engine.instructing import Training, Window, read_ratings, training
-from syllabus.engine.kinds.papers import same
 from syllabus.engine.record import Instructor, Record
 from syllabus.engine.rulebook import Requirement
 from syllabus.engine.units import format_time

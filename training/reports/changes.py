@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
+from syllabus.engine.errors import NotCovered
 from syllabus.engine.finding import Finding
 from syllabus.engine.record import Entry, Flight, Record, entry_day
 from syllabus.engine.report import CAUTION, Report
@@ -234,9 +235,12 @@ def _turns(student: Student, first: Side, second: Side) -> tuple[list[Turn], lis
     requirements: list[Turn] = []
     were, are = rules_of(student, first.on).milestones, rules_of(student, second.on).milestones
     for name in were.keys() & are.keys():
-        before = eligibility(student, name, first.on, known_at=first.at)
-        after = eligibility(student, name, second.on, known_at=second.at)
-        earlier = eligibility(student, name, second.on, known_at=first.at)
+        try:
+            before = eligibility(student, name, first.on, known_at=first.at)
+            after = eligibility(student, name, second.on, known_at=second.at)
+            earlier = eligibility(student, name, second.on, known_at=first.at)
+        except NotCovered:  # without an answer on both sides there is nothing to compare
+            continue
         if before.met != after.met:
             because = BY_TIME if earlier.met == after.met else BY_RECORD
             milestones.append(Turn(name, after.milestone.title, before.met, after.met, because))

@@ -13,6 +13,7 @@ from typing import Any
 from django.db.models import Exists, OuterRef
 
 from syllabus import outlines
+from syllabus.engine.errors import NotCovered
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.finding import Finding
 from syllabus.engine.question import Context
@@ -151,7 +152,7 @@ def eligibility(
 
     Queries: those of ``record.of`` and of ``rules_of``, with the course only for a milestone of a course;
              none where all is as it was when it was asked about last.
-    Raises:  UnknownMilestone; NotInForce.
+    Raises:  UnknownMilestone; NotInForce; NotCovered.
     """
     rules = _asked(student, milestone, on)
     asked = _about(rules.book.milestone(milestone), student, context)
@@ -276,13 +277,43 @@ class Short:
 
 
 @dataclass(frozen=True)
+class Refused:
+    """A milestone that the rules do not cover for this student: neither met nor not met, and why not."""
+
+    milestone: Milestone
+    refusal: NotCovered
+
+    @property
+    def why(self) -> str:
+        return str(self.refusal)
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "milestone": self.milestone.id,
+            "title": self.milestone.title,
+            "key": self.refusal.key,
+            "value": self.refusal.value,
+            "why": self.why,
+        }
+
+
+@dataclass(frozen=True)
 class Overview:
-    """Every milestone in short, on one day."""
+    """Every milestone in short, on one day; those that the rules do not cover among them, in their place."""
 
     on: dt.date
     known_at: dt.datetime | None
     rulebook: str
-    milestones: tuple[Short, ...]
+    every: tuple[Short | Refused, ...]
+
+    @property
+    def milestones(self) -> tuple[Short, ...]:
+        """Those that are answered."""
+        return tuple(each for each in self.every if isinstance(each, Short))
+
+    @property
+    def not_covered(self) -> tuple[Refused, ...]:
+        return tuple(each for each in self.every if isinstance(each, Refused))
 
     @property
     def next_lapse(self) -> Lapse | None:
@@ -297,6 +328,7 @@ class Overview:
             "rulebook": self.rulebook,
             "next_lapse": self.next_lapse.as_json() if self.next_lapse else None,
             "milestones": [each.as_json() for each in self.milestones],
+            "not_covered": [each.as_json() for each in self.not_covered],
             "caution": CAUTION,
         }
 
@@ -310,6 +342,8 @@ def overview(
 ) -> Overview:
     """Every milestone in short for a stored student: from when until when, what lapses, what is missing.
 
+    One that the rules do not cover is named as such, and stops none of the others.
+
     That of the course in which the student is enrolled stands at the end, where the course asks for anything.
 
     Queries: those of ``record.of`` and of ``rules_of``, once. Raises: NotInForce where a rule has no version
@@ -317,12 +351,11 @@ def overview(
     """
     book, state = rules_of(student, on), _State.of(student, known_at)
     rules = _Rules(book.id, book)
-    return Overview(
-        on,
-        known_at,
-        book.id,
-        tuple(
-            Short(_report(rules, state, each.id, on, _about(each, student, context)))
-            for each in book.milestones.values()
-        ),
-    )
+
+    def short(milestone: Milestone) -> Short | Refused:
+        try:
+            return Short(_report(rules, state, milestone.id, on, _about(milestone, student, context)))
+        except NotCovered as refused:
+            return Refused(milestone, refused)
+
+    return Overview(on, known_at, book.id, tuple(short(each) for each in book.milestones.values()))

@@ -12,8 +12,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from syllabus.engine.days import Days
+from syllabus.engine.errors import NotCovered
+from syllabus.engine.facts import same
 from syllabus.engine.finding import Finding
-from syllabus.engine.kinds.papers import same
 from syllabus.engine.question import Context
 from syllabus.engine.record import Record
 from syllabus.engine.report import Report
@@ -103,7 +104,10 @@ def _reports(student: Student, on: dt.date) -> Iterator[Report]:
             its = _of_milestone(context, milestone)
             asked.setdefault(_key(its), its)
         for context in asked.values():
-            yield report_of(rules, student, milestone.id, on, context)
+            try:
+                yield report_of(rules, student, milestone.id, on, context)
+            except NotCovered:  # what no rule covers has no last day
+                continue
 
 
 def _contexts(known: Record, model: str) -> Iterator[Context]:

@@ -14,7 +14,7 @@ from syllabus import auditing, catalogue
 from syllabus.engine import calendar
 from syllabus.engine.audit import AuditRule
 from syllabus.engine.audit_endorsements import FOR_TESTS, result_of, told_from
-from syllabus.engine.kinds.papers import same
+from syllabus.engine.facts import same
 from syllabus.engine.record import Endorsement as Given
 from syllabus.engine.record import Test
 from training.models import Endorsement, Role, Student

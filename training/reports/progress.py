@@ -9,8 +9,9 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import Any
 
-from syllabus import outlines
+from syllabus import outlines, rulebook
 from syllabus.engine.course import PLANNED
+from syllabus.engine.errors import NotCovered
 from syllabus.engine.finding import Finding
 from syllabus.engine.next_lesson import Lacking, NextLesson, Proposal, ShortTime, next_lesson
 from syllabus.engine.progress import ItemStanding, LessonStanding, Progress, StageStanding, progress
@@ -150,12 +151,19 @@ def _lacking(
     """What the first milestone of the course that is not met lacks of what lessons give."""
     leads = {proof.partition(".")[0] for proof in found.outline.proofs}
     areas = {SOLO: "presolo", CROSS_COUNTRY: "soloxc", TOWARD[-1]: "area"}
-    reports = {
-        each: eligibility(student, each, on, known_at=known_at) for each in TOWARD if areas[each] in leads
-    }
+    reports, refused = {}, {}
+    for each in TOWARD:
+        if areas[each] in leads:
+            try:
+                reports[each] = eligibility(student, each, on, known_at=known_at)
+            except NotCovered as problem:
+                refused[each] = problem
+    titles = rulebook.current().milestones
     barred, cautions = {}, {}
     for kinds, milestone in (("solo", SOLO), ("solo cross_country", CROSS_COUNTRY)):
-        if (report := reports.get(milestone)) and not report.met:
+        if milestone in refused:
+            barred[kinds] = f"{titles[milestone].title} is not covered by these rules: {refused[milestone]}"
+        elif (report := reports.get(milestone)) and not report.met:
             missing = report.unmet()
             bars = [each for each in missing if _bars(each, on)]
             if bars:

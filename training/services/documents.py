@@ -17,7 +17,7 @@ from django.db import transaction
 from syllabus import rulebook
 from syllabus.engine import document as record_documents
 from syllabus.engine import record as engine
-from syllabus.engine.errors import DocumentError, Fault, FaultsFound
+from syllabus.engine.errors import DocumentError, Fault, FaultsFound, NotCovered
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.question import Context
 from syllabus.engine.rulebook import Milestone, Requirement, Rulebook
@@ -162,10 +162,14 @@ def good_for(known: engine.Record, paper: Paper, on: dt.date) -> list[Good]:
     rules = rulebook.current()
     requirements = tuple(_of_papers(rules))
     alone = dataclasses.replace(_record(paper), student=known.student)
-    put = Rulebook(rules.id, {_ASKED: Milestone(_ASKED, "", "", (), requirements)})
+    put = rules.with_milestone(Milestone(_ASKED, "", "", (), requirements))
     context = Context(aircraft_model=getattr(paper, "aircraft_model", None))
     found: list[Good] = []
-    for finding in evaluate(put, alone, _ASKED, on, context=context).findings:
+    try:
+        findings = evaluate(put, alone, _ASKED, on, context=context).findings
+    except NotCovered:  # of an aircraft that these rules do not cover
+        return found
+    for finding in findings:
         span = next(iter(finding.holds), None) or next(iter(finding.possible), None)
         why = tuple(said for entry, said in finding.not_counted if entry == paper.id)
         if span is None and not why:

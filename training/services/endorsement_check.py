@@ -12,9 +12,10 @@ from syllabus import catalogue, rulebook
 from syllabus.catalogue import Kind
 from syllabus.engine import record as engine
 from syllabus.engine.days import Days
+from syllabus.engine.errors import NotCovered
 from syllabus.engine.evaluate import evaluate
+from syllabus.engine.facts import same
 from syllabus.engine.finding import Finding
-from syllabus.engine.kinds.papers import same
 from syllabus.engine.question import Context
 from syllabus.engine.reading import write_point
 from syllabus.engine.report import CAUTION, Report
@@ -78,7 +79,7 @@ def checked(
     at: dt.datetime,
     known: engine.Record | None = None,
 ) -> Checked:
-    """Look at an endorsement that ``by`` is about to give. Raises: NotInForce.
+    """Look at an endorsement that ``by`` is about to give. Raises: NotInForce; NotCovered.
 
     ``known`` is the student's record where the caller has it at hand.
     """
@@ -122,8 +123,11 @@ def last_day(student: Student, known: engine.Record, given: engine.Endorsement) 
     if kind is not None:
         on = given.flight_date or given.given
         context = _context(student, given)
-        proved = _proved(rules, _proves(rules, kind, given), kind, known, given, on, context)
-        last, _ = _rule_last(proved, given)
+        try:
+            proved = _proved(rules, _proves(rules, kind, given), kind, known, given, on, context)
+            last, _ = _rule_last(proved, given)
+        except NotCovered:  # no rule says how long it holds
+            pass
     return min((each for each in (last, given.expires) if each), default=None)
 
 
@@ -213,7 +217,7 @@ def _asked(
 ) -> Report:
     """The report on a list of requirements, put to the rulebook as if they were a milestone."""
     milestone = Milestone(ASKED, kind.title, kind.title, (), tuple(requirements))
-    put = Rulebook(rules.id, {**rules.milestones, ASKED: milestone})
+    put = rules.with_milestone(milestone)
     return evaluate(put, known, ASKED, on, context=context)
 
 

@@ -186,13 +186,16 @@ def mapping_faults(table: Table, asked: Asked) -> list[Fault]:
     return found
 
 
-def dry_run(table: Table, asked: Asked, student: Student) -> Plan:
-    """What the import would do, and every fault with its row and column. Writes nothing."""
+def dry_run(table: Table, asked: Asked, student: Student, *, at: dt.datetime) -> Plan:
+    """What the import would do, and every fault with its row and column. Writes nothing.
+
+    A flight that is still to come at ``at`` is a fault.
+    """
     plan = Plan()
     plan.faults += mapping_faults(table, asked)
     if plan.faults:
         return plan
-    reader = _Reader(table, asked, student)
+    reader = _Reader(table, asked, student, student.school.day(at))
     rows = [(number, made) for number, cells in table.rows if (made := reader.flight(number, cells))]
     plan.faults += reader.faults
     _ids(rows, plan)
@@ -214,7 +217,7 @@ def carry_out(
     """
     _administered(student, by)
     locked = Student.objects.select_for_update(of=("self",)).select_related("school").get(pk=student.pk)
-    plan = dry_run(table, asked, locked)
+    plan = dry_run(table, asked, locked, at=at)
     if plan.faults:
         raise ImportRefused(plan.faults)
     if plan.digest != digest:
@@ -242,8 +245,8 @@ def _administered(student: Student, by: User) -> None:
 class _Reader:
     """Reads rows; ``faults`` holds what was wrong, in the order of rows."""
 
-    def __init__(self, table: Table, asked: Asked, student: Student):
-        self.table, self.asked = table, asked
+    def __init__(self, table: Table, asked: Asked, student: Student, today: dt.date):
+        self.table, self.asked, self.today = table, asked, today
         self.faults: list[Fault] = []
         self.school_zone = zoneinfo.ZoneInfo(student.school.time_zone)
         fleet = Aircraft.objects.filter(school_id=student.school_id)
@@ -277,6 +280,8 @@ class _Reader:
             for each in problem.faults:
                 self.fault(number, self.key_of(_PLACE.sub("", each.place)), each.message)
             return None
+        if flights[0].date > self.today:
+            self.fault(number, "date", f"{flights[0].date} is still to come; today is {self.today}")
         return flights[0] if len(self.faults) == before else None
 
     def fault(self, number: int, key: str, message: str) -> None:

@@ -34,13 +34,14 @@ class StageCount:
 
 @dataclass
 class MilestoneCount:
-    """How many students may, may not, and of how many it is not known, as last worked out."""
+    """How many students may, may not, of how many it is not known, and whom the rules do not cover."""
 
     id: str
     title: str
     yes: int = 0
     no: int = 0
     open: int = 0
+    not_covered: int = 0
 
     @property
     def of_law(self) -> bool:
@@ -144,12 +145,15 @@ def _milestones(on: dt.date | None, summary: dict[str, Any] | None, found: Glanc
         return
     found.oldest = min(found.oldest or on, on)
     counts = {each.id: each for each in found.milestones}
-    for each in summary["milestones"]:
+    refused = summary.get("not_covered", [])
+    for each in (*summary["milestones"], *refused):
         count = counts.get(each["milestone"])
         if count is None:
             count = MilestoneCount(each["milestone"], each["title"])
             found.milestones.append(count)
-        if each["met"] is None:
+        if "met" not in each:
+            count.not_covered += 1
+        elif each["met"] is None:
             count.open += 1
         elif each["met"]:
             count.yes += 1

@@ -43,7 +43,7 @@ from training.models import (
     User,
 )
 from training.services import access, handover_pages, seals
-from training.services.records import NotAllowed, new_student
+from training.services.records import NotAllowed, new_student, to_come
 
 #: So that every entry says when it was put on record, whatever the clock.
 _EVER = dt.datetime(9999, 1, 1, tzinfo=dt.UTC)
@@ -196,7 +196,7 @@ def take(
     found = handover.check(raw, trusted=believed or ["(none is known here)"])
     if not found.whole or found.manifest is None:
         raise HandOverError(_untrusted(found, believed) or _faults(found.faults))
-    incoming = _document(found)
+    incoming = _document(found, school.day(at))
     with transaction.atomic():
         return _taken(found, found.manifest, incoming, school, trust, by, at, via)
 
@@ -224,13 +224,21 @@ def _untrusted(found: handover.Checked, believed: Sequence[str]) -> list[Fault]:
     ]
 
 
-def _document(found: handover.Checked) -> engine.Record:
+def _document(found: handover.Checked, today: dt.date) -> engine.Record:
     try:
-        return documents.parse(reading.loads(found.files[handover.RECORD], error=DocumentError))
+        return _read(reading.loads(found.files[handover.RECORD], error=DocumentError), today)
     except DocumentError as problem:
         raise HandOverError(
             [Fault(f"{handover.RECORD}: {fault.place}", fault.message) for fault in problem.faults]
         ) from None
+
+
+def _read(document: Any, today: dt.date) -> engine.Record:
+    """Raises: DocumentError, also for an entry that is still to come."""
+    made = documents.parse(document)
+    if late := to_come(document, made, today):
+        raise DocumentError(late)
+    return made
 
 
 def _taken(

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
 
 from syllabus.engine import document as documents
+from syllabus.engine import record as engine
+from syllabus.engine.errors import DocumentError, Fault
 from training import record
 from training.models import Assignment, Enrolment, RecordChange, Role, School, Student, User
 from training.services import access
@@ -42,10 +45,14 @@ def import_document(
     A new student is enrolled from the day on, and assigned to ``by`` where that is an instructor of the
     school. ``by`` is None for someone with the server's command line.
 
-    Raises:  DocumentError with every fault, before anything is written; NotAllowed.
+    Raises:  DocumentError with every fault, before anything is written: an entry that is still to come is one
+             here, for what is stored is compared with the server's clock; NotAllowed.
     Effects: one transaction; the change and the access are logged.
     """
     found = documents.parse(document)
+    whose_school = student.school if student is not None else school
+    if whose_school is not None and (late := to_come(document, found, whose_school.day(at))):
+        raise DocumentError(late)
     if student is None:
         if school is None:
             raise ValueError("a new student needs a school")
@@ -59,6 +66,23 @@ def import_document(
     change = record.store(whose, found, by=by, at=at)
     access.log(by, whose, access.WRITE, "record", via=via, at=at)
     return Imported(whose, change, created)
+
+
+def to_come(document: object, found: engine.Record, today: dt.date) -> list[Fault]:
+    """A fault for each entry dated after today at the school, at its place in the document that was read."""
+    faults: list[Fault] = []
+    for part in engine.Record.PARTS:
+        late = {each.id: engine.entry_day(each) for each in getattr(found, part)}
+        late = {name: day for name, day in late.items() if day > today}
+        sent = document.get(part) if late and isinstance(document, Mapping) else None
+        for number, entry in enumerate(sent or ()):
+            place = f"{part}[{number}]"
+            name = str(entry.get("id") or place).strip()
+            if name in late:
+                key = next(key for key in ("date", "issued", "given") if key in entry)
+                message = f"{late[name]} is still to come; today is {today}"
+                faults.append(Fault(f"{place}.{key}", message))
+    return faults
 
 
 def new_student(name: str, school: School, by: User | None, at: dt.datetime) -> Student:

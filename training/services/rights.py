@@ -23,6 +23,7 @@ WRITTEN_ONCE = (
     models.AuditRun,
     models.CoursePublication,
     models.RecordChange,
+    models.SchoolChange,
     *sealing.WRITTEN_ONCE,
 )
 #: Rows that may change (an entry is retired, a draft signed) and are never taken away.

@@ -14,13 +14,14 @@ from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
 
 from syllabus import rulebook
+from syllabus.engine.errors import NotCovered
 from training import reports
 from training.models import Student
 from training.reports import Overview, progress
 from training.reports.eligibility import record_of
 from training.services import lesson_records
 from training.services.prepared import Page
-from training.web import lesson_shown, student_shown
+from training.web import lesson_shown, shown, student_shown
 from training.web.charts import LONG_WEEKS, SHORT_WEEKS
 from training.web.shown import StudentShown
 from training.web.student_shown import MOST_LAPSES, EndingShown, Names, NextShown
@@ -50,7 +51,8 @@ def standing(student: Student, on: dt.date, _variant: str = "") -> SafeString:
         if stands
         else 0,
         way=student_shown.way(stands, overview) if stands else None,
-        milestones=[student_shown.MilestoneShown(each) for each in overview.milestones],
+        milestones=shown.in_short(overview.every),
+        refused=[shown.RefusedShown(each) for each in overview.not_covered],
         next=NextShown(following.proposal) if following and following.proposal else None,
         others=[NextShown(each) for each in following.others] if following else [],
         blocked=student_shown.blocked(stands) if stands else [],
@@ -63,12 +65,17 @@ def standing(student: Student, on: dt.date, _variant: str = "") -> SafeString:
 
 def hours(student: Student, on: dt.date, _variant: str = "") -> SafeString:
     """Hours over time by kind, each beside what the practical test asks for."""
-    report = reports.eligibility(student, TEST, on)
+    try:
+        report = reports.eligibility(student, TEST, on)
+        kinds, refused = student_shown.hours(report, record_of(student)), ""
+    except NotCovered as problem:
+        kinds, refused = [], str(problem)
     return _made(
         "hours",
         student,
-        kinds=student_shown.hours(report, record_of(student)),
-        milestone=report.milestone,
+        kinds=kinds,
+        refused=refused,
+        milestone=rulebook.current().milestones[TEST],
         short_weeks=SHORT_WEEKS,
         long_weeks=LONG_WEEKS,
         rulebook=rulebook.current().id,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
@@ -20,7 +20,7 @@ from syllabus.engine.report import UNVERIFIED, Report
 from syllabus.engine.rulebook import Milestone, RuleVersion
 from syllabus.outlines import OF_A_COURSE
 from training.models import Student
-from training.reports import Gap, Lapse, Overview, Short
+from training.reports import Gap, Lapse, Overview, Refused, Short
 
 #: What a milestone may depend on that belongs to one flight, and what to call it where nobody gave it.
 OF_ONE_FLIGHT = {
@@ -300,6 +300,34 @@ class MilestoneShown:
 
 
 @dataclass(frozen=True)
+class RefusedShown:
+    """A milestone that the rules do not cover here, in a line."""
+
+    refused: Refused
+
+    @property
+    def milestone(self) -> Milestone:
+        return self.refused.milestone
+
+    @property
+    def anchor(self) -> str:
+        return self.milestone.id.replace(".", "-")
+
+    @property
+    def state(self) -> State:
+        return State("none", "–", _("Not covered"))
+
+    @property
+    def line(self) -> str:
+        return _("not covered by these rules: %(why)s") % {"why": self.refused.why}
+
+
+def in_short(every: Iterable[Short | Refused]) -> list[MilestoneShown | RefusedShown]:
+    """Each milestone in a line, whether it is answered or refused."""
+    return [MilestoneShown(each) if isinstance(each, Short) else RefusedShown(each) for each in every]
+
+
+@dataclass(frozen=True)
 class LapseShown:
     lapse: Lapse
     on: dt.date
@@ -360,13 +388,22 @@ class StudentShown:
         return [MilestoneShown(each) for each in self.overview.milestones]
 
     @property
-    def of_law(self) -> list[MilestoneShown]:
-        return [each for each in self.milestones if not each.milestone.id.startswith(OF_A_COURSE)]
+    def every(self) -> list[MilestoneShown | RefusedShown]:
+        """Those that are refused in their place among the others."""
+        return in_short(self.overview.every)
 
     @property
-    def course(self) -> MilestoneShown | None:
+    def refused(self) -> list[RefusedShown]:
+        return [RefusedShown(each) for each in self.overview.not_covered]
+
+    @property
+    def of_law(self) -> list[MilestoneShown | RefusedShown]:
+        return [each for each in self.every if not each.milestone.id.startswith(OF_A_COURSE)]
+
+    @property
+    def course(self) -> MilestoneShown | RefusedShown | None:
         """What the student's course asks for, where it asks for anything."""
-        return next((each for each in self.milestones if each.milestone.id.startswith(OF_A_COURSE)), None)
+        return next((each for each in self.every if each.milestone.id.startswith(OF_A_COURSE)), None)
 
     @property
     def lapse(self) -> LapseShown | None:

@@ -61,6 +61,8 @@ def _now(short: dict[str, object]) -> str:
     until, gaps = _until(short), _gaps(short)
     if short["met"]:
         return _("met until %(day)s") % {"day": until} if until else _("met, with no end date")
+    if short["met"] is None and not gaps:
+        return _("not covered by these rules")
     if short["met"] is None:
         return ngettext("not known: %(n)d requirement is to be cleared up",
                         "not known: %(n)d requirements are to be cleared up", gaps) % {"n": gaps}  # fmt: skip
@@ -71,6 +73,8 @@ def _before(short: dict[str, object]) -> str:
     until, gaps = _until(short), _gaps(short)
     if short["met"]:
         return _("it was met until %(day)s") % {"day": until} if until else _("it was met with no end date")
+    if short["met"] is None and not gaps:
+        return _("it was not covered by these rules")
     if short["met"] is None:
         return ngettext("%(n)d requirement was to be cleared up",
                         "%(n)d requirements were to be cleared up", gaps) % {"n": gaps}  # fmt: skip

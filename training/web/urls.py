@@ -16,6 +16,7 @@ urlpatterns = [
     path("", include("training.web.school.urls")),
     path("words/<str:language>.js", language.words, name="words"),
     path("milestones/", views.milestones, name="milestones"),
+    path("problems/not-covered", views.not_covered, name="not-covered"),
     path("search/", search.page, name="search"),
     path("students/", views.board, name="students"),
     path("students/<uuid:ref>/lessons/<uuid:entry>/", student.lesson, name="lesson"),

@@ -178,3 +178,10 @@ def milestones(request: HttpRequest) -> HttpResponse:
     ]
     told = {"milestones": listed, "today": day(today), "caution": CAUTION, "rulebook": rulebook.current().id}
     return render(request, "training/milestones.html", told)
+
+
+@require_safe
+def not_covered(request: HttpRequest) -> HttpResponse:
+    """What a refusal where the rules end means; a problem's type in the API names this address."""
+    titles = [each.title for each in rulebook.current().milestones.values()]
+    return render(request, "training/not_covered.html", {"titles": titles, "caution": CAUTION})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from api.v1.errors import BLANK, NOT_COVERED
 from api.v1.schemas.report import MET, VERIFIED_WORD
 from api.v1.schemas.shapes import FLAG, NAME, STRING, TEXT, Schema, full, listed, obj, or_null, ref
 
@@ -15,7 +16,11 @@ def components() -> dict[str, Schema]:
 
 def _shared() -> dict[str, Schema]:
     problem: dict[str, Schema] = {
-        "type": STRING,
+        "type": {
+            **STRING,
+            "examples": [BLANK, NOT_COVERED],
+            "description": "The address, on this server, of what a problem of this type is.",
+        },
         "title": STRING,
         "status": {"type": "integer"},
         "detail": STRING,
@@ -27,6 +32,7 @@ def _shared() -> dict[str, Schema]:
                 **problem,
                 "errors": listed(full({"place": {**STRING, "description": place}, "message": STRING})),
                 "errors_not_listed": {"type": "integer", "minimum": 0},
+                "milestone": {**STRING, "description": "Of a refusal where the rules end: the milestone."},
                 "report": ref("EndorsementReport"),
             },
             problem,
@@ -112,7 +118,23 @@ def _students() -> dict[str, Schema]:
                 "rulebook": STRING,
                 "next_lapse": or_null(ref("Lapse")),
                 "milestones": listed(ref("MilestoneInShort")),
+                "not_covered": {
+                    **listed(ref("MilestoneNotCovered")),
+                    "description": "Milestones that are refused by name: these rules do not cover them here.",
+                },
                 "caution": STRING,
+            }
+        ),
+        "MilestoneNotCovered": full(
+            {
+                "milestone": STRING,
+                "title": STRING,
+                "key": {
+                    **STRING,
+                    "description": "What is not covered: category, class, aircraft_model, path, certificate.",
+                },
+                "value": STRING,
+                "why": STRING,
             }
         ),
         "MilestoneInShort": full(

@@ -2,7 +2,22 @@
 
 from __future__ import annotations
 
-from api.v1.schemas.shapes import NAME, STRING, Schema, full, listed, obj, optional, or_null, ref
+from api.v1.schemas.shapes import (
+    FLAG,
+    NAME,
+    STRING,
+    Schema,
+    full,
+    listed,
+    obj,
+    optional,
+    or_null,
+    ref,
+    word,
+)
+from syllabus.engine.vocabulary import CATEGORIES, CLASSES
+from training.models.schools import CLAIMABLE, MOST_TAXI_MINUTES
+from training.services import aircraft_models
 
 _AT: Schema = {"type": "string", "format": "date-time"}
 _DAY: Schema = {"type": "string", "format": "date"}
@@ -11,7 +26,7 @@ _SHORT: Schema = {"type": "string", "maxLength": 2000}
 
 
 def components() -> dict[str, Schema]:
-    return {**_notices(), **_minimums()}
+    return {**_notices(), **_minimums(), **_settings()}
 
 
 def _notices() -> dict[str, Schema]:
@@ -28,6 +43,59 @@ def _notices() -> dict[str, Schema]:
         ),
         "NoticePage": full(
             {"next": or_null(STRING), "previous": or_null(STRING), "notices": listed(ref("Notice"))}
+        ),
+    }
+
+
+def _settings() -> dict[str, Schema]:
+    school: Schema = {**STRING, "description": "The school's short name."}
+    can_be_set: dict[str, Schema] = {
+        "claims_asked": {
+            **listed(word(CLAIMABLE), len(CLAIMABLE)),
+            "uniqueItems": True,
+            "description": (
+                "Lists of a record whose entries raise a question, instead of counting, while nobody vouches "
+                "for them (`provenance` is `claimed`)."
+            ),
+        },
+        "taxi_allowance_minutes": {
+            "type": "integer",
+            "minimum": 0,
+            "maximum": MOST_TAXI_MINUTES,
+            "description": (
+                "Minutes on the ground beside the time between takeoff and landing, past which a logged "
+                "total raises a question. Common practice, not law."
+            ),
+        },
+    }
+    category, klass = word(CATEGORIES), word(CLASSES)
+    names = {"spelling": NAME, "model": NAME}
+    return {
+        "SchoolSettings": full({"school": school, **can_be_set}),
+        "SchoolSettingsToSet": obj(optional(can_be_set)),
+        "AircraftModel": full(
+            {
+                "model": {**STRING, "description": "The spelling that stands for all."},
+                "category": or_null(category),
+                "class": or_null(klass),
+                "shipped": {**FLAG, "description": "False: the school added it."},
+                "spellings": {
+                    **listed(STRING),
+                    "description": "Further ones; letter case, spaces and hyphens do not matter.",
+                },
+            }
+        ),
+        "ModelSpelling": full({**names, "category": or_null(category), "class": or_null(klass)}),
+        "AircraftModels": full(
+            {
+                "school": school,
+                "models": listed(ref("AircraftModel")),
+                "spellings": {**listed(ref("ModelSpelling")), "description": "What the school itself links."},
+            }
+        ),
+        "ModelSpellingToSet": obj({**names, **optional({"category": category, "class": klass})}, names),
+        "AircraftModelsToSet": obj(
+            {"spellings": listed(ref("ModelSpellingToSet"), aircraft_models.MOST)}, ["spellings"]
         ),
     }
 

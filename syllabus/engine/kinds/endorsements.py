@@ -1,164 +1,333 @@
-"""Endorsements by an instructor, with the limits a rule or the instructor puts on them."""
+"""Endorsements by an instructor: what they name, what they rest on, and the limits a rule puts on them."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from typing import Any
 
-from syllabus.engine import calendar
+from syllabus.engine import calendar, facts
 from syllabus.engine.days import Days
 from syllabus.engine.facts import apart, in_nm, limit_nm
 from syllabus.engine.finding import Finding
 from syllabus.engine.geography import Place
-from syllabus.engine.kinds import registry
-from syllabus.engine.kinds.papers import Evidence, match_model, match_word, shortened, until
+from syllabus.engine.kinds import registry, training
+from syllabus.engine.kinds.evidence import (
+    CONTEXT,
+    Evidence,
+    Names,
+    not_needed,
+    shortened,
+    until,
+)
 from syllabus.engine.kinds.registry import Param, kind
 from syllabus.engine.question import Question
-from syllabus.engine.record import Endorsement, Record
+from syllabus.engine.record import FLIGHT_INSTRUCTOR, Endorsement, Record
 from syllabus.engine.rulebook import RuleVersion
+from syllabus.engine.units import count
 
 TRAINING_DATE, GIVEN = "training_date", "given"
+APPLICATION = "application"
+#: What a rule may ask an endorsement to name, beside the test and the route of one flight.
+NAMED = ("aircraft_model", "category", "class", "airport", "area")
 
 
-def given(record: Record, kinds: Iterable[str], found: Evidence) -> Iterable[Endorsement]:
-    """Endorsements of these kinds by a named instructor; one without is noted and left out."""
+def given(rule: RuleVersion, record: Record, kinds: Iterable[str], found: Evidence) -> Iterable[Endorsement]:
+    """Endorsements of these kinds by an instructor who may give them; any other is noted and left out.
+
+    An instructor's authority that the record does not show is not asked for; it counts against an
+    endorsement where the entry or the school says that it was missing on that day.
+    """
+    allowed = rule.get("given_by") or (FLIGHT_INSTRUCTOR,)
     for each in record.endorsements:
-        if each.kind in kinds:
-            if each.instructor is None:
-                found.no(each.id, "no instructor is named")
-            else:
-                yield each
+        if each.kind not in kinds:
+            continue
+        who = each.instructor
+        if who is None:
+            found.no(each, "no instructor is named")
+        elif who.kind not in allowed:
+            found.no(each, f"given by a {who.kind} instructor, who may not give it")
+        elif each.given in found.question.settings.lacks_authority(who):
+            found.no(each, f"{who.name} had no authority to instruct on {each.given}, as the school knows it")
+        else:
+            yield each
 
 
 @kind(
     "endorsement",
     endorsements=Param(registry.words(), True),
-    for_model=Param(registry.flag),
-    at_airport=Param(registry.flag),
-    in_area=Param(registry.flag),
+    given_by=Param(registry.words()),
+    names=Param(registry.words(*NAMED)),
+    test=Param(registry.word()),
+    category=Param(registry.word()),
+    classes=Param(registry.words()),
+    only_with=Param(registry.word("airport")),
     life=Param(registry.length),
     counts_from=Param(registry.word(TRAINING_DATE, GIVEN)),
+    training=Param(training.TRAINING),
+    window=Param(registry.window),
+    window_before=Param(registry.word(APPLICATION)),
+    after_test=Param(registry.word()),
 )
 def endorsement(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
-    """An endorsement is on record, for what the context names, within its life.
+    """An endorsement is on record, names what is asked about, and rests on training that came before it.
 
-    The life counts from the training or from the endorsement, as ``counts_from`` says; the endorsement
-    itself stands from the day it was given. An instructor's ``expires`` shortens it and never lengthens it.
+    ``names`` must be named and equal; ``test``, ``category`` and ``classes`` must be equal where they are
+    named. The life counts from the training or from the endorsement, as ``counts_from`` says: from the
+    training on record where that is older than the endorsement says. An instructor's ``expires`` only
+    shortens. ``only_with`` asks for nothing where the question does not have that key. ``window`` is the time
+    before the application within which the training lies.
     """
-    found = Evidence("endorsement")
-    for each in given(record, rule.params["endorsements"], found):
-        last = None
-        if life := rule.get("life"):
-            start = (
-                each.training_date or each.given if rule.get("counts_from") == TRAINING_DATE else each.given
+    only = rule.get("only_with")
+    if only and getattr(question.context, only) is None:
+        return not_needed(rule, "endorsement", f"Asked for only where the question names {only}.")
+    found = Evidence("endorsement", question)
+    for each in given(rule, record, rule.params["endorsements"], found):
+        names = named(rule, question, each)
+        if (
+            record.student.name
+            and each.instructor
+            and facts.same(each.instructor.name) == facts.same(record.student.name)
+        ):
+            names.answer((None, "whether the instructor is the student; nobody endorses themselves"))
+        if needed := rule.get("after_test"):
+            _after_test(names, record, question, each, needed)
+        _live(rule, record, question, each, names, found)
+    return found.finding(rule)
+
+
+def named(rule: RuleVersion, question: Question, each: Endorsement) -> Names:
+    """What an endorsement names, compared with what the rule ties it to and the question asks about."""
+    names = Names(each, question)
+    wanted, context = rule.get("names") or (), question.context
+    if "aircraft_model" in wanted:
+        names.model(each.aircraft_model)
+    if "category" in wanted:
+        names.word(each.category, question.category, "category", "category")
+    if "class" in wanted:
+        names.word(each.klass, question.klass, "class", "class")
+    if "airport" in wanted:
+        names.word(_key(each.airport), _key(context.airport), "airport", "airport")
+    if "area" in wanted:
+        names.word(each.area, context.area, "area", "airspace area")
+    if test := rule.get("test"):
+        names.given_word(each.test, test)
+    if category := rule.get("category"):
+        names.given_word(each.category, category)
+    if classes := rule.get("classes"):
+        names.given_word(each.klass, (question.klass in classes and question.klass) or classes[0])
+    if question.context.aircraft_model is not None and question.category is not None:
+        # what an endorsement for a model says beside it must not be of another category or class
+        names.given_word(each.category, question.category)
+        if question.klass is not None:
+            names.given_word(each.klass, question.klass)
+    return names
+
+
+def _key(place: Place | None) -> str | None:
+    return place.key if place is not None else None
+
+
+def _after_test(names: Names, record: Record, question: Question, each: Endorsement, needed: str) -> None:
+    """The instructor's own test comes before the endorsement that rests on it."""
+    passed = [
+        test.date
+        for test in record.tests
+        if test.kind == needed
+        and test.result == "pass"
+        and test.aircraft_model is not None
+        and question.context.aircraft_model is not None
+        and question.models.same(test.aircraft_model, question.context.aircraft_model)
+    ]
+    if passed and min(passed) > each.given:
+        names.answer(
+            (
+                None,
+                f"whether the test was passed before {each.given}; on record it was passed on {min(passed)}",
             )
-            last = calendar.last_day(start, life)
-        last = shortened(last, each.expires)
-        days = Days.between(each.given, last)
-        gave = f"given {each.given}, {until(last)}"
-        if not days:
-            found.no(each.id, f"given {each.given}, after it had ended on {last}")
-            continue
-        _match(rule, each, question, days, gave, found)
-    return found.finding(rule, question.on)
-
-
-def _match(
-    rule: RuleVersion, each: Endorsement, question: Question, days: Days, gave: str, found: Evidence
-) -> None:
-    """Count it if everything the rule ties it to is what was asked about; any one that differs decides."""
-    tried: list[Evidence] = []
-    if rule.get("for_model"):
-        tried.append(Evidence(""))
-        match_model(tried[-1], each.id, each.aircraft_model, question, days, gave)
-    if rule.get("at_airport"):
-        tried.append(Evidence(""))
-        here, there = each.airport, question.context.airport
-        match_word(
-            tried[-1],
-            each.id,
-            here.key if here else None,
-            there.key if there else None,
-            days,
-            gave,
-            "airport",
-            "airport",
         )
-    if rule.get("in_area"):
-        tried.append(Evidence(""))
-        match_word(tried[-1], each.id, each.area, question.context.area, days, gave, "area", "airspace area")
-    if wrong := [no for one in tried for no in one.not_counted]:
-        found.no(each.id, "; ".join(why for _, why in wrong))
-    elif asked := [ask for one in tried for ask in one.ask]:
-        for entry, missing, span in asked:
-            found.maybe(entry, span, missing)
-    else:
-        found.yes(each.id, days, gave)
+
+
+def _live(
+    rule: RuleVersion, record: Record, question: Question, each: Endorsement, names: Names, found: Evidence
+) -> None:
+    """Count an endorsement for its life, as far as the training on record carries it."""
+    asks, life = rule.get("training"), rule.get("life")
+    start = each.training_date or each.given if rule.get("counts_from") == TRAINING_DATE else each.given
+    sure = possible = shortened(calendar.last_day(start, life) if life else None, each.expires)
+    begins = each.given
+    if asks is not None:
+        anchor = question.context.application_date if rule.get("window_before") else None
+        window: calendar.Length | None = rule.get("window")
+        opens = calendar.window_start(anchor, window) if window and anchor else None
+        trained = training.behind(asks, record, question, each, opens=opens, closes=anchor)
+        if trained.possible is None:
+            names.answer((False, trained.why))
+        elif trained.sure is None:
+            for missing in trained.asked:
+                names.answer((None, missing))
+        if anchor is not None:
+            begins = max(begins, anchor)
+        elif window and trained.possible:
+            sure = shortened(calendar.last_day(trained.sure or trained.possible, window), sure)
+            possible = shortened(calendar.last_day(trained.possible, window), possible)
+        if life and rule.get("counts_from") == TRAINING_DATE and trained.sure and trained.sure < start:
+            # what was certified counts for sure only as long as the training on record carries it
+            sure = shortened(calendar.last_day(trained.sure, life), sure)
+        names.answer(training.items_behind(asks, record, each))
+        if asks.get("on_its_day"):
+            names.answer(training.on_the_day(record, each))
+    days, all_days = Days.between(begins, sure), Days.between(begins, possible)
+    if not all_days:
+        found.no(each, f"given {each.given}, after it had ended on {possible}")
+        return
+    names.settle(found, days, f"given {each.given}, {until(sure)}", all_days)
+    if not names.wrong and not names.asked and (rest := all_days - days):
+        found.maybe(
+            each, rest, f"training on {start}, which carries it longer; the newest on record is older"
+        )
+
+
+#: Standing endorsements for flights that stay close to where they begin.
+_CLOSE_BY = registry.struct(
+    endorsements=Param(registry.words(), True),
+    within=Param(registry.distance, True),
+    training=Param(training.TRAINING),
+)
+ORDINARY, REPEATED, NEARBY = "ordinary", "repeated", "nearby"
 
 
 @kind(
     "cross_country_endorsement",
+    given_by=Param(registry.words()),
     for_flight=Param(registry.words(), True),
-    repeated=Param(registry.words(), True),
-    repeated_within=Param(registry.distance, True),
+    repeated=Param(_CLOSE_BY, True),
+    nearby=Param(_CLOSE_BY),
 )
 def cross_country_endorsement(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
-    """An endorsement for this very flight, or a standing one for a route that stays close.
+    """One of three: for this very flight, standing for a route that stays close, or for an airport nearby.
 
-    The one for a flight holds on its ``flight_date`` alone, for its route; the standing one for the same
-    airports, where each lies within ``repeated_within`` of the first.
+    The one for a flight holds on its ``flight_date`` alone, for its route and model; the standing one for the
+    same airports, where each lies within ``within`` of the first; the one for an airport where it
+    lies within its own ``within`` of where training is given. A question with a path asks for that one alone.
     """
-    found = Evidence("endorsement")
-    wanted = question.context.route
-    for each in given(record, rule.params["for_flight"], found):
-        if _other_route(found, each, wanted):
-            continue
+    found = Evidence("endorsement", question)
+    if question.path in (None, ORDINARY):
+        _for_flight(rule, record, question, found)
+    if question.path in (None, REPEATED):
+        _repeated(rule, record, question, found)
+    if question.path in (None, NEARBY) and rule.get("nearby"):
+        _nearby(rule, record, question, found)
+    return found.finding(rule)
+
+
+def _for_flight(rule: RuleVersion, record: Record, question: Question, found: Evidence) -> None:
+    for each in given(rule, record, rule.params["for_flight"], found):
+        names = Names(each, question)
+        names.model(each.aircraft_model)
+        _route(names, each, question.context.route)
         if each.flight_date is None:
-            found.maybe(each.id, Days.starting(each.given), "the date of the flight it is for")
+            names.answer((None, "the date of the flight it is for"))
+            names.settle(found, Days.starting(each.given), "")
             continue
         days = Days.between(each.given, shortened(each.flight_date, each.expires)) & Days.between(
             each.flight_date, each.flight_date
         )
         if not days:
-            found.no(each.id, f"given {each.given}, not in time for the flight of {each.flight_date}")
+            found.no(each, f"given {each.given}, not in time for the flight of {each.flight_date}")
         else:
-            _routed(found, each, wanted, days, f"for the flight of {each.flight_date}")
-    for each in given(record, rule.params["repeated"], found):
-        if _other_route(found, each, wanted, there_and_back=True):
-            continue
-        days = Days.between(each.given, each.expires)
-        route = wanted or each.route
-        near, why = _within(route, rule.params["repeated_within"])
-        if near is False:
-            found.no(each.id, why)
-        elif near is None:
-            found.maybe(each.id, days, why)
-        else:
-            _routed(found, each, wanted, days, f"standing, {until(each.expires)}")
-    return found.finding(rule, question.on)
+            names.settle(found, days, f"for the flight of {each.flight_date}")
 
 
-def _other_route(
-    found: Evidence, each: Endorsement, wanted: tuple[Place, ...] | None, *, there_and_back: bool = False
-) -> bool:
-    """Whether it is for another route than the one asked about, which no further fact could mend."""
-    if not wanted or not each.route or _keys(each.route, there_and_back) == _keys(wanted, there_and_back):
-        return False
-    shown = "-".join(place.key for place in each.route)
-    found.no(each.id, f"for {shown}, asked about is {'-'.join(place.key for place in wanted)}")
-    return True
+def _repeated(rule: RuleVersion, record: Record, question: Question, found: Evidence) -> None:
+    asks = rule.params["repeated"]
+    for each in given(rule, record, asks["endorsements"], found):
+        names = Names(each, question)
+        _route(names, each, question.context.route, there_and_back=True)
+        if each.aircraft_model is not None:
+            names.model(each.aircraft_model)
+        names.answer(_within(question.context.route or each.route, asks["within"]))
+        _rests_on(names, asks.get("training"), record, question, each)
+        names.settle(found, Days.between(each.given, each.expires), f"standing, {until(each.expires)}")
 
 
-def _routed(
-    found: Evidence, each: Endorsement, wanted: tuple[Place, ...] | None, days: Days, gave: str
+def _nearby(rule: RuleVersion, record: Record, question: Question, found: Evidence) -> None:
+    """Every airport of the route but the first has its own endorsement on the days on which all hold."""
+    route = question.context.route
+    asks = rule.params["nearby"]
+    endorsed = list(given(rule, record, asks["endorsements"], found))
+    if not endorsed:
+        return
+    if route is None:
+        for each in endorsed:
+            found.maybe(CONTEXT, Days.between(each.given, each.expires), _ASKED_ROUTE)
+        return
+    others = {place.key: place for place in route[1:] if place.key != route[0].key}
+    if not others:
+        return
+    holds, possible = Days.all(), Days.all()
+    parts: list[Evidence] = []
+    for place in others.values():
+        mine = Evidence("endorsement", question)
+        for each in endorsed:
+            names = Names(each, question)
+            names.word(_key(each.airport), place.key, "airport", "airport")
+            if each.aircraft_model is not None:
+                names.model(each.aircraft_model)
+            names.answer(_within((route[0], place), asks["within"]))
+            names.answer(_trained_there(record, route[0]))
+            _rests_on(names, asks.get("training"), record, question, each, (route[0], place))
+            names.settle(mine, Days.between(each.given, each.expires), f"{place.key}, {until(each.expires)}")
+        part = mine.finding(rule)
+        holds, possible = holds & part.holds, possible & part.possible
+        parts.append(mine)
+    for mine in parts:
+        found.counted += [(entry, gave, days & holds) for entry, gave, days in mine.counted]
+        found.not_counted += mine.not_counted
+        found.ask += mine.ask
+    found.holds.append(holds)
+    found.possible.append(possible)
+
+
+def _trained_there(record: Record, place: Place) -> tuple[bool | None, str]:
+    """Whether the airport of departure is one where training is given: dual began or ended there."""
+    for flight in facts.dual_flights(record):
+        if flight.route and place.key in (flight.route[0].key, flight.route[-1].key):
+            return True, ""
+    return None, f"whether {place.key} is the airport where training is given"
+
+
+def _rests_on(
+    names: Names,
+    asks: dict[str, Any] | None,
+    record: Record,
+    question: Question,
+    each: Endorsement,
+    route: tuple[Place, ...] | None = None,
 ) -> None:
-    """Count it for its route, where both it and the question name one."""
+    if asks is None:
+        return
+    trained = training.behind(asks, record, question, each, route=route)
+    if trained.possible is None:
+        names.answer((False, trained.why))
+    elif trained.sure is None:
+        for missing in trained.asked:
+            names.answer((None, missing))
+
+
+_ASKED_ROUTE = "route: the airports of the flight asked about"
+
+
+def _route(
+    names: Names, each: Endorsement, wanted: tuple[Place, ...] | None, *, there_and_back: bool = False
+) -> None:
+    """The route, point by point; a standing endorsement for A to B covers the way back to A."""
     if wanted is None:
-        found.maybe("context", days, "route: the airports of the flight asked about")
+        names.asked.append((CONTEXT, _ASKED_ROUTE))
     elif not each.route:
-        found.maybe(each.id, days, "the route it is for")
-    else:
-        found.yes(each.id, days, gave)
+        names.answer((None, "the route it is for"))
+    elif _keys(each.route, there_and_back) != _keys(wanted, there_and_back):
+        shown = "-".join(place.key for place in each.route)
+        names.answer((False, f"for {shown}, asked about is {'-'.join(place.key for place in wanted)}"))
 
 
 def _keys(route: tuple[Place, ...], there_and_back: bool) -> list[str]:
@@ -179,8 +348,25 @@ def _within(route: tuple[Place, ...], limit: int) -> tuple[bool | None, str]:
     far = max(route, key=lambda place: apart(route[0], place))
     away = apart(route[0], far)
     if away > limit:
-        return False, (
-            f"{far.key} is {in_nm(away)} from {route[0].key};"
-            f" a standing endorsement reaches {limit_nm(limit)}"
+        return (
+            False,
+            f"{far.key} is {in_nm(away)} from {route[0].key}; the endorsement reaches {limit_nm(limit)}",
         )
     return True, ""
+
+
+@kind("airport_open", closed=Param(registry.table(registry.word(), registry.word()), True))
+def airport_open(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
+    """The airport asked about is none of those where the rule bars solo flight by a student."""
+    airport = question.context.airport
+    if airport is None:
+        return not_needed(rule, "airport", "Asked only where the question names airport.")
+    closed = rule.params["closed"].get(airport.key)
+    if closed is not None:
+        why = f"solo flight by a student pilot is barred at {airport.key}, {closed}"
+        none, one = count(0, "airport"), count(1, "airport")
+        return Finding(rule, Days.none(), Days.none(), none, one, one, not_counted=((CONTEXT, why),))
+    return Finding(
+        rule, rule.in_force, rule.in_force, "1 airport", "1 airport", "0 airport",
+        counted=((CONTEXT, f"{airport.key} is not on the list"),),
+    )  # fmt: skip

@@ -6,11 +6,12 @@ from collections.abc import Callable, Iterable
 from datetime import date
 from typing import Any
 
-from syllabus.engine import facts
+from syllabus.engine import conflicts, facts
 from syllabus.engine.days import Days
 from syllabus.engine.facts import Journey
-from syllabus.engine.finding import Finding
+from syllabus.engine.finding import Answer, Finding
 from syllabus.engine.kinds import registry
+from syllabus.engine.kinds.evidence import YES, Fact
 from syllabus.engine.kinds.registry import Param, kind
 from syllabus.engine.question import Question
 from syllabus.engine.record import Flight, Landings, Record
@@ -19,16 +20,14 @@ from syllabus.engine.units import count
 
 DUAL, SOLO = "dual", "solo"
 FAILS, REVIEW = "fails", "review"
-Answer = tuple[bool | None, str]
-YES: Answer = (True, "")
 
 
-def occupied(flight: Flight, how: str) -> Answer:
+def occupied(flight: Flight, how: str) -> Fact:
     """Whether the entry is dual with an instructor named, or solo."""
     if not flight.times.get(how):
         return False, f"no {how} time is logged"
-    if how == DUAL and flight.instructor is None:
-        return False, "no instructor is named for the dual time"
+    if how == DUAL:
+        return facts.taught(flight)
     return YES
 
 
@@ -61,7 +60,9 @@ def one_flight(rule: RuleVersion, record: Record, question: Question, nested: An
     for journey in _candidates(rule, record):
         if not _relevant(rule, journey):
             continue
-        wrong, missing, gave = _judge(rule, journey, notes if journey.day <= question.on else [])
+        wrong, missing, gave = _judge(
+            rule, record, question, journey, notes if journey.day <= question.on else []
+        )
         day = journey.day
         if wrong:
             if day <= question.on:
@@ -108,17 +109,19 @@ def _relevant(rule: RuleVersion, journey: Journey) -> bool:
     )
 
 
-def _judge(rule: RuleVersion, journey: Journey, notes: list[str]) -> tuple[list[str], list[str], str]:
+def _judge(
+    rule: RuleVersion, record: Record, question: Question, journey: Journey, notes: list[str]
+) -> tuple[list[str], list[str], str]:
     """What is wrong with a journey, what is missing, and what it gave."""
     if journey.readings:
-        answers = [_judge(rule, reading, []) for reading in journey.readings]
+        answers = [_judge(rule, record, question, reading, []) for reading in journey.readings]
         if len({(bool(wrong), bool(missing)) for wrong, missing, _ in answers}) > 1:
             return [], [journey.doubt], ""
-        return _judge(rule, journey.readings[0], notes)
+        return _judge(rule, record, question, journey.readings[0], notes)
     wrong: list[str] = []
     missing: list[str] = []
 
-    def take(answer: Answer) -> bool:
+    def take(answer: Fact) -> bool:
         met, why = answer
         if met is False and why not in wrong:
             wrong.append(why)
@@ -131,7 +134,14 @@ def _judge(rule: RuleVersion, journey: Journey, notes: list[str]) -> tuple[list[
         return wrong, missing, ""
     for entry in journey.entries:
         take(occupied(entry, rule.params["occupancy"]))
-        take(facts.suits(entry, rule.get("aircraft") or facts.ANY))
+        take(facts.suits(entry, rule.get("aircraft") or facts.ANY, question.models))
+        if conflict := conflicts.conflicts(record, question).get(entry.id):
+            take((None, conflict))
+        for each in entry.landings:
+            if off_route := conflicts.landing_conflict(entry, each):
+                take((None, off_route))
+        if rule.get("at_night") and (by_day := conflicts.night_conflict(entry)):
+            take((None, by_day))
     if rule.get("at_night"):
         take(_at_night(journey, notes))
     if journey.doubt:
@@ -156,7 +166,7 @@ def _judge(rule: RuleVersion, journey: Journey, notes: list[str]) -> tuple[list[
     return wrong, missing, facts.in_nm(total)
 
 
-def _at_night(journey: Journey, notes: list[str]) -> Answer:
+def _at_night(journey: Journey, notes: list[str]) -> Fact:
     logged = sum(entry.times.get("night", 0) for entry in journey.entries)
     if logged:
         total = sum(entry.times.get("total", 0) for entry in journey.entries)
@@ -172,7 +182,7 @@ def _at_night(journey: Journey, notes: list[str]) -> Answer:
     return False, "no night time is logged"
 
 
-def _distances(rule: RuleVersion, journey: Journey, take: Callable[[Answer], bool], notes: list[str]) -> int:
+def _distances(rule: RuleVersion, journey: Journey, take: Callable[[Fact], bool], notes: list[str]) -> int:
     """Judge the distances; the total in hundredths of a nautical mile."""
     legs = [leg for leg, _, _ in journey.legs]
     total, longest = sum(legs), max(legs, default=0)
@@ -203,7 +213,7 @@ def _close(value: int | None, limit: int, what: str, journey: Journey, notes: li
         )
 
 
-def _full_stops(journey: Journey, need: int) -> Answer:
+def _full_stops(journey: Journey, need: int) -> Fact:
     """Full-stop landings at ``need`` different points, the one of return included.
 
     An entry ends with the airplane at rest, so its last point is a full stop unless the log says otherwise.
@@ -262,7 +272,7 @@ def landings_at_least(rule: RuleVersion, record: Record, question: Question, nes
             for takeoff, amount in ((True, each.takeoffs), (False, each.landings)):
                 if not amount:
                     continue
-                fits, why = _landing_fits(rule, flight, each, takeoff)
+                fits, why = _landing_fits(rule, record, question, flight, each, takeoff)
                 if fits:
                     gave_t, gave_l = gave_t + amount * takeoff, gave_l + amount * (not takeoff)
                 if fits is not False:
@@ -300,7 +310,9 @@ def _both(takeoffs: int, landings: int) -> str:
     return f"{count(takeoffs, 'takeoff')}, {count(landings, 'landing')}"
 
 
-def _landing_fits(rule: RuleVersion, flight: Flight, each: Landings, takeoff: bool) -> Answer:
+def _landing_fits(
+    rule: RuleVersion, record: Record, question: Question, flight: Flight, each: Landings, takeoff: bool
+) -> Fact:
     """Whether these takeoffs or landings count. A "no" without words is of no interest to anybody."""
     period = rule.get("period")
     if period and each.period is not None and each.period != period:
@@ -311,8 +323,15 @@ def _landing_fits(rule: RuleVersion, flight: Flight, each: Landings, takeoff: bo
         return False, "made in a device"
     answers = [
         occupied(flight, rule.params["occupancy"]),
-        facts.suits(flight, rule.get("aircraft") or facts.ANY),
+        facts.suits(flight, rule.get("aircraft") or facts.ANY, question.models),
     ]
+    for conflict in (
+        conflicts.conflicts(record, question).get(flight.id, ""),
+        conflicts.landing_conflict(flight, each),
+        conflicts.night_conflict(flight) if period == "night" and each.period == "night" else "",
+    ):
+        if conflict:
+            answers.append((None, conflict))
     where = f" at {each.at.key}" if each.at else ""
     what = "takeoffs" if takeoff else "landings"
     if period and each.period is None:
@@ -337,14 +356,12 @@ def _landing_fits(rule: RuleVersion, flight: Flight, each: Landings, takeoff: bo
 
 @kind("milestone", milestone=Param(registry.word(), True))
 def milestone(
-    rule: RuleVersion, record: Record, question: Question, nested: Callable[[str], tuple[Finding, ...]]
+    rule: RuleVersion, record: Record, question: Question, nested: Callable[[str], Answer]
 ) -> Finding:
     """Everything another milestone asks for holds."""
-    parts = nested(rule.params["milestone"])
-    holds = possible = rule.in_force
-    for part in parts:
-        holds &= part.holds
-        possible &= part.possible
+    answer = nested(rule.params["milestone"])
+    parts = answer.findings
+    holds, possible = answer.holds & rule.in_force, answer.possible & rule.in_force
     met = sum(part.met(question.on) is True for part in parts)
     total = len(parts)
     return Finding(

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from itertools import groupby
 from typing import Any
 
+from syllabus.engine import facts
 from syllabus.engine.days import Days
 from syllabus.engine.finding import Finding
 from syllabus.engine.kinds import registry
@@ -38,16 +39,25 @@ def items_at_standard(rule: RuleVersion, record: Record, question: Question, nes
     for item, title in items.items():
         graded = record.items_by_name.get(item, ())
         for grade in graded:
-            if grade.instructor is None and grade.date <= question.on:
+            if grade.date > question.on or facts.graded(grade) or grade.grade == NOT_OBSERVED:
+                continue
+            if grade.instructor is None:
                 not_counted.append((grade.id, f"{item}: no instructor is named"))
+            else:
+                not_counted.append((grade.id, f"{item}: by a {grade.instructor.kind} instructor"))
         sure, maybe, newest = _days_at(graded, need_rank, record, question.on)
+        claim = next(filter(None, (facts.unvouched(grade, question.settings) for grade in newest)), "")
+        if claim:
+            sure = Days.none()
         holds &= sure
         possible &= maybe
         if question.on in sure:
             at_standard += 1
             counted.append((newest[-1].id, f"{item} {wanted}"))
         elif question.on in maybe:
-            ask.append((newest[-1].id, f"which grade of {item} on {newest[-1].date} was the later one"))
+            ask.append(
+                (newest[-1].id, claim or f"which grade of {item} on {newest[-1].date} was the later one")
+            )
         elif newest:
             not_counted.append((newest[-1].id, f"{item} ({title}): newest grade is {newest[-1].grade}"))
         else:
@@ -64,7 +74,7 @@ def _days_at(
     graded: tuple[ItemGrade, ...], need_rank: int, record: Record, on: date
 ) -> tuple[Days, Days, list[ItemGrade]]:
     """Days on which the newest grade is surely, and possibly, high enough; and the newest grades on a day."""
-    usable = [grade for grade in graded if grade.instructor is not None and grade.grade != NOT_OBSERVED]
+    usable = [grade for grade in graded if facts.graded(grade)]
     sure, maybe, newest = [], [], []
     groups = [(day, list(group)) for day, group in groupby(usable, key=lambda grade: grade.date)]
     for index, (day, group) in enumerate(groups):

@@ -2,26 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
-from syllabus.engine import calendar, facts
+from syllabus.engine import calendar, conflicts, facts
 from syllabus.engine.days import Days
 from syllabus.engine.finding import Finding
 from syllabus.engine.kinds import registry
-from syllabus.engine.kinds.endorsements import given
-from syllabus.engine.kinds.papers import Evidence, same, until
+from syllabus.engine.kinds.evidence import ONE_DAY
 from syllabus.engine.kinds.registry import Param, kind
+from syllabus.engine.kinds.training import PREPARATION
 from syllabus.engine.question import Question
 from syllabus.engine.record import DEVICES, TIMES, Document, Flight, Record
 from syllabus.engine.rulebook import RuleVersion
 from syllabus.engine.units import MINUTE, format_time
 
 COUNTS = (*TIMES, facts.INSTRUMENT)
-PREPARATION = "practical-test-preparation:"
-ONE_DAY = timedelta(days=1)
 #: A logbook is kept in tenths of an hour; a computed night that differs by more is worth a word.
 LOGBOOK_STEP = 6 * MINUTE
 
@@ -68,14 +66,10 @@ def total_at_least(rule: RuleVersion, record: Record, question: Question, nested
     two such times is only sure as far as they fill the entry; the rest is a question. Logged time is never
     raised: a night or cross-country time computed from the entry stands beside it.
     """
-    return _total(rule, record, question, question.on, None)
-
-
-def _total(rule: RuleVersion, record: Record, question: Question, on: date, anchor: date | None) -> Finding:
-    """``anchor`` fixes the day the window looks back from; without it, it is each day itself."""
     need: int = rule.params["need"]
     window: calendar.Length | None = rule.get("window")
-    shares = _shares(rule, record)
+    shares = _shares(rule, record, question)
+    on = question.on
     ends: dict[str, date] = (
         {share.flight.id: calendar.last_day(share.flight.date, window) for share in shares if share.possible}
         if window
@@ -88,24 +82,18 @@ def _total(rule: RuleVersion, record: Record, question: Question, on: date, anch
         if any(share.possible > share.sure for share in shares)
         else sure
     )
-    at = anchor or on
-    have = sure.at(at)
-    if anchor is None:
-        holds, could = sure.days_with(need) & rule.in_force, possible.days_with(need) & rule.in_force
-    else:
-        onward = Days.starting(anchor) & rule.in_force
-        holds = onward if have >= need else Days.none()
-        could = onward if possible.at(anchor) >= need else Days.none()
+    have = sure.at(on)
+    holds, could = sure.days_with(need) & rule.in_force, possible.days_with(need) & rule.in_force
     counted: list[tuple[str, str]] = []
     not_counted: list[tuple[str, str]] = []
     ask: list[tuple[str, str]] = []
     notes: list[str] = []
-    opens = calendar.window_start(at, window) if window else None
+    opens = calendar.window_start(on, window) if window else None
     device_left = cap
     night = "night" in rule.params["counts"]
     for share in shares if on in rule.in_force else ():
         flight = share.flight
-        if flight.date > at:
+        if flight.date > on:
             continue
         if opens is not None and flight.date < opens:
             if share.sure:
@@ -195,29 +183,56 @@ class _Steps:
         return Days.of(spans)
 
 
-def _shares(rule: RuleVersion, record: Record) -> list[Share]:
+def _shares(rule: RuleVersion, record: Record, question: Question) -> list[Share]:
     """What each entry that has to do with the rule gives, in order of date."""
     counts = rule.params["counts"]
     plain = len(counts) == 1 and not any(rule.get(name) for name in _CONDITIONS) and counts[0] != "dual"
-    shares = []
+    shares: list[Share] = []
     # the rarest of the times is enough to look through: an entry without it gives nothing
     for flight in min((facts.flights_logging(record, name) for name in counts), key=len):
         if plain:
             amount = facts.logged(flight, counts[0]) or 0
             shares.append(Share(flight, amount, amount))
-        elif share := _flight_share(rule, record, flight):
+        elif share := _flight_share(rule, record, question, flight):
             shares.append(share)
     devices = facts.in_devices(record)
     if devices:
         credit = rule.get("device_credit")
         letters = [paper for paper in record.documents if credit and paper.kind == credit.get("letter")]
-        shares += filter(None, (_device_share(rule, flight, credit, letters) for flight in devices))
+        shares += filter(None, (_device_share(rule, question, flight, credit, letters) for flight in devices))
         shares.sort(key=lambda share: share.flight.order)
+    doubts = conflicts.conflicts(record, question)
+    for share in shares:
+        _doubt(share, rule, question, doubts)
     return shares
 
 
+def _doubt(share: Share, rule: RuleVersion, question: Question, doubts: Mapping[str, str]) -> None:
+    """Take from what is sure the hours that another fact on record contradicts; they stay possible."""
+    flight = share.flight
+    if not share.sure:
+        return
+    if doubt := doubts.get(flight.id):
+        share.sure = 0
+        share.missing += (doubt,)
+        return
+    if "night" in rule.params["counts"] and (by_day := conflicts.night_conflict(flight)):
+        share.sure = 0
+        share.missing += (by_day,)
+        return
+    bound = conflicts.hours_bound(flight, question.settings)
+    if bound is not None and share.sure > bound:
+        logged = format_time(share.sure)
+        share.sure = bound
+        share.missing += (f"which is right: {logged} logged, and {format_time(bound)} at most on the clock",)
+
+
 def _device_share(
-    rule: RuleVersion, flight: Flight, credit: dict[str, Any] | None, letters: list[Document]
+    rule: RuleVersion,
+    question: Question,
+    flight: Flight,
+    credit: dict[str, Any] | None,
+    letters: list[Document],
 ) -> Share | None:
     """Time in a device: never flight time; a rule may credit instruction in it, up to a cap."""
     counts = rule.params["counts"]
@@ -232,10 +247,19 @@ def _device_share(
         if not min(amounts):
             return None
         return Share(flight, why=f"time in a device ({device}) counts only as training from an instructor")
-    if flight.instructor is None:
-        return Share(flight, why="no instructor is named for the time in a device")
+    by_instructor, why = facts.taught(flight)
+    if not by_instructor:
+        return Share(flight, why=why)
+    category, _ = question.models.kind_of(flight.aircraft)
+    if category is not None and question.category is not None and category != question.category:
+        return Share(
+            flight, why=f"a device for a {category}, and the rule credits one for a {question.category}"
+        )
     if device in credit["devices"]:
-        return Share(flight, dual, dual, device=True)
+        share = Share(flight, dual, dual, device=True)
+        if category is None:
+            share.sure, share.missing = 0, ("the category that the device represents",)
+        return share
     if device in credit.get("by_letter", ()):
         model = flight.aircraft.model or ""
         if any(_authorizes(letter, model, flight.date) for letter in letters):
@@ -249,16 +273,16 @@ def _device_share(
 
 def _authorizes(letter: Document, model: str, day: date) -> bool:
     """Whether a letter names the device's model and was in force on the day it was used."""
-    named = letter.aircraft_model is not None and same(letter.aircraft_model) == same(model)
+    named = letter.aircraft_model is not None and facts.same(letter.aircraft_model) == facts.same(model)
     return named and day in Days.between(letter.issued, letter.expires)
 
 
-def _flight_share(rule: RuleVersion, record: Record, flight: Flight) -> Share | None:
+def _flight_share(rule: RuleVersion, record: Record, question: Question, flight: Flight) -> Share | None:
     """What a flight gives; None where it has nothing to do with the rule."""
     counts = rule.params["counts"]
     if len(counts) == 1 and counts[0] != "night":
         amount = facts.logged(flight, counts[0]) or 0
-        return _limited(rule, record, Share(flight, amount, amount))
+        return _limited(rule, record, question, Share(flight, amount, amount))
     amounts = {name: facts.logged(flight, name) for name in counts}
     unknown = ""
     if "night" in amounts and amounts["night"] is None:
@@ -278,7 +302,7 @@ def _flight_share(rule: RuleVersion, record: Record, flight: Flight) -> Share | 
     if unknown:
         share.sure = 0
         share.missing += (unknown,)
-    return _limited(rule, record, share)
+    return _limited(rule, record, question, share)
 
 
 def _unlogged_night(flight: Flight, amounts: dict[str, int | None]) -> Share | None:
@@ -296,15 +320,17 @@ def _worded(name: str) -> str:
     return name.replace("_", "-")
 
 
-def _limited(rule: RuleVersion, record: Record, share: Share) -> Share:
+def _limited(rule: RuleVersion, record: Record, question: Question, share: Share) -> Share:
     """The share, less what the rule's other conditions do not let count."""
     flight, params = share.flight, rule.params
     prepares = params.get("prepares_for")
     if prepares and PREPARATION + prepares not in flight.purposes:
         return Share(flight, why=f"not logged as preparation for the {prepares} practical test")
-    if flight.instructor is None and "dual" in params["counts"]:
-        return Share(flight, why="no instructor is named for the dual time")
-    fits, why = facts.suits(flight, params.get("aircraft") or facts.ANY)
+    if "dual" in params["counts"]:
+        by_instructor, why = facts.taught(flight)
+        if not by_instructor:
+            return Share(flight, why=why)
+    fits, why = facts.suits(flight, params.get("aircraft") or facts.ANY, question.models)
     if fits is False:
         return Share(flight, why=why)
     if fits is None:
@@ -338,32 +364,4 @@ def _beside(flight: Flight) -> str:
     return (
         f"{flight.id}: {facts.minutes(logged)} min of night logged,"
         f" {facts.minutes(computed)} min computed from off and on; the logged time counts."
-    )
-
-
-@kind("endorsement_with_training", endorsements=Param(registry.words(), True), **TOTAL_PARAMS)
-def endorsement_with_training(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
-    """An endorsement, and behind it training within a window before the application.
-
-    The application's day is the context's ``application_date``, else the day asked about.
-    """
-    anchor = question.context.application_date
-    trained = _total(rule, record, question, question.on, anchor)
-    found = Evidence("endorsement")
-    for each in given(record, rule.params["endorsements"], found):
-        found.yes(
-            each.id, Days.between(each.given, each.expires), f"given {each.given}, {until(each.expires)}"
-        )
-    endorsed = found.finding(rule, question.on)
-    applied = f"applied for on {anchor or question.on}"
-    return replace(
-        trained,
-        holds=trained.holds & endorsed.holds,
-        possible=trained.possible & endorsed.possible,
-        have=f"{endorsed.have}, {trained.have}",
-        need=f"{endorsed.need}, {trained.need}",
-        remaining=f"{endorsed.remaining}, {trained.remaining}",
-        counted=endorsed.counted + trained.counted,
-        not_counted=endorsed.not_counted + trained.not_counted,
-        notes=(f"The window is that of a test {applied}.", *trained.notes),
     )

@@ -22,6 +22,7 @@ from syllabus.engine.errors import (
     EngineError,
     Fault,
     FaultsFound,
+    NotCovered,
     QuestionError,
 )
 from syllabus.engine.evaluate import evaluate
@@ -39,7 +40,8 @@ COLUMNS = 100
 _COLOURS = {True: "32", False: "31", None: "33"}
 
 EPILOG = """\
-exit codes: 0 eligible (without --toward: for every milestone), 1 not eligible or not known, 2 bad input.
+exit codes: 0 eligible (without --toward: for every milestone that the rules cover), 1 not eligible or not
+known, 2 bad input, or --toward a milestone that the rules do not cover for what is asked about.
 
 examples:
   python3 manage.py eligibility record.json --toward faa.private-practical-test --on 2026-11-20
@@ -108,24 +110,46 @@ class Command(BaseCommand):
         try:
             rules = rulebook.current()
             asked = read(options, rules)
-            reports = [
-                evaluate(rules, asked.record, each, asked.on, known_at=asked.known_at, context=asked.context)
-                for each in asked.milestones
-            ]
+            one = options["toward"] is not None
+            reports, refused = [], []
+            for each in asked.milestones:
+                try:
+                    reports.append(
+                        evaluate(
+                            rules,
+                            asked.record,
+                            each,
+                            asked.on,
+                            known_at=asked.known_at,
+                            context=asked.context,
+                        )
+                    )
+                except NotCovered as problem:
+                    if one:
+                        raise
+                    refused.append(problem)
         except FaultsFound as problem:
             self.refuse(problem.faults)
+        except NotCovered as problem:
+            self.refuse([Fault(problem.milestone, f"not covered by these rules: {problem}")])
         except EngineError as problem:
             self.refuse([Fault("--on", str(problem))])
-        one = options["toward"] is not None
-        self.show(self.as_json(reports, one) if options["json"] else self.as_table(reports, one))
+        made = self.as_json if options["json"] else self.as_table
+        self.show(made(reports, refused, one))
         sys.exit(ELIGIBLE if all(report.eligible for report in reports) else NOT_ELIGIBLE)
 
-    def as_json(self, reports: list[Report], one: bool) -> str:
+    def as_json(self, reports: list[Report], refused: list[NotCovered], one: bool) -> str:
         made = [report.as_json() for report in reports]
-        text = json.dumps(made[0] if one else {"reports": made}, indent=2, ensure_ascii=False)
+        every: dict[str, Any] = {"reports": made}
+        if refused:
+            every["not_covered"] = [
+                {"milestone": each.milestone, "key": each.key, "value": each.value, "why": str(each)}
+                for each in refused
+            ]
+        text = json.dumps(made[0] if one else every, indent=2, ensure_ascii=False)
         return text if _can_write(self.stdout, text) else json.dumps(json.loads(text), indent=2)
 
-    def as_table(self, reports: list[Report], one: bool) -> str:
+    def as_table(self, reports: list[Report], refused: list[NotCovered], one: bool) -> str:
         width = COLUMNS
         paint: eligibility_table.Paint = eligibility_table.unpainted
         if self.stdout.isatty():
@@ -135,7 +159,7 @@ class Command(BaseCommand):
         if one:
             text = eligibility_table.render(reports[0], width, paint)
         else:
-            text = eligibility_table.render_all(reports, width, paint)
+            text = eligibility_table.render_all(reports, width, paint, refused)
         return encodable(text, _encoding(self.stdout))
 
     def show(self, text: str) -> None:

@@ -217,7 +217,7 @@ def _keep_standing(student: Student, overview: reports.Overview, at: dt.datetime
 
 def _short(summary: dict[str, Any]) -> dict[str, dict[str, Any]]:
     """What a list says of each milestone; whatever else moves from day to day is no change."""
-    return {
+    found = {
         each["milestone"]: {
             "met": each["met"],
             "eligible_until": each["eligible_until"] if each["eligible"] else None,
@@ -225,6 +225,9 @@ def _short(summary: dict[str, Any]) -> dict[str, dict[str, Any]]:
         }
         for each in summary["milestones"]
     }
+    # Neither met nor not met, and nothing to clear up: these rules do not cover it.
+    refused = {"met": None, "eligible_until": None, "gaps": 0}
+    return found | {each["milestone"]: refused for each in summary.get("not_covered", ())}
 
 
 def of_yesterday(limit: int, at: dt.datetime) -> list[int]:

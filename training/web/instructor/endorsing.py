@@ -17,7 +17,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from syllabus import catalogue
 from syllabus.catalogue import Kind
-from syllabus.engine.errors import NotInForce
+from syllabus.engine.errors import NotCovered, NotInForce
 from syllabus.engine.record import Endorsement as Given
 from syllabus.engine.report import CAUTION
 from syllabus.engine.vocabulary import CATEGORIES, CLASSES, TESTS
@@ -134,6 +134,8 @@ def _show(
             by_field.setdefault(each.place.partition("[")[0], []).append(_sentence(each.message))
     except NotInForce as problem:
         told.append(str(problem))
+    except NotCovered as problem:
+        told.append(gettext("Not covered by these rules: %(why)s") % {"why": problem})
     except NotAllowed as problem:
         raise Http404(str(problem)) from None
     if checked:
@@ -245,6 +247,8 @@ def _give(request: HttpRequest, whose: Taught, kind: Kind) -> HttpResponse:
         faults.append(str(problem))
     except EndorsementError as wrong:
         faults += [each.message for each in wrong.faults]
+    except NotCovered:
+        pass  # what is looked at again below says so
     except Refused:
         faults.append(gettext("The rule forbids it as it stands; below is what and where it is written."))
     return _show(request, whose, kind, said, faults=faults, judgement=judgement, entry=entry, status=422)

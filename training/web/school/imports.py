@@ -103,13 +103,15 @@ def columns(opened: Opened, ref: uuid.UUID) -> HttpResponseBase:
     table = Table.from_plain(plain)
     asked = _asked(post, table)
     if "plan" not in post:
-        return _columns(opened, student, table, asked, flight_import.dry_run(table, asked, student))
+        return _columns(
+            opened, student, table, asked, flight_import.dry_run(table, asked, student, at=opened.at)
+        )
     if len(table.rows) > MANY:
         return _at_length(opened, student, table, asked)
     try:
         change = _carried_out(opened, student, table, asked)
     except ImportRefused as problem:
-        plan = flight_import.dry_run(table, asked, student)
+        plan = flight_import.dry_run(table, asked, student, at=opened.at)
         if not plan.faults:
             plan.cautions = [*problem.faults, *plan.cautions]
         return _columns(opened, student, table, asked, plan, 409)

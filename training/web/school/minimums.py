@@ -12,11 +12,11 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from syllabus import rulebook
 from syllabus.courses import plain
+from syllabus.dated import read_text
 from syllabus.engine.errors import RuleDataError
 from syllabus.engine.kinds import KINDS
 from syllabus.engine.reading import Faults
 from syllabus.models import SchoolMinimum
-from syllabus.rulebook import read_text
 from training.services import minimums
 from training.services.minimums import Conflict, MinimumError
 from training.services.records import NotAllowed

@@ -24,7 +24,7 @@ from training.services import record_entries
 from training.services.record_entries import Shown
 from training.web.school import opening
 from training.web.school.opening import Opened, administered
-from training.web.shown import MilestoneShown, day, quantity
+from training.web.shown import MilestoneShown, RefusedShown, day, quantity
 
 AT_ONCE = 200
 MILESTONES = "milestones"
@@ -93,6 +93,7 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
         try:
             overview = reports.overview(student, on, known_at=known_at if known else None)
             told["milestones"] = [MilestoneShown(each) for each in overview.milestones]
+            told["refused"] = [RefusedShown(each) for each in overview.not_covered]
             told["rulebook"] = overview.rulebook
         except NotInForce as problem:
             told["faults"] = {**told["faults"], "on": str(problem)}

@@ -4,6 +4,7 @@ from django.urls import path
 
 from training.web.school import (
     aircraft,
+    aircraft_models,
     courses,
     enrolments,
     guardians,
@@ -15,6 +16,7 @@ from training.web.school import (
     records,
     retention,
     second_factors,
+    settings,
     students,
 )
 
@@ -53,6 +55,10 @@ urlpatterns = [
     path(f"{_HERE}people/<int:pk>/mail/", people.mail, name="school-person-mail"),
     path(f"{_HERE}aircraft/", aircraft.listed, name="school-aircraft"),
     path(f"{_HERE}aircraft/<int:pk>/checks/", aircraft.record, name="school-aircraft-check"),
+    path(f"{_HERE}aircraft-models/", aircraft_models.listed, name="school-aircraft-models"),
+    path(f"{_HERE}aircraft-models/add/", aircraft_models.add, name="school-aircraft-model-add"),
+    path(f"{_HERE}aircraft-models/unlink/", aircraft_models.unlink, name="school-aircraft-model-unlink"),
+    path(f"{_HERE}settings/", settings.settings, name="school-settings"),
     path(f"{_HERE}minimums/", minimums.listed, name="school-minimums"),
     path(f"{_HERE}minimums/<int:pk>/end/", minimums.end, name="school-minimum-end"),
 ]

@@ -1,0 +1,137 @@
+"""Facts on record that cannot both be true: each is a question that names the two, never hours.
+
+Neither of two facts that disagree is taken for the right one. A flight's night against the Sun, its landings
+against its route, its hours against its clock, and two entries at one time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+
+from syllabus.engine import facts
+from syllabus.engine.question import Question
+from syllabus.engine.record import Flight, Landings, Record
+from syllabus.engine.settings import Settings
+from syllabus.engine.sun import is_night, night_time
+from syllabus.engine.units import MINUTE
+
+#: A logbook is kept in tenths of an hour, so that a time on the clock is rounded by half of one.
+ROUNDING = 3 * MINUTE
+FOREIGN = "foreign"
+
+
+def on_the_clock(flight: Flight) -> tuple[datetime, datetime] | None:
+    """From first movement to rest where both are known (14 CFR 1.1), else from takeoff to landing."""
+    if flight.out is not None and flight.in_ is not None:
+        return flight.out, flight.in_
+    if flight.off is not None and flight.on is not None:
+        return flight.off, flight.on
+    return None
+
+
+def night_conflict(flight: Flight) -> str:
+    """How night on record disagrees with the Sun, where no part of the flight was at night; else empty."""
+    logged = flight.times.get("night", 0)
+    if not logged and not any(each.period == "night" and _number(each) for each in flight.landings):
+        return ""
+    clock = on_the_clock(flight)
+    if clock is None or not flight.route or not all(place.known for place in flight.route):
+        return ""
+    dark = night_time(*clock, flight.route)
+    if dark is None or dark.total_seconds() > 0:
+        return ""
+    what = f"{facts.minutes(logged)} min of night are logged" if logged else "night landings are logged"
+    start, end = (each.strftime("%H:%M") for each in clock)
+    return (
+        f"which is right: {what}, and by the Sun it was day from {start} to {end}"
+        f" along {'-'.join(place.key for place in flight.route)}"
+    )
+
+
+def _number(each: Landings) -> int:
+    return each.takeoffs + each.landings
+
+
+def landing_conflict(flight: Flight, each: Landings) -> str:
+    """How landings on record disagree with the route or the Sun; empty where they do not."""
+    if each.at is None:
+        return ""
+    keys = [place.key for place in flight.route]
+    if keys and each.at.key not in keys:
+        return f"which is right: landings at {each.at.key}, and the route {'-'.join(keys)} does not go there"
+    if (
+        each.period == "night"
+        and each.landings == 1
+        and keys.count(each.at.key) - (keys[:1] == [each.at.key]) == 1
+        and keys[-1] == each.at.key
+        and flight.on is not None
+        and is_night(flight.on, each.at) is False
+    ):
+        at = flight.on.strftime("%H:%M")
+        return f"which is right: a night landing at {each.at.key}, and by the Sun it was day there at {at}"
+    return ""
+
+
+def hours_bound(flight: Flight, settings: Settings) -> int | None:
+    """The most flight time that the clock allows, in microseconds; None where it does not tell.
+
+    Flight time runs from first movement to rest (14 CFR 1.1). With takeoff and landing alone, the school's
+    taxi allowance is added.
+    """
+    start, end = flight.out or flight.off, flight.in_ or flight.on
+    if start is None or end is None:
+        return None
+    bound = round((end - start).total_seconds() * 1_000_000) + ROUNDING
+    return bound if flight.out and flight.in_ else bound + settings.taxi_allowance
+
+
+def conflicts(record: Record, question: Question) -> Mapping[str, str]:
+    """Entry id -> how the entry disagrees with another or with itself, for the flights that do.
+
+    Two facts on record that cannot both be true leave a question; neither is taken for the right one.
+    """
+    key = (question.settings, question.country)
+    kept = record.memo.get("conflicts")
+    if kept is None or kept[0] is not question.settings or kept[1] != question.country:
+        kept = record.memo["conflicts"] = (*key, _conflicts(record, question.settings, question.country))
+    return kept[2]
+
+
+def _abroad(flight: Flight, country: str | None) -> str:
+    """How an instructor authorized by another country and a route in this one disagree."""
+    if flight.instructor is None or flight.instructor.kind != FOREIGN or country is None:
+        return ""
+    here = next((place.key for place in flight.route if place.country == country), None)
+    if here is None:
+        return ""
+    return f"which is right: an instructor authorized by another country, and {here}, which is in this one"
+
+
+def _meet(earlier: Flight, later: Flight) -> bool:
+    """Whether the later of two flights took off before the earlier one had landed."""
+    if earlier.on is None or later.off is None or later.on is None:
+        return False
+    return later.off < earlier.on and later.on > later.off
+
+
+def _conflicts(record: Record, settings: Settings, country: str | None) -> Mapping[str, str]:
+    found: dict[str, str] = {}
+    clocked: list[Flight] = []
+    for flight in record.flights:
+        if flight.off is not None and flight.on is not None:
+            clocked.append(flight)
+        if said := facts.unvouched(flight, settings) or _abroad(flight, country):
+            found[flight.id] = said
+    clocked.sort(key=lambda flight: (flight.off.timestamp() if flight.off else 0.0, flight.id))
+    latest: Flight | None = None
+    for flight in clocked:
+        if latest is not None and _meet(latest, flight):
+            for one, other in ((latest, flight), (flight, latest)):
+                times = " and ".join(
+                    f"{each.id} {each.off:%H:%M} to {each.on:%H:%M}" for each in (one, other)
+                )
+                found[one.id] = f"which is right: nobody is in two places at once ({times})"
+        if latest is None or (latest.on and flight.on and flight.on > latest.on):
+            latest = flight
+    return found

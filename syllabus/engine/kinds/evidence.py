@@ -1,0 +1,153 @@
+"""What was found for a requirement that one paper, test or endorsement satisfies, and how names compare."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+
+from syllabus.engine import facts
+from syllabus.engine.days import Days
+from syllabus.engine.finding import Finding
+from syllabus.engine.question import Question
+from syllabus.engine.record import Entry
+from syllabus.engine.rulebook import Path, RuleVersion
+from syllabus.engine.units import count
+
+ONE_DAY = timedelta(days=1)
+CONTEXT, STUDENT = "context", "student"
+
+#: One fact compared: True it fits, None nothing says, False it does not; with what is wrong or missing.
+Fact = tuple[bool | None, str]
+YES: Fact = (True, "")
+
+
+@dataclass
+class Evidence:
+    """What was found. Entries are those of a record, or the words for the student and the context."""
+
+    thing: str
+    question: Question
+    holds: list[Days] = field(default_factory=list)
+    possible: list[Days] = field(default_factory=list)
+    counted: list[tuple[str, str, Days]] = field(default_factory=list)
+    not_counted: list[tuple[str, str]] = field(default_factory=list)
+    ask: list[tuple[str, str, Days]] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    def yes(self, entry: Entry | str, days: Days, gave: str) -> None:
+        """It counts on these days; where the school asks who vouches for a claimed entry, a question."""
+        if claim := facts.unvouched(entry, self.question.settings):
+            self.maybe(entry, days, claim)
+            return
+        self.holds.append(days)
+        self.counted.append((_id(entry), gave, days))
+
+    def maybe(self, entry: Entry | str, days: Days, missing: str) -> None:
+        self.possible.append(days)
+        self.ask.append((_id(entry), missing, days))
+
+    def no(self, entry: Entry | str, why: str) -> None:
+        self.not_counted.append((_id(entry), why))
+
+    def finding(self, rule: RuleVersion) -> Finding:
+        """A finding: one such thing is needed, and there is one on the days on which any of them holds."""
+        on = self.question.on
+        holds = Days.union(self.holds) & rule.in_force
+        possible = holds | (Days.union(self.possible) & rule.in_force)
+        held = on in holds
+        spent = [(entry, f"{gave}, not on {on}") for entry, gave, days in self.counted if on not in days]
+        return Finding(
+            rule=rule,
+            holds=holds,
+            possible=possible,
+            have=count(int(held), self.thing),
+            need=count(1, self.thing),
+            remaining=count(int(not held), self.thing),
+            counted=tuple((entry, gave) for entry, gave, days in self.counted if on in days),
+            not_counted=tuple(spent + self.not_counted),
+            ask=tuple((entry, missing) for entry, missing, days in self.ask if on in days),
+            notes=tuple(self.notes),
+        )
+
+
+def _id(entry: Entry | str) -> str:
+    return entry if isinstance(entry, str) else entry.id
+
+
+def not_needed(rule: RuleVersion, thing: str, note: str) -> Finding:
+    """The finding of a requirement that asks for nothing here, with the reason."""
+    nothing = count(0, thing)
+    return Finding(rule, rule.in_force, rule.in_force, nothing, nothing, nothing, notes=(note,))
+
+
+def waived(rule: RuleVersion, way: Path) -> Finding:
+    """The finding of a requirement that the way taken does not ask for."""
+    return not_needed(rule, "requirement", f"Not asked for here: {way.says} ({way.cite.section}).")
+
+
+def until(last: date | None) -> str:
+    return f"holds through {last}" if last else "holds with no end date"
+
+
+def shortened(last: date | None, expires: date | None) -> date | None:
+    """The earlier of the rule's own end and the one written on the paper, which never lengthens."""
+    ends = [end for end in (last, expires) if end is not None]
+    return min(ends) if ends else None
+
+
+@dataclass
+class Names:
+    """What an entry names, compared with what is asked about: one difference decides, then what is missing.
+
+    ``asked`` are questions by the entry they are put to: the entry itself, or the context.
+    """
+
+    entry: Entry
+    question: Question
+    wrong: list[str] = field(default_factory=list)
+    asked: list[tuple[Entry | str, str]] = field(default_factory=list)
+
+    def model(self, given: str | None) -> None:
+        """The make and model, through the school's links between spellings."""
+        wanted = self.question.context.aircraft_model
+        if wanted is None:
+            self.asked.append((CONTEXT, "aircraft_model: the make and model asked about"))
+        elif given is None:
+            self.asked.append((self.entry, "the make and model it is for"))
+        else:
+            same = self.question.models.same(given, wanted)
+            if same is False:
+                self.wrong.append(f"for {given}, asked about is {wanted}")
+            elif same is None:
+                self.asked.append((self.entry, f"whether {given} and {wanted} are the same make and model"))
+
+    def word(self, given: str | None, wanted: str | None, key: str, called: str) -> None:
+        """A word that must be the one asked about."""
+        if wanted is None:
+            self.asked.append((CONTEXT, f"{key}: the {called} asked about"))
+        elif given is None:
+            self.asked.append((self.entry, f"the {called} it is for"))
+        elif facts.same(given) != facts.same(wanted):
+            self.wrong.append(f"for {given}, asked about is {wanted}")
+
+    def given_word(self, given: str | None, wanted: str) -> None:
+        """A word that must be the one wanted where it is given at all."""
+        if given is not None and facts.same(given) != facts.same(wanted):
+            self.wrong.append(f"for {given}, asked about is {wanted}")
+
+    def answer(self, answer: Fact) -> None:
+        met, why = answer
+        if met is False:
+            self.wrong.append(why)
+        elif met is None:
+            self.asked.append((self.entry, why))
+
+    def settle(self, found: Evidence, days: Days, gave: str, possible: Days | None = None) -> None:
+        """Count the entry, ask, or leave it out. ``possible`` are more days, on which a question is open."""
+        if self.wrong:
+            found.no(self.entry, "; ".join(self.wrong))
+        elif self.asked:
+            for entry, missing in self.asked:
+                found.maybe(entry, possible or days, missing)
+        else:
+            found.yes(self.entry, days, gave)

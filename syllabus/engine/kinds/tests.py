@@ -1,0 +1,261 @@
+"""Knowledge and practical tests: passed, reviewed where something was missed, taken again after a failure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+from syllabus.engine import calendar, facts
+from syllabus.engine.days import Days
+from syllabus.engine.finding import Finding
+from syllabus.engine.kinds import registry
+from syllabus.engine.kinds.endorsements import given
+from syllabus.engine.kinds.evidence import ONE_DAY, Evidence, Names, not_needed, shortened, until
+from syllabus.engine.kinds.registry import Param, kind
+from syllabus.engine.question import Question
+from syllabus.engine.record import Endorsement, Flight, GroundLesson, Record, Test
+from syllabus.engine.rulebook import RuleVersion
+from syllabus.engine.units import count
+
+PASS, FAIL = "pass", "fail"
+#: Every answer right: nothing is left to review.
+FULL_SCORE = 100
+
+
+@kind(
+    "test_passed",
+    test=Param(registry.word(), True),
+    for_model=Param(registry.flag),
+    life=Param(registry.length),
+    passing_score=Param(registry.number),
+)
+def passed_test(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
+    """A test was passed, for the context's model where the rule says so, within its life.
+
+    A result nobody wrote down is a question, and so is a score on the other side of ``passing_score``. With
+    ``for_model`` the newest result in the model stands: one failed after one passed leaves a question.
+    """
+    found = Evidence("test", question)
+    tests = [test for test in record.tests if test.kind == rule.params["test"]]
+    for test in tests:
+        if test.result == FAIL and not _contradicted(test, rule):
+            found.no(test, f"failed on {test.date}")
+            continue
+        last = calendar.last_day(test.date, rule.params["life"]) if rule.get("life") else None
+        days = Days.between(test.date, last)
+        names = Names(test, question)
+        if rule.get("for_model"):
+            names.model(test.aircraft_model)
+            if later := _failed_later(test, tests, question):
+                sure = Days.between(test.date, later.date - ONE_DAY)
+                if sure and not names.wrong and not names.asked:
+                    found.yes(test, sure, _result(test, last))
+                names.answer((None, f"whether the failure of {later.date} in the same model was made good"))
+        if test.result is None:
+            names.answer((None, "the result"))
+        elif said := _contradicted(test, rule):
+            names.answer((None, said))
+        names.settle(found, days, _result(test, last))
+    return found.finding(rule)
+
+
+def _contradicted(test: Test, rule: RuleVersion) -> str:
+    """How a result and its score disagree; empty where they do not."""
+    least = rule.get("passing_score")
+    if least is None or test.score is None or test.result is None:
+        return ""
+    if (test.score >= least) == (test.result == PASS):
+        return ""
+    return f"which is right: the result is {test.result}, the score {test.score} %, and {least} % passes"
+
+
+def _failed_later(passed: Test, tests: Iterable[Test], question: Question) -> Test | None:
+    """The first failure after a test that was passed, in the same model."""
+    for test in tests:
+        if (
+            test.result != FAIL
+            or test.date <= passed.date
+            or None in (test.aircraft_model, passed.aircraft_model)
+        ):
+            continue
+        if question.models.same(test.aircraft_model or "", passed.aircraft_model or ""):
+            return test
+    return None
+
+
+def _result(test: Test, last: date | None) -> str:
+    score = f" with {test.score} %" if test.score is not None else ""
+    return f"passed {test.date}{score}, {until(last)}"
+
+
+@kind(
+    "deficiencies_reviewed",
+    test=Param(registry.word(), True),
+    life=Param(registry.length, True),
+    endorsement=Param(registry.word(), True),
+    category=Param(registry.word()),
+)
+def deficiencies_reviewed(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
+    """Where the passed knowledge test lists deficient codes, an endorsement says they were reviewed.
+
+    The newest passed test that lives on a day decides. Only a full score with no codes needs nothing; a
+    missing score, or a lower one without codes, is a question, for every wrong answer has its code.
+    """
+    found = Evidence("endorsement", question)
+    tests = [
+        (test, calendar.last_day(test.date, rule.params["life"]))
+        for test in record.tests
+        if test.kind == rule.params["test"] and test.result != FAIL
+    ]
+    reviews = list(given(rule, record, [rule.params["endorsement"]], found))
+    needed = lives = False
+    for index, (test, last) in enumerate(tests):
+        newer = [later.date for later, _ in tests[index + 1 :] if later.date > test.date]
+        days = Days.between(test.date, shortened(last, min(newer) - ONE_DAY if newer else None))
+        lives = lives or question.on in days
+        codes = test.deficient_codes
+        if missing := _untold(test):
+            found.maybe(test, days, missing)
+            needed = needed or question.on in days
+            continue
+        if not codes:
+            found.yes(test, days, "a full score, nothing to review")
+            continue
+        needed = needed or question.on in days
+        for each in reviews:
+            _review(found, rule, each, test, days, codes)
+    made = found.finding(rule)
+    if not lives:
+        made = replace(
+            made, notes=(f"No knowledge test that is passed and still lives on {question.on} is on record.",)
+        )
+    elif not needed and made.met(question.on):
+        made = replace(made, have=count(0, "endorsement"), need=count(0, "endorsement"))
+    return made
+
+
+def _untold(test: Test) -> str:
+    """What of the result is not on record, without which nobody knows what was to review; else empty."""
+    if test.result is None:
+        return "the result"
+    if test.score is None:
+        return "the score, and the codes of what was missed"
+    if test.score < FULL_SCORE and not test.deficient_codes:
+        return f"the deficient codes (the score is {test.score} %, and none are listed)"
+    return ""
+
+
+def _review(
+    found: Evidence,
+    rule: RuleVersion,
+    each: Endorsement,
+    test: Test,
+    days: Days,
+    codes: Sequence[str],
+) -> None:
+    if each.given < test.date:
+        found.no(each, f"given {each.given}, before the test of {test.date}")
+        return
+    names = Names(each, found.question)
+    names.given_word(each.test, rule.params["test"])
+    if rule.get("category"):
+        names.given_word(each.category, rule.params["category"])
+    names.settle(
+        found,
+        Days.between(each.given, each.expires) & days,
+        f"reviewed {', '.join(codes)}",
+    )
+
+
+@kind(
+    "retest",
+    tests=Param(registry.words(), True),
+    endorsements=Param(registry.words(), True),
+    given_by=Param(registry.words()),
+)
+def retest(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
+    """After a failed test: further training, and an endorsement by whoever gave it that names the test.
+
+    The days from a failure on are closed until both are on record, or until the same test was passed. An
+    endorsement of the day of the failure cannot be told to be the later of the two, and is a question.
+    """
+    failed = [test for test in record.tests if test.kind in rule.params["tests"] and test.result != PASS]
+    if not failed:
+        return not_needed(rule, "endorsement", "Asked for only after a failed test.")
+    found = Evidence("endorsement", question)
+    endorsed = list(given(rule, record, rule.params["endorsements"], found))
+    holds = possible = rule.in_force
+    for test in failed:
+        alone = Evidence("endorsement", question, holds=[Days.between(None, test.date - ONE_DAY)])
+        for each in endorsed:
+            _trained_again(alone, record, test, each)
+        for later in record.tests:
+            _passed_since(alone, test, later)
+        if test.result is None:
+            alone.maybe(test, Days.starting(test.date), "the result")
+        else:
+            alone.no(test, f"failed on {test.date}; training and an endorsement for another try come first")
+        mine = alone.finding(rule)
+        holds, possible = holds & mine.holds, possible & mine.possible
+        found.counted += alone.counted
+        if question.on not in mine.holds:
+            found.ask += alone.ask
+            found.not_counted += alone.not_counted
+    done = question.on in holds
+    return replace(
+        found.finding(rule),
+        holds=holds,
+        possible=possible,
+        have=count(int(done), "endorsement"),
+        remaining=count(int(not done), "endorsement"),
+    )
+
+
+def _passed_since(found: Evidence, failed: Test, later: Test) -> None:
+    """Count a pass of the same test after a failure; of one day, which came first is a question."""
+    if later.kind != failed.kind or later.result != PASS or later.date < failed.date:
+        return
+    days = Days.starting(later.date)
+    if later.date > failed.date:
+        found.yes(later, days, f"passed {later.date}, after the failure of {failed.date}")
+    else:
+        found.maybe(later, days, f"whether it was passed after the failure, both on {failed.date}")
+
+
+def _trained_again(found: Evidence, record: Record, failed: Test, each: Endorsement) -> None:
+    """Count an endorsement for one more try at a test that was failed."""
+    if each.given < failed.date:
+        found.no(each, f"given {each.given}, before the failure of {failed.date}")
+        return
+    names = Names(each, found.question)
+    if each.test is None:
+        names.answer((None, "the test it is for"))
+    else:
+        names.given_word(each.test, failed.kind)
+    if each.given == failed.date:
+        names.answer((None, f"whether it was given after the failure, both on {failed.date}"))
+    names.answer(_training_since(record, found.question, failed, each))
+    names.settle(found, Days.between(each.given, each.expires), f"given {each.given} for {failed.kind}")
+
+
+def _training_since(
+    record: Record, question: Question, failed: Test, each: Endorsement
+) -> tuple[bool | None, str]:
+    """Whether whoever endorsed gave training, in flight or on the ground, since the failure."""
+    lessons: list[Flight | GroundLesson] = [
+        flight
+        for flight in facts.dual_flights(record)
+        if question.models.kind_of(flight.aircraft)[0] in (None, question.category)
+    ]
+    lessons += [lesson for lesson in record.ground if lesson.time]
+    since = [lesson for lesson in lessons if failed.date <= lesson.date <= each.given]
+    if any(facts.same_person(lesson.instructor, each.instructor) for lesson in since):
+        return True, ""
+    if not since:
+        return False, f"no training is on record between the failure of {failed.date} and {each.given}"
+    if any(lesson.instructor is None for lesson in since):
+        return None, "who gave the training after the failure"
+    others = ", ".join(sorted({lesson.instructor.name for lesson in since if lesson.instructor}))
+    return False, f"the training after the failure is by {others}, and whoever gave it endorses"

@@ -1,0 +1,284 @@
+"""The training that an endorsement rests on: what of it is on record, by whom, in what, and when.
+
+A rule's ``training`` says what it asks of it. Each dual flight up to the day of the endorsement answers yes,
+no, or with what nothing on record says; the newest that counts decides how long training within a time holds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+from syllabus.engine import conflicts, facts
+from syllabus.engine.geography import Place
+from syllabus.engine.kinds import registry
+from syllabus.engine.kinds.evidence import YES, Fact
+from syllabus.engine.kinds.registry import Param
+from syllabus.engine.question import Question
+from syllabus.engine.record import GRADES, Endorsement, Flight, Record
+from syllabus.engine.vocabulary import FLIGHT_TRAINING
+
+SAME, SIMILAR = "same", "similar"
+PREPARATION = "practical-test-preparation:"
+
+TRAINING = registry.struct(
+    together=(("items", "grade"),),
+    model=Param(registry.word(SAME, SIMILAR)),
+    by_endorser=Param(registry.flag),
+    at_night=Param(registry.flag),
+    at_airport=Param(registry.flag),
+    over_route=Param(registry.flag),
+    on_its_day=Param(registry.flag),
+    prepares_for=Param(registry.word()),
+    items=Param(registry.word()),
+    grade=Param(registry.word(*GRADES)),
+)
+
+
+@dataclass(slots=True)
+class Trained:
+    """What the record shows: the newest day of training that counts for sure, and that may count.
+
+    ``asked`` says what is missing for the latter, ``why`` why nothing more counts.
+    """
+
+    sure: date | None = None
+    possible: date | None = None
+    asked: list[str] = field(default_factory=list)
+    why: str = ""
+
+
+def behind(
+    asks: dict[str, Any],
+    record: Record,
+    question: Question,
+    each: Endorsement,
+    *,
+    opens: date | None = None,
+    closes: date | None = None,
+    route: tuple[Place, ...] | None = None,
+) -> Trained:
+    """The training on record up to an endorsement's day, from ``opens`` and up to ``closes`` where given.
+
+    ``route`` is that over which the training must have gone, where the rule asks for one.
+    """
+    last = each.given if closes is None else min(each.given, closes)
+    found = Trained()
+    whys: list[str] = []
+    for flight in facts.dual_flights(record):
+        if flight.date > last or (opens is not None and flight.date < opens):
+            continue
+        missing: list[str] = []
+        wrong = ""
+        for answer in _answers(asks, record, question, each, flight):
+            if answer[0] is False:
+                wrong = answer[1]
+                break
+            if answer[0] is None:
+                missing.append(answer[1])
+        if wrong:
+            whys.append(wrong)
+            continue
+        if found.possible is None or flight.date >= found.possible:
+            found.possible, found.asked = flight.date, [f"{flight.id}: {what}" for what in missing]
+        if not missing:
+            found.sure = flight.date
+    if found.possible is None:
+        found.why = _nothing(whys, last, opens)
+    elif asks.get("over_route"):
+        _over_route(asks, record, question, each, route or question.context.route or each.route, found)
+    return found
+
+
+def _nothing(whys: list[str], last: date, opens: date | None) -> str:
+    since = f" from {opens}" if opens else ""
+    told = f" ({'; '.join(list(dict.fromkeys(whys))[-3:])})" if whys else ""
+    return f"no training that it rests on is on record{since} up to {last}{told}"
+
+
+def _answers(
+    asks: dict[str, Any], record: Record, question: Question, each: Endorsement, flight: Flight
+) -> Iterable[Fact]:
+    """What a flight says to each thing asked of the training, the plainest "no" first."""
+    if conflict := conflicts.conflicts(record, question).get(flight.id):
+        yield None, conflict
+    yield _kind_of_training(asks, flight)
+    yield _category(question, flight)
+    if asks.get("at_night"):
+        yield _at_night(flight)
+    if asks.get("at_airport"):
+        yield _at_airport(question, flight)
+    if asks.get("model"):
+        yield _model(asks["model"], question, each, flight)
+    yield _by(asks, each, flight)
+
+
+def _kind_of_training(asks: dict[str, Any], flight: Flight) -> Fact:
+    prepares = asks.get("prepares_for")
+    if prepares and PREPARATION + prepares not in flight.purposes:
+        return False, f"{flight.id} is not logged as preparation for the {prepares} practical test"
+    return YES
+
+
+def _category(question: Question, flight: Flight) -> Fact:
+    category, _ = question.models.kind_of(flight.aircraft)
+    if category is None:
+        return None, "the aircraft's category"
+    if category != question.category:
+        return False, f"{flight.id} was in a {category}"
+    return YES
+
+
+def _model(how: str, question: Question, each: Endorsement, flight: Flight) -> Fact:
+    """Training in the make and model, or in a similar one that the instructor attests is similar."""
+    wanted, flown = question.context.aircraft_model or each.aircraft_model, flight.aircraft.model
+    if wanted is None:
+        return YES  # asked of the context already
+    if flown is None:
+        return None, "the make and model flown"
+    same = question.models.same(flown, wanted)
+    if same:
+        return YES
+    if how == SIMILAR and each.similar_model and question.models.same(flown, each.similar_model):
+        return YES
+    if how == SIMILAR:
+        return None, f"whether the {flown} is similar to the {wanted}, which the endorsement does not attest"
+    if same is None:
+        return None, f"whether {flown} and {wanted} are the same make and model"
+    return False, f"{flight.id} was in the {flown}"
+
+
+def _at_night(flight: Flight) -> Fact:
+    if conflict := conflicts.night_conflict(flight):
+        return None, conflict
+    if flight.times.get("night"):
+        return YES
+    if unknown := facts.night_unknown(flight):
+        return None, unknown
+    return False, f"{flight.id} was not at night"
+
+
+def _at_airport(question: Question, flight: Flight) -> Fact:
+    airport = question.context.airport
+    if airport is None:
+        return YES  # asked of the context already
+    places = {place.key for place in flight.route} | {each.at.key for each in flight.landings if each.at}
+    if airport.key in places:
+        return YES
+    if not flight.route:
+        return None, "the route"
+    return False, f"{flight.id} was not at {airport.key}"
+
+
+def _by(asks: dict[str, Any], each: Endorsement, flight: Flight) -> Fact:
+    """Given by an instructor; by the very one who endorsed, where the rule asks for their training."""
+    if flight.instructor is None:
+        return None, "who gave the dual instruction"
+    if flight.instructor.kind not in FLIGHT_TRAINING:
+        return False, f"{flight.id} is by a {flight.instructor.kind} instructor, who gives no flight training"
+    if asks.get("by_endorser") and not facts.same_person(flight.instructor, each.instructor):
+        name = each.instructor.name if each.instructor else "the instructor"
+        return (
+            None,
+            f"whether {name}, who endorsed, gave the training; this flight is with {flight.instructor.name}",
+        )
+    return YES
+
+
+def _over_route(
+    asks: dict[str, Any],
+    record: Record,
+    question: Question,
+    each: Endorsement,
+    points: tuple[Place, ...],
+    found: Trained,
+) -> None:
+    """Dual both ways between the first airport of the route and each other one, with a landing at each."""
+    pairs = (
+        {(points[0].key, place.key) for place in points[1:] if place.key != points[0].key}
+        if points
+        else set()
+    )
+    wanted = {pair for a, b in pairs for pair in ((a, b), (b, a))}
+    flown, unsure = set(), ""
+    for flight in facts.dual_flights(record):
+        if flight.date > each.given:
+            continue
+        met, why = _verdict(_answers(asks, record, question, each, flight))
+        legs = _ways(flight)
+        if met:
+            flown |= legs
+        elif met is None and legs & wanted:
+            unsure = f"{flight.id}: {why}"
+    if lacking := sorted(wanted - flown):
+        words = ", ".join(f"{a} to {b}" for a, b in lacking)
+        if unsure:
+            found.sure, found.asked = None, [unsure]
+        else:
+            found.sure = found.possible = None
+            found.why = f"no training flight {words} is on record up to {each.given}"
+
+
+def _ways(flight: Flight) -> set[tuple[str, str]]:
+    """From each point of a flight's route to each later one: the ways it flew, with stops between."""
+    keys = [place.key for place in flight.route]
+    return {(a, b) for index, a in enumerate(keys) for b in keys[index + 1 :] if a != b}
+
+
+def _verdict(answers: Iterable[Fact]) -> Fact:
+    every = list(answers)
+    for met in (False, None):
+        for answer in every:
+            if answer[0] is met:
+                return answer
+    return YES
+
+
+def items_behind(asks: dict[str, Any], record: Record, each: Endorsement) -> Fact:
+    """Whether every item of the list that is on record was at the grade when the endorsement was given.
+
+    Items that are graded on no day at all are another requirement's to miss.
+    """
+    stem = asks.get("items")
+    if not stem:
+        return YES
+    need = GRADES.index(asks["grade"])
+    late = [
+        (name, when)
+        for name, when in _first_at(record, stem, need, each.given)
+        if when is None or when > each.given
+    ]
+    if not late:
+        return YES
+    name, when = late[0]
+    more = f" and {len(late) - 1} more" if len(late) > 1 else ""
+    later = f" (it was on {when})" if when else ""
+    return None, (
+        f"whether {name}{more} was at {asks['grade']} on {each.given}, when the endorsement was given{later}"
+    )
+
+
+def _first_at(record: Record, stem: str, need: int, given: date) -> Iterable[tuple[str, date | None]]:
+    """For each item of the list, a day from which on it was at the grade, looking from ``given``."""
+    for name, grades in record.items_by_name.items():
+        if not name.startswith(stem):
+            continue
+        usable = [grade for grade in grades if facts.graded(grade)]
+        at: Callable[[Any], bool] = lambda grade: GRADES.index(grade.grade) >= need  # noqa: E731
+        before = [grade for grade in usable if grade.date <= given]
+        if before and at(before[-1]):
+            yield name, before[-1].date
+        elif any(at(grade) and grade.date == before[-1].date for grade in before):
+            yield name, before[-1].date  # two grades of one day: the item's own requirement asks
+        else:
+            yield name, next((grade.date for grade in usable if grade.date > given and at(grade)), None)
+
+
+def on_the_day(record: Record, each: Endorsement) -> Fact:
+    """Whether a lesson is on record on the day of training that the endorsement names."""
+    day = each.training_date
+    if day is None or any(flight.date == day for flight in facts.dual_flights(record)):
+        return YES
+    return None, f"a training flight of {day}, the day of training that it names"

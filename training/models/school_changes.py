@@ -1,0 +1,24 @@
+"""Who changed what a school sets."""
+
+from django.db import models
+
+
+class SchoolChange(models.Model):
+    """One change of a school's settings or of its aircraft models. Written once, never edited.
+
+    ``before`` and ``after`` hold what changed: ``{"taxi_allowance_minutes": 30}``, or the links of spellings.
+    """
+
+    school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
+    by = models.ForeignKey("training.User", on_delete=models.PROTECT, related_name="+")
+    what = models.CharField(max_length=60, help_text="settings, or aircraft models")
+    before = models.JSONField()
+    after = models.JSONField()
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-at", "-pk"]
+        indexes = [models.Index(fields=["school", "-at"], name="schoolchange_by_school")]
+
+    def __str__(self) -> str:
+        return f"{self.at:%Y-%m-%d %H:%M} {self.by}: {self.what}"

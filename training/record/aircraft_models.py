@@ -1,0 +1,24 @@
+"""Rows to the links of a school's own spellings."""
+
+from __future__ import annotations
+
+from syllabus import aircraft_models
+from syllabus.engine.aircraft_models import Model, Models
+from training.models import ModelSpelling, School
+
+
+def links_of(school: School) -> Models:
+    """What the school itself links, to stand over the shipped table: ``current() | links_of(school)``.
+
+    A link to a shipped model has that model's category and class. Queries: 1.
+    """
+    rows = list(ModelSpelling.objects.filter(school_id=school.pk))
+    own = {
+        row.model: Model(row.model, row.category or None, row.klass or None)
+        for row in rows
+        if row.spelling == row.model
+    }
+    shipped = aircraft_models.current()
+    return Models(
+        {row.folded: own.get(row.model) or shipped.find(row.model) or Model(row.model) for row in rows}
+    )

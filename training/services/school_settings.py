@@ -1,0 +1,82 @@
+"""What a school sets that answers depend on: seen by everybody there, changed by its administrators alone.
+
+Each change is kept (``SchoolChange``).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import Field, QuerySet
+
+from syllabus.engine.errors import Fault, FaultsFound
+from training.models import Role, School, SchoolChange, User
+from training.services.records import NotAllowed
+
+SETTINGS, AIRCRAFT_MODELS = "settings", "aircraft models"
+#: What can be set here.
+NAMES = ("claims_asked", "taxi_allowance_minutes")
+
+
+class SettingsError(FaultsFound):
+    """What was sent cannot be set."""
+
+    what = "the settings"
+
+
+def seen(user: User) -> QuerySet[School]:
+    """The schools at which a user is anything: what they set stands behind everybody's report there."""
+    return School.objects.filter(roles__user=user).distinct()
+
+
+def administered(slug: str, by: User) -> School:
+    """The school, locked, so that two changes of it come one after the other. Raises: NotAllowed."""
+    role = Role.objects.filter(user=by, role=Role.Kind.ADMINISTRATOR, school__slug=slug)
+    if not by.is_active or not role.exists():
+        raise NotAllowed(f"You administer no school called {slug!r}; its administrators change its settings.")
+    return School.objects.select_for_update(no_key=True).get(slug=slug)
+
+
+@transaction.atomic
+def change(slug: str, values: Mapping[str, Any], *, by: User, at: dt.datetime) -> School:
+    """Set what is named in ``values`` (of ``NAMES``); the rest stays. The same again changes nothing.
+
+    Raises: NotAllowed; SettingsError with every fault.
+    """
+    school = administered(slug, by)
+    before = {name: getattr(school, name) for name in values}
+    faults = []
+    for name, value in values.items():
+        try:
+            setattr(school, name, _field(name).clean(value, school))
+        except ValidationError as wrong:
+            faults += [Fault(name, message) for message in wrong.messages]
+    if faults:
+        raise SettingsError(faults)
+    after = {name: getattr(school, name) for name in values}
+    if changed := [name for name in after if after[name] != before[name]]:
+        school.save(update_fields=changed)
+        noted = ({name: each[name] for name in changed} for each in (before, after))
+        note(school, SETTINGS, *noted, by=by, at=at)
+        school.refresh_from_db(fields=["rules_version"])  # the database drew it
+    return school
+
+
+def _field(name: str) -> Field[Any, Any]:
+    found = School._meta.get_field(name)
+    assert isinstance(found, Field)
+    return found
+
+
+def note(school: School, what: str, before: Any, after: Any, *, by: User, at: dt.datetime) -> None:
+    """Keep that somebody changed what the school sets."""
+    SchoolChange.objects.create(school=school, by=by, what=what, before=before, after=after, at=at)
+
+
+def changes(school: School, what: str) -> QuerySet[SchoolChange]:
+    """Who changed it, the newest first."""
+    return SchoolChange.objects.filter(school=school, what=what).select_related("by")
