@@ -1,7 +1,8 @@
 """The catalogue of endorsements, read once: ``catalogue/<authority>.yaml``.
 
-What an endorsement is called, what it says, and which requirements it rests on and satisfies. How long one
-lives is not here: the rulebook's requirement that it ``proves`` says so. Faults name file and line.
+What an endorsement is called, what it says, who may give it, and which requirements it rests on and
+satisfies. How long one lives is not here: the rulebook's requirement that it ``proves`` says so. Faults name
+file and line.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from syllabus.dated import Lined
 from syllabus.engine.errors import Fault, RuleDataError
 from syllabus.engine.record import Endorsement
 from syllabus.engine.rulebook import VERIFIED, Citation, Milestone, Requirement, Rulebook
-from syllabus.engine.vocabulary import ENDORSEMENTS
+from syllabus.engine.vocabulary import CATEGORIES, CLASSES, ENDORSEMENTS, INSTRUCTORS, TESTS
 
 HOME = Path(__file__).parent / "catalogue"
 #: What an endorsement can say besides its kind and the instructor.
@@ -39,13 +40,42 @@ FIELDS = (
 _ATTRIBUTES = {"class": "klass"}
 REQUIRED, OPTIONAL = "required", "optional"
 _ALWAYS = ("student", "given")
-_KIND = ("kind", "title", "cite", "verified", "fields", "proves", "rests_on", "trained", "life", "wording")
+_KIND = (
+    "kind",
+    "title",
+    "cite",
+    "verified",
+    "given_by",
+    "fields",
+    "tests",
+    "means",
+    "proves",
+    "rests_on",
+    "trained",
+    "life",
+    "wording",
+)
+#: The sorts of test an endorsement may be for: how the tests of ``vocabulary.TESTS`` begin.
+SORTS = ("knowledge", "practical")
+#: What ``means`` may say of a field that is left out, and the words there are.
+_MEANT = {"test": TESTS, "category": CATEGORIES, "class": CLASSES}
 _LONGEST_WORDING = 2_000
 
 
 def named(given: Endorsement, field: str) -> Any:
     """What an endorsement says in one of ``FIELDS``."""
     return getattr(given, _ATTRIBUTES.get(field, field))
+
+
+def sort_of(test: str) -> str:
+    """The sort of a test by its id: ``practical`` of ``practical:private-glider``."""
+    return test.partition(":")[0]
+
+
+def called(test: str) -> str:
+    """A test as people call it: ``private glider practical test``."""
+    sort, _, name = test.partition(":")
+    return f"{name.replace('-', ' ')} {sort} test".lstrip()
 
 
 class WordingError(RuleDataError):
@@ -56,13 +86,21 @@ class WordingError(RuleDataError):
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """One kind of endorsement. ``fields`` says of each field whether it is required."""
+    """One kind of endorsement. ``fields`` says of each field whether it is required.
+
+    ``given_by`` has the kinds of instructor who may give it, each with the sorts of test it must then be for
+    (none: whatever it is for); ``tests`` the sorts that its ``test`` may name. ``means`` is what it is for
+    where the entry leaves out every field that stands there.
+    """
 
     kind: str
     title: str
     cite: Citation
     verified: str
+    given_by: Mapping[str, tuple[str, ...]]
     fields: Mapping[str, bool]
+    tests: tuple[str, ...]
+    means: Mapping[str, str]
     proves: tuple[str, ...]
     rests_on: tuple[str, ...]
     trained: bool
@@ -76,6 +114,23 @@ class Kind:
     @property
     def placeholders(self) -> tuple[str, ...]:
         return (*_ALWAYS, *self.fields)
+
+    def may_be_given_by(self, instructor: str, test: str | None) -> bool:
+        """Whether an instructor of this kind (``vocabulary.INSTRUCTORS``) may give it, for this test."""
+        if instructor not in self.given_by:
+            return False
+        sorts = self.given_by[instructor]
+        return not sorts or (test is not None and sort_of(test) in sorts)
+
+    def meant(self, given: Endorsement) -> Mapping[str, str]:
+        """The test, category and class that it is for: those it names, else those the kind means."""
+        said = {field: value for field in _MEANT if (value := named(given, field))}
+        return said or self.means
+
+    def is_about_another(self, given: Endorsement) -> bool:
+        """Whether it names another test, category or class than the requirements here are about."""
+        said = self.meant(given)
+        return any(said.get(field, value) != value for field, value in self.means.items())
 
     def filled(self, wording: str, values: Mapping[str, str]) -> str:
         """The wording with its placeholders filled in; one without a value shows as a blank to fill in.
@@ -168,7 +223,9 @@ class _Reader(dated.Builder):
         if not isinstance(trained, bool):
             self.fault(at.place("trained"), f"trained: {trained!r} is neither true nor false")
         cite = self.citation(at)
+        given_by = self.given_by(at)
         fields = self.fields(at)
+        tests, means = self.tests(at, fields), self.means(at, fields)
         wording = self.field(at, "wording", str, "")
         placeholders = (*_ALWAYS, *fields)
         if wording and (wrong := _wording_fault(wording, placeholders)):
@@ -181,7 +238,64 @@ class _Reader(dated.Builder):
         life = self.field(at, "life", str, "")
         if cite is None or not name:
             return None
-        return Kind(name, title, cite, verified, fields, proves, rests_on, bool(trained), life, wording)
+        return Kind(
+            kind=name,
+            title=title,
+            cite=cite,
+            verified=verified,
+            given_by=given_by,
+            fields=fields,
+            tests=tests,
+            means=means,
+            proves=proves,
+            rests_on=rests_on,
+            trained=bool(trained),
+            life=life,
+            wording=wording,
+        )
+
+    def given_by(self, at: Lined) -> dict[str, tuple[str, ...]]:
+        """Who may give it: a list of kinds of instructor, or a table of the sorts of test of each."""
+        said = at.get("given_by")
+        if isinstance(said, dict):
+            table = {str(each): self.words(at, "given_by", sorts, SORTS) for each, sorts in said.items()}
+            self.words(at, "given_by", list(table), INSTRUCTORS)
+            return table
+        listed = self.field(at, "given_by", list, ["flight"])
+        return dict.fromkeys(self.words(at, "given_by", listed, INSTRUCTORS), ())
+
+    def words(self, at: Lined, key: str, said: Any, known: Collection[str]) -> tuple[str, ...]:
+        """A list of words that are known, each once, and at least one; what is not is a fault."""
+        if not isinstance(said, list) or not said:
+            self.fault(at.place(key), f"{key}: {said!r} is no list of {', '.join(known)}")
+            return ()
+        for each in said:
+            if each not in known:
+                self.fault(at.place(key), f"{key}: {each!r} is not one of {', '.join(known)}")
+            elif said.count(each) > 1:
+                self.fault(at.place(key), f"{key}: {each} stands twice; keep one")
+        return tuple(said)
+
+    def tests(self, at: Lined, fields: Mapping[str, bool]) -> tuple[str, ...]:
+        """The sorts of test that the field ``test`` may name, which go with that field."""
+        if ("tests" in at) != ("test" in fields):
+            where = at.place("tests" if "tests" in at else "fields")
+            self.fault(where, "tests: the field 'test' and the sorts it may name go together")
+        return self.words(at, "tests", at["tests"], SORTS) if "tests" in at else ()
+
+    def means(self, at: Lined, fields: Mapping[str, bool]) -> dict[str, str]:
+        """What is meant where the fields are left out, so fields of the kind that are not required."""
+        found: dict[str, str] = {}
+        for name, word in self.field(at, "means", dict, {}, optional=True).items():
+            if name not in _MEANT:
+                self.fault(at.place("means"), f"means: {name!r} is not one of {', '.join(_MEANT)}")
+            elif fields.get(name, True):
+                self.fault(at.place("means"), f"means: {name} is no optional field of the kind")
+            elif word not in _MEANT[name]:
+                self.fault(at.place("means"), f"means: {name}: {word!r} is not known")
+            else:
+                found[name] = word
+        return found
 
     def fields(self, at: Lined) -> dict[str, bool]:
         found: dict[str, bool] = {}

@@ -28,6 +28,8 @@ RULES = (
     "category-and-class",
     "instrument-training",
     HOURS_IN_24,
+    "ground-instructor",
+    "training-only",
 )
 _VERSION = ("from", "until", "says", "cite", "verified", "note", "most", "within")
 

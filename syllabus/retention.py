@@ -19,7 +19,9 @@ from syllabus.engine.rulebook import VERIFIED, Citation
 
 HOME = Path(__file__).parent / "retention"
 #: What a rule counts from.
-COUNTS_FROM = ("endorsement", "test", "end-of-training")
+COUNTS_FROM = ("endorsement", "test", "end-of-training", "citizenship")
+#: Of which schools a rule is asked, where it binds not all of them.
+PART_141 = "part-141"
 _VERSION = ("from", "until", "years", "says", "cite", "verified", "note")
 
 
@@ -29,6 +31,7 @@ class Keeping:
 
     rule: str
     counts_from: str
+    schools: str
     first: dt.date
     last: dt.date | None
     years: int
@@ -37,6 +40,10 @@ class Keeping:
     verified: str
     note: str
 
+    def binds(self, part_141: bool | None) -> bool:
+        """Whether a school is bound; one of which nobody recorded whether it is certificated may be."""
+        return self.schools != PART_141 or part_141 is not False
+
     def until(self, day: dt.date) -> dt.date:
         """The last day on which what happened on ``day`` must still be there."""
         return same_day_months_on(day, 12 * self.years)
@@ -44,10 +51,13 @@ class Keeping:
 
 class _Reader(dated.Builder):
     def rule(self, at: Lined) -> list[Keeping]:
-        self.known(at, ("id", "counts_from", "versions"))
+        self.known(at, ("id", "counts_from", "schools", "versions"))
         name, counts = self.field(at, "id", str, ""), self.field(at, "counts_from", str, "")
         if counts not in COUNTS_FROM:
             self.fault(at.place("counts_from"), f"{counts!r} is not one of {', '.join(COUNTS_FROM)}")
+        schools = self.field(at, "schools", str, "", optional=True)
+        if schools not in ("", PART_141):
+            self.fault(at.place("schools"), f"{schools!r} is not {PART_141}; left out, all are bound")
         entries = self.mappings(at, "versions")
         made = []
         for each, following in zip(entries, [*entries[1:], None], strict=True):
@@ -65,6 +75,7 @@ class _Reader(dated.Builder):
                     Keeping(
                         name or "",
                         counts or "",
+                        schools or "",
                         first,
                         last,
                         years,

@@ -158,6 +158,8 @@ def _kind(kind: Kind) -> dict[str, Any]:
         "fields": {
             name: catalogue.REQUIRED if needed else catalogue.OPTIONAL for name, needed in kind.fields.items()
         },
+        "tests": list(kind.tests),
+        "given_by": [{"instructor": each, "tests": list(sorts)} for each, sorts in kind.given_by.items()],
         "proves": list(kind.proves),
         "rests_on": list(kind.rests_on),
         "given_by_who_trained": kind.trained,

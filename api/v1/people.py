@@ -21,6 +21,7 @@ from api.v1.views import View
 from syllabus.engine import reading
 from syllabus.engine.errors import Fault, QuestionError
 from syllabus.engine.reading import Faults, Object
+from syllabus.engine.record import FLIGHT_INSTRUCTOR
 from training.models import Assignment, Role, School, Student
 from training.services import people
 from training.services.people import Conflict, PeopleError
@@ -71,6 +72,7 @@ def _held(fields: Object) -> dict[str, Any]:
     """What an instructor's role holds; what is left out is not recorded."""
     return {
         "certificate": fields.take("certificate", reading.text, ""),
+        "instructor_kind": fields.take("instructor_kind", reading.text, FLIGHT_INSTRUCTOR),
         "recent_experience_until": fields.take("recent_experience_until", reading.day),
         "ratings": fields.take("ratings", _ratings),
     }
@@ -367,6 +369,7 @@ def _people(roles: Iterable[Role]) -> list[dict[str, Any]]:
             "account_open": each.user.is_active,
             "student": refs.get((each.school_id, each.user_id)) if each.role == Role.Kind.STUDENT else None,
             "certificate": each.certificate,
+            "instructor_kind": each.instructor_kind if each.role == Role.Kind.INSTRUCTOR else None,
             "recent_experience_until": each.recent_experience_until
             and each.recent_experience_until.isoformat(),
             "ratings": each.ratings,

@@ -17,7 +17,7 @@ from functools import cached_property
 from typing import Any, Protocol
 
 from syllabus.engine.errors import NotInForce
-from syllabus.engine.record import Entry, Flight, GroundLesson, Instructor, Record, entry_day
+from syllabus.engine.record import Endorsement, Entry, Flight, GroundLesson, Instructor, Record, entry_day
 from syllabus.engine.rulebook import Citation, Requirement, RuleVersion
 from syllabus.engine.settings import DEFAULT, Settings
 
@@ -194,6 +194,8 @@ class KindOfEndorsement(Protocol):
     def rests_on(self) -> tuple[str, ...]: ...
     @property
     def trained(self) -> bool: ...
+
+    def is_about_another(self, given: Endorsement) -> bool: ...
 
 
 @dataclass(frozen=True, slots=True)

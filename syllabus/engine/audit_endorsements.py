@@ -62,7 +62,8 @@ def findings(
             yield from _untrained(audited, each, kind, rules, rulebook, gave)
             yield from _early(each, kind, rules)
         if each.kind in FOR_TESTS:
-            yield from _recommended(audited, each, kind, rulebook, minimums)
+            if not kind.is_about_another(each):
+                yield from _recommended(audited, each, kind, rulebook, minimums)
             yield from _without_result(audited, each, kind, rules)
 
 
@@ -275,7 +276,7 @@ def _recommended(
 
 def result_of(record_tests: Iterable[Test], given: Endorsement) -> Test | None:
     """The first test that an endorsement can have been for, taken on its day or later."""
-    begins = FOR_TESTS.get(given.kind)
+    begins = given.test if given.kind in FOR_TESTS and given.test else FOR_TESTS.get(given.kind)
     if begins is None:
         return None
     taken = [each for each in record_tests if each.kind.startswith(begins) and each.date >= given.given]

@@ -47,24 +47,65 @@ DOCUMENTS = (
     "device-letter-of-authorization",
     "drivers-license",
 )
-TESTS = ("pre-solo-knowledge", "knowledge:private-airplane", "practical:private-airplane")
+#: The pre-solo test of an instructor, and those of the authority: ``knowledge:`` or ``practical:``, and what
+#: the test is for, in the words of the milestone. Where one test serves several classes (single-engine and
+#: multiengine) or categories, an endorsement for it names them beside it.
+TESTS = (
+    "pre-solo-knowledge",
+    "knowledge:private-airplane",
+    "knowledge:private-helicopter",
+    "knowledge:private-gyroplane",
+    "knowledge:private-glider",
+    "knowledge:recreational",
+    "knowledge:sport",
+    "knowledge:instrument-airplane",
+    "knowledge:instrument-helicopter",
+    "knowledge:commercial-airplane",
+    "knowledge:commercial-helicopter",
+    "knowledge:commercial-glider",
+    "knowledge:fundamentals-of-instructing",
+    "knowledge:instructor-airplane",
+    "knowledge:instructor-instrument",
+    "practical:private-airplane",
+    "practical:private-helicopter",
+    "practical:private-gyroplane",
+    "practical:private-glider",
+    "practical:recreational",
+    "practical:sport",
+    "practical:instrument-airplane",
+    "practical:instrument-helicopter",
+    "practical:commercial-airplane",
+    "practical:commercial-helicopter",
+    "practical:commercial-glider",
+    "practical:instructor-airplane",
+    "practical:instructor-instrument",
+)
 ENDORSEMENTS = (
     "pre-solo-knowledge",
     "pre-solo-training",
     "solo-90-day",
     "solo-night",
     "solo-class-b",
+    "solo-class-b-airport",
+    "solo-towered-airspace",
     "solo-other-airport",
     "solo-cross-country-category",
     "solo-cross-country-model",
     "solo-cross-country-category-model",
     "solo-cross-country-flight",
     "solo-cross-country-repeated",
+    "home-study-reviewed",
     "knowledge-test",
     "knowledge-deficiencies-reviewed",
     "practical-test-prerequisites",
     "practical-test",
     "retest",
+    "citizenship",
+    "complex",
+    "high-performance",
+    "high-altitude",
+    "tailwheel",
+    "solo-unrated",
 )
 #: Other everyday names of the same endorsements, read as the kind they mean.
 ALSO_CALLED = {
@@ -82,6 +123,9 @@ ALSO_CALLED = {
     "knowledge-deficiency-review": "knowledge-deficiencies-reviewed",
     "practical-prereq": "practical-test-prerequisites",
     "practical-private": "practical-test",
+    "home-study-review": "home-study-reviewed",
+    "tsa-citizenship": "citizenship",
+    "solo-no-rating": "solo-unrated",
 }
 #: Items that rules read, by their number of the paragraph they stand for.
 RULE_LISTS = {"presolo.d": (1, 15), "soloxc.e": (1, 12), "area.private": (1, 12)}

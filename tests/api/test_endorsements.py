@@ -52,10 +52,15 @@ def test_the_catalogue_is_told(anyone) -> None:
     solo = next(kind for kind in told["kinds"] if kind["kind"] == "solo-90-day")
     assert solo["fields"] == {
         "aircraft_model": "required",
+        "similar_model": "optional",
         "training_date": "required",
         "conditions": "optional",
     }
     assert solo["citation"] == "14 CFR 61.87(n)"
+    assert (solo["given_by"], solo["tests"]) == ([{"instructor": "flight", "tests": []}], [])
+    again = next(kind for kind in told["kinds"] if kind["kind"] == "retest")
+    assert again["tests"] == ["knowledge", "practical"]
+    assert again["given_by"][1] == {"instructor": "ground", "tests": ["knowledge"]}
 
 
 def test_it_is_looked_at_before_it_is_given(people, signed_in: Clients, place) -> None:
@@ -244,7 +249,9 @@ NOT_FILED = [
     ),
     pytest.param({}, "", id="neither document nor test"),
     pytest.param(
-        {"test": {"kind": "pre-solo-knowledge", "date": TODAY}}, "test.result", id="with what result?"
+        {"test": {"kind": "pre-solo-knowledge", "date": TODAY, "result": "good"}},
+        "test.result",
+        id="with what result?",
     ),
 ]
 

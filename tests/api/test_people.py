@@ -45,6 +45,16 @@ def ada(people: Cast, signed_in: Clients) -> APIClient:
     return signed_in(people.ada)
 
 
+def test_an_instructor_signs_as_what_was_sent_or_as_a_flight_instructor(ada: APIClient) -> None:
+    for sent, kind in (({}, "flight"), ({"instructor_kind": "ground"}, "ground")):
+        added = ada.post(URL, {**INA, "email": f"{kind}@lakeside.example", **sent})
+        assert added.status_code == 201
+        fits(added.json(), "PersonAdded")
+        assert added.json()["person"]["instructor_kind"] == kind
+    told = problem(ada.post(URL, {**INA, "instructor_kind": "pilot"}), 422)
+    assert [each["place"] for each in told["errors"]] == ["instructor_kind"]
+
+
 def test_every_role_is_listed_with_what_it_holds(ada: APIClient, people: Cast) -> None:
     answer = ada.get(URL)
     fits(answer.json(), "PersonPage")

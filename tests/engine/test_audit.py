@@ -494,6 +494,38 @@ def test_a_recommendation_with_a_gap_names_it() -> None:
     assert [each.requirement for each in told.unmet] == ["faa.private-knowledge-test.age"]
 
 
+@pytest.mark.parametrize(
+    ("named", "told"),
+    [
+        pytest.param({}, ["recommendation-gap"], id="none named is the private airplane test"),
+        pytest.param({"test": "knowledge:private-airplane"}, ["recommendation-gap"], id="it by name"),
+        pytest.param({"test": "knowledge:private-glider"}, [], id="another test asks for other things"),
+        pytest.param({"category": "glider"}, [], id="another category as well"),
+    ],
+)
+def test_a_recommendation_is_held_against_the_test_it_names(named: dict[str, Any], told: list[str]) -> None:
+    given = endorsed("knowledge-test", **named)
+    record = engine.Record(engine.Student("Sam", D(2015, 5, 17)), endorsements=(given,))
+    assert kinds(record, on=TRAINED) == told
+
+
+@pytest.mark.parametrize(
+    ("taken", "told"),
+    [
+        pytest.param("knowledge:private-glider", [], id="the test it names"),
+        pytest.param("knowledge:private-airplane", ["result-missing"], id="another one"),
+    ],
+)
+def test_a_result_is_that_of_the_test_that_was_endorsed(taken: str, told: list[str]) -> None:
+    # 14 CFR 61.189(b)(2): the kind of test, its date and its result.
+    record = engine.Record(
+        engine.Student("Sam", D(2006, 5, 17)),
+        tests=(engine.Test("t", taken, D(2026, 3, 10), "pass"),),
+        endorsements=(endorsed("knowledge-test", test="knowledge:private-glider"),),
+    )
+    assert kinds(record, on=D(2026, 6, 1)) == told
+
+
 # Entries
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from syllabus.engine import reading
+from syllabus.engine import reading, vocabulary
 from syllabus.engine.document import dump, parse
 from syllabus.engine.errors import DocumentError
 from syllabus.engine.record import Record
@@ -253,3 +253,39 @@ FULL = {
 def test_a_document_written_out_says_what_it_said() -> None:
     """Through text and back, key for key: nothing is dropped and nothing is made up."""
     assert dump(parse(json.loads(json.dumps(FULL)))) == FULL
+
+
+def endorsed(kind: str, **named: Any) -> dict[str, Any]:
+    return document(endorsements=[{"kind": kind, "given": "2026-05-01", **named}])
+
+
+@pytest.mark.parametrize("kind", vocabulary.ENDORSEMENTS)
+def test_every_kind_of_endorsement_is_read_as_itself(kind: str) -> None:
+    assert parse(endorsed(kind)).endorsements[0].kind == kind
+
+
+@pytest.mark.parametrize(("name", "kind"), vocabulary.ALSO_CALLED.items())
+def test_another_everyday_name_is_read_as_the_kind_it_means(name: str, kind: str) -> None:
+    assert kind in vocabulary.ENDORSEMENTS
+    assert parse(endorsed(name)).endorsements[0].kind == kind
+
+
+@pytest.mark.parametrize("test", [each for each in vocabulary.TESTS if ":" in each])
+def test_an_endorsement_names_any_test_and_is_told_apart(test: str) -> None:
+    (read,) = parse(endorsed("retest", test=test)).endorsements
+    assert read.test == test
+    assert dump(parse(endorsed("retest", test=test)))["endorsements"][0]["test"] == test
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [
+        pytest.param("solo-class-b-airports", "solo-class-b-airport", id="the airport of a Class B area"),
+        pytest.param("tail-wheel", "tailwheel", id="a tailwheel airplane"),
+        pytest.param("high-performace", "high-performance", id="a high-performance airplane"),
+        pytest.param("home-study-reviewd", "home-study-reviewed", id="home study"),
+    ],
+)
+def test_a_slip_of_the_pen_is_no_other_kind(typed: str, meant: str) -> None:
+    with pytest.raises(DocumentError, match=f"did you mean '{meant}'"):
+        parse(endorsed(typed))

@@ -83,6 +83,29 @@ def test_the_last_day(kind, done, expires, last):
     assert rule.last_day(dt.date.fromisoformat(done), written) == dt.date.fromisoformat(last)
 
 
+@pytest.mark.parametrize(
+    ("on", "done", "last"),
+    [
+        # 75 FR 41968: three years from the month of issue, from 1 October 2010 on.
+        pytest.param("2010-10-01", "2010-10-01", "2013-10-31", id="the first day of three years"),
+        pytest.param(
+            "2023-01-22", "2020-02-10", "2023-02-28", id="the last day on which three years are the rule"
+        ),
+        # 87 FR 71210: seven years, from 23 January 2023 on.
+        pytest.param("2023-01-23", "2020-02-10", "2027-02-28", id="the first day of seven years"),
+    ],
+)
+def test_a_registration_lives_by_the_rule_of_the_day_asked_about(on, done, last):
+    rule = airworthiness.current()["registration"].on(dt.date.fromisoformat(on))
+    assert rule.verified == "second-hand"
+    assert rule.last_day(dt.date.fromisoformat(done), None) == dt.date.fromisoformat(last)
+
+
+def test_before_october_2010_no_rule_on_registrations_is_known():
+    with pytest.raises(NotInForce, match="2010-10-01"):
+        airworthiness.current()["registration"].on(dt.date(2010, 9, 30))
+
+
 def test_without_a_life_and_a_day_written_on_it_there_is_no_last_day():
     assert airworthiness.current()["elt-battery"].on(TODAY).last_day(TODAY, None) is None
 

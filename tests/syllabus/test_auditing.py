@@ -56,9 +56,13 @@ CHANGED = dt.date(2024, 12, 1)
             FROM,
             {"ahead": Length(1, "day")},
             "14 CFR 61.195(d)(2)",
-            "second-hand",
+            "read",
             id="one day ahead",
         ),
+        # 61.195(d)(1) quoted verbatim in 2012: "Given that student the flight training required".
+        pytest.param("training-first", FROM, {}, "14 CFR 61.195(d)(1)", "read", id="training comes first"),
+        # A reproduction of 61.81 as in force from 1997 to 2009, and a research institute's copy.
+        pytest.param("student-pilot", FROM, {}, "14 CFR 61.81", "read", id="whom the solo rules are for"),
         # A quotation of 61.51(e)(4).
         pytest.param("pilot-alone", FROM, {}, "14 CFR 61.51(e)(4)", "second-hand", id="alone in command"),
         # The current 61.51(b), start of the section.
@@ -101,6 +105,12 @@ def test_every_airport_inside_a_class_b_area_is_one() -> None:
     assert inside.verified == "memory"
     for name in inside.params["airports"]:
         assert geography.airports().find(name).key == name
+
+
+def test_the_airport_of_love_field_is_inside_the_area_of_dallas() -> None:
+    # 14 CFR part 91, appendix D, section 1 has the city; that KDAL lies in its area is from memory.
+    airports = auditing.current().on("class-b-airport", CHANGED).params["airports"]
+    assert airports["KDAL"] == airports["KDFW"]
 
 
 def test_a_day_before_the_first_version() -> None:

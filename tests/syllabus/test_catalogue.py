@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from pathlib import Path
 
@@ -9,7 +10,8 @@ import pytest
 
 from syllabus import catalogue, rulebook
 from syllabus.engine.errors import RuleDataError
-from syllabus.engine.vocabulary import ENDORSEMENTS
+from syllabus.engine.record import Endorsement
+from syllabus.engine.vocabulary import ENDORSEMENTS, TESTS
 
 WHOLE = (catalogue.HOME / "faa.yaml").read_text(encoding="utf-8")
 KINDS = catalogue.current().kinds
@@ -29,7 +31,7 @@ def test_no_length_of_time_stands_here(kind):
 
 @pytest.mark.parametrize("kind", KINDS.values(), ids=list(KINDS))
 def test_every_kind_says_where_it_stands_and_is_worded(kind):
-    assert re.match(r"14 CFR 61\.\d+", kind.cite.section)
+    assert re.match(r"14 CFR 61\.\d+|49 CFR 1552\.\d+", kind.cite.section)
     assert kind.cite.source
     values = dict.fromkeys(kind.placeholders, "this")
     assert "____" not in kind.filled(kind.wording, values)
@@ -42,6 +44,100 @@ def test_what_it_proves_is_never_what_it_rests_on(kind):
     shown = [each.id for each in catalogue.current().rests_on(kind, rules)]
     assert not set(shown) & set(kind.proves)
     assert len(shown) == len(set(shown))
+
+
+#: Kinds that a ground instructor may give too (14 CFR 61.215): for knowledge tests and the study before them.
+GROUND = {"knowledge-test", "home-study-reviewed", "retest"}
+
+
+@pytest.mark.parametrize("kind", KINDS.values(), ids=list(KINDS))
+def test_who_may_give_it(kind):
+    """A flight instructor each; instructors of 14 CFR 61.41 only certify that training was given, so none."""
+    test = f"{kind.tests[0]}:private-airplane" if kind.tests else None
+    assert kind.may_be_given_by("flight", test)
+    assert kind.may_be_given_by("ground", test) is (kind.kind in GROUND)
+    assert not kind.may_be_given_by("foreign", test)
+    assert not kind.may_be_given_by("armed-forces", test)
+
+
+@pytest.mark.parametrize(
+    ("test", "ground"),
+    [
+        pytest.param("knowledge:private-airplane", True, id="a knowledge test"),
+        pytest.param("practical:private-airplane", False, id="a practical test"),
+        pytest.param(None, False, id="a test that is not named"),
+    ],
+)
+def test_a_ground_instructor_gives_a_retest_of_a_knowledge_test_alone(test, ground):
+    # 14 CFR 61.49 with 61.215.
+    assert KINDS["retest"].may_be_given_by("ground", test) is ground
+    assert KINDS["retest"].may_be_given_by("flight", "practical:private-airplane")
+
+
+FIELDS_OF = {
+    # 14 CFR 61.95(b): that airport. 61.31(d)(2): the aircraft. 61.49: the test.
+    "solo-class-b-airport": {"airport"},
+    "solo-unrated": {"aircraft_model"},
+    "retest": {"test", "training_date"},
+    "home-study-reviewed": {"test"},
+    "citizenship": {"conditions"},
+}
+
+
+@pytest.mark.parametrize("kind", FIELDS_OF)
+def test_what_a_kind_must_name(kind):
+    assert set(KINDS[kind].required) == FIELDS_OF[kind]
+
+
+TEST_KINDS = (
+    "knowledge-test",
+    "knowledge-deficiencies-reviewed",
+    "practical-test-prerequisites",
+    "practical-test",
+)
+
+
+@pytest.mark.parametrize("kind", TEST_KINDS)
+def test_the_four_of_the_first_release_mean_the_private_airplane_where_they_name_nothing(kind):
+    found = KINDS[kind]
+    sort = "practical" if kind.startswith("practical") else "knowledge"
+    assert {field: found.fields[field] for field in ("test", "category", "class")} == dict.fromkeys(
+        ("test", "category", "class"), False
+    )
+    assert found.tests == (sort,)
+    assert found.means["test"] == f"{sort}:private-airplane"
+    assert not found.is_about_another(given(kind))
+    assert not found.is_about_another(given(kind, test=f"{sort}:private-airplane"))
+    assert found.is_about_another(given(kind, test=f"{sort}:private-glider"))
+    assert found.is_about_another(given(kind, category="glider"))
+
+
+def given(kind, **named):
+    return Endorsement("e1", kind, dt.date(2026, 6, 2), **named)
+
+
+@pytest.mark.parametrize(
+    ("test", "words"),
+    [
+        pytest.param("practical:private-glider", "private glider practical test", id="a practical test"),
+        pytest.param(
+            "knowledge:fundamentals-of-instructing",
+            "fundamentals of instructing knowledge test",
+            id="a knowledge test",
+        ),
+    ],
+)
+def test_a_test_is_called_as_people_call_it(test, words):
+    assert test in TESTS
+    assert catalogue.called(test) == words
+
+
+@pytest.mark.parametrize(
+    "kind", ["pre-solo-training", "solo-90-day", "solo-night", "solo-cross-country-model"]
+)
+def test_a_similar_model_may_be_named_where_the_training_was_in_one(kind):
+    # 14 CFR 61.87(c)(2), (p): in that or a similar make and model.
+    assert KINDS[kind].fields["similar_model"] is False
 
 
 def test_the_practical_test_rests_on_all_the_rest():
@@ -68,6 +164,31 @@ FAULTS = [
         ("[faa.solo-night.night-endorsement]", "[faa.solo-night]"),
         "is a milestone; name its requirement",
         id="a whole milestone proved",
+    ),
+    pytest.param(("given_by: [flight]", "given_by: [pilot]"), "'pilot' is not one of", id="given by whom?"),
+    pytest.param(("given_by: [flight]", "given_by: []"), "given_by: [] is no list", id="given by nobody"),
+    pytest.param(("    given_by: [flight]\n", ""), "'given_by' is missing", id="not said by whom"),
+    pytest.param(
+        ("given_by: [flight, ground]", "given_by: [flight, flight]"),
+        "flight stands twice",
+        id="given by twice",
+    ),
+    pytest.param(("ground: [knowledge]}", "ground: [oral]}"), "'oral' is not one of", id="a sort of test"),
+    pytest.param(("{flight: [knowledge", "{pilot: [knowledge"), "'pilot' is not one of", id="in a table"),
+    pytest.param(
+        ("tests: [practical]", "tests: [checkride]"), "'checkride' is not one of", id="a test named"
+    ),
+    pytest.param(("    tests: [practical]\n", ""), "go together", id="a test of no sort"),
+    pytest.param(("means: {test: ", "means: {tests: "), "'tests' is not one of", id="means what?"),
+    pytest.param(
+        ('means: {test: "knowledge:private-airplane"', 'means: {test: "knowledge:private-airship"'),
+        "'knowledge:private-airship' is not known",
+        id="means a test there is not",
+    ),
+    pytest.param(
+        ("{test: optional, category: optional", "{test: required, category: optional"),
+        "test is no optional field",
+        id="means what must be named",
     ),
     pytest.param(("trained: true", "trained: 1"), "neither true nor false", id="trained by a number"),
     pytest.param(

@@ -38,7 +38,7 @@ def test_eight_hours_in_any_24_consecutive_hours(on, most, within, verified):
         pytest.param("authorized", CHANGED, "14 CFR 61.1", id="who is authorized"),
         pytest.param("recent-experience", CHANGED, "14 CFR 61.197", id="recent experience"),
         pytest.param(
-            "recent-experience", dt.date(2024, 11, 30), "14 CFR 61.19(d)", id="certificates that end"
+            "recent-experience", dt.date(2024, 11, 30), "14 CFR 61.19(d)(2)", id="certificates that end"
         ),
         pytest.param("category-and-class", CHANGED, "14 CFR 61.195(b)", id="category and class"),
         # The current 61.195(c), start of the section; 61.195(l) in the printed CFR of 1 January 2024.
@@ -47,6 +47,21 @@ def test_eight_hours_in_any_24_consecutive_hours(on, most, within, verified):
 )
 def test_every_rule_says_where_it_stands(rule, on, section):
     assert instructing.current().on(rule, on).cite.section == section
+
+
+@pytest.mark.parametrize(
+    ("rule", "verified"),
+    [
+        # 61.19(d)(2), current text, on certificates issued before 1 December 2024.
+        pytest.param("recent-experience", "read", id="certificates that end, as read"),
+        # 61.195(a) to (c) as they were before December 2024 were seen by nobody.
+        pytest.param("category-and-class", "memory", id="ratings, from memory"),
+        pytest.param("instrument-training", "memory", id="instrument training, from memory"),
+        pytest.param("hours-in-24", "memory", id="the hours, from memory"),
+    ],
+)
+def test_how_the_text_before_december_2024_is_known(rule, verified):
+    assert instructing.current().on(rule, CHANGED - dt.timedelta(days=1)).verified == verified
 
 
 def test_a_day_before_the_first_rule_is_refused():

@@ -48,6 +48,34 @@ def test_before_the_first_day_no_rule_is_in_force() -> None:
 
 
 @pytest.mark.parametrize(
+    ("day", "years"),
+    [
+        # 89 FR 35580 puts the record of citizenship into 49 CFR 1552.15(c) from 30 July 2024 on.
+        pytest.param(dt.date(2024, 7, 29), [], id="the day before the section"),
+        pytest.param(dt.date(2024, 7, 30), [5], id="its first day; the years are from memory"),
+    ],
+)
+def test_the_record_of_citizenship(day, years) -> None:
+    found = [each for each in retention.on(day) if each.counts_from == "citizenship"]
+    assert [each.years for each in found] == years
+    assert all((each.cite.section, each.verified) == ("49 CFR 1552.15(c)", "memory") for each in found)
+
+
+@pytest.mark.parametrize(
+    ("part_141", "binds"),
+    [
+        pytest.param(True, True, id="a certificated school"),
+        pytest.param(None, True, id="a school of which nobody recorded it"),
+        pytest.param(False, False, id="a school that is not certificated"),
+    ],
+)
+def test_the_rules_of_part_141_bind_certificated_schools(part_141, binds) -> None:
+    bound = {each.rule for each in retention.on(TODAY) if each.binds(part_141)}
+    assert ("school-training-record" in bound) is binds
+    assert {"instructor-record-endorsements", "instructor-record-tests", "citizenship-record"} <= bound
+
+
+@pytest.mark.parametrize(
     ("change", "place"),
     [
         pytest.param(("years: 3", "years: 0"), "0 years", id="no time at all"),
@@ -56,6 +84,9 @@ def test_before_the_first_day_no_rule_is_in_force() -> None:
         ),
         pytest.param(("verified: read", "verified: seen"), "'seen' is not one of", id="an unknown status"),
         pytest.param(("        years: 3\n", "        yeers: 3\n"), "yeers", id="an unknown key"),
+        pytest.param(
+            ("schools: part-141", "schools: part-61"), "'part-61' is not part-141", id="which schools"
+        ),
     ],
 )
 def test_a_fault_of_the_data_is_named(tmp_path, change, place) -> None:

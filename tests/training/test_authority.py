@@ -258,5 +258,26 @@ def test_without_a_role_there_is_no_caution_and_one_refusal(people: Cast):
 
 def test_certificates_that_ended_are_cited_as_the_law_stood(people: Cast):
     models.Role.objects.filter(user=people.ida).update(recent_experience_until=dt.date(2024, 1, 1))
-    for day, section in ((dt.date(2024, 11, 30), "14 CFR 61.19(d)"), (dt.date(2024, 12, 1), "14 CFR 61.197")):
+    ended, changed = dt.date(2024, 11, 30), dt.date(2024, 12, 1)
+    for day, section in ((ended, "14 CFR 61.19(d)(2)"), (changed, "14 CFR 61.197")):
         assert [each.citation for each in authority.refusals(people.ida, people.sam, day)] == [section]
+
+
+@pytest.mark.parametrize(
+    ("signs_as", "times", "cited"),
+    [
+        # 14 CFR 61.215: ground training, no flight training
+        pytest.param(
+            "ground", {"dual": 3_600_000_000}, ["14 CFR 61.215"], id="a ground instructor in flight"
+        ),
+        pytest.param("flight", {"dual": 3_600_000_000}, [], id="a flight instructor in flight"),
+        pytest.param("ground", {"dual": 0}, [], id="a flight that was no training"),
+        # 14 CFR 61.41 credits the training that such instructors give
+        pytest.param("armed-forces", {"dual": 3_600_000_000}, [], id="an instructor of an armed force"),
+    ],
+)
+def test_a_ground_instructor_signs_no_flight_training(people: Cast, signs_as, times, cited):
+    models.Role.objects.filter(user=people.ida).update(instructor_kind=signs_as)
+    flight = engine.Flight("f", AT.date(), times=times)
+    found = authority.refusals(people.ida, people.sam, AT.date(), flight=flight)
+    assert [each.citation for each in found] == cited

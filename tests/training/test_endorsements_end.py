@@ -135,7 +135,7 @@ def test_the_demo_school_is_loaded_anew_whatever_was_signed_there(db):
     ).first()
     assert role
     student = role.user.assignments.filter(school=school).first().student
-    fields = {"training_date": TODAY}
+    fields = {"test": "knowledge:private-airplane", "training_date": TODAY}
     done = endorsements.give(student, uuid.uuid4(), "retest", fields, by=role.user, at=AT, via="test")
     endorsements.revoke(done.endorsement, by=role.user, reason="Only shown", at=AT, via="test")
 

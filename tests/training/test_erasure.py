@@ -68,6 +68,34 @@ def test_a_test_after_the_endorsement_counts_by_its_own_day(people: Cast) -> Non
     assert erasure.plan(people.sam, AFTER.date()).may_from == dt.date(2029, 6, 2)
 
 
+def test_the_rule_of_part_141_is_asked_unless_the_school_is_known_not_to_be_certificated(
+    people: Cast,
+) -> None:
+    for part_141, asked in ((None, True), (True, True), (False, False)):
+        models.School.objects.filter(pk=people.school.pk).update(part_141=part_141)
+        student = models.Student.objects.get(pk=people.sam.pk)
+        cited = [each.rule.cite.section for each in erasure.plan(student, AFTER.date()).kept]
+        assert ("14 CFR 141.101(d)" in cited) is asked
+
+
+@pytest.mark.parametrize(
+    ("day", "may"),
+    [
+        pytest.param(dt.date(2034, 6, 1), False, id="on the last day of five years"),
+        pytest.param(dt.date(2034, 6, 2), True, id="on the day after"),
+    ],
+)
+def test_the_record_of_citizenship_keeps_it_for_five_years(people: Cast, day: dt.date, may: bool) -> None:
+    # 49 CFR 1552.15(c); the years are from memory, and count from the end of training.
+    from syllabus.engine import record as engine
+
+    assert "49 CFR 1552.15(c)" not in [each.rule.cite.section for each in erasure.plan(people.sam, day).kept]
+    ida = engine.Instructor("Ida Example")
+    shown = engine.Endorsement("c", "citizenship", dt.date(2029, 6, 1), ida, conditions="a passport")
+    record.add(people.sam, "endorsements", shown, at=handing.AT)
+    assert erasure.plan(people.sam, day).may is may
+
+
 def test_an_enrolment_or_a_hold_keeps_it_whatever_ran_out(people: Cast) -> None:
     held = erasure.hold(people.sam, "a dispute about fees", by=people.ada, at=AFTER, via="api")
     with pytest.raises(erasure.NotYet, match="a dispute about fees"):

@@ -112,6 +112,7 @@ def test_a_students_role_given_again_takes_up_the_record_that_is_there(cast_: Ca
         pytest.param({"kind": "owner"}, "role", id="no role"),
         pytest.param({"held": {"certificate": "1" * 41}}, "certificate", id="a certificate too long"),
         pytest.param({"held": {"ratings": [{"category": "kite"}]}}, "ratings[0].category", id="no rating"),
+        pytest.param({"held": {"instructor_kind": "pilot"}}, "instructor_kind", id="no kind of instructor"),
         pytest.param({"birth_date": TODAY + dt.timedelta(days=1)}, "birth_date", id="born tomorrow"),
     ],
 )
@@ -128,6 +129,14 @@ def test_a_change_of_a_role_is_kept_with_what_stood_before(cast_: Cast) -> None:
     assert (change.what, change.by, change.user) == ("instructor changed", cast_.ada, cast_.ida)
     assert change.before == {"recent_experience_until": None}
     assert change.after == {"recent_experience_until": "2027-01-31"}
+
+
+def test_an_instructor_is_a_flight_instructor_unless_it_is_said(cast_: Cast) -> None:
+    role = Role.objects.get(user=cast_.ida, school=cast_.school)
+    assert role.instructor_kind == "flight"
+    people.change(role, {"instructor_kind": "ground"}, by=cast_.ada, at=AT)
+    role.refresh_from_db()
+    assert role.instructor_kind == "ground"
 
 
 def test_a_change_to_the_same_is_none(cast_: Cast) -> None:

@@ -388,6 +388,21 @@ def test_what_a_role_holds_is_changed_and_nothing_else_is_lost(desk: Client, tau
     assert "'soon' is not a date" in text_of(wrong)
 
 
+def test_what_an_instructor_signs_as_is_chosen_and_kept(desk: Client, taught: Cast) -> None:
+    # 14 CFR 61.193, 61.215, 61.41: the kinds of instructor there are.
+    role = Role.objects.get(user=taught.ida)
+    page = desk.get(f"{HERE}people/{role.pk}/").content.decode()
+    assert '<option value="flight" selected>Flight instructor</option>' in page
+    sent = {"certificate": "0000001CFI", "instructor_kind": "ground"}
+    assert desk.post(f"{HERE}people/{role.pk}/", sent).status_code == 302
+    role.refresh_from_db()
+    assert role.instructor_kind == "ground"
+    assert desk.post(f"{HERE}people/{role.pk}/", {"certificate": "0000001CFI"}).status_code == 302
+    role.refresh_from_db()
+    assert role.instructor_kind == "ground", "a form that does not name it changes nothing of it"
+    assert desk.post(f"{HERE}people/{role.pk}/", {**sent, "instructor_kind": "pilot"}).status_code == 422
+
+
 def test_the_link_to_set_a_password_is_sent_once_more(desk: Client, taught: Cast) -> None:
     role = Role.objects.get(user=taught.ida).pk
     desk.post(f"{HERE}people/{role}/mail/")

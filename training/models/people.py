@@ -10,6 +10,8 @@ from django.db import models
 from django.db.models.functions import Lower
 
 from syllabus.engine.instructing import RatingsError, read_ratings
+from syllabus.engine.record import FLIGHT_INSTRUCTOR
+from syllabus.engine.vocabulary import INSTRUCTORS
 
 
 class UserManager(BaseUserManager["User"]):
@@ -98,6 +100,15 @@ class Role(models.Model):
         blank=True,
         help_text="an instructor's certificate number, as entries are signed with it",
     )
+    instructor_kind = models.CharField(
+        "kind of instructor",
+        max_length=20,
+        choices=[(each, each) for each in INSTRUCTORS],
+        default=FLIGHT_INSTRUCTOR,
+        db_default=FLIGHT_INSTRUCTOR,
+        help_text="under what authority an instructor signs: flight (14 CFR 61.193), ground (61.215), "
+        "foreign or armed-forces (61.41)",
+    )
     recent_experience_until = models.DateField(
         null=True,
         blank=True,
@@ -117,6 +128,9 @@ class Role(models.Model):
             models.UniqueConstraint(fields=["user", "school", "role"], name="role_once_for_user_and_school"),
             models.CheckConstraint(
                 condition=models.Q(role__in=["instructor", "administrator", "student"]), name="role_is_known"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(instructor_kind__in=INSTRUCTORS), name="role_instructor_kind_is_known"
             ),
         ]
 

@@ -78,6 +78,13 @@ class School(models.Model):
         help_text="days between a lesson and its sign-off, past which it is signed with a warning; empty: "
         "none. No regulation has such a number",
     )
+    part_141 = models.BooleanField(
+        "certificated under 14 CFR part 141",
+        null=True,
+        blank=True,
+        help_text="whether the school holds a pilot school certificate; empty: not recorded, and its rules "
+        "on keeping records are asked",
+    )
     claims_asked = models.JSONField(
         "claimed entries are asked about",
         default=claims_asked,

@@ -196,7 +196,9 @@ def _first_attempts(
             if test.kind.startswith(begins):
                 attempts.setdefault(test.kind, test)
         for first in attempts.values():
-            before = [each for each in endorsed if each.given <= first.date]
+            before = [
+                each for each in endorsed if each.given <= first.date and each.test in (None, first.kind)
+            ]
             if before and _by(before[-1], role):
                 found[kind].append(first)
     return found
@@ -218,7 +220,7 @@ def _line(row: Endorsement, tests: list[Test], on: dt.date) -> Line:
     rules = auditing.current()
     kind = catalogue.current().kinds.get(row.kind)
     for_test = row.kind in FOR_TESTS
-    result = result_of(tests, Given(row.entry_id, row.kind, row.given)) if for_test else None
+    result = result_of(tests, Given(row.entry_id, row.kind, row.given, test=row.test)) if for_test else None
     first = None
     if result is not None:
         earlier = [each for each in tests if each.kind == result.kind and each.date < result.date]

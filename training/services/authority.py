@@ -31,10 +31,18 @@ class Refusal:
         return {"place": self.place, "message": self.message, "citation": self.citation}
 
 
+#: An instructor who gives no flight training (14 CFR 61.215).
+_GROUND = "ground"
+
+
 def signature(by: User, student: Student) -> engine.Instructor | None:
-    """The name and certificate that ``by`` signs with at the student's school; None without a certificate."""
+    """What ``by`` signs with at the student's school: name, certificate, kind; None without a certificate."""
     role = _role(by, student)
-    return engine.Instructor(str(by), role.certificate) if role and role.certificate else None
+    return (
+        engine.Instructor(str(by), role.certificate, role.instructor_kind)
+        if role and role.certificate
+        else None
+    )
 
 
 def refusals(
@@ -87,7 +95,17 @@ def refusals(
                 given.rule("recent-experience", max(days)).cite.section,
             )
         )
-    if flight is not None and given.is_training(flight) and given.covers(role, flight) is False:
+    if flight is not None and given.is_training(flight) and role.instructor_kind == _GROUND:
+        rule = given.rule("ground-instructor", flight.date)
+        found.append(
+            Refusal(
+                "instructor",
+                f"{by} signs as a ground instructor; a flight instructor must sign flight training."
+                f" {rule.says}",
+                rule.cite.section,
+            )
+        )
+    elif flight is not None and given.is_training(flight) and given.covers(role, flight) is False:
         found.append(
             Refusal(
                 "content.flight.aircraft",

@@ -23,6 +23,7 @@ from syllabus.engine.rulebook import Milestone, Requirement, Rulebook
 from syllabus.engine.units import format_time
 from training import models, record, reports
 from training.models import Student, User
+from training.reports import instructing
 from training.services import authority
 from training.services.authority import Refusal
 
@@ -88,12 +89,14 @@ def checked(
     on = signed.flight_date or signed.given
     rules = reports.rules_of(student, on, with_course=False)
     context = _context(student, signed)
-    report = _asked(rules, listed.rests_on(kind, rules), kind, known, on, context)
+    rests_on = () if kind.is_about_another(signed) else listed.rests_on(kind, rules)
+    report = _asked(rules, rests_on, kind, known, on, context)
     trained = _trained(kind, signed, known) if kind.trained else None
-    proved = _proved(rules, listed.proves(kind, rules), kind, known, signed, on, context)
+    proved = _proved(rules, _proves(rules, kind, signed), kind, known, signed, on, context)
     rule_last, useless = _rule_last(proved, signed)
     refusals = [
         *authority.refusals(by, student, signed.given),
+        *_not_theirs(kind, signed),
         *_missing(kind, signed),
         *useless,
         *_days(kind, signed, student.school.day(at), rule_last),
@@ -121,7 +124,7 @@ def last_day(student: Student, known: engine.Record, given: engine.Endorsement) 
         on = given.flight_date or given.given
         context = _context(student, given)
         try:
-            proved = _proved(rules, listed.proves(kind, rules), kind, known, given, on, context)
+            proved = _proved(rules, _proves(rules, kind, given), kind, known, given, on, context)
             last, _ = _rule_last(proved, given)
         except NotCovered:  # no rule says how long it holds
             pass
@@ -138,7 +141,7 @@ def filled(student: Student, kind: Kind, given: engine.Endorsement) -> str:
         "aircraft_model": given.aircraft_model or "",
         "category": given.category or "",
         "class": given.klass or "",
-        "test": given.test or "",
+        "test": _for_test(kind, given),
         "similar_model": given.similar_model or "",
         "airport": given.airport.key if given.airport else "",
         "area": given.area or "",
@@ -148,7 +151,50 @@ def filled(student: Student, kind: Kind, given: engine.Endorsement) -> str:
         "conditions": given.conditions,
     }
     text = kind.filled(wording, values)
+    if given.similar_model and "{similar_model}" not in wording:
+        text += f" The training was in the {given.similar_model}, which I find similar."
     return f"{text} {given.conditions}" if given.conditions and "{conditions}" not in wording else text
+
+
+def _for_test(kind: Kind, given: engine.Endorsement) -> str:
+    """The test it is for as people call it, with category and class; empty where none is named."""
+    meant = kind.meant(given)
+    if "test" not in meant:
+        return ""
+    test = catalogue.called(meant["test"])
+    beside = [meant[field] for field in ("category", "class") if field in meant and meant[field] not in test]
+    return f"{test} ({', '.join(beside)})" if beside else test
+
+
+def _proves(rules: Rulebook, kind: Kind, given: engine.Endorsement) -> tuple[Requirement, ...]:
+    """The requirements that it satisfies: none where it names another test than they are about."""
+    return () if kind.is_about_another(given) else catalogue.current().proves(kind, rules)
+
+
+#: Why an instructor may not give an endorsement, by the kind of instructor: a rule about instructors.
+_LIMITED = {"ground": "ground-instructor", "foreign": "training-only", "armed-forces": "training-only"}
+
+
+def _not_theirs(kind: Kind, given: engine.Endorsement) -> list[Refusal]:
+    """Why the kind of instructor who signs may not give it; nothing where they may.
+
+    Where it hangs on a test that is not named, that the test is missing says enough.
+    """
+    signer, test = given.instructor, kind.meant(given).get("test")
+    if signer is None or kind.may_be_given_by(signer.kind, test):
+        return []
+    if signer.kind in kind.given_by and test is None:
+        return []
+    rule = instructing.rule(_LIMITED.get(signer.kind, "authorized"), given.given)
+    may = " or ".join(f"a {each}" for each in kind.given_by if kind.may_be_given_by(each, test))
+    return [
+        Refusal(
+            "instructor",
+            f"{signer.name} signs as a {signer.kind} instructor; {may} instructor must sign this."
+            f" {rule.says}",
+            rule.cite.section,
+        )
+    ]
 
 
 def _context(student: Student, given: engine.Endorsement) -> Context:

@@ -115,6 +115,15 @@ def read(kind: str, fields: object, today: dt.date, *, entry: str = "to be given
             for name in catalogue.FIELDS:
                 if name in sent and name not in known[made.kind].fields:
                     faults.append(Fault(name, f"is no part of a {made.kind} endorsement; leave it out"))
+            sorts = known[made.kind].tests
+            if made.test and sorts and catalogue.sort_of(made.test) not in sorts:
+                wanted = " or ".join(sorts)
+                faults.append(
+                    Fault(
+                        "test",
+                        f"{made.test!r} is none of {made.kind}; name a {wanted} test",
+                    )
+                )
     if faults:
         raise EndorsementError(dict.fromkeys(faults))
     return made

@@ -15,7 +15,7 @@ from typing import Any
 
 from django.apps import apps
 from django.db import connection, transaction
-from django.db.models import OuterRef, Q, Subquery
+from django.db.models import Exists, OuterRef, Q, Subquery
 from django.utils.translation import gettext, gettext_noop, ngettext
 
 from syllabus import retention
@@ -184,7 +184,7 @@ def plan(student: Student, on: dt.date, *, counted: bool = True) -> Plan:
     kept = [
         Kept(rule, day, rule.until(day))
         for rule in retention.on(on)
-        if (day := days[rule.counts_from]) is not None
+        if rule.binds(student.school.part_141) and (day := days[rule.counts_from]) is not None
     ]
     accounts = _accounts(student) if counted else []
     return Plan(
@@ -202,7 +202,8 @@ def plan(student: Student, on: dt.date, *, counted: bool = True) -> Plan:
 def _days(student: Student) -> dict[str, dt.date | None]:
     """The days from which a rule may count: the last endorsement, the last test, the end of training.
 
-    Training ends with the last day of the record or of an enrolment, whichever is later.
+    Training ends with the last day of the record or of an enrolment, whichever is later. ``citizenship`` has
+    that day where an endorsement of that kind is on record, or was until it was taken out.
     """
     last = {
         "endorsement": (Endorsement, "given"),
@@ -221,13 +222,19 @@ def _days(student: Student) -> dict[str, dt.date | None]:
         )
         for name, (model, column) in last.items()
     }
+    asked["citizenship"] = Exists(
+        Endorsement._default_manager.filter(student=OuterRef("pk"), kind="citizenship")
+    )
     found: dict[str, Any] = dict(Student.objects.filter(pk=student.pk).values(**asked).get())
     trained = [found[name] for name in ("flight", "ground", "item", "enrolment")]
     trained.append(found["lesson"] and student.school.day(found["lesson"]))
+    ended = max((day for day in trained if day is not None), default=None)
+    last_given = [day for day in (ended, found["endorsement"]) if day is not None]
     return {
         "endorsement": found["endorsement"],
         "test": found["test"],
-        "end-of-training": max((day for day in trained if day is not None), default=None),
+        "end-of-training": ended,
+        "citizenship": max(last_given) if found["citizenship"] else None,
     }
 
 

@@ -21,10 +21,11 @@ from syllabus.engine import reading
 from syllabus.engine.errors import Fault, FaultsFound
 from syllabus.engine.instructing import RatingsError, read_ratings
 from syllabus.engine.reading import Faults
+from syllabus.engine.vocabulary import INSTRUCTORS
 from training.models import Assignment, Enrolment, PeopleChange, Role, School, Student, User
 from training.services.records import NotAllowed
 
-HELD = ("certificate", "recent_experience_until", "ratings")
+HELD = ("certificate", "instructor_kind", "recent_experience_until", "ratings")
 MOST_NAME, MOST_CERTIFICATE, MOST_MODEL = 200, 40, 60
 
 
@@ -155,7 +156,7 @@ def _already(
 
 @transaction.atomic
 def change(role: Role, held: Mapping[str, Any], *, by: User, at: dt.datetime) -> Role:
-    """Change what an instructor's role holds: certificate, last day of recent experience, ratings.
+    """Change what an instructor's role holds: certificate, its kind, last day of recent experience, ratings.
 
     Raises: NotAllowed; PeopleError.
     """
@@ -287,6 +288,9 @@ def _held(faults: Faults, sent: Mapping[str, Any]) -> dict[str, Any]:
     kept: dict[str, Any] = {}
     if "certificate" in sent:
         kept["certificate"] = _text(faults, "certificate", sent["certificate"], MOST_CERTIFICATE)
+    if "instructor_kind" in sent:
+        kinds = reading.one_of(INSTRUCTORS, "kind of instructor")
+        kept["instructor_kind"] = kinds(faults, sent["instructor_kind"], "instructor_kind")
     if "recent_experience_until" in sent:
         kept["recent_experience_until"] = sent["recent_experience_until"]
     if "ratings" in sent:

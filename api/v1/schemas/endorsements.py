@@ -19,6 +19,7 @@ from api.v1.schemas.shapes import (
     word,
 )
 from syllabus import catalogue
+from syllabus.engine.vocabulary import INSTRUCTORS
 
 _DAY: Schema = {"type": "string", "format": "date"}
 _INSTANT: Schema = {"type": "string", "format": "date-time"}
@@ -125,6 +126,15 @@ def _answered() -> dict[str, Schema]:
                 "fields": obj(
                     {name: word([catalogue.REQUIRED, catalogue.OPTIONAL]) for name in catalogue.FIELDS}
                 ),
+                "tests": {
+                    **listed(word(catalogue.SORTS)),
+                    "description": "The sorts of test that `test` may name; empty without that field.",
+                },
+                "given_by": {
+                    **listed(full({"instructor": word(INSTRUCTORS), "tests": listed(word(catalogue.SORTS))})),
+                    "description": "The kinds of instructor who may give it, and for which sorts of test; "
+                    "empty: for whatever it is about.",
+                },
                 "proves": {**listed(STRING), "description": "Requirements that it satisfies."},
                 "rests_on": {
                     **listed(STRING),

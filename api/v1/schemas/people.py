@@ -17,7 +17,7 @@ from api.v1.schemas.shapes import (
     word,
 )
 from syllabus.engine.instructing import MOST_RATINGS
-from syllabus.engine.vocabulary import CATEGORIES, CLASSES
+from syllabus.engine.vocabulary import CATEGORIES, CLASSES, INSTRUCTORS
 from training.models import Role
 
 _ID: Schema = {"type": "integer", "minimum": 0}
@@ -31,6 +31,7 @@ def components() -> dict[str, Schema]:
     }
     held: dict[str, Schema] = {
         "certificate": {"type": "string", "maxLength": 40, "description": "The certificate's number."},
+        "instructor_kind": word(INSTRUCTORS, "Under what authority the instructor signs; flight by default."),
         "recent_experience_until": {**DAY, "description": "Last day of recent experience (14 CFR 61.197)."},
         "ratings": ratings,
     }
@@ -54,6 +55,7 @@ def components() -> dict[str, Schema]:
                 "account_open": {**FLAG, "description": "Whether the person can sign in."},
                 "student": {**or_null(_UUID), "description": "A student's reference."},
                 "certificate": STRING,
+                "instructor_kind": or_null(word(INSTRUCTORS, "Of an instructor's role.")),
                 "recent_experience_until": or_null(DAY),
                 "ratings": or_null(ratings),
             }
@@ -78,7 +80,7 @@ def components() -> dict[str, Schema]:
             },
             ["school", "role", "name"],
             description=(
-                "`id`, `birth_date` and `training_model` are a student's, `certificate`,"
+                "`id`, `birth_date` and `training_model` are a student's, `certificate`, `instructor_kind`,"
                 " `recent_experience_until` and `ratings` an instructor's; sent for another they are unknown."
             ),
         ),

@@ -8,6 +8,7 @@ from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from syllabus.engine.instructing import MOST_RATINGS
@@ -25,7 +26,23 @@ from training.web.shown import day
 MOST_CHANGES = 40
 #: Ratings that the form has lines for, at least: a role with more has one for each.
 LINES = 4
-_FIELDS = ("role", "name", "email", "birth_date", "training_model", "certificate", "recent_experience_until")
+#: What an instructor signs as, in words.
+INSTRUCTOR_KINDS = {
+    "flight": _lazy("Flight instructor"),
+    "ground": _lazy("Ground instructor"),
+    "foreign": _lazy("Instructor authorized by another country, abroad"),
+    "armed-forces": _lazy("Instructor of an armed force"),
+}
+_FIELDS = (
+    "role",
+    "name",
+    "email",
+    "birth_date",
+    "training_model",
+    "certificate",
+    "instructor_kind",
+    "recent_experience_until",
+)
 
 
 @require_safe
@@ -165,7 +182,13 @@ def _lines(opened: Opened, role: Role | None) -> dict[str, Any]:
         ]
         rows += [{"category": "", "class": "", "instrument": ""}] * (LINES - len(rows))
         known = role is not None and role.ratings is not None
-    return {"lines": rows, "ratings_known": known, "categories": CATEGORIES, "classes": CLASSES}
+    return {
+        "lines": rows,
+        "ratings_known": known,
+        "instructor_kinds": list(INSTRUCTOR_KINDS.items()),
+        "categories": CATEGORIES,
+        "classes": CLASSES,
+    }
 
 
 def _numbers(opened: Opened) -> range:
@@ -189,6 +212,7 @@ def _held(opened: Opened, faults: Faults) -> dict[str, Any]:
             rated.append(made)
     return {
         "certificate": str(post.get("certificate", "")),
+        **({"instructor_kind": str(post["instructor_kind"])} if "instructor_kind" in post else {}),
         "recent_experience_until": opening.day(
             faults, "recent_experience_until", str(post.get("recent_experience_until", ""))
         ),
@@ -239,6 +263,7 @@ def _page(opened: Opened, found: Role, faults: dict[str, str], status: int = 200
         faults=faults,
         sent={
             "certificate": post.get("certificate", "") if post else found.certificate,
+            "instructor_kind": post.get("instructor_kind", "") if post else found.instructor_kind,
             "recent_experience_until": post.get("recent_experience_until", "")
             if post
             else (last.isoformat() if last else ""),
