@@ -35,7 +35,8 @@ class Notices(View):
         name="listNotices",
         summary="List your notices",
         description=(
-            "What the caller is told: a lesson was signed or corrected, something is due. `about` is the id"
+            "What the caller is told: a lesson was signed or corrected, the record, or name or birth date on it, "
+            "was changed, something is due. `about` is the id"
             f" of what it is about. The newest first, in pages of {PAGE_SIZE}; follow `next`."
         ),
         parameters=[

@@ -9,9 +9,12 @@ from syllabus.engine.days import Days
 from syllabus.engine.finding import Finding
 from syllabus.engine.kinds import KINDS
 from syllabus.engine.question import Context, Question
-from syllabus.engine.record import Record
+from syllabus.engine.record import CLAIMED, Record
 from syllabus.engine.report import Report
 from syllabus.engine.rulebook import Requirement, Rulebook, RuleVersion
+from syllabus.engine.settings import DEFAULT, Settings
+
+_CLAIM = "is a claim: nobody who saw the document vouches for it"
 
 
 def evaluate(
@@ -22,11 +25,14 @@ def evaluate(
     *,
     known_at: datetime | None = None,
     context: Context | None = None,
+    settings: Settings = DEFAULT,
 ) -> Report:
     """The eligibility report for one milestone.
 
     ``on`` is the day asked about, and the versions of the rules in force on it answer. ``known_at`` leaves
-    out what was recorded later. The report's ``holds`` cover every day, under the versions of that day.
+    out what was recorded later. A claimed entry of the lists that ``settings.claims_asked`` names is a
+    question: what rests on it is neither met nor not met. The report's ``holds`` cover every day, under the
+    versions of that day.
 
     Raises: UnknownMilestone; NotInForce where a requirement has no version for ``on``.
     """
@@ -34,7 +40,35 @@ def evaluate(
     question = Question(on, context or Context())
     known = record.as_known_at(known_at)
     findings = _Asking(rulebook, known, question).milestone(milestone)
+    claims = {
+        each.id
+        for part in settings.claims_asked
+        for each in getattr(known, part)
+        if each.provenance == CLAIMED
+    }
+    if claims:
+        vouched = replace(
+            known,
+            **{
+                part: tuple(each for each in getattr(known, part) if each.provenance != CLAIMED)
+                for part in settings.claims_asked
+            },
+        )
+        certain = _Asking(rulebook, vouched, question).milestone(milestone)
+        findings = tuple(map(_unclaimed, findings, certain, [claims] * len(findings)))
     return Report(wanted, question, known_at, rulebook.id, findings)
+
+
+def _unclaimed(found: Finding, certain: Finding, claims: set[str]) -> Finding:
+    """A finding that holds where it does with the claims and without them; in between lies a question."""
+    asked = tuple((entry, _CLAIM) for entry, _ in found.counted if entry in claims)
+    return replace(
+        found,
+        holds=found.holds & certain.holds,
+        possible=Days.union([found.possible, found.holds, certain.possible, certain.holds]),
+        ask=(*found.ask, *asked),
+        parts=tuple(map(_unclaimed, found.parts, certain.parts, [claims] * len(found.parts))),
+    )
 
 
 class _Asking:

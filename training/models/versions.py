@@ -22,7 +22,14 @@ from syllabus.models import SchoolMinimum
 from training import models
 
 TABLES = tuple(
-    model._meta.db_table for model in (*models.ENTRIES, models.Landing, models.Enrolment, models.CourseMove)
+    model._meta.db_table
+    for model in (
+        *models.ENTRIES,
+        models.Landing,
+        models.RecordChange,
+        models.Enrolment,
+        models.CourseMove,
+    )
 )
 LESSONS = tuple(
     model._meta.db_table

@@ -23,6 +23,8 @@ from syllabus.models import CourseVersion
 from syllabus.models.courses import PUBLISHED
 from training import record
 from training.models import CourseMove, Enrolment, School, Student
+from training.reports import settings
+from training.reports.settings import Chosen
 
 
 @dataclass(frozen=True)
@@ -126,9 +128,19 @@ def rules_of(student: Student, on: dt.date, *, with_course: bool = True) -> Rule
 
 
 @lru_cache(maxsize=256)
-def _report(rules: _Rules, state: _State, milestone: str, on: dt.date, context: Context) -> Report:
+def _report(
+    rules: _Rules, state: _State, chosen: Chosen, milestone: str, on: dt.date, context: Context
+) -> Report:
     """The report, worked out once."""
-    return evaluate(rules.book, _record(state), milestone, on, known_at=state.known_at, context=context)
+    return evaluate(
+        rules.book,
+        _record(state),
+        milestone,
+        on,
+        known_at=state.known_at,
+        context=context,
+        settings=chosen.settings,
+    )
 
 
 def report_of(rules: Rulebook, student: Student, milestone: str, on: dt.date, context: Context) -> Report:
@@ -136,7 +148,8 @@ def report_of(rules: Rulebook, student: Student, milestone: str, on: dt.date, co
 
     Queries, raises: as ``eligibility``.
     """
-    return _report(_Rules(rules.id, rules), _State.of(student, None), milestone, on, context)
+    chosen = settings.chosen(student.school)
+    return _report(_Rules(rules.id, rules), _State.of(student, None), chosen, milestone, on, context)
 
 
 def eligibility(
@@ -155,7 +168,8 @@ def eligibility(
     """
     rules = _asked(student, milestone, on)
     asked = _about(rules.book.milestone(milestone), student, context)
-    return _report(rules, _State.of(student, known_at), milestone, on, asked)
+    chosen = settings.chosen(student.school)
+    return _report(rules, _State.of(student, known_at), chosen, milestone, on, asked)
 
 
 def eligibility_json(
@@ -172,7 +186,8 @@ def eligibility_json(
     """
     rules = _asked(student, milestone, on)
     asked = _about(rules.book.milestone(milestone), student, context)
-    return _written(rules, _State.of(student, known_at), milestone, on, asked)
+    chosen = settings.chosen(student.school)
+    return _written(rules, _State.of(student, known_at), chosen, milestone, on, asked)
 
 
 def _asked(student: Student, milestone: str, on: dt.date) -> _Rules:
@@ -181,8 +196,10 @@ def _asked(student: Student, milestone: str, on: dt.date) -> _Rules:
 
 
 @lru_cache(maxsize=256)
-def _written(rules: _Rules, state: _State, milestone: str, on: dt.date, context: Context) -> bytes:
-    report = _report(rules, state, milestone, on, context)
+def _written(
+    rules: _Rules, state: _State, chosen: Chosen, milestone: str, on: dt.date, context: Context
+) -> bytes:
+    report = _report(rules, state, chosen, milestone, on, context)
     return json.dumps(report.as_json(), ensure_ascii=False, separators=(",", ":")).encode()
 
 
@@ -316,13 +333,13 @@ def overview(
     on the day.
     """
     book, state = rules_of(student, on), _State.of(student, known_at)
-    rules = _Rules(book.id, book)
+    rules, chosen = _Rules(book.id, book), settings.chosen(student.school)
     return Overview(
         on,
         known_at,
         book.id,
         tuple(
-            Short(_report(rules, state, each.id, on, _about(each, student, context)))
+            Short(_report(rules, state, chosen, each.id, on, _about(each, student, context)))
             for each in book.milestones.values()
         ),
     )

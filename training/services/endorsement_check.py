@@ -19,9 +19,11 @@ from syllabus.engine.question import Context
 from syllabus.engine.reading import write_point
 from syllabus.engine.report import CAUTION, Report
 from syllabus.engine.rulebook import Milestone, Requirement, Rulebook
+from syllabus.engine.settings import DEFAULT, Settings
 from syllabus.engine.units import format_time
 from training import models, record, reports
 from training.models import Student, User
+from training.reports import settings
 from training.services import authority
 from training.services.authority import Refusal
 
@@ -87,7 +89,8 @@ def checked(
     on = signed.flight_date or signed.given
     rules = reports.rules_of(student, on, with_course=False)
     context = _context(student, signed)
-    report = _asked(rules, listed.rests_on(kind, rules), kind, known, on, context)
+    chosen = settings.of(student.school)
+    report = _asked(rules, listed.rests_on(kind, rules), kind, known, on, context, chosen)
     trained = _trained(kind, signed, known) if kind.trained else None
     proved = _proved(rules, listed.proves(kind, rules), kind, known, signed, on, context)
     rule_last, useless = _rule_last(proved, signed)
@@ -161,11 +164,12 @@ def _asked(
     known: engine.Record,
     on: dt.date,
     context: Context,
+    chosen: Settings = DEFAULT,
 ) -> Report:
     """The report on a list of requirements, put to the rulebook as if they were a milestone."""
     milestone = Milestone(ASKED, kind.title, kind.title, (), tuple(requirements))
     put = Rulebook(rules.id, {**rules.milestones, ASKED: milestone})
-    return evaluate(put, known, ASKED, on, context=context)
+    return evaluate(put, known, ASKED, on, context=context, settings=chosen)
 
 
 def _proved(

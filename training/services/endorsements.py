@@ -29,7 +29,7 @@ from training.services.endorsement_check import Checked, checked
 from training.services.records import NotAllowed
 
 _PLACE = "endorsements[0]"
-_NOT_SENT = ("id", "kind", "instructor", "recorded")
+_NOT_SENT = ("id", "kind", "instructor", "recorded", "provenance")
 MOST_TEXT = 2_000
 #: A day after all that a record holds.
 _LATE = "2199-12-31"
@@ -172,6 +172,7 @@ def give(
             "judgement": judgement,
             **({"confirmed": confirmed} if confirmed else {}),
             "by": by.pk,
+            "provenance": engine.SIGNED,
             "rulebook": report.report.rulebook,
             "shown": {each["id"]: each["met"] for each in shown["rests_on"]},
             "warnings": shown["warnings"],
@@ -200,7 +201,8 @@ def _again(stands: Endorsement, kind: str, fields: object, *, by: User, judgemen
     seal = EndorsementSeal.objects.filter(endorsement=stands).first()
     asked = read(kind, fields, stands.given, entry=stands.entry_id)
     written: engine.Endorsement = record.entry_of(stands, "endorsements")
-    same = dataclasses.replace(written, instructor=None, recorded=None) == asked
+    bare = dataclasses.replace(written, instructor=None, recorded=None, provenance=asked.provenance)
+    same = bare == asked
     if seal is None or seal.by_id != by.pk or seal.judgement != judgement or not same:
         raise Conflict(
             f"The id {stands.entry_id} stands on this record for the endorsement {stands.kind} given"
@@ -262,6 +264,7 @@ def revoke(
             **({"confirmed": confirmed} if confirmed else {}),
             "by": by.pk,
             "reason": reason,
+            "provenance": engine.SIGNED,
             "in_its_place": _written(ended),
         },
         at=at,

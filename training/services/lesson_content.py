@@ -29,7 +29,7 @@ MOST_ITEMS = 200
 MOST_MEASURED = 20
 #: A day for items of a draft that has neither flight nor ground lesson yet.
 _NO_DAY = "2000-01-01"
-_GIVEN = ("id", "instructor", "recorded")
+_GIVEN = ("id", "instructor", "recorded", "provenance")
 _GIVEN_TO_ITEMS = (*_GIVEN, "date", "flight")
 #: What was measured of one item, by name: the text as typed, or ``{"value", "target"}``.
 Measured = dict[str, str | dict[str, str]]

@@ -43,7 +43,7 @@ _LEDGER = full({"tree": STRING, "index": {"type": "integer", "minimum": 0}})
 
 def components(record: dict[str, Schema]) -> dict[str, Schema]:
     """The components; ``record`` are those of the record document."""
-    given = ("id", "instructor", "recorded")
+    given = ("id", "instructor", "recorded", "provenance")
     item = _without(record["ItemGrade"], *given, "date", "flight")
     item["properties"]["measured"] = or_null(
         {

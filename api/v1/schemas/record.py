@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from api.v1.schemas.confirmation import CONFIRMATION, EITHER
 from api.v1.schemas.shapes import (
     COUNT,
     DAY,
@@ -23,16 +24,36 @@ from api.v1.schemas.shapes import (
     word,
 )
 from syllabus.engine import document
-from syllabus.engine.record import DEVICES, FORMAT, GRADES, NOT_OBSERVED, TIMES
+from syllabus.engine.record import DEVICES, FORMAT, GRADES, NOT_OBSERVED, PROVENANCES, TIMES
 
 MOST_ENTRIES = 20_000
 MOST_POINTS = 100
+REASON: Schema = {"type": "string", "minLength": 1, "maxLength": 2000, "pattern": r"\S"}
 
 
 def _entry(required: dict[str, Schema], others: dict[str, Schema], **more: Any) -> Schema:
     """One entry of a list: what it must say, what it may say, and what every entry may say."""
-    every = {"id": NAME, "recorded": ref("Recorded")}
+    every = {"id": NAME, "recorded": ref("Recorded"), "provenance": ref("Provenance")}
     return obj({**required, **optional({**others, **every})}, required, **more)
+
+
+def _document() -> dict[str, Schema]:
+    """What a record document says."""
+    return {
+        "format": word([FORMAT]),
+        **optional(
+            {
+                "student": obj(optional({"name": TEXT, "birth_date": DAY})),
+                "certificates": listed(ref("HeldCertificate"), MOST_ENTRIES),
+                "flights": listed(ref("Flight"), MOST_ENTRIES),
+                "ground": listed(ref("GroundLesson"), MOST_ENTRIES),
+                "items": listed(ref("ItemGrade"), MOST_ENTRIES),
+                "documents": listed(ref("Paper"), MOST_ENTRIES),
+                "tests": listed(ref("TestTaken"), MOST_ENTRIES),
+                "endorsements": listed(ref("Endorsement"), MOST_ENTRIES),
+            }
+        ),
+    }
 
 
 def components() -> dict[str, Schema]:
@@ -40,21 +61,7 @@ def components() -> dict[str, Schema]:
     klass = word(document.CLASSES)
     return {
         "TrainingRecord": obj(
-            {
-                "format": word([FORMAT]),
-                **optional(
-                    {
-                        "student": obj(optional({"name": TEXT, "birth_date": DAY})),
-                        "certificates": listed(ref("HeldCertificate"), MOST_ENTRIES),
-                        "flights": listed(ref("Flight"), MOST_ENTRIES),
-                        "ground": listed(ref("GroundLesson"), MOST_ENTRIES),
-                        "items": listed(ref("ItemGrade"), MOST_ENTRIES),
-                        "documents": listed(ref("Paper"), MOST_ENTRIES),
-                        "tests": listed(ref("TestTaken"), MOST_ENTRIES),
-                        "endorsements": listed(ref("Endorsement"), MOST_ENTRIES),
-                    }
-                ),
-            },
+            _document(),
             ["format"],
             description=(
                 "One student's whole training record. A key that is left out means none, zero or not "
@@ -62,12 +69,33 @@ def components() -> dict[str, Schema]:
                 "unknown key is refused by name. Ids are unique within a list."
             ),
         ),
+        "RecordToReplace": {
+            "type": "object",
+            "description": "A record document, with who confirms it and why beside what it says.",
+            "properties": {
+                **_document(),
+                "reason": {
+                    **REASON,
+                    "description": "Why the record is changed. It is sealed, and told to the student.",
+                },
+                **CONFIRMATION,
+            },
+            "required": ["format", "reason"],
+            "additionalProperties": False,
+            "anyOf": EITHER,
+        },
         "Recorded": {
             **INSTANT,
             "description": (
-                "When the entry was first written down; answers `known_at` an earlier instant leave it out."
+                "When the entry was first written down, as the document claims. In the stateless call answers "
+                "`known_at` an earlier instant leave it out; of a stored record this server's clock decides."
             ),
         },
+        "Provenance": word(
+            PROVENANCES,
+            "Who vouches for the entry: a sign-off here, verified proofs of another school, a named person "
+            "who saw the document, or nobody. The server says it; what is sent is not believed.",
+        ),
         "Instructor": obj(
             {"name": NAME, **optional({"certificate": NAME})},
             ["name"],
