@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date, datetime
+from typing import Any
 
 from syllabus.engine.days import Days
 from syllabus.engine.finding import Finding
@@ -47,13 +48,11 @@ def evaluate(
         if each.provenance == CLAIMED
     }
     if claims:
-        vouched = replace(
-            known,
-            **{
-                part: tuple(each for each in getattr(known, part) if each.provenance != CLAIMED)
-                for part in settings.claims_asked
-            },
-        )
+        parts: dict[str, Any] = {
+            part: tuple(each for each in getattr(known, part) if each.provenance != CLAIMED)
+            for part in settings.claims_asked
+        }
+        vouched = replace(known, **parts)
         certain = _Asking(rulebook, vouched, question).milestone(milestone)
         findings = tuple(map(_unclaimed, findings, certain, [claims] * len(findings)))
     return Report(wanted, question, known_at, rulebook.id, findings)

@@ -179,7 +179,7 @@ def rows_of(part: Part, student: models.Student) -> list[Standing]:
     """What is on record of one part."""
     entries = part.model.objects.filter(on_record(None), student_id=student.pk).order_by()
     columns = ("pk", "recorded_at", PROVENANCE, *part.columns)
-    return [Standing(*row[:3], row[3:]) for row in entries.values_list(*columns)]
+    return [Standing(row[0], row[1], row[2], row[3:]) for row in entries.values_list(*columns)]
 
 
 def _known(rows: list[Row], known_at: dt.datetime | None) -> list[Known]:

@@ -61,7 +61,8 @@ def entry_hash(part: str, entry: engine.Entry) -> str:
 
     When it is said to have been written down, and who vouches for it, are no part of what it says.
     """
-    whole = document.dump(engine.Record(**{part: (replace(entry, recorded=None),)}))
+    alone: dict[str, Any] = {part: (replace(entry, recorded=None),)}
+    whole = document.dump(engine.Record(**alone))
     return "sha256:" + hashlib.sha256(rfc8785.dumps(whole[part][0])).hexdigest()
 
 

@@ -6,6 +6,7 @@ import dataclasses
 import datetime as dt
 import json
 import uuid
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from typing import Any
@@ -53,6 +54,13 @@ class _State:
 @lru_cache(maxsize=32)
 def _record(state: _State) -> Record:
     return record.of(state.student, known_at=state.known_at)
+
+
+@lru_cache(maxsize=32)
+def _provenance(state: _State) -> Mapping[str, str]:
+    """Who vouches for each entry of the record, by its id."""
+    known = _record(state)
+    return {each.id: each.provenance for part in Record.PARTS for each in getattr(known, part)}
 
 
 def record_of(student: Student) -> Record:
@@ -300,6 +308,8 @@ class Overview:
     known_at: dt.datetime | None
     rulebook: str
     milestones: tuple[Short, ...]
+    #: Who vouches for each entry of the record, by its id.
+    provenance: Mapping[str, str] = field(default_factory=dict, repr=False)
 
     @property
     def next_lapse(self) -> Lapse | None:
@@ -342,4 +352,5 @@ def overview(
             Short(_report(rules, state, chosen, each.id, on, _about(each, student, context)))
             for each in book.milestones.values()
         ),
+        _provenance(state),
     )

@@ -50,7 +50,7 @@ def standing(student: Student, on: dt.date, _variant: str = "") -> SafeString:
         if stands
         else 0,
         way=student_shown.way(stands, overview) if stands else None,
-        milestones=[student_shown.MilestoneShown(each) for each in overview.milestones],
+        milestones=[student_shown.MilestoneShown(each, overview.provenance) for each in overview.milestones],
         next=NextShown(following.proposal) if following and following.proposal else None,
         others=[NextShown(each) for each in following.others] if following else [],
         blocked=student_shown.blocked(stands) if stands else [],

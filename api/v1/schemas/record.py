@@ -87,8 +87,9 @@ def components() -> dict[str, Schema]:
         "Recorded": {
             **INSTANT,
             "description": (
-                "When the entry was first written down, as the document claims. In the stateless call answers "
-                "`known_at` an earlier instant leave it out; of a stored record this server's clock decides."
+                "When the entry was first written down, as the document claims. In the stateless call an "
+                "answer `known_at` an earlier instant leaves it out; of a stored record the server's clock "
+                "decides."
             ),
         },
         "Provenance": word(
