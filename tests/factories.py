@@ -12,6 +12,9 @@ from training import models, record
 _numbers = itertools.count(1)
 LONG_AGO = dt.date(2020, 1, 1)
 NOON = dt.datetime(2026, 3, 2, 12, tzinfo=dt.UTC)
+PASSWORD = "three words of everybody"
+#: What goes along with a record that takes the place of another.
+CONFIRMED = {"reason": "from the paper logbook", "confirm_password": PASSWORD}
 
 
 def school(**given: Any) -> models.School:
@@ -85,9 +88,23 @@ def aircraft(at: models.School, **given: Any) -> models.Aircraft:
 
 
 def recorded(student: models.Student, *, at: dt.datetime = NOON, **parts: Any) -> models.Student:
-    """The student, with a record of these parts put on record at an instant."""
+    """The student, with a record of these parts put on record at an instant, every entry attested."""
     whose = engine.Student(student.name, student.birth_date)
-    record.store(student, engine.Record(student=whose, **parts), by=None, at=at)
+    return attested(student, engine.Record(student=whose, **parts), at=at)
+
+
+def attested(student: models.Student, found: engine.Record, *, at: dt.datetime = NOON) -> models.Student:
+    """The student, with this record put on record at an instant as if somebody had seen every document."""
+    record.store(student, found, by=None, at=at, vouches=lambda part, entry: engine.ATTESTED)
+    return student
+
+
+def in_time(student: models.Student, found: engine.Record, *, at: dt.datetime = NOON) -> models.Student:
+    """The student, with every entry attested and put on record when it says that it was; else at ``at``."""
+    for part in found.PARTS:
+        for entry in getattr(found, part):
+            when = entry.recorded or at
+            record.put(record.rows(student, part, [entry], at=when, provenance=engine.ATTESTED))
     return student
 
 
