@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import itertools
 from typing import Any
 
 from syllabus.engine import record as engine
 from training import models, record
+from training.services import attesting, record_changes
 
 _numbers = itertools.count(1)
 LONG_AGO = dt.date(2020, 1, 1)
@@ -93,18 +95,49 @@ def recorded(student: models.Student, *, at: dt.datetime = NOON, **parts: Any) -
     return attested(student, engine.Record(student=whose, **parts), at=at)
 
 
-def attested(student: models.Student, found: engine.Record, *, at: dt.datetime = NOON) -> models.Student:
-    """The student, with this record put on record at an instant as if somebody had seen every document."""
-    record.store(student, found, by=None, at=at, vouches=lambda part, entry: engine.ATTESTED)
+def attested(
+    student: models.Student,
+    found: engine.Record,
+    *,
+    at: dt.datetime = NOON,
+    by: models.User | None = None,
+) -> models.Student:
+    """The student, with this record put on record at an instant as if somebody had seen every document.
+
+    It stands in the ledger where it is said ``by`` whom.
+    """
+
+    def seal(done: record.Replaced, when: dt.datetime) -> int:
+        assert by is not None
+        return attesting.seal(
+            student, record_changes.ADDED, done.added, saw="all of it", by=by, at=when, confirmed=None
+        )
+
+    def vouches(part: str, entry: engine.Entry) -> str:
+        return engine.ATTESTED
+
+    record.store(student, found, by=by, at=at, vouches=vouches, seal=seal if by else None)
     return student
 
 
 def in_time(student: models.Student, found: engine.Record, *, at: dt.datetime = NOON) -> models.Student:
-    """The student, with every entry attested and put on record when it says that it was; else at ``at``."""
+    """The student, with every entry attested and put on record when it says that it was; else at ``at``.
+
+    What stands and is not among them is taken off; what is, stays.
+    """
+    stands = record.of(student)
     for part in found.PARTS:
+        old = {each.id: each for each in getattr(stands, part)}
         for entry in getattr(found, part):
+            there = old.pop(entry.id, None)
+            if there == dataclasses.replace(entry, provenance=engine.ATTESTED):
+                continue
+            if there is not None:
+                record.retire(student, entry.id, at=at)
             when = entry.recorded or at
             record.put(record.rows(student, part, [entry], at=when, provenance=engine.ATTESTED))
+        for gone in old:
+            record.retire(student, gone, at=at)
     return student
 
 

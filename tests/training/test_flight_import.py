@@ -410,7 +410,14 @@ def test_only_an_administrator_of_the_school_imports(people: Cast, who: str) -> 
     digest = flight_import.dry_run(found, asked(found), people.sam).digest
     with pytest.raises(NotAllowed):
         flight_import.carry_out(
-            found, asked(found), people.sam, digest=digest, by=getattr(people, who), at=AT, via="web"
+            found,
+            asked(found),
+            people.sam,
+            digest=digest,
+            by=getattr(people, who),
+            at=AT,
+            via="web",
+            reason="x",
         )
 
 

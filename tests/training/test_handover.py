@@ -74,8 +74,8 @@ def test_everything_is_in_the_file_and_any_zip_program_opens_it(people: Cast, ex
         assert b"StructTreeRoot" in found[name], f"{name} is not tagged"
     kinds = [each["kind"] for each in json.loads(found["ledger.json"])["entries"]]
     assert kinds == [
-        "lesson.signed", "lesson.acknowledged", "lesson.signed", "lesson.signed", "lesson.corrected",
-        "endorsement.given", "record.handed-over",
+        "record.added", "lesson.signed", "lesson.acknowledged", "lesson.signed", "lesson.signed",
+        "lesson.corrected", "endorsement.given", "record.handed-over",
     ]  # fmt: skip
     about = packages.check(raw).manifest["about"]
     assert about["rulebook"].startswith("sha256:")

@@ -76,8 +76,8 @@ def sign_off(
     """Sign a lesson record: seal it, and put its entries on the student's record.
 
     ``content_hash`` is that of the content which stood before the instructor. ``performed_at`` is when the
-    instructor signed, by default ``at``; a clock may run ahead by ``CLOCK_DRIFT``. The entries are on record
-    from ``at`` on, whatever that clock says. The same sign-off again gives the one there is. ``confirmed``
+    instructor signed, by default ``at``; of a clock that runs ahead by ``CLOCK_DRIFT`` at most it is ``at``. The
+    entries are on record from ``at`` on. The same sign-off again gives the one there is. ``confirmed``
     says how the caller made sure that it is ``by`` who signs (``confirming``); it is sealed.
 
     Raises:  LessonRecord.DoesNotExist; NotAuthorised; LessonError where nothing can be signed yet; Changed
@@ -97,8 +97,8 @@ def sign_off(
         if lesson.state == LessonRecord.State.SIGNED:
             return _same(lesson, by, content_hash)
         content = lesson_content.read(lesson.content)
-        signed_at = performed_at or at
-        _check(lesson, student, content, by, at, signed_at)
+        _check(lesson, student, content, by, at, performed_at or at)
+        signed_at = min(performed_at or at, at)
         if content_hash != lesson.content_hash:
             raise Changed(
                 "The draft is not the one that was signed: its content has changed. Read it again, and sign"
