@@ -13,7 +13,7 @@ from tests.cast import Cast, cast
 from tests.training import handing, lessons
 from tests.training.lessons import AT
 from training import models, record
-from training.services import attesting, sign_offs
+from training.services import attesting, handover, sign_offs
 from training.services.attesting import NotAttested
 from training.services.lesson_content import LessonError
 
@@ -96,12 +96,13 @@ class TestTakenOver:
         before = vouched(people.sam)
         assert before["claim"] == "claimed"
         raw, kid = handing.made(people)
-        taken = handing.taken(raw, people, kid)
-        after = vouched(taken)
+        taken = handover.take(
+            raw, school=people.elsewhere, trust=[kid], by=None, at=handing.AT, via="command"
+        )
+        after = vouched(taken.student)
         assert after.keys() == before.keys()
-        assert {after[each] for each, was in before.items() if was in ("signed", "attested")} == {
-            "taken-over"
-        }
+        proven = [after[each] for each, was in before.items() if was in ("signed", "attested")]
+        assert set(proven) == {"taken-over"}
         assert after["claim"] == "claimed"
 
 
