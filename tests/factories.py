@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import itertools
 from typing import Any
 
 from syllabus.engine import record as engine
 from training import models, record
+from training.services import attesting, record_changes
 
 _numbers = itertools.count(1)
 LONG_AGO = dt.date(2020, 1, 1)
 NOON = dt.datetime(2026, 3, 2, 12, tzinfo=dt.UTC)
+PASSWORD = "three words of everybody"
+#: What goes along with a record that takes the place of another.
+CONFIRMED = {"reason": "from the paper logbook", "confirm_password": PASSWORD}
 
 
 def school(**given: Any) -> models.School:
@@ -85,9 +90,54 @@ def aircraft(at: models.School, **given: Any) -> models.Aircraft:
 
 
 def recorded(student: models.Student, *, at: dt.datetime = NOON, **parts: Any) -> models.Student:
-    """The student, with a record of these parts put on record at an instant."""
+    """The student, with a record of these parts put on record at an instant, every entry attested."""
     whose = engine.Student(student.name, student.birth_date)
-    record.store(student, engine.Record(student=whose, **parts), by=None, at=at)
+    return attested(student, engine.Record(student=whose, **parts), at=at)
+
+
+def attested(
+    student: models.Student,
+    found: engine.Record,
+    *,
+    at: dt.datetime = NOON,
+    by: models.User | None = None,
+) -> models.Student:
+    """The student, with this record put on record at an instant as if somebody had seen every document.
+
+    It stands in the ledger where it is said ``by`` whom.
+    """
+
+    def seal(done: record.Replaced, when: dt.datetime) -> int:
+        assert by is not None
+        return attesting.seal(
+            student, record_changes.ADDED, done.added, saw="all of it", by=by, at=when, confirmed=None
+        )
+
+    def vouches(part: str, entry: engine.Entry) -> str:
+        return engine.ATTESTED
+
+    record.store(student, found, by=by, at=at, vouches=vouches, seal=seal if by else None)
+    return student
+
+
+def in_time(student: models.Student, found: engine.Record, *, at: dt.datetime = NOON) -> models.Student:
+    """The student, with every entry attested and put on record when it says that it was; else at ``at``.
+
+    What stands and is not among them is taken off; what is, stays.
+    """
+    stands = record.of(student)
+    for part in found.PARTS:
+        old = {each.id: each for each in getattr(stands, part)}
+        for entry in getattr(found, part):
+            there = old.pop(entry.id, None)
+            if there == dataclasses.replace(entry, provenance=engine.ATTESTED):
+                continue
+            if there is not None:
+                record.retire(student, entry.id, at=at)
+            when = entry.recorded or at
+            record.put(record.rows(student, part, [entry], at=when, provenance=engine.ATTESTED))
+        for gone in old:
+            record.retire(student, gone, at=at)
     return student
 
 

@@ -4,24 +4,31 @@ from __future__ import annotations
 
 import uuid
 from http import HTTPStatus
+from typing import Any
 
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.v1 import confirming
 from api.v1.description import Answer, Parameter, describe
-from api.v1.endorsements import SigningView, as_it_came, own_id
+from api.v1.endorsements import ConfirmThrottle, SigningView, as_it_came, own_id
 from api.v1.errors import Problem
 from syllabus.engine import reading
+from syllabus.engine import record as engine
 from syllabus.engine.reading import Faults, Object
 from syllabus.engine.report import CAUTION
 from training import record
-from training.services import documents
+from training.models import RecordChange
+from training.services import attesting, documents
 
 
 class StudentDocuments(SigningView):
     """GET: the documents and tests on record. POST: one more."""
 
     query = {"on": reading.day}
+
+    def get_throttles(self) -> list[Any]:
+        return [ConfirmThrottle()] if self.request.method == "POST" and "saw" in self.request.data else []
 
     @describe(
         name="listDocuments",
@@ -45,7 +52,10 @@ class StudentDocuments(SigningView):
         name="addDocument",
         summary="Put a document or a test on record",
         description=(
-            "Either `document` or `test`, as in a record document without its id. `id` is the caller's "
+            "Either `document` or `test`, as in a record document without its id. Who saw the document says "
+            "which it was (`saw`), and confirms it with the password or a passkey, which signs `saw` and "
+            "`sent`, the hash of the canonical form of `document` or `test` by its key: the entry is then "
+            "`attested`. Without `saw` it is `claimed`, and nothing rests on it. `id` is the caller's "
             "own: the "
             "same sent again is answered with what stands (200), something else under it is a conflict "
             "(409). "
@@ -58,7 +68,7 @@ class StudentDocuments(SigningView):
             200: Answer("PaperListed", "It stands already"),
             201: Answer("PaperListed", "It was put on record"),
         },
-        refuses=(400, 401, 403, 404, 406, 409, 411, 413, 415, 422),
+        refuses=(400, 401, 403, 404, 406, 409, 411, 413, 415, 422, 429),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.writable(ref)
@@ -66,14 +76,90 @@ class StudentDocuments(SigningView):
         fields = Object(faults, request.data, "")
         entry = fields.take("id", own_id, required=True)
         said = {key: fields.take(key, as_it_came) for key in ("document", "test")}
+        saw = fields.take("saw", reading.name)
+        confirmation = None
+        if saw is not None:
+            confirmation = confirming.take(fields)
+        else:
+            for key in (confirming.PASSWORD, confirming.PASSKEY):
+                if fields.take(key, as_it_came) is not None:
+                    faults.add("saw", "is missing; say which document you saw, or confirm nothing")
         fields.done()
         faults.stop(documents.PaperError)
         sent = {key: value for key, value in said.items() if value is not None}
+        confirmed = None
+        if saw is not None and confirmation is not None:
+            documents.read(sent, str(entry), today=student.school.day(self.at))
+            saw = attesting.saw_of(saw)
+            confirmed = self.confirm_act(
+                confirmation,
+                attesting.act(student, str(entry), sent, saw),
+                RecordChange.objects.none(),
+            )
         try:
-            done = documents.add(student, entry, sent, by=self.user, at=self.at, via="api")
+            done = documents.add(
+                student,
+                entry,
+                sent,
+                by=self.user,
+                at=self.at,
+                via="api",
+                saw=saw or "",
+                confirmed=confirmed,
+            )
         except documents.Conflict as conflict:
             raise Problem(HTTPStatus.CONFLICT, str(conflict)) from None
         on = student.school.day(self.at)
         part = documents.list_of(done.entry)
         shown = documents.as_json(part, done.entry, documents.good_for(record.of(student), done.entry, on))
         return Response(shown, status=HTTPStatus.CREATED if done.created else HTTPStatus.OK)
+
+
+class StudentAttestations(SigningView):
+    """POST: entries that stand on record as claims are vouched for."""
+
+    throttle_classes = [ConfirmThrottle]
+
+    @describe(
+        name="attestEntries",
+        summary="Attest entries on record",
+        description=(
+            "Whoever compared claimed entries with the document they are from says which document it was "
+            "(`saw`), and confirms it with the password or a passkey, which signs `entries` and `saw`. Each "
+            "is then `attested` by the caller, from now on; before, it was a claim. What is vouched for "
+            "already is passed over, so that the same may be sent again. An endorsement or a test that names "
+            "another instructor of this school is refused: that instructor gives it here, or attests it. "
+            "Sealed in the school's ledger."
+        ),
+        parameters=[Parameter.student()],
+        body="EntriesToAttest",
+        answers={200: Answer("EntriesAttested", "Those that were claims until now")},
+        refuses=(400, 401, 403, 404, 406, 411, 413, 415, 422, 429),
+    )
+    def post(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.writable(ref)
+        faults = Faults()
+        fields = Object(faults, request.data, "")
+        named = fields.take(
+            "entries", reading.list_of(_named, most=attesting.MOST_ENTRIES), (), required=True
+        )
+        saw = fields.take("saw", reading.name, "", required=True)
+        confirmation = confirming.take(fields)
+        fields.done()
+        faults.stop(attesting.NotAttested)
+        confirmed = self.confirm_act(
+            confirmation, attesting.act_on_record(student, named, saw), RecordChange.objects.none()
+        )
+        done = attesting.attest(
+            student, named, saw=saw, by=self.user, at=self.at, via="api", confirmed=confirmed
+        )
+        listed = [{"part": each.part, "id": each.id, "provenance": each.provenance} for each in done]
+        return Response({"attested": listed})
+
+
+def _named(faults: Faults, value: Any, place: str) -> tuple[str, str]:
+    fields = Object(faults, value, place)
+    part = fields.take("part", reading.one_of(engine.Record.PARTS, "list of a record"), "", required=True)
+    entry = fields.take("id", reading.name, "", required=True)
+    fields.done()
+    return part, entry

@@ -272,7 +272,8 @@ def _given(row: Endorsement, seal: EndorsementSeal) -> dict[str, Any]:
 
 def _written(endorsement: engine.Endorsement) -> dict[str, Any]:
     """As a record document has it."""
-    made: dict[str, Any] = documents.dump(engine.Record(endorsements=(endorsement,)))["endorsements"][0]
+    whole = documents.dump(engine.Record(endorsements=(endorsement,)), provenance=True)
+    made: dict[str, Any] = whole["endorsements"][0]
     return made
 
 

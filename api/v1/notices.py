@@ -35,8 +35,9 @@ class Notices(View):
         name="listNotices",
         summary="List your notices",
         description=(
-            "What the caller is told: a lesson was signed or corrected, something is due. `about` is the id"
-            f" of what it is about. The newest first, in pages of {PAGE_SIZE}; follow `next`."
+            "What the caller is told: a lesson was signed or corrected; the record, or the name or birth "
+            "date on it, was changed; something is due. `about` is the id of what it is about. The newest "
+            f"first, in pages of {PAGE_SIZE}; follow `next`."
         ),
         parameters=[
             Parameter("cursor", "query", "As `next` or `previous` of a page has it.", {"type": "string"})

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import uuid
+from collections.abc import Mapping
 from http import HTTPStatus
 from typing import Any
 
@@ -13,13 +14,21 @@ from django.utils.http import parse_etags
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.v1 import confirming
 from api.v1.description import Answer, Header, Parameter, describe
+from api.v1.endorsements import ConfirmThrottle, SigningView
 from api.v1.errors import Problem, not_found
-from api.v1.views import View
+from syllabus.engine import document as documents
+from syllabus.engine import reading
+from syllabus.engine.document_out import dump
+from syllabus.engine.errors import DocumentError
+from syllabus.engine.reading import Faults, Object
 from training import record
-from training.models import Student
-from training.services import access, records
+from training.models import RecordChange, Student
+from training.services import access, record_changes, records
 
+#: What is sent along with a record document, beside what it says.
+_ABOUT = ("reason", confirming.PASSWORD, confirming.PASSKEY)
 ETAG = Header("ETag", "Names this very state of the record; send it back in If-Match.")
 
 
@@ -28,7 +37,12 @@ def etag_of(document: dict[str, Any]) -> str:
     return f'"sha256:{hashlib.sha256(rfc8785.dumps(document)).hexdigest()}"'
 
 
-class StudentRecord(View):
+def _etag(student: Student) -> str:
+    """The tag of a student's record as it is now, with who vouches for each entry."""
+    return etag_of(dump(record.of(student), provenance=True))
+
+
+class StudentRecord(SigningView):
     """GET: the record document. PUT: another in its place, for instructors and administrators."""
 
     @describe(
@@ -64,8 +78,13 @@ class StudentRecord(View):
             "The record document in the body takes the place of the stored record. Nothing is lost: "
             "entries that "
             "were changed or left out stay on file as what was known until now. Only for the student's "
-            "instructors and the school's administrators. `If-Match` carries the ETag that GET gave, so that "
-            "nobody's work is overwritten unseen. An entry that was signed here stays as it is (409)."
+            "instructors and the school's administrators, who say why (`reason`) and confirm it with the "
+            "password or a passkey, which signs `reason` and `sent`: the hash of the record document's "
+            "canonical form without these keys. `If-Match` carries the ETag that GET gave, so that nobody's "
+            "work is overwritten unseen. An entry that was signed here stays as it is (409). Whatever the "
+            "document says, an entry that it brings is `claimed`, and was recorded now: nobody vouches for "
+            "it until somebody attests it. What changed is sealed in the school's ledger, and the student "
+            "is told."
         ),
         parameters=[
             Parameter.student(),
@@ -76,41 +95,70 @@ class StudentRecord(View):
                 {"type": "string"},
             ),
         ],
-        body="TrainingRecord",
+        body="RecordToReplace",
         answers={200: Answer("RecordChange", "What became of the entries", [ETAG])},
-        refuses=(400, 401, 403, 404, 406, 409, 411, 412, 413, 415, 422, 428),
+        refuses=(400, 401, 403, 404, 406, 409, 411, 412, 413, 415, 422, 428, 429),
     )
     def put(self, request: Request, ref: uuid.UUID) -> Response:
-        student = self.visible(ref)
-        if not access.may(self.user, access.WRITE, student, on=self.today):
-            raise Problem(
-                HTTPStatus.FORBIDDEN,
-                "You may read this record and not write it; the student's instructors and the school may.",
-            )
+        student = self.writable(ref)
         wanted = request.headers.get("If-Match")
         if wanted is None:
             raise Problem(
                 HTTPStatus.PRECONDITION_REQUIRED,
                 "If-Match is missing. Read the record, and send its ETag along with your change.",
             )
-        document = request.data
+        faults = Faults()
+        document: Any = request.data
+        said: dict[str, Any] = {}
+        if isinstance(document, Mapping):
+            said = {key: document[key] for key in _ABOUT if key in document}
+            document = {key: value for key, value in document.items() if key not in said}
+        fields = Object(faults, said, "")
+        reason = fields.take("reason", reading.text, "")
+        confirmation = confirming.take(fields)
+        fields.done()
+        try:
+            reason = record_changes.reason_of(reason)
+        except record_changes.ReasonError as problem:
+            faults.extend(problem.faults)
+        try:
+            documents.parse(document)
+        except DocumentError as problem:
+            faults.extend(problem.faults)
+        faults.stop(DocumentError)
+        confirmed = self.confirm_act(
+            confirmation,
+            record_changes.act(student, records.sent_hash(document), reason),
+            RecordChange.objects.filter(student=student),
+        )
         with transaction.atomic():
             # Whoever replaces a record holds this lock, so what is compared is what will be replaced.
             student = Student.objects.select_for_update().get(pk=student.pk)
-            stands = f'"{record.fingerprint(record.of(student))}"'
+            stands = _etag(student)
             held = parse_etags(wanted)
             if stands not in held and "*" not in held:
                 raise Problem(
                     HTTPStatus.PRECONDITION_FAILED,
                     "The record has changed since you read it. Read it again, then send your change again.",
                 )
-            done = records.import_document(document, student=student, by=self.user, at=self.at, via="api")
-            stands = f'"{record.fingerprint(record.of(student))}"'
+            done = records.import_document(
+                document,
+                student=student,
+                by=self.user,
+                at=self.at,
+                via="api",
+                reason=reason,
+                confirmed=confirmed,
+            )
+            stands = _etag(student)
         change = done.change
         return Response(
             {"changed": change is not None, "entries": change.counts if change else {}},
             headers={"ETag": stands},
         )
+
+    def get_throttles(self) -> list[Any]:
+        return [ConfirmThrottle()] if self.request.method == "PUT" else []
 
     def visible(self, ref: uuid.UUID) -> Student:
         """The student. Raises: Problem (404)."""

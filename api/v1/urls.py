@@ -13,7 +13,7 @@ from api.v1.courses import (
     Courses,
     CourseVersionDetail,
 )
-from api.v1.documents import StudentDocuments
+from api.v1.documents import StudentAttestations, StudentDocuments
 from api.v1.eligibility import Eligibility
 from api.v1.endorsements import (
     EndorsementCheck,
@@ -151,6 +151,7 @@ urlpatterns = [
         name="student-milestone",
     ),
     path("students/<uuid:ref>/documents", StudentDocuments.as_view(), name="student-documents"),
+    path("students/<uuid:ref>/attestations", StudentAttestations.as_view(), name="student-attestations"),
     path("students/<uuid:ref>/endorsements", StudentEndorsements.as_view(), name="student-endorsements"),
     path("students/<uuid:ref>/endorsements/check", EndorsementCheck.as_view(), name="endorsement-check"),
     path(

@@ -13,7 +13,16 @@ from syllabus.engine.days import Days
 from syllabus.engine.facts import same
 from syllabus.engine.instructing import Rating, Tally, Training, covered, fullest, instrument
 from syllabus.engine.kinds.times import PREPARATION
-from syllabus.engine.record import Endorsement, Flight, GroundLesson, Instructor, ItemGrade, Record
+from syllabus.engine.record import (
+    CLAIMED,
+    Endorsement,
+    Flight,
+    GroundLesson,
+    Instructor,
+    ItemGrade,
+    Record,
+    entry_day,
+)
 
 #: What a rule about instructors says: its citation and how it was checked.
 Cited = tuple[str, str]
@@ -272,6 +281,62 @@ def strangers(record: Record, instructors: Mapping[Instructor, Held | None], cit
             way="Note where their certificate was seen, such as a transfer from another school.",
             verified=cited[1],
         )
+
+
+@dataclass(frozen=True, slots=True)
+class PutOnRecord:
+    """When an entry was put on record at the school, and by which user; None where nothing says.
+
+    ``by_server``: whoever runs the server did.
+    """
+
+    on: date
+    by: int | None
+    by_server: bool = False
+
+
+def claimed(
+    record: Record,
+    instructors: Mapping[Instructor, Held | None],
+    put: Mapping[tuple[str, str], PutOnRecord],
+    cited_on: Callable[[date], Cited],
+) -> Iterator[Found]:
+    """Endorsements and tests that name an instructor of the school and that nobody vouches for.
+
+    ``put`` says of each, by its list and id, how it came on record. Told where somebody else than that
+    instructor put it there, or where it is of an earlier day than it came.
+    """
+    for part in SIGNED_PARTS:
+        for each in getattr(record, part):
+            held = each.instructor and instructors[each.instructor]
+            how = put.get((part, each.id))
+            if each.provenance != CLAIMED or not held or how is None:
+                continue
+            day = entry_day(each)
+            another = how.by_server or (how.by is not None and how.by != held.user)
+            if not another and day >= how.on:
+                continue
+            what = "endorsement" if isinstance(each, Endorsement) else "test"
+            who = "somebody else" if another else "this instructor, or nobody known,"
+            section, verified = cited_on(day)
+            yield Found(
+                kind="entry-claimed",
+                severity=SERIOUS if another else INCOMPLETE,
+                about=(each.id,),
+                day=day,
+                entries=(each.id,),
+                says=f"The {what} {each.kind} of {day} names {held.name}, who did not sign it here: {who} put"
+                f" it on record on {how.on}, and nobody vouches for it.",
+                citations=(section,),
+                mend=CORRECTION,
+                way=f"{held.name} compares it with the document and attests it, or gives it here; else take"
+                " it off the record.",
+                verified=verified,
+            )
+
+
+#: Lists whose entries stand for an instructor's signature.
+SIGNED_PARTS = ("endorsements", "tests")
 
 
 @dataclass(frozen=True, slots=True)

@@ -71,8 +71,21 @@ def _dump_flight(flight: Flight) -> dict[str, Any]:
     )
 
 
-def dump(record: Record) -> dict[str, Any]:
-    """The record document of a record: ``parse(dump(record)) == record``."""
+def dump(record: Record, *, provenance: bool = False) -> dict[str, Any]:
+    """The record document of a record: ``parse(dump(record)) == record``.
+
+    With ``provenance`` every entry says who vouches for it. That is for the reader: who reads a document back
+    believes none of it.
+    """
+    made = _dump(record)
+    if provenance:
+        for part in record.PARTS:
+            for said, entry in zip(made[part], getattr(record, part), strict=True):
+                said["provenance"] = entry.provenance
+    return made
+
+
+def _dump(record: Record) -> dict[str, Any]:
     return {
         "format": FORMAT,
         "student": _kept(name=record.student.name, birth_date=record.student.birth_date),

@@ -91,4 +91,5 @@ def _of_lesson(
             instructor=first.instructor,
             remarks=f"rests on {rests}",
             recorded=first.recorded,
+            provenance=first.provenance,
         )

@@ -12,6 +12,7 @@ from knox.models import AuthToken
 from rest_framework.test import APIClient
 
 from api.v1.schemas.examples import QUESTION
+from tests import factories
 from tests.cast import Cast, cast
 from training import models
 
@@ -31,11 +32,15 @@ def people(db: None) -> Cast:
 
 @pytest.fixture
 def signed_in() -> Clients:
-    """A client for a user by token; for None, one that is not signed in."""
+    """A client for a user by token, whose password is ``factories.PASSWORD`` unless it was set; for None, one
+    that is not signed in."""
 
     def client(user: models.User | None) -> APIClient:
         made = APIClient()
         if user is not None:
+            if not user.has_usable_password():
+                user.set_password(factories.PASSWORD)
+                user.save(update_fields=["password"])
             _, token = AuthToken.objects.create(user=user)
             made.credentials(HTTP_AUTHORIZATION=f"Token {token}")
         return made

@@ -19,12 +19,12 @@ from rest_framework.test import APIClient
 from api.v1.schemas.examples import QUESTION, RECORD
 from syllabus import rulebook
 from syllabus.engine import document
+from tests import factories
 from tests.api.conftest import Clients
 from tests.api.test_roles import ROWS, served
 from tests.cast import Cast
 from tests.factories import NOON
 from tests.training import any_record
-from training import record
 
 METHODS = {"get", "post", "put", "patch", "delete"}
 
@@ -133,7 +133,7 @@ def test_a_key_that_is_not_described_is_neither_read(part: str) -> None:
 
 @pytest.mark.parametrize("milestone", list(rulebook.current().milestones))
 def test_answers_fit_the_description(people: Cast, signed_in: Clients, milestone: str) -> None:
-    record.store(people.sam, document.parse(RECORD), by=None, at=NOON)
+    factories.attested(people.sam, document.parse(RECORD), at=NOON)
     client, student = signed_in(people.ida), f"/api/v1/students/{people.sam.ref}"
     for path, name in (
         ("/api/v1/milestones", "MilestoneList"),
@@ -147,6 +147,8 @@ def test_answers_fit_the_description(people: Cast, signed_in: Clients, milestone
         answer = client.get(path)
         assert answer.status_code == 200, path
         fits(answer.json(), name)
-    changed = client.put(f"{student}/record", {**RECORD, "tests": []}, headers={"If-Match": "*"})
+    changed = client.put(
+        f"{student}/record", {**RECORD, "tests": [], **factories.CONFIRMED}, headers={"If-Match": "*"}
+    )
     fits(changed.json(), "RecordChange")
     fits(client.put(f"{student}/record", {"nonsense": 1}, headers={"If-Match": "*"}).json(), "Problem")

@@ -15,7 +15,7 @@ from tests.api.problems import problem
 from tests.api.test_description import fits
 from tests.cast import Cast
 from tests.training.test_endorsements import SOLO, TODAY, ready
-from training import models, record
+from training import models
 
 PASSWORD = "a long way round the pattern"
 
@@ -29,7 +29,7 @@ def noon_of_the_day() -> Any:
 @pytest.fixture
 def place(people: Cast) -> str:
     """Sam's endorsements; Sam's record lacks the solo endorsement alone."""
-    record.store(people.sam, document.parse(ready()), by=None, at=factories.NOON)
+    factories.attested(people.sam, document.parse(ready()), at=factories.NOON)
     for user in (people.ida, people.ada):
         user.set_password(PASSWORD)
         user.save()
@@ -176,7 +176,9 @@ def test_a_record_that_leaves_out_a_sealed_endorsement_is_409(people, signed_in:
     whole = client.get(place.replace("endorsements", "record")).json()
     told = problem(
         client.put(
-            place.replace("endorsements", "record"), {**whole, "endorsements": []}, headers={"If-Match": "*"}
+            place.replace("endorsements", "record"),
+            {**whole, "endorsements": [], "reason": "from the logbook", "confirm_password": PASSWORD},
+            headers={"If-Match": "*"},
         ),
         409,
     )

@@ -20,6 +20,7 @@ from syllabus import outlines
 from tests import factories
 from tests.api.conftest import Clients
 from tests.cast import Cast
+from tests.factories import CONFIRMED
 from tests.syllabus.test_course_versions import SMALL
 from tests.training import audits, courses, lessons, own, reminding
 from training import models
@@ -132,7 +133,7 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
     ("students/<uuid:ref>/holds/<int:hold>/release", "POST"): ({}, ADMINISTERED),
     ("students/<uuid:ref>/erasure", "POST"): ({}, ADMINISTERED),
     ("students/<uuid:ref>/record", "GET"): (None, READ),
-    ("students/<uuid:ref>/record", "PUT"): (RECORD, WRITE),
+    ("students/<uuid:ref>/record", "PUT"): (RECORD | CONFIRMED, WRITE),
     ("students/<uuid:ref>/eligibility", "GET"): (None, READ),
     ("students/<uuid:ref>/eligibility/<str:milestone>", "GET"): (None, READ),
     ("endorsement-kinds", "GET"): (None, OPEN),
@@ -168,6 +169,7 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
     ("ledger/consistency", "GET"): (None, OF_SCHOOL),
     ("students/<uuid:ref>/documents", "GET"): (None, READ),
     ("students/<uuid:ref>/documents", "POST"): ({"id": ANY_ID, "document": PAPER}, CREATE),
+    ("students/<uuid:ref>/attestations", "POST"): ({}, REVOKE),
     ("students/<uuid:ref>/endorsements", "GET"): (None, READ),
     # Its body lacks everything: whoever gets as far as being told so may sign.
     ("students/<uuid:ref>/endorsements", "POST"): ({}, SIGN),

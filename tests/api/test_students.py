@@ -20,8 +20,9 @@ from tests.api.conftest import Clients
 from tests.api.problems import not_covered, places, problem
 from tests.api.test_description import fits
 from tests.cast import Cast
+from tests.factories import CONFIRMED
 from tests.uncovered import refuse
-from training import models, record, reports
+from training import models, reports
 
 URL = "/api/v1/students/"
 
@@ -31,7 +32,7 @@ def of(student: models.Student, rest: str = "") -> str:
 
 
 def stored(student: models.Student) -> models.Student:
-    record.store(student, document.parse(RECORD), by=None, at=factories.NOON)
+    factories.attested(student, document.parse(RECORD), at=factories.NOON)
     return student
 
 
@@ -174,8 +175,11 @@ class TestTheRecord:
     def test_what_comes_out_goes_in_again_and_changes_nothing(self, people: Cast, signed_in: Clients) -> None:
         client, url = signed_in(people.ida), of(stored(people.sam), "record")
         out = client.get(url)
-        assert out.json() == document.dump(document.parse(RECORD))
-        back = client.put(url, out.json(), headers={"If-Match": out["ETag"]})
+        plain = document.dump(document.parse(RECORD))
+        for part in ("flights", "ground", "items", "documents", "tests", "endorsements", "certificates"):
+            plain[part] = [{**each, "provenance": "attested"} for each in plain[part]]
+        assert out.json() == plain
+        back = client.put(url, out.json() | CONFIRMED, headers={"If-Match": out["ETag"]})
         assert (back.status_code, back.json()) == (200, {"changed": False, "entries": {}})
         assert back["ETag"] == out["ETag"]
         assert client.get(url)["ETag"] == out["ETag"]
@@ -186,15 +190,16 @@ class TestTheRecord:
         changed = out.json()
         changed["flights"][0]["times"]["total"] = "1.5 h"
         changed["tests"] = []
-        done = client.put(url, changed, headers={"If-Match": out["ETag"]})
+        done = client.put(url, changed | CONFIRMED, headers={"If-Match": out["ETag"]})
         assert done.status_code == 200
         assert done.json()["entries"]["flights"] == {"added": 0, "changed": 1, "removed": 0, "kept": 0}
         assert done.json()["entries"]["tests"] == {"added": 0, "changed": 0, "removed": 1, "kept": 0}
         assert done["ETag"] != out["ETag"]
         after = client.get(url)
+        changed["flights"][0]["provenance"] = "claimed"
         assert (after["ETag"], after.json()) == (done["ETag"], changed)
         change = models.RecordChange.objects.get(by=people.ida)
-        assert f'"{change.after}"' == done["ETag"]
+        assert (change.reason, change.confirmed) == (CONFIRMED["reason"], {"by": "password"})
 
     def test_who_comes_second_is_told_so_and_overwrites_nothing(
         self, people: Cast, signed_in: Clients
@@ -203,8 +208,8 @@ class TestTheRecord:
         ida, ada = signed_in(people.ida), signed_in(people.ada)
         seen = ida.get(url)
         theirs = {**seen.json(), "tests": []}
-        assert ada.put(url, theirs, headers={"If-Match": seen["ETag"]}).status_code == 200
-        told = ida.put(url, {**seen.json(), "flights": []}, headers={"If-Match": seen["ETag"]})
+        assert ada.put(url, theirs | CONFIRMED, headers={"If-Match": seen["ETag"]}).status_code == 200
+        told = ida.put(url, {**seen.json(), "flights": [], **CONFIRMED}, headers={"If-Match": seen["ETag"]})
         assert "Read it again" in problem(told, 412)["detail"]
         assert ida.get(url).json() == theirs
 
@@ -226,7 +231,7 @@ class TestTheRecord:
         client, url = signed_in(people.ida), of(stored(people.sam), "record")
         stands = client.get(url)["ETag"].strip('"')
         headers = {} if tag is None else {"If-Match": tag.replace("{tag}", stands)}
-        assert client.put(url, {**RECORD, "tests": []}, headers=headers).status_code == status
+        assert client.put(url, {**RECORD, "tests": [], **CONFIRMED}, headers=headers).status_code == status
         assert len(client.get(url).json()["tests"]) == (0 if status == 200 else 1)
 
     def test_a_record_with_faults_changes_nothing_and_names_them(
@@ -235,7 +240,7 @@ class TestTheRecord:
         client, url = signed_in(people.ida), of(stored(people.sam), "record")
         before = client.get(url)
         spoilt = {**RECORD, "flights": [{"date": "2026-01-01", "times": {"dual": "x"}}], "test": []}
-        answer = client.put(url, spoilt, headers={"If-Match": before["ETag"]})
+        answer = client.put(url, spoilt | CONFIRMED, headers={"If-Match": before["ETag"]})
         assert sorted(places(answer)) == ["flights[0].times.dual", "items[0].flight", "test"]
         assert client.get(url)["ETag"] == before["ETag"]
 
@@ -249,12 +254,17 @@ class TestTheRecord:
     def test_an_empty_record_has_a_tag_of_its_own(self, people: Cast, signed_in: Clients) -> None:
         client, url = signed_in(people.ida), of(people.sam, "record")
         tag = client.get(url)["ETag"]
-        assert client.put(url, RECORD, headers={"If-Match": tag}).json()["entries"]["flights"]["added"] == 1
+        assert (
+            client.put(url, RECORD | CONFIRMED, headers={"If-Match": tag}).json()["entries"]["flights"][
+                "added"
+            ]
+            == 1
+        )
 
     def test_a_student_reads_and_does_not_write(self, people: Cast, signed_in: Clients) -> None:
         client, url = signed_in(people.sams_account), of(stored(people.sam), "record")
         tag = client.get(url)["ETag"]
-        problem(client.put(url, {**RECORD, "tests": []}, headers={"If-Match": tag}), 403)
+        problem(client.put(url, {**RECORD, "tests": [], **CONFIRMED}, headers={"If-Match": tag}), 403)
         assert len(client.get(url).json()["tests"]) == 1
 
 
@@ -277,7 +287,9 @@ class TestTheLog:
 
     def test_every_writing_is_noted_once(self, people: Cast, signed_in: Clients) -> None:
         url = of(people.sam, "record")
-        assert signed_in(people.ida).put(url, RECORD, headers={"If-Match": "*"}).status_code == 200
+        assert (
+            signed_in(people.ida).put(url, RECORD | CONFIRMED, headers={"If-Match": "*"}).status_code == 200
+        )
         assert [(each.action, each.what) for each in models.AccessLog.objects.all()] == [("write", "record")]
 
     def test_looking_for_who_may_not_be_seen_leaves_no_reading(

@@ -57,7 +57,6 @@ def run() -> None:
 
     from syllabus.engine import document as documents
     from tests import factories
-    from training import record
 
     at = factories.school()
     user = factories.instructor(at)
@@ -67,7 +66,7 @@ def run() -> None:
     print("  flights   queries   first answer   answer     bare       ratio   requests/s")
     for size in SIZES:
         student = factories.student(at, taught_by=user)
-        record.store(student, documents.parse(document(size)), by=user, at=factories.NOON)
+        factories.attested(student, documents.parse(document(size)))
         url = f"/api/v1/students/{student.ref}/eligibility/{MILESTONE}?on={ON}"
         start = time.perf_counter()
         with CaptureQueriesContext(connection) as first:

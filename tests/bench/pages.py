@@ -118,13 +118,13 @@ def trained(school: Any, instructor: Any, course: Any) -> Any:
     from syllabus.engine import document as documents
     from tests import factories
     from tests.training import lessons
-    from training import models, record
+    from training import models
 
     student = factories.student(school, taught_by=instructor)
     models.Enrolment.objects.create(
         school=school, student=student, course_version=course, starts=factories.LONG_AGO
     )
-    record.store(student, documents.parse(document(FLIGHTS)), by=instructor, at=factories.NOON)
+    factories.attested(student, documents.parse(document(FLIGHTS)))
     at = [factories.NOON + dt.timedelta(days=number) for number in range(LESSONS)]
     common = {"school": school, "student": student, "content_hash": "x"}
     written = models.LessonRecord.objects.bulk_create(

@@ -311,12 +311,15 @@ def school(students: int, seed: int, *, flights: int = WHOLE) -> Audited:
 
 
 def stored(audited: Audited) -> None:
-    """Put every plan on record: each entry says that it was written down in the evening of its day."""
-    at = evening(ON)
+    """Put every plan on record: each entry in the evening of its day, or when it says."""
     for plan, student in zip(audited.plans, audited.students, strict=True):
         with transaction.atomic():
             for part in ("flights", "ground", "items", "documents", "tests", "endorsements"):
-                record.put(record.rows(student, part, getattr(plan, part), at=at))
+                for entry in getattr(plan, part):
+                    rows = record.rows(student, part, [entry], at=entry.recorded, provenance=engine.ATTESTED)
+                    record.put(rows)
             for entry, until in plan.retired:
-                row = record.add(student, "endorsements", entry, at=entry.recorded)
+                row = record.add(
+                    student, "endorsements", entry, at=entry.recorded, provenance=engine.ATTESTED
+                )
                 models.Endorsement.objects.filter(pk=row.pk).update(retired_at=until)

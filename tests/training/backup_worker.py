@@ -29,7 +29,6 @@ def fill() -> Any:
     from tests import factories
     from tests.cast import cast
     from tests.training import lessons
-    from training import record
     from training.ledger import checkpoints
     from training.services import prepared, seals
 
@@ -40,7 +39,7 @@ def fill() -> Any:
         whose = factories.student(
             people.school, name=written.student.name, birth_date=written.student.birth_date
         )
-        record.store(whose, written, by=None, at=factories.NOON)
+        factories.attested(whose, written, at=factories.NOON)
     for day in ("2026-03-01", "2026-03-02"):
         lessons.signed(
             people, lessons.flown(date=day, off=f"{day}T13:00:00-06:00", on=f"{day}T14:24:00-06:00")

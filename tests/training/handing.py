@@ -13,6 +13,7 @@ from typing import Any
 
 from django.test import override_settings
 
+from syllabus.engine import record as engine
 from tests import factories
 from tests.cast import Cast
 from tests.training import lessons
@@ -26,7 +27,8 @@ OTHER_KEY = base64.b64encode(b"the key of another school, 32 b.").decode()
 
 def trained(people: Cast) -> models.LessonRecord:
     """Sam, with a lesson that was put right, one acknowledged, an endorsement, and papers from before."""
-    factories.recorded(people.sam, **records())
+    whose = engine.Student(people.sam.name, people.sam.birth_date)
+    factories.attested(people.sam, engine.Record(student=whose, **records()), by=people.ada)
     first = lessons.signed(people)
     sign_offs.acknowledge(first.pk, by=people.sams_account, at=lessons.AT, via="api")
     wrong = lessons.signed(

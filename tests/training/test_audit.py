@@ -62,8 +62,7 @@ def flown(day: dt.date = SOLO, **more: Any) -> engine.Flight:
 
 
 def stored(people: Cast, **parts: Any) -> None:
-    whose = engine.Student("Sam Example", people.sam.birth_date)
-    record.store(people.sam, engine.Record(whose, **parts), by=None, at=evening(ON))
+    factories.in_time(people.sam, engine.Record(**parts), at=evening(ON))
     people.sam.refresh_from_db()
 
 

@@ -107,7 +107,13 @@ def certificate(at: dt.datetime) -> engine.Document:
 
 
 def test_a_requirement_turns_by_what_was_put_on_record(people: Cast) -> None:
-    record.add(people.sam, "documents", certificate(MARCH_1), at=MARCH_1 + dt.timedelta(days=3))
+    record.add(
+        people.sam,
+        "documents",
+        certificate(MARCH_1),
+        at=MARCH_1 + dt.timedelta(days=3),
+        provenance=engine.ATTESTED,
+    )
     found = changes(people.sam, MARCH_1, MARCH_15)
     assert turned(found, "faa.first-solo.certificate") == [(False, True, "record")]
     (told,) = [

@@ -78,7 +78,7 @@ SOLO = {"aircraft_model": "C172", "training_date": "2026-05-30"}
 
 @pytest.fixture
 def sam(people: Cast) -> models.Student:
-    record.store(people.sam, document.parse(ready()), by=None, at=factories.NOON)
+    factories.attested(people.sam, document.parse(ready()), at=factories.NOON)
     return people.sam
 
 
@@ -144,7 +144,7 @@ LACKING = [
 
 @pytest.mark.parametrize(("lacks", "requirement"), LACKING)
 def test_what_is_lacking_is_shown_and_kept_and_the_instructor_decides(people, lacks, requirement):
-    record.store(people.sam, document.parse(ready(**lacks)), by=None, at=factories.NOON)
+    factories.attested(people.sam, document.parse(ready(**lacks)), at=factories.NOON)
     found = looked_at(people, "solo-90-day", SOLO).as_json()
 
     assert {line["id"]: line["met"] for line in found["rests_on"]}[requirement] is False
@@ -159,7 +159,7 @@ def test_what_is_lacking_is_shown_and_kept_and_the_instructor_decides(people, la
 def test_training_by_somebody_else_is_a_question_not_a_refusal(people):
     said = ready()
     said["flights"][0]["instructor"] = {"name": "Bo Example", "certificate": "0000002CFI"}
-    record.store(people.sam, document.parse(said), by=None, at=factories.NOON)
+    factories.attested(people.sam, document.parse(said), at=factories.NOON)
     found = looked_at(people, "solo-90-day", SOLO).as_json()
 
     line = found["rests_on"][0]
@@ -176,7 +176,7 @@ def test_a_retest_by_another_than_the_retraining_instructor_warns_unless_it_is_o
     assert not any("Not on record" in each for each in looked_at(people, "retest", flown).warnings)
     assert any("Not on record" in each for each in looked_at(people, "retest", fields).warnings)
     said = ready(ground=[{"id": "g1", "date": "2026-06-01", "time": "1 h", "instructor": IDA}])
-    record.store(people.sam, document.parse(said), by=None, at=AT)
+    factories.attested(people.sam, document.parse(said), at=AT)
     assert not any("Not on record" in each for each in looked_at(people, "retest", fields).warnings)
 
 
@@ -385,7 +385,7 @@ def test_an_id_that_an_imported_endorsement_has_is_a_conflict(people):
     entry = uuid.uuid4()
     said = ready()
     said["endorsements"][0]["id"] = str(entry)
-    record.store(people.sam, document.parse(said), by=None, at=factories.NOON)
+    factories.attested(people.sam, document.parse(said), at=factories.NOON)
     with pytest.raises(endorsements.Conflict):
         given(people, entry=entry)
 

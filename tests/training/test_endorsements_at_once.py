@@ -14,7 +14,7 @@ from django.db import connection, connections, transaction
 from syllabus.engine import document
 from tests import cast, factories
 from tests.training.test_endorsements import AT, SOLO, ready
-from training import models, record
+from training import models
 from training.ledger.models import Entry as Leaf
 from training.services import endorsements
 
@@ -45,7 +45,7 @@ def at_once(calls: list[Callable[[], Any]]) -> list[Any]:
 @pytest.fixture
 def people(transactional_db: None) -> Iterator[cast.Cast]:
     made = cast.cast()
-    record.store(made.sam, document.parse(ready()), by=None, at=factories.NOON)
+    factories.attested(made.sam, document.parse(ready()), at=factories.NOON)
     yield made
     # What is sealed may be deleted of a demo school alone, and on SQLite the runner deletes row by row.
     models.School.objects.update(is_demo=True)

@@ -21,7 +21,7 @@ from training.services.seals import tree_of
 
 @pytest.fixture
 def sam(people: Cast) -> models.Student:
-    record.store(people.sam, document.parse(ready()), by=None, at=factories.NOON)
+    factories.attested(people.sam, document.parse(ready()), at=factories.NOON)
     return people.sam
 
 
@@ -74,7 +74,9 @@ def test_a_revocation_says_why(people, sam):
 
 def replaced(people: Cast, at: dt.datetime = AT, **parts: Any) -> None:
     whole = records.export_document(people.sam, by=None, at=at, via="test")
-    records.import_document({**whole, **parts}, student=people.sam, by=people.ida, at=at, via="test")
+    records.import_document(
+        {**whole, **parts}, student=people.sam, by=people.ida, at=at, via="test", reason="from the logbook"
+    )
 
 
 def test_a_record_put_in_its_place_cannot_leave_out_or_change_a_sealed_endorsement(people, sam):

@@ -52,7 +52,14 @@ def carried_out(found: Table, people: Cast, **more: Any) -> models.RecordChange 
     plan = flight_import.dry_run(found, wanted, people.sam, at=AT)
     assert plan.faults == []
     return flight_import.carry_out(
-        found, wanted, people.sam, digest=plan.digest, by=people.ada, at=AT, via="web"
+        found,
+        wanted,
+        people.sam,
+        digest=plan.digest,
+        by=people.ada,
+        at=AT,
+        via="web",
+        reason="from the logbook",
     )
 
 
@@ -394,7 +401,16 @@ def test_a_flight_that_may_be_on_record_already_is_pointed_out(people: Cast) -> 
 def test_one_fault_puts_nothing_on_record(people: Cast) -> None:
     found = table(ROW, with_cell("total", "x"))
     with pytest.raises(ImportRefused, match="row 3"):
-        flight_import.carry_out(found, asked(found), people.sam, digest="", by=people.ada, at=AT, via="web")
+        flight_import.carry_out(
+            found,
+            asked(found),
+            people.sam,
+            digest="",
+            by=people.ada,
+            at=AT,
+            via="web",
+            reason="from the logbook",
+        )
     assert flights(people) == ()
 
 
@@ -404,7 +420,14 @@ def test_a_plan_that_is_not_the_one_that_was_read_is_refused(people: Cast) -> No
     carried_out(found, people)
     with pytest.raises(ImportRefused, match="is not what the dry run showed"):
         flight_import.carry_out(
-            found, asked(found), people.sam, digest=digest, by=people.ada, at=AT, via="web"
+            found,
+            asked(found),
+            people.sam,
+            digest=digest,
+            by=people.ada,
+            at=AT,
+            via="web",
+            reason="from the logbook",
         )
 
 
@@ -414,7 +437,14 @@ def test_only_an_administrator_of_the_school_imports(people: Cast, who: str) -> 
     digest = flight_import.dry_run(found, asked(found), people.sam, at=AT).digest
     with pytest.raises(NotAllowed):
         flight_import.carry_out(
-            found, asked(found), people.sam, digest=digest, by=getattr(people, who), at=AT, via="web"
+            found,
+            asked(found),
+            people.sam,
+            digest=digest,
+            by=getattr(people, who),
+            at=AT,
+            via="web",
+            reason="x",
         )
 
 

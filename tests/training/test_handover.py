@@ -74,8 +74,8 @@ def test_everything_is_in_the_file_and_any_zip_program_opens_it(people: Cast, ex
         assert b"StructTreeRoot" in found[name], f"{name} is not tagged"
     kinds = [each["kind"] for each in json.loads(found["ledger.json"])["entries"]]
     assert kinds == [
-        "lesson.signed", "lesson.acknowledged", "lesson.signed", "lesson.signed", "lesson.corrected",
-        "endorsement.given", "record.handed-over",
+        "record.added", "lesson.signed", "lesson.acknowledged", "lesson.signed", "lesson.signed",
+        "lesson.corrected", "endorsement.given", "record.handed-over",
     ]  # fmt: skip
     about = packages.check(raw).manifest["about"]
     assert about["rulebook"].startswith("sha256:")
@@ -134,7 +134,7 @@ def test_it_is_verified_offline_without_django(exported, tmp_path: Path) -> None
     file.write_bytes(raw)
     told = verified_alone(tmp_path, str(file), "--key", kid)
     assert told.returncode == 0, told.stdout + told.stderr
-    assert "WHOLE: 7 entries" in told.stdout
+    assert "WHOLE: 8 entries" in told.stdout
     assert "all 8 files are those signed, to the byte" in told.stdout
     loaded = next(line.split()[1:] for line in told.stdout.splitlines() if line.startswith("loaded:"))
     assert {each.strip("_") for each in loaded} - {"main"} <= {
@@ -237,7 +237,7 @@ def test_foreign_entries_keep_their_origin(people: Cast, exported) -> None:
     raw, kid = exported
     done = take(raw, people, kid)
     rows = list(models.ForeignEntry.objects.filter(student=done.student))
-    assert [each.kind for each in rows][:2] == ["lesson.signed", "lesson.acknowledged"]
+    assert [each.kind for each in rows][:2] == ["record.added", "lesson.signed"]
     assert {(each.kid, each.subject, each.verified) for each in rows} == {(kid, str(people.sam.ref), True)}
     assert {each.tree for each in rows} == {f"school-{people.school.pk}"}
     assert done.hand_over.origin == "Lakeside Flying"
@@ -261,7 +261,7 @@ def test_the_same_again_changes_nothing_and_a_newer_one_updates(people: Cast, ex
     now = record.of(done.student)
     assert len(now.flights) == len(own.flights) + 1
     assert "here-1" in [each.id for each in now.ground], "what was recorded here since stays"
-    assert models.ForeignEntry.objects.filter(student=done.student).count() == 9
+    assert models.ForeignEntry.objects.filter(student=done.student).count() == 10
     with pytest.raises(handover.HandOverError, match="was taken over already"):
         take(raw, people, kid, days=4)
 
@@ -446,6 +446,6 @@ def test_the_commands_hand_over_and_take_over(people: Cast, exported, tmp_path: 
     assert "nothing was written" in err.getvalue()
     call_command("take_over", file, school="hilltop", trust=[kid], stdout=out)
     assert "a new student" in out.getvalue()
-    assert "7 sealed entries" in out.getvalue()
+    assert "8 sealed entries" in out.getvalue()
     call_command("hand_over", str(people.sam.ref), tmp_path / "again.zip", stdout=out)
     assert packages.check((tmp_path / "again.zip").read_bytes()).whole

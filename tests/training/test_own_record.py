@@ -12,7 +12,7 @@ from tests import factories
 from tests.cast import Cast, cast
 from tests.training import audits
 from tests.training.test_audit import ON, D, evening, stored
-from training import models, record
+from training import models
 from training.reports import own_record
 
 pytestmark = pytest.mark.django_db
@@ -76,12 +76,11 @@ def test_first_attempts_as_the_rule_counts_them(people: Cast, passed: int, faile
         result = "pass" if number < passed else "fail"
         test = engine.Test("t", "practical:private-airplane", D(2026, 5, 2), result)
         given = endorsed("practical-test", D(2026, 5, 1))
-        record.store(
+        factories.attested(
             student,
             engine.Record(
                 engine.Student(student.name, student.birth_date), tests=(test,), endorsements=(given,)
             ),
-            by=None,
             at=evening(ON),
         )
     role = models.Role.objects.get(pk=audits.idas_role(people))

@@ -13,7 +13,7 @@ from syllabus.engine import record as engine
 from tests import factories
 from tests.cast import Cast
 from tests.training.reminding import IDA, MEDICAL, at, enrolled, on_record, sam, solo, sweep, told
-from training import models, record
+from training import models
 from training.services.reminders import leads, standings
 
 SOLO = "endorsement:solo-90-day@c172"
@@ -166,7 +166,7 @@ def test_the_first_to_go_ends_the_milestone_and_says_so(people: Cast) -> None:
         endorsements=(solo("2027-01-15"), solo("2027-01-15", "e2", kind="pre-solo-training")),
     )
     enrolled(older)
-    record.store(older, everything, by=None, at=factories.NOON)
+    factories.attested(older, everything, at=factories.NOON)
     sweep("2027-03-24 14:00")
     medical = models.Reminder.objects.get(what="medical")
     assert (medical.last_day, medical.lead_days) == (dt.date(2027, 3, 31), 7)

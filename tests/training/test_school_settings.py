@@ -41,7 +41,7 @@ def linked(people: Cast, spelling: str, model: str) -> list[Link]:
 
 
 def all_links(people: Cast) -> Any:
-    return shipped.current() | aircraft_models.links_of(people.school)
+    return shipped.current() | aircraft_models.links_of(people.school.pk)
 
 
 def test_a_school_that_never_chose_has_the_defaults(people: Cast) -> None:
@@ -139,7 +139,7 @@ def test_the_links_of_another_school_are_not_its_own(people: Cast) -> None:
     linked(people, "Cessna Trainer", "C172")
     other = models.School.objects.exclude(pk=people.school.pk).first()
     assert other is not None
-    assert aircraft_models.links_of(other).linked == {}
+    assert aircraft_models.links_of(other.pk).linked == {}
 
 
 def test_the_same_links_again_are_no_change(people: Cast) -> None:

@@ -14,7 +14,6 @@ from syllabus.engine import document
 from tests import factories
 from tests.cast import Cast, cast
 from tests.web.browsing import PASSWORD, SIZES, Watched
-from training import record
 
 
 @pytest.fixture
@@ -28,7 +27,7 @@ SAMS = {**RECORD, "student": {"name": "Sam Example", "birth_date": "2006-05-17"}
 @pytest.fixture
 def taught(people: Cast) -> Cast:
     """The same, and Sam has a record."""
-    record.store(people.sam, document.parse(SAMS), by=None, at=factories.NOON)
+    factories.attested(people.sam, document.parse(SAMS), at=factories.NOON)
     return people
 
 
@@ -43,7 +42,7 @@ def school(transactional_db: None) -> Cast:
     people = cast()
     people.ida.set_password(PASSWORD)
     people.ida.save()
-    record.store(people.sam, document.parse(SAMS), by=None, at=factories.NOON)
+    factories.attested(people.sam, document.parse(SAMS), at=factories.NOON)
     return people
 
 

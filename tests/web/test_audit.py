@@ -19,7 +19,7 @@ from tests.passkeys import Passkey
 from tests.training import audits
 from tests.web.browsing import PASSWORD, Watched
 from tests.web.test_pages import text_of
-from training import models, record
+from training import models
 from training.ledger import verify
 from training.ledger.export import export
 from training.services import findings
@@ -161,10 +161,9 @@ def test_an_instructors_own_record_is_for_the_instructor_and_the_school(people: 
     day = factories.NOON.date()
     ida = engine.Instructor("Ida Example", "0000001CFI")
     given = engine.Endorsement("e1", "practical-test", day, ida)
-    record.store(
+    factories.attested(
         people.sam,
         engine.Record(engine.Student("Sam Example", people.sam.birth_date), endorsements=(given,)),
-        by=None,
         at=factories.NOON,
     )
     role = audits.idas_role(people)

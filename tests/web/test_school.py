@@ -516,10 +516,18 @@ def test_flights_are_tried_and_then_put_on_record(desk: Client, taught: Cast) ->
     assert "2 new" in text_of(tried)
     assert "Put 2 flights on record" in text_of(tried)
     assert models.Flight.objects.filter(student=taught.sam).count() == 1
-    done = desk.post(path, {**form_of(tried), "plan": tried.context["digest"]})
+    plan = {**form_of(tried), "plan": tried.context["digest"], "reason": "from the paper logbook"}
+    for short in ({"reason": " "}, {"confirm_password": "wrong"}, {}):
+        refused = desk.post(path, {**plan, **short})
+        assert (refused.status_code, "Put 2 flights on record" in text_of(refused)) == (422, True)
+    assert models.Flight.objects.filter(student=taught.sam).count() == 1
+    done = desk.post(path, {**plan, "confirm_password": PASSWORD})
     assert done["Location"] == f"{HERE}students/{taught.sam.ref}/record/"
     assert models.Flight.objects.filter(student=taught.sam).count() == 3
-    assert "Imported flight, by Ada Example" in text_of(desk.get(done["Location"]))
+    shown = text_of(desk.get(done["Location"]))
+    assert "Imported flight, by Ada Example" in shown
+    assert "Who vouches for it: claimed" in shown
+    assert [each.kind for each in taught.sam.notices.exclude(kind="lesson-signed")] == ["record-changed"]
     again = desk.post(path, form_of(imported(desk, taught, CSV.format("0.8"))))
     assert "All of these flights are on record already" in text_of(again)
 

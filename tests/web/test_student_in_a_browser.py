@@ -19,7 +19,7 @@ from tests.web.browsing import PASSWORD, SIZES, Watched
 from tests.web.conftest import SAMS
 from tests.web.test_passkeys_in_a_browser import Device, add_passkey
 from tests.web.test_student_pages import COURSE_LESSON
-from training import models, record
+from training import models
 from training.services import sign_offs
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -32,7 +32,7 @@ def school(transactional_db: None) -> Iterator[Cast]:
     people = cast()
     people.sams_account.set_password(PASSWORD)
     people.sams_account.save()
-    record.store(people.sam, document.parse(SAMS), by=None, at=factories.NOON)
+    factories.attested(people.sam, document.parse(SAMS), at=factories.NOON)
     courses.enrolled(people)
     lessons.signed(people, lesson="1-06")
     wrong = lessons.signed(people, COURSE_LESSON, lesson="2-02")

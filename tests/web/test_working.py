@@ -26,6 +26,8 @@ RUN = "/audit/run/"
 
 @pytest.fixture
 def ada(client: Client, people: Cast) -> Client:
+    people.ada.set_password(PASSWORD)
+    people.ada.save()
     client.force_login(people.ada)
     return client
 
@@ -79,7 +81,12 @@ def test_many_flights_are_put_on_record_while_a_page_says_so(ada: Client, people
     path = f"/school/lakeside/students/{people.sam.ref}/import/"
     read = ada.post(path, {"file": SimpleUploadedFile("flights.csv", text.encode())})
     tried = ada.post(f"{path}columns/", form_of(read))
-    sent = {**form_of(tried), "plan": tried.context["digest"]}
+    sent = {
+        **form_of(tried),
+        "plan": tried.context["digest"],
+        "reason": "from the paper logbook",
+        "confirm_password": PASSWORD,
+    }
     other = ada.post(f"{path}columns/", {**sent, "plan": "0" * 64})
     assert "is not what the dry run showed" in other.getvalue().decode()
     assert not models.Flight.objects.exists()

@@ -25,6 +25,8 @@ from typing import Any
 from training.ledger import sealed
 
 STATEMENT = "signing-statement/1"
+#: What a statement about a whole record is about, beside the student it names.
+WHOLE_RECORD = "record"
 PASSWORD, PASSKEY = "password", "passkey"
 USER_PRESENT, USER_VERIFIED = 0x01, 0x04
 _FIELDS = {
@@ -217,12 +219,26 @@ def _resolution(body: Mapping[str, Any]) -> tuple[str, str]:
     return body["finding"], hash_of(canonical({key: body[key] for key in ("digest", "how", "note")}))
 
 
+def _replaced(body: Mapping[str, Any]) -> tuple[str, str]:
+    return WHOLE_RECORD, hash_of(canonical({key: body[key] for key in ("reason", "sent")}))
+
+
+def _entered(body: Mapping[str, Any]) -> tuple[str, str]:
+    """One entry with the hash of what it says, or several that stood on the record already."""
+    if "sent" in body:
+        return body["added"][0]["id"], hash_of(canonical({"saw": body["saw"], "sent": body["sent"]}))
+    return WHOLE_RECORD, hash_of(canonical({"entries": body["entries"], "saw": body["saw"]}))
+
+
 _SIGNED: Mapping[str, Callable[[Mapping[str, Any]], tuple[str, str]]] = {
     "lesson.signed": _lesson,
     "lesson.acknowledged": _acknowledgement,
     "endorsement.given": _endorsement,
     "endorsement.revoked": _revocation,
     "finding.resolved": _resolution,
+    "record.replaced": _replaced,
+    "record.added": _entered,
+    "record.attested": _entered,
 }
 
 

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('training', '0023_extended_shapes_and_school_settings'),
+        ('training', '0024_who_vouches_for_an_entry'),
     ]
 
     operations = [

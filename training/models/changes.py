@@ -1,4 +1,4 @@
-"""Who replaced a record, when, and from what to what."""
+"""Who replaced a record, when, why, and from what to what."""
 
 from django.db import models
 
@@ -9,7 +9,9 @@ class RecordChange(models.Model):
     ``before`` and ``after`` are hashes of the record document (its canonical form); ``counts`` holds for each
     part how many entries were added, changed, removed and kept. The rows that were changed or removed are
     still there, retired at the same instant. ``student_before`` holds the name and birth date that were
-    replaced; null where neither was.
+    replaced; null where neither was. ``reason`` is what the person wrote, ``confirmed`` how it was made sure
+    that it was that person; ``ledger_index`` is its place in the school's ledger, null of one made before
+    changes were sealed.
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
@@ -27,6 +29,9 @@ class RecordChange(models.Model):
     after = models.CharField(max_length=80)
     counts = models.JSONField()
     student_before = models.JSONField(null=True, blank=True)
+    reason = models.TextField(blank=True)
+    confirmed = models.JSONField(default=dict, blank=True)
+    ledger_index = models.BigIntegerField(null=True, blank=True)
 
     class Meta:
         ordering = ["at", "pk"]

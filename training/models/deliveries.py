@@ -17,6 +17,7 @@ class Delivery(models.Model):
         REMINDER = "reminder"
         DIGEST = "digest"
         CHECKPOINT = "checkpoint"
+        NOTICE = "notice"
 
     class State(models.TextChoices):
         PENDING = "pending"

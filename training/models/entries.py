@@ -3,7 +3,7 @@
 from django.db import models
 from django.db.models import Q
 
-from syllabus.engine.record import FLIGHT_INSTRUCTOR
+from syllabus.engine.record import CLAIMED, FLIGHT_INSTRUCTOR, PROVENANCES, SIGNED
 from syllabus.engine.vocabulary import INSTRUCTORS
 
 #: Characters of an entry's id. An index cannot hold much more than ten times this.
@@ -20,8 +20,12 @@ class Entry(models.Model):
     ``recorded_at <= instant`` and not yet ``retired_at``.
 
     ``said_recorded_at`` is the instant at which the entry was first written down, where the document that
-    brought it says so (a transfer from another school does). It then takes the place of ``recorded_at`` in
-    questions about what was known; the offset keeps it as it was typed.
+    brought it says so; the offset keeps it as it was typed. It is a claim: what was known when is decided by
+    ``recorded_at``, which is this server's clock.
+
+    ``provenance`` says who vouches for the entry: a sign-off here, verified proofs from another school, a
+    named person who saw the document, or nobody. The code path that puts the row on record sets it, no
+    document does; the database refuses to change it later, and ``signed`` for what is not sealed.
 
     A ``sealed`` entry was signed here and stands in the school's ledger. The database refuses to change or
     delete it (``training.models.sealing``); it is retired only by what is sealed itself.
@@ -37,10 +41,24 @@ class Entry(models.Model):
     said_recorded_at = models.DateTimeField("first written down at", null=True, blank=True)
     said_recorded_offset = models.DurationField(null=True, blank=True)
     sealed = models.BooleanField("signed here, and in the ledger", default=False, editable=False)
+    provenance = models.CharField(
+        "who vouches for it",
+        max_length=10,
+        default=CLAIMED,
+        choices=[(each, each) for each in PROVENANCES],
+        editable=False,
+    )
 
     class Meta:
         abstract = True
         constraints = [
+            models.CheckConstraint(
+                condition=Q(provenance__in=PROVENANCES), name="%(class)s_provenance_is_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(sealed=True, provenance=SIGNED) | Q(sealed=False) & ~Q(provenance=SIGNED),
+                name="%(class)s_signed_where_sealed",
+            ),
             models.UniqueConstraint(
                 fields=["student", "entry_id"],
                 condition=Q(retired_at__isnull=True),

@@ -178,6 +178,8 @@ class Notice(models.Model):
     class Kind(models.TextChoices):
         SIGNED = "lesson-signed"
         CORRECTED = "lesson-corrected"
+        RECORD_CHANGED = "record-changed"
+        PERSON_CHANGED = "name-or-birth-date-changed"
         REMINDER = "reminder"
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
@@ -192,7 +194,8 @@ class Notice(models.Model):
     )
     kind = models.CharField(max_length=30, choices=Kind.choices)
     about = models.CharField(
-        max_length=100, help_text="the id of the lesson record, or of the reminder with its reader"
+        max_length=100,
+        help_text="the id of the lesson record or of the change, or of the reminder with its reader",
     )
     at = models.DateTimeField()
     read_at = models.DateTimeField(null=True, blank=True)

@@ -88,6 +88,10 @@ class Guardian(models.Model):
     def __str__(self) -> str:
         return f"{self.name}, guardian of {self.student}"
 
+    def consents(self, on: dt.date) -> bool:
+        """Whether the consent holds on a day."""
+        return self.consent_on <= on and (self.consent_until is None or on <= self.consent_until)
+
 
 class CalendarFeed(models.Model):
     """The secret address under which one user's calendar program reads what lapses.

@@ -6,6 +6,9 @@ revocations, sign-offs, corrections) refuse every change, as does a lesson recor
 demo school may be deleted, so that the demo can be loaded anew; what stands in the ledger about them stays.
 So may rows of a student whose record's erasure is sealed (``models.erasing``).
 
+Who vouches for an entry (``provenance``) is never changed, sealed or not: an entry that somebody vouches for
+later has a row of its own. Sealing a flight, once its landings are there, is what makes it signed.
+
 Whoever owns the tables can lift a trigger: the ledger then shows that a row is not what was sealed. The
 triggers are put in place after every ``migrate``; on SQLite they are taken away before it, because a table
 that is rebuilt there loses its own, and cannot be renamed while another's mentions it.
@@ -39,6 +42,10 @@ FUNCTION = "training_sealed_stays"
 ONCE = "training_written_once"
 LANDINGS = "training_sealed_landings_stay"
 OF_FINDINGS = "training_resolution_stays"
+PROVENANCE = "training_provenance_stays"
+_SAYS_PROVENANCE = "keeps who vouches for it; an entry that somebody vouches for has a row of its own"
+#: A change of who vouches for an entry that is not its sealing.
+_REVOUCHED = "OLD.provenance <> NEW.provenance AND NOT (NEW.sealed AND NOT OLD.sealed)"
 _SAYS = "is sealed: it is never changed or deleted; what ends it is an entry of its own"
 _DEMO = "EXISTS (SELECT 1 FROM training_school WHERE id = OLD.school_id AND is_demo)"
 _VIA_FINDING = "(SELECT student_id FROM training_finding WHERE id = OLD.finding_id)"
@@ -96,6 +103,10 @@ END""",
 BEGIN
   IF TG_OP = 'DELETE' AND ({_DEMO} OR {_ERASED}) THEN RETURN OLD; END IF;
   RAISE EXCEPTION '% row % {_SAYS}', TG_TABLE_NAME, OLD.id USING ERRCODE = 'restrict_violation';
+END""",
+    PROVENANCE: f"""
+BEGIN
+  RAISE EXCEPTION '% row % {_SAYS_PROVENANCE}', TG_TABLE_NAME, OLD.id USING ERRCODE = 'restrict_violation';
 END""",
     OF_FINDINGS: f"""
 BEGIN
@@ -162,7 +173,17 @@ def triggers(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
             raise NotImplementedError(
                 f"Sealed entries are not guarded on {connection.vendor}; use PostgreSQL or SQLite."
             )
+    for model in models.ENTRIES:
+        table = model._meta.db_table
+        found[f"{table}_provenance"] = (table, _keeps_provenance(connection, table))
     return found
+
+
+def _keeps_provenance(connection: BaseDatabaseWrapper, table: str) -> str:
+    begins = f"CREATE TRIGGER {table}_provenance BEFORE UPDATE ON {table} FOR EACH ROW WHEN ({_REVOUCHED})"
+    if connection.vendor == "postgresql":
+        return f"{begins} EXECUTE FUNCTION {PROVENANCE}()"
+    return f"{begins} BEGIN SELECT RAISE(ABORT, 'a row of {table} {_SAYS_PROVENANCE}'); END"
 
 
 def _sqlite(guarded: _Guarded) -> Iterator[tuple[str, str, str]]:

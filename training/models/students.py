@@ -13,6 +13,9 @@ class Student(models.Model):
     they neither count students nor name them. A change of school is a new student there, with the record
     imported.
 
+    ``recorded_at`` is when name and birth date were put on record first; null where that was before it was
+    kept. What they were at an instant follows from the changes that replaced them (``RecordChange``).
+
     ``version`` is drawn anew by the database whenever a row of the record changes (``models.versions``). Who
     reads the record in several queries knows by it that they all saw one state, and may keep what was worked
     out from that state. ``lessons_version`` is drawn likewise with every lesson record of the student, draft
@@ -26,6 +29,7 @@ class Student(models.Model):
     )
     name = models.TextField(blank=True)
     birth_date = models.DateField(null=True, blank=True)
+    recorded_at = models.DateTimeField("put on record here at", null=True, blank=True, editable=False)
     training_model = models.CharField(
         "model normally trained in",
         max_length=60,

@@ -4,7 +4,8 @@ What was worked out from one state of a record is kept under its version (``trai
 in several queries knows by it that they saw one state (``training.record``). A writer who forgot to draw a
 new version would leave old answers standing; so the database draws it. Enrolments draw it too, for with the
 course come the course's own minimums; a school's own minimums, its settings that answers depend on, and the
-spellings of models that it linked draw the ``rules_version`` of the school.
+spellings of models that it linked draw the ``rules_version`` of the school; so do its roles, for an
+instructor's authority counts.
 Lesson records, with their drafts and signatures, draw a ``lessons_version``: a draft changes no report.
 
 They are put in place after every ``migrate``; on SQLite they are taken away before it, because a table that
@@ -24,7 +25,14 @@ from syllabus.models import SchoolMinimum
 from training import models
 
 TABLES = tuple(
-    model._meta.db_table for model in (*models.ENTRIES, models.Landing, models.Enrolment, models.CourseMove)
+    model._meta.db_table
+    for model in (
+        *models.ENTRIES,
+        models.Landing,
+        models.RecordChange,
+        models.Enrolment,
+        models.CourseMove,
+    )
 )
 LESSONS = tuple(
     model._meta.db_table
@@ -33,10 +41,13 @@ LESSONS = tuple(
 MINIMUMS = SchoolMinimum._meta.db_table
 SCHOOLS = models.School._meta.db_table
 SPELLINGS = models.ModelSpelling._meta.db_table
+#: Tables of a school whose rows answers depend on: its links between models, and until when whom it knows to
+#: have the authority to instruct.
+OF_A_SCHOOL = (SPELLINGS, models.Role._meta.db_table)
 #: A school's settings that answers depend on.
 SETTINGS = ("claims_asked", "taxi_allowance_minutes")
 _RULES, _NAMED = "training_rules_changed", "training_school_named"
-_SET, _SPELLED = "training_school_set", "training_models_spelled"
+_SET, _OWN = "training_school_set", "training_school_own_changed"
 STUDENTS = models.Student._meta.db_table
 _DRAWN = ((STUDENTS, "version"), (STUDENTS, "lessons_version"), (SCHOOLS, "rules_version"))
 #: For each of a student's versions the tables whose rows draw it, and PostgreSQL's function that does.
@@ -48,8 +59,8 @@ _OF_A_STUDENT = (
 _EVENTS = {"INSERT": "NEW", "UPDATE": "NEW", "DELETE": "OLD"}
 #: A school that comes to a name under which minimums stand already.
 _HAS = f"SELECT 1 FROM {MINIMUMS} WHERE school_ref = NEW.slug"  # noqa: S608
-#: Whose spelling it is, or was.
-_SPELLED_AT = {
+#: Whose row it is, or was.
+_OWNED_BY = {
     "INSERT": "NEW.school_id",
     "UPDATE": "NEW.school_id, OLD.school_id",
     "DELETE": "OLD.school_id",
@@ -105,7 +116,7 @@ def triggers(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
 
 
 def _of_settings(connection: BaseDatabaseWrapper) -> Iterator[tuple[str, tuple[str, str]]]:
-    """The triggers of what a school sets, and of the spellings of models that it links."""
+    """The triggers of what a school sets, and of its own rows that answers depend on."""
     postgresql = connection.vendor == "postgresql"
     drawn = "UPDATE training_school SET rules_version = lower(hex(randomblob(16)))"
     differs = "IS DISTINCT FROM" if postgresql else "IS NOT"
@@ -120,12 +131,12 @@ def _of_settings(connection: BaseDatabaseWrapper) -> Iterator[tuple[str, tuple[s
             f" WHEN ({changed}) {does}",
         ),
     )
-    for event, schools in _SPELLED_AT.items():
-        name = f"{SPELLINGS}_rules_{event.lower()}"
+    for table, (event, schools) in itertools.product(OF_A_SCHOOL, _OWNED_BY.items()):
+        name = f"{table}_rules_{event.lower()}"
         does = f"BEGIN {drawn} WHERE id IN ({schools}); END"
         if postgresql:
-            does = f"EXECUTE FUNCTION {_SPELLED}()"
-        yield name, (SPELLINGS, f"CREATE TRIGGER {name} AFTER {event} ON {SPELLINGS} FOR EACH ROW {does}")
+            does = f"EXECUTE FUNCTION {_OWN}()"
+        yield name, (table, f"CREATE TRIGGER {name} AFTER {event} ON {table} FOR EACH ROW {does}")
 
 
 def functions() -> dict[str, str]:
@@ -146,7 +157,7 @@ def functions() -> dict[str, str]:
         " SET rules_version = gen_random_uuid() WHERE id = NEW.id; END IF; RETURN NULL; END ",
         _SET: " BEGIN UPDATE training_school SET rules_version = gen_random_uuid() WHERE id = NEW.id;"
         " RETURN NULL; END ",
-        _SPELLED: " BEGIN"
+        _OWN: " BEGIN"
         " IF TG_OP <> 'INSERT' THEN UPDATE training_school SET rules_version = gen_random_uuid()"
         " WHERE id = OLD.school_id; END IF;"
         " IF TG_OP <> 'DELETE' THEN UPDATE training_school SET rules_version = gen_random_uuid()"
@@ -184,7 +195,7 @@ def remove(connection: BaseDatabaseWrapper) -> None:
 def _ready(connection: BaseDatabaseWrapper) -> bool:
     with connection.cursor() as cursor:
         there = set(connection.introspection.table_names(cursor))
-        if not {table for table, _ in _DRAWN} | {*TABLES, *LESSONS, MINIMUMS, SPELLINGS} <= there:
+        if not {table for table, _ in _DRAWN} | {*TABLES, *LESSONS, MINIMUMS, *OF_A_SCHOOL} <= there:
             return False
         wanted = (*_DRAWN, *((SCHOOLS, column) for column in SETTINGS))
         return all(

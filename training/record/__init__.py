@@ -1,18 +1,23 @@
 """The one place where rows become the engine's Record, and back."""
 
-from training.record.adding import add, differences, entry_of, put, retire, rows
+from training.record.adding import add, differences, entry_of, put, retire, rows, vouch
 from training.record.reading import of
-from training.record.writing import SealedEntry, fingerprint, store
+from training.record.writing import Moved, Replaced, SealedEntry, entry_hash, fingerprint, moved, store
 
 __all__ = [
+    "Moved",
+    "Replaced",
     "SealedEntry",
     "add",
     "differences",
+    "entry_hash",
     "entry_of",
     "fingerprint",
+    "moved",
     "of",
     "put",
     "retire",
     "rows",
     "store",
+    "vouch",
 ]

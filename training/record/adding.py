@@ -10,7 +10,7 @@ from django.db.models import BigIntegerField, QuerySet
 
 from syllabus.engine import record as engine
 from training import models
-from training.record.codec import FLIGHTS, LANDING_COLUMNS, PARTS, Part, write_landings
+from training.record.codec import FLIGHTS, LANDING_COLUMNS, PARTS, PROVENANCE, Part, write_landings
 from training.sql import Change, Place, insert
 
 
@@ -27,13 +27,21 @@ def add(student: models.Student, name: str, entry: engine.Entry, *, at: dt.datet
 
 
 def rows(
-    student: models.Student, name: str, entries: Sequence[engine.Entry], *, at: dt.datetime, **columns: Any
+    student: models.Student,
+    name: str,
+    entries: Sequence[engine.Entry],
+    *,
+    at: dt.datetime,
+    provenance: str = engine.CLAIMED,
+    **columns: Any,
 ) -> list[Any]:
     """The rows of entries of the list ``name``, for ``put``; a flight's landings stand in its ``landed``.
 
+    ``provenance`` says who vouches for them, whatever the entries say; what is ``sealed`` is signed.
     ``columns`` are those that the record document does not have, such as ``sealed``.
     """
     whose = part(name)
+    columns[PROVENANCE] = engine.SIGNED if columns.get("sealed") else provenance
     made = [
         whose.model(
             school_id=student.school_id,
@@ -68,7 +76,7 @@ def put(new: Sequence[Any]) -> None:
     landed = [row for row in new if getattr(row, "landed", ())]
     late = [row for row in landed if row.sealed]
     for row in late:
-        row.sealed = False
+        row.sealed, row.provenance = False, engine.CLAIMED
     insert(new)
     for row in landed:
         for each in row.landed:
@@ -76,11 +84,30 @@ def put(new: Sequence[Any]) -> None:
     insert([each for row in landed for each in row.landed])
     for row in late:
         _SEAL(flight=row.pk)
-        row.sealed = True
+        row.sealed, row.provenance = True, engine.SIGNED
+
+
+def vouch(
+    student: models.Student, name: str, entry: engine.Entry, provenance: str, *, at: dt.datetime
+) -> Any:
+    """Put an entry that stands on record in its own place again, with who vouches for it now; its new row.
+
+    The row that stood is retired, so that what was known before is answered as before. The caller holds the
+    student locked.
+    """
+    whose = part(name)
+    stood = whose.model.objects.get(student_id=student.pk, entry_id=entry.id, retired_at__isnull=True)
+    at = max(at, stood.recorded_at)
+    links = {key: getattr(stood, key) for key in ("aircraft_id", "instructor_user_id") if hasattr(stood, key)}
+    whose.model.objects.filter(pk=stood.pk).update(retired_at=at)
+    if whose is FLIGHTS:
+        models.Landing.objects.filter(flight_id=stood.pk).update(retired_at=at)
+    return add(student, name, entry, at=at, provenance=provenance, **links)
 
 
 def _sealed() -> tuple[QuerySet[models.Flight], dict[str, Any]]:
-    return models.Flight.objects.filter(pk=Place("flight", BigIntegerField())), {"sealed": True}
+    sealed = {"sealed": True, PROVENANCE: engine.SIGNED}
+    return models.Flight.objects.filter(pk=Place("flight", BigIntegerField())), sealed
 
 
 _SEAL = Change(_sealed)
@@ -118,12 +145,13 @@ def differences(
     for each in PARTS:
         wanted = {entry.id: entry for entry in entries.get(each.name, ())}
         rows = each.model.objects.filter(student_id=student.pk, entry_id__startswith=prefix)
-        for pk, sealed, ended, *columns in rows.values_list("pk", "sealed", "retired_at", *each.columns):
+        wants = ("pk", "sealed", PROVENANCE, "retired_at", *each.columns)
+        for pk, sealed, provenance, ended, *columns in rows.values_list(*wants):
             entry = wanted.pop(columns[0], None)
             if entry is None:
                 yield f"{each.name} {columns[0]} is none of its entries"
                 continue
-            if tuple(columns) != each.write(entry) or not sealed:
+            if tuple(columns) != each.write(entry) or not sealed or provenance != engine.SIGNED:
                 yield f"{each.name} {columns[0]} is not what was signed"
             if (ended is not None) != retired:
                 yield f"{each.name} {columns[0]} is {'on' if retired else 'off'} the record"
@@ -136,7 +164,7 @@ def differences(
 
 
 def entry_of(row: Any, name: str) -> Any:
-    """The engine's entry that a row of the list ``name`` holds; again for every list but the flights."""
+    """The engine's entry that a row of the list ``name`` holds, for every list but the flights."""
     whose = part(name)
     found = whose.model.objects.filter(pk=row.pk).values_list(*whose.selected).get()
     return whose.made(**whose.reader()(found))

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from syllabus import aircraft_models
 from syllabus.engine.aircraft_models import Model, Models
-from training.models import ModelSpelling, School
+from training.models import ModelSpelling
 
 
-def links_of(school: School) -> Models:
+def links_of(school: int) -> Models:
     """What the school itself links, to stand over the shipped table: ``current() | links_of(school)``.
 
     A link to a shipped model has that model's category and class. Queries: 1.
     """
-    rows = list(ModelSpelling.objects.filter(school_id=school.pk))
+    rows = list(ModelSpelling.objects.filter(school_id=school))
     own = {
         row.model: Model(row.model, row.category or None, row.klass or None)
         for row in rows

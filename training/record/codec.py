@@ -19,6 +19,8 @@ from syllabus.engine.geography import Place
 from training import models
 
 Row = tuple[Any, ...]
+#: The column, and the field of an entry, that says who vouches for it: read with an entry, never written.
+PROVENANCE = "provenance"
 MICROSECOND = dt.timedelta(microseconds=1)
 
 
@@ -210,13 +212,14 @@ class Part:
 
     @property
     def selected(self) -> tuple[str | Cast, ...]:
-        """What ``reader`` wants of a row: the columns, those of JSON as text."""
-        return tuple(
+        """What ``reader`` wants of a row: the columns, those of JSON as text, and who vouches for it."""
+        of_fields = (
             as_text(column) if field.is_json else column for field in self.fields for column in field.columns
         )
+        return (*of_fields, PROVENANCE)
 
     def write(self, entry: Any) -> Row:
-        """The entry's columns, in the order of ``columns``."""
+        """The entry's columns, in the order of ``columns``; who vouches for it is not the entry's to say."""
         return tuple(value for field in self.fields for value in field.write(getattr(entry, field.name)))
 
     def reader(self) -> Callable[[Row], dict[str, Any]]:
@@ -238,6 +241,7 @@ class Part:
             else:
                 several.append((field.name, field.read, slice(at, at + width)))
             at += width
+        same.append((PROVENANCE, at))
 
         def read(row: Row) -> dict[str, Any]:
             found = {name: row[index] for name, index in same}

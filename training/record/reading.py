@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from operator import itemgetter
 from typing import Any
 
@@ -19,8 +20,10 @@ from training.record.codec import (
     LANDING_COLUMNS,
     LANDINGS_SELECTED,
     PARTS,
+    PROVENANCE,
     Part,
     Row,
+    as_text,
     read_landing,
 )
 from training.record.statements import Member, Union
@@ -29,15 +32,16 @@ from training.sql import Place
 #: An entry's key, when it was put on record here where that was asked for, and what its reader wants.
 Known = tuple[int, dt.datetime | None, Row]
 Instant = dt.datetime | Place | None
-LANDINGS, LESSONS, STUDENT = "landings", "lessons", "student"
+LANDINGS, LESSONS, REPLACED, STUDENT = "landings", "lessons", "replaced", "student"
 
 
 def of(student: models.Student, *, known_at: dt.datetime | None = None) -> engine.Record:
     """A student's record, as it is or as it was known at an instant.
 
-    Asked about an instant, every entry carries in ``recorded`` when it became known, so that the engine's
-    own sifting agrees; otherwise ``recorded`` is what the record document said, if it did. The name and the
-    birth date are those of ``student``.
+    Asked about an instant, every entry carries in ``recorded`` when it was put on record here, by this
+    server's clock, so that the engine's own sifting agrees; otherwise ``recorded`` is what the record
+    document claimed, if it did. The name and the birth date are those of ``student``, or those that were on
+    record then. Every entry says who vouches for it.
 
     What lessons of a course prove to the rules stands among the items, worked out anew at each reading.
 
@@ -54,10 +58,35 @@ def of(student: models.Student, *, known_at: dt.datetime | None = None) -> engin
     for flight, _, *columns in sorted(rows[LANDINGS], key=itemgetter(0, 1)):
         landings.setdefault(flight, []).append(tuple(columns))
     found = engine.Record(
-        student=engine.Student(student.name, student.birth_date),
+        student=_person(student, known_at, rows),
         **{part.name: _entries(part, rows[part.name], landings, known_at) for part in PARTS},
     )
     return _with_proofs(found, rows[LESSONS])
+
+
+def _person(
+    student: models.Student, known_at: dt.datetime | None, rows: Mapping[str, list[Row]]
+) -> engine.Student:
+    """The name and the birth date as they are, or as they were on record at an instant.
+
+    Between two changes stood what the later one replaced; before a student was put on record there was
+    nothing.
+    """
+    if known_at is None:
+        return engine.Student(student.name, student.birth_date)
+    [(_, since)] = rows[STUDENT]
+    if since is not None and known_at < since:
+        return engine.Student()
+    if not rows[REPLACED]:
+        return engine.Student(student.name, student.birth_date)
+    _, _, stood = min(rows[REPLACED], key=itemgetter(0, 1))
+    return person_of(json.loads(stood))
+
+
+def person_of(said: Mapping[str, Any]) -> engine.Student:
+    """Name and birth date as a change keeps those that it replaced."""
+    born = said.get("birth_date")
+    return engine.Student(said.get("name") or "", dt.date.fromisoformat(born) if born else None)
 
 
 def _asked(known_at: Place | None) -> Mapping[str, Member]:
@@ -68,8 +97,10 @@ def _asked(known_at: Place | None) -> Mapping[str, Member]:
     signed = models.LessonRecord.objects.filter(
         student_id=student, state=models.LessonRecord.State.SIGNED, course_version__isnull=False
     )
+    whose = models.Student.objects.filter(pk=student)
     return {
-        STUDENT: Member(models.Student.objects.filter(pk=student), ("pk",)),
+        STUDENT: Member(whose, ("pk",) if known_at is None else ("pk", "recorded_at")),
+        **({} if known_at is None else {REPLACED: _replaced(student, known_at)}),
         LANDINGS: Member(
             models.Landing.objects.filter(on_record(known_at), student_id=student),
             ("flight_id", "position", *LANDINGS_SELECTED),
@@ -82,6 +113,14 @@ def _asked(known_at: Place | None) -> Mapping[str, Member]:
             for part in PARTS
         },
     }
+
+
+def _replaced(student: Place, known_at: Place) -> Member:
+    """The names and birth dates that were replaced after an instant."""
+    later = models.RecordChange.objects.filter(
+        student_id=student, at__gt=known_at, student_before__isnull=False
+    )
+    return Member(later, ("at", "pk", as_text("student_before")))
 
 
 _AS_IT_IS = Union(lambda: _asked(None))
@@ -104,7 +143,7 @@ def _entries(
         found = read(row)
         if part is FLIGHTS and (groups := landings.get(pk)):
             found["landings"] = tuple([read_landing(each) for each in groups])
-        if known_at is not None and found["recorded"] is None:
+        if known_at is not None:
             found["recorded"] = recorded_at
         made.append(part.made(**found))
     return tuple(made)
@@ -119,30 +158,34 @@ def on_record(known_at: Instant) -> Q:
 def known(known_at: Instant) -> Q:
     """The condition that an entry is on record, or was known at an instant.
 
-    It was known from when the document that brought it says, else from when it was put on record here.
+    It was known from when it was put on record here, by this server's clock, whatever a document claims.
     """
     if known_at is None:
         return on_record(None)
-    return on_record(known_at) & (
-        Q(said_recorded_at__lte=known_at) | Q(said_recorded_at__isnull=True, recorded_at__lte=known_at)
-    )
+    return on_record(known_at) & Q(recorded_at__lte=known_at)
 
 
-def rows_of(part: Part, student: models.Student) -> list[tuple[int, dt.datetime, Row]]:
-    """What is on record of one part: for each entry its key, when it was put on record, and its columns."""
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """A row on record: its key, when it was put there, who vouches for it, and its columns."""
+
+    pk: int
+    recorded_at: dt.datetime
+    provenance: str
+    row: Row
+
+
+def rows_of(part: Part, student: models.Student) -> list[Standing]:
+    """What is on record of one part."""
     entries = part.model.objects.filter(on_record(None), student_id=student.pk).order_by()
-    return [(row[0], row[1], row[2:]) for row in entries.values_list("pk", "recorded_at", *part.columns)]
+    columns = ("pk", "recorded_at", PROVENANCE, *part.columns)
+    return [Standing(row[0], row[1], row[2], row[3:]) for row in entries.values_list(*columns)]
 
 
 def _known(rows: list[Row], known_at: dt.datetime | None) -> list[Known]:
     if known_at is None:
         return [(row[0], None, row[1:]) for row in sorted(rows, key=itemgetter(0))]
-    # A successor may say that it was written down before it came here, while what it replaced still stood:
-    # what stood then is what was known.
-    found: dict[str, Known] = {}
-    for row in sorted(rows, key=lambda row: (row[1], row[0])):
-        found.setdefault(row[2], (row[0], row[1], row[2:]))
-    return list(found.values())
+    return [(row[0], row[1], row[2:]) for row in sorted(rows, key=lambda row: (row[1], row[0]))]
 
 
 def landings_of(student: models.Student) -> dict[int, list[Row]]:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import rfc8785
@@ -36,14 +36,92 @@ class SealedEntry(Exception):
         )
 
 
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """An entry that came on record, or was taken off it, and who vouched for it."""
+
+    part: str
+    id: str
+    provenance: str
+    #: Over the entry as a record document writes it; none of what was taken off.
+    hash: str | None = None
+
+    def as_json(self) -> dict[str, str]:
+        made = {"part": self.part, "id": self.id, "provenance": self.provenance}
+        return made if self.hash is None else {**made, "hash": self.hash}
+
+
+def moved(part: str, entry: engine.Entry, provenance: str) -> Moved:
+    """An entry put on record with that provenance."""
+    return Moved(part, entry.id, provenance, entry_hash(part, entry))
+
+
+def entry_hash(part: str, entry: engine.Entry) -> str:
+    """``sha256:…`` over the canonical form of an entry as a record document writes it.
+
+    When it is said to have been written down, and who vouches for it, are no part of what it says.
+    """
+    alone: dict[str, Any] = {part: (replace(entry, recorded=None),)}
+    whole = document.dump(engine.Record(**alone))
+    return "sha256:" + hashlib.sha256(rfc8785.dumps(whole[part][0])).hexdigest()
+
+
+@dataclass(frozen=True, slots=True)
+class Replaced:
+    """What a change did: the entries that came on record, those that were taken off, and whose it was before.
+
+    ``before`` and ``after`` are fingerprints of the record; ``person`` is None where name and birth date are
+    as they were, else what they were and what they are.
+    """
+
+    before: str
+    after: str
+    added: tuple[Moved, ...]
+    retired: tuple[Moved, ...]
+    person: tuple[engine.Student, engine.Student] | None
+
+    def as_json(self) -> dict[str, Any]:
+        """As the ledger keeps it."""
+        changed = self.person and [_person(each) for each in self.person]
+        return {
+            "before": self.before,
+            "after": self.after,
+            "added": [each.as_json() for each in self.added],
+            "retired": [each.as_json() for each in self.retired],
+            "student": changed and {"before": changed[0], "after": changed[1]},
+        }
+
+
+#: Seals a change, in its transaction; gives its place in the ledger where it has one already.
+Seal = Callable[[Replaced, dt.datetime], int | None]
+
+
+def _person(whose: engine.Student) -> Any:
+    """Name and birth date as a record document has them."""
+    return document.dump(engine.Record(student=whose))["student"]
+
+
+#: Who vouches for an entry of a part of a document: never a signature, which is given here.
+Vouches = Callable[[str, engine.Entry], str]
+
+
+def nobody(part: str, entry: engine.Entry) -> str:
+    """Nobody vouches for what a document brings."""
+    return engine.CLAIMED
+
+
 @dataclass
 class _Changes:
-    """What becomes of one part: entries put on record, and keys of rows that are so no longer."""
+    """What becomes of one part: entries put on record, and rows that are so no longer, by their keys."""
 
     added: list[engine.Entry] = field(default_factory=list)
     changed: list[engine.Entry] = field(default_factory=list)
-    retired: list[int] = field(default_factory=list)
+    off: dict[int, Moved] = field(default_factory=dict)
     kept: int = 0
+
+    @property
+    def retired(self) -> list[int]:
+        return list(self.off)
 
     @property
     def counts(self) -> dict[str, int]:
@@ -56,45 +134,65 @@ class _Changes:
 
 
 def store(
-    student: models.Student, record: engine.Record, *, by: models.User | None, at: dt.datetime
+    student: models.Student,
+    record: engine.Record,
+    *,
+    by: models.User | None,
+    at: dt.datetime,
+    reason: str = "",
+    confirmed: Mapping[str, Any] | None = None,
+    vouches: Vouches = nobody,
+    seal: Seal | None = None,
+    invented: bool = False,
 ) -> models.RecordChange | None:
-    """Replace a student's whole record: ``of(student) == record`` afterwards.
+    """Replace a student's whole record: ``of(student)`` says afterwards what ``record`` says.
 
-    An entry that is the same stays as it is, with the time it was put on record. One that was changed or is
-    no longer there is retired, its successor a row of its own. The student's name and birth date become the
-    record's.
+    An entry that is the same stays as it is, with the time it was put on record and whoever vouches for it;
+    one that nobody vouched for has a successor where somebody does now. One that was changed or is no longer
+    there is retired, its successor a row of its own. Who vouches for a new row is said by ``vouches`` alone.
+    The student's name and birth date become the record's. ``seal`` puts the change into the ledger.
+    The past of a demo school is ``invented``: there alone an entry is on record from when it says.
 
-    Returns: who replaced what, when; None where nothing is different from before.
+    Returns: who replaced what, when and why; None where nothing is different from before.
     Raises:  SealedEntry where an entry that was signed here would be changed or left out.
     Effects: one transaction, with the student's row locked. A clock that runs behind what is on record
              already gives way to it, so that the order of changes is kept.
     """
     with transaction.atomic():
         locked = models.Student.objects.select_for_update().get(pk=student.pk)
+        if invented and not student.school.is_demo:
+            raise ValueError("only a demo school has an invented past")
         newest = at
         changes: dict[str, _Changes] = {}
         for part in PARTS:
-            changes[part.name], newest = _compared(part, locked, record, newest)
+            changes[part.name], newest = _compared(part, locked, record, newest, vouches)
         who, whose = engine.Student(locked.name, locked.birth_date), record.student
         if who == whose and not any(each.added or each.changed or each.retired for each in changes.values()):
             return None
         for part in PARTS:
             _refuse_sealed(part, changes[part.name].retired)
-        before = fingerprint(reading.of(locked))
+        before, after = fingerprint(reading.of(locked)), fingerprint(record)
         if who != whose:
             locked.name, locked.birth_date = whose.name, whose.birth_date
             locked.save(update_fields=["name", "birth_date"])
+        added: list[Moved] = []
         for part in PARTS:
-            _write(part, locked, changes[part.name], newest)
+            added += _write(part, locked, changes[part.name], newest, vouches, invented)
+        off = tuple(each for some in changes.values() for each in some.off.values())
+        person = None if who == whose else (who, whose)
+        done = Replaced(before, after, tuple(added), off, person)
         change = models.RecordChange.objects.create(
             school_id=locked.school_id,
             student=locked,
             by=by,
             at=newest,
             before=before,
-            after=fingerprint(record),
+            after=after,
+            reason=reason,
+            confirmed=dict(confirmed or {}),
             counts={name: each.counts for name, each in changes.items()},
-            student_before=None if who == whose else document.dump(engine.Record(student=who))["student"],
+            student_before=None if person is None else _person(who),
+            ledger_index=seal and seal(done, newest),
         )
         locked.refresh_from_db(fields=["version"])  # the database drew it
     student.name, student.birth_date, student.version = locked.name, locked.birth_date, locked.version
@@ -102,25 +200,29 @@ def store(
 
 
 def _compared(
-    part: Part, student: models.Student, record: engine.Record, newest: dt.datetime
+    part: Part, student: models.Student, record: engine.Record, newest: dt.datetime, vouches: Vouches
 ) -> tuple[_Changes, dt.datetime]:
     """What is different in one part; and the later of ``newest`` and whatever was put on record last."""
     landings: dict[int, list[Row]] = reading.landings_of(student) if part is FLIGHTS else {}
-    old: dict[str, tuple[int, Row, list[Row]]] = {}
-    for pk, recorded_at, row in reading.rows_of(part, student):
-        old[row[0]] = (pk, row, landings.get(pk, []))
-        newest = max(newest, recorded_at)
+    old: dict[str, reading.Standing] = {}
+    for each in reading.rows_of(part, student):
+        old[each.row[0]] = each
+        newest = max(newest, each.recorded_at)
     changes = _Changes()
     for entry in _without_proofs(part, student, getattr(record, part.name)):
         stands = old.pop(entry.id, None)
         if stands is None:
             changes.added.append(entry)
-        elif stands[1:] == (part.write(entry), write_landings(entry) if part is FLIGHTS else []):
+            continue
+        groups = write_landings(entry) if part is FLIGHTS else []
+        same = (stands.row, landings.get(stands.pk, [])) == (part.write(entry), groups)
+        if same and not (stands.provenance == engine.CLAIMED != vouches(part.name, entry)):
             changes.kept += 1
         else:
             changes.changed.append(entry)
-            changes.retired.append(stands[0])
-    changes.retired.extend(pk for pk, _, _ in old.values())
+            changes.off[stands.pk] = Moved(part.name, entry.id, stands.provenance)
+    for name, each in old.items():
+        changes.off[each.pk] = Moved(part.name, name, each.provenance)
     return changes, newest
 
 
@@ -135,9 +237,14 @@ def _without_proofs(part: Part, student: models.Student, entries: Iterable[engin
         return
     signed = models.LessonRecord.objects.filter(student_id=student.pk, state=models.LessonRecord.State.SIGNED)
     lessons = {str(pk) for pk in signed.values_list("pk", flat=True)}
-    follow = {each.id: each for each in reading.of(student).items if proving.MARK in each.id}
+    follow = {
+        each.id: replace(each, provenance=engine.CLAIMED)
+        for each in reading.of(student).items
+        if proving.MARK in each.id
+    }
     of_lessons = [name for name in mine if proving.MARK in name and proving.lesson_of(name) in lessons]
-    if other := [name for name in of_lessons if mine[name] != follow.get(name)]:
+    said = {name: replace(mine[name], provenance=engine.CLAIMED) for name in of_lessons}
+    if other := [name for name in of_lessons if said[name] != follow.get(name)]:
         raise SealedEntry(part.name, other)
     yield from (each for name, each in mine.items() if name not in of_lessons)
 
@@ -150,29 +257,44 @@ def _refuse_sealed(part: Part, retired: list[int]) -> None:
             raise SealedEntry(part.name, found)
 
 
-def _write(part: Part, student: models.Student, changes: _Changes, at: dt.datetime) -> None:
+def _write(
+    part: Part,
+    student: models.Student,
+    changes: _Changes,
+    at: dt.datetime,
+    vouches: Vouches,
+    invented: bool,
+) -> list[Moved]:
+    """Retire and put on record; returns what was put there."""
     for keys in _portions(changes.retired):
         part.model.objects.filter(pk__in=keys).update(retired_at=at)
         if part is FLIGHTS:
             models.Landing.objects.filter(flight_id__in=keys).update(retired_at=at)
     entries = [*changes.added, *changes.changed]
     if not entries:
-        return
+        return []
     links = _Links.of(part, student)
+    added = [moved(part.name, entry, vouches(part.name, entry)) for entry in entries]
+    if any(each.provenance == engine.SIGNED for each in added):
+        raise ValueError("an entry is signed by a sign-off here, and by nothing else")
 
-    def made(entry: engine.Entry) -> Any:
+    def made(entry: engine.Entry, provenance: str) -> Any:
         columns = dict(zip(part.columns, part.write(entry), strict=True))
         return part.model(
             school_id=student.school_id,
             student_id=student.pk,
-            recorded_at=at,
+            recorded_at=min(at, entry.recorded) if invented and entry.recorded else at,
+            provenance=provenance,
             **columns,
             **links.to(columns),
         )
 
-    part.model.objects.bulk_create(made(entry) for entry in entries)
+    part.model.objects.bulk_create(
+        made(entry, each.provenance) for entry, each in zip(entries, added, strict=True)
+    )
     if part is FLIGHTS:
         _write_landings(student, [entry for entry in entries if isinstance(entry, engine.Flight)])
+    return added
 
 
 def _write_landings(student: models.Student, flights: list[engine.Flight]) -> None:

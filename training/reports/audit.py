@@ -38,7 +38,7 @@ from syllabus.engine.audit import (
 from syllabus.engine.audit_school import Citations, Flown, Held, Instructors
 from syllabus.engine.facts import same
 from syllabus.engine.instructing import Training, Window, read_ratings, training
-from syllabus.engine.record import Instructor, Record
+from syllabus.engine.record import CLAIMED, Instructor, Record
 from syllabus.engine.rulebook import Requirement
 from syllabus.engine.units import format_time
 from syllabus.instructing import HOURS_IN_24, Version
@@ -71,6 +71,7 @@ KINDS = {
     "training-instrument": _("Training for an instrument rating without that rating"),
     "training-oneself": _("Training of oneself"),
     "instructor-unknown": _("An instructor the school does not know"),
+    "entry-claimed": _("Names an instructor who did not sign it"),
     "entry-incomplete": _("Entry without what the rule asks for"),
     "two-places": _("In two places at once"),
     "lesson-unsigned": _("Lesson not signed"),
@@ -355,6 +356,34 @@ def _of_student(whole: _School, student: Student) -> Iterator[Found]:
     yield from audit_school.endorsed(known, whole.known, student.user_id, whole.crafts, whole.cited)
     yield from audit_school.gave(known, whole.known, student.user_id, whole.cited)
     yield from audit_school.strangers(known, whole.known, cited.authorized)
+    if put := _put_on_record(whole, student, known):
+        yield from audit_school.claimed(known, whole.known, put, _where_signed)
+
+
+def _where_signed(day: dt.date) -> tuple[str, str]:
+    """Where the rule stands that an instructor signs."""
+    rule = auditing.current().near("signed-training", day)
+    return rule.cite.section, rule.verified
+
+
+def _put_on_record(
+    whole: _School, student: Student, known: Record
+) -> dict[tuple[str, str], audit_school.PutOnRecord]:
+    """How each claimed endorsement and test came on record. One query, where there is any; else none."""
+    claims = {
+        (part, each.id): each.recorded
+        for part in audit_school.SIGNED_PARTS
+        for each in getattr(known, part)
+        if each.provenance == CLAIMED and each.recorded is not None
+    }
+    if not claims:
+        return {}
+    changes = models.RecordChange.objects.filter(student=student, at__in=set(claims.values()))
+    by = dict(changes.values_list("at", "by_id"))
+    return {
+        key: audit_school.PutOnRecord(whole.school.day(at), by.get(at), by_server=at in by and by[at] is None)
+        for key, at in claims.items()
+    }
 
 
 def _taken_off(

@@ -15,6 +15,7 @@ from typing import Any
 from syllabus.engine.errors import NotCovered
 from syllabus.engine.finding import Finding
 from syllabus.engine.record import Entry, Flight, Record, entry_day
+from syllabus.engine.record import Student as Person
 from syllabus.engine.report import CAUTION, Report
 from syllabus.engine.units import format_time
 from training import record
@@ -61,11 +62,29 @@ class EntryChange:
             "part": self.part,
             "id": self.entry.id,
             "change": self.change,
+            "provenance": self.entry.provenance,
             "day": entry_day(self.entry).isoformat(),
             "was": self.was,
             "why": self.why,
             "words": self.words,
         }
+
+
+@dataclass(frozen=True, slots=True)
+class PersonChange:
+    """The name or the birth date on record, where it is another than before; None is none."""
+
+    field: str
+    was: str | None
+    now: str | None
+
+    @property
+    def words(self) -> str:
+        what = {"name": "The name", "birth_date": "The birth date"}[self.field]
+        return f"{what} on record was {self.was or 'none'}, and is {self.now or 'none'}."
+
+    def as_json(self) -> dict[str, Any]:
+        return {"field": self.field, "was": self.was, "now": self.now, "words": self.words}
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +154,7 @@ class Changes:
     entries: tuple[EntryChange, ...]
     milestones: tuple[Turn, ...]
     requirements: tuple[Turn, ...]
+    person: tuple[PersonChange, ...] = ()
 
     @property
     def words(self) -> str:
@@ -154,6 +174,7 @@ class Changes:
             "from": self.first.as_json(),
             "to": self.second.as_json(),
             "words": self.words,
+            "person": [each.as_json() for each in self.person],
             "entries": [each.as_json() for each in self.entries],
             "milestones": [each.as_json() for each in self.milestones],
             "requirements": [each.as_json() for each in self.requirements],
@@ -184,7 +205,19 @@ def changes(student: Student, first: dt.datetime, second: dt.datetime) -> Change
         tuple(_entries(student, before, after, first, second)),
         tuple(milestones),
         tuple(requirements),
+        tuple(_person(before.student, after.student)),
     )
+
+
+def _person(before: Person, after: Person) -> Iterator[PersonChange]:
+    if before.name != after.name:
+        yield PersonChange("name", before.name or None, after.name or None)
+    if before.birth_date != after.birth_date:
+        yield PersonChange("birth_date", _day(before.birth_date), _day(after.birth_date))
+
+
+def _day(when: dt.date | None) -> str | None:
+    return None if when is None else when.isoformat()
 
 
 def _entries(
@@ -207,6 +240,8 @@ def _entries(
             if stood is not None:
                 if replace(stood, recorded=None) != replace(each, recorded=None):
                     why = f"revoked, {revoked[each.id]}" if each.id in revoked else ""
+                    if stood.provenance != each.provenance:
+                        why = why or f"{stood.provenance} before, {each.provenance} now"
                     yield EntryChange(part, CORRECTED, each, each.id, why)
             elif rest and (found := corrected.get(f"{prefix}/")):
                 was = f"{found[0]}{rest}"

@@ -6,6 +6,7 @@ import dataclasses
 import datetime as dt
 import json
 import uuid
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from typing import Any
@@ -24,6 +25,8 @@ from syllabus.models import CourseVersion
 from syllabus.models.courses import PUBLISHED
 from training import record
 from training.models import CourseMove, Enrolment, School, Student
+from training.reports import settings
+from training.reports.settings import Chosen
 
 
 @dataclass(frozen=True)
@@ -52,6 +55,13 @@ class _State:
 @lru_cache(maxsize=32)
 def _record(state: _State) -> Record:
     return record.of(state.student, known_at=state.known_at)
+
+
+@lru_cache(maxsize=32)
+def _provenance(state: _State) -> Mapping[str, str]:
+    """Who vouches for each entry of the record, by its id."""
+    known = _record(state)
+    return {each.id: each.provenance for part in Record.PARTS for each in getattr(known, part)}
 
 
 def record_of(student: Student) -> Record:
@@ -127,9 +137,19 @@ def rules_of(student: Student, on: dt.date, *, with_course: bool = True) -> Rule
 
 
 @lru_cache(maxsize=256)
-def _report(rules: _Rules, state: _State, milestone: str, on: dt.date, context: Context) -> Report:
+def _report(
+    rules: _Rules, state: _State, chosen: Chosen, milestone: str, on: dt.date, context: Context
+) -> Report:
     """The report, worked out once."""
-    return evaluate(rules.book, _record(state), milestone, on, known_at=state.known_at, context=context)
+    return evaluate(
+        rules.book,
+        _record(state),
+        milestone,
+        on,
+        known_at=state.known_at,
+        context=context,
+        settings=chosen.settings,
+    )
 
 
 def report_of(rules: Rulebook, student: Student, milestone: str, on: dt.date, context: Context) -> Report:
@@ -137,7 +157,8 @@ def report_of(rules: Rulebook, student: Student, milestone: str, on: dt.date, co
 
     Queries, raises: as ``eligibility``.
     """
-    return _report(_Rules(rules.id, rules), _State.of(student, None), milestone, on, context)
+    chosen = settings.chosen(student.school)
+    return _report(_Rules(rules.id, rules), _State.of(student, None), chosen, milestone, on, context)
 
 
 def eligibility(
@@ -156,7 +177,8 @@ def eligibility(
     """
     rules = _asked(student, milestone, on)
     asked = _about(rules.book.milestone(milestone), student, context)
-    return _report(rules, _State.of(student, known_at), milestone, on, asked)
+    chosen = settings.chosen(student.school)
+    return _report(rules, _State.of(student, known_at), chosen, milestone, on, asked)
 
 
 def eligibility_json(
@@ -173,7 +195,8 @@ def eligibility_json(
     """
     rules = _asked(student, milestone, on)
     asked = _about(rules.book.milestone(milestone), student, context)
-    return _written(rules, _State.of(student, known_at), milestone, on, asked)
+    chosen = settings.chosen(student.school)
+    return _written(rules, _State.of(student, known_at), chosen, milestone, on, asked)
 
 
 def _asked(student: Student, milestone: str, on: dt.date) -> _Rules:
@@ -182,8 +205,10 @@ def _asked(student: Student, milestone: str, on: dt.date) -> _Rules:
 
 
 @lru_cache(maxsize=256)
-def _written(rules: _Rules, state: _State, milestone: str, on: dt.date, context: Context) -> bytes:
-    report = _report(rules, state, milestone, on, context)
+def _written(
+    rules: _Rules, state: _State, chosen: Chosen, milestone: str, on: dt.date, context: Context
+) -> bytes:
+    report = _report(rules, state, chosen, milestone, on, context)
     return json.dumps(report.as_json(), ensure_ascii=False, separators=(",", ":")).encode()
 
 
@@ -305,6 +330,8 @@ class Overview:
     known_at: dt.datetime | None
     rulebook: str
     every: tuple[Short | Refused, ...]
+    #: Who vouches for each entry of the record, by its id.
+    provenance: Mapping[str, str] = field(default_factory=dict, repr=False)
 
     @property
     def milestones(self) -> tuple[Short, ...]:
@@ -350,12 +377,18 @@ def overview(
     on the day.
     """
     book, state = rules_of(student, on), _State.of(student, known_at)
-    rules = _Rules(book.id, book)
+    rules, chosen = _Rules(book.id, book), settings.chosen(student.school)
 
     def short(milestone: Milestone) -> Short | Refused:
         try:
-            return Short(_report(rules, state, milestone.id, on, _about(milestone, student, context)))
+            return Short(_report(rules, state, chosen, milestone.id, on, _about(milestone, student, context)))
         except NotCovered as refused:
             return Refused(milestone, refused)
 
-    return Overview(on, known_at, book.id, tuple(short(each) for each in book.milestones.values()))
+    return Overview(
+        on,
+        known_at,
+        book.id,
+        tuple(short(each) for each in book.milestones.values()),
+        _provenance(state),
+    )

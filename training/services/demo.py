@@ -15,15 +15,19 @@ from django.contrib.auth.hashers import make_password
 from django.db import connection, transaction
 
 from syllabus import courses, outlines
+from syllabus.engine import document as documents
+from syllabus.engine import record as engine
 from syllabus.engine.course import Outline
 from syllabus.models import CourseVersion
-from training import models
+from training import models, record
 from training.services import (
+    access,
     aircraft,
     demo_fixture,
     demo_lessons,
     lesson_records,
-    records,
+    record_changes,
+    seals,
     sign_offs,
 )
 from training.services.demo_lessons import Lesson
@@ -34,6 +38,8 @@ DOMAIN = "flying.example"
 _NAMESPACE = uuid.UUID("6f3f3a52-7d0e-5c1b-9a66-2f4f0c6f5d11")
 COURSES = demo_fixture.FILE.parent / "courses"
 VIA = "demo"
+#: What the office of the demo school says that it saw.
+_SAW = "the invented logbook of the demo"
 _EASY_TO_TYPE = "abcdefghjkmnpqrstuvwxyz23456789"
 
 
@@ -121,11 +127,13 @@ def load(on: dt.date, *, at: dt.datetime | None = None, password: str | None = N
     students, lessons = [], []
     for each in fixture["students"]:
         account = user(each["key"], each["name"], "student") if each.get("login", True) else None
+        found = documents.parse(demo_fixture.document(fixture, each, on, at))
         student = models.Student.objects.create(
             school=school,
             ref=ref(each["key"]),
             user=account,
-            name=each["name"],
+            name=found.student.name or each["name"],
+            birth_date=found.student.birth_date,
             training_model=each["training_model"],
         )
         starts = demo_fixture.day(each["enrolled"], on)
@@ -134,9 +142,7 @@ def load(on: dt.date, *, at: dt.datetime | None = None, password: str | None = N
         models.Assignment.objects.create(
             school=school, student=student, instructor=people[each["taught_by"]], starts=starts
         )
-        records.import_document(
-            demo_fixture.document(fixture, each, on, at), student=student, by=None, at=at, via=VIA
-        )
+        _enter(student, found, people["ada"], at)
         students.append((student, each["stage"]))
         if version is not None:
             given = demo_lessons.of(fixture, each, outlines.published(version), on, at)
@@ -144,6 +150,26 @@ def load(on: dt.date, *, at: dt.datetime | None = None, password: str | None = N
     for lesson, student, by in sorted(lessons, key=lambda one: one[0].at):
         _give(lesson, student, by)
     return Loaded(school, tuple(students), tuple(logins), password)
+
+
+def _enter(student: models.Student, found: engine.Record, by: models.User, at: dt.datetime) -> None:
+    """Put the student's invented past on record, each entry when the file says, as the office saw it."""
+
+    def seal(done: record.Replaced, when: dt.datetime) -> int:
+        body = {**done.as_json(), **record_changes.named(by), "saw": _SAW}
+        return seals.seal(student, record_changes.ADDED, body, at=when)
+
+    record.store(
+        student,
+        found,
+        by=by,
+        at=at,
+        reason=_SAW,
+        vouches=lambda part, entry: engine.ATTESTED,
+        seal=seal,
+        invented=True,
+    )
+    access.log(by, student, access.WRITE, "record", via=VIA, at=at)
 
 
 def course(code: str, school: models.School, at: dt.datetime) -> CourseVersion:

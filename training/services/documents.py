@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
+from django.db.models import F
 
 from syllabus import rulebook
 from syllabus.engine import document as record_documents
@@ -23,7 +24,7 @@ from syllabus.engine.question import Context
 from syllabus.engine.rulebook import Milestone, Requirement, Rulebook
 from training import record
 from training.models import Document, Student, Test, User
-from training.services import access
+from training.services import access, attesting, record_changes
 from training.services.endorsements import Conflict
 from training.services.records import NotAllowed
 
@@ -77,13 +78,25 @@ class Added:
 
 
 @transaction.atomic
-def add(student: Student, entry: uuid.UUID, sent: object, *, by: User, at: dt.datetime, via: str) -> Added:
+def add(
+    student: Student,
+    entry: uuid.UUID,
+    sent: object,
+    *,
+    by: User,
+    at: dt.datetime,
+    via: str,
+    saw: str = "",
+    confirmed: Mapping[str, Any] | None = None,
+) -> Added:
     """Put a document or a test on record. The same again is answered with what stands.
 
     ``sent``: ``{"document": {...}}`` or ``{"test": {...}}``, each as in a record document, without id.
+    ``saw``: which document ``by`` saw; then ``by`` attests the entry, and who calls has made sure that it is
+    ``by`` (``confirmed``, from ``confirming``). Without it the entry is a claim.
 
-    Raises: PaperError; NotAllowed; Conflict where the id stands for something else.
-    Effects: one transaction, with the student's row locked; the access is logged.
+    Raises: PaperError; NotAllowed; Conflict where the id stands for something else; NotAttested.
+    Effects: one transaction, with the student's row locked; sealed; the access is logged.
     """
     if not access.may(by, access.WRITE, student, on=at.date()):
         raise NotAllowed(f"{by.email} may not write this student's record.")
@@ -94,15 +107,41 @@ def add(student: Student, entry: uuid.UUID, sent: object, *, by: User, at: dt.da
         model._default_manager.filter(student=locked, entry_id=paper.id).order_by("recorded_at", "pk").first()
     )
     if stands is not None:
-        if record.entry_of(stands, part) != paper:
+        written = dataclasses.replace(record.entry_of(stands, part), provenance=engine.CLAIMED)
+        if written != paper:
             raise Conflict(
                 f"The id {paper.id} stands on this record, and not as it was sent now. Send something new"
                 " under an id of its own."
             )
-        return Added(paper, created=False)
-    record.add(locked, part, paper, at=at)
+        if saw and stands.retired_at is None and stands.provenance == engine.CLAIMED:
+            attesting.attest(
+                locked, [(part, paper.id)], saw=saw, by=by, at=at, via=via, confirmed=confirmed, sent=sent
+            )
+        return Added(_as_it_stands(locked, part, paper), created=False)
+    if saw:
+        attesting.check(locked, part, paper, by)
+    provenance = engine.ATTESTED if saw else engine.CLAIMED
+    record.add(locked, part, paper, at=at, provenance=provenance)
+    attesting.seal(
+        locked,
+        record_changes.ADDED,
+        [record.moved(part, paper, provenance)],
+        saw=saw,
+        by=by,
+        at=at,
+        confirmed=confirmed,
+        sent=sent,
+    )
     access.log(by, locked, access.WRITE, f"{part.removesuffix('s')} {paper.kind}", via=via, at=at)
-    return Added(paper, created=True)
+    return Added(dataclasses.replace(paper, provenance=provenance), created=True)
+
+
+def _as_it_stands(student: Student, part: str, paper: Paper) -> Paper:
+    """The same with who vouches for it: of the row on record, else of the one that was retired last."""
+    model = Document if part == DOCUMENTS else Test
+    rows = model._default_manager.filter(student=student, entry_id=paper.id)
+    newest = rows.order_by(F("retired_at").desc(nulls_first=True), "-pk").first()
+    return dataclasses.replace(paper, provenance=newest.provenance) if newest else paper
 
 
 def read(sent: object, entry: str, *, today: dt.date) -> tuple[str, Paper]:
@@ -212,6 +251,6 @@ def _of_papers(rules: Rulebook) -> Iterator[Requirement]:
 
 def as_json(part: str, paper: Paper, good: list[Good]) -> dict[str, Any]:
     """One listed paper as plain JSON values."""
-    whole = record_documents.dump(_record(paper))
+    whole = record_documents.dump(_record(paper), provenance=True)
     [said] = whole[part]
     return {"list": part, "entry": said, "good_for": [each.as_json() for each in good]}

@@ -20,10 +20,11 @@ from syllabus.engine.question import Context
 from syllabus.engine.reading import write_point
 from syllabus.engine.report import CAUTION, Report
 from syllabus.engine.rulebook import Milestone, Requirement, Rulebook
+from syllabus.engine.settings import DEFAULT, Settings
 from syllabus.engine.units import format_time
 from training import models, record, reports
 from training.models import Student, User
-from training.reports import instructing
+from training.reports import instructing, settings
 from training.services import authority
 from training.services.authority import Refusal
 
@@ -89,8 +90,9 @@ def checked(
     on = signed.flight_date or signed.given
     rules = reports.rules_of(student, on, with_course=False)
     context = _context(student, signed)
+    chosen = settings.of(student.school)
     rests_on = () if kind.is_about_another(signed) else listed.rests_on(kind, rules)
-    report = _asked(rules, rests_on, kind, known, on, context)
+    report = _asked(rules, rests_on, kind, known, on, context, chosen)
     trained = _trained(kind, signed, known) if kind.trained else None
     proved = _proved(rules, _proves(rules, kind, signed), kind, known, signed, on, context)
     rule_last, useless = _rule_last(proved, signed)
@@ -214,11 +216,12 @@ def _asked(
     known: engine.Record,
     on: dt.date,
     context: Context,
+    chosen: Settings = DEFAULT,
 ) -> Report:
     """The report on a list of requirements, put to the rulebook as if they were a milestone."""
     milestone = Milestone(ASKED, kind.title, kind.title, (), tuple(requirements))
     put = rules.with_milestone(milestone)
-    return evaluate(put, known, ASKED, on, context=context)
+    return evaluate(put, known, ASKED, on, context=context, settings=chosen)
 
 
 def _proved(

@@ -181,6 +181,7 @@ def give(
             "judgement": judgement,
             **({"confirmed": confirmed} if confirmed else {}),
             "by": by.pk,
+            "provenance": engine.SIGNED,
             "rulebook": report.report.rulebook,
             "shown": {each["id"]: each["met"] for each in shown["rests_on"]},
             "warnings": shown["warnings"],
@@ -209,7 +210,8 @@ def _again(stands: Endorsement, kind: str, fields: object, *, by: User, judgemen
     seal = EndorsementSeal.objects.filter(endorsement=stands).first()
     asked = read(kind, fields, stands.given, entry=stands.entry_id)
     written: engine.Endorsement = record.entry_of(stands, "endorsements")
-    same = dataclasses.replace(written, instructor=None, recorded=None) == asked
+    bare = dataclasses.replace(written, instructor=None, recorded=None, provenance=asked.provenance)
+    same = bare == asked
     if seal is None or seal.by_id != by.pk or seal.judgement != judgement or not same:
         raise Conflict(
             f"The id {stands.entry_id} stands on this record for the endorsement {stands.kind} given"
@@ -271,6 +273,7 @@ def revoke(
             **({"confirmed": confirmed} if confirmed else {}),
             "by": by.pk,
             "reason": reason,
+            "provenance": engine.SIGNED,
             "in_its_place": _written(ended),
         },
         at=at,

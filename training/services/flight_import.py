@@ -30,7 +30,7 @@ from training import record
 from training.models import Aircraft, RecordChange, Role, Student, User
 from training.models import Flight as FlightRow
 from training.record import SealedEntry
-from training.services import access
+from training.services import access, record_changes
 from training.services.flight_files import Table, is_error, is_formula
 from training.services.records import NotAllowed
 
@@ -206,14 +206,23 @@ def dry_run(table: Table, asked: Asked, student: Student, *, at: dt.datetime) ->
 
 @transaction.atomic
 def carry_out(
-    table: Table, asked: Asked, student: Student, *, digest: str, by: User, at: dt.datetime, via: str
+    table: Table,
+    asked: Asked,
+    student: Student,
+    *,
+    digest: str,
+    by: User,
+    at: dt.datetime,
+    via: str,
+    reason: str,
+    confirmed: Mapping[str, Any] | None = None,
 ) -> RecordChange | None:
-    """Put the flights on record, all of them; None where they stand already.
+    """Put the flights on record, all of them, as claims; None where they stand already.
 
-    ``digest`` is that of the plan that was read.
+    ``digest`` is that of the plan that was read, and what ``confirmed`` is over with the reason.
 
-    Raises:  NotAllowed; ImportRefused with every fault, or where the plan is another by now.
-    Effects: one transaction; the change and the access are logged.
+    Raises:  NotAllowed; ReasonError; ImportRefused with every fault, or where the plan is another by now.
+    Effects: one transaction; sealed in the school's ledger; the access is logged; the student is told.
     """
     _administered(student, by)
     locked = Student.objects.select_for_update(of=("self",)).select_related("school").get(pk=student.pk)
@@ -231,7 +240,16 @@ def carry_out(
     new = {each.id: each for _, each in (*plan.added, *plan.changed)}
     flights = tuple(new.pop(each.id, each) for each in stands.flights)
     try:
-        return record.store(locked, replace(stands, flights=(*flights, *new.values())), by=by, at=at)
+        return record_changes.replace(
+            locked,
+            replace(stands, flights=(*flights, *new.values())),
+            by=by,
+            at=at,
+            reason=reason,
+            sent=digest,
+            via=via,
+            confirmed=confirmed,
+        )
     except SealedEntry as problem:  # the plan looks for it; a lesson may be signed in between
         raise ImportRefused([Fault("", str(problem))]) from None
 
@@ -492,7 +510,7 @@ def _alike(flight: Flight) -> tuple[Any, ...]:
 
 def _same(one: Flight, other: Flight) -> bool:
     """Whether two entries say the same; when they were written down is no part of that."""
-    return replace(one, recorded=None) == replace(other, recorded=None)
+    return replace(one, recorded=None, provenance=other.provenance) == replace(other, recorded=None)
 
 
 def _sealed(student: Student, plan: Plan) -> None:

@@ -11,7 +11,7 @@ import datetime as dt
 import hashlib
 import json
 import uuid
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -24,7 +24,7 @@ from syllabus.engine import record as engine
 from syllabus.engine.errors import DocumentError, Fault, FaultsFound
 from syllabus.models import CourseVersion
 from training import pdf, record, reports
-from training.ledger import export, handover, keys, package, sealed
+from training.ledger import assertions, export, handover, keys, package, sealed
 from training.ledger.statements import from_base64url
 from training.models import (
     Acknowledgement,
@@ -42,7 +42,7 @@ from training.models import (
     Student,
     User,
 )
-from training.services import access, handover_pages, seals
+from training.services import access, handover_pages, lesson_content, record_changes, seals
 from training.services.records import NotAllowed, new_student, to_come
 
 #: So that every entry says when it was put on record, whatever the clock.
@@ -89,7 +89,7 @@ def make(student: Student, *, by: User | None, at: dt.datetime, via: str) -> byt
     if by is not None and not access.may(by, access.READ, student, on=at.date()):
         raise NotAllowed(f"{by.email} may not read this student's record.")
     signer = keys.signer()
-    document = documents.dump(record.of(student, known_at=_EVER))
+    document = documents.dump(record.of(student, known_at=_EVER), provenance=True)
     written = json.dumps(document, ensure_ascii=False, indent=1).encode()
     with transaction.atomic():
         access.log(by, student, access.READ, "hand-over", via=via, at=at)
@@ -178,7 +178,8 @@ def take(
     """Take over a record that another school handed over: a new student of ``school``, or a newer state.
 
     Its sealed entries are kept as they are, with their origin; the entries of its record document come on
-    record and count as the rules allow. Of a student who was taken over before, the entries that came then
+    record and count as the rules allow. Those that a verified sealed entry says are taken over; what nobody
+    vouched for there is a claim here too. Of a student who was taken over before, the entries that came then
     give way to those of the newer file; what was recorded here since stays. ``trust`` are ids of keys that
     the caller compared with what the other school publishes; those of this installation are trusted.
 
@@ -261,8 +262,18 @@ def _taken(
         return Taken(last.student, None, None, created=False)
     _refuse_another(last, found, manifest, trust)
     student = last.student if last else new_student(incoming.student.name, school, None, at)
-    rows = _foreign(found, manifest, last)
-    change = record.store(student, _merged(student, incoming, last), by=by, at=at)
+    rows, told = _foreign(found, manifest, last), record_changes.guardians(student, at)
+    proven = _proven(found)
+    brought: list[record.Replaced] = []
+
+    def vouches(part: str, entry: engine.Entry) -> str:
+        known = (part, entry.id, record.entry_hash(part, entry)) in proven
+        return engine.TAKEN_OVER if known else engine.CLAIMED
+
+    def keep(done: record.Replaced, _: dt.datetime) -> None:
+        brought.append(done)
+
+    change = record.store(student, _merged(student, incoming, last), by=by, at=at, vouches=vouches, seal=keep)
     model = str(manifest["about"].get("training_model") or "")[:60]
     if not student.training_model and model:
         Student.objects.filter(pk=student.pk).update(training_model=model)
@@ -277,7 +288,10 @@ def _taken(
         "manifest": manifest_hash,
         "rulebook": str(manifest["about"].get("rulebook") or "")[:80],
     }
-    index = seals.seal(student, "record.taken-over", {**about, "by": by and by.pk}, at=at)
+    said = {**about, "by": by and by.pk, **(brought[0].as_json() if brought else {})}
+    index = seals.seal(student, "record.taken-over", said, at=at)
+    if change is not None and last is not None:
+        record_changes.tell(student, change, guardians=told if brought[0].person else None)
     made = HandOver.objects.create(
         school=school,
         student=student,
@@ -295,6 +309,51 @@ def _taken(
     )
     access.log(by, student, access.WRITE, "hand-over taken over", via=via, at=at)
     return Taken(student, made, change, created=last is None)
+
+
+def _proven(found: handover.Checked) -> set[tuple[str, str, str]]:
+    """What the verified sealed entries say is on the record: list, id and hash of each entry."""
+    proven: set[tuple[str, str, str]] = set()
+    for each in found.document(handover.LEDGER)["entries"]:
+        body = json.loads(each["body"]) if isinstance(each["body"], str) else each["body"]
+        if body is None:
+            continue
+        try:
+            for part, entry in _said(each["kind"], body):
+                proven.add((part, entry.id, record.entry_hash(part, entry)))
+        except (FaultsFound, KeyError, TypeError, ValueError, AttributeError):
+            continue  # what cannot be read as an entry vouches for none
+        if each["kind"] in _LISTS_ENTRIES:
+            proven.update(_vouched(body))
+    return proven
+
+
+#: Sealed entries that list what came on record by its hash, with who vouched for it there.
+_LISTS_ENTRIES = (record_changes.ADDED, record_changes.ATTESTED, "record.taken-over")
+
+
+def _said(kind: str, body: Mapping[str, Any]) -> Iterator[tuple[str, engine.Entry]]:
+    """The entries of a record that a sealed entry of a signature makes."""
+    if kind == "lesson.signed":
+        content = lesson_content.read(body["content"])
+        who = engine.Instructor(body["instructor"]["name"], body["instructor"]["certificate"])
+        for part, entries in content.entries(f"{body['lesson_record']}/", who).items():
+            yield from ((part, entry) for entry in entries)
+    elif kind in ("endorsement.given", "endorsement.revoked"):
+        given = body["endorsement"] if kind == "endorsement.given" else body["in_its_place"]
+        form = {"format": engine.FORMAT, "endorsements": [_unsealed(given)]}
+        yield "endorsements", documents.parse(form).endorsements[0]
+
+
+def _unsealed(value: Any) -> Any:
+    """What was sealed with a point's coordinates as the numbers they were."""
+    return json.loads(assertions.canonical(value))
+
+
+def _vouched(body: Mapping[str, Any]) -> Iterator[tuple[str, str, str]]:
+    for each in body.get("added", ()):
+        if each["provenance"] in (engine.ATTESTED, engine.TAKEN_OVER):
+            yield each["part"], each["id"], each["hash"]
 
 
 def _own(subject: str, school: School) -> bool:
@@ -399,7 +458,7 @@ def _merged(student: Student, incoming: engine.Record, last: HandOver | None) ->
         came = [each for each in getattr(incoming, part) if not _follows(each.id, lessons)]
         for number, each in enumerate(came):
             here = own.get(each.id)
-            if here is not None and replace(here, recorded=None) != replace(each, recorded=None):
+            if here is not None and not _alike(here, each):
                 faults.append(
                     Fault(
                         f"record.json: {part}[{number}].id",
@@ -410,6 +469,11 @@ def _merged(student: Student, incoming: engine.Record, last: HandOver | None) ->
     if faults:
         raise HandOverError(faults)
     return engine.Record(student=incoming.student, **parts)
+
+
+def _alike(one: engine.Entry, other: engine.Entry) -> bool:
+    """Whether two entries say the same, whoever vouches for them and whenever they were written down."""
+    return replace(one, recorded=None, provenance=other.provenance) == replace(other, recorded=None)
 
 
 def _follows(entry: str, lessons: set[str]) -> bool:

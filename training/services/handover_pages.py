@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
+from syllabus.engine import record as engine
 from syllabus.engine.report import CAUTION
 from training.models import Acknowledgement, Correction, LessonRecord, SignOff, Student
 
@@ -80,6 +81,16 @@ _NAMES = (
 )
 
 
+#: Who vouches for an entry, as the pages say it.
+VOUCHED = {
+    engine.SIGNED: "signed here",
+    engine.TAKEN_OVER: "taken over, with proof",
+    engine.ATTESTED: "attested",
+    engine.CLAIMED: "claimed",
+}
+_VOUCHED = ("Vouched", 2, "provenance")
+
+
 def head(student: Student, at: dt.datetime) -> dict[str, Any]:
     """What stands at the head of every page."""
     return {
@@ -101,9 +112,12 @@ def record(student: Student, document: Mapping[str, Any], at: dt.datetime) -> di
         "parts": [
             {
                 "title": title,
-                "widths": [width for _, width, _ in columns],
-                "head": [name for name, _, _ in columns],
-                "rows": [[_cell(entry, key) for _, _, key in columns] for entry in document.get(part, ())],
+                "widths": [width for _, width, _ in (*columns, _VOUCHED)],
+                "head": [name for name, _, _ in (*columns, _VOUCHED)],
+                "rows": [
+                    [_cell(entry, key) for _, _, key in (*columns, _VOUCHED)]
+                    for entry in document.get(part, ())
+                ],
             }
             for part, title, columns in _PARTS
         ],
@@ -130,6 +144,8 @@ def _cell(entry: Mapping[str, Any], key: str) -> str | None:
             return ", ".join(str(value[each]) for each in said if value.get(each))
         case "route", _:
             return "–".join(_point(each) for each in value)
+        case "provenance", _:
+            return VOUCHED.get(str(value), str(value))
         case "landings", _:
             return str(sum(each.get("landings", 0) for each in value))
     return str(value)
@@ -167,6 +183,7 @@ def endorsements(
             **dict(_named(each)),
             "Expires": each.get("expires"),
             "Conditions": each.get("conditions"),
+            "Vouched": _cell(each, "provenance"),
         }
         made.append(
             {

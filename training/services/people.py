@@ -122,6 +122,7 @@ def add(
                 name=name,
                 birth_date=birth_date,
                 training_model=model,
+                recorded_at=at,
                 **({"ref": ref} if ref else {}),
             )
             Enrolment.objects.create(school=school, student=student, starts=school.day(at))

@@ -9,12 +9,19 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from syllabus.engine import record as engine
 from training import models
-from training.models import Correction, EndorsementSeal, RecordChange, Revocation, SignOff, Student
+from training.models import (
+    Correction,
+    EndorsementSeal,
+    HandOver,
+    RecordChange,
+    Revocation,
+    SignOff,
+    Student,
+)
 from training.record.adding import part as part_of
 from training.record.codec import LANDINGS_SELECTED, read_landing
 
@@ -32,7 +39,7 @@ _DAYS = {"certificates": "issued", "documents": "issued", "endorsements": "given
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """One entry as it was known: ``until`` is when it was replaced or taken out, by then.
+    """One entry as it was known, with who vouches for it: ``until`` is when it was replaced or taken out.
 
     ``origin`` says where it came from, ``why`` why it was put right; ``index`` is its place in the ledger.
     """
@@ -54,7 +61,7 @@ class Shown:
 def of(student: Student, leaf: str, on: dt.date, known_at: dt.datetime) -> list[Shown]:
     """The entries of a leaf up to a day, as known at an instant, those replaced by then too; newest first.
 
-    Eight queries at most, whatever the size.
+    Nine queries at most, whatever the size.
     """
     origins = _Origins(student, known_at)
     found = []
@@ -67,9 +74,8 @@ def _entries(
     student: Student, name: str, on: dt.date, known_at: dt.datetime, origins: _Origins
 ) -> list[Shown]:
     whose = part_of(name)
-    when = Q(said_recorded_at__lte=known_at) | Q(said_recorded_at__isnull=True, recorded_at__lte=known_at)
     rows = whose.model.objects.filter(
-        when, student_id=student.pk, **{f"{_DAYS.get(name, 'date')}__lte": on}
+        recorded_at__lte=known_at, student_id=student.pk, **{f"{_DAYS.get(name, 'date')}__lte": on}
     ).values_list("pk", "recorded_at", "retired_at", "sealed", *whose.selected)
     kept = list(rows.order_by())
     landings: dict[int, list[Any]] = {}
@@ -90,7 +96,7 @@ def _entries(
 
 
 class _Origins:
-    """Where the entries of one student came from. Five queries, each when it is needed."""
+    """Where the entries of one student came from. Six queries, each when it is needed."""
 
     def __init__(self, student: Student, known_at: dt.datetime):
         self.student, self.known_at = student, known_at
@@ -104,7 +110,9 @@ class _Origins:
         put_right = Correction.objects.filter(student=student, at__lte=known_at)
         self.reasons = {str(lesson): why for lesson, why in put_right.values_list("lesson_id", "reason")}
         changes = RecordChange.objects.filter(student=student).select_related("by")
-        self.changes = {each.at: each.by for each in changes}
+        self.changes = {each.at: each for each in changes}
+        taken = HandOver.objects.filter(student=student, at__lte=known_at)
+        self.origins = dict(taken.values_list("at", "origin"))
         self._seals: dict[int, tuple[str, int]] | None = None
         self._ended: dict[int, str] = {}
 
@@ -128,8 +136,11 @@ class _Origins:
                 return _("given here by %(name)s") % {"name": name}, index, self._ended.get(pk, "")
             if sealed:
                 return _("given here, ended by a revocation"), None, ""
+        if recorded_at in self.origins:
+            return _("taken over from %(origin)s") % {"origin": self.origins[recorded_at]}, None, ""
         if recorded_at in self.changes:
-            by = {"by": self.changes[recorded_at] or _("whoever runs the server")}
+            change = self.changes[recorded_at]
+            by = {"by": change.by or _("whoever runs the server")}
             if entry.id.startswith("import-"):
                 return _("imported flight, by %(by)s") % by, None, ""
             return _("brought in with a record, by %(by)s") % by, None, ""

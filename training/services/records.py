@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import rfc8785
 from django.db import transaction
 
 from syllabus.engine import document as documents
@@ -14,7 +16,7 @@ from syllabus.engine import record as engine
 from syllabus.engine.errors import DocumentError, Fault
 from training import record
 from training.models import Assignment, Enrolment, RecordChange, Role, School, Student, User
-from training.services import access
+from training.services import access, record_changes
 
 
 class NotAllowed(PermissionError):
@@ -36,19 +38,24 @@ def import_document(
     *,
     school: School | None = None,
     student: Student | None = None,
-    by: User | None,
+    by: User,
     at: dt.datetime,
     via: str,
+    reason: str,
+    confirmed: Mapping[str, Any] | None = None,
 ) -> Imported:
     """Put a record document on record: in the place of ``student``'s, or as a new student's of ``school``.
 
     A new student is enrolled from the day on, and assigned to ``by`` where that is an instructor of the
-    school. ``by`` is None for someone with the server's command line.
+    school. Nobody vouches for what the document brings: its entries are claims. Who calls has made sure that
+    it is ``by`` (``confirmed``, from ``confirming``), or is the command line.
 
     Raises:  DocumentError with every fault, before anything is written: an entry that is still to come is one
-             here, for what is stored is compared with the server's clock; NotAllowed.
-    Effects: one transaction; the change and the access are logged.
+             here, for what is stored is compared with the server's clock. ReasonError; NotAllowed;
+             SealedEntry.
+    Effects: one transaction; sealed in the school's ledger; the access is logged; the student is told.
     """
+    record_changes.reason_of(reason)
     found = documents.parse(document)
     whose_school = student.school if student is not None else school
     if whose_school is not None and (late := to_come(document, found, whose_school.day(at))):
@@ -56,14 +63,23 @@ def import_document(
     if student is None:
         if school is None:
             raise ValueError("a new student needs a school")
-        if by is not None and not access.may_add_student(by, school.pk):
+        if not access.may_add_student(by, school.pk):
             raise NotAllowed(f"{by.email} neither instructs nor administers at {school.name}.")
         whose, created = new_student(found.student.name, school, by, at), True
     else:
-        if by is not None and not access.may(by, access.WRITE, student, on=at.date()):
+        if not access.may(by, access.WRITE, student, on=at.date()):
             raise NotAllowed(f"{by.email} may not write this student's record.")
         whose, created = student, False
-    change = record.store(whose, found, by=by, at=at)
+    change = record_changes.replace(
+        whose,
+        found,
+        by=by,
+        at=at,
+        reason=reason,
+        sent=sent_hash(document),
+        via=via,
+        confirmed=confirmed,
+    )
     access.log(by, whose, access.WRITE, "record", via=via, at=at)
     return Imported(whose, change, created)
 
@@ -85,10 +101,15 @@ def to_come(document: object, found: engine.Record, today: dt.date) -> list[Faul
     return faults
 
 
+def sent_hash(document: object) -> str:
+    """``sha256:…`` over the canonical form of a document as it was sent."""
+    return "sha256:" + hashlib.sha256(rfc8785.dumps(document)).hexdigest()  # type: ignore[arg-type]
+
+
 def new_student(name: str, school: School, by: User | None, at: dt.datetime) -> Student:
     """A student who begins at a school that day, assigned to ``by`` where that is one of its instructors."""
     day = school.day(at)
-    student = Student.objects.create(school=school, name=name)
+    student = Student.objects.create(school=school, name=name, recorded_at=at)
     Enrolment.objects.create(school=school, student=student, starts=day)
     if by is not None and Role.objects.filter(user=by, school=school, role=Role.Kind.INSTRUCTOR).exists():
         Assignment.objects.create(school=school, student=student, instructor=by, starts=min(day, at.date()))
@@ -110,4 +131,4 @@ def export_document(
     if by is not None and not access.may(by, access.READ, student, on=at.date()):
         raise NotAllowed(f"{by.email} may not read this student's record.")
     access.log(by, student, access.READ, "record", via=via, at=at)
-    return documents.dump(record.of(student, known_at=known_at))
+    return documents.dump(record.of(student, known_at=known_at), provenance=True)

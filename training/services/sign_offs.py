@@ -39,6 +39,9 @@ from training.services.lesson_records import Changed, Conflict
 from training.services.records import NotAllowed
 from training.sql import Change, Place, Statement
 
+#: How far a clock that says when a sign-off was performed may run ahead of this server's: common practice.
+CLOCK_DRIFT = dt.timedelta(minutes=5)
+
 
 class NotAuthorised(NotAllowed):
     """Whoever would sign is no authorized instructor for it; ``reasons`` say why, with their citations."""
@@ -73,8 +76,9 @@ def sign_off(
     """Sign a lesson record: seal it, and put its entries on the student's record.
 
     ``content_hash`` is that of the content which stood before the instructor. ``performed_at`` is when the
-    instructor signed, by default ``at``. The same sign-off again gives the one there is. ``confirmed`` says
-    how the caller made sure that it is ``by`` who signs (``confirming``); it is sealed.
+    instructor signed, by default ``at``; of a clock that runs ahead by ``CLOCK_DRIFT`` at most it is ``at``.
+    The entries are on record from ``at`` on. The same sign-off again gives the one there is. ``confirmed``
+    says how the caller made sure that it is ``by`` who signs (``confirming``); it is sealed.
 
     Raises:  LessonRecord.DoesNotExist; NotAuthorised; LessonError where nothing can be signed yet; Changed
              where the draft is another; AlreadySignedOff; AlreadyCorrected.
@@ -93,8 +97,8 @@ def sign_off(
         if lesson.state == LessonRecord.State.SIGNED:
             return _same(lesson, by, content_hash)
         content = lesson_content.read(lesson.content)
-        signed_at = performed_at or at
-        _check(lesson, student, content, by, at, signed_at)
+        _check(lesson, student, content, by, at, performed_at or at)
+        signed_at = min(performed_at or at, at)
         if content_hash != lesson.content_hash:
             raise Changed(
                 "The draft is not the one that was signed: its content has changed. Read it again, and sign"
@@ -127,6 +131,7 @@ def sign_off(
                     "certificate": signature.certificate,
                 },
                 "performed_at": signed_at.astimezone(dt.UTC).isoformat(),
+                "provenance": engine.SIGNED,
                 "warnings": shown,
                 "hints": measured,
                 **({"confirmed": confirmed} if confirmed else {}),
@@ -308,8 +313,14 @@ def _check(
                     f"content.{part}.date", f"{entry.date} is after today, {today}; sign it when it is done"
                 )
             )
-    if performed_at > at:
-        faults.append(Fault("performed_at", f"{performed_at.isoformat()} is later than now"))
+    if performed_at > at + CLOCK_DRIFT:
+        faults.append(
+            Fault(
+                "performed_at",
+                f"{performed_at.isoformat()} is still to come; it is {at.isoformat()} here. Set the clock of"
+                " the device right, and sign again",
+            )
+        )
     if content.last_day is not None and student.school.day(performed_at) < content.last_day:
         faults.append(
             Fault("performed_at", f"{performed_at.isoformat()} is before the lesson, {content.last_day}")

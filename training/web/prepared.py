@@ -51,7 +51,7 @@ def standing(student: Student, on: dt.date, _variant: str = "") -> SafeString:
         if stands
         else 0,
         way=student_shown.way(stands, overview) if stands else None,
-        milestones=shown.in_short(overview.every),
+        milestones=shown.in_short(overview.every, overview.provenance),
         refused=[shown.RefusedShown(each) for each in overview.not_covered],
         next=NextShown(following.proposal) if following and following.proposal else None,
         others=[NextShown(each) for each in following.others] if following else [],

@@ -31,6 +31,8 @@ from training.web.shown import day
 NOTICES: Mapping[str, object] = {
     Notice.Kind.SIGNED: gettext_lazy("A lesson of yours was signed."),
     Notice.Kind.CORRECTED: gettext_lazy("A lesson of yours was put right."),
+    Notice.Kind.RECORD_CHANGED: gettext_lazy("Your training record was changed."),
+    Notice.Kind.PERSON_CHANGED: gettext_lazy("Your name or birth date on record was changed."),
 }
 MOST_NOTICES = 20
 #: What the lead times of a kind are called.
@@ -130,6 +132,8 @@ def read_notice(request: HttpRequest, notice: int) -> HttpResponse:
         read = notices.mark_read(_user(request), notice, timezone.now())
     except Notice.DoesNotExist:
         raise Http404("no notice of yours") from None
+    if read.kind in (Notice.Kind.RECORD_CHANGED, Notice.Kind.PERSON_CHANGED):
+        return redirect("changes", read.student.ref)
     return redirect("lesson", read.student.ref, read.about)
 
 

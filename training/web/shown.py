@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
 
@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 from syllabus.engine import units
 from syllabus.engine.days import Days
 from syllabus.engine.finding import Finding, Said
+from syllabus.engine.record import ATTESTED, CLAIMED, SIGNED, TAKEN_OVER
 from syllabus.engine.report import UNVERIFIED, Report
 from syllabus.engine.rulebook import Milestone, RuleVersion
 from syllabus.outlines import OF_A_COURSE
@@ -151,12 +152,40 @@ class State:
         return cls("yes", "✓", _("Met")) if met else cls("no", "✗", _("Not yet"))
 
 
+#: Who vouches for an entry, in a few words beside it.
+VOUCHED: Mapping[str, str] = {
+    SIGNED: gettext_noop("signed here"),
+    TAKEN_OVER: gettext_noop("taken over, with proof"),
+    ATTESTED: gettext_noop("attested"),
+    CLAIMED: gettext_noop("claimed"),
+}
+
+
+def vouched(provenance: str) -> str:
+    """Who vouches for an entry, in the language of the page."""
+    return _(VOUCHED[provenance]) if provenance in VOUCHED else ""
+
+
 @dataclass(frozen=True)
 class RequirementShown:
-    """One requirement of a milestone."""
+    """One requirement of a milestone; ``provenance`` says who vouches for each entry, by its id."""
 
     finding: Finding
     on: dt.date
+    provenance: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def counted(self) -> list[tuple[str, str, str]]:
+        """The entries that count: id, what it gave, who vouches for it."""
+        return [(entry, gave, self.vouched(entry)) for entry, gave in self.finding.counted]
+
+    @property
+    def not_counted(self) -> list[tuple[str, str, str]]:
+        return [(entry, why, self.vouched(entry)) for entry, why in self.finding.not_counted]
+
+    def vouched(self, entry: str) -> str:
+        """Who vouches for an entry, in words; empty where the id is of no entry."""
+        return vouched(self.provenance.get(entry, ""))
 
     @property
     def state(self) -> State:
@@ -221,7 +250,7 @@ class RequirementShown:
 
     @property
     def parts(self) -> list[RequirementShown]:
-        return [RequirementShown(part, self.on) for part in self.finding.parts]
+        return [RequirementShown(part, self.on, self.provenance) for part in self.finding.parts]
 
 
 @dataclass(frozen=True)
@@ -229,6 +258,7 @@ class MilestoneShown:
     """One milestone in a line; with its requirements where the page lists them."""
 
     short: Short
+    provenance: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def report(self) -> Report:
@@ -287,7 +317,8 @@ class MilestoneShown:
 
     @property
     def requirements(self) -> list[RequirementShown]:
-        return [RequirementShown(finding, self.report.question.on) for finding in self.report.findings]
+        on = self.report.question.on
+        return [RequirementShown(finding, on, self.provenance) for finding in self.report.findings]
 
     @property
     def met(self) -> list[RequirementShown]:
@@ -322,9 +353,13 @@ class RefusedShown:
         return _("not covered by these rules: %(why)s") % {"why": self.refused.why}
 
 
-def in_short(every: Iterable[Short | Refused]) -> list[MilestoneShown | RefusedShown]:
+def in_short(
+    every: Iterable[Short | Refused], provenance: Mapping[str, str]
+) -> list[MilestoneShown | RefusedShown]:
     """Each milestone in a line, whether it is answered or refused."""
-    return [MilestoneShown(each) if isinstance(each, Short) else RefusedShown(each) for each in every]
+    return [
+        MilestoneShown(each, provenance) if isinstance(each, Short) else RefusedShown(each) for each in every
+    ]
 
 
 @dataclass(frozen=True)
@@ -385,12 +420,12 @@ class StudentShown:
 
     @property
     def milestones(self) -> list[MilestoneShown]:
-        return [MilestoneShown(each) for each in self.overview.milestones]
+        return [MilestoneShown(each, self.overview.provenance) for each in self.overview.milestones]
 
     @property
     def every(self) -> list[MilestoneShown | RefusedShown]:
         """Those that are refused in their place among the others."""
-        return in_short(self.overview.every)
+        return in_short(self.overview.every, self.overview.provenance)
 
     @property
     def refused(self) -> list[RefusedShown]:

@@ -199,7 +199,9 @@ class ItemOnWay:
 def way(standing: Standing, overview: Overview) -> list[StageOnWay]:
     """The stages from the first lesson to the test, each with the milestones it leads to."""
     found, opens = standing.progress, _opens(standing.progress.outline)
-    shown = {each.report.milestone.id: MilestoneShown(each) for each in overview.milestones}
+    shown = {
+        each.report.milestone.id: MilestoneShown(each, overview.provenance) for each in overview.milestones
+    }
     proposal, made = standing.next.proposal, []
     following = proposal.lesson.code if proposal else None
     seen: set[str] = set()
@@ -350,14 +352,14 @@ class GapPlain:
         return day(min(days)) if days else ""
 
     @property
-    def counted(self) -> list[tuple[str, str]]:
+    def counted(self) -> list[tuple[str, str, str]]:
         items = self.shown.finding.rule.get("items")
         named = items if isinstance(items, Mapping) else None
-        return [(self.names(entry), plainer(gave, named)) for entry, gave in self.shown.finding.counted]
+        return [(self.names(entry), plainer(gave, named), by) for entry, gave, by in self.shown.counted]
 
     @property
-    def not_counted(self) -> list[tuple[str, str]]:
-        return [(self.names(entry), plainer(why)) for entry, why in self.shown.finding.not_counted]
+    def not_counted(self) -> list[tuple[str, str, str]]:
+        return [(self.names(entry), plainer(why), by) for entry, why, by in self.shown.not_counted]
 
     @property
     def ask(self) -> list[tuple[str, str]]:
@@ -390,9 +392,16 @@ class TowardShown:
         return self.milestone.milestone.says.removesuffix(".")
 
 
+def _by_milestone(overview: Overview) -> dict[str, MilestoneShown]:
+    vouched = overview.provenance
+    return {each.report.milestone.id: MilestoneShown(each, vouched) for each in overview.milestones}
+
+
 def toward(overview: Overview, names: Names) -> TowardShown | None:
     """The first milestone of the way with a gap; None where there is none."""
-    shown = {each.report.milestone.id: MilestoneShown(each) for each in overview.milestones}
+    shown = {
+        each.report.milestone.id: MilestoneShown(each, overview.provenance) for each in overview.milestones
+    }
     for milestone in (shown[each] for each in TOWARD if each in shown):
         missing = {gap.finding.rule.id for gap in milestone.gaps}
         if missing:

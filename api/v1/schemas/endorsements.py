@@ -19,12 +19,22 @@ from api.v1.schemas.shapes import (
     word,
 )
 from syllabus import catalogue
+from syllabus.engine.record import Record
 from syllabus.engine.vocabulary import INSTRUCTORS
 
 _DAY: Schema = {"type": "string", "format": "date"}
 _INSTANT: Schema = {"type": "string", "format": "date-time"}
 _UUID: Schema = {"type": "string", "format": "uuid"}
 _OWN_ID: Schema = {**_UUID, "description": "Drawn by the caller, so that it may be sent again."}
+_SAW: Schema = {
+    "type": "string",
+    "minLength": 1,
+    "maxLength": 200,
+    "pattern": r"\S",
+    "description": "Which document the caller saw, such as 'medical certificate, the original'.",
+}
+#: What an entry of a record document has that is not sent here.
+_GIVEN = ("id", "recorded", "provenance")
 _REASON: Schema = {"type": "string", "maxLength": 2000}
 
 
@@ -43,7 +53,7 @@ def _without(schema: Schema, *keys: str) -> Schema:
 
 
 def _sent(record: dict[str, Schema]) -> dict[str, Schema]:
-    fields = _without(record["Endorsement"], "id", "recorded", "provenance", "kind", "instructor")
+    fields = _without(record["Endorsement"], *_GIVEN, "kind", "instructor")
     fields = {
         **fields,
         "properties": {
@@ -84,13 +94,27 @@ def _sent(record: dict[str, Schema]) -> dict[str, Schema]:
                 "id": _OWN_ID,
                 **optional(
                     {
-                        "document": _without(record["Paper"], "id", "recorded", "provenance"),
-                        "test": _without(record["TestTaken"], "id", "recorded", "provenance"),
+                        "document": _without(record["Paper"], *_GIVEN),
+                        "test": _without(record["TestTaken"], *_GIVEN),
+                        "saw": _SAW,
                     }
                 ),
+                **CONFIRMATION,
             },
             ["id"],
-            description="Either document or test.",
+            description="Either document or test; with `saw` also the password or a passkey.",
+        ),
+        "EntriesToAttest": obj(
+            {
+                "entries": {
+                    **listed(full({"part": word(Record.PARTS), "id": NAME}), 1000),
+                    "minItems": 1,
+                },
+                "saw": _SAW,
+                **CONFIRMATION,
+            },
+            ["entries", "saw"],
+            anyOf=EITHER,
         ),
     }
 
@@ -210,6 +234,13 @@ def _answered() -> dict[str, Schema]:
                 "list": word(["documents", "tests"]),
                 "entry": {"anyOf": [ref("Paper"), ref("TestTaken")]},
                 "good_for": listed(ref("PaperGoodFor")),
+            }
+        ),
+        "EntriesAttested": full(
+            {
+                "attested": listed(
+                    full({"part": word(Record.PARTS), "id": STRING, "provenance": ref("Provenance")})
+                )
             }
         ),
         "PaperList": full({"on": _DAY, "papers": listed(ref("PaperListed")), "caution": STRING}),

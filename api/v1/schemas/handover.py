@@ -146,6 +146,19 @@ def _changes() -> dict[str, Schema]:
                 "to": side,
                 "words": STRING,
                 "entries": listed(ref("EntryChange")),
+                "person": {
+                    **listed(
+                        full(
+                            {
+                                "field": word(["name", "birth_date"]),
+                                "was": or_null(STRING),
+                                "now": or_null(STRING),
+                                "words": STRING,
+                            }
+                        )
+                    ),
+                    "description": "The name or the birth date on record, where it is another than before.",
+                },
                 "milestones": listed(ref("MilestoneTurn")),
                 "requirements": listed(ref("RequirementTurn")),
                 "caution": STRING,
@@ -156,6 +169,7 @@ def _changes() -> dict[str, Schema]:
                 "part": STRING,
                 "id": STRING,
                 "change": word(["came", "corrected", "retired"]),
+                "provenance": ref("Provenance"),
                 "day": DAY,
                 "was": or_null(STRING),
                 "why": STRING,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from api.v1.schemas.confirmation import CONFIRMATION, EITHER
 from api.v1.schemas.shapes import (
     COUNT,
     DAY,
@@ -28,6 +29,7 @@ from syllabus.engine.vocabulary import INSTRUCTORS
 
 MOST_ENTRIES = 20_000
 MOST_POINTS = 100
+REASON: Schema = {"type": "string", "minLength": 1, "maxLength": 2000, "pattern": r"\S"}
 
 
 def _entry(required: dict[str, Schema], others: dict[str, Schema], **more: Any) -> Schema:
@@ -36,26 +38,31 @@ def _entry(required: dict[str, Schema], others: dict[str, Schema], **more: Any) 
     return obj({**required, **optional({**others, **every})}, required, **more)
 
 
+def _document() -> dict[str, Schema]:
+    """What a record document says."""
+    return {
+        "format": word([FORMAT]),
+        **optional(
+            {
+                "student": obj(optional({"name": TEXT, "birth_date": DAY})),
+                "certificates": listed(ref("HeldCertificate"), MOST_ENTRIES),
+                "flights": listed(ref("Flight"), MOST_ENTRIES),
+                "ground": listed(ref("GroundLesson"), MOST_ENTRIES),
+                "items": listed(ref("ItemGrade"), MOST_ENTRIES),
+                "documents": listed(ref("Paper"), MOST_ENTRIES),
+                "tests": listed(ref("TestTaken"), MOST_ENTRIES),
+                "endorsements": listed(ref("Endorsement"), MOST_ENTRIES),
+            }
+        ),
+    }
+
+
 def components() -> dict[str, Schema]:
     instructor, category = ref("Instructor"), word(document.CATEGORIES)
     klass = word(document.CLASSES)
     return {
         "TrainingRecord": obj(
-            {
-                "format": word([FORMAT]),
-                **optional(
-                    {
-                        "student": obj(optional({"name": TEXT, "birth_date": DAY})),
-                        "certificates": listed(ref("HeldCertificate"), MOST_ENTRIES),
-                        "flights": listed(ref("Flight"), MOST_ENTRIES),
-                        "ground": listed(ref("GroundLesson"), MOST_ENTRIES),
-                        "items": listed(ref("ItemGrade"), MOST_ENTRIES),
-                        "documents": listed(ref("Paper"), MOST_ENTRIES),
-                        "tests": listed(ref("TestTaken"), MOST_ENTRIES),
-                        "endorsements": listed(ref("Endorsement"), MOST_ENTRIES),
-                    }
-                ),
-            },
+            _document(),
             ["format"],
             description=(
                 "One student's whole training record. A key that is left out means none, zero or not "
@@ -63,19 +70,33 @@ def components() -> dict[str, Schema]:
                 "unknown key is refused by name. Ids are unique within a list."
             ),
         ),
+        "RecordToReplace": {
+            "type": "object",
+            "description": "A record document, with who confirms it and why beside what it says.",
+            "properties": {
+                **_document(),
+                "reason": {
+                    **REASON,
+                    "description": "Why the record is changed. It is sealed, and told to the student.",
+                },
+                **CONFIRMATION,
+            },
+            "required": ["format", "reason"],
+            "additionalProperties": False,
+            "anyOf": EITHER,
+        },
         "Recorded": {
             **INSTANT,
             "description": (
-                "When the entry was first written down; answers `known_at` an earlier instant leave it out."
+                "When the entry was first written down, as the document claims. In the stateless call an "
+                "answer `known_at` an earlier instant leaves it out; of a stored record the server's clock "
+                "decides."
             ),
         },
         "Provenance": word(
             PROVENANCES,
-            (
-                "Who vouches for the entry: a sign-off here, verified proofs from elsewhere, a named person "
-                "who saw the document, or nobody but whoever entered it. A stored record's server computes "
-                "it; what a document says is accepted and not believed."
-            ),
+            "Who vouches for the entry: a sign-off here, verified proofs of another school, a named person "
+            "who saw the document, or nobody. The server says it; what is sent is not believed.",
         ),
         "Instructor": obj(
             {

@@ -13,11 +13,14 @@ from syllabus.engine import reading
 from syllabus.engine.errors import DocumentError
 from training.models import School, Student, User
 from training.record import SealedEntry
-from training.services import records
+from training.services import record_changes, records
 
 
 class Command(BaseCommand):
-    """Exit codes: 0 done, 2 bad input with every fault on standard error and nothing written."""
+    """Exit codes: 0 done, 2 bad input with every fault on standard error and nothing written.
+
+    Whoever has the command line is believed about who it is; the entries are claims all the same.
+    """
 
     help = (
         "Reads a record document (training-record/1) and makes it a student's record: a new student's, or "
@@ -31,14 +34,15 @@ class Command(BaseCommand):
         parser.add_argument(
             "--student", metavar="REF", help="whose record to replace; without it, a new student"
         )
+        parser.add_argument("--by", metavar="EMAIL", required=True, help="the user who does this")
         parser.add_argument(
-            "--by", metavar="EMAIL", help="the user who does this; without it, the command line"
+            "--reason", metavar="TEXT", required=True, help="why; it is sealed, and told to the student"
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
         school = found_school(options["school"])
         student = found_student(options["student"], school) if options["student"] else None
-        by = found_user(options["by"]) if options["by"] else None
+        by = found_user(options["by"])
         try:
             done = records.import_document(
                 reading.loads(text_of(options["file"]), error=DocumentError),
@@ -47,7 +51,10 @@ class Command(BaseCommand):
                 by=by,
                 at=dt.datetime.now(dt.UTC),
                 via="command",
+                reason=options["reason"],
             )
+        except record_changes.ReasonError as problem:
+            raise CommandError(f"nothing was written; {problem.faults[0]}", returncode=2) from None
         except DocumentError as problem:
             count = len(problem.faults)
             file = "standard input" if options["file"] == "-" else options["file"]

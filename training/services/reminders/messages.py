@@ -23,6 +23,7 @@ SUBJECTS = {
     Delivery.Kind.REMINDER: gettext_noop("Training record: something ends soon"),
     Delivery.Kind.DIGEST: gettext_noop("Training records at %(school)s: what ends soon"),
     Delivery.Kind.CHECKPOINT: gettext_noop("Ledger of %(school)s: checkpoint of %(day)s"),
+    Delivery.Kind.NOTICE: gettext_noop("Training record: it was changed"),
 }
 
 

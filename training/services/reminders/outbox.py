@@ -229,6 +229,9 @@ def _still_told(delivery: Delivery, at: dt.datetime) -> bool:
     """Whether the recipient is still one: an assignment, a consent or an account may have ended meanwhile."""
     if delivery.user is not None and not delivery.user.is_active:
         return False
+    if delivery.kind == Delivery.Kind.NOTICE:
+        guardian = delivery.guardian
+        return guardian is None or guardian.consents(delivery.school.day(at))
     if delivery.kind != Delivery.Kind.REMINDER:
         told = recipients.administrators(delivery.school)
     elif delivery.student is None:

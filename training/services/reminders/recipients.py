@@ -63,7 +63,7 @@ def of_student(student: Student, on: dt.date) -> list[Recipient]:
     for user in _instructors(student, on):
         users.setdefault(user, INSTRUCTS)
     found = [*of_users(users.items(), student.school)]
-    found += [_guardian(each, student.school) for each in _guardians(student, on)]
+    found += [of_guardian(each, student.school) for each in guardians(student, on)]
     return found
 
 
@@ -107,7 +107,7 @@ def _instructors(student: Student, on: dt.date) -> Iterable[User]:
     ).distinct().order_by("pk")  # fmt: skip
 
 
-def _guardians(student: Student, on: dt.date) -> list[Guardian]:
+def guardians(student: Student, on: dt.date) -> list[Guardian]:
     """Those with consent on the day, while the student is known not to be of age."""
     born = student.birth_date
     if born is None or calendar.age(born, on) >= student.school.of_age_at:
@@ -116,7 +116,8 @@ def _guardians(student: Student, on: dt.date) -> list[Guardian]:
     return [each for each in consented if each.consent_until is None or each.consent_until >= on]
 
 
-def _guardian(guardian: Guardian, school: School) -> Recipient:
+def of_guardian(guardian: Guardian, school: School) -> Recipient:
+    """A guardian as somebody who is told."""
     default = ReminderPreferences()
     return Recipient(
         GUARDIAN, None, guardian, zoneinfo.ZoneInfo(guardian.time_zone or school.time_zone),
@@ -125,6 +126,6 @@ def _guardian(guardian: Guardian, school: School) -> Recipient:
 
 
 __all__ = (
-    "ADMINISTERS", "GUARDIAN", "INSTRUCTS", "ONESELF", "Recipient", "administrators", "instructors",
-    "not_in_quiet", "of_student", "of_users",
+    "ADMINISTERS", "GUARDIAN", "INSTRUCTS", "ONESELF", "Recipient", "administrators", "guardians",
+    "instructors", "not_in_quiet", "of_guardian", "of_student", "of_users",
 )  # fmt: skip

@@ -30,7 +30,7 @@ from training.services.endorsements import Conflict, EndorsementError, Refused
 from training.services.records import NotAllowed
 from training.web.instructor import sheet, signing
 from training.web.instructor.opening import Taught, taught
-from training.web.shown import State, day, of
+from training.web.shown import State, day, of, vouched
 
 GIVEN, REVOKED = "endorsement.given", "endorsement.revoked"
 #: What a field is chosen from; typed otherwise.
@@ -74,6 +74,7 @@ def kinds(request: HttpRequest, whose: Taught) -> HttpResponse:
                 "over": last is not None and last < whose.today,
                 "by": given.instructor.name if given.instructor else gettext("nobody named"),
                 "wording": seal.wording if seal else "",
+                "vouched": vouched(given.provenance),
                 "ended": revocation
                 and gettext("Ended %(day)s: %(reason)s")
                 % {"day": day(whose.student.school.day(revocation.at)), "reason": revocation.reason},

@@ -6,6 +6,7 @@ of it is kept here before it is put on record, and nothing else can be put in it
 
 from __future__ import annotations
 
+import json
 import uuid
 from collections.abc import Iterator, Mapping
 from typing import Any
@@ -17,14 +18,18 @@ from django.http.response import HttpResponseBase
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext
+from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
 from syllabus.engine.units import format_time
 from training.models import RecordChange, Student
-from training.services import access, flight_files, flight_import
+from training.services import access, confirming, flight_files, flight_import, record_changes
+from training.services.confirming import NotConfirmed
 from training.services.flight_files import FlightFileError, Table
 from training.services.flight_import import CLOCKS, CRAFTS, DATES, TARGETS, UNITS, Asked, ImportRefused, Plan
+from training.services.record_changes import ReasonError
 from training.web import working
+from training.web.instructor import signing as confirmation
 from training.web.school import opening
 from training.web.school.opening import Opened, administered
 from training.web.shown import day
@@ -80,6 +85,7 @@ def _upload(opened: Opened, student: Student, faults: list[str] | None = None) -
     )
 
 
+@sensitive_post_parameters("confirm_password", "passkey")
 @require_POST
 @administered
 def columns(opened: Opened, ref: uuid.UUID) -> HttpResponseBase:
@@ -110,6 +116,9 @@ def columns(opened: Opened, ref: uuid.UUID) -> HttpResponseBase:
         return _at_length(opened, student, table, asked)
     try:
         change = _carried_out(opened, student, table, asked)
+    except (ReasonError, NotConfirmed) as problem:
+        plan = flight_import.dry_run(table, asked, student, at=opened.at)
+        return _columns(opened, student, table, asked, plan, 422, wrong=_words(problem))
     except ImportRefused as problem:
         plan = flight_import.dry_run(table, asked, student, at=opened.at)
         if not plan.faults:
@@ -120,11 +129,32 @@ def columns(opened: Opened, ref: uuid.UUID) -> HttpResponseBase:
 
 
 def _carried_out(opened: Opened, student: Student, table: Table, asked: Asked) -> RecordChange | None:
-    """The import of the plan that was read. Raises: ImportRefused."""
+    """The import of the plan that was read. Raises: ImportRefused; ReasonError; NotConfirmed."""
     digest = str(opened.request.POST["plan"])
-    return flight_import.carry_out(
-        table, asked, student, digest=digest, by=opened.user, at=opened.at, via="web"
+    reason = record_changes.reason_of(str(opened.request.POST.get("reason", "")))
+    confirmed = confirmation.confirm(
+        opened.request,
+        opened.user,
+        lambda by_passkey: record_changes.act(student, digest, reason),
+        RecordChange.objects.filter(student=student).values_list("confirmed", flat=True),
     )
+    return flight_import.carry_out(
+        table,
+        asked,
+        student,
+        digest=digest,
+        by=opened.user,
+        at=opened.at,
+        via="web",
+        reason=reason,
+        confirmed=confirmed,
+    )
+
+
+def _words(problem: ImportRefused | ReasonError | NotConfirmed) -> str:
+    if isinstance(problem, NotConfirmed):
+        return str(problem)
+    return "; ".join(map(str, problem.faults[:MOST_NAMED]))
 
 
 def _said(change: RecordChange | None) -> str:
@@ -146,9 +176,8 @@ def _at_length(opened: Opened, student: Student, table: Table, asked: Asked) -> 
         yield Step()
         try:
             said = _said(_carried_out(opened, student, table, asked))
-        except ImportRefused as refused:
-            faults = "; ".join(map(str, refused.faults[:MOST_NAMED]))
-            yield Ended(faults, anew, gettext("Send the file once more"), well=False)
+        except (ImportRefused, ReasonError, NotConfirmed) as refused:
+            yield Ended(_words(refused), anew, gettext("Send the file once more"), well=False)
         else:
             yield Ended(said, record, gettext("Read them"))
 
@@ -184,7 +213,13 @@ def _asked(post: Any, table: Table) -> Asked:
 
 
 def _columns(
-    opened: Opened, student: Student, table: Table, asked: Asked, plan: Plan | None, status: int = 200
+    opened: Opened,
+    student: Student,
+    table: Table,
+    asked: Asked,
+    plan: Plan | None,
+    status: int = 200,
+    wrong: str = "",
 ) -> HttpResponse:
     of_mapping = {key for key, _, _ in TARGETS}
     by_target = opening.by_field(each for each in plan.faults if each.place in of_mapping) if plan else {}
@@ -226,6 +261,12 @@ def _columns(
         status=422 if plan and plan.faults and status == 200 else status,
         student=student,
         table=table,
+        wrong=wrong,
+        reason=str(opened.request.POST.get("reason", "")),
+        most_reason=record_changes.MOST_REASON,
+        passkeys=json.dumps(confirming.passkeys(opened.user)),
+        sealed_as=record_changes.REPLACED,
+        about=record_changes.WHOLE,
         token=signing.dumps(table.as_plain(), salt=_salt(opened, student), compress=True),
         choices=[(index, table.column(index), _sample(table, index)) for index in range(len(table.header))],
         targets=[

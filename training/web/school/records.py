@@ -24,7 +24,7 @@ from training.services import record_entries
 from training.services.record_entries import Shown
 from training.web.school import opening
 from training.web.school.opening import Opened, administered
-from training.web.shown import MilestoneShown, RefusedShown, day, quantity
+from training.web.shown import MilestoneShown, RefusedShown, day, quantity, vouched
 
 AT_ONCE = 200
 MILESTONES = "milestones"
@@ -92,7 +92,7 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     if leaf == MILESTONES:
         try:
             overview = reports.overview(student, on, known_at=known_at if known else None)
-            told["milestones"] = [MilestoneShown(each) for each in overview.milestones]
+            told["milestones"] = [MilestoneShown(each, overview.provenance) for each in overview.milestones]
             told["refused"] = [RefusedShown(each) for each in overview.not_covered]
             told["rulebook"] = overview.rulebook
         except NotInForce as problem:
@@ -131,6 +131,9 @@ def _row(each: Shown, zone: dt.tzinfo) -> dict[str, Any]:
         "until": _at(each.until, zone) if each.until else "",
         "why": each.why,
         "sealed": each.sealed,
+        "vouched": vouched(entry.provenance),
+        "claimed": each.until is None and entry.provenance == engine.CLAIMED,
+        "part": each.part,
         "index": each.index,
     }
 

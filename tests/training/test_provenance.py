@@ -1,0 +1,156 @@
+"""Who vouches for an entry is said by the code path that puts it on record, and kept by the database."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+from django.db import DatabaseError, transaction
+
+from syllabus.engine import record as engine
+from tests import factories
+from tests.cast import Cast, cast
+from tests.training import handing, lessons
+from tests.training.lessons import AT
+from training import models, record
+from training.services import attesting, handover, sign_offs
+from training.services.attesting import NotAttested
+from training.services.lesson_content import LessonError
+
+MEDICAL = engine.Document("m1", "medical", dt.date(2026, 1, 5), klass="third")
+
+
+@pytest.fixture
+def people(db: None) -> Cast:
+    return cast()
+
+
+def vouched(student: models.Student) -> dict[str, str]:
+    known = record.of(student)
+    return {each.id: each.provenance for part in known.PARTS for each in getattr(known, part)}
+
+
+class TestTheDatabase:
+    @pytest.mark.parametrize("provenance", ["signed", "attested", "taken-over"])
+    def test_keeps_a_claim_a_claim(self, people: Cast, provenance: str) -> None:
+        row = record.add(people.sam, "documents", MEDICAL, at=AT)
+        with pytest.raises(DatabaseError), transaction.atomic():
+            models.Document.objects.filter(pk=row.pk).update(provenance=provenance)
+        assert vouched(people.sam) == {"m1": "claimed"}
+
+    def test_has_nothing_signed_that_is_not_sealed(self, people: Cast) -> None:
+        with pytest.raises(DatabaseError), transaction.atomic():
+            record.add(people.sam, "documents", MEDICAL, at=AT, provenance="signed")
+        with pytest.raises(DatabaseError), transaction.atomic():
+            models.Document.objects.create(
+                school=people.school, student=people.sam, entry_id="m2", kind="medical", klass="third",
+                issued=dt.date(2026, 1, 5), recorded_at=AT, sealed=True, provenance="claimed",
+            )  # fmt: skip
+
+    def test_knows_no_other_word(self, people: Cast) -> None:
+        with pytest.raises(DatabaseError), transaction.atomic():
+            record.add(people.sam, "documents", MEDICAL, at=AT, provenance="sworn")
+
+    def test_keeps_what_was_signed_with_a_lesson(self, people: Cast) -> None:
+        lessons.signed(people)
+        assert set(vouched(people.sam).values()) == {"signed"}
+        with pytest.raises(DatabaseError), transaction.atomic():
+            models.Flight.objects.update(provenance="claimed")
+
+
+class TestARecordThatIsStored:
+    def test_is_claimed_whatever_its_entries_say(self, people: Cast) -> None:
+        said = engine.Document("m1", "medical", dt.date(2026, 1, 5), klass="third", provenance="signed")
+        record.store(people.sam, engine.Record(documents=(said,)), by=people.ida, at=AT)
+        assert vouched(people.sam) == {"m1": "claimed"}
+
+    def test_is_never_signed(self, people: Cast) -> None:
+        with pytest.raises(ValueError, match="signed by a sign-off"):
+            record.store(
+                people.sam,
+                engine.Record(documents=(MEDICAL,)),
+                by=people.ida,
+                at=AT,
+                vouches=lambda part, entry: engine.SIGNED,
+            )
+        assert vouched(people.sam) == {}
+
+    def test_keeps_who_vouched_for_what_it_leaves_as_it_was(self, people: Cast) -> None:
+        factories.recorded(people.sam, documents=(MEDICAL,))
+        people.sam.refresh_from_db()
+        whose = engine.Student(people.sam.name, people.sam.birth_date)
+        other = engine.Document("m2", "medical", dt.date(2026, 2, 5), klass="third")
+        record.store(people.sam, engine.Record(whose, documents=(MEDICAL, other)), by=people.ida, at=AT)
+        assert vouched(people.sam) == {"m1": "attested", "m2": "claimed"}
+
+    def test_is_on_record_from_when_it_says_in_a_demo_school_alone(self, people: Cast) -> None:
+        with pytest.raises(ValueError, match="invented past"):
+            record.store(people.sam, engine.Record(), by=None, at=AT, invented=True)
+
+
+class TestTakenOver:
+    def test_is_what_a_verified_sealed_entry_says(self, people: Cast) -> None:
+        handing.trained(people)
+        claim = engine.Endorsement("claim", "solo-90-day", dt.date(2026, 3, 1), aircraft_model="C172")
+        record.add(people.sam, "endorsements", claim, at=AT)
+        before = vouched(people.sam)
+        assert before["claim"] == "claimed"
+        raw, kid = handing.made(people)
+        taken = handover.take(
+            raw, school=people.elsewhere, trust=[kid], by=None, at=handing.AT, via="command"
+        )
+        after = vouched(taken.student)
+        assert after.keys() == before.keys()
+        proven = [after[each] for each, was in before.items() if was in ("signed", "attested")]
+        assert set(proven) == {"taken-over"}
+        assert after["claim"] == "claimed"
+
+
+class TestAttesting:
+    def test_leaves_what_was_known_before_a_claim(self, people: Cast) -> None:
+        record.add(people.sam, "documents", MEDICAL, at=AT)
+        later = AT + dt.timedelta(days=1)
+        [done] = attesting.attest(
+            people.sam, [("documents", "m1")], saw="the original", by=people.ida, at=later, via="api",
+            confirmed={"by": "password"},
+        )  # fmt: skip
+        assert (done.id, done.provenance) == ("m1", "attested")
+        [then], [now] = record.of(people.sam, known_at=AT).documents, record.of(people.sam).documents
+        assert (then.provenance, now.provenance) == ("claimed", "attested")
+
+    @pytest.mark.parametrize(
+        ("entries", "saw", "place"),
+        [
+            pytest.param([("documents", "m9")], "it", "entries[0].id", id="not on record"),
+            pytest.param([("papers", "m1")], "it", "entries[0].part", id="no list of a record"),
+            pytest.param([("documents", "m1")], " ", "saw", id="nothing seen"),
+            pytest.param([], "it", "entries", id="nothing named"),
+        ],
+    )
+    def test_needs_an_entry_and_a_document(
+        self, people: Cast, entries: list[tuple[str, str]], saw: str, place: str
+    ) -> None:
+        record.add(people.sam, "documents", MEDICAL, at=AT)
+        with pytest.raises(NotAttested) as refused:
+            attesting.attest(people.sam, entries, saw=saw, by=people.ida, at=AT, via="api", confirmed=None)
+        assert [each.place for each in refused.value.faults] == [place]
+        assert vouched(people.sam) == {"m1": "claimed"}
+
+
+class TestTheClockOfASignOff:
+    @pytest.mark.parametrize("ahead", [dt.timedelta(), dt.timedelta(seconds=1), sign_offs.CLOCK_DRIFT])
+    def test_may_run_ahead_a_little(self, people: Cast, ahead: dt.timedelta) -> None:
+        lesson = lessons.draft(people)
+        signed = lessons.sign(lesson, people.ida, performed_at=AT + ahead)
+        assert signed.performed_at == AT
+        assert record.of(people.sam, known_at=AT - dt.timedelta(microseconds=1)).flights == ()
+        assert len(record.of(people.sam, known_at=AT).flights) == 1
+
+    def test_beyond_that_is_refused_by_name(self, people: Cast) -> None:
+        lesson = lessons.draft(people)
+        ahead = AT + sign_offs.CLOCK_DRIFT + dt.timedelta(seconds=1)
+        with pytest.raises(LessonError) as refused:
+            lessons.sign(lesson, people.ida, performed_at=ahead)
+        [fault] = refused.value.faults
+        assert fault.place == "performed_at"
+        assert "is still to come" in fault.message

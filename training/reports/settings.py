@@ -1,0 +1,66 @@
+"""What a school chose, and what only its tables show, as the engine takes it for stored records."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+from syllabus.engine.days import Days
+from syllabus.engine.settings import Settings
+from syllabus.engine.units import MINUTE
+from training.models import Role, School
+from training.record.aircraft_models import links_of
+
+ONE_DAY = dt.timedelta(days=1)
+
+
+@dataclass(frozen=True, eq=False)
+class Chosen:
+    """A school's settings, told from others as an object: the same choices are the same object."""
+
+    settings: Settings = field(repr=False)
+
+
+def of(school: School) -> Settings:
+    """The settings under which a school's stored records are judged. Queries: as ``chosen``."""
+    return chosen(school).settings
+
+
+def chosen(school: School) -> Chosen:
+    """The same, to keep what was worked out under them.
+
+    Queries: two for each state of the school's rules; none where it was asked about before.
+    """
+    claims = tuple(sorted(school.claims_asked))
+    return _chosen(school.pk, school.rules_version, claims, school.taxi_allowance_minutes)
+
+
+@lru_cache(maxsize=256)
+def _chosen(school: int, state: uuid.UUID | None, claims: tuple[str, ...], taxi_minutes: int) -> Chosen:
+    """The settings of one state of a school, which draws another with each row that they are read from."""
+    return Chosen(
+        Settings(
+            models=links_of(school),
+            taxi_allowance=taxi_minutes * MINUTE,
+            claims_asked=frozenset(claims),
+            no_authority=_no_authority(school),
+        )
+    )
+
+
+def _no_authority(school: int) -> Mapping[str, Days]:
+    """By certificate number, the days on which the school knows that an instructor's authority had ended."""
+    ended = Role.objects.filter(
+        school_id=school,
+        role=Role.Kind.INSTRUCTOR,
+        certificate__gt="",
+        recent_experience_until__isnull=False,
+    )
+    return {
+        certificate: Days.starting(last + ONE_DAY)
+        for certificate, last in ended.values_list("certificate", "recent_experience_until")
+        if last is not None
+    }
