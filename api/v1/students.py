@@ -188,7 +188,7 @@ class StudentMilestone(StudentView):
                 milestone,
                 on or student.school.day(self.at),
                 known_at=known_at,
-                context=Context(**asked),
+                context=Context(klass=asked.pop("class"), **asked),
             )
         except UnknownMilestone:
             raise no_such from None

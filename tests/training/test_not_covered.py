@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import json
 import uuid
@@ -123,12 +124,13 @@ def test_a_document_says_nothing_of_what_is_not_covered(people: Cast, monkeypatc
     assert documents.good_for(known, medical, ON) == []
 
 
-def test_an_endorsement_of_it_is_shown_without_a_last_day(people: Cast, monkeypatch: Any) -> None:
+def test_an_endorsement_of_it_lasts_as_long_as_it_says_itself(people: Cast, monkeypatch: Any) -> None:
     known = record.of(people.sam)
     [given] = known.endorsements
-    assert endorsement_check.last_day(people.sam, known, given) is not None
     refuse(monkeypatch)
     assert endorsement_check.last_day(people.sam, known, given) is None
+    shorter = dataclasses.replace(given, expires=ON)
+    assert endorsement_check.last_day(people.sam, known, shorter) == ON
 
 
 def test_the_audit_says_that_no_rule_covers_the_flight(monkeypatch: Any) -> None:

@@ -104,6 +104,41 @@ def test_a_lesson_flown_and_signed_without_a_network_is_sealed_once_it_is_back(
     assert list(lesson_audit.faults(teaching.school)) == []
 
 
+def test_out_and_in_are_signed_as_the_server_writes_them(
+    tablet: Device, teaching: Cast, live_server: LiveServer
+) -> None:
+    """The tablet makes the content and its hash without a network; another hash would be refused."""
+    page, at = tablet.page, live_server.url
+    sign_in(page, at)
+    add_passkey(page, at)
+    take_along(page, at)
+    away(page, at)
+    page.get_by_role("button", name="Begin").first.click()
+    page.get_by_role("radio", name="With me aboard").check()
+    page.get_by_label("Day", exact=True).fill("2026-03-02")
+    page.get_by_label("Aircraft", exact=True).fill("N00XY")
+    page.get_by_label("Off", exact=True).fill("2358")
+    page.get_by_label("On", exact=True).fill("0120")
+    page.get_by_text("Out and in, more about the aircraft").click()
+    page.get_by_label("Out (first movement)").fill("2350")
+    page.get_by_label("In (at rest after landing)").fill("0126")
+    expect(page.get_by_label("Total")).to_have_value("1.6 h")
+    page.get_by_role("button", name="Read it once more, then sign").click()
+    page.get_by_role("heading", name="This will be sealed").wait_for()
+    page.get_by_role("button", name="Sign with a passkey").click()
+    expect(page.get_by_role("heading", name="On this tablet, not yet sent")).to_be_visible()
+    page.context.set_offline(False)
+    page.goto(f"{at}/today/")
+    expect(page.locator("#queue")).to_be_hidden()
+    flight = models.SignOff.objects.get().lesson.content["flight"]
+    assert {key: flight[key] for key in ("out", "off", "on", "in")} == {
+        "out": "2026-03-02T23:50:00-06:00",
+        "off": "2026-03-02T23:58:00-06:00",
+        "on": "2026-03-03T01:20:00-06:00",
+        "in": "2026-03-03T01:26:00-06:00",
+    }
+
+
 def test_a_password_is_asked_for_when_the_network_is_back_and_kept_nowhere(
     tablet: Device, teaching: Cast, live_server: LiveServer
 ) -> None:

@@ -32,7 +32,9 @@ AT_ONCE = 25
 #: What the student page can be asked, in the order of its form: the key, its label, an example.
 FIELDS = (
     ("on", _("Day"), "2026-11-20"),
-    ("aircraft_model", _("Airplane model"), "C172"),
+    ("aircraft_model", _("Aircraft model"), "C172"),
+    ("category", _("Category of aircraft"), "airplane"),
+    ("class", _("Class of aircraft"), "single-engine land"),
     ("route", _("Route"), "KGRB KMTW"),
     ("airport", _("Airport (night)"), "KGRB"),
     ("area", _("Class B area"), "Chicago"),
@@ -158,7 +160,7 @@ def _asked(request: HttpRequest, today: dt.date) -> tuple[dt.date, Context]:
     fields.done()
     faults.stop(QuestionError)
     on = found.pop("on") or today
-    return on, Context(**found)
+    return on, Context(klass=found.pop("class"), **found)
 
 
 @require_safe

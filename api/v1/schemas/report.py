@@ -19,11 +19,13 @@ from api.v1.schemas.shapes import (
     word,
 )
 from syllabus.engine.rulebook import VERIFIED
-from syllabus.engine.vocabulary import CATEGORIES
+from syllabus.engine.vocabulary import CATEGORIES, CLASSES
 
 CONTEXT: dict[str, Schema] = {
     "aircraft_model": NAME,
     "category": word(CATEGORIES),
+    "class": word(CLASSES),
+    "path": NAME,
     "application_date": DAY,
     "route": ref("Route"),
     "airport": ref("Point"),
@@ -31,7 +33,9 @@ CONTEXT: dict[str, Schema] = {
 }
 CONTEXT_WORDS = {
     "aircraft_model": "The make and model that the flight is to be in.",
-    "category": "The category of aircraft; airplane where it is not given.",
+    "category": "The category of aircraft; where it is not given, that of the model or of the milestone.",
+    "class": "The class of aircraft; where it is not given, that of the model or of the milestone.",
+    "path": "Which way to the milestone, by its name, where the rules have several.",
     "application_date": "The day of the application for the practical test; `on` where it is not given.",
     "route": "The route of the flight: identifiers apart by commas, as KGRB,KMTW.",
     "airport": "The airport of the flight.",
