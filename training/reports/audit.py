@@ -45,7 +45,7 @@ from syllabus.instructing import HOURS_IN_24, Version
 from syllabus.models import SchoolMinimum
 from training import models, record
 from training.models import Aircraft, LessonRecord, PeopleChange, Role, School, SignOff, Student, User
-from training.reports import instructing
+from training.reports import instructing, settings
 
 log = logging.getLogger(__name__)
 _MICROSECOND = dt.timedelta(microseconds=1)
@@ -347,6 +347,7 @@ def _of_student(whole: _School, student: Student) -> Iterator[Found]:
         whole.after,
         _taken_off(student, known, whole.retired.get(student.pk, set()), whole.at),
         whole.signed.get(student.pk, frozenset()),
+        settings.of(student.school),
     )
     _collect(whole, student, known)
     yield from audit_record.findings(

@@ -16,6 +16,7 @@ from syllabus.engine.errors import NotCovered
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.facts import same
 from syllabus.engine.finding import Finding
+from syllabus.engine.kinds.endorsements import by_itself
 from syllabus.engine.question import Context
 from syllabus.engine.reading import write_point
 from syllabus.engine.report import CAUTION, Report
@@ -238,7 +239,7 @@ def _proved(
         given, expires=None, instructor=given.instructor or engine.Instructor("the signer", None)
     )
     alone = dataclasses.replace(known, endorsements=(bare,))
-    return _asked(rules, requirements, kind, alone, on, context).findings
+    return _asked(rules, [by_itself(each) for each in requirements], kind, alone, on, context).findings
 
 
 def _rule_last(proved: Sequence[Finding], given: engine.Endorsement) -> tuple[dt.date | None, list[Refusal]]:
@@ -247,7 +248,7 @@ def _rule_last(proved: Sequence[Finding], given: engine.Endorsement) -> tuple[dt
     for finding in proved:
         if finding.holds:
             holds &= finding.holds
-        elif finding.rule.kind in _ALONE and not finding.possible:
+        elif finding.rule.kind in _ALONE and not finding.possible and not finding.rule.get("window"):
             useless += [
                 Refusal(_place(given), why, finding.rule.cite.section)
                 for entry, why in finding.not_counted

@@ -31,6 +31,25 @@ APPLICATION = "application"
 NAMED = ("aircraft_model", "category", "class", "airport", "area")
 
 
+def by_itself(requirement: Requirement) -> Requirement:
+    """The requirement as far as an endorsement alone can satisfy it: without the training it rests on.
+
+    Where the training decides how long it holds (``window``), the requirement as it is.
+    """
+
+    def bare(params: Mapping[str, Any]) -> dict[str, Any]:
+        kept = {key: value for key, value in params.items() if key not in ("training", "after_test")}
+        return {key: bare(value) if isinstance(value, dict) else value for key, value in kept.items()}
+
+    return replace(
+        requirement,
+        versions=tuple(
+            each if "window" in each.params else replace(each, params=bare(each.params))
+            for each in requirement.versions
+        ),
+    )
+
+
 def given(rule: RuleVersion, record: Record, kinds: Iterable[str], found: Evidence) -> Iterable[Endorsement]:
     """Endorsements of these kinds by an instructor who may give them; any other is noted and left out.
 
