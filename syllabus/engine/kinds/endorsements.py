@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import Any
 
 from syllabus.engine import calendar, facts
@@ -22,7 +23,7 @@ from syllabus.engine.kinds.evidence import (
 from syllabus.engine.kinds.registry import Param, kind
 from syllabus.engine.question import Question
 from syllabus.engine.record import FLIGHT_INSTRUCTOR, Endorsement, Record
-from syllabus.engine.rulebook import RuleVersion
+from syllabus.engine.rulebook import Requirement, RuleVersion
 from syllabus.engine.units import count
 
 TRAINING_DATE, GIVEN = "training_date", "given"
