@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -51,13 +51,19 @@ def by_itself(requirement: Requirement) -> Requirement:
     )
 
 
-def given(rule: RuleVersion, record: Record, kinds: Iterable[str], found: Evidence) -> Iterable[Endorsement]:
+def given(
+    rule: RuleVersion,
+    record: Record,
+    kinds: Iterable[str],
+    found: Evidence,
+    allowed: Collection[str] | None = None,
+) -> Iterable[Endorsement]:
     """Endorsements of these kinds by an instructor who may give them; any other is noted and left out.
 
     An instructor's authority that the record does not show is not asked for; it counts against an
     endorsement where the entry or the school says that it was missing on that day.
     """
-    allowed = rule.get("given_by") or (FLIGHT_INSTRUCTOR,)
+    allowed = allowed or rule.get("given_by") or (FLIGHT_INSTRUCTOR,)
     for each in record.endorsements:
         if each.kind not in kinds:
             continue

@@ -18,6 +18,7 @@ from syllabus.engine.question import Question
 from syllabus.engine.record import Endorsement, Flight, GroundLesson, Record, Test
 from syllabus.engine.rulebook import RuleVersion
 from syllabus.engine.units import count
+from syllabus.engine.vocabulary import INSTRUCTORS
 
 PASS, FAIL = "pass", "fail"
 #: Every answer right: nothing is left to review.
@@ -171,25 +172,25 @@ def _review(
 
 @kind(
     "retest",
-    tests=Param(registry.words(), True),
+    tests=Param(registry.table(registry.word(), registry.words(*INSTRUCTORS)), True),
     endorsements=Param(registry.words(), True),
-    given_by=Param(registry.words()),
 )
 def retest(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
     """After a failed test: further training, and an endorsement by whoever gave it that names the test.
 
-    The days from a failure on are closed until both are on record, or until the same test was passed. An
+    ``tests`` gives for each test the kinds of instructor who may endorse for it. The days from a failure on
+    are closed until both are on record, or until the same test was passed. An
     endorsement of the day of the failure cannot be told to be the later of the two, and is a question.
     """
     failed = [test for test in record.tests if test.kind in rule.params["tests"] and test.result != PASS]
     if not failed:
         return not_needed(rule, "endorsement", "Asked for only after a failed test.")
     found = Evidence("endorsement", question)
-    endorsed = list(given(rule, record, rule.params["endorsements"], found))
     holds = possible = rule.in_force
     for test in failed:
         alone = Evidence("endorsement", question, holds=[Days.between(None, test.date - ONE_DAY)])
-        for each in endorsed:
+        allowed = rule.params["tests"][test.kind]
+        for each in given(rule, record, rule.params["endorsements"], alone, allowed):
             _trained_again(alone, record, test, each)
         for later in record.tests:
             _passed_since(alone, test, later)
