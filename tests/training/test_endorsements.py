@@ -17,7 +17,7 @@ from tests import factories
 from tests.cast import IDAS_CERTIFICATE, Cast
 from training import models, record, reports
 from training.ledger.models import Entry as Leaf
-from training.services import access, endorsements, records
+from training.services import access, endorsements, handover_pages, records
 from training.services.seals import tree_of
 
 #: Noon in Chicago; the school's day is 2 June 2026.
@@ -633,3 +633,32 @@ def test_each_kind_can_be_looked_at_and_given(people, sam, kind):
     assert "____" not in found.wording
     assert given(people, kind.kind, fields).seal.wording == found.wording
     assert dataclasses.asdict(kind)["verified"] in ("read", "second-hand", "memory")
+
+
+def test_a_kind_may_name_class_test_and_similar_model(people, sam, monkeypatch):
+    """In the report, in the words that are signed, on record, and on the page to print."""
+    known = catalogue.current().kinds
+    names = {**known["retest"].fields, "class": True, "test": True, "similar_model": False}
+    wording = "{student}: {test} in {class}, trained in {similar_model} on {training_date}."
+    kind = dataclasses.replace(known["retest"], fields=names, wording=wording)
+    monkeypatch.setattr(catalogue, "current", lambda: catalogue.Catalogue({**known, "retest": kind}))
+    said = {
+        "training_date": "2026-05-30",
+        "class": "multiengine land",
+        "test": "practical:private-airplane",
+        "similar_model": "C152",
+    }
+    without = {key: value for key, value in said.items() if key != "class"}
+    assert "class" in [each.place for each in looked_at(people, "retest", without).refusals]
+    made = given(people, "retest", said)
+    assert made.seal.wording.endswith(
+        ": practical:private-airplane in multiengine land, trained in C152 on 2026-05-30."
+    )
+    whole = document.dump(record.of(people.sam))
+    [kept] = [each for each in whole["endorsements"] if each["kind"] == "retest"]
+    assert {key: kept[key] for key in said} == said
+    pages = handover_pages.endorsements(people.sam, whole, {}, AT)["endorsements"]
+    page = next(each for each in pages if each["title"] == "retest")
+    assert ["Class", "multiengine land"] in page["facts"]
+    assert ["Test", "practical:private-airplane"] in page["facts"]
+    assert ["Similar model trained in", "C152"] in page["facts"]

@@ -204,6 +204,7 @@ def _context(student: Student, given: engine.Endorsement) -> Context:
     return Context(
         aircraft_model=given.aircraft_model or student.training_model or None,
         category=given.category,
+        klass=given.klass,
         route=given.route or None,
         airport=given.airport,
         area=given.area,

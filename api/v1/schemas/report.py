@@ -53,6 +53,12 @@ VERIFIED_WORD = word(
 )
 
 
+def _said(key: str) -> Schema:
+    """Entries of the record, the student or the context, with what is said of each."""
+    entry = {"id": STRING, key: STRING}
+    return listed(obj({**entry, "provenance": ref("Provenance")}, entry))
+
+
 def components() -> dict[str, Schema]:
     finding = {
         "id": STRING,
@@ -63,15 +69,29 @@ def components() -> dict[str, Schema]:
         "have": STRING,
         "need": STRING,
         "remaining": {**STRING, "description": "Never below zero."},
-        "counted": listed(full({"id": STRING, "gave": STRING})),
-        "not_counted": listed(full({"id": STRING, "why": STRING})),
-        "ask": listed(full({"id": STRING, "missing": STRING})),
+        "counted": _said("gave"),
+        "not_counted": _said("why"),
+        "ask": _said("missing"),
         "holds": HOLDS,
         "note": STRING,
     }
     context = {
         key: {**schema, "description": CONTEXT_WORDS[key]} if "$ref" not in schema else schema
         for key, schema in CONTEXT.items()
+    }
+    report = {
+        "milestone": STRING,
+        "title": STRING,
+        "on": {"type": "string", "format": "date"},
+        "known_at": or_null({"type": "string", "format": "date-time"}),
+        "context": obj(context, description="What the question gave."),
+        "rulebook": {**STRING, "description": "Names the very rules that answered."},
+        "eligible": FLAG,
+        "eligible_from": or_null({"type": "string", "format": "date"}),
+        "eligible_until": or_null({"type": "string", "format": "date"}),
+        "holds": HOLDS,
+        "requirements": listed(ref("Finding")),
+        "caution": STRING,
     }
     return {
         "EligibilityQuestion": obj(
@@ -97,21 +117,13 @@ def components() -> dict[str, Schema]:
         "Context": obj(
             optional(context), description="What a rule may depend on besides the record and the day."
         ),
-        "EligibilityReport": full(
+        "EligibilityReport": obj(
             {
-                "milestone": STRING,
-                "title": STRING,
-                "on": {"type": "string", "format": "date"},
-                "known_at": or_null({"type": "string", "format": "date-time"}),
-                "context": obj(context, description="What the question gave."),
-                "rulebook": {**STRING, "description": "Names the very rules that answered."},
-                "eligible": FLAG,
-                "eligible_from": or_null({"type": "string", "format": "date"}),
-                "eligible_until": or_null({"type": "string", "format": "date"}),
-                "holds": HOLDS,
-                "requirements": listed(ref("Finding")),
-                "caution": STRING,
+                **report,
+                "path": or_null({**STRING, "description": "The way that is shown, where there are several."}),
+                "paths": listed(full({"id": STRING, "says": STRING, "citation": STRING})),
             },
+            report,
             description="What is met, what is missing, and the days on which the answer holds.",
         ),
         "Finding": obj(
