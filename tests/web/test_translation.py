@@ -117,7 +117,7 @@ NO_PAGES = {
     "endorsements-paper", "hand-over", "home", "lead-times", "lesson-begin", "lesson-check",
     "lesson-correct", "lesson-paper", "logout", "manifest", "mfa_index", "mfa_list_webauthn",
     "mfa_login_webauthn", "notice", "record-document", "record-paper", "reminder", "reminder-calendar",
-    "reminder-preferences", "school-aircraft-check", "school-assign", "school-course-file",
+    "reminder-preferences", "school-aircraft-check", "school-assign", "school-attest", "school-course-file",
     "school-course-publish", "school-enrol", "school-enrolment-end", "school-guardian",
     "school-guardian-account", "school-guardian-account-end", "school-hold-release",
     "school-import-columns", "school-minimum-end", "school-person-end", "school-person-mail",
