@@ -163,7 +163,7 @@ def test_the_ledger_stays_whole_and_the_erased_is_named(people: Cast) -> None:
     assert list(lesson_audit.faults(people.school)) == []
     told = list(lesson_audit.erased(people.school))
     assert len(told) == 7
-    assert told[0] == "entry 0 (lesson.signed) was erased: asked for"
+    assert told[0] == "entry 0 (record.added) was erased: asked for"
     looked = inspection.look()
     assert looked.faults == []
     assert any("7 sealed entries erased" in each for each in looked.figures)
