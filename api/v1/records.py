@@ -42,6 +42,16 @@ def _etag(student: Student) -> str:
     return etag_of(dump(record.of(student), provenance=True))
 
 
+def _starts_from(student: Student, wanted: str) -> None:
+    """Raises: Problem (412) where the record is not the one that a change starts from."""
+    held = parse_etags(wanted)
+    if "*" not in held and _etag(student) not in held:
+        raise Problem(
+            HTTPStatus.PRECONDITION_FAILED,
+            "The record has changed since you read it. Read it again, then send your change again.",
+        )
+
+
 class StudentRecord(SigningView):
     """GET: the record document. PUT: another in its place, for instructors and administrators."""
 
@@ -125,6 +135,8 @@ class StudentRecord(SigningView):
             documents.parse(document)
         except DocumentError as problem:
             faults.extend(problem.faults)
+        if faults:
+            _starts_from(student, wanted)  # of a record that is another by now nobody need mend a change
         faults.stop(DocumentError)
         confirmed = self.confirm_act(
             confirmation,
@@ -134,13 +146,7 @@ class StudentRecord(SigningView):
         with transaction.atomic():
             # Whoever replaces a record holds this lock, so what is compared is what will be replaced.
             student = Student.objects.select_for_update().get(pk=student.pk)
-            stands = _etag(student)
-            held = parse_etags(wanted)
-            if stands not in held and "*" not in held:
-                raise Problem(
-                    HTTPStatus.PRECONDITION_FAILED,
-                    "The record has changed since you read it. Read it again, then send your change again.",
-                )
+            _starts_from(student, wanted)
             done = records.import_document(
                 document,
                 student=student,

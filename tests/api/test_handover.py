@@ -107,7 +107,7 @@ def test_an_erasure_is_shown_first_refused_before_its_day_and_done_after(
 ) -> None:
     body = {"reason": "asked for", "really": True}
     shown = post(signed_in(trained.ada), url(trained, "erasure"), {"reason": "asked for"}).json()
-    assert shown["would_erase"]["sealed_bodies"] == 6
+    assert shown["would_erase"]["sealed_bodies"] == 7
     assert "14 CFR 61.189(c)" in [each["citation"] for each in shown["rules"]]
     with time_machine.travel(AFTER - dt.timedelta(days=1), tick=False):
         early = post(signed_in(trained.ada), url(trained, "erasure"), body)

@@ -117,7 +117,7 @@ def test_only_an_administrator_of_the_school_erases_and_holds(people: Cast, who:
 def test_after_it_nothing_is_left_but_the_proofs(people: Cast) -> None:
     seals_before = ledger.Entry.objects.filter(subject=str(people.sam.ref)).count()
     plan = erase(people)
-    assert plan.bodies == seals_before == 6
+    assert plan.bodies == seals_before == 7
     sam = models.Student.objects.get(pk=people.sam.pk)
     assert (sam.name, sam.birth_date, sam.user, sam.erased_at) == ("", None, None, AFTER)
     for model in apps.get_app_config("training").get_models():
@@ -187,14 +187,14 @@ def test_the_ledger_stays_whole_and_the_erased_is_named(people: Cast) -> None:
     erase(people)
     tree, tally = seals.tree_of(people.school), checking.Tally()
     assert list(audit.tree_faults(tree, tally)) == []
-    assert tally.erased == 6
+    assert tally.erased == 7
     assert list(lesson_audit.faults(people.school)) == []
     told = list(lesson_audit.erased(people.school))
-    assert len(told) == 6
-    assert told[0] == "entry 0 (lesson.signed) was erased: asked for"
+    assert len(told) == 7
+    assert told[0] == "entry 0 (record.added) was erased: asked for"
     looked = inspection.look()
     assert looked.faults == []
-    assert any("6 sealed entries erased" in each for each in looked.figures)
+    assert any("7 sealed entries erased" in each for each in looked.figures)
 
 
 def test_nothing_can_be_written_to_what_was_erased(people: Cast) -> None:
@@ -289,7 +289,7 @@ def test_the_command_shows_first_and_erases_when_told_to(people: Cast, monkeypat
             call_command("erase_student", ref, reason="asked for", really=True, stdout=out)
     with time_machine.travel(AFTER, tick=False):
         call_command("erase_student", ref, reason="asked for", really=True, stdout=out)
-    assert "Erased: what 6 sealed entries say; their proofs stay." in out.getvalue()
+    assert "Erased: what 7 sealed entries say; their proofs stay." in out.getvalue()
     assert lessons.AT < AFTER
 
 

@@ -61,6 +61,7 @@ def forged_flight(people: Cast) -> None:
         recorded_at=AT,
         date=AT.date(),
         sealed=True,
+        provenance="signed",
     )
 
 
@@ -104,7 +105,7 @@ def forged_leaf(people: Cast) -> None:
             id="an entry off without a correction",
         ),
         pytest.param(
-            lambda people: models.GroundLesson.objects.update(sealed=False),
+            lambda people: models.GroundLesson.objects.update(sealed=False, provenance="claimed"),
             "/ground is not what was signed",
             id="an entry unsealed",
         ),

@@ -15,6 +15,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
+from syllabus.engine import record as engine
 from syllabus.models import Course, CourseVersion, SchoolMinimum
 from tests import factories
 from tests.cast import Cast
@@ -22,7 +23,7 @@ from tests.syllabus.test_course_versions import SMALL
 from tests.training import courses, lessons
 from tests.training.test_sign_offs import correction
 from tests.web.test_pages import text_of
-from training import models
+from training import models, record
 from training.models import Role
 from training.services import people as people_service
 from training.services.reminders import standings
@@ -530,6 +531,27 @@ def test_flights_are_tried_and_then_put_on_record(desk: Client, taught: Cast) ->
     assert [each.kind for each in taught.sam.notices.exclude(kind="lesson-signed")] == ["record-changed"]
     again = desk.post(path, form_of(imported(desk, taught, CSV.format("0.8"))))
     assert "All of these flights are on record already" in text_of(again)
+
+
+def test_claimed_entries_are_attested_on_the_page(desk: Client, taught: Cast) -> None:
+    medical = engine.Document("m:1", "medical", dt.date(2026, 1, 5), klass="third")
+    record.add(taught.sam, "documents", medical, at=THE_DAY)
+    page = f"{HERE}students/{taught.sam.ref}/record/?leaf=papers"
+    assert "Who vouches for it: claimed" in text_of(desk.get(page))
+    sent = {"leaf": "papers", "entry": "documents:m:1", "saw": "the original", "confirm_password": PASSWORD}
+    attest = f"{HERE}students/{taught.sam.ref}/record/attest/"
+    for short, said in (
+        ({"confirm_password": "wrong"}, "The password does not confirm"),
+        ({"saw": " "}, "write which document you saw"),
+        ({"entry": "documents:m:2"}, "is not on record"),
+    ):
+        told = text_of(desk.post(attest, {**sent, **short}, follow=True))
+        assert said in told
+        assert "Who vouches for it: claimed" in told
+    told = text_of(desk.post(attest, sent, follow=True))
+    assert "You attested 1 entry." in told
+    assert "Who vouches for it: attested" in told
+    assert "Which document you saw" not in told
 
 
 def test_a_dry_run_tells_every_fault_and_offers_no_import(desk: Client, taught: Cast) -> None:

@@ -240,7 +240,7 @@ def test_the_record_can_be_taken_away_as_the_document_it_is(
         r'attachment; filename="training-record-[0-9-]+\.json"', answer["Content-Disposition"]
     )
     learning.sam.refresh_from_db()
-    assert json.loads(answer.content) == document.dump(record.of(learning.sam))
+    assert json.loads(answer.content) == document.dump(record.of(learning.sam), provenance=True)
 
 
 @pytest.mark.parametrize("paper", ["record.pdf", "endorsements.pdf", "lesson"])

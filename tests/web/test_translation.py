@@ -118,7 +118,7 @@ NO_PAGES = {
     "lesson-correct", "lesson-paper", "logout", "manifest", "mfa_index", "mfa_list_webauthn",
     "mfa_login_webauthn", "notice", "record-document", "record-paper", "reminder", "reminder-calendar",
     "reminder-preferences", "school-aircraft-check", "school-aircraft-model-add",
-    "school-aircraft-model-unlink", "school-assign", "school-course-file",
+    "school-aircraft-model-unlink", "school-assign", "school-attest", "school-course-file",
     "school-course-publish", "school-enrol", "school-enrolment-end", "school-guardian",
     "school-guardian-account", "school-guardian-account-end", "school-hold-release",
     "school-import-columns", "school-minimum-end", "school-person-end", "school-person-mail",

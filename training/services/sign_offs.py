@@ -76,9 +76,9 @@ def sign_off(
     """Sign a lesson record: seal it, and put its entries on the student's record.
 
     ``content_hash`` is that of the content which stood before the instructor. ``performed_at`` is when the
-    instructor signed, by default ``at``; of a clock that runs ahead by ``CLOCK_DRIFT`` at most it is ``at``.
-    The entries are on record from ``at`` on. The same sign-off again gives the one there is. ``confirmed``
-    says how the caller made sure that it is ``by`` who signs (``confirming``); it is sealed.
+    instructor signed, by default ``at``; of a clock that runs ahead by ``CLOCK_DRIFT`` at most it is
+    ``at``. The entries are on record from ``at`` on. The same sign-off again gives the one there is.
+    ``confirmed`` says how the caller made sure that it is ``by`` who signs (``confirming``); it is sealed.
 
     Raises:  LessonRecord.DoesNotExist; NotAuthorised; LessonError where nothing can be signed yet; Changed
              where the draft is another; AlreadySignedOff; AlreadyCorrected.

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 import uuid
 import zoneinfo
 from typing import Any
 from urllib.parse import urlencode
 
+from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpResponse
-from django.utils.translation import gettext
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_noop as _
-from django.views.decorators.http import require_safe
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_POST, require_safe
 
 from syllabus.engine import record as engine
 from syllabus.engine.errors import NotInForce
@@ -20,14 +25,18 @@ from syllabus.engine.geography import Place
 from syllabus.engine.reading import Faults
 from syllabus.engine.units import format_time
 from training import reports
-from training.services import record_entries
+from training.models import RecordChange
+from training.services import access, attesting, confirming, record_changes, record_entries
+from training.services.confirming import NotConfirmed
 from training.services.record_entries import Shown
+from training.web.instructor import signing
 from training.web.school import opening
 from training.web.school.opening import Opened, administered
 from training.web.shown import MilestoneShown, RefusedShown, day, quantity, vouched
 
 AT_ONCE = 200
 MILESTONES = "milestones"
+MOST_NAMED = 5
 LEAVES = (
     ("flights", _("Flights")),
     ("ground", _("Ground lessons")),
@@ -36,6 +45,7 @@ LEAVES = (
     ("endorsements", _("Endorsements")),
     (MILESTONES, _("Milestones")),
 )
+LEAVES_BY_KEY = dict(LEAVES)
 _TIMES = {
     "total": _("total"),
     "dual": _("dual"),
@@ -106,8 +116,47 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
             "rows": [_row(each, zone) for each in page.object_list],
             "standing": sum(each.until is None for each in found),
             "replaced": sum(each.until is not None for each in found),
+            "claims": sum(each.until is None and each.entry.provenance == engine.CLAIMED for each in found),
+            "passkeys": json.dumps(confirming.passkeys(opened.user)),
+            "sealed_as": record_changes.ATTESTED,
+            "about": record_changes.WHOLE,
+            "most_saw": attesting.MOST_TEXT,
         }
     return opened.page("record", "students", status=422 if told["faults"] else 200, **told)
+
+
+@sensitive_post_parameters("confirm_password", "passkey")
+@require_POST
+@administered
+def attest(opened: Opened, ref: uuid.UUID) -> HttpResponse:
+    """Vouch for the claimed entries that were compared with a document."""
+    post = opened.request.POST
+    student = opened.student(ref, "attestation", access.WRITE)
+    leaf = str(post.get("leaf", ""))
+    named = [(part, entry) for part, _, entry in (each.partition(":") for each in post.getlist("entry"))]
+    try:
+        saw = attesting.saw_of(str(post.get("saw", "")))
+        confirmed = signing.confirm(
+            opened.request,
+            opened.user,
+            lambda by_passkey: attesting.act_on_record(student, named, saw),
+            RecordChange.objects.none(),
+        )
+        done = attesting.attest(
+            student, named, saw=saw, by=opened.user, at=opened.at, via="web", confirmed=confirmed
+        )
+    except NotConfirmed as refused:
+        messages.error(opened.request, str(refused))
+    except attesting.NotAttested as wrong:
+        messages.error(opened.request, " ".join(map(str, wrong.faults[:MOST_NAMED])))
+    else:
+        number = len(done)
+        messages.success(
+            opened.request,
+            ngettext("You attested %d entry.", "You attested %d entries.", number) % number,
+        )
+    there = reverse("school-record", args=(opened.school.slug, ref))
+    return redirect(f"{there}?{urlencode({'leaf': leaf if leaf in LEAVES_BY_KEY else 'flights'})}")
 
 
 def _end_of(known: dt.date | None, zone: dt.tzinfo) -> dt.datetime:

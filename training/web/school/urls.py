@@ -38,6 +38,7 @@ urlpatterns = [
     path(f"{_STUDENT}guardians/<int:pk>/account/", guardians.give, name="school-guardian-account"),
     path(f"{_STUDENT}guardians/<int:pk>/account/end/", guardians.take, name="school-guardian-account-end"),
     path(f"{_STUDENT}record/", records.record, name="school-record"),
+    path(f"{_STUDENT}record/attest/", records.attest, name="school-attest"),
     path(f"{_STUDENT}retention/", retention.retention, name="school-retention"),
     path(f"{_STUDENT}retention/<int:pk>/release/", retention.release, name="school-hold-release"),
     path(f"{_STUDENT}erase/", retention.erase, name="school-erase"),
