@@ -126,7 +126,7 @@ def _category(question: Question, flight: Flight) -> Fact:
     category, _ = question.models.kind_of(flight.aircraft)
     if category is None:
         return None, "the aircraft's category"
-    if category != question.category:
+    if question.category not in (None, category):
         return False, f"{flight.id} was in a {category}"
     return YES
 
