@@ -173,16 +173,28 @@ def planned(number: int, instructor: engine.Instructor, aircraft: str, flights: 
     return plan
 
 
+def _by_night(plan: Plan, index: int, lasts: str) -> dict[str, dt.datetime]:
+    """Off and on in the student's own two hours of the night, from 22:00 on."""
+    off = plan.off(index, 22) + dt.timedelta(hours=2 * SLOTS.index(plan.slot))
+    return {"off": off, "on": off + dt.timedelta(microseconds=parse_time(lasts))}
+
+
 def _nth(plan: Plan, index: int, flights: int) -> engine.Flight:
-    night = {"times": {"night": parse_time(SHORT)}, "landings": _landings(HOME, period="night")}
     if index in (36, 37, 38):
-        return flight(plan, index, "dual", **night)
+        dark = _landings(HOME, period="night")
+        return flight(
+            plan,
+            index,
+            "dual",
+            times={"night": parse_time(SHORT)},
+            landings=dark,
+            **_by_night(plan, index, SHORT),
+        )
     if index == 39:
         dark = _landings("KMSN", takeoffs=1, landings=1, period="night")
-        return _away(
-            plan, index, HOME, "KMSN", HOME, kind="dual", times={"night": parse_time(LONG)}, landings=dark
-        )
-    if index == 40:
+        night = {"times": {"night": parse_time(LONG)}, **_by_night(plan, index, LONG)}
+        return _away(plan, index, HOME, "KMSN", HOME, kind="dual", landings=dark, **night)
+    if index == 41:
         return _away(plan, index, HOME, "KMSN", HOME, kind="dual")
     if index in (42, 44):
         return _away(plan, index, HOME, "KMSN", HOME)
@@ -191,11 +203,11 @@ def _nth(plan: Plan, index: int, flights: int) -> engine.Flight:
     if index < 20:
         hood = {"simulated_instrument": parse_time("0.3 h")} if index > 4 else {}
         return flight(plan, index, "dual", times=hood)
-    if index % 16 == 3 or index in (41, 45, 46, 47):
+    if index % 16 == 3 or index in (45, 46, 47):
         return flight(plan, index, "dual")
     if index >= flights - 8:
         return flight(plan, index, "dual", purposes=("practical-test-preparation:private",))
-    if 20 <= index < 36:
+    if 20 <= index < 36 or index == 40:
         more = {"landings": _landings(HOME)} if index == 20 else {}
         return flight(plan, index, "solo", **more)
     return flight(plan, index, "solo" if index % 2 else "dual")

@@ -51,16 +51,20 @@ def fill() -> Any:
 def ask() -> Any:
     from syllabus import rulebook
     from syllabus.engine import document
+    from syllabus.engine.errors import NotCovered
     from training import models, record, reports
+
+    def answer(student: models.Student, milestone: str) -> Any:
+        try:
+            return reports.eligibility(student, milestone, ON).as_json()
+        except NotCovered as refused:
+            return str(refused)
 
     said = {}
     for student in models.Student.objects.order_by("pk"):
         said[str(student.ref)] = {
             "record": document.dump(record.of(student)),
-            "reports": {
-                name: reports.eligibility(student, name, ON).as_json()
-                for name in sorted(rulebook.load().milestones)
-            },
+            "reports": {name: answer(student, name) for name in sorted(rulebook.load().milestones)},
         }
     assert len(said) == 5
     return said

@@ -54,6 +54,7 @@ def test_a_user_and_the_roles_are_made_and_changed(root, people: Cast):
             "roles-INITIAL_FORMS": "0",
             "roles-0-school": str(people.school.pk),
             "roles-0-role": "instructor",
+            "roles-0-instructor_kind": "flight",
         },
     )
     assert added.status_code == 302, added.context["errors"]
@@ -86,7 +87,8 @@ def test_ratings_are_checked_where_they_are_typed(root, people: Cast):
         "email": people.ida.email, "name": people.ida.name, "is_active": "on",
         "roles-TOTAL_FORMS": "1", "roles-INITIAL_FORMS": "1", "roles-0-id": str(role.pk),
         "roles-0-user": str(people.ida.pk), "roles-0-school": str(people.school.pk),
-        "roles-0-role": "instructor", "roles-0-certificate": role.certificate,
+        "roles-0-role": "instructor",
+            "roles-0-instructor_kind": "flight", "roles-0-certificate": role.certificate,
     }  # fmt: skip
     refused = root.post(url, {**sent, "roles-0-ratings": '[{"category": "plane"}]'})
     assert "ratings[0].category" in refused.content.decode()
