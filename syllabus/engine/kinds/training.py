@@ -67,24 +67,19 @@ def behind(
     last = each.given if closes is None else min(each.given, closes)
     found = Trained()
     whys: list[str] = []
-    for flight in facts.dual_flights(record):
+    # the newest that counts decides, and an open question is worth asking only where it is newer still
+    for flight in reversed(facts.dual_flights(record)):
         if flight.date > last or (opens is not None and flight.date < opens):
             continue
-        missing: list[str] = []
-        wrong = ""
-        for answer in _answers(asks, record, question, each, flight):
-            if answer[0] is False:
-                wrong = answer[1]
-                break
-            if answer[0] is None:
-                missing.append(answer[1])
-        if wrong:
-            whys.append(wrong)
+        met, said = _verdict(_answers(asks, record, question, each, flight))
+        if met is False:
+            whys.append(said)
             continue
-        if found.possible is None or flight.date >= found.possible:
-            found.possible, found.asked = flight.date, [f"{flight.id}: {what}" for what in missing]
-        if not missing:
+        if found.possible is None:
+            found.possible, found.asked = flight.date, [f"{flight.id}: {said}"] if said else []
+        if met:
             found.sure = flight.date
+            break
     if found.possible is None:
         found.why = _nothing(whys, last, opens)
     elif asks.get("over_route"):
@@ -94,7 +89,7 @@ def behind(
 
 def _nothing(whys: list[str], last: date, opens: date | None) -> str:
     since = f" from {opens}" if opens else ""
-    told = f" ({'; '.join(list(dict.fromkeys(whys))[-3:])})" if whys else ""
+    told = f" ({'; '.join(list(dict.fromkeys(whys))[:3])})" if whys else ""
     return f"no training that it rests on is on record{since} up to {last}{told}"
 
 
@@ -228,12 +223,14 @@ def _ways(flight: Flight) -> set[tuple[str, str]]:
 
 
 def _verdict(answers: Iterable[Fact]) -> Fact:
-    every = list(answers)
-    for met in (False, None):
-        for answer in every:
-            if answer[0] is met:
-                return answer
-    return YES
+    """The first "no", else all that is missing, else yes."""
+    missing: list[str] = []
+    for met, said in answers:
+        if met is False:
+            return False, said
+        if met is None:
+            missing.append(said)
+    return (None, "; ".join(missing)) if missing else YES
 
 
 def items_behind(asks: dict[str, Any], record: Record, each: Endorsement) -> Fact:
