@@ -99,7 +99,7 @@ def unvouched(entry: Entry | str, settings: Settings) -> str:
         return ""
     if _PART_OF[type(entry)] not in settings.claims_asked:
         return ""
-    return "who vouches for it: it is claimed, and nobody has attested it from the document"
+    return "somebody who has seen the document: the entry is only claimed"
 
 
 def suits(flight: Flight, aircraft: str, models: Models) -> tuple[bool | None, str]:

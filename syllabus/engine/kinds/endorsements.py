@@ -73,7 +73,9 @@ def given(
         elif who.kind not in allowed:
             found.no(each, f"given by a {who.kind} instructor, who may not give it")
         elif each.given in found.question.settings.lacks_authority(who):
-            found.no(each, f"{who.name} had no authority to instruct on {each.given}, as the school knows it")
+            found.no(
+                each, f"{who.name} had no authority to instruct on {each.given}, by the school's records"
+            )
         else:
             yield each
 
@@ -105,7 +107,7 @@ def endorsement(rule: RuleVersion, record: Record, question: Question, nested: A
     """
     only = rule.get("only_with")
     if only and getattr(question.context, only) is None:
-        return not_needed(rule, "endorsement", f"Asked for only where the question names {only}.")
+        return not_needed(rule, "endorsement", f"Needed only when the question names an {only}.")
     found = Evidence("endorsement", question)
     for each in given(rule, record, rule.params["endorsements"], found):
         names = named(rule, question, each)
@@ -209,7 +211,9 @@ def _live(
     names.settle(found, days, f"given {each.given}, {until(sure)}", all_days)
     if not names.wrong and not names.asked and (rest := all_days - days):
         found.maybe(
-            each, rest, f"training on {start}, which carries it longer; the newest on record is older"
+            each,
+            rest,
+            f"a training flight on {start}: the newest on record is older, and the days count from it",
         )
 
 
@@ -386,7 +390,7 @@ def airport_open(rule: RuleVersion, record: Record, question: Question, nested: 
     """The airport asked about is none of those where the rule bars solo flight by a student."""
     airport = question.context.airport
     if airport is None:
-        return not_needed(rule, "airport", "Asked only where the question names airport.")
+        return not_needed(rule, "airport", "Needed only when the question names an airport.")
     closed = rule.params["closed"].get(airport.key)
     if closed is not None:
         why = f"solo flight by a student pilot is barred at {airport.key}, {closed}"

@@ -83,7 +83,7 @@ def not_needed(rule: RuleVersion, thing: str, note: str) -> Finding:
 def waived(requirement: Requirement, way: Path, on: date) -> Finding:
     """The finding of a requirement that the way taken does not ask for, under any of its versions."""
     rule = requirement.on(on)
-    found = not_needed(rule, "requirement", f"Not asked for here: {way.says} ({way.cite.section}).")
+    found = not_needed(rule, "requirement", f"Not needed here: {way.says} ({way.cite.section}).")
     days = Days.union(version.in_force for version in requirement.versions)
     return replace(found, holds=days, possible=days)
 

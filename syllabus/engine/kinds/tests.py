@@ -184,7 +184,7 @@ def retest(rule: RuleVersion, record: Record, question: Question, nested: Any) -
     """
     failed = [test for test in record.tests if test.kind in rule.params["tests"] and test.result != PASS]
     if not failed:
-        return not_needed(rule, "endorsement", "Asked for only after a failed test.")
+        return not_needed(rule, "endorsement", "Needed only after a failed test.")
     found = Evidence("endorsement", question)
     holds = possible = rule.in_force
     for test in failed:
@@ -197,7 +197,7 @@ def retest(rule: RuleVersion, record: Record, question: Question, nested: Any) -
         if test.result is None:
             alone.maybe(test, Days.starting(test.date), "the result")
         else:
-            alone.no(test, f"failed on {test.date}; training and an endorsement for another try come first")
+            alone.no(test, f"failed on {test.date}; training and an endorsement for a retest come first")
         mine = alone.finding(rule)
         holds, possible = holds & mine.holds, possible & mine.possible
         found.counted += alone.counted
@@ -222,7 +222,7 @@ def _passed_since(found: Evidence, failed: Test, later: Test) -> None:
     if later.date > failed.date:
         found.yes(later, days, f"passed {later.date}, after the failure of {failed.date}")
     else:
-        found.maybe(later, days, f"whether it was passed after the failure, both on {failed.date}")
+        found.maybe(later, days, f"whether the pass came after the failure; both are on {failed.date}")
 
 
 def _trained_again(found: Evidence, record: Record, failed: Test, each: Endorsement) -> None:
@@ -236,7 +236,7 @@ def _trained_again(found: Evidence, record: Record, failed: Test, each: Endorsem
     else:
         names.given_word(each.test, failed.kind)
     if each.given == failed.date:
-        names.answer((None, f"whether it was given after the failure, both on {failed.date}"))
+        names.answer((None, f"whether it came after the failure; both are on {failed.date}"))
     names.answer(_training_since(record, found.question, failed, each))
     names.settle(found, Days.between(each.given, each.expires), f"given {each.given} for {failed.kind}")
 
