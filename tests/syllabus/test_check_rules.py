@@ -102,10 +102,10 @@ CASES = [
     pytest.param(
         changed("total_at_least", "total_at_lest"),
         [
-            "ex/solo.yaml:8: unknown kind 'total_at_lest'; there are age_at_least, certificate,"
-            " cross_country_endorsement, deficiencies_reviewed, document, endorsement,"
-            " endorsement_with_training, items_at_standard, landings_at_least, medical, milestone,"
-            " one_flight, test_passed, total_at_least"
+            "ex/solo.yaml:8: unknown kind 'total_at_lest'; there are age_at_least, airport_open,"
+            " certificate, cross_country_endorsement, deficiencies_reviewed, document, endorsement,"
+            " items_at_standard, landings_at_least, medical, milestone, one_flight, retest, test_passed,"
+            " total_at_least"
         ],
         id="a kind that is none",
     ),
@@ -266,9 +266,9 @@ CASES = [
     pytest.param(
         changed("context: [aircraft_model]", "context: [airplane, {a: b}]"),
         [
-            "ex/solo.yaml:5: unknown context 'airplane'; there are aircraft_model, category, "
+            "ex/solo.yaml:5: unknown context 'airplane'; there are aircraft_model, category, class, path, "
             "application_date, route, airport, area",
-            "ex/solo.yaml:5: unknown context a mapping; there are aircraft_model, category, "
+            "ex/solo.yaml:5: unknown context a mapping; there are aircraft_model, category, class, path, "
             "application_date, route, airport, area",
         ],
         id="a context nobody can give",
