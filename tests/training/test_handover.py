@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 import importlib.util
 import json
 import random
@@ -21,7 +22,9 @@ from tests.training import courses, handing, lessons
 from training import models, record, reports
 from training.ledger import handover as packages
 from training.ledger import keys, sealed, statements
-from training.services import handover, lesson_audit
+from training.ledger.models import Entry as Leaf
+from training.services import handover, lesson_audit, record_changes
+from training.services.confirming import Act, Confirmed, NotConfirmed, content_of
 
 pytestmark = pytest.mark.django_db
 ROOT = Path(__file__).parents[2]
@@ -42,14 +45,25 @@ def exported(people: Cast) -> tuple[bytes, str]:
     return raw, kid
 
 
-def take(raw: bytes, people: Cast, *trust: str, by: models.User | None = None, days: int = 0):
+def take(
+    raw: bytes,
+    people: Cast,
+    *trust: str,
+    by: models.User | None = None,
+    days: int = 0,
+    via: str = "command",
+    reason: str = "as it is there now",
+    confirm: handover.Confirm | None = None,
+):
     return handover.take(
         raw,
         school=people.elsewhere,
         trust=trust,
         by=by,
         at=handing.AT + dt.timedelta(days=days),
-        via="command",
+        via=via,
+        reason=reason,
+        confirm=confirm,
     )
 
 
@@ -426,6 +440,51 @@ def test_a_school_with_a_new_key_is_trusted_anew(people: Cast, exported) -> None
     assert (done.created, done.hand_over.kid) == (False, keys.signer().kid)
 
 
+def test_what_changes_a_stored_record_says_why_and_is_confirmed(people: Cast, exported) -> None:
+    """As an import does; the file that makes a new student, and the same again, change no record here."""
+    raw, kid = exported
+    asked: list[Act] = []
+
+    def confirm(act: Act) -> Confirmed:
+        asked.append(act)
+        return {"by": "password"}
+
+    def refuse(act: Act) -> Confirmed:
+        raise NotConfirmed("not the password")
+
+    by = factories.administrator(people.elsewhere)
+    ways = {"by": by, "via": "api", "confirm": confirm}
+    first = take(raw, people, kid, reason="", **ways)
+    take(raw, people, kid, days=1, reason="", **ways)
+    assert not asked
+    lessons.signed(people, lessons.flown(remarks="one more"), lesson="S1-L4")
+    newer, _ = handing.made(people, at=handing.AT + dt.timedelta(days=2))
+    before, stood = counts(), record.of(first.student)
+    with pytest.raises(record_changes.ReasonError):
+        take(newer, people, kid, days=3, **{**ways, "reason": " "})
+    with pytest.raises(record_changes.ReasonError):
+        take(newer, people, kid, days=3, reason="")
+    with pytest.raises(NotConfirmed):
+        take(newer, people, kid, days=3, **{**ways, "confirm": refuse})
+    with pytest.raises(ValueError, match="confirmation"):
+        take(newer, people, kid, days=3, **{**ways, "confirm": None})
+    assert (counts(), record.of(first.student), asked) == (before, stood, [])
+    done = take(newer, people, kid, days=3, **ways)
+    assert done.change is not None
+    sent = "sha256:" + hashlib.sha256(newer).hexdigest()
+    said = {"reason": "as it is there now", "sent": sent}
+    [act] = asked
+    assert (act.kind, act.subject) == ("record.taken-over", str(first.student.ref))
+    assert act.content_hash == content_of(said)[1]
+    assert (done.change.by, done.change.reason) == (by, said["reason"])
+    assert done.change.confirmed == {"by": "password"}
+    leaf = Leaf.objects.get(tree=done.hand_over.ledger_tree, index=done.hand_over.ledger_index)
+    body = json.loads(leaf.kept.body)
+    assert {**said, "by": by.pk, "by_name": str(by), "confirmed": {"by": "password"}}.items() <= body.items()
+    told = models.Notice.objects.get(student=first.student, about=str(done.change.pk))
+    assert told.kind == models.Notice.Kind.RECORD_CHANGED
+
+
 def test_only_an_administrator_takes_over(people: Cast, exported) -> None:
     raw, kid = exported
     with pytest.raises(PermissionError):
@@ -435,7 +494,7 @@ def test_only_an_administrator_takes_over(people: Cast, exported) -> None:
 def test_the_commands_hand_over_and_take_over(people: Cast, exported, tmp_path: Path) -> None:
     from io import StringIO
 
-    from django.core.management import call_command
+    from django.core.management import CommandError, call_command
 
     raw, kid = exported
     file, out, err = tmp_path / "sam.zip", StringIO(), StringIO()
@@ -447,5 +506,13 @@ def test_the_commands_hand_over_and_take_over(people: Cast, exported, tmp_path: 
     call_command("take_over", file, school="hilltop", trust=[kid], stdout=out)
     assert "a new student" in out.getvalue()
     assert "8 sealed entries" in out.getvalue()
+    lessons.signed(people, lessons.flown(remarks="one more"), lesson="S1-L4")
+    file.write_bytes(handing.made(people, at=handing.AT + dt.timedelta(days=2))[0])
+    with pytest.raises(CommandError, match="--reason") as unsaid:
+        call_command("take_over", file, school="hilltop", stdout=out, stderr=err)
+    assert unsaid.value.returncode == 2
+    assert models.HandOver.objects.count() == 1
+    call_command("take_over", file, school="hilltop", reason="as it is there now", stdout=out)
+    assert models.RecordChange.objects.latest("pk").reason == "as it is there now"
     call_command("hand_over", str(people.sam.ref), tmp_path / "again.zip", stdout=out)
     assert packages.check((tmp_path / "again.zip").read_bytes()).whole
