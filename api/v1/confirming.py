@@ -11,25 +11,33 @@ from rest_framework.request import Request
 
 from api.v1.errors import Problem
 from syllabus.engine import reading
+from syllabus.engine.errors import Fault
 from syllabus.engine.reading import Faults, Object
 from training.models import User
 from training.services import confirming
 from training.services.confirming import Act, Confirmed, Given, NotConfirmed
 
 PASSWORD, PASSKEY = "confirm_password", "passkey"
+_EITHER = f"confirm with either {PASSWORD} or {PASSKEY}"
 _MOST = 10_000
 _SIGNED = ("clientDataJSON", "authenticatorData", "signature")
 
 
-def take(fields: Object) -> Given:
+def take(fields: Object, *, required: bool = True) -> Given:
     """Read it; what is wrong is a fault at its place."""
     given = [key for key in (PASSWORD, PASSKEY) if fields.left.get(key) is not None]
     password = fields.take(PASSWORD, reading.text)
     passkey = fields.take(PASSKEY, _answer)
-    if fields.ok and len(given) != 1:
-        say = "missing" if not given else "is sent together with passkey"
-        fields.faults.add(PASSWORD, f"{say}; confirm with either {PASSWORD} or {PASSKEY}")
+    if fields.ok and len(given) > 1:
+        fields.faults.add(PASSWORD, f"is sent together with passkey; {_EITHER}")
+    elif fields.ok and not given and required:
+        fields.faults.extend(missing())
     return Given(password, passkey)
+
+
+def missing() -> list[Fault]:
+    """The fault of a request that nothing confirms."""
+    return [Fault(PASSWORD, f"missing; {_EITHER}")]
 
 
 def _answer(faults: Faults, value: Any, place: str) -> Mapping[str, Any] | None:

@@ -14,14 +14,17 @@ from django.db.models import Count
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.v1 import confirming
 from api.v1.description import Answer, Parameter, describe
+from api.v1.endorsements import ConfirmThrottle
 from api.v1.errors import Problem, not_found
 from api.v1.students import StudentView
 from api.v1.views import View
 from syllabus.engine import reading
 from syllabus.engine.reading import Faults, Object
-from training.models import HandOver, RetentionHold, Role, School, Student
+from training.models import HandOver, RecordChange, RetentionHold, Role, School, Student
 from training.services import access, erasure, handover
+from training.services.confirming import Act, Confirmed, Given
 from training.services.records import NotAllowed
 
 Made = TypeVar("Made")
@@ -112,14 +115,18 @@ class TakeOver(View):
             " here since stays. The other school's sealed entries are kept with their origin. `trust` has the"
             " ids of keys that you compared with what that school publishes. A file that was damaged, cut,"
             " re-ordered or signed with a key that nobody trusts is refused with the place (422), and nothing"
-            " is written. Files larger than a body may be are taken over by the server's command line."
+            " is written. What brings a record up to date that was taken over before says why (`reason`), and"
+            " is confirmed with the password or a passkey, which signs `reason` and `sent`, the hash of the"
+            " file's bytes (`sha256:…`); the kind it names is `record.taken-over`. It"
+            " is sealed, and told to the student. Files larger than a body may be are taken over by the"
+            " server's command line."
         ),
         body="HandOverToTake",
         answers={
             200: Answer("TakenOver", "Brought up to date, or the same as before"),
             201: Answer("TakenOver", "A new student"),
         },
-        refuses=(400, 401, 403, 406, 409, 411, 413, 415, 422),
+        refuses=(400, 401, 403, 406, 409, 411, 413, 415, 422, 429),
     )
     def post(self, request: Request) -> Response:
         faults = Faults()
@@ -127,6 +134,8 @@ class TakeOver(View):
         slug = fields.take("school", reading.name, required=True)
         raw = fields.take("file", _file, required=True)
         trust = fields.take("trust", _keys, [])
+        reason = fields.take("reason", reading.text, "")
+        confirmation = confirming.take(fields, required=False)
         fields.done()
         faults.stop(handover.HandOverError)
         school = School.objects.filter(
@@ -134,8 +143,24 @@ class TakeOver(View):
         ).first()
         if school is None or raw is None:
             raise Problem(HTTPStatus.FORBIDDEN, f"You do not administer a school that is called {slug}.")
+
+        def confirm(act: Act) -> Confirmed:
+            if confirmation == Given():
+                raise handover.HandOverError(confirming.missing())
+            before = RecordChange.objects.filter(student__ref=act.subject).values_list("confirmed", flat=True)
+            return confirming.confirm(request, self.user, confirmation, act, before)
+
         done = _done(
-            lambda: handover.take(raw, school=school, trust=trust or [], by=self.user, at=self.at, via="api")
+            lambda: handover.take(
+                raw,
+                school=school,
+                trust=trust or [],
+                by=self.user,
+                at=self.at,
+                via="api",
+                reason=reason or "",
+                confirm=confirm,
+            )
         )
         made = done.hand_over
         return Response(
@@ -149,6 +174,9 @@ class TakeOver(View):
             },
             status=HTTPStatus.CREATED if done.created else HTTPStatus.OK,
         )
+
+    def get_throttles(self) -> list[Any]:
+        return [*super().get_throttles(), ConfirmThrottle()]
 
 
 class StudentOrigins(StudentView):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import datetime as dt
+import hashlib
 from typing import Any
 
 import pytest
@@ -13,9 +14,13 @@ from rest_framework.test import APIClient
 from tests import factories
 from tests.api.conftest import Clients
 from tests.cast import Cast
+from tests.passkeys import Passkey
 from tests.training import handing, lessons
-from training import models
+from training import models, record
+from training.ledger import assertions
 from training.ledger import handover as packages
+from training.ledger.models import Entry as Leaf
+from training.services import confirming, handover
 
 TAKE = "/api/v1/students/take-over"
 AFTER = dt.datetime(2029, 3, 4, 18, tzinfo=dt.UTC)
@@ -62,15 +67,73 @@ def test_another_school_takes_it_over_and_brings_it_up_to_date(trained: Cast, si
         "key": kid,
         "signed_at": handing.AT.isoformat(),
         "rulebook": packages.check(raw).manifest["about"]["rulebook"],
-        "sealed_entries": 7,
+        "sealed_entries": 8,
     }
     listed = client.get(f"/api/v1/students/{taken.json()['student']}/origins").json()
     assert [each["school"] for each in listed["hand_overs"]] == ["Lakeside Flying"]
     assert [(each["index"], each["key"], each["verified"]) for each in listed["entries"]] == [
-        (index, kid, True) for index in range(7)
+        (index, kid, True) for index in range(8)
     ]
     again = post(client, TAKE, {**body, "trust": [kid]})
     assert (again.status_code, again.json()["changed"], again.json()["origin"]) == (200, False, None)
+
+
+@pytest.fixture
+def newer(trained: Cast) -> tuple[models.Student, bytes]:
+    """Sam as taken over at the other school, and the file of the day on which there was more to tell."""
+    raw, kid = handing.made(trained)
+    by = factories.administrator(trained.elsewhere)
+    taken = handover.take(raw, school=trained.elsewhere, trust=[kid], by=by, at=handing.AT, via="command")
+    lessons.signed(trained, lessons.flown(remarks="one more"), lesson="S1-L4")
+    return taken.student, handing.made(trained, at=handing.AT + dt.timedelta(days=2))[0]
+
+
+def test_what_changes_a_stored_record_is_confirmed_and_says_why(
+    newer: tuple[models.Student, bytes], people: Cast, signed_in: Clients
+) -> None:
+    student, raw = newer
+    by = factories.administrator(people.elsewhere)
+    client = signed_in(by)
+    body = {"school": "hilltop", "file": base64.b64encode(raw).decode()}
+    why = {"reason": "as it is there now"}
+    stood = record.fingerprint(record.of(student))
+
+    def refused(status: int, **more: Any) -> str:
+        answer = post(client, TAKE, {**body, **more})
+        assert answer.status_code == status, answer.content
+        assert record.fingerprint(record.of(student)) == stood
+        return " ".join([each["place"] for each in answer.json().get("errors", [])])
+
+    assert refused(422, confirm_password=factories.PASSWORD) == "reason"
+    assert refused(422, **why) == "confirm_password"
+    refused(403, **why, confirm_password="not hers")
+    done = post(client, TAKE, {**body, **why, "confirm_password": factories.PASSWORD})
+    assert (done.status_code, done.json()["changed"]) == (200, True)
+    change = models.RecordChange.objects.filter(student=student).latest("pk")
+    assert (change.by, change.reason, change.confirmed) == (by, why["reason"], {"by": "password"})
+
+
+def test_a_passkey_confirms_the_very_file_and_is_checked_in_the_ledger(
+    newer: tuple[models.Student, bytes], people: Cast, signed_in: Clients
+) -> None:
+    student, raw = newer
+    by, passkey = factories.administrator(people.elsewhere), Passkey()
+    passkey.added_to(by)
+
+    def sent(content: bytes) -> Any:
+        digest = "sha256:" + hashlib.sha256(content).hexdigest()
+        _, said = confirming.content_of({"reason": "as it is there now", "sent": digest})
+        answer = passkey.signs("record.taken-over", student.ref, "record", said)
+        body = {"school": "hilltop", "file": base64.b64encode(raw).decode()}
+        return post(signed_in(by), TAKE, {**body, "reason": "as it is there now", "passkey": answer})
+
+    assert sent(raw + b"\0").status_code == 403
+    done = sent(raw)
+    assert done.status_code == 200, done.content
+    made = models.HandOver.objects.filter(student=student).latest("pk")
+    leaf = Leaf.objects.get(tree=made.ledger_tree, index=made.ledger_index)
+    assert leaf.kept.value["confirmed"]["by"] == "passkey"
+    assert assertions.entry_fault(leaf.kind, leaf.subject, leaf.kept.value) == ""
 
 
 @pytest.mark.parametrize(

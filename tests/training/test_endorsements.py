@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import uuid
+from itertools import chain
 from typing import Any
 
 import pytest
@@ -165,7 +166,11 @@ def test_training_by_somebody_else_is_a_question_not_a_refusal(people):
     line = found["rests_on"][0]
     assert line["met"] is None
     assert line["not_counted"] == [{"id": "f1", "why": "1.2 h on 2026-05-30 was given by Bo Example"}]
-    assert "a lesson on 2026-05-30 that the signer gave in the C172" in found["warnings"][0]
+    assert found["rests_on"][-1]["id"] == "faa.first-solo.training-endorsement"
+    assert "who endorsed, gave the training" in found["rests_on"][-1]["ask"][0]["missing"]
+    assert any(
+        "a lesson on 2026-05-30 that the signer gave in the C172" in each for each in found["warnings"]
+    )
     assert found["may_be_given"] is True
 
 
@@ -253,7 +258,11 @@ ON_THE_EDGE = [
 
 
 @pytest.mark.parametrize(("fields", "last"), ON_THE_EDGE)
-def test_what_lies_on_the_edge_is_given(people, sam, fields, last):
+def test_what_lies_on_the_edge_is_given(people, fields, last):
+    said = ready()
+    if (day := fields["training_date"]) != SOLO["training_date"]:
+        said["flights"].append({**said["flights"][0], "id": "f2", "date": day})
+    factories.attested(people.sam, document.parse(said), at=factories.NOON)
     assert looked_at(people, "solo-90-day", fields).as_json()["last_day"] == last
     given(people, fields=fields)
     until = reports.eligibility(people.sam, "faa.first-solo", AT.date()).eligible_until
@@ -423,7 +432,8 @@ def test_every_life_is_the_rulebooks():
         assert len(listed.proves(kind, rules)) == len(kind.proves)
         for requirement in listed.proves(kind, rules):
             named = requirement.versions[-1].params
-            words = [*named.get("endorsements", ()), *named.get("for_flight", ()), *named.get("repeated", ())]
+            close_by = [named[key]["endorsements"] for key in ("repeated", "nearby") if key in named]
+            words = [*named.get("endorsements", ()), *named.get("for_flight", ()), *chain(*close_by)]
             assert kind.kind in [*words, named.get("endorsement")], (kind.kind, requirement.id)
 
 
@@ -652,7 +662,8 @@ def test_a_kind_may_name_class_test_and_similar_model(people, sam, monkeypatch):
     assert "class" in [each.place for each in looked_at(people, "retest", without).refusals]
     made = given(people, "retest", said)
     assert made.seal.wording.endswith(
-        ": practical:private-airplane in multiengine land, trained in C152 on 2026-05-30."
+        ": private airplane practical test (multiengine land) in multiengine land, trained in C152 on"
+        " 2026-05-30."
     )
     whole = document.dump(record.of(people.sam))
     [kept] = [each for each in whole["endorsements"] if each["kind"] == "retest"]

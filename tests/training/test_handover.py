@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 import importlib.util
 import json
 import random
@@ -21,7 +22,9 @@ from tests.training import courses, handing, lessons
 from training import models, record, reports
 from training.ledger import handover as packages
 from training.ledger import keys, sealed, statements
-from training.services import handover, lesson_audit
+from training.ledger.models import Entry as Leaf
+from training.services import handover, lesson_audit, record_changes
+from training.services.confirming import Act, Confirmed, NotConfirmed, content_of
 
 pytestmark = pytest.mark.django_db
 ROOT = Path(__file__).parents[2]
@@ -42,14 +45,25 @@ def exported(people: Cast) -> tuple[bytes, str]:
     return raw, kid
 
 
-def take(raw: bytes, people: Cast, *trust: str, by: models.User | None = None, days: int = 0):
+def take(
+    raw: bytes,
+    people: Cast,
+    *trust: str,
+    by: models.User | None = None,
+    days: int = 0,
+    via: str = "command",
+    reason: str = "as it is there now",
+    confirm: handover.Confirm | None = None,
+):
     return handover.take(
         raw,
         school=people.elsewhere,
         trust=trust,
         by=by,
         at=handing.AT + dt.timedelta(days=days),
-        via="command",
+        via=via,
+        reason=reason,
+        confirm=confirm,
     )
 
 
@@ -60,6 +74,21 @@ def standing(student: models.Student) -> list[dict]:
         reports.eligibility(student, each.report.milestone.id, ON).as_json()
         for each in reports.overview(student, ON).milestones
     ]
+
+
+def vouched_apart(found: list[dict]) -> tuple[str, set[str]]:
+    """Answers without who vouches for the entries that they name; and who does."""
+    whose: set[str] = set()
+
+    def bare(value):
+        if isinstance(value, list):
+            return [bare(each) for each in value]
+        if not isinstance(value, dict):
+            return value
+        whose.update(each for key, each in value.items() if key == "provenance")
+        return {key: bare(each) for key, each in value.items() if key != "provenance"}
+
+    return json.dumps(bare(found)), whose
 
 
 def test_everything_is_in_the_file_and_any_zip_program_opens_it(people: Cast, exported) -> None:
@@ -193,7 +222,11 @@ def test_the_answers_at_the_new_school_are_those_of_the_old(people: Cast, export
     done = take(raw, people, kid, by=factories.administrator(people.elsewhere))
     assert done.created
     assert done.student.school == people.elsewhere
-    assert json.dumps(standing(done.student)) == json.dumps(standing(people.sam))
+    (here, vouch_here), (there, vouch_there) = map(
+        vouched_apart, (standing(done.student), standing(people.sam))
+    )
+    assert here == there
+    assert (vouch_here, vouch_there) == ({"taken-over"}, {"signed", "attested"})
     assert record.fingerprint(record.of(done.student)).startswith("sha256:")
 
 
@@ -212,7 +245,13 @@ def test_what_lessons_of_a_course_prove_counts_at_the_new_school_as_plain_entrie
         models.ItemGrade.objects.filter(student=done.student).values_list("entry_id", flat=True)
     )
     law = [each for each in standing(people.sam) if each["milestone"].startswith("faa.")]
-    assert json.dumps(standing(done.student)) == json.dumps(law)
+    (here, vouch_here), (there, vouch_there) = map(vouched_apart, (standing(done.student), law))
+    assert here == there
+    assert vouch_there == {"signed", "attested"}
+    # what was worked out from a lesson and a course no sealed entry says
+    assert vouch_here == {"taken-over", "claimed"}
+    claimed = {each.id for each in record.of(done.student).items if each.provenance == engine.CLAIMED}
+    assert claimed == set(proofs)
     assert any(name.startswith("courses/private-airplane-1") for name in handing.files(raw))
     again = take(handing.made(people, at=handing.AT + dt.timedelta(days=1))[0], people, kid, days=2)
     assert again.student == done.student
@@ -426,6 +465,51 @@ def test_a_school_with_a_new_key_is_trusted_anew(people: Cast, exported) -> None
     assert (done.created, done.hand_over.kid) == (False, keys.signer().kid)
 
 
+def test_what_changes_a_stored_record_says_why_and_is_confirmed(people: Cast, exported) -> None:
+    """As an import does; the file that makes a new student, and the same again, change no record here."""
+    raw, kid = exported
+    asked: list[Act] = []
+
+    def confirm(act: Act) -> Confirmed:
+        asked.append(act)
+        return {"by": "password"}
+
+    def refuse(act: Act) -> Confirmed:
+        raise NotConfirmed("not the password")
+
+    by = factories.administrator(people.elsewhere)
+    ways = {"by": by, "via": "api", "confirm": confirm}
+    first = take(raw, people, kid, reason="", **ways)
+    take(raw, people, kid, days=1, reason="", **ways)
+    assert not asked
+    lessons.signed(people, lessons.flown(remarks="one more"), lesson="S1-L4")
+    newer, _ = handing.made(people, at=handing.AT + dt.timedelta(days=2))
+    before, stood = counts(), record.of(first.student)
+    with pytest.raises(record_changes.ReasonError):
+        take(newer, people, kid, days=3, **{**ways, "reason": " "})
+    with pytest.raises(record_changes.ReasonError):
+        take(newer, people, kid, days=3, reason="")
+    with pytest.raises(NotConfirmed):
+        take(newer, people, kid, days=3, **{**ways, "confirm": refuse})
+    with pytest.raises(ValueError, match="confirmation"):
+        take(newer, people, kid, days=3, **{**ways, "confirm": None})
+    assert (counts(), record.of(first.student), asked) == (before, stood, [])
+    done = take(newer, people, kid, days=3, **ways)
+    assert done.change is not None
+    sent = "sha256:" + hashlib.sha256(newer).hexdigest()
+    said = {"reason": "as it is there now", "sent": sent}
+    [act] = asked
+    assert (act.kind, act.subject) == ("record.taken-over", str(first.student.ref))
+    assert act.content_hash == content_of(said)[1]
+    assert (done.change.by, done.change.reason) == (by, said["reason"])
+    assert done.change.confirmed == {"by": "password"}
+    leaf = Leaf.objects.get(tree=done.hand_over.ledger_tree, index=done.hand_over.ledger_index)
+    body = json.loads(leaf.kept.body)
+    assert {**said, "by": by.pk, "by_name": str(by), "confirmed": {"by": "password"}}.items() <= body.items()
+    told = models.Notice.objects.get(student=first.student, about=str(done.change.pk))
+    assert told.kind == models.Notice.Kind.RECORD_CHANGED
+
+
 def test_only_an_administrator_takes_over(people: Cast, exported) -> None:
     raw, kid = exported
     with pytest.raises(PermissionError):
@@ -435,7 +519,7 @@ def test_only_an_administrator_takes_over(people: Cast, exported) -> None:
 def test_the_commands_hand_over_and_take_over(people: Cast, exported, tmp_path: Path) -> None:
     from io import StringIO
 
-    from django.core.management import call_command
+    from django.core.management import CommandError, call_command
 
     raw, kid = exported
     file, out, err = tmp_path / "sam.zip", StringIO(), StringIO()
@@ -447,5 +531,13 @@ def test_the_commands_hand_over_and_take_over(people: Cast, exported, tmp_path: 
     call_command("take_over", file, school="hilltop", trust=[kid], stdout=out)
     assert "a new student" in out.getvalue()
     assert "8 sealed entries" in out.getvalue()
+    lessons.signed(people, lessons.flown(remarks="one more"), lesson="S1-L4")
+    file.write_bytes(handing.made(people, at=handing.AT + dt.timedelta(days=2))[0])
+    with pytest.raises(CommandError, match="--reason") as unsaid:
+        call_command("take_over", file, school="hilltop", stdout=out, stderr=err)
+    assert unsaid.value.returncode == 2
+    assert models.HandOver.objects.count() == 1
+    call_command("take_over", file, school="hilltop", reason="as it is there now", stdout=out)
+    assert models.RecordChange.objects.latest("pk").reason == "as it is there now"
     call_command("hand_over", str(people.sam.ref), tmp_path / "again.zip", stdout=out)
     assert packages.check((tmp_path / "again.zip").read_bytes()).whole

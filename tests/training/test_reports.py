@@ -7,6 +7,7 @@ from django.db import transaction
 
 from syllabus import rulebook
 from syllabus.engine import record as engine
+from syllabus.engine import units
 from syllabus.engine.errors import UnknownMilestone
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.question import Context
@@ -15,9 +16,16 @@ from tests.cast import Cast
 from training import models, record, reports
 
 ON = dt.date(2026, 4, 11)
+IDA = engine.Instructor("Ida Example")
 TESTED = engine.Test("t1", "pre-solo-knowledge", dt.date(2026, 4, 1), "pass", aircraft_model="C172")
-ENDORSED = engine.Endorsement(
-    "e1", "solo-90-day", dt.date(2026, 4, 10), engine.Instructor("Ida Example"), aircraft_model="C172"
+ENDORSED = engine.Endorsement("e1", "solo-90-day", dt.date(2026, 4, 10), IDA, aircraft_model="C172")
+#: The training that the endorsement rests on.
+TAUGHT = engine.Flight(
+    "f1",
+    dt.date(2026, 4, 10),
+    engine.Aircraft(model="C172", category="airplane", klass="single-engine land"),
+    times={"total": units.HOUR, "dual": units.HOUR},
+    instructor=IDA,
 )
 
 
@@ -53,7 +61,7 @@ def test_a_milestone_that_no_model_decides_is_not_told_one(people: Cast):
 
 
 def test_the_answer_is_the_engines(people: Cast):
-    factories.recorded(people.sam, tests=(TESTED,), endorsements=(ENDORSED,))
+    factories.recorded(people.sam, flights=(TAUGHT,), tests=(TESTED,), endorsements=(ENDORSED,))
 
     ours = reports.eligibility(people.sam, "faa.first-solo", ON)
     engines = evaluate(
@@ -85,7 +93,7 @@ def test_what_was_known_at_an_instant_answers(people: Cast, seconds, expected):
 
 
 def test_the_overview_has_every_milestone_and_says_what_lapses_and_what_is_missing(people: Cast):
-    factories.recorded(people.sam, tests=(TESTED,), endorsements=(ENDORSED,))
+    factories.recorded(people.sam, flights=(TAUGHT,), tests=(TESTED,), endorsements=(ENDORSED,))
 
     found = reports.overview(people.sam, ON)
     shown = found.as_json()
@@ -122,11 +130,15 @@ def test_a_gap_that_is_not_known_says_what_is_missing(people: Cast):
     assert "aircraft_model" in unknown[0].words
 
 
+#: The aircraft models that the school links, and the instructors whose authority it knows to have ended.
+OF_THE_SCHOOL = 2
 ASKS = [
     # and one for the course in which the student is enrolled
-    pytest.param(reports.overview, 1 + 1, id="every milestone"),
+    pytest.param(reports.overview, OF_THE_SCHOOL + 1 + 1, id="every milestone"),
     pytest.param(
-        lambda student, on: reports.eligibility(student, "faa.first-solo", on), 1, id="one milestone"
+        lambda student, on: reports.eligibility(student, "faa.first-solo", on),
+        OF_THE_SCHOOL + 1,
+        id="one milestone",
     ),
 ]
 

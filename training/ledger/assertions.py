@@ -237,6 +237,7 @@ _SIGNED: Mapping[str, Callable[[Mapping[str, Any]], tuple[str, str]]] = {
     "endorsement.revoked": _revocation,
     "finding.resolved": _resolution,
     "record.replaced": _replaced,
+    "record.taken-over": _replaced,
     "record.added": _entered,
     "record.attested": _entered,
 }

@@ -11,7 +11,7 @@ import datetime as dt
 import hashlib
 import json
 import uuid
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -43,8 +43,15 @@ from training.models import (
     User,
 )
 from training.services import access, handover_pages, lesson_content, record_changes, seals
+from training.services.confirming import Act, Confirmed, content_of
 from training.services.records import NotAllowed, new_student, to_come
 
+#: The kind of ledger entry of a record that was taken over.
+TAKEN_OVER = "record.taken-over"
+#: By way of which nobody need confirm anything: whoever runs the server is believed about who it is.
+COMMAND_LINE = "command"
+#: Makes sure that it is the user who does this, now; gives what is sealed with it.
+Confirm = Callable[[Act], Confirmed]
 #: So that every entry says when it was put on record, whatever the clock.
 _EVER = dt.datetime(9999, 1, 1, tzinfo=dt.UTC)
 _README = """This is the training record of one student, handed over by {school} on {day}.
@@ -174,6 +181,8 @@ def take(
     by: User | None,
     at: dt.datetime,
     via: str,
+    reason: str = "",
+    confirm: Confirm | None = None,
 ) -> Taken:
     """Take over a record that another school handed over: a new student of ``school``, or a newer state.
 
@@ -183,8 +192,11 @@ def take(
     give way to those of the newer file; what was recorded here since stays. ``trust`` are ids of keys that
     the caller compared with what the other school publishes; those of this installation are trusted.
 
+    What changes a student's record that stands here says why (``reason``), and is confirmed once more by
+    whoever does it (``confirm``), as an import is; the command line alone is believed about who it is.
+
     Raises: HandOverError with every fault, before anything is written; NotAllowed for whoever does not
-            administer the school.
+            administer the school; ReasonError; whatever ``confirm`` raises.
     Effects: one transaction; sealed in the school's own ledger; the access is logged.
     """
     if (
@@ -199,7 +211,33 @@ def take(
         raise HandOverError(_untrusted(found, believed) or _faults(found.faults))
     incoming = _document(found, school.day(at))
     with transaction.atomic():
-        return _taken(found, found.manifest, incoming, school, trust, by, at, via)
+        given = _Given(_hash(raw), reason, via, confirm)
+        return _taken(found, found.manifest, incoming, school, trust, by, at, given)
+
+
+@dataclass(frozen=True, slots=True)
+class _Given:
+    """What goes along with a file: the hash of its bytes, why it is taken over, and who confirms it."""
+
+    sent: str
+    reason: str
+    via: str
+    confirm: Confirm | None
+
+    def settled(self, student: Student) -> tuple[str, Confirmed]:
+        """Why a student's record is changed, and what confirms it. Raises: ReasonError; as ``confirm``."""
+        why = record_changes.reason_of(self.reason)
+        if self.confirm is not None:
+            return why, self.confirm(act(student, self.sent, why))
+        if self.via != COMMAND_LINE:
+            raise ValueError("nobody is believed without a confirmation but the command line")
+        return why, {}
+
+
+def act(student: Student, sent: str, reason: str) -> Act:
+    """What is confirmed where a student's record is brought up to date: ``sent`` is the hash of the file."""
+    _, digest = content_of({"reason": reason, "sent": sent})
+    return Act(TAKEN_OVER, str(student.ref), record_changes.WHOLE, digest)
 
 
 def _faults(found: Iterable[Any]) -> list[Fault]:
@@ -250,7 +288,7 @@ def _taken(
     trust: Collection[str],
     by: User | None,
     at: dt.datetime,
-    via: str,
+    given: _Given,
 ) -> Taken:
     subject, manifest_hash = manifest["subject"], _hash(found.files[handover.MANIFEST])
     School.objects.select_for_update().get(pk=school.pk)  # two at once make one student
@@ -263,6 +301,9 @@ def _taken(
     _refuse_another(last, found, manifest, trust)
     student = last.student if last else new_student(incoming.student.name, school, None, at)
     rows, told = _foreign(found, manifest, last), record_changes.guardians(student, at)
+    merged, why, confirmed = _merged(student, incoming, last), given.reason.strip(), Confirmed()
+    if last is not None:
+        why, confirmed = given.settled(student)
     proven = _proven(found)
     brought: list[record.Replaced] = []
 
@@ -273,7 +314,9 @@ def _taken(
     def keep(done: record.Replaced, _: dt.datetime) -> None:
         brought.append(done)
 
-    change = record.store(student, _merged(student, incoming, last), by=by, at=at, vouches=vouches, seal=keep)
+    change = record.store(
+        student, merged, by=by, at=at, reason=why, confirmed=confirmed, vouches=vouches, seal=keep
+    )
     model = str(manifest["about"].get("training_model") or "")[:60]
     if not student.training_model and model:
         Student.objects.filter(pk=student.pk).update(training_model=model)
@@ -288,8 +331,16 @@ def _taken(
         "manifest": manifest_hash,
         "rulebook": str(manifest["about"].get("rulebook") or "")[:80],
     }
-    said = {**about, "by": by and by.pk, **(brought[0].as_json() if brought else {})}
-    index = seals.seal(student, "record.taken-over", said, at=at)
+    said = {
+        **about,
+        **record_changes.named(by),
+        "reason": why,
+        "sent": given.sent,
+        "via": given.via,
+        **({"confirmed": confirmed} if confirmed else {}),
+        **(brought[0].as_json() if brought else {}),
+    }
+    index = seals.seal(student, TAKEN_OVER, said, at=at)
     if change is not None and last is not None:
         record_changes.tell(student, change, guardians=told if brought[0].person else None)
     made = HandOver.objects.create(
@@ -307,7 +358,7 @@ def _taken(
         ForeignEntry(school=school, student=student, hand_over=made, kid=found.ledger.kid, **row)
         for row in rows
     )
-    access.log(by, student, access.WRITE, "hand-over taken over", via=via, at=at)
+    access.log(by, student, access.WRITE, "hand-over taken over", via=given.via, at=at)
     return Taken(student, made, change, created=last is None)
 
 
@@ -329,7 +380,7 @@ def _proven(found: handover.Checked) -> set[tuple[str, str, str]]:
 
 
 #: Sealed entries that list what came on record by its hash, with who vouched for it there.
-_LISTS_ENTRIES = (record_changes.ADDED, record_changes.ATTESTED, "record.taken-over")
+_LISTS_ENTRIES = (record_changes.ADDED, record_changes.ATTESTED, TAKEN_OVER)
 
 
 def _said(kind: str, body: Mapping[str, Any]) -> Iterator[tuple[str, engine.Entry]]:

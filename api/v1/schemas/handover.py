@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from api.v1.schemas.confirmation import CONFIRMATION
 from api.v1.schemas.shapes import (
     DAY,
     FLAG,
     NAME,
     STRING,
+    TEXT,
     Schema,
     full,
     listed,
@@ -47,6 +49,12 @@ def _hand_over() -> dict[str, Schema]:
                 "school": {**NAME, "description": "The short name of the school that takes the record over."},
                 "file": _FILE,
                 "trust": {**listed(STRING, 20), "description": "Ids of the other school's keys."},
+                "reason": {
+                    **TEXT,
+                    "maxLength": 2000,
+                    "description": "Why; needed where a record that was taken over before changes.",
+                },
+                **CONFIRMATION,
             },
             ["school", "file"],
         ),

@@ -8,7 +8,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from training.management.commands.import_record import described, found_school, found_user, text_of
-from training.services import handover, records
+from training.services import handover, record_changes, records
 
 
 class Command(BaseCommand):
@@ -34,6 +34,13 @@ class Command(BaseCommand):
         parser.add_argument(
             "--by", metavar="EMAIL", help="the administrator who does this; without it, the command line"
         )
+        parser.add_argument(
+            "--reason",
+            metavar="TEXT",
+            default="",
+            help="why; needed where a record that stands here is brought up to date; it is sealed, "
+            "and told to the student",
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         school = found_school(options["school"])
@@ -45,8 +52,13 @@ class Command(BaseCommand):
                 trust=options["trust"],
                 by=by,
                 at=dt.datetime.now(dt.UTC),
-                via="command",
+                via=handover.COMMAND_LINE,
+                reason=options["reason"],
             )
+        except record_changes.ReasonError as problem:
+            raise CommandError(
+                f"nothing was written; {problem.faults[0]} (--reason TEXT)", returncode=2
+            ) from None
         except handover.HandOverError as problem:
             count = len(problem.faults)
             self.stderr.write(f"nothing was written; {count} fault{'s' if count > 1 else ''}:")
