@@ -275,8 +275,8 @@ def test_an_endorsement_is_looked_at_then_given_then_ended(ida: Client, people: 
     kind = reverse("endorse-kind", args=[people.sam.ref, "solo-90-day"])
     first = text_of(ida.get(kind))
     assert "Not yet The 15 pre-solo maneuvers" in first
-    assert "Is missing: a solo-90-day endorsement names it (14 CFR 61.87(n))" in first
-    assert "It cannot be given as it stands" in first
+    assert "Is missing; this endorsement names it (14 CFR 61.87(n))" in first
+    assert "You cannot give this endorsement yet. Fix what is marked above." in first
     asked = {"aircraft_model": "C172", "training_date": "2026-03-03"}
     page = ida.get(kind, {**asked, "expires": "2026-07-01"})
     assert "a limit may be shortened and never lengthened" in text_of(page)

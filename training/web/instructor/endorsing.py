@@ -30,7 +30,7 @@ from training.services.endorsements import Conflict, EndorsementError, Refused
 from training.services.records import NotAllowed
 from training.web.instructor import sheet, signing
 from training.web.instructor.opening import Taught, taught
-from training.web.shown import State, day, of, vouched
+from training.web.shown import State, day, of, quantity, test_of, vouched, why_not
 
 GIVEN, REVOKED = "endorsement.given", "endorsement.revoked"
 #: What a field is chosen from; typed otherwise.
@@ -136,7 +136,7 @@ def _show(
     except NotInForce as problem:
         told.append(str(problem))
     except NotCovered as problem:
-        told.append(gettext("Not covered by these rules: %(why)s") % {"why": problem})
+        told.append(gettext("Not covered by these rules: %(why)s") % {"why": why_not(problem)})
     except NotAllowed as problem:
         raise Http404(str(problem)) from None
     if checked:
@@ -180,10 +180,11 @@ def _show(
     return render(request, "training/instructor/endorse_kind.html", shown, status=status)
 
 
-def _choices(key: str, said: str) -> tuple[str, ...]:
-    """What a field is chosen from, and what was said beside that, so that its fault is shown."""
+def _choices(key: str, said: str) -> list[tuple[str, str]]:
+    """What a field is chosen from, in words, and what was said beside that, so that its fault is shown."""
     known = CHOICES.get(key, ())
-    return (*known, said) if known and said and said not in known else known
+    every = (*known, said) if known and said and said not in known else known
+    return [(each, test_of(each) if key == "test" else each) for each in every]
 
 
 def _sentence(words: str) -> str:
@@ -200,7 +201,7 @@ def _shown(finding: Mapping[str, Any]) -> dict[str, Any]:
         "state": State.of(finding["met"]),
         "says": finding["says"],
         "citation": finding["citation"],
-        "have": of(finding["have"], finding["need"]),
+        "have": quantity(finding["have"]) if finding["met"] else of(finding["have"], finding["need"]),
         "ask": [f"{each['id']}: {each['missing']}" for each in finding["ask"]],
         "not_counted": [each["why"] for each in finding["not_counted"]][:6],
         "parts": [_shown(each) for each in finding.get("requirements", ())],
