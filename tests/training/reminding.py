@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+from collections.abc import Iterable
 from typing import Any
 
 from syllabus.engine import record as engine
+from syllabus.engine.units import HOUR
 from tests import factories
 from tests.cast import IDAS_CERTIFICATE, Cast
 from training import models
@@ -40,16 +42,35 @@ def solo(given: str, entry: str = "e1", **more: Any) -> engine.Endorsement:
     )
 
 
+def taught(endorsements: Iterable[engine.Endorsement]) -> tuple[engine.Flight, ...]:
+    """The lesson that each solo endorsement rests on: with whoever gave it, in its model, on its day."""
+    return tuple(
+        engine.Flight(
+            f"for-{each.id}",
+            each.training_date or each.given,
+            engine.Aircraft(model=each.aircraft_model, category="airplane", klass="single-engine land"),
+            times={"total": HOUR, "dual": HOUR},
+            instructor=each.instructor,
+        )
+        for each in endorsements
+        if each.kind == "solo-90-day"
+    )
+
+
 def enrolled(student: models.Student) -> models.Student:
     models.Enrolment.objects.create(school=student.school, student=student, starts=factories.LONG_AGO)
     return student
 
 
 def on_record(student: models.Student, **parts: Any) -> models.Student:
-    """The student, in training, with these parts in the place of what was on record."""
+    """The student, in training, with these parts in the place of what was on record.
+
+    What an endorsement among them rests on is on record too.
+    """
+    lessons = taught(parts.get("endorsements", ()))
     if not student.enrolments.exists():
         enrolled(student)
-    factories.recorded(student, **parts)
+    factories.recorded(student, **{**parts, "flights": (*parts.get("flights", ()), *lessons)})
     return student
 
 

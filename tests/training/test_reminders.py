@@ -12,7 +12,7 @@ from syllabus import rulebook
 from syllabus.engine import record as engine
 from tests import factories
 from tests.cast import Cast
-from tests.training.reminding import IDA, MEDICAL, at, enrolled, on_record, sam, solo, sweep, told
+from tests.training.reminding import IDA, MEDICAL, at, enrolled, on_record, sam, solo, sweep, taught, told
 from training import models
 from training.services.reminders import leads, standings
 
@@ -149,6 +149,7 @@ def test_the_first_to_go_ends_the_milestone_and_says_so(people: Cast) -> None:
     older = factories.student(
         people.school, taught_by=people.ida, training_model="C172", birth_date=dt.date(1970, 1, 1)
     )
+    endorsed = (solo("2027-01-15"), solo("2027-01-15", "e2", kind="pre-solo-training"))
     everything = engine.Record(
         student=engine.Student(older.name, older.birth_date),
         documents=(
@@ -163,7 +164,8 @@ def test_the_first_to_go_ends_the_milestone_and_says_so(people: Cast) -> None:
             )
             for number in range(1, 16)
         ),
-        endorsements=(solo("2027-01-15"), solo("2027-01-15", "e2", kind="pre-solo-training")),
+        flights=taught(endorsed),
+        endorsements=endorsed,
     )
     enrolled(older)
     factories.attested(older, everything, at=factories.NOON)

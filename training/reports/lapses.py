@@ -41,8 +41,8 @@ KINDS: Mapping[str, str] = {
     "test_passed": TEST,
     "deficiencies_reviewed": TEST,
 }
-#: The parameter of a rule that ties it to a part of the question, and that part.
-_TIES = (("for_model", "aircraft_model"), ("at_airport", "airport"), ("in_area", "area"))
+#: The parts of the question that tell apart what ends, where a rule is tied to them.
+_TIES = ("aircraft_model", "airport", "area")
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +156,7 @@ def _ending(
     finding: Finding, context: Context, first: dt.date | None, last: dt.date, ends: tuple[Whole, ...]
 ) -> Ending:
     rule = finding.rule
-    tied = {part for name, part in _TIES if rule.get(name)}
+    tied = _tied(rule)
     model = context.aircraft_model or "" if "aircraft_model" in tied else ""
     return Ending(
         what=_what(rule, context, tied),
@@ -169,6 +169,12 @@ def _ending(
         citations=(rule.cite.section,),
         ends=ends,
     )
+
+
+def _tied(rule: RuleVersion) -> set[str]:
+    """The parts of the question that a rule asks an endorsement, or a test, to be for."""
+    named = {*(rule.get("names") or ()), *(("aircraft_model",) if rule.get("for_model") else ())}
+    return named.intersection(_TIES)
 
 
 def _what(rule: RuleVersion, context: Context, tied: Iterable[str]) -> str:

@@ -137,7 +137,7 @@ def _span(first: dt.date | None, last: dt.date | None) -> str:
 
 
 def _of_one_flight(rule: RuleVersion) -> bool:
-    return rule.kind == FLIGHT_BY_FLIGHT or bool(rule.get("at_airport") or rule.get("in_area"))
+    return rule.kind == FLIGHT_BY_FLIGHT or bool({"airport", "area"} & {*(rule.get("names") or ())})
 
 
 @dataclass(frozen=True)
