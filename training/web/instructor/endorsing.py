@@ -18,6 +18,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from syllabus import catalogue
 from syllabus.catalogue import Kind
 from syllabus.engine.errors import NotCovered, NotInForce
+from syllabus.engine.kinds.evidence import STUDENT
 from syllabus.engine.record import Endorsement as Given
 from syllabus.engine.report import CAUTION
 from syllabus.engine.vocabulary import CATEGORIES, CLASSES, TESTS
@@ -31,6 +32,7 @@ from training.services.records import NotAllowed
 from training.web.instructor import sheet, signing
 from training.web.instructor.opening import Taught, taught
 from training.web.shown import State, day, of, quantity, test_of, vouched, why_not
+from training.web.student_shown import Names, plainer
 
 GIVEN, REVOKED = "endorsement.given", "endorsement.revoked"
 #: What a field is chosen from; typed otherwise.
@@ -168,7 +170,7 @@ def _show(
         "fields": fields,
         "faults": told,
         "report": body,
-        "rests_on": [_shown(each) for each in body["rests_on"]] if body else [],
+        "rests_on": [_shown(each, Names(known)) for each in body["rests_on"]] if body else [],
         "last_day": day(checked.last_day) if checked else "",
         "longest": day(longest),
         "judgement": judgement,
@@ -196,15 +198,18 @@ def _longest(checked: Checked) -> Given:
     return dataclasses.replace(checked.endorsement, expires=None)
 
 
-def _shown(finding: Mapping[str, Any]) -> dict[str, Any]:
+def _shown(finding: Mapping[str, Any], names: Names) -> dict[str, Any]:
+    def named(entry: str) -> str:
+        return gettext("The student's birth date") if entry == STUDENT else names(entry)
+
     return {
         "state": State.of(finding["met"]),
         "says": finding["says"],
         "citation": finding["citation"],
         "have": quantity(finding["have"]) if finding["met"] else of(finding["have"], finding["need"]),
-        "ask": [f"{each['id']}: {each['missing']}" for each in finding["ask"]],
-        "not_counted": [each["why"] for each in finding["not_counted"]][:6],
-        "parts": [_shown(each) for each in finding.get("requirements", ())],
+        "ask": [f"{named(each['id'])}: {plainer(each['missing'])}" for each in finding["ask"]],
+        "not_counted": [plainer(each["why"]) for each in finding["not_counted"]][:6],
+        "parts": [_shown(each, names) for each in finding.get("requirements", ())],
     }
 
 
