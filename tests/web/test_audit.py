@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 
 import openpyxl
 import pytest
@@ -160,16 +161,25 @@ def test_the_page_says_that_the_night_failed(people: Cast, ada: Client) -> None:
 def test_an_instructors_own_record_is_for_the_instructor_and_the_school(people: Cast) -> None:
     day = factories.NOON.date()
     ida = engine.Instructor("Ida Example", "0000001CFI")
-    given = engine.Endorsement("e1", "practical-test", day, ida)
+    given = (
+        engine.Endorsement("e1", "practical-test", day, ida, test="practical:private-airplane"),
+        engine.Endorsement("e2", "knowledge-test", day, ida),
+    )
+    passed = engine.Test("t1", "knowledge:private-airplane", day, "pass", score=91)
     factories.attested(
         people.sam,
-        engine.Record(engine.Student("Sam Example", people.sam.birth_date), endorsements=(given,)),
+        engine.Record(
+            engine.Student("Sam Example", people.sam.birth_date), endorsements=given, tests=(passed,)
+        ),
         at=factories.NOON,
     )
     role = audits.idas_role(people)
     own = signed_in(people.ida).get("/audit/instructors/", follow=True)
     assert own.redirect_chain == [(f"/audit/instructors/{role}/", 302)]
-    assert "Private pilot practical test" in text_of(own)
+    # 14 CFR 61.189(b)(2): the kind of test, its date and its result
+    said = text_of(own)
+    assert re.search(r"Practical test, private airplane \W*No result on record", said)
+    assert "Knowledge test, private airplane Result: pass on 2 Mar 2026" in said
     assert signed_in(people.ada).get(f"/audit/instructors/{role}/").status_code == 200
     assert signed_in(people.olaf).get(f"/audit/instructors/{role}/").status_code == 404
     assert signed_in(people.sams_account).get("/audit/instructors/").status_code == 403

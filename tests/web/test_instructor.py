@@ -15,12 +15,13 @@ from django.contrib.staticfiles import finders
 from django.test import Client
 from django.urls import reverse
 
+from syllabus.engine import record as engine
 from tests import factories
 from tests.cast import Cast
 from tests.training import courses, lessons
 from tests.web.browsing import PASSWORD
 from tests.web.test_pages import text_of
-from training import models
+from training import models, record
 
 #: Noon at the school.
 NOW = dt.datetime(2026, 3, 3, 18, tzinfo=dt.UTC)
@@ -252,8 +253,8 @@ def test_a_students_lessons_are_listed_whether_flown_or_on_the_ground(ida: Clien
     said = text_of(page)
     for words in ("1-01, 2 Mar 2026", "1-02, 2 Mar 2026", "1-03, begun", "Next lesson", "not open yet"):
         assert words in said
-    for record, name in ((flown, "lesson-sealed"), (taught, "lesson-sealed"), (draft, "lesson-sheet")):
-        assert reverse(name, args=[people.sam.ref, record.pk]) in page.content.decode()
+    for each, name in ((flown, "lesson-sealed"), (taught, "lesson-sealed"), (draft, "lesson-sheet")):
+        assert reverse(name, args=[people.sam.ref, each.pk]) in page.content.decode()
 
 
 def test_a_student_for_whom_nothing_new_is_open_is_told_as_blocked(ida: Client, people: Cast) -> None:
@@ -275,8 +276,8 @@ def test_an_endorsement_is_looked_at_then_given_then_ended(ida: Client, people: 
     kind = reverse("endorse-kind", args=[people.sam.ref, "solo-90-day"])
     first = text_of(ida.get(kind))
     assert "Not yet The 15 pre-solo maneuvers" in first
-    assert "Is missing: a solo-90-day endorsement names it (14 CFR 61.87(n))" in first
-    assert "It cannot be given as it stands" in first
+    assert "Is missing; this endorsement names it (14 CFR 61.87(n))" in first
+    assert "You cannot give this endorsement yet. Fix what is marked above." in first
     asked = {"aircraft_model": "C172", "training_date": "2026-03-03"}
     page = ida.get(kind, {**asked, "expires": "2026-07-01"})
     assert "a limit may be shortened and never lengthened" in text_of(page)
@@ -310,6 +311,22 @@ def test_an_endorsement_is_looked_at_then_given_then_ended(ida: Client, people: 
     assert "The endorsement has ended." in ended
     assert "Ended 3 Mar 2026: Solo put off." in ended
     assert models.Revocation.objects.count() == 1
+
+
+def test_what_an_endorsement_rests_on_is_told_by_name(ida: Client, people: Cast) -> None:
+    medical = engine.Document("7f1c0a8e", "medical", dt.date(2026, 1, 5), klass="third")
+    record.add(people.sam, "documents", medical, at=NOW)
+    kind = reverse("endorse-kind", args=[people.sam.ref, "solo-90-day"])
+    said = text_of(ida.get(kind))
+    assert "Not known: Medical of 5 Jan 2026: who vouches for it: it is claimed" in said
+    assert "7f1c0a8e" not in said
+    assert "presolo.d-" not in said
+    assert "19 years" in said  # met: how much there is, not how much of it
+
+
+def test_a_test_is_chosen_in_words(ida: Client, people: Cast) -> None:
+    page = ida.get(reverse("endorse-kind", args=[people.sam.ref, "practical-test"])).content.decode()
+    assert '<option value="practical:private-airplane">Practical test, private airplane</option>' in page
 
 
 def test_today_puts_first_who_needs_the_instructor_first(ida: Client, people: Cast) -> None:

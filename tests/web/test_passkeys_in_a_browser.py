@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import pathlib
 import uuid
 from collections.abc import Iterator
 from typing import Any
@@ -11,11 +13,13 @@ from allauth.mfa.models import Authenticator
 from playwright.sync_api import Browser, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
+from syllabus.engine import record as engine
+from tests import factories
 from tests.cast import Cast
 from tests.training import audits
 from tests.training.lessons import CONTENT, take_out
 from tests.web.browsing import PASSWORD, Watched, sign_in, sign_out, totp
-from training import models
+from training import models, record
 from training.ledger import verify
 from training.ledger.export import export
 from training.services import lesson_audit, seals
@@ -222,6 +226,77 @@ def test_a_finding_is_dealt_with_by_the_passkey(
     assert (resolution.by, resolution.how, resolution.note) == (school.ida, "note", "Asked Sam.\nShe knows.")
     assert resolution.confirmed["origin"] == at
     assert tablet.watched.complaints == []
+
+
+@pytest.mark.usefixtures("taken_out")
+def test_an_import_and_an_attestation_are_confirmed_by_the_passkey(
+    tablet: Device, school: Cast, live_server: LiveServer, tmp_path: pathlib.Path
+) -> None:
+    models.Role.objects.create(school=school.school, user=school.ida, role="administrator")
+    page, at = tablet.page, live_server.url
+    sign_in(page, at)
+    add_passkey(page, at)
+    file = tmp_path / "flights.csv"
+    file.write_text("Date,Ident,Total\n2026-06-01,N00AB,1.2\n2026-06-02,N00AB,0.8\n", encoding="utf-8")
+    page.goto(f"{at}/school/lakeside/students/{school.sam.ref}/import/")
+    page.get_by_label("CSV or XLSX").set_input_files(file)
+    page.get_by_role("button", name="Read it").click()
+    page.get_by_label("Airplane's registration").select_option(label="B (Ident): N00AB")
+    page.get_by_role("button", name="Try it without writing anything").click()
+    by_passkey = page.get_by_role("button", name="Put them on record with a passkey")
+    by_passkey.click()
+    expect(page.locator("#confirm .wrong")).to_have_text("Write first why these flights are imported.")
+    expect(page.get_by_label("Why they are imported")).to_be_focused()
+    assert not models.RecordChange.objects.filter(by=school.ida).exists()
+    page.get_by_label("Why they are imported").fill("From the logbook:\n“page 3”.")
+    by_passkey.click()
+    page.get_by_text("New on record: 2.").wait_for()
+    change = models.RecordChange.objects.get(by=school.ida)
+    assert change.reason == "From the logbook:\n“page 3”."
+    assert (change.confirmed["by"], change.confirmed["origin"]) == ("passkey", at)
+
+    by_passkey = page.get_by_role("button", name="Attest with a passkey")
+    by_passkey.click()
+    expect(page.locator("#attest .wrong")).to_have_text(
+        "Mark the entries first, and write which document you saw."
+    )
+    for each in ("2 Jun 2026", "1 Jun 2026"):
+        page.get_by_label(f"I compared it with the document: {each}").check()
+    page.get_by_label("Which document you saw").fill(" Grün “✓”, page 3 ")
+    by_passkey.click()
+    page.get_by_text("You attested 2 entries.").wait_for()
+    expect(page.get_by_role("heading", name="Attest entries")).to_have_count(0)
+    found = models.Flight.objects.filter(student=school.sam, retired_at__isnull=True)
+    assert set(found.values_list("provenance", flat=True)) == {"attested"}
+    checked = verify.check(export(seals.tree_of(school.school), at=dt.datetime.now(dt.UTC)))
+    assert (checked.faults, checked.passkeys) == ([], 2)
+    assert tablet.watched.complaints == []
+
+
+@pytest.mark.usefixtures("taken_out")
+def test_what_was_changed_after_the_passkey_confirmed_it_is_refused(
+    tablet: Device, school: Cast, live_server: LiveServer
+) -> None:
+    """The passkey is over the entries and the words: other words do not go with its answer."""
+    models.Role.objects.create(school=school.school, user=school.ida, role="administrator")
+    medical = engine.Document("m1", "medical", dt.date(2026, 1, 5), klass="third")
+    record.add(school.sam, "documents", medical, at=factories.NOON)
+    page, at = tablet.page, live_server.url
+    sign_in(page, at)
+    add_passkey(page, at)
+    page.goto(f"{at}/school/lakeside/students/{school.sam.ref}/record/?leaf=papers")
+    page.get_by_label("I compared it with the document: 5 Jan 2026").check()
+    page.get_by_label("Which document you saw").fill("the original")
+    page.evaluate(
+        """() => {
+          const form = document.getElementById("attest");
+          const submit = form.submit.bind(form);
+          form.submit = () => { form.elements.saw.value = "a copy"; submit(); };
+        }"""
+    )
+    page.get_by_role("button", name="Attest with a passkey").click()
+    page.get_by_text("signed something else").wait_for()
+    assert models.Document.objects.get(entry_id="m1", retired_at__isnull=True).provenance == "claimed"
 
 
 def test_the_hash_that_the_browser_makes_is_the_servers(

@@ -80,14 +80,14 @@ def test_an_erasure_is_shown_confirmed_and_done(kept: Cast) -> None:
     with time_machine.travel(AFTER, tick=False):
         client = desk(kept)
         sure(client)
-        assert "what 6 sealed entries say; their proofs stay" in text_of(client.get(erase))
+        assert "what 7 sealed entries say; their proofs stay" in text_of(client.get(erase))
         unsure = client.post(erase, {"reason": "asked for"})
         assert (unsure.status_code, "Say that you are sure" in text_of(unsure)) == (422, True)
         named = client.post(erase, {"reason": "Sam Example asked", "sure": "on"})
         assert (named.status_code, "say it without names" in text_of(named)) == (422, True)
         assert models.Flight.objects.filter(student=kept.sam).exists()
         page = text_of(client.post(erase, {"reason": "asked for", "sure": "on"}, follow=True))
-        assert "The record is erased, and what 6 sealed entries said." in page
+        assert "The record is erased, and what 7 sealed entries said." in page
         assert not models.Flight.objects.filter(student=kept.sam).exists()
         assert "The record was erased." in text_of(client.get(address(kept)))
 

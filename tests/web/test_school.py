@@ -518,9 +518,14 @@ def test_flights_are_tried_and_then_put_on_record(desk: Client, taught: Cast) ->
     assert "Put 2 flights on record" in text_of(tried)
     assert models.Flight.objects.filter(student=taught.sam).count() == 1
     plan = {**form_of(tried), "plan": tried.context["digest"], "reason": "from the paper logbook"}
-    for short in ({"reason": " "}, {"confirm_password": "wrong"}, {}):
+    for short, said in (
+        ({"reason": " "}, "Why they are imported: is empty; write why the record is changed."),
+        ({"confirm_password": "wrong"}, "The password does not confirm"),
+        ({}, "password"),
+    ):
         refused = desk.post(path, {**plan, **short})
         assert (refused.status_code, "Put 2 flights on record" in text_of(refused)) == (422, True)
+        assert said in text_of(refused)
     assert models.Flight.objects.filter(student=taught.sam).count() == 1
     done = desk.post(path, {**plan, "confirm_password": PASSWORD})
     assert done["Location"] == f"{HERE}students/{taught.sam.ref}/record/"
@@ -542,8 +547,9 @@ def test_claimed_entries_are_attested_on_the_page(desk: Client, taught: Cast) ->
     attest = f"{HERE}students/{taught.sam.ref}/record/attest/"
     for short, said in (
         ({"confirm_password": "wrong"}, "The password does not confirm"),
-        ({"saw": " "}, "write which document you saw"),
-        ({"entry": "documents:m:2"}, "is not on record"),
+        ({"saw": " "}, "Which document you saw: is empty; write which document you saw."),
+        ({"entry": "documents:m:2"}, "Entry m:2: 'm:2' is not on record among the documents."),
+        ({"entry": []}, "Not attested. Mark the entries that you compared with a document"),
     ):
         told = text_of(desk.post(attest, {**sent, **short}, follow=True))
         assert said in told

@@ -44,6 +44,19 @@ def test_how_much_there_is_of_what_is_needed(have: str, need: str, words: str) -
 
 
 @pytest.mark.parametrize(
+    ("kind", "words"),
+    [
+        ("pre-solo-knowledge", "Pre-solo knowledge test"),
+        ("knowledge:private-airplane", "Knowledge test, private airplane"),
+        ("practical:sport", "Practical test, sport"),
+        ("stage-check:first", "stage check, first"),
+    ],
+)
+def test_a_test_in_words(kind: str, words: str) -> None:
+    assert shown.test_of(kind) == words
+
+
+@pytest.mark.parametrize(
     ("have", "need", "per_cent"),
     [
         pytest.param("0.0 h", "40.0 h", 0, id="none"),

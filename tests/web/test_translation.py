@@ -47,7 +47,7 @@ TEMPLATES = sorted(each for each in (WEB / "templates").rglob("*") if each.suffi
 PROGRAMS = sorted(each for each in WEB.rglob("*.py") if each.name not in ("health.py", "requests.py"))
 SCRIPTS = sorted((WEB / "static").rglob("*.js"))
 #: Of templates: names of files' forms, and a citation.
-CODES = {"CSV", "XLSX", "14 CFR 61.197"}
+CODES = {"CSV", "XLSX", "14 CFR 61.197", "14 CFR 61.193, 61.215, 61.41"}
 #: Of Python: the name that stands in authenticator apps, examples, and words of the record's own vocabulary.
 WORDS = {
     "Student pilot training record",

@@ -43,6 +43,14 @@ class Line:
     first_attempt: bool | None
     missing: bool
     keep_until: dt.date
+    test: str | None = None
+
+    @property
+    def kind_of_test(self) -> str | None:
+        """Which test it was for (14 CFR 61.189(b)(2)): the one it names, else the one that was taken."""
+        if self.about != TEST:
+            return None
+        return self.test or (self.result.kind if self.result else None)
 
     def as_json(self) -> dict[str, Any]:
         result = self.result
@@ -240,4 +248,5 @@ def _line(row: Endorsement, tests: list[Test], on: dt.date) -> Line:
         first_attempt=first,
         missing=for_test and result is None and on > told_from(row.given, rules),
         keep_until=calendar.last_day(last, keep),
+        test=row.test,
     )

@@ -268,7 +268,7 @@ def _place(given: engine.Endorsement) -> str:
 
 def _missing(kind: Kind, given: engine.Endorsement) -> list[Refusal]:
     return [
-        Refusal(name, f"is missing: a {kind.kind} endorsement names it", kind.cite.section)
+        Refusal(name, "is missing; this endorsement names it", kind.cite.section)
         for name in kind.required
         if not catalogue.named(given, name)
     ]

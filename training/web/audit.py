@@ -34,7 +34,7 @@ from training.services.findings import STATES
 from training.services.records import NotAllowed
 from training.web import working
 from training.web.instructor import signing
-from training.web.shown import day
+from training.web.shown import day, test_of
 from training.web.working import Ended, Step
 
 AT_ONCE = 25
@@ -324,6 +324,7 @@ def own_record(request: HttpRequest, instructor: int) -> HttpResponse:
                 "given": day(each.given),
                 "keep_until": day(each.keep_until),
                 "taken": each.result and day(each.result.date),
+                "test": test_of(each.kind_of_test) if each.kind_of_test else "",
             }
             for each in page.object_list
         ],

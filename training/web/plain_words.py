@@ -19,6 +19,7 @@ _PAPERS = {
     "certificate": _("Have a student pilot certificate; you apply for it with your instructor"),
     "medical": _("Have a medical certificate from an aviation medical examiner"),
 }
+_RETEST = _("After a failed test, train again; your instructor endorses you for another try")
 _AFTER_SOLO = {"first-solo": _("Everything for flying alone still holds")}
 _BY_MILESTONE: Mapping[str, Mapping[str, str]] = {
     "faa.first-solo": {
@@ -47,10 +48,13 @@ _BY_MILESTONE: Mapping[str, Mapping[str, str]] = {
     "faa.solo-class-b": {
         **_AFTER_SOLO,
         "class-b-endorsement": _("Your instructor allows solo in this busy airspace in your logbook"),
+        "airport-endorsement": _("Your instructor allows solo at this busy airport in your logbook"),
+        "airport-open": _("Choose an airport where students may fly solo"),
     },
     "faa.private-knowledge-test": {
         "age": _("Be old enough to take the knowledge test"),
         "endorsement": _("Your instructor writes that you are ready for the knowledge test"),
+        "retest": _RETEST,
     },
     "faa.private-practical-test": {
         **_PAPERS,
@@ -73,6 +77,7 @@ _BY_MILESTONE: Mapping[str, Mapping[str, str]] = {
         "towered-landings": _("Takeoffs and landings alone where a tower works"),
         "prerequisites-endorsement": _("Your instructor writes that the last training is done"),
         "practical-endorsement": _("Your instructor writes that you are ready for the practical test"),
+        "retest": _RETEST,
     },
 }
 PLAIN: Mapping[str, str] = {
@@ -87,6 +92,8 @@ ENDING: Mapping[str, str] = {
     "solo-endorsement": _("Your endorsement to fly alone"),
     "night-endorsement": _("Your endorsement to fly alone at night"),
     "class-b-endorsement": _("Your endorsement to fly alone in this busy airspace"),
+    "airport-endorsement": _("Your endorsement to fly alone at this busy airport"),
+    "retest": _("Your endorsement for another try at the test"),
     "flight-endorsement": _("Your endorsement for this flight"),
     "knowledge-test": _("The result of your knowledge test"),
     "deficiencies-reviewed": _("The review of what you missed on the knowledge test"),

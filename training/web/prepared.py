@@ -69,7 +69,7 @@ def hours(student: Student, on: dt.date, _variant: str = "") -> SafeString:
         report = reports.eligibility(student, TEST, on)
         kinds, refused = student_shown.hours(report, record_of(student)), ""
     except NotCovered as problem:
-        kinds, refused = [], str(problem)
+        kinds, refused = [], shown.why_not(problem)
     return _made(
         "hours",
         student,

@@ -13,8 +13,10 @@ from django.utils.formats import date_format
 from django.utils.translation import get_language, gettext_noop, ngettext
 from django.utils.translation import gettext as _
 
+from syllabus import rulebook
 from syllabus.engine import units
 from syllabus.engine.days import Days
+from syllabus.engine.errors import NotCovered
 from syllabus.engine.finding import Finding, Said
 from syllabus.engine.record import ATTESTED, CLAIMED, SIGNED, TAKEN_OVER
 from syllabus.engine.report import UNVERIFIED, Report
@@ -43,6 +45,8 @@ _COUNTED: Mapping[str, Callable[[int], str]] = {
     "flight": lambda n: ngettext("%d flight", "%d flights", n),
     "item": lambda n: ngettext("%d item", "%d items", n),
     "landing": lambda n: ngettext("%d landing", "%d landings", n),
+    "lesson": lambda n: ngettext("%d lesson", "%d lessons", n),
+    "medical": lambda n: ngettext("%d medical", "%d medicals", n),
     "requirement": lambda n: ngettext("%d requirement", "%d requirements", n),
     "takeoff": lambda n: ngettext("%d takeoff", "%d takeoffs", n),
     "test": lambda n: ngettext("%d test", "%d tests", n),
@@ -164,6 +168,21 @@ VOUCHED: Mapping[str, str] = {
 def vouched(provenance: str) -> str:
     """Who vouches for an entry, in the language of the page."""
     return _(VOUCHED[provenance]) if provenance in VOUCHED else ""
+
+
+#: A test's kind before and after its colon; what it is for is a word of the record and stays as it is.
+_TESTS: Mapping[str, str] = {
+    "pre-solo-knowledge": gettext_noop("Pre-solo knowledge test"),
+    "knowledge": gettext_noop("Knowledge test"),
+    "practical": gettext_noop("Practical test"),
+}
+
+
+def test_of(kind: str) -> str:
+    """A test's kind in words: ``practical:private-airplane`` is ``Practical test, private airplane``."""
+    test, _colon, what = kind.partition(":")
+    words = _(_TESTS[test]) if test in _TESTS else test.replace("-", " ")
+    return ", ".join(filter(None, (words, what.replace("-", " "))))
 
 
 @dataclass(frozen=True)
@@ -330,6 +349,13 @@ class MilestoneShown:
         return [each for each in self.requirements if not each.met]
 
 
+def why_not(refusal: NotCovered, milestone: Milestone | None = None) -> str:
+    """Why the rules do not cover what was asked, with the milestone by its title."""
+    name = refusal.milestone.partition("/")[0]
+    milestone = milestone or rulebook.current().milestones.get(name)
+    return str(refusal).replace(name, milestone.title) if milestone else str(refusal)
+
+
 @dataclass(frozen=True)
 class RefusedShown:
     """A milestone that the rules do not cover here, in a line."""
@@ -350,7 +376,7 @@ class RefusedShown:
 
     @property
     def line(self) -> str:
-        return _("not covered by these rules: %(why)s") % {"why": self.refused.why}
+        return why_not(self.refused.refusal, self.milestone)
 
 
 def in_short(

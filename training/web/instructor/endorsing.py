@@ -18,6 +18,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from syllabus import catalogue
 from syllabus.catalogue import Kind
 from syllabus.engine.errors import NotCovered, NotInForce
+from syllabus.engine.kinds.evidence import STUDENT
 from syllabus.engine.record import Endorsement as Given
 from syllabus.engine.report import CAUTION
 from syllabus.engine.vocabulary import CATEGORIES, CLASSES, TESTS
@@ -30,7 +31,8 @@ from training.services.endorsements import Conflict, EndorsementError, Refused
 from training.services.records import NotAllowed
 from training.web.instructor import sheet, signing
 from training.web.instructor.opening import Taught, taught
-from training.web.shown import State, day, of, vouched
+from training.web.shown import State, day, of, quantity, test_of, vouched, why_not
+from training.web.student_shown import Names, plainer
 
 GIVEN, REVOKED = "endorsement.given", "endorsement.revoked"
 #: What a field is chosen from; typed otherwise.
@@ -136,7 +138,7 @@ def _show(
     except NotInForce as problem:
         told.append(str(problem))
     except NotCovered as problem:
-        told.append(gettext("Not covered by these rules: %(why)s") % {"why": problem})
+        told.append(gettext("Not covered by these rules: %(why)s") % {"why": why_not(problem)})
     except NotAllowed as problem:
         raise Http404(str(problem)) from None
     if checked:
@@ -168,7 +170,7 @@ def _show(
         "fields": fields,
         "faults": told,
         "report": body,
-        "rests_on": [_shown(each) for each in body["rests_on"]] if body else [],
+        "rests_on": [_shown(each, Names(known)) for each in body["rests_on"]] if body else [],
         "last_day": day(checked.last_day) if checked else "",
         "longest": day(longest),
         "judgement": judgement,
@@ -180,10 +182,11 @@ def _show(
     return render(request, "training/instructor/endorse_kind.html", shown, status=status)
 
 
-def _choices(key: str, said: str) -> tuple[str, ...]:
-    """What a field is chosen from, and what was said beside that, so that its fault is shown."""
+def _choices(key: str, said: str) -> list[tuple[str, str]]:
+    """What a field is chosen from, in words, and what was said beside that, so that its fault is shown."""
     known = CHOICES.get(key, ())
-    return (*known, said) if known and said and said not in known else known
+    every = (*known, said) if known and said and said not in known else known
+    return [(each, test_of(each) if key == "test" else each) for each in every]
 
 
 def _sentence(words: str) -> str:
@@ -195,15 +198,18 @@ def _longest(checked: Checked) -> Given:
     return dataclasses.replace(checked.endorsement, expires=None)
 
 
-def _shown(finding: Mapping[str, Any]) -> dict[str, Any]:
+def _shown(finding: Mapping[str, Any], names: Names) -> dict[str, Any]:
+    def named(entry: str) -> str:
+        return gettext("The student's birth date") if entry == STUDENT else names(entry)
+
     return {
         "state": State.of(finding["met"]),
         "says": finding["says"],
         "citation": finding["citation"],
-        "have": of(finding["have"], finding["need"]),
-        "ask": [f"{each['id']}: {each['missing']}" for each in finding["ask"]],
-        "not_counted": [each["why"] for each in finding["not_counted"]][:6],
-        "parts": [_shown(each) for each in finding.get("requirements", ())],
+        "have": quantity(finding["have"]) if finding["met"] else of(finding["have"], finding["need"]),
+        "ask": [f"{named(each['id'])}: {plainer(each['missing'])}" for each in finding["ask"]],
+        "not_counted": [plainer(each["why"]) for each in finding["not_counted"]][:6],
+        "parts": [_shown(each, names) for each in finding.get("requirements", ())],
     }
 
 

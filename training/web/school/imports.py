@@ -154,6 +154,12 @@ def _carried_out(opened: Opened, student: Student, table: Table, asked: Asked) -
 def _words(problem: ImportRefused | ReasonError | NotConfirmed) -> str:
     if isinstance(problem, NotConfirmed):
         return str(problem)
+    if isinstance(problem, ReasonError):
+        return "; ".join(
+            gettext("%(field)s: %(wrong)s.")
+            % {"field": gettext("Why they are imported"), "wrong": each.message}
+            for each in problem.faults
+        )
     return "; ".join(map(str, problem.faults[:MOST_NAMED]))
 
 

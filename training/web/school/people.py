@@ -8,7 +8,7 @@ from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from syllabus.engine.instructing import MOST_RATINGS
@@ -28,10 +28,10 @@ MOST_CHANGES = 40
 LINES = 4
 #: What an instructor signs as, in words.
 INSTRUCTOR_KINDS = {
-    "flight": _lazy("Flight instructor"),
-    "ground": _lazy("Ground instructor"),
-    "foreign": _lazy("Instructor authorized by another country, abroad"),
-    "armed-forces": _lazy("Instructor of an armed force"),
+    "flight": gettext_lazy("Flight instructor"),
+    "ground": gettext_lazy("Ground instructor"),
+    "foreign": gettext_lazy("Instructor authorized by another country, abroad"),
+    "armed-forces": gettext_lazy("Instructor of an armed force"),
 }
 _FIELDS = (
     "role",

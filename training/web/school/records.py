@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import re
 import uuid
 import zoneinfo
+from collections.abc import Sequence
 from typing import Any
 from urllib.parse import urlencode
 
@@ -20,7 +22,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST, require_safe
 
 from syllabus.engine import record as engine
-from syllabus.engine.errors import NotInForce
+from syllabus.engine.errors import Fault, NotInForce
 from syllabus.engine.geography import Place
 from syllabus.engine.reading import Faults
 from syllabus.engine.units import format_time
@@ -32,7 +34,7 @@ from training.services.record_entries import Shown
 from training.web.instructor import signing
 from training.web.school import opening
 from training.web.school.opening import Opened, administered
-from training.web.shown import MilestoneShown, RefusedShown, day, quantity, vouched
+from training.web.shown import MilestoneShown, RefusedShown, day, quantity, test_of, vouched
 
 AT_ONCE = 200
 MILESTONES = "milestones"
@@ -56,6 +58,8 @@ _TIMES = {
     "actual_instrument": _("actual instrument"),
     "simulated_instrument": _("simulated instrument"),
 }
+#: The place of one of the entries that were named.
+_ENTRY = re.compile(r"entries\[(\d+)\]")
 #: Under what authority somebody taught or endorsed, where it is not a flight instructor's.
 _INSTRUCTORS = {
     "ground": _("ground instructor"),
@@ -110,14 +114,15 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     else:
         found = record_entries.of(student, leaf, on, known_at)
         page = Paginator(found, AT_ONCE).get_page(asked.get("page"))
+        claims = sum(each.until is None and each.entry.provenance == engine.CLAIMED for each in found)
         told |= {
             "page": page,
             "query": urlencode({"leaf": leaf, **given}),
             "rows": [_row(each, zone) for each in page.object_list],
             "standing": sum(each.until is None for each in found),
             "replaced": sum(each.until is not None for each in found),
-            "claims": sum(each.until is None and each.entry.provenance == engine.CLAIMED for each in found),
-            "passkeys": json.dumps(confirming.passkeys(opened.user)),
+            "claims": claims,
+            "passkeys": json.dumps(confirming.passkeys(opened.user) if claims else []),
             "sealed_as": record_changes.ATTESTED,
             "about": record_changes.WHOLE,
             "most_saw": attesting.MOST_TEXT,
@@ -133,7 +138,8 @@ def attest(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     post = opened.request.POST
     student = opened.student(ref, "attestation", access.WRITE)
     leaf = str(post.get("leaf", ""))
-    named = [(part, entry) for part, _, entry in (each.partition(":") for each in post.getlist("entry"))]
+    marked = dict.fromkeys(post.getlist("entry"))
+    named = [(part, entry) for part, _, entry in (each.partition(":") for each in marked)]
     try:
         saw = attesting.saw_of(str(post.get("saw", "")))
         confirmed = signing.confirm(
@@ -148,7 +154,7 @@ def attest(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     except NotConfirmed as refused:
         messages.error(opened.request, str(refused))
     except attesting.NotAttested as wrong:
-        messages.error(opened.request, " ".join(map(str, wrong.faults[:MOST_NAMED])))
+        messages.error(opened.request, " ".join(_wrong(each, named) for each in wrong.faults[:MOST_NAMED]))
     else:
         number = len(done)
         messages.success(
@@ -157,6 +163,26 @@ def attest(opened: Opened, ref: uuid.UUID) -> HttpResponse:
         )
     there = reverse("school-record", args=(opened.school.slug, ref))
     return redirect(f"{there}?{urlencode({'leaf': leaf if leaf in LEAVES_BY_KEY else 'flights'})}")
+
+
+def _wrong(fault: Fault, named: Sequence[tuple[str, str]]) -> str:
+    """What is wrong about an attestation, with the entry by its id and the field by its label."""
+    if fault.place == "saw":
+        return gettext("%(field)s: %(wrong)s.") % {
+            "field": gettext("Which document you saw"),
+            "wrong": fault.message,
+        }
+    if fault.place == "entries":
+        return gettext(
+            "Not attested. Mark the entries that you compared with a document, at most %(most)d."
+        ) % {"most": attesting.MOST_ENTRIES}
+    number = _ENTRY.match(fault.place)
+    if number and int(number[1]) < len(named):
+        return gettext("Entry %(entry)s: %(wrong)s.") % {
+            "entry": named[int(number[1])][1],
+            "wrong": fault.message,
+        }
+    return fault.message
 
 
 def _end_of(known: dt.date | None, zone: dt.tzinfo) -> dt.datetime:
@@ -262,7 +288,8 @@ def _item(each: engine.ItemGrade, zone: dt.tzinfo) -> tuple[str, list[tuple[str,
 def _paper(each: Any, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
     expires, score = getattr(each, "expires", None), getattr(each, "score", None)
     codes = getattr(each, "deficient_codes", None)
-    return each.kind.replace("-", " "), [
+    title = test_of(each.kind) if isinstance(each, engine.Test) else each.kind.replace("-", " ")
+    return title, [
         (gettext("Class"), getattr(each, "klass", None) or ""),
         (gettext("Category"), getattr(each, "category", None) or ""),
         (gettext("Model"), getattr(each, "aircraft_model", None) or ""),
@@ -279,7 +306,7 @@ def _endorsement(each: engine.Endorsement, zone: dt.tzinfo) -> tuple[str, list[t
         (gettext("Model"), each.aircraft_model or ""),
         (gettext("Category"), each.category or ""),
         (gettext("Class"), each.klass or ""),
-        (gettext("Test"), each.test or ""),
+        (gettext("Test"), test_of(each.test) if each.test else ""),
         (gettext("Trained in the similar model"), each.similar_model or ""),
         (gettext("Airport"), _place(each.airport)),
         (gettext("Area"), each.area or ""),
