@@ -26,7 +26,7 @@ from syllabus.engine.errors import Fault, QuestionError
 from syllabus.engine.reading import Faults, Object
 from syllabus.engine.report import CAUTION
 from training.models import AuditRun, Finding, Role, School
-from training.reports.audit import KINDS
+from training.reports.audit_kinds import KINDS
 from training.services import findings, instructors
 from training.services.confirming import Act, Given, content_of
 from training.services.findings import MOST_NOTE, STATES, Conflict, ResolutionError

@@ -23,7 +23,8 @@ from syllabus.engine.reading import Faults
 from training.ledger import assertions, entries
 from training.models import AuditRun, Finding, Resolution, Role, School, Student, User
 from training.reports import audit as reports
-from training.reports.audit import NOT_AUDITED, Told
+from training.reports.audit import Told
+from training.reports.audit_kinds import NOT_AUDITED
 from training.services import access, finding_audit, lesson_audit, seals
 from training.services.finding_audit import SEALED_AS
 from training.services.records import NotAllowed

@@ -27,7 +27,7 @@ from syllabus.engine.errors import FaultsFound
 from syllabus.engine.report import CAUTION
 from training.models import Finding, NightlyAudit, Role, School, Student, User
 from training.reports import finding_entries
-from training.reports.audit import KINDS
+from training.reports.audit_kinds import KINDS
 from training.services import confirming, finding_pages, finding_tables, findings, instructors
 from training.services.confirming import Act, NotConfirmed, content_of
 from training.services.findings import STATES

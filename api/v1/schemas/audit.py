@@ -17,7 +17,7 @@ from api.v1.schemas.shapes import (
 )
 from syllabus.engine.audit import MENDS, SEVERITIES
 from syllabus.engine.rulebook import VERIFIED
-from training.reports.audit import KINDS
+from training.reports.audit_kinds import KINDS
 from training.services.findings import MOST_NOTE, STATES
 
 _AT: Schema = {"type": "string", "format": "date-time"}
