@@ -122,7 +122,7 @@ class Findings(OfSchool):
                 "last_audit": last and _run(last),
                 "next": pages.get_next_link(),
                 "previous": pages.get_previous_link(),
-                "findings": [findings.as_json(each) for each in page],
+                "findings": findings.as_json(page),
                 "caution": CAUTION,
             }
         )

@@ -53,7 +53,9 @@ def _findings() -> dict[str, Schema]:
                 "student": or_null(_UUID),
                 "instructor": or_null(STRING),
                 "day": {**_DAY, "description": "The day that it is about."},
-                "entries": listed(full({"student": or_null(_UUID), "id": STRING})),
+                "entries": listed(
+                    full({"student": or_null(_UUID), "id": STRING, "provenance": or_null(ref("Provenance"))})
+                ),
                 "says": STRING,
                 "citations": listed(STRING),
                 "verified": word(VERIFIED, "How the rule's text was checked."),

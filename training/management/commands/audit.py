@@ -121,5 +121,5 @@ def _document(school: School, done: findings.Done, rows: list[Finding]) -> dict[
         "new": done.new,
         "returned": done.returned,
         "gone": done.gone,
-        "findings": [findings.as_json(each) for each in rows],
+        "findings": findings.as_json(rows),
     }
