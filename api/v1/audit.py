@@ -26,7 +26,7 @@ from syllabus.engine.errors import Fault, QuestionError
 from syllabus.engine.reading import Faults, Object
 from syllabus.engine.report import CAUTION
 from training.models import AuditRun, Finding, Role, School
-from training.reports.audit import KINDS
+from training.reports.audit_kinds import KINDS
 from training.services import findings, instructors
 from training.services.confirming import Act, Given, content_of
 from training.services.findings import MOST_NOTE, STATES, Conflict, ResolutionError
@@ -122,7 +122,7 @@ class Findings(OfSchool):
                 "last_audit": last and _run(last),
                 "next": pages.get_next_link(),
                 "previous": pages.get_previous_link(),
-                "findings": [findings.as_json(each) for each in page],
+                "findings": findings.as_json(page),
                 "caution": CAUTION,
             }
         )

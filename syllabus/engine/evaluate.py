@@ -56,7 +56,7 @@ class _Asking:
         Raises: as ``evaluate``.
         """
         wanted = self.rulebook.milestone(name)
-        question = covered(wanted, self.record, self.question)
+        question = covered(wanted, self.record, self.question, self.rulebook.paths)
         ways = [each for each in wanted.paths if question.context.path in (None, each.id)]
         if not ways:
             return self._answer(wanted, question, None)
@@ -94,18 +94,16 @@ class _Asking:
         return found
 
 
-def covered(wanted: Milestone, record: Record, question: Question) -> Question:
+def covered(wanted: Milestone, record: Record, question: Question, paths: frozenset[str]) -> Question:
     """The question with the category and class it is about, where the milestone's rules cover them.
+
+    ``paths`` are those of every milestone: one of another milestone's decides nothing here.
 
     Raises: NotCovered, which names what they do not cover.
     """
     scope, context = wanted.scope, question.context
     _refuse_unwritten(wanted, question)
-    if context.path is not None and wanted.paths and context.path not in [each.id for each in wanted.paths]:
-        ways = ", ".join(each.id for each in wanted.paths)
-        raise NotCovered(
-            wanted.id, "path", context.path, f"{wanted.id} has no path {context.path!r}; written are {ways}."
-        )
+    _refuse_path(wanted, context.path, paths)
     _refuse_holder(wanted, record, question)
     category, klass = _craft(record, question)
     question = replace(question, country=scope.country or question.country)
@@ -127,6 +125,15 @@ def covered(wanted: Milestone, record: Record, question: Question) -> Question:
         key = "class" if context.klass else "aircraft_model"
         raise _outside(wanted, key, _said(question, key) or klass, f"{category}, {klass}")
     return replace(question, category=category, klass=klass)
+
+
+def _refuse_path(wanted: Milestone, path: str | None, paths: frozenset[str]) -> None:
+    """Refuse a path that the milestone does not have; one without paths leaves alone those of others."""
+    written = [each.id for each in wanted.paths]
+    if path is None or path in (written or paths):
+        return
+    ways = f"written are {', '.join(written)}." if written else "there is one way to it only."
+    raise NotCovered(wanted.id, "path", path, f"{wanted.id} has no path {path!r}; {ways}")
 
 
 def _refuse_unwritten(wanted: Milestone, question: Question) -> None:

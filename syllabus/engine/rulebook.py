@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import cached_property
 from typing import Any
 
 from syllabus.engine.aircraft_models import NO_MODELS, Models
@@ -129,6 +130,11 @@ class Rulebook:
     milestones: Mapping[str, Milestone]
     texts: Mapping[str, str] = field(default_factory=dict)
     models: Models = NO_MODELS
+
+    @cached_property
+    def paths(self) -> frozenset[str]:
+        """The ids of every milestone's paths."""
+        return frozenset(way.id for each in self.milestones.values() for way in each.paths)
 
     def with_milestone(self, added: Milestone) -> Rulebook:
         """The same rules with a milestone more, or with another of that id."""

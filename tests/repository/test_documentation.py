@@ -174,6 +174,7 @@ def test_addresses_that_are_named_answer(name: str) -> None:
             .replace("{milestone}", "x")
             .replace("{course}", "x")
             .replace("{number}", "1")
+            .replace("{slug}", "x")
         )
         try:
             resolve(path)

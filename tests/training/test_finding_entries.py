@@ -28,7 +28,10 @@ def people() -> Cast:
 def told(people: Cast, *entries: str) -> list[tuple[str, str, bool]]:
     body = {"entries": [{"student": str(people.sam.ref), "id": each} for each in entries]}
     found = models.Finding(school=people.school, student=people.sam, body=body)
-    return [(each.words, each.became, each.lesson is not None) for each in finding_entries.of(found)]
+    named = finding_entries.of(found)
+    who = finding_entries.vouched([found])
+    assert {(str(people.sam.ref), each.id): each.provenance for each in named if each.provenance} == who
+    return [(each.words, each.became, each.lesson is not None) for each in named]
 
 
 def corrected(people: Cast, lesson: models.LessonRecord, **changed: Any) -> models.LessonRecord:

@@ -170,10 +170,19 @@ def test_asked_about_all_it_is_named_below_and_stops_none(monkeypatch: Any) -> N
 
 def test_the_exit_code_is_that_of_the_others(monkeypatch: Any) -> None:
     """Where nothing else is left that is not met, it is 0; what is refused counts for neither side."""
-    _, out, _ = ask(SOLO, "--on", "2026-12-03", "--json")
+    asked = (SOLO, "--on", "2026-12-03", "--context", "aircraft_model=C172", "--json")
+    _, out, _ = ask(*asked)
     unmet = [each["milestone"] for each in json.loads(out)["reports"] if not each["eligible"]]
-    assert unmet
+    assert 0 < len(unmet) < len(rulebook.current().milestones)
     refuse(monkeypatch, *unmet)
-    code, out, _ = ask(SOLO, "--on", "2026-12-03", "--json")
+    code, out, _ = ask(*asked)
     assert [each["milestone"] for each in json.loads(out)["not_covered"]] == unmet
     assert code == 0
+
+
+@pytest.mark.parametrize("form", [[], ["--json"]], ids=["table", "json"])
+def test_where_no_milestone_is_covered_the_command_ends_with_2(form: list[str]) -> None:
+    code, out, _ = ask(SOLO, "--on", "2026-12-03", "--context", "category=rotorcraft", *form)
+    assert code == 2
+    assert "eligible_from" not in out
+    assert out.count("rotorcraft has rules of its own") == len(rulebook.current().milestones) or not form

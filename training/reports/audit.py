@@ -19,7 +19,6 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from django.db import DatabaseError
-from django.utils.translation import gettext_noop as _
 
 from syllabus import auditing, catalogue, rulebook
 from syllabus import instructing as about_instructors
@@ -46,40 +45,12 @@ from syllabus.models import SchoolMinimum
 from training import models, record
 from training.models import Aircraft, LessonRecord, PeopleChange, Role, School, SignOff, Student, User
 from training.reports import instructing, settings
+from training.reports.audit_kinds import NOT_AUDITED
 
 log = logging.getLogger(__name__)
 _MICROSECOND = dt.timedelta(microseconds=1)
 _EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
 _TWO_DAYS = dt.timedelta(days=2)
-#: The kind of finding that stands for whatever a record would have shown.
-NOT_AUDITED = "not-audited"
-#: The kinds of findings there are, each in a few words.
-KINDS = {
-    "solo-first": _("Solo outside the days on which it was allowed"),
-    "solo-cross-country": _("Solo cross-country outside those days"),
-    "solo-night": _("Solo at night outside those days"),
-    "solo-class-b": _("Solo in Class B airspace outside those days"),
-    "endorsement-authority": _("Endorsement without authority"),
-    "endorsement-untrained": _("Endorsement without the training on record"),
-    "endorsement-early": _("A flight endorsed days ahead"),
-    "recommendation-gap": _("Recommended for a test with a gap"),
-    "result-missing": _("No result in the instructor's own record"),
-    "retest-unendorsed": _("Passed after a failure without the endorsement for another try"),
-    "training-hours": _("More training in 24 hours than allowed"),
-    "training-lapsed": _("Training by an instructor who had lapsed"),
-    "training-ratings": _("Training in an aircraft the ratings do not cover"),
-    "training-instrument": _("Training for an instrument rating without that rating"),
-    "training-oneself": _("Training of oneself"),
-    "instructor-unknown": _("An instructor the school does not know"),
-    "entry-claimed": _("Names an instructor who did not sign it"),
-    "entry-incomplete": _("Entry without what the rule asks for"),
-    "two-places": _("In two places at once"),
-    "lesson-unsigned": _("Lesson not signed"),
-    "lesson-unacknowledged": _("Lesson not acknowledged"),
-    "record-altered": _("Not as it was sealed"),
-    "school-minimum": _("Below the school's own minimum"),
-    NOT_AUDITED: _("Record that could not be audited"),
-}
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,7 +22,8 @@ class Named:
     """One entry: whose record it stands on, its id, and as far as it is on record, what it is.
 
     ``became`` is in the same words for a page and a print: put right, taken off the record, signed; empty
-    where it stands as it was found. ``lesson`` is the lesson record whose page shows it.
+    where it stands as it was found. ``lesson`` is the lesson record whose page shows it, ``provenance`` who
+    vouches for the entry, null for what is no entry of a record.
     """
 
     student: Student | None
@@ -29,6 +31,27 @@ class Named:
     words: str = ""
     became: str = ""
     lesson: uuid.UUID | None = None
+    provenance: str | None = None
+
+
+def vouched(findings: Iterable[Finding]) -> dict[tuple[str, str], str]:
+    """Who vouches for the entries that findings name, by the student's reference and the entry's id.
+
+    Of an entry that was replaced it is the newest row's; what is no entry of a record is not in it. One
+    query.
+    """
+    named = {(each["student"], each["id"]) for found in findings for each in found.body["entries"]}
+    refs, ids = {ref for ref, _ in named if ref}, {entry for ref, entry in named if ref}
+    if not refs:
+        return {}
+    first, *others = (
+        model.objects.filter(student__ref__in=refs, entry_id__in=ids)
+        .order_by()
+        .values_list("student__ref", "entry_id", "provenance", "recorded_at")
+        for model in ENTRIES
+    )
+    rows = sorted(first.union(*others, all=True), key=lambda row: row[3])
+    return {(str(ref), entry): provenance for ref, entry, provenance, _ in rows}
 
 
 def of(finding: Finding) -> list[Named]:
@@ -48,7 +71,7 @@ def _named(student: Student | None, entry: str) -> Named:
         row = rows.order_by(F("retired_at").desc(nulls_first=True), "-pk").first()
         if row is not None:
             words = says(part.name, record.entry_of(row, part.name))
-            return Named(student, entry, words, _became(student, entry, row), _lesson(entry))
+            return Named(student, entry, words, _became(student, entry, row), _lesson(entry), row.provenance)
     return _drafted(student, entry)
 
 

@@ -11,7 +11,7 @@ from syllabus.engine.audit import SEVERITIES
 from syllabus.engine.report import CAUTION
 from training import pdf
 from training.models import AuditRun, Finding, School
-from training.reports.audit import KINDS
+from training.reports.audit_kinds import KINDS
 from training.services import finding_tables, findings
 
 _SEVERITY = {"serious": "Serious", "incomplete": "Incomplete", "note": "Worth a look"}

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Callable, Generator, Iterable, Mapping
+from collections.abc import Callable, Generator, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -23,7 +23,9 @@ from syllabus.engine.reading import Faults
 from training.ledger import assertions, entries
 from training.models import AuditRun, Finding, Resolution, Role, School, Student, User
 from training.reports import audit as reports
-from training.reports.audit import NOT_AUDITED, Told
+from training.reports import finding_entries
+from training.reports.audit import Told
+from training.reports.audit_kinds import NOT_AUDITED
 from training.services import access, finding_audit, lesson_audit, seals
 from training.services.finding_audit import SEALED_AS
 from training.services.records import NotAllowed
@@ -363,8 +365,13 @@ def subject_of(finding: Finding) -> str:
     return seals.tree_of(finding.school_id)
 
 
-def as_json(finding: Finding) -> dict[str, Any]:
-    """A listed finding as plain JSON values, with whoever dealt with it."""
+def as_json(page: Sequence[Finding]) -> list[dict[str, Any]]:
+    """Listed findings as plain JSON values, each with whoever dealt with it, its entries with who vouches."""
+    vouched = finding_entries.vouched(page)
+    return [_as_json(each, vouched) for each in page]
+
+
+def _as_json(finding: Finding, vouched: Mapping[tuple[str, str], str]) -> dict[str, Any]:
     return {
         "id": str(finding.ref),
         "kind": finding.kind,
@@ -374,6 +381,10 @@ def as_json(finding: Finding) -> dict[str, Any]:
         "student": str(finding.student.ref) if finding.student else None,
         "instructor": str(finding.instructor) if finding.instructor else None,
         **finding.body,
+        "entries": [
+            {**each, "provenance": vouched.get((each["student"], each["id"]))}
+            for each in finding.body["entries"]
+        ],
         "first_seen": _instant(finding.first_seen),
         "last_seen": _instant(finding.last_seen),
         "changed_at": _instant(finding.changed_at),

@@ -27,12 +27,12 @@ from syllabus.engine.errors import FaultsFound
 from syllabus.engine.report import CAUTION
 from training.models import Finding, NightlyAudit, Role, School, Student, User
 from training.reports import finding_entries
-from training.reports.audit import KINDS
+from training.reports.audit_kinds import KINDS
 from training.services import confirming, finding_pages, finding_tables, findings, instructors
 from training.services.confirming import Act, NotConfirmed, content_of
 from training.services.findings import STATES
 from training.services.records import NotAllowed
-from training.web import working
+from training.web import shown, working
 from training.web.instructor import signing
 from training.web.shown import day, test_of
 from training.web.working import Ended, Step
@@ -93,7 +93,7 @@ def listed(request: HttpRequest) -> HttpResponse:
     school = _school(request, request.GET.get("school") or None)
     asked = _asked(request)
     page = Paginator(findings.listed(school, **asked), AT_ONCE).get_page(request.GET.get("page"))
-    shown = [_shown(each) for each in page.object_list]
+    rows = [_shown(each) for each in page.object_list]
     findings.note_read(page.object_list, user, via="web", at=at)
     kept = request.GET.copy()
     kept.pop("page", None)
@@ -103,7 +103,7 @@ def listed(request: HttpRequest) -> HttpResponse:
         "here": "audit",
         "schools": findings.administered(user).order_by("name", "pk"),
         "page": page,
-        "findings": shown,
+        "findings": rows,
         "asked": {**asked, "student": asked["student"] or ""},
         "kinds": {key: _(words) for key, words in KINDS.items()},
         "severities": {key: _(words) for key, (_look, _mark, words) in SEVERITY.items()},
@@ -262,7 +262,7 @@ def _finding(
         "subject": findings.subject_of(found),
         "passkeys": json.dumps(confirming.passkeys(_user(request))),
         "body": found.body,
-        "entries": finding_entries.of(found),
+        "entries": [(each, shown.vouched(each.provenance or "")) for each in finding_entries.of(found)],
         "unmet": unmet,
         "resolutions": [
             {"row": each, **findings.resolution_json(each), "words": _(MEND[each.how])}
@@ -293,9 +293,9 @@ def own_records(request: HttpRequest) -> HttpResponse:
         raise PermissionDenied
     if len(roles) == 1:
         return redirect("own-record", roles[0].pk)
-    shown = [{"role": each, "until": day(each.recent_experience_until)} for each in roles]
+    rows = [{"role": each, "until": day(each.recent_experience_until)} for each in roles]
     told = {
-        "roles": shown,
+        "roles": rows,
         "desk": desk,
         "caution": CAUTION,
     }

@@ -17,7 +17,7 @@ from api.v1.schemas.shapes import (
 )
 from syllabus.engine.audit import MENDS, SEVERITIES
 from syllabus.engine.rulebook import VERIFIED
-from training.reports.audit import KINDS
+from training.reports.audit_kinds import KINDS
 from training.services.findings import MOST_NOTE, STATES
 
 _AT: Schema = {"type": "string", "format": "date-time"}
@@ -53,7 +53,9 @@ def _findings() -> dict[str, Schema]:
                 "student": or_null(_UUID),
                 "instructor": or_null(STRING),
                 "day": {**_DAY, "description": "The day that it is about."},
-                "entries": listed(full({"student": or_null(_UUID), "id": STRING})),
+                "entries": listed(
+                    full({"student": or_null(_UUID), "id": STRING, "provenance": or_null(ref("Provenance"))})
+                ),
                 "says": STRING,
                 "citations": listed(STRING),
                 "verified": word(VERIFIED, "How the rule's text was checked."),

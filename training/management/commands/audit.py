@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from training.management.plain_text import clean, encodable
 from training.models import Finding, School
-from training.reports.audit import KINDS
+from training.reports.audit_kinds import KINDS
 from training.services import finding_pages, finding_tables, findings
 
 FOUND = 1
@@ -121,5 +121,5 @@ def _document(school: School, done: findings.Done, rows: list[Finding]) -> dict[
         "new": done.new,
         "returned": done.returned,
         "gone": done.gone,
-        "findings": [findings.as_json(each) for each in rows],
+        "findings": findings.as_json(rows),
     }

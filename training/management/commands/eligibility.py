@@ -41,7 +41,7 @@ _COLOURS = {True: "32", False: "31", None: "33"}
 
 EPILOG = """\
 exit codes: 0 eligible (without --toward: for every milestone that the rules cover), 1 not eligible or not
-known, 2 bad input, or --toward a milestone that the rules do not cover for what is asked about.
+known, 2 bad input, or no milestone that was asked about is covered by the rules.
 
 examples:
   python3 manage.py eligibility record.json --toward faa.private-practical-test --on 2026-11-20
@@ -136,6 +136,8 @@ class Command(BaseCommand):
             self.refuse([Fault("--on", str(problem))])
         made = self.as_json if options["json"] else self.as_table
         self.show(made(reports, refused, one))
+        if not reports:  # every milestone refused: that is no yes
+            sys.exit(BAD_INPUT)
         sys.exit(ELIGIBLE if all(report.eligible for report in reports) else NOT_ELIGIBLE)
 
     def as_json(self, reports: list[Report], refused: list[NotCovered], one: bool) -> str:

@@ -1,0 +1,33 @@
+"""What an audit may find: the kinds of findings, each in a few words."""
+
+from django.utils.translation import gettext_noop as _
+
+#: The kind of finding that stands for whatever a record would have shown.
+NOT_AUDITED = "not-audited"
+#: The kinds of findings there are, each in a few words.
+KINDS = {
+    "solo-first": _("Solo outside the days on which it was allowed"),
+    "solo-cross-country": _("Solo cross-country outside those days"),
+    "solo-night": _("Solo at night outside those days"),
+    "solo-class-b": _("Solo in Class B airspace outside those days"),
+    "endorsement-authority": _("Endorsement without authority"),
+    "endorsement-untrained": _("Endorsement without the training on record"),
+    "endorsement-early": _("A flight endorsed days ahead"),
+    "recommendation-gap": _("Recommended for a test with a gap"),
+    "result-missing": _("No result in the instructor's own record"),
+    "retest-unendorsed": _("Passed after a failure without the endorsement for another try"),
+    "training-hours": _("More training in 24 hours than allowed"),
+    "training-lapsed": _("Training by an instructor who had lapsed"),
+    "training-ratings": _("Training in an aircraft the ratings do not cover"),
+    "training-instrument": _("Training for an instrument rating without that rating"),
+    "training-oneself": _("Training of oneself"),
+    "instructor-unknown": _("An instructor the school does not know"),
+    "entry-claimed": _("Names an instructor who did not sign it"),
+    "entry-incomplete": _("Entry without what the rule asks for"),
+    "two-places": _("In two places at once"),
+    "lesson-unsigned": _("Lesson not signed"),
+    "lesson-unacknowledged": _("Lesson not acknowledged"),
+    "record-altered": _("Not as it was sealed"),
+    "school-minimum": _("Below the school's own minimum"),
+    NOT_AUDITED: _("Record that could not be audited"),
+}
