@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from datetime import datetime
 
 from syllabus.engine import facts
+from syllabus.engine.aircraft_models import Models
 from syllabus.engine.question import Question
 from syllabus.engine.record import Flight, Landings, Record
 from syllabus.engine.settings import Settings
@@ -54,23 +55,37 @@ def _number(each: Landings) -> int:
 
 
 def landing_conflict(flight: Flight, each: Landings) -> str:
-    """How landings on record disagree with the route or the Sun; empty where they do not."""
-    if each.at is None:
-        return ""
+    """How landings on record disagree with the route; empty where they do not."""
     keys = [place.key for place in flight.route]
-    if keys and each.at.key not in keys:
-        return f"which is right: landings at {each.at.key}, and the route {'-'.join(keys)} does not go there"
-    if (
-        each.period == "night"
-        and each.landings == 1
-        and keys.count(each.at.key) - (keys[:1] == [each.at.key]) == 1
-        and keys[-1] == each.at.key
-        and flight.on is not None
-        and is_night(flight.on, each.at) is False
-    ):
+    if each.at is None or not keys or each.at.key in keys:
+        return ""
+    return f"which is right: landings at {each.at.key}, and the route {'-'.join(keys)} does not go there"
+
+
+def night_landing_conflict(flight: Flight, each: Landings) -> str:
+    """How night landings disagree with the log's night time or with the Sun; empty where they do not."""
+    if each.period != "night":
+        return ""
+    if said := night_conflict(flight) or _night_without_time(flight, each):
+        return said
+    keys = [place.key for place in flight.route]
+    if each.at is None or each.landings != 1 or not keys or keys[-1] != each.at.key or flight.on is None:
+        return ""
+    # one landing there, the last: the landing whose instant is on record
+    visits = keys.count(each.at.key) - (keys[0] == each.at.key)
+    if visits == 1 and is_night(flight.on, each.at) is False:
         at = flight.on.strftime("%H:%M")
         return f"which is right: a night landing at {each.at.key}, and by the Sun it was day there at {at}"
     return ""
+
+
+def _night_without_time(flight: Flight, each: Landings) -> str:
+    """Night landings on an entry whose log says that none of it was at night."""
+    if not _number(each) or flight.times.get("night"):
+        return ""
+    if "night" not in flight.times and on_the_clock(flight) is not None:
+        return ""  # the clock and the Sun tell
+    return "which is right: takeoffs or landings at night, and no night time logged"
 
 
 def hours_bound(flight: Flight, settings: Settings) -> int | None:
@@ -94,7 +109,7 @@ def conflicts(record: Record, question: Question) -> Mapping[str, str]:
     key = (question.settings, question.country)
     kept = record.memo.get("conflicts")
     if kept is None or kept[0] is not question.settings or kept[1] != question.country:
-        kept = record.memo["conflicts"] = (*key, _conflicts(record, question.settings, question.country))
+        kept = record.memo["conflicts"] = (*key, _conflicts(record, question))
     return kept[2]
 
 
@@ -108,6 +123,19 @@ def _abroad(flight: Flight, country: str | None) -> str:
     return f"which is right: an instructor authorized by another country, and {here}, which is in this one"
 
 
+def _craft(flight: Flight, models: Models) -> str:
+    """How an entry's category or class disagrees with its model's."""
+    craft = flight.aircraft
+    known = models.find(craft.model) if craft.model and not craft.device else None
+    if known is None:
+        return ""
+    if craft.category and known.category and craft.category != known.category:
+        return f"which is right: {craft.category}, and {craft.model}, which is a {known.category}"
+    if craft.klass and known.klass and craft.klass.split()[0] != known.klass.split()[0]:
+        return f"which is right: {craft.klass}, and {craft.model}, which is {known.klass}"
+    return ""
+
+
 def _meet(earlier: Flight, later: Flight) -> bool:
     """Whether the later of two flights took off before the earlier one had landed."""
     if earlier.on is None or later.off is None or later.on is None:
@@ -115,13 +143,15 @@ def _meet(earlier: Flight, later: Flight) -> bool:
     return later.off < earlier.on and later.on > later.off
 
 
-def _conflicts(record: Record, settings: Settings, country: str | None) -> Mapping[str, str]:
+def _conflicts(record: Record, question: Question) -> Mapping[str, str]:
+    settings, country, models = question.settings, question.country, question.models
     found: dict[str, str] = {}
     clocked: list[Flight] = []
     for flight in record.flights:
         if flight.off is not None and flight.on is not None:
             clocked.append(flight)
-        if said := facts.unvouched(flight, settings) or _abroad(flight, country):
+        said = facts.unvouched(flight, settings) or _abroad(flight, country) or _craft(flight, models)
+        if said:
             found[flight.id] = said
     clocked.sort(key=lambda flight: (flight.off.timestamp() if flight.off else 0.0, flight.id))
     latest: Flight | None = None

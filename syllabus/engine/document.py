@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import date
 from itertools import pairwise
 from types import MappingProxyType
@@ -54,6 +54,7 @@ from syllabus.engine.vocabulary import (
     RULE_ITEMS,
     RULE_LISTS,
     TESTS,
+    TESTS_OF,
 )
 
 _PURPOSE = re.compile(r"[a-z0-9-]+(:[a-z0-9-]+)*", re.ASCII)
@@ -64,7 +65,12 @@ _ITEM = re.compile(r"[A-Za-z0-9]+([._:-][A-Za-z0-9]+)*", re.ASCII)
 _PROVENANCE = one_of(PROVENANCES, "provenance")
 
 
-def _kind(known: tuple[str, ...], what: str, also: Mapping[str, str] = MappingProxyType({})) -> reading.Read:
+def _kind(
+    known: tuple[str, ...],
+    what: str,
+    also: Mapping[str, str] = MappingProxyType({}),
+    closed: Collection[str] = (),
+) -> reading.Read:
     """A kind of document, test or endorsement: known, or not to be mistaken for a known one."""
 
     def reader(faults: Faults, value: Any, place: str) -> str | None:
@@ -76,6 +82,10 @@ def _kind(known: tuple[str, ...], what: str, also: Mapping[str, str] = MappingPr
         if word in known:
             return word
         stem = word.split(":")[0]
+        if word.partition(":")[0] in closed:
+            # rules turn on these: one that no rule knows would be passed over in silence
+            faults.add(place, f"{value!r} is no {what} that is known; known are {', '.join(known)}")
+            return None
         near = faults.meant(word.lower(), known, cutoff=0.82)
         if near and not (":" in word and any(kind.startswith(stem + ":") for kind in known)):
             faults.add(place, f"{value!r} is no kind of {what} that is known; did you mean {near!r}?")
@@ -314,7 +324,7 @@ def _test(faults: Faults, value: Any, place: str) -> Test:
     fields = Object(faults, value, place)
     made = Test(
         id=fields.take("id", reading.name, place),
-        kind=fields.take("kind", _kind(TESTS, "test"), "", required=True),
+        kind=fields.take("kind", _kind(TESTS, "test", closed=TESTS_OF), "", required=True),
         date=fields.take("date", reading.day, date.min, required=True),
         result=fields.take("result", one_of(RESULTS, "result")),
         score=fields.take("score", reading.count),
@@ -340,7 +350,7 @@ def _endorsement(faults: Faults, value: Any, place: str) -> Endorsement:
         aircraft_model=fields.take("aircraft_model", reading.name),
         category=fields.take("category", one_of(CATEGORIES, "category of aircraft")),
         klass=fields.take("class", one_of(CLASSES, "class of aircraft")),
-        test=fields.take("test", _kind(TESTS, "test")),
+        test=fields.take("test", _kind(TESTS, "test", closed=TESTS_OF)),
         similar_model=fields.take("similar_model", reading.name),
         airport=fields.take("airport", reading.point),
         area=fields.take("area", reading.name),

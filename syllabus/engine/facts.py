@@ -49,8 +49,18 @@ def same_person(one: Instructor | None, other: Instructor | None) -> bool:
     if one is None or other is None:
         return False
     if one.certificate and other.certificate:
-        return same(one.certificate) == same(other.certificate)
+        return certificate_number(one.certificate) == certificate_number(other.certificate)
     return same(one.name) == same(other.name)
+
+
+def certificate_number(text: str) -> str:
+    """What certificates are compared by: their digits, for CFI, CFII and MEI beside them name ratings.
+
+    >>> certificate_number("0000002CFI") == certificate_number("CFI-0000002")
+    True
+    """
+    digits = "".join(ch for ch in text if ch.isdigit())
+    return digits or same(text)
 
 
 def is_dual(flight: Flight) -> bool:
@@ -74,6 +84,33 @@ def graded(grade: ItemGrade) -> bool:
         and grade.instructor is not None
         and grade.instructor.kind in FLIGHT_TRAINING
     )
+
+
+def grade_doubt(grade: ItemGrade, record: Record, category: str | None, models: Models) -> str:
+    """How a grade disagrees with the flight it is linked to, or with the training on record; else empty."""
+    flight = record.flights_by_id.get(grade.flight) if grade.flight else None
+    if flight is None:
+        return _before_training(grade, record) if grade.flight is None else ""
+    if not is_dual(flight):
+        return (
+            f"which is right: {grade.item} graded as trained, and {flight.id}, which has no dual flight time"
+        )
+    if abs((flight.date - grade.date).days) > 1:
+        return f"which is right: {grade.item} graded on {grade.date}, and {flight.id}, flown on {flight.date}"
+    flown, klass = models.kind_of(flight.aircraft)
+    if None not in (category, flown) and flown != category:
+        return f"which is right: {grade.item} for a {category}, and {flight.id}, flown in a {flown}"
+    if category == "airplane" and klass is not None and klass not in _SINGLE:
+        return f"whether {grade.item} was shown in a single-engine airplane; {flight.id} was {klass}"
+    return ""
+
+
+def _before_training(grade: ItemGrade, record: Record) -> str:
+    """A grade of a day before the first training on record, where there is any."""
+    dual = dual_flights(record)
+    if not dual or grade.date >= dual[0].date or any(each.date <= grade.date for each in record.ground):
+        return ""
+    return f"which is right: {grade.item} graded on {grade.date}, and the first training, of {dual[0].date}"
 
 
 def dual_flights(record: Record) -> tuple[Flight, ...]:

@@ -80,6 +80,8 @@ TESTS = (
     "practical:instructor-airplane",
     "practical:instructor-instrument",
 )
+#: How the kinds of an authority's tests begin; others are an instructor's or a school's own.
+TESTS_OF = ("knowledge", "practical", "knowledge-test", "practical-test")
 ENDORSEMENTS = (
     "pre-solo-knowledge",
     "pre-solo-training",

@@ -143,12 +143,19 @@ def named(rule: RuleVersion, question: Question, each: Endorsement) -> Names:
         names.given_word(each.category, category)
     if classes := rule.get("classes"):
         names.given_word(each.klass, (question.klass in classes and question.klass) or classes[0])
-    if question.context.aircraft_model is not None and question.category is not None:
-        # what an endorsement for a model says beside it must not be of another category or class
-        names.given_word(each.category, question.category)
-        if question.klass is not None:
-            names.given_word(each.klass, question.klass)
+    if not {"aircraft_model", "category"} & set(wanted) and each.aircraft_model and context.aircraft_model:
+        names.model(each.aircraft_model)
+    _no_other_aircraft(names, question, each)
     return names
+
+
+def _no_other_aircraft(names: Names, question: Question, each: Endorsement) -> None:
+    """What an endorsement says beside what it must name is not of another category or class."""
+    if question.context.aircraft_model is None or question.category is None:
+        return
+    names.given_word(each.category, question.category)
+    if question.klass is not None:
+        names.given_word(each.klass, question.klass)
 
 
 def _key(place: Place | None) -> str | None:
@@ -254,6 +261,7 @@ def _for_flight(rule: RuleVersion, record: Record, question: Question, found: Ev
     for each in given(rule, record, rule.params["for_flight"], found):
         names = Names(each, question)
         names.model(each.aircraft_model)
+        _no_other_aircraft(names, question, each)
         _route(names, each, question.context.route)
         if each.flight_date is None:
             names.answer((None, "the date of the flight it is for"))
@@ -272,6 +280,7 @@ def _repeated(rule: RuleVersion, record: Record, question: Question, found: Evid
     asks = rule.params["repeated"]
     for each in given(rule, record, asks["endorsements"], found):
         names = Names(each, question)
+        _no_other_aircraft(names, question, each)
         _route(names, each, question.context.route, there_and_back=True)
         if each.aircraft_model is not None:
             names.model(each.aircraft_model)
@@ -301,6 +310,7 @@ def _nearby(rule: RuleVersion, record: Record, question: Question, found: Eviden
         for each in endorsed:
             names = Names(each, question)
             names.word(_key(each.airport), place.key, "airport", "airport")
+            _no_other_aircraft(names, question, each)
             if each.aircraft_model is not None:
                 names.model(each.aircraft_model)
             names.answer(_within((route[0], place), asks["within"]))

@@ -328,7 +328,7 @@ def _landing_fits(
     for conflict in (
         conflicts.conflicts(record, question).get(flight.id, ""),
         conflicts.landing_conflict(flight, each),
-        conflicts.night_conflict(flight) if period == "night" and each.period == "night" else "",
+        conflicts.night_landing_conflict(flight, each) if period == "night" else "",
     ):
         if conflict:
             answers.append((None, conflict))

@@ -46,7 +46,7 @@ def items_at_standard(rule: RuleVersion, record: Record, question: Question, nes
             else:
                 not_counted.append((grade.id, f"{item}: by a {grade.instructor.kind} instructor"))
         sure, maybe, newest = _days_at(graded, need_rank, record, question.on)
-        claim = next(filter(None, (facts.unvouched(grade, question.settings) for grade in newest)), "")
+        claim = next(filter(None, (_doubt(grade, record, question) for grade in newest)), "")
         if claim:
             sure = Days.none()
         holds &= sure
@@ -68,6 +68,13 @@ def items_at_standard(rule: RuleVersion, record: Record, question: Question, nes
         rule, holds, possible, count(at_standard, "item"), count(total, "item"),
         count(total - at_standard, "item"), tuple(counted), tuple(not_counted), tuple(ask), notes,
     )  # fmt: skip
+
+
+def _doubt(grade: ItemGrade, record: Record, question: Question) -> str:
+    """Why a grade leaves a question: nobody vouches for it, or its flight says otherwise."""
+    return facts.unvouched(grade, question.settings) or facts.grade_doubt(
+        grade, record, question.category, question.models
+    )
 
 
 def _days_at(

@@ -21,6 +21,8 @@ from syllabus.engine.units import count
 from syllabus.engine.vocabulary import INSTRUCTORS
 
 PASS, FAIL = "pass", "fail"
+#: How the kinds of practical tests begin: those that are for a class, too.
+PRACTICAL = "practical:"
 #: Every answer right: nothing is left to review.
 FULL_SCORE = 100
 
@@ -31,6 +33,7 @@ FULL_SCORE = 100
     for_model=Param(registry.flag),
     life=Param(registry.length),
     passing_score=Param(registry.number),
+    given_by=Param(registry.words(*INSTRUCTORS)),
 )
 def passed_test(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
     """A test was passed, for the context's model where the rule says so, within its life.
@@ -43,6 +46,10 @@ def passed_test(rule: RuleVersion, record: Record, question: Question, nested: A
     for test in tests:
         if test.result == FAIL and not _contradicted(test, rule):
             found.no(test, f"failed on {test.date}")
+            continue
+        allowed = rule.get("given_by")
+        if allowed and test.instructor is not None and test.instructor.kind not in allowed:
+            found.no(test, f"given by a {test.instructor.kind} instructor, who may not give it")
             continue
         last = calendar.last_day(test.date, rule.params["life"]) if rule.get("life") else None
         days = Days.between(test.date, last)
@@ -235,6 +242,10 @@ def _trained_again(found: Evidence, record: Record, failed: Test, each: Endorsem
         names.answer((None, "the test it is for"))
     else:
         names.given_word(each.test, failed.kind)
+    if found.question.category is not None:
+        names.given_word(each.category, found.question.category)
+    if found.question.klass is not None and failed.kind.startswith(PRACTICAL):
+        names.given_word(each.klass, found.question.klass)
     if each.given == failed.date:
         names.answer((None, f"whether it came after the failure; both are on {failed.date}"))
     names.answer(_training_since(record, found.question, failed, each))
@@ -252,7 +263,7 @@ def _training_since(
 ) -> tuple[bool | None, str]:
     """Whether whoever endorsed gave training, in flight or on the ground, since the failure."""
     lessons: list[Flight | GroundLesson] = [
-        flight for flight in facts.dual_flights(record) if _of_category(question, flight)
+        flight for flight in record.flights if flight.times.get("dual") and _of_category(question, flight)
     ]
     lessons += [lesson for lesson in record.ground if lesson.time]
     since = [lesson for lesson in lessons if failed.date <= lesson.date <= each.given]

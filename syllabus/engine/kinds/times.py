@@ -250,7 +250,9 @@ def _device_share(
     by_instructor, why = facts.taught(flight)
     if not by_instructor:
         return Share(flight, why=why)
-    category, _ = question.models.kind_of(flight.aircraft)
+    category, klass = question.models.kind_of(flight.aircraft)
+    if klass is not None and question.klass is not None and klass.split()[0] != question.klass.split()[0]:
+        return Share(flight, why=f"a device for a {klass}, and the rule credits one for {question.klass}")
     if category is not None and question.category is not None and category != question.category:
         return Share(
             flight, why=f"a device for a {category}, and the rule credits one for a {question.category}"

@@ -18,6 +18,7 @@ from syllabus.engine.kinds.evidence import YES, Fact
 from syllabus.engine.kinds.registry import Param
 from syllabus.engine.question import Question
 from syllabus.engine.record import GRADES, Endorsement, Flight, Record
+from syllabus.engine.sun import is_night
 from syllabus.engine.vocabulary import FLIGHT_TRAINING
 
 SAME, SIMILAR = "same", "similar"
@@ -104,7 +105,7 @@ def _answers(
     if asks.get("at_night"):
         yield _at_night(flight)
     if asks.get("at_airport"):
-        yield _at_airport(question, flight)
+        yield _at_airport(asks, question, flight)
     if asks.get("model"):
         yield _model(asks["model"], question, each, flight)
     yield _by(asks, each, flight)
@@ -137,7 +138,8 @@ def _model(how: str, question: Question, each: Endorsement, flight: Flight) -> F
     if same:
         return YES
     if how == SIMILAR and each.similar_model and question.models.same(flown, each.similar_model):
-        return YES
+        known = question.context.category or question.models.find(wanted)
+        return YES if known else (None, f"the category of the {wanted}")
     if how == SIMILAR:
         return None, f"whether the {flown} is similar to the {wanted}, which the endorsement does not attest"
     if same is None:
@@ -155,16 +157,31 @@ def _at_night(flight: Flight) -> Fact:
     return False, f"{flight.id} was not at night"
 
 
-def _at_airport(question: Question, flight: Flight) -> Fact:
+def _at_airport(asks: dict[str, Any], question: Question, flight: Flight) -> Fact:
     airport = question.context.airport
     if airport is None:
         return YES  # asked of the context already
     places = {place.key for place in flight.route} | {each.at.key for each in flight.landings if each.at}
-    if airport.key in places:
+    if airport.key not in places:
+        return (None, "the route") if not flight.route else (False, f"{flight.id} was not at {airport.key}")
+    return _night_there(flight, airport) if asks.get("at_night") else YES
+
+
+def _night_there(flight: Flight, airport: Place) -> Fact:
+    """Whether a flight with night time was at an airport by night, where it was at others too."""
+    landed = [each for each in flight.landings if each.at and each.at.key == airport.key and each.landings]
+    if any(each.period == "night" for each in landed):
         return YES
-    if not flight.route:
-        return None, "the route"
-    return False, f"{flight.id} was not at {airport.key}"
+    if landed and all(each.period == "day" for each in landed):
+        return False, f"the landings of {flight.id} at {airport.key} were by day"
+    if {place.key for place in flight.route} <= {airport.key}:
+        return YES
+    if flight.times.get("night", 0) >= flight.times.get("total", 0) > 0:
+        return YES
+    at = ((flight.off, flight.route[:1]), (flight.on, flight.route[-1:]))
+    if any(when and ends and ends[0].key == airport.key and is_night(when, airport) for when, ends in at):
+        return YES
+    return None, f"whether the night part of the flight was at {airport.key}"
 
 
 def _by(asks: dict[str, Any], each: Endorsement, flight: Flight) -> Fact:
