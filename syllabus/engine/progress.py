@@ -20,12 +20,13 @@ NOT_FLOWN, OPEN, COMPLETE = "not flown", "open", "complete"
 
 @dataclass(frozen=True, slots=True)
 class Graded:
-    """One grade of one item; ``entry`` is the id of its entry on record."""
+    """One grade of one item; ``entry`` is the id of its entry, ``provenance`` says who vouches for it."""
 
     item: str
     grade: str
     date: date
     entry: str
+    provenance: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

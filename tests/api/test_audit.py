@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import uuid
 from typing import Any
 
 import pytest
 
+from syllabus.engine import record as engine
 from tests import factories
 from tests.api.conftest import Clients
 from tests.cast import Cast
 from tests.training import audits
+from training import record
 from training.ledger.models import Entry
 from training.models import AccessLog, Finding, Resolution
 from training.services import findings, seals
@@ -42,6 +45,20 @@ def test_an_audit_of_a_school_is_kept_and_listed(people: Cast, ada: Any) -> None
     listed = ada.get(LIST).json()
     assert (listed["school"], listed["findings"]) == ("lakeside", [])
     assert listed["last_audit"]["on"] == ran.json()["audit"]["on"]
+
+
+def test_beside_each_entry_stands_who_vouches_for_it(people: Cast, ada: Any) -> None:
+    papers = tuple(engine.Document(each, "english-proficiency", dt.date(2026, 1, 5)) for each in ("d1", "d2"))
+    factories.recorded(people.sam, documents=papers[:1])
+    whole = dataclasses.replace(record.of(people.sam), documents=papers)
+    record.store(people.sam, whole, by=None, at=factories.NOON + dt.timedelta(days=1))
+    named = [{"student": str(people.sam.ref), "id": each} for each in ("d1", "d2", "nowhere")]
+    found = audits.stands(people)
+    found.body = {**found.body, "entries": named}
+    found.save()
+    [told] = ada.get(LIST).json()["findings"]
+    assert [each.pop("provenance") for each in told["entries"]] == ["attested", "claimed", None]
+    assert told["entries"] == named
 
 
 def test_a_day_to_come_is_not_audited(ada: Any) -> None:

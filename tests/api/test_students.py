@@ -154,7 +154,7 @@ class TestOneMilestone:
         if way == "session":
             client.force_login(people.ida)
         made = {}
-        for size in (10, 1000):
+        for size in (1, 10, 1000):  # the first reads the school's settings and rules too
             flights = tuple(
                 Flight(
                     id=f"f{number}",
@@ -168,7 +168,7 @@ class TestOneMilestone:
             with CaptureQueriesContext(connection) as queries:
                 assert client.get(of(people.sam, f"{rest}?on=2026-07-05")).status_code == 200
             made[size] = len(queries)
-        assert made[10] == made[1000] <= most
+        assert made[10] == made[1000] <= made[1] <= most
 
 
 class TestTheRecord:

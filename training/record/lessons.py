@@ -84,7 +84,7 @@ def _asked(known_at: Place | None) -> Mapping[str, Member]:
         ),
         "grades": Member(
             models.ItemGrade.objects.filter(known(known_at), **until, instructor_name__isnull=False),
-            ("entry_id", "item", "grade", "date", "recorded_at"),
+            ("entry_id", "item", "grade", "date", "recorded_at", "provenance"),
         ),
     }
 
@@ -115,10 +115,10 @@ def _flights(rows: list[Row]) -> tuple[_Flights, dict[str, int]]:
 def _grades(rows: list[Row], flights: _Flights) -> tuple[tuple[Graded, ...], dict[str, dt.datetime]]:
     """Grades by an instructor; those of one day in order of takeoff, then as they were put on record."""
     recorded, ordered = {}, []
-    for entry, item, grade, day, at in rows:
+    for entry, item, grade, day, at, provenance in rows:
         recorded[entry] = at
         off = flights[_lesson(entry)][1] if _lesson(entry) in flights else _EARLIEST
-        ordered.append(((day, off, at, entry), Graded(item, grade, day, entry)))
+        ordered.append(((day, off, at, entry), Graded(item, grade, day, entry, provenance)))
     ordered.sort(key=lambda each: each[0])
     return tuple(each for _, each in ordered), recorded
 

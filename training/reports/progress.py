@@ -293,6 +293,7 @@ def _item(each: ItemStanding) -> dict[str, Any]:
         "grade": each.grade,
         "graded": newest.date.isoformat() if newest else None,
         "entry": newest.entry if newest else None,
+        "provenance": newest.provenance if newest else None,
         "times_graded": len(each.grades),
         "passed": each.passed,
         "carried_over": each.carried_over,

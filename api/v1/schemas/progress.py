@@ -44,6 +44,7 @@ def components() -> dict[str, Schema]:
         "grade": {**or_null(_GRADE), "description": "The newest."},
         "graded": or_null(_DAY),
         "entry": {**or_null(STRING), "description": "The id of the grade's entry on record."},
+        "provenance": or_null(ref("Provenance")),
         "times_graded": _COUNT,
         "passed": FLAG,
         "carried_over": {**FLAG, "description": "Below what the lessons flown so far asked."},
