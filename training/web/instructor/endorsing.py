@@ -208,7 +208,7 @@ def _shown(finding: Mapping[str, Any], names: Names) -> dict[str, Any]:
         "citation": finding["citation"],
         "have": quantity(finding["have"]) if finding["met"] else of(finding["have"], finding["need"]),
         "ask": [f"{named(each['id'])}: {plainer(each['missing'])}" for each in finding["ask"]],
-        "not_counted": [plainer(each["why"]) for each in finding["not_counted"]][:6],
+        "not_counted": list(dict.fromkeys(plainer(each["why"]) for each in finding["not_counted"]))[:6],
         "parts": [_shown(each, names) for each in finding.get("requirements", ())],
     }
 
