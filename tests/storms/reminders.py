@@ -168,6 +168,7 @@ class Storm:
         """So many students whose solo endorsement ends in exactly the lead time."""
         from syllabus.engine import record as engine
         from tests import factories
+        from tests.training.reminding import taught
         from training import models
 
         count = min(count, self.number - len(self.students))
@@ -186,7 +187,8 @@ class Storm:
                 aircraft_model="C172",
                 training_date=given,
             )
-            factories.recorded(student, endorsements=(solo,), at=dt.datetime.now(dt.UTC))
+            parts = {"endorsements": (solo,), "flights": taught((solo,))}
+            factories.recorded(student, **parts, at=dt.datetime.now(dt.UTC))
             self.students.append(student.pk)
 
     def supervise(self) -> None:

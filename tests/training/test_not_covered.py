@@ -36,7 +36,7 @@ def people(db: None) -> Cast:
     """Sam's record holds until a day, and asks about solo flight in the C172."""
     made = cast()
     whole = {**RECORD, "student": {"name": "Sam Example", "birth_date": "2006-05-17"}}
-    record.store(made.sam, document.parse(whole), by=None, at=factories.NOON)
+    factories.attested(made.sam, document.parse(whole))
     return made
 
 
