@@ -256,7 +256,11 @@ def with_gaps(draw: st.DrawFn) -> tuple[dict[str, Any], list[tuple[int, int | No
             "date": draw(st.sampled_from(["2026-04-01", "2026-05-01"])),
             draw(st.sampled_from(["dual", "solo"])): amount,
             "route": draw(st.sampled_from(["A A", "A N51 A", "A N55 T48 A", "A N55 T45 A", "A N50.1 E50 A"])),
-            "aircraft": {"class": draw(st.sampled_from(["single-engine land", "multiengine land"]))},
+            # a model that nobody linked, so that its class is what the entry says
+            "aircraft": {
+                "model": "Homebuilt 7",
+                "class": draw(st.sampled_from(["single-engine land", "multiengine land"])),
+            },
             "night": draw(st.sampled_from([0, amount])),
             "cross_country": draw(st.sampled_from([0, amount])),
         }
