@@ -289,11 +289,11 @@ def test_an_entry_that_is_still_to_come_is_refused_by_name(people: Cast, part: s
     whole = {**DOCUMENT, part: [*DOCUMENT.get(part, []), TO_COME[part]]}
     number = len(whole[part]) - 1
     with pytest.raises(DocumentError) as refused:
-        records.import_document(whole, student=people.sam, by=people.ida, at=LATE, via="api")
+        records.import_document(whole, student=people.sam, by=people.ida, at=LATE, via="api", reason=WHY)
     assert [str(each) for each in refused.value.faults] == [
         f"{part}[{number}].{key}: 2026-11-25 is still to come; today is 2026-11-24"
     ]
     assert not models.RecordChange.objects.exists()
     day_after = LATE + dt.timedelta(hours=1)
-    records.import_document(whole, student=people.sam, by=people.ida, at=day_after, via="api")
+    records.import_document(whole, student=people.sam, by=people.ida, at=day_after, via="api", reason=WHY)
     assert models.RecordChange.objects.exists()
