@@ -199,8 +199,10 @@ def dry_run(table: Table, asked: Asked, student: Student, *, at: dt.datetime) ->
     rows = [(number, made) for number, cells in table.rows if (made := reader.flight(number, cells))]
     plan.faults += reader.faults
     _ids(rows, plan)
-    _compared(rows, record.of(student), plan)
+    stands = record.of(student)
+    _compared(rows, stands, plan)
     _sealed(student, plan)
+    _planted(rows, stands, plan)
     return plan
 
 
@@ -511,6 +513,14 @@ def _alike(flight: Flight) -> tuple[Any, ...]:
 def _same(one: Flight, other: Flight) -> bool:
     """Whether two entries say the same; when they were written down is no part of that."""
     return replace(one, recorded=None, provenance=other.provenance) == replace(other, recorded=None)
+
+
+def _planted(rows: list[tuple[int, Flight]], stands: engine.Record, plan: Plan) -> None:
+    """A fault for each flight that would be taken for a signed lesson's own."""
+    numbers = {made.id: number for number, made in rows}
+    found = engine.Record(flights=tuple(made for _, made in rows))
+    for _part, name in record_changes.planted(stands, found):
+        plan.faults.append(Fault(f"row {numbers[name]}", f"{name!r} {record_changes.PLANTED}"))
 
 
 def _sealed(student: Student, plan: Plan) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -51,8 +51,8 @@ def import_document(
     it is ``by`` (``confirmed``, from ``confirming``), or is the command line.
 
     Raises:  DocumentError with every fault, before anything is written: an entry that is still to come is one
-             here, for what is stored is compared with the server's clock. ReasonError; NotAllowed;
-             SealedEntry.
+             here, for what is stored is compared with the server's clock, and one whose id only a lesson
+             signed here gives. ReasonError; NotAllowed; SealedEntry.
     Effects: one transaction; sealed in the school's ledger; the access is logged; the student is told.
     """
     record_changes.reason_of(reason)
@@ -70,6 +70,15 @@ def import_document(
         if not access.may(by, access.WRITE, student, on=at.date()):
             raise NotAllowed(f"{by.email} may not write this student's record.")
         whose, created = student, False
+        Student.objects.select_for_update().get(pk=student.pk)  # what is compared is what will be replaced
+    stands = engine.Record() if created else record.of(whose)
+    if planted := set(record_changes.planted(stands, found)):
+        raise DocumentError(
+            Fault(f"{part}[{number}].id", f"{name!r} {record_changes.PLANTED}")
+            for part in engine.Record.PARTS
+            for number, _, name in _sent(document, part)
+            if (part, name) in planted
+        )
     change = record_changes.replace(
         whose,
         found,
@@ -90,15 +99,19 @@ def to_come(document: object, found: engine.Record, today: dt.date) -> list[Faul
     for part in engine.Record.PARTS:
         late = {each.id: engine.entry_day(each) for each in getattr(found, part)}
         late = {name: day for name, day in late.items() if day > today}
-        sent = document.get(part) if late and isinstance(document, Mapping) else None
-        for number, entry in enumerate(sent or ()):
-            place = f"{part}[{number}]"
-            name = str(entry.get("id") or place).strip()
+        for number, entry, name in _sent(document, part) if late else ():
             if name in late:
                 key = next(key for key in ("date", "issued", "given") if key in entry)
                 message = f"{late[name]} is still to come; today is {today}"
-                faults.append(Fault(f"{place}.{key}", message))
+                faults.append(Fault(f"{part}[{number}].{key}", message))
     return faults
+
+
+def _sent(document: object, part: str) -> Iterator[tuple[int, Mapping[str, Any], str]]:
+    """The entries of a list of a document that was read: the place of each, as it was sent, and its id."""
+    sent = document.get(part) if isinstance(document, Mapping) else None
+    for number, entry in enumerate(sent or ()):
+        yield number, entry, str(entry.get("id") or f"{part}[{number}]").strip()
 
 
 def sent_hash(document: object) -> str:
