@@ -23,6 +23,9 @@ from training.services import seals
 ON = "2026-06-02"
 SOLO = {"id": "e2", "kind": "solo-90-day", "given": "2026-05-31", "aircraft_model": "C172", "instructor": IDA}
 
+#: Who never instructed at the school.
+ELSEWHERE = {"name": "Uma Example", "certificate": "0000077CFI"}
+
 
 def forged() -> dict[str, Any]:
     """All that the first solo asks for, each entry backdated, the endorsements in Ida's name."""
@@ -81,7 +84,9 @@ class TestAForgedRecord:
     ) -> None:
         question = {**QUESTION, "record": forged(), "on": ON}
         assert signed_in(bo).post("/api/v1/eligibility", question).json()["eligible"] is True
-        put(signed_in(people.ida), people, forged())
+        text = json.dumps(forged()).replace(IDA["name"], ELSEWHERE["name"])
+        whole = json.loads(text.replace(IDA["certificate"], ELSEWHERE["certificate"]))
+        put(signed_in(people.ida), people, whole)
         named = [
             {"part": part, "id": each["id"]}
             for part in ("documents", "tests", "endorsements")
@@ -107,6 +112,20 @@ class TestAForgedRecord:
             answer = signed_in(whose).post(url(people, "attestations"), sent)
             assert places(answer) == ["entries[0]", "entries[1]"]
         assert {each.provenance for each in record.of(people.sam).endorsements} == {"claimed"}
+
+    def test_an_endorsement_from_here_is_not_even_attested_in_ones_own_name(
+        self, people: Cast, signed_in: Clients
+    ) -> None:
+        client = signed_in(people.ida)
+        put(client, people, forged())
+        sent = {
+            "entries": [{"part": "tests", "id": "t1"}, {"part": "endorsements", "id": "e2"}],
+            "saw": "the paper logbook",
+            "confirm_password": PASSWORD,
+        }
+        assert places(client.post(url(people, "attestations"), sent)) == ["entries[1]"]
+        sent["entries"] = [{"part": "tests", "id": "t1"}]
+        assert client.post(url(people, "attestations"), sent).status_code == 200
 
     def test_was_not_known_before_it_came(self, people: Cast, bo: models.User, signed_in: Clients) -> None:
         client = signed_in(bo)
@@ -276,6 +295,13 @@ class TestADocument:
             ("claimed", False),
             ("attested", True),
         ]
+
+    @pytest.mark.parametrize("sent", ["null", "5", "true", "1e999", '"saw"', '["saw"]'])
+    def test_that_is_no_object_is_refused(self, people: Cast, signed_in: Clients, sent: str) -> None:
+        answer = signed_in(people.ida).post(
+            url(people, "documents"), data=sent, content_type="application/json"
+        )
+        assert problem(answer, 422)
 
     @pytest.mark.parametrize(
         ("more", "status", "place"),

@@ -7,15 +7,18 @@ signature of an instructor of this school is given here by that instructor, and 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Mapping, Sequence
+import unicodedata
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
 
 from syllabus.engine import record as engine
 from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.facts import certificate_number
 from training import record
-from training.models import Role, Student, User
+from training.models import EndorsementSeal, PeopleChange, Role, SignOff, Student, User
 from training.record import Moved
 from training.services import access, record_changes, seals
 from training.services.confirming import Act, content_of
@@ -58,35 +61,97 @@ def act_on_record(student: Student, entries: Iterable[tuple[str, str]], saw: str
 
 
 def check(student: Student, part: str, entry: engine.Entry, by: User, place: str = "") -> None:
-    """Raises: NotAttested where it is signed by another instructor of this school, or is the person's own."""
+    """Whether ``by`` may attest an entry. Up to four queries.
+
+    An endorsement in the name of an instructor of this school is given here by that instructor, or counts for
+    nothing: ``by`` attests not even the own.
+
+    Raises: NotAttested where it is signed by another instructor of this school, or is the person's own.
+    """
     if student.user_id is not None and student.user_id == by.pk:
         raise NotAttested([Fault(place, "is on your own record; somebody else attests it")])
     named: engine.Instructor | None = getattr(entry, "instructor", None)
     if part not in _SIGNED or named is None:
         return
-    roles = Role.objects.filter(school=student.school_id, role=Role.Kind.INSTRUCTOR).select_related("user")
+    meant = {each.user for each in instructors(student.school_id) if each.may_be(named)}
+    if part == "endorsements" and meant:
+        raise NotAttested(
+            [
+                Fault(
+                    place,
+                    f"names {named.name}, by name or certificate an instructor of this school, now or"
+                    " formerly, who gives it here; an endorsement from here is attested by nobody",
+                )
+            ]
+        )
+    if meant - {by.pk}:
+        raise NotAttested(
+            [
+                Fault(
+                    place,
+                    f"names {named.name}, by name or certificate an instructor of this school, now or"
+                    " formerly, who attests it; nobody else does",
+                )
+            ]
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """A name and a certificate under which somebody instructs at a school, or did."""
+
+    user: int
+    name: str
+    certificate: str
+
+    def may_be(self, named: engine.Instructor) -> bool:
+        """Whether an entry may mean this person: by the number or by the name, so that neither is altered."""
+        number = _number(self.certificate)
+        return (number != "" and number == _number(named.certificate or "")) or bool(
+            _names(self.name) & _names(named.name)
+        )
+
+
+def instructors(school: int) -> Iterator[Known]:
+    """Who instructs at a school or ever did, once for each name and number on record. Four queries."""
+    roles = Role.objects.filter(school=school, role=Role.Kind.INSTRUCTOR).select_related("user")
     for role in roles:
-        if role.user_id != by.pk and means(named, role):
-            raise NotAttested(
-                [
-                    Fault(
-                        place,
-                        f"names {named.name}, an instructor of this school, who gives it here or attests it;"
-                        " nobody else does",
-                    )
-                ]
-            )
+        yield Known(role.user_id, str(role.user), role.certificate)
+    changes = PeopleChange.objects.filter(school=school, what__startswith="instructor ", user__isnull=False)
+    for change in changes.select_related("user"):
+        assert change.user is not None
+        for held in (change.before, change.after):
+            yield Known(change.user.pk, str(change.user), (held or {}).get("certificate") or "")
+    signed = SignOff.objects.filter(school=school).order_by()
+    for signature in signed.values_list("by", "instructor_name", "instructor_certificate").distinct():
+        yield Known(*signature)
+    given = EndorsementSeal.objects.filter(school=school).order_by()
+    said = ("by", "endorsement__instructor_name", "endorsement__instructor_certificate")
+    for user, name, number in given.values_list(*said).distinct():
+        yield Known(user, name or "", number or "")
 
 
-def means(named: engine.Instructor, role: Role) -> bool:
-    """Whether an entry names the instructor of a role: by the certificate's number, else by the name."""
-    if named.certificate and role.certificate:
-        return _bare(named.certificate) == _bare(role.certificate)
-    return _bare(named.name) == _bare(str(role.user))
+def _plain(text: str) -> str:
+    """Compatible forms of a letter as one (NFKD), without accents and letter case, digits as 0 to 9.
+
+    Letters of another script that only look alike stay different: no library here tells them.
+    """
+    folded = unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", text).casefold())
+    return "".join(
+        str(unicodedata.decimal(each)) if each.isdecimal() else each
+        for each in folded
+        if not unicodedata.combining(each)
+    )
 
 
-def _bare(text: str) -> str:
-    return "".join(each for each in text.casefold() if each.isalnum())
+def _number(certificate: str) -> str:
+    return certificate_number(_plain(certificate))
+
+
+def _names(name: str) -> set[str]:
+    """A name's letters and digits as they stand, and with its words sorted: ``Example, Ida`` is one too."""
+    words = "".join(each if each.isalnum() else " " for each in _plain(name)).split()
+    return {"".join(words), "".join(sorted(words))} - {""}
 
 
 @transaction.atomic
