@@ -267,6 +267,7 @@ class _Reader:
 
     def __init__(self, table: Table, asked: Asked, student: Student, today: dt.date):
         self.table, self.asked, self.today = table, asked, today
+        self.born = student.birth_date
         self.faults: list[Fault] = []
         self.school_zone = zoneinfo.ZoneInfo(student.school.time_zone)
         fleet = Aircraft.objects.filter(school_id=student.school_id)
@@ -291,6 +292,7 @@ class _Reader:
         if len(self.faults) > before:
             return None
         sent = self.sent(number, row)
+        dated = "date" in sent
         if len(self.faults) > before:
             # What the strict readers would say of the rest is told too, so that a file is put right once.
             sent.setdefault("date", "2000-01-01")
@@ -302,6 +304,8 @@ class _Reader:
             return None
         if flights[0].date > self.today:
             self.fault(number, "date", f"{flights[0].date} is still to come; today is {self.today}")
+        if dated and self.born is not None and flights[0].date < self.born:
+            self.fault(number, "date", f"{flights[0].date} is before the student's birth, {self.born}")
         return flights[0] if len(self.faults) == before else None
 
     def fault(self, number: int, key: str, message: str) -> None:

@@ -44,7 +44,7 @@ from training.models import (
 )
 from training.services import access, handover_pages, lesson_content, record_changes, seals
 from training.services.confirming import Act, Confirmed, content_of
-from training.services.records import NotAllowed, new_student, to_come
+from training.services.records import NotAllowed, new_student, wrong_days
 
 #: The kind of ledger entry of a record that was taken over.
 TAKEN_OVER = "record.taken-over"
@@ -273,10 +273,10 @@ def _document(found: handover.Checked, today: dt.date) -> engine.Record:
 
 
 def _read(document: Any, today: dt.date) -> engine.Record:
-    """Raises: DocumentError, also for an entry that is still to come."""
+    """Raises: DocumentError, also for a day that cannot be (``wrong_days``)."""
     made = documents.parse(document)
-    if late := to_come(document, made, today):
-        raise DocumentError(late)
+    if wrong := wrong_days(document, made, today):
+        raise DocumentError(wrong)
     return made
 
 
