@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Mapping
 from http import HTTPStatus
 from typing import Any
 
@@ -28,7 +29,8 @@ class StudentDocuments(SigningView):
     query = {"on": reading.day}
 
     def get_throttles(self) -> list[Any]:
-        return [ConfirmThrottle()] if self.request.method == "POST" and "saw" in self.request.data else []
+        confirms = isinstance(self.request.data, Mapping) and "saw" in self.request.data
+        return [ConfirmThrottle()] if self.request.method == "POST" and confirms else []
 
     @describe(
         name="listDocuments",
@@ -127,8 +129,9 @@ class StudentAttestations(SigningView):
             "Whoever compared claimed entries with the document they are from says which document it was "
             "(`saw`), and confirms it with the password or a passkey, which signs `entries` and `saw`. Each "
             "is then `attested` by the caller, from now on; before, it was a claim. What is vouched for "
-            "already is passed over, so that the same may be sent again. An endorsement or a test that names "
-            "another instructor of this school is refused: that instructor gives it here, or attests it. "
+            "already is passed over, so that the same may be sent again. An endorsement that names an "
+            "instructor of this school, now or formerly, by name or certificate, is refused: that instructor "
+            "gives it here. So is a test that names another instructor of this school, who attests it. "
             "Sealed in the school's ledger."
         ),
         parameters=[Parameter.student()],

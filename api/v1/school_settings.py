@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from http import HTTPStatus
 from typing import Any, TypeVar
 
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.v1 import confirming
 from api.v1.description import Answer, Parameter, describe
+from api.v1.endorsements import ConfirmThrottle
 from api.v1.errors import Problem, not_found
 from api.v1.views import View
 from syllabus.engine import reading
 from syllabus.engine.reading import Faults, Object, list_of
 from training.models import School
-from training.services import aircraft_models, school_settings
+from training.services import aircraft_models, record_changes, school_settings
 from training.services.aircraft_models import Link, ModelError
 from training.services.records import NotAllowed
 from training.services.school_settings import SettingsError
@@ -63,13 +65,16 @@ class SchoolSettings(OfSchool):
         name="setSchoolSettings",
         summary="Change a school's settings",
         description=(
-            "By an administrator of the school. What is left out stays. Who changed what is kept, and every "
-            "report of the school's students is worked out anew."
+            "By an administrator of the school. What is left out stays. Where `claims_asked` changes, the "
+            "administrator says why (`reason`) and confirms it with the password or a passkey. Its statement "
+            "has the kind `school.settings-changed`, the school's short name as `subject` and `settings` as "
+            "`about`, and signs `claims_asked` and `reason`. Who changed what is kept, and every report of "
+            "the school's students is worked out anew."
         ),
         parameters=[_SCHOOL],
         body="SchoolSettingsToSet",
         answers={200: Answer("SchoolSettings", "The settings as they are now")},
-        refuses=WRITES,
+        refuses=(*WRITES, 429),
     )
     def put(self, request: Request, school: str) -> Response:
         found = self.school(school)
@@ -79,6 +84,8 @@ class SchoolSettings(OfSchool):
             "claims_asked": fields.take("claims_asked", list_of(reading.name, most=20)),
             "taxi_allowance_minutes": fields.take("taxi_allowance_minutes", reading.count),
         }
+        reason = fields.take("reason", reading.text, "")
+        confirmation = confirming.take(fields, required=False)
         fields.done()
         faults.stop(SettingsError)
         values = {
@@ -86,9 +93,33 @@ class SchoolSettings(OfSchool):
             for key, each in given.items()
             if each is not None
         }
+        confirmed = None
+        if school_settings.asks_why(found, values):
+            try:
+                reason = record_changes.reason_of(reason)
+            except record_changes.ReasonError as problem:
+                faults.extend(problem.faults)
+            if confirmation.password is None and confirmation.passkey is None:
+                faults.extend(confirming.missing())
+            faults.stop(SettingsError)
+            act = school_settings.act(found, values["claims_asked"], reason)
+            confirmed = confirming.confirm(request, self.user, confirmation, act, [])
         return Response(
-            _settings(_done(lambda: school_settings.change(found.slug, values, by=self.user, at=self.at)))
+            _settings(
+                _done(
+                    lambda: school_settings.change(
+                        found.slug, values, by=self.user, at=self.at, reason=reason, confirmed=confirmed
+                    )
+                )
+            )
         )
+
+    def get_throttles(self) -> list[Any]:
+        confirms = isinstance(self.request.data, Mapping) and set(self.request.data) & {
+            confirming.PASSWORD,
+            confirming.PASSKEY,
+        }
+        return [ConfirmThrottle()] if self.request.method == "PUT" and confirms else []
 
 
 class SchoolAircraftModels(OfSchool):

@@ -14,6 +14,7 @@ from syllabus.engine.facts import same
 from syllabus.engine.instructing import Rating, Tally, Training, covered, fullest, instrument
 from syllabus.engine.kinds.times import PREPARATION
 from syllabus.engine.record import (
+    ATTESTED,
     CLAIMED,
     Endorsement,
     Flight,
@@ -331,6 +332,43 @@ def claimed(
                 mend=CORRECTION,
                 way=f"{held.name} compares it with the document and attests it, or gives it here; else take"
                 " it off the record.",
+                verified=verified,
+            )
+
+
+def attested_for(
+    record: Record,
+    named: Callable[[Instructor], Mapping[int, str]],
+    attested: Mapping[tuple[str, str], int | None],
+    cited_on: Callable[[date], Cited],
+) -> Iterator[Found]:
+    """Endorsements and tests that somebody attested who is not the instructor of the school they may mean.
+
+    ``named`` gives the users with their names that an instructor's name or number may mean, those who left
+    too; ``attested`` who attested an entry, by its list and id.
+    """
+    for part in SIGNED_PARTS:
+        for each in getattr(record, part):
+            by = attested.get((part, each.id))
+            if each.provenance != ATTESTED or each.instructor is None or by is None:
+                continue
+            meant = named(each.instructor)
+            if not meant or by in meant:
+                continue
+            what = "endorsement" if isinstance(each, Endorsement) else "test"
+            who, day = " or ".join(sorted(set(meant.values()))), entry_day(each)
+            section, verified = cited_on(day)
+            yield Found(
+                kind="entry-claimed",
+                severity=SERIOUS,
+                about=(each.id,),
+                day=day,
+                entries=(each.id,),
+                says=f"The {what} {each.kind} of {day} names {each.instructor.name}, by name or certificate"
+                f" {who} of this school, who did not sign it here: somebody else attested it.",
+                citations=(section,),
+                mend=CORRECTION,
+                way=f"{who} compares it with the document, or gives it here; else take it off the record.",
                 verified=verified,
             )
 

@@ -45,7 +45,9 @@ def proofs(
     for grade in grades:
         if grade.instructor is not None and grade.grade != NOT_OBSERVED and MARK not in grade.id:
             lesson = lesson_of(grade.id)
-            lessons.setdefault(lesson if lesson in outlines else grade.id, []).append(grade)
+            if lesson == grade.id or lesson not in outlines:
+                lesson = f"/{grade.id}"  # no lesson's, even where it is called like one
+            lessons.setdefault(lesson, []).append(grade)
     newest: dict[str, str] = {}
     when: dict[str, tuple[date, datetime | None]] = {}
     made: list[ItemGrade] = []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import uuid
 from typing import Any
@@ -9,6 +10,7 @@ from typing import Any
 import pytest
 
 from api.v1.schemas.examples import QUESTION
+from syllabus.engine import document
 from tests import factories
 from tests.api.conftest import Clients
 from tests.api.problems import places, problem
@@ -18,10 +20,14 @@ from tests.training.test_endorsements import IDA, ready
 from training import models, record
 from training.ledger.models import EntryBody
 from training.reports.audit import audit
+from training.services import people as services
 from training.services import seals
 
 ON = "2026-06-02"
 SOLO = {"id": "e2", "kind": "solo-90-day", "given": "2026-05-31", "aircraft_model": "C172", "instructor": IDA}
+
+#: Who never instructed at the school.
+ELSEWHERE = {"name": "Uma Example", "certificate": "0000077CFI"}
 
 
 def forged() -> dict[str, Any]:
@@ -81,7 +87,9 @@ class TestAForgedRecord:
     ) -> None:
         question = {**QUESTION, "record": forged(), "on": ON}
         assert signed_in(bo).post("/api/v1/eligibility", question).json()["eligible"] is True
-        put(signed_in(people.ida), people, forged())
+        text = json.dumps(forged()).replace(IDA["name"], ELSEWHERE["name"])
+        whole = json.loads(text.replace(IDA["certificate"], ELSEWHERE["certificate"]))
+        put(signed_in(people.ida), people, whole)
         named = [
             {"part": part, "id": each["id"]}
             for part in ("documents", "tests", "endorsements")
@@ -108,6 +116,20 @@ class TestAForgedRecord:
             assert places(answer) == ["entries[0]", "entries[1]"]
         assert {each.provenance for each in record.of(people.sam).endorsements} == {"claimed"}
 
+    def test_an_endorsement_from_here_is_not_even_attested_in_ones_own_name(
+        self, people: Cast, signed_in: Clients
+    ) -> None:
+        client = signed_in(people.ida)
+        put(client, people, forged())
+        sent = {
+            "entries": [{"part": "tests", "id": "t1"}, {"part": "endorsements", "id": "e2"}],
+            "saw": "the paper logbook",
+            "confirm_password": PASSWORD,
+        }
+        assert places(client.post(url(people, "attestations"), sent)) == ["entries[1]"]
+        sent["entries"] = [{"part": "tests", "id": "t1"}]
+        assert client.post(url(people, "attestations"), sent).status_code == 200
+
     def test_was_not_known_before_it_came(self, people: Cast, bo: models.User, signed_in: Clients) -> None:
         client = signed_in(bo)
         put(client, people, forged())
@@ -127,6 +149,33 @@ class TestAForgedRecord:
         assert sorted(each.entries[0] for each in found) == ["e1", "e2", "t1"]
         assert {each.severity for each in found} == {"serious"}
         assert "names Ida Example, who did not sign it here: somebody else put it on record" in found[0].says
+
+    @pytest.mark.parametrize(
+        ("instructor", "told"),
+        [
+            pytest.param({**IDA, "certificate": "9990001CFI"}, True, id="another number"),
+            pytest.param({**IDA, "name": "Somebody Else"}, True, id="another name"),
+            pytest.param(ELSEWHERE, False, id="of no school here"),
+        ],
+    )
+    def test_what_somebody_else_attested_in_an_instructors_name_is_named_by_the_audit(
+        self, people: Cast, bo: models.User, instructor: dict[str, str], told: bool
+    ) -> None:
+        """As it could be attested before it was refused."""
+        given = document.parse(
+            {"format": "training-record/1", "endorsements": [{**SOLO, "instructor": instructor}]}
+        )
+        factories.attested(people.sam, given, by=bo)
+        role = models.Role.objects.get(user=people.ida, role=models.Role.Kind.INSTRUCTOR)
+        services.end(role, by=people.ada, at=factories.NOON)
+        at = dt.datetime(2026, 12, 1, 18, tzinfo=dt.UTC)
+        found = [
+            each.found
+            for each in audit(people.school, people.school.day(at), at=at)
+            if each.found.kind == "entry-claimed"
+        ]
+        assert [(each.entries, each.severity) for each in found] == [(("e2",), "serious")] * told
+        assert all("Ida Example of this school" in each.says for each in found)
 
     def test_of_ones_own_entries_the_audit_names_those_of_an_earlier_day(
         self, people: Cast, signed_in: Clients
@@ -276,6 +325,13 @@ class TestADocument:
             ("claimed", False),
             ("attested", True),
         ]
+
+    @pytest.mark.parametrize("sent", ["null", "5", "true", "1e999", '"saw"', '["saw"]'])
+    def test_that_is_no_object_is_refused(self, people: Cast, signed_in: Clients, sent: str) -> None:
+        answer = signed_in(people.ida).post(
+            url(people, "documents"), data=sent, content_type="application/json"
+        )
+        assert problem(answer, 422)
 
     @pytest.mark.parametrize(
         ("more", "status", "place"),

@@ -7,11 +7,16 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
+from tests import passkeys
 from tests.api.conftest import Clients
 from tests.api.problems import places, problem
 from tests.api.test_description import fits
 from tests.cast import Cast
+from tests.factories import CONFIRMED
 from training import models
+from training.ledger import assertions
+from training.services import school_settings
+from training.services.confirming import Act
 
 SETTINGS = "/api/v1/schools/lakeside/settings"
 MODELS = "/api/v1/schools/lakeside/aircraft-models"
@@ -32,10 +37,48 @@ def test_the_settings_are_shown_and_what_is_sent_is_set(ada: Any) -> None:
     }
     set_now = ada.put(SETTINGS, {"taxi_allowance_minutes": 0})
     assert set_now.json() == {**shown.json(), "taxi_allowance_minutes": 0}
-    set_now = ada.put(SETTINGS, {"claims_asked": []})
+    set_now = ada.put(SETTINGS, {"claims_asked": [], **CONFIRMED})
     assert set_now.json() == {**shown.json(), "claims_asked": [], "taxi_allowance_minutes": 0}
     assert ada.get(SETTINGS).json() == set_now.json()
+    change, _ = models.SchoolChange.objects.all()
+    assert (change.after, change.reason) == ({"claims_asked": []}, CONFIRMED["reason"])
+    assert change.confirmed == {"by": "password"}
     assert models.SchoolChange.objects.count() == 2
+
+
+@pytest.mark.parametrize(
+    ("more", "status", "place"),
+    [
+        pytest.param({"confirm_password": None}, 422, "confirm_password", id="not confirmed"),
+        pytest.param({"confirm_password": "wrong"}, 403, None, id="another password"),
+        pytest.param({"reason": " "}, 422, "reason", id="no reason"),
+    ],
+)
+def test_which_claims_are_asked_changes_with_a_reason_and_a_confirmation_alone(
+    ada: Any, more: dict[str, Any], status: int, place: str | None
+) -> None:
+    answer = ada.put(SETTINGS, {"claims_asked": [], **CONFIRMED, **more})
+    assert problem(answer, status)
+    if place:
+        assert places(answer) == [place]
+    assert not models.SchoolChange.objects.exists()
+    shown = ada.get(SETTINGS).json()
+    assert ada.put(SETTINGS, {"claims_asked": shown["claims_asked"]}).json() == shown
+
+
+def test_a_passkey_confirms_which_claims_are_asked(ada: Any, people: Cast) -> None:
+    key = passkeys.Passkey()
+    key.added_to(people.ada)
+    act = school_settings.act(people.school, ["tests"], "fewer questions")
+    sent = {"claims_asked": ["tests"], "reason": "fewer questions"}
+    other = school_settings.act(people.school, [], "fewer questions")
+
+    def signed(what: Act) -> dict[str, Any]:
+        return key.answer(assertions.challenge(what.statement))
+
+    problem(ada.put(SETTINGS, {**sent, "passkey": signed(other)}), 403)
+    assert ada.put(SETTINGS, {**sent, "passkey": signed(act)}).status_code == 200
+    assert models.SchoolChange.objects.get().confirmed["statement"] == act.statement
 
 
 @pytest.mark.parametrize(

@@ -463,3 +463,9 @@ def test_a_flight_that_is_still_to_come_is_refused_at_its_cell(people: Cast) -> 
     found = table(with_cell("date", "2026-11-20"), with_cell("date", "2026-11-21"))
     [fault] = flight_import.dry_run(found, asked(found), people.sam, at=AT).faults
     assert str(fault) == "row 3, column A (date): 2026-11-21 is still to come; today is 2026-11-20"
+
+
+def test_a_flight_from_before_the_birth_is_refused_at_its_cell(people: Cast) -> None:
+    found = table(with_cell("date", "2006-05-17"), with_cell("date", "2006-05-16"))
+    [fault] = flight_import.dry_run(found, asked(found), people.sam, at=AT).faults
+    assert str(fault) == "row 3, column A (date): 2006-05-16 is before the student's birth, 2006-05-17"

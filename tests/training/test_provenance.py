@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 
 import pytest
@@ -14,6 +15,7 @@ from tests.training import handing, lessons
 from tests.training.lessons import AT
 from training import models, record
 from training.services import attesting, handover, sign_offs
+from training.services import people as services
 from training.services.attesting import NotAttested
 from training.services.lesson_content import LessonError
 
@@ -135,6 +137,49 @@ class TestAttesting:
             attesting.attest(people.sam, entries, saw=saw, by=people.ida, at=AT, via="api", confirmed=None)
         assert [each.place for each in refused.value.faults] == [place]
         assert vouched(people.sam) == {"m1": "claimed"}
+
+    @pytest.mark.parametrize(
+        "named",
+        [
+            pytest.param(engine.Instructor("Ida Example", "0000001CFI"), id="as she signs"),
+            pytest.param(engine.Instructor("Ida Example", "9990001CFI"), id="another number"),
+            pytest.param(engine.Instructor("Ida Example"), id="no number"),
+            pytest.param(engine.Instructor("Somebody Else", "CFI 0000001"), id="another name"),
+            pytest.param(engine.Instructor("Somebody Else", "\uff10\uff10\uff10\uff10\uff10\uff10\uff11"),
+                         id="wide digits"),
+            pytest.param(engine.Instructor("Somebody Else", "\u0660\u0660\u0660\u0660\u0660\u0660\u0661"),
+                         id="digits of another script"),
+            pytest.param(engine.Instructor("\uff29da  EXAMPLE", "9"), id="a wide letter"),
+            pytest.param(engine.Instructor("Example, \u00ccda", "9"), id="turned round, with an accent"),
+        ],
+    )  # fmt: skip
+    @pytest.mark.parametrize("left", [False, True])
+    def test_a_colleagues_name_or_number_is_the_colleagues(
+        self, people: Cast, named: engine.Instructor, left: bool
+    ) -> None:
+        test = engine.Test("t1", "pre-solo-knowledge", dt.date(2026, 1, 5), "pass", instructor=named)
+        given = engine.Endorsement("e1", "solo-90-day", dt.date(2026, 1, 5), instructor=named)
+        record.add(people.sam, "tests", test, at=AT)
+        record.add(people.sam, "endorsements", given, at=AT)
+        if left:
+            role = models.Role.objects.get(user=people.ida, role=models.Role.Kind.INSTRUCTOR)
+            services.end(role, by=people.ada, at=AT)
+        with pytest.raises(NotAttested) as refused:
+            attesting.attest(
+                people.sam, [("tests", "t1"), ("endorsements", "e1")], saw="the logbook", by=people.ada,
+                at=AT, via="api", confirmed=None,
+            )  # fmt: skip
+        assert [each.place for each in refused.value.faults] == ["entries[0]", "entries[1]"]
+
+    def test_a_number_that_was_signed_with_stays_that_persons(self, people: Cast) -> None:
+        lessons.signed(people)
+        models.Role.objects.filter(user=people.ida).update(certificate="0000555CFI")
+        old = engine.Instructor("Somebody Else", "0000001")
+        given = engine.Endorsement("e1", "solo-90-day", dt.date(2026, 1, 5), instructor=old)
+        with pytest.raises(NotAttested, match="formerly"):
+            attesting.check(people.sam, "endorsements", given, people.ada)
+        stranger = dataclasses.replace(given, instructor=engine.Instructor("Uma Example", "0000077CFI"))
+        attesting.check(people.sam, "endorsements", stranger, people.ada)
 
 
 class TestTheClockOfASignOff:

@@ -297,3 +297,26 @@ def test_an_entry_that_is_still_to_come_is_refused_by_name(people: Cast, part: s
     day_after = LATE + dt.timedelta(hours=1)
     records.import_document(whole, student=people.sam, by=people.ida, at=day_after, via="api", reason=WHY)
     assert models.RecordChange.objects.exists()
+
+
+@pytest.mark.parametrize("part", TO_COME)
+def test_an_entry_from_before_the_birth_is_refused_by_name(people: Cast, part: str):
+    key = next(key for key in ("date", "issued", "given") if key in TO_COME[part])
+    whole = {**DOCUMENT, part: [*DOCUMENT.get(part, []), {**TO_COME[part], key: "2012-05-16"}]}
+    with pytest.raises(DocumentError) as refused:
+        records.import_document(whole, student=people.sam, by=people.ida, at=LATE, via="api", reason=WHY)
+    assert [str(each) for each in refused.value.faults] == [
+        f"{part}[{len(whole[part]) - 1}].{key}: 2012-05-16 is before the student's birth, 2012-05-17"
+    ]
+    assert not models.RecordChange.objects.exists()
+
+
+@pytest.mark.parametrize("new", [True, False])
+def test_a_birth_that_is_still_to_come_is_refused_by_name(people: Cast, new: bool):
+    said = {**DOCUMENT, "student": {"name": "Ada Example", "birth_date": "2026-11-25"}}
+    whose = {"school": people.school} if new else {"student": people.sam}
+    with pytest.raises(DocumentError) as refused:
+        records.import_document(said, **whose, by=people.ida, at=LATE, via="api", reason=WHY)
+    assert [str(each) for each in refused.value.faults] == [
+        "student.birth_date: 2026-11-25 is still to come; today is 2026-11-24"
+    ]

@@ -13,6 +13,7 @@ from tests.cast import Cast, cast
 from training import models
 from training.services import aircraft_models, school_settings
 from training.services.aircraft_models import Link, ModelError
+from training.services.record_changes import ReasonError
 from training.services.records import NotAllowed
 from training.services.school_settings import SettingsError
 
@@ -29,7 +30,9 @@ def rules_version(people: Cast) -> Any:
 
 
 def changed(people: Cast, **values: Any) -> models.School:
-    return school_settings.change(people.school.slug, values, by=people.ada, at=AT)
+    return school_settings.change(
+        people.school.slug, values, by=people.ada, at=AT, reason="tried", confirmed={"by": "password"}
+    )
 
 
 def replaced(people: Cast, *links: Link) -> list[Link]:
@@ -62,6 +65,13 @@ def test_a_change_is_kept_and_draws_the_version_of_the_rules(people: Cast) -> No
         "taxi_allowance_minutes": 30,
     }
     assert kept.after == {"claims_asked": ["tests", "flights"], "taxi_allowance_minutes": 18}
+
+
+def test_which_claims_are_asked_changes_by_nobody_without_reason_and_confirmation(people: Cast) -> None:
+    for more in ({"reason": "tried"}, {"confirmed": {"by": "password"}}):
+        with pytest.raises((NotAllowed, ReasonError)):
+            school_settings.change(people.school.slug, {"claims_asked": []}, by=people.ada, at=AT, **more)
+    assert not models.SchoolChange.objects.exists()
 
 
 def test_the_same_again_is_no_change(people: Cast) -> None:

@@ -6,6 +6,7 @@ import pytest
 from django.test import Client
 
 from tests.cast import Cast
+from tests.factories import CONFIRMED, PASSWORD
 from tests.web.test_pages import text_of
 from training import models
 
@@ -16,6 +17,8 @@ MODELS = "/school/lakeside/aircraft-models/"
 @pytest.fixture
 def desk(client: Client, people: Cast) -> Client:
     """Ada at her desk."""
+    people.ada.set_password(PASSWORD)
+    people.ada.save()
     client.force_login(people.ada)
     return client
 
@@ -24,7 +27,7 @@ def test_settings_are_shown_changed_and_told_who_changed_them(desk: Client, peop
     page = desk.get(SETTINGS).content.decode()
     assert page.count(" checked") == 3
     assert 'name="taxi_allowance_minutes" value="30"' in page
-    sent = {"claims_asked": ["tests", "flights"], "taxi_allowance_minutes": "12"}
+    sent = {"claims_asked": ["tests", "flights"], "taxi_allowance_minutes": "12", **CONFIRMED}
     answer = desk.post(SETTINGS, sent, follow=True)
     said = text_of(answer)
     assert "Settings saved." in said
@@ -35,21 +38,42 @@ def test_settings_are_shown_changed_and_told_who_changed_them(desk: Client, peop
     people.school.refresh_from_db()
     assert people.school.claims_asked == ["tests", "flights"]
     assert people.school.taxi_allowance_minutes == 12
-    desk.post(SETTINGS, {"taxi_allowance_minutes": "12"})
+    assert f"Reason: {CONFIRMED['reason']}" in said
+    desk.post(SETTINGS, {"taxi_allowance_minutes": "12", **CONFIRMED})
     people.school.refresh_from_db()
     assert people.school.claims_asked == []
 
 
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        pytest.param({"confirm_password": ""}, "The password does not confirm", id="no password"),
+        pytest.param({"confirm_password": "wrong"}, "The password does not confirm", id="another password"),
+        pytest.param({"reason": " "}, "write why", id="no reason"),
+    ],
+)
+def test_which_claims_are_asked_changes_with_a_reason_and_the_password_alone(
+    desk: Client, people: Cast, more: dict[str, str], says: str
+) -> None:
+    sent = {"claims_asked": [], "taxi_allowance_minutes": "30", **CONFIRMED, **more}
+    answer = desk.post(SETTINGS, sent)
+    assert answer.status_code == 422
+    assert says in text_of(answer)
+    assert not models.SchoolChange.objects.exists()
+    kept = {"claims_asked": people.school.claims_asked or ["endorsements", "tests", "documents"]}
+    assert desk.post(SETTINGS, {**kept, "taxi_allowance_minutes": "12"}).status_code == 302
+
+
 @pytest.mark.parametrize("minutes", ["", "a while", "-1", "12.5", "99999"])
 def test_minutes_that_are_none_are_told_at_their_field(desk: Client, people: Cast, minutes: str) -> None:
-    answer = desk.post(SETTINGS, {"claims_asked": ["tests"], "taxi_allowance_minutes": minutes})
+    answer = desk.post(SETTINGS, {"claims_asked": ["tests"], "taxi_allowance_minutes": minutes, **CONFIRMED})
     assert answer.status_code == 422
     assert "Enter whole minutes" in text_of(answer)
     assert not models.SchoolChange.objects.exists()
 
 
 def test_minutes_beyond_what_is_allowed_are_told_at_their_field(desk: Client) -> None:
-    answer = desk.post(SETTINGS, {"taxi_allowance_minutes": "241"})
+    answer = desk.post(SETTINGS, {"taxi_allowance_minutes": "241", **CONFIRMED})
     assert answer.status_code == 422
     assert "240" in text_of(answer)
 

@@ -15,6 +15,10 @@ class SchoolChange(models.Model):
     before = models.JSONField()
     after = models.JSONField()
     at = models.DateTimeField()
+    reason = models.TextField(blank=True, default="", help_text="why, where that is asked")
+    confirmed = models.JSONField(
+        default=dict, blank=True, help_text="how it was made sure who changed it, where that is asked"
+    )
 
     class Meta:
         ordering = ["-at", "-pk"]

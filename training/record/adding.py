@@ -114,7 +114,7 @@ _SEAL = Change(_sealed)
 
 
 def retire(student: models.Student, prefix: str, *, at: dt.datetime) -> int:
-    """Take off the record the entries whose ids begin with ``prefix``; returns how many there were.
+    """Take off the record the sealed entries whose ids begin with ``prefix``; returns how many there were.
 
     They stay on file as what was known until ``at``, or until they were put on record where that is later.
     The caller holds the student's row locked.
@@ -122,7 +122,7 @@ def retire(student: models.Student, prefix: str, *, at: dt.datetime) -> int:
     count = 0
     for each in PARTS:
         standing = each.model.objects.filter(
-            student_id=student.pk, entry_id__startswith=prefix, retired_at__isnull=True
+            student_id=student.pk, entry_id__startswith=prefix, retired_at__isnull=True, sealed=True
         )
         rows = dict(standing.values_list("pk", "recorded_at"))
         if not rows:
@@ -133,6 +133,22 @@ def retire(student: models.Student, prefix: str, *, at: dt.datetime) -> int:
             models.Landing.objects.filter(flight_id__in=list(rows)).update(retired_at=end)
         count += len(rows)
     return count
+
+
+def unsealed(lesson: models.LessonRecord) -> list[str]:
+    """What stands on record under a lesson's own ids though nobody signed it: ``flights …/flight``."""
+    return [
+        f"{each.name} {name}"
+        for each in PARTS
+        for name in each.model.objects.filter(
+            student_id=lesson.student_id,
+            entry_id__startswith=lesson.prefix,
+            retired_at__isnull=True,
+            sealed=False,
+        )
+        .order_by("entry_id")
+        .values_list("entry_id", flat=True)
+    ]
 
 
 def differences(

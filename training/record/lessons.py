@@ -80,7 +80,8 @@ def _asked(known_at: Place | None) -> Mapping[str, Member]:
             ("entry_id", "sealed", "date", "off_at", as_text("purposes"), *TIMES),
         ),
         "ground": Member(
-            models.GroundLesson.objects.filter(known(known_at), **until), ("entry_id", "date", "time")
+            models.GroundLesson.objects.filter(known(known_at), **until, sealed=True),
+            ("entry_id", "date", "time"),
         ),
         "grades": Member(
             models.ItemGrade.objects.filter(known(known_at), **until, instructor_name__isnull=False),

@@ -16,6 +16,7 @@ import zoneinfo
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 from django.db import DatabaseError
@@ -37,14 +38,14 @@ from syllabus.engine.audit import (
 from syllabus.engine.audit_school import Citations, Flown, Held, Instructors
 from syllabus.engine.facts import same
 from syllabus.engine.instructing import Training, Window, read_ratings, training
-from syllabus.engine.record import CLAIMED, Instructor, Record
+from syllabus.engine.record import ATTESTED, CLAIMED, Instructor, Record
 from syllabus.engine.rulebook import Requirement
 from syllabus.engine.units import format_time
 from syllabus.instructing import HOURS_IN_24, Version
 from syllabus.models import SchoolMinimum
 from training import models, record
 from training.models import Aircraft, LessonRecord, PeopleChange, Role, School, SignOff, Student, User
-from training.reports import instructing, settings
+from training.reports import instructing, named, settings
 from training.reports.audit_kinds import NOT_AUDITED
 
 log = logging.getLogger(__name__)
@@ -151,6 +152,14 @@ class _School:
             {student: frozenset(each) for student, each in signed.items()},
             _minimums(school),
         )
+
+    def meant(self, said: Instructor) -> dict[int, str]:
+        """The instructors of now and of before whom a name or number may mean."""
+        return {each.user: each.name for each in self._everybody if each.may_be(said)}
+
+    @cached_property
+    def _everybody(self) -> list[named.Known]:
+        return list(named.instructors(self.school.pk))
 
     def after(self, day: dt.date) -> dt.datetime:
         """The first instant after a day at the school."""
@@ -330,6 +339,10 @@ def _of_student(whole: _School, student: Student) -> Iterator[Found]:
     yield from audit_school.strangers(known, whole.known, cited.authorized)
     if put := _put_on_record(whole, student, known):
         yield from audit_school.claimed(known, whole.known, put, _where_signed)
+    signed = (each for part in audit_school.SIGNED_PARTS for each in getattr(known, part))
+    if any(each.provenance == ATTESTED and each.instructor for each in signed):
+        attested = named.attesters(student, f"school-{whole.school.pk}")
+        yield from audit_school.attested_for(known, whole.meant, attested, _where_signed)
 
 
 def _where_signed(day: dt.date) -> tuple[str, str]:

@@ -15,8 +15,9 @@ from django.db import transaction
 from syllabus.engine import record as engine
 from syllabus.engine.errors import Fault, FaultsFound
 from training import record
-from training.models import Role, Student, User
+from training.models import Student, User
 from training.record import Moved
+from training.reports.named import instructors
 from training.services import access, record_changes, seals
 from training.services.confirming import Act, content_of
 from training.services.records import NotAllowed, sent_hash
@@ -58,35 +59,39 @@ def act_on_record(student: Student, entries: Iterable[tuple[str, str]], saw: str
 
 
 def check(student: Student, part: str, entry: engine.Entry, by: User, place: str = "") -> None:
-    """Raises: NotAttested where it is signed by another instructor of this school, or is the person's own."""
+    """Whether ``by`` may attest an entry. Up to four queries.
+
+    An endorsement in the name of an instructor of this school is given here by that instructor, or counts for
+    nothing: ``by`` attests not even the own.
+
+    Raises: NotAttested where it is signed by another instructor of this school, or is the person's own.
+    """
     if student.user_id is not None and student.user_id == by.pk:
         raise NotAttested([Fault(place, "is on your own record; somebody else attests it")])
     named: engine.Instructor | None = getattr(entry, "instructor", None)
     if part not in _SIGNED or named is None:
         return
-    roles = Role.objects.filter(school=student.school_id, role=Role.Kind.INSTRUCTOR).select_related("user")
-    for role in roles:
-        if role.user_id != by.pk and means(named, role):
-            raise NotAttested(
-                [
-                    Fault(
-                        place,
-                        f"names {named.name}, an instructor of this school, who gives it here or attests it;"
-                        " nobody else does",
-                    )
-                ]
-            )
-
-
-def means(named: engine.Instructor, role: Role) -> bool:
-    """Whether an entry names the instructor of a role: by the certificate's number, else by the name."""
-    if named.certificate and role.certificate:
-        return _bare(named.certificate) == _bare(role.certificate)
-    return _bare(named.name) == _bare(str(role.user))
-
-
-def _bare(text: str) -> str:
-    return "".join(each for each in text.casefold() if each.isalnum())
+    meant = {each.user for each in instructors(student.school_id) if each.may_be(named)}
+    if part == "endorsements" and meant:
+        raise NotAttested(
+            [
+                Fault(
+                    place,
+                    f"names {named.name}, by name or certificate an instructor of this school, now or"
+                    " formerly, who gives it here; an endorsement from here is attested by nobody",
+                )
+            ]
+        )
+    if meant - {by.pk}:
+        raise NotAttested(
+            [
+                Fault(
+                    place,
+                    f"names {named.name}, by name or certificate an instructor of this school, now or"
+                    " formerly, who attests it; nobody else does",
+                )
+            ]
+        )
 
 
 @transaction.atomic

@@ -82,7 +82,7 @@ def read(path: Path) -> None:
     if found != kind():
         raise BackupError(
             f"{path} is a backup of {found}, and DATABASE_URL names {kind()}: name a database of that kind. "
-            "Between the two, records go as documents: manage.py export_record, manage.py import_record."
+            "Between the two, records go as hand-overs: manage.py hand_over, manage.py take_over."
         )
     if there := _there():
         raise BackupError(

@@ -6,6 +6,7 @@ import datetime as dt
 import secrets
 import uuid
 import zoneinfo
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -23,6 +24,7 @@ from training import models, record
 from training.services import (
     access,
     aircraft,
+    attesting,
     demo_fixture,
     demo_lessons,
     lesson_records,
@@ -142,7 +144,7 @@ def load(on: dt.date, *, at: dt.datetime | None = None, password: str | None = N
         models.Assignment.objects.create(
             school=school, student=student, instructor=people[each["taught_by"]], starts=starts
         )
-        _enter(student, found, people["ada"], at)
+        _enter(student, found, people, at)
         students.append((student, each["stage"]))
         if version is not None:
             given = demo_lessons.of(fixture, each, outlines.published(version), on, at)
@@ -152,11 +154,36 @@ def load(on: dt.date, *, at: dt.datetime | None = None, password: str | None = N
     return Loaded(school, tuple(students), tuple(logins), password)
 
 
-def _enter(student: models.Student, found: engine.Record, by: models.User, at: dt.datetime) -> None:
-    """Put the student's invented past on record, each entry when the file says, as the office saw it."""
+def _enter(
+    student: models.Student, found: engine.Record, people: Mapping[str, models.User], at: dt.datetime
+) -> None:
+    """Put the student's invented past on record, each entry when the file says, as the office saw it.
+
+    What one of the people signed, that one attests.
+    """
+    by, known = people["ada"], {str(each): each for each in people.values()}
+    signers = {
+        (part, each.id): known[each.instructor.name]
+        for part in ("endorsements", "tests")
+        for each in getattr(found, part)
+        if each.instructor is not None and each.instructor.name in known
+    }
 
     def seal(done: record.Replaced, when: dt.datetime) -> int:
-        body = {**done.as_json(), **record_changes.named(by), "saw": _SAW}
+        added: dict[models.User, list[record.Moved]] = {by: []}
+        for each in done.added:
+            added.setdefault(signers.get((each.part, each.id), by), []).append(each)
+        for whose, entries in added.items():
+            if whose != by:
+                attesting.seal(
+                    student, record_changes.ADDED, entries, saw=_SAW, by=whose, at=when, confirmed=None
+                )
+        body = {
+            **done.as_json(),
+            "added": [each.as_json() for each in added[by]],
+            **record_changes.named(by),
+            "saw": _SAW,
+        }
         return seals.seal(student, record_changes.ADDED, body, at=when)
 
     record.store(

@@ -199,8 +199,10 @@ def dry_run(table: Table, asked: Asked, student: Student, *, at: dt.datetime) ->
     rows = [(number, made) for number, cells in table.rows if (made := reader.flight(number, cells))]
     plan.faults += reader.faults
     _ids(rows, plan)
-    _compared(rows, record.of(student), plan)
+    stands = record.of(student)
+    _compared(rows, stands, plan)
     _sealed(student, plan)
+    _planted(rows, stands, plan)
     return plan
 
 
@@ -265,6 +267,7 @@ class _Reader:
 
     def __init__(self, table: Table, asked: Asked, student: Student, today: dt.date):
         self.table, self.asked, self.today = table, asked, today
+        self.born = student.birth_date
         self.faults: list[Fault] = []
         self.school_zone = zoneinfo.ZoneInfo(student.school.time_zone)
         fleet = Aircraft.objects.filter(school_id=student.school_id)
@@ -289,6 +292,7 @@ class _Reader:
         if len(self.faults) > before:
             return None
         sent = self.sent(number, row)
+        dated = "date" in sent
         if len(self.faults) > before:
             # What the strict readers would say of the rest is told too, so that a file is put right once.
             sent.setdefault("date", "2000-01-01")
@@ -300,6 +304,8 @@ class _Reader:
             return None
         if flights[0].date > self.today:
             self.fault(number, "date", f"{flights[0].date} is still to come; today is {self.today}")
+        if dated and self.born is not None and flights[0].date < self.born:
+            self.fault(number, "date", f"{flights[0].date} is before the student's birth, {self.born}")
         return flights[0] if len(self.faults) == before else None
 
     def fault(self, number: int, key: str, message: str) -> None:
@@ -511,6 +517,14 @@ def _alike(flight: Flight) -> tuple[Any, ...]:
 def _same(one: Flight, other: Flight) -> bool:
     """Whether two entries say the same; when they were written down is no part of that."""
     return replace(one, recorded=None, provenance=other.provenance) == replace(other, recorded=None)
+
+
+def _planted(rows: list[tuple[int, Flight]], stands: engine.Record, plan: Plan) -> None:
+    """A fault for each flight that would be taken for a signed lesson's own."""
+    numbers = {made.id: number for number, made in rows}
+    found = engine.Record(flights=tuple(made for _, made in rows))
+    for _part, name in record_changes.planted(stands, found):
+        plan.faults.append(Fault(f"row {numbers[name]}", f"{name!r} {record_changes.PLANTED}"))
 
 
 def _sealed(student: Student, plan: Plan) -> None:

@@ -44,7 +44,7 @@ from training.models import (
 )
 from training.services import access, handover_pages, lesson_content, record_changes, seals
 from training.services.confirming import Act, Confirmed, content_of
-from training.services.records import NotAllowed, new_student, to_come
+from training.services.records import NotAllowed, new_student, wrong_days
 
 #: The kind of ledger entry of a record that was taken over.
 TAKEN_OVER = "record.taken-over"
@@ -273,10 +273,10 @@ def _document(found: handover.Checked, today: dt.date) -> engine.Record:
 
 
 def _read(document: Any, today: dt.date) -> engine.Record:
-    """Raises: DocumentError, also for an entry that is still to come."""
+    """Raises: DocumentError, also for a day that cannot be (``wrong_days``)."""
     made = documents.parse(document)
-    if late := to_come(document, made, today):
-        raise DocumentError(late)
+    if wrong := wrong_days(document, made, today):
+        raise DocumentError(wrong)
     return made
 
 
@@ -305,6 +305,7 @@ def _taken(
     if last is not None:
         why, confirmed = given.settled(student)
     proven = _proven(found)
+    _refuse_planted(student if last else None, incoming, {name for _, name, *_ in proven})
     brought: list[record.Replaced] = []
 
     def vouches(part: str, entry: engine.Entry) -> str:
@@ -360,6 +361,19 @@ def _taken(
     )
     access.log(by, student, access.WRITE, "hand-over taken over", via=given.via, at=at)
     return Taken(student, made, change, created=last is None)
+
+
+def _refuse_planted(student: Student | None, incoming: engine.Record, proven: Iterable[str]) -> None:
+    """Raises: HandOverError for an entry with an id as of a lesson of which no sealed entry speaks."""
+    lessons = {proving.lesson_of(name) for name in proven if "/" in name}
+    stands = record.of(student) if student else engine.Record()
+    faults = [
+        Fault(f"{handover.RECORD}: {part}", f"{name!r} {record_changes.PLANTED}")
+        for part, name in record_changes.planted(stands, incoming)
+        if proving.lesson_of(name) not in lessons
+    ]
+    if faults:
+        raise HandOverError(faults)
 
 
 def _proven(found: handover.Checked) -> set[tuple[str, str, str]]:

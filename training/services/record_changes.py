@@ -7,7 +7,8 @@ attests them or signs here. What was signed here stays as it is, or the document
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping
+import re
+from collections.abc import Callable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from django.utils import translation
@@ -31,6 +32,10 @@ REPLACED, ADDED, ATTESTED = "record.replaced", "record.added", "record.attested"
 #: What a passkey's statement says that a replacement is about: the whole record.
 WHOLE = assertions.WHOLE_RECORD
 MOST_REASON = 2_000
+#: Ids that a signed lesson gives its own entries, and what follows from them.
+_OF_A_LESSON = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}/|.*/proof/", re.IGNORECASE | re.DOTALL)
+#: What is wrong with an entry that has such an id and is not on record.
+PLANTED = "has an id as only a lesson signed here gives it; give it an id of its own"
 
 
 class ReasonError(FaultsFound):
@@ -47,6 +52,22 @@ def reason_of(text: str) -> str:
     if len(found) > MOST_REASON:
         raise ReasonError([Fault("reason", f"has {len(found)} characters, at most {MOST_REASON} fit")])
     return found
+
+
+def planted(stands: engine.Record, found: engine.Record) -> Iterator[tuple[str, str]]:
+    """The list and id of each entry that would be taken for a signed lesson's own, and is not on record so.
+
+    One that was signed here and is changed is none of them: it is refused as sealed.
+    """
+    for part in engine.Record.PARTS:
+        own = [each for each in getattr(found, part) if _OF_A_LESSON.match(each.id)]
+        known = {each.id: each for each in getattr(stands, part)} if own else {}
+        for entry in own:
+            there = known.get(entry.id)
+            if there is not None and there.provenance == engine.SIGNED:
+                continue
+            if there is None or record.entry_hash(part, there) != record.entry_hash(part, entry):
+                yield part, entry.id
 
 
 def act(student: Student, sent: str, reason: str) -> Act:

@@ -121,7 +121,7 @@ class _Origins:
     ) -> tuple[str, int | None, str]:
         """The origin in words of the page's language, the ledger's index, and why it was put right."""
         lesson = entry.id.partition("/")[0]
-        if lesson in self.lessons:
+        if sealed and lesson in self.lessons:
             code, name, _at, index = self.lessons[lesson]
             said = (
                 _("signed by %(name)s with lesson %(code)s")

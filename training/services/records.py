@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -51,15 +51,15 @@ def import_document(
     it is ``by`` (``confirmed``, from ``confirming``), or is the command line.
 
     Raises:  DocumentError with every fault, before anything is written: an entry that is still to come is one
-             here, for what is stored is compared with the server's clock. ReasonError; NotAllowed;
-             SealedEntry.
+             here, for what is stored is compared with the server's clock, one from before the student's
+             birth, and one whose id only a lesson signed here gives. ReasonError; NotAllowed; SealedEntry.
     Effects: one transaction; sealed in the school's ledger; the access is logged; the student is told.
     """
     record_changes.reason_of(reason)
     found = documents.parse(document)
     whose_school = student.school if student is not None else school
-    if whose_school is not None and (late := to_come(document, found, whose_school.day(at))):
-        raise DocumentError(late)
+    if whose_school is not None and (wrong := wrong_days(document, found, whose_school.day(at))):
+        raise DocumentError(wrong)
     if student is None:
         if school is None:
             raise ValueError("a new student needs a school")
@@ -70,6 +70,15 @@ def import_document(
         if not access.may(by, access.WRITE, student, on=at.date()):
             raise NotAllowed(f"{by.email} may not write this student's record.")
         whose, created = student, False
+        Student.objects.select_for_update().get(pk=student.pk)  # what is compared is what will be replaced
+    stands = engine.Record() if created else record.of(whose)
+    if planted := set(record_changes.planted(stands, found)):
+        raise DocumentError(
+            Fault(f"{part}[{number}].id", f"{name!r} {record_changes.PLANTED}")
+            for part in engine.Record.PARTS
+            for number, _, name in _sent(document, part)
+            if (part, name) in planted
+        )
     change = record_changes.replace(
         whose,
         found,
@@ -84,21 +93,34 @@ def import_document(
     return Imported(whose, change, created)
 
 
-def to_come(document: object, found: engine.Record, today: dt.date) -> list[Fault]:
-    """A fault for each entry dated after today at the school, at its place in the document that was read."""
+def wrong_days(document: object, found: engine.Record, today: dt.date) -> list[Fault]:
+    """A fault for each entry dated after today at the school, or before the student's birth, at its place in
+    the document that was read; and for a birth date that is still to come."""
     faults: list[Fault] = []
+    born = found.student.birth_date
+    if born is not None and born > today:
+        faults.append(Fault("student.birth_date", f"{born} is still to come; today is {today}"))
+        born = None
     for part in engine.Record.PARTS:
-        late = {each.id: engine.entry_day(each) for each in getattr(found, part)}
-        late = {name: day for name, day in late.items() if day > today}
-        sent = document.get(part) if late and isinstance(document, Mapping) else None
-        for number, entry in enumerate(sent or ()):
-            place = f"{part}[{number}]"
-            name = str(entry.get("id") or place).strip()
-            if name in late:
+        days = {each.id: engine.entry_day(each) for each in getattr(found, part)}
+        wrong = {name: day for name, day in days.items() if day > today or (born is not None and day < born)}
+        for number, entry, name in _sent(document, part) if wrong else ():
+            if name in wrong:
                 key = next(key for key in ("date", "issued", "given") if key in entry)
-                message = f"{late[name]} is still to come; today is {today}"
-                faults.append(Fault(f"{place}.{key}", message))
+                why = (
+                    f"is still to come; today is {today}"
+                    if wrong[name] > today
+                    else f"is before the student's birth, {born}"
+                )
+                faults.append(Fault(f"{part}[{number}].{key}", f"{wrong[name]} {why}"))
     return faults
+
+
+def _sent(document: object, part: str) -> Iterator[tuple[int, Mapping[str, Any], str]]:
+    """The entries of a list of a document that was read: the place of each, as it was sent, and its id."""
+    sent = document.get(part) if isinstance(document, Mapping) else None
+    for number, entry in enumerate(sent or ()):
+        yield number, entry, str(entry.get("id") or f"{part}[{number}]").strip()
 
 
 def sent_hash(document: object) -> str:

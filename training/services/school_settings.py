@@ -15,11 +15,17 @@ from django.db.models import Field, QuerySet
 
 from syllabus.engine.errors import Fault, FaultsFound
 from training.models import Role, School, SchoolChange, User
+from training.services import record_changes
+from training.services.confirming import Act, content_of
 from training.services.records import NotAllowed
 
 SETTINGS, AIRCRAFT_MODELS = "settings", "aircraft models"
 #: What can be set here.
 NAMES = ("claims_asked", "taxi_allowance_minutes")
+#: What decides whether claims count: it changes with a reason, confirmed once more.
+CONFIRMED = "claims_asked"
+#: What a passkey's statement says that such a change is.
+CHANGED = "school.settings-changed"
 
 
 class SettingsError(FaultsFound):
@@ -41,11 +47,37 @@ def administered(slug: str, by: User) -> School:
     return School.objects.select_for_update(no_key=True).get(slug=slug)
 
 
+def asks_why(school: School, values: Mapping[str, Any]) -> bool:
+    """Whether these values change what is changed with a reason and a confirmation alone."""
+    if CONFIRMED not in values:
+        return False
+    try:
+        return bool(_field(CONFIRMED).clean(values[CONFIRMED], school) != getattr(school, CONFIRMED))
+    except ValidationError:
+        return False  # it changes nothing: ``change`` refuses it
+
+
+def act(school: School, claims_asked: list[str], reason: str) -> Act:
+    """What is confirmed where it is changed which claims raise a question."""
+    _, digest = content_of({CONFIRMED: claims_asked, "reason": reason})
+    return Act(CHANGED, school.slug, SETTINGS, digest)
+
+
 @transaction.atomic
-def change(slug: str, values: Mapping[str, Any], *, by: User, at: dt.datetime) -> School:
+def change(
+    slug: str,
+    values: Mapping[str, Any],
+    *,
+    by: User,
+    at: dt.datetime,
+    reason: str = "",
+    confirmed: Mapping[str, Any] | None = None,
+) -> School:
     """Set what is named in ``values`` (of ``NAMES``); the rest stays. The same again changes nothing.
 
-    Raises: NotAllowed; SettingsError with every fault.
+    Who calls has made sure that it is ``by`` where ``asks_why`` (``confirmed``, from ``confirming``).
+
+    Raises: NotAllowed; SettingsError with every fault; ReasonError where ``asks_why`` and no reason is given.
     """
     school = administered(slug, by)
     before = {name: getattr(school, name) for name in values}
@@ -59,9 +91,13 @@ def change(slug: str, values: Mapping[str, Any], *, by: User, at: dt.datetime) -
         raise SettingsError(faults)
     after = {name: getattr(school, name) for name in values}
     if changed := [name for name in after if after[name] != before[name]]:
+        if CONFIRMED in changed:
+            reason = record_changes.reason_of(reason)
+            if not confirmed:
+                raise NotAllowed("Which claims raise a question is changed by nobody without a confirmation.")
         school.save(update_fields=changed)
         noted = ({name: each[name] for name in changed} for each in (before, after))
-        note(school, SETTINGS, *noted, by=by, at=at)
+        note(school, SETTINGS, *noted, by=by, at=at, reason=reason, confirmed=dict(confirmed or {}))
         school.refresh_from_db(fields=["rules_version"])  # the database drew it
     return school
 
@@ -72,9 +108,11 @@ def _field(name: str) -> Field[Any, Any]:
     return found
 
 
-def note(school: School, what: str, before: Any, after: Any, *, by: User, at: dt.datetime) -> None:
+def note(
+    school: School, what: str, before: Any, after: Any, *, by: User, at: dt.datetime, **more: Any
+) -> None:
     """Keep that somebody changed what the school sets."""
-    SchoolChange.objects.create(school=school, by=by, what=what, before=before, after=after, at=at)
+    SchoolChange.objects.create(school=school, by=by, what=what, before=before, after=after, at=at, **more)
 
 
 def changes(school: School, what: str) -> QuerySet[SchoolChange]:

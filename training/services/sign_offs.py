@@ -7,7 +7,7 @@ import uuid
 from collections.abc import Mapping
 from typing import Any
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.db.models import (
     BigIntegerField,
     CharField,
@@ -59,6 +59,10 @@ class AlreadyCorrected(Conflict):
     """Another correction took the place of the lesson record; that one can be corrected in turn."""
 
 
+class IdStands(Conflict):
+    """An entry that nobody signed stands under an id that is the lesson record's own."""
+
+
 class NotSigned(Conflict):
     """Only what is signed can be acknowledged or corrected."""
 
@@ -81,10 +85,30 @@ def sign_off(
     ``confirmed`` says how the caller made sure that it is ``by`` who signs (``confirming``); it is sealed.
 
     Raises:  LessonRecord.DoesNotExist; NotAuthorised; LessonError where nothing can be signed yet; Changed
-             where the draft is another; AlreadySignedOff; AlreadyCorrected.
+             where the draft is another; AlreadySignedOff; AlreadyCorrected; IdStands.
     Effects: one transaction, with the student's row locked. A correction retires the entries of the lesson
              in whose place it stands. The student finds a notice.
     """
+    try:
+        return _sign_off(lesson_id, by, content_hash, at, performed_at, via, confirmed)
+    except IntegrityError:
+        if stand := record.unsealed(LessonRecord.objects.get(pk=lesson_id)):
+            raise IdStands(
+                f"On this record {', '.join(stand)} stands, which nobody signed here, under an id that is"
+                " this lesson record's own. Take it off the record, or draft the lesson anew; then sign."
+            ) from None
+        raise
+
+
+def _sign_off(
+    lesson_id: uuid.UUID,
+    by: User,
+    content_hash: str,
+    at: dt.datetime,
+    performed_at: dt.datetime | None,
+    via: str,
+    confirmed: Mapping[str, Any] | None,
+) -> SignOff:
     with transaction.atomic(), authority.read_once():
         found = _LESSON.instances(lesson=lesson_id)
         if not found:

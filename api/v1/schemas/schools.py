@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from api.v1.schemas.confirmation import CONFIRMATION
 from api.v1.schemas.shapes import (
     FLAG,
     NAME,
@@ -72,7 +73,13 @@ def _settings() -> dict[str, Schema]:
     names = {"spelling": NAME, "model": NAME}
     return {
         "SchoolSettings": full({"school": school, **can_be_set}),
-        "SchoolSettingsToSet": obj(optional(can_be_set)),
+        "SchoolSettingsToSet": obj(
+            {
+                **optional(can_be_set),
+                "reason": {**_SHORT, "description": "Why `claims_asked` is changed; wanted where it is."},
+                **CONFIRMATION,
+            }
+        ),
         "AircraftModel": full(
             {
                 "model": {**STRING, "description": "The spelling that stands for all."},

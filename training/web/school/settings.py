@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+import json
+
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
+from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 
 from syllabus.engine import reading
 from syllabus.engine.reading import Faults
 from training.models.schools import CLAIMABLE
-from training.services import school_settings
+from training.services import confirming, record_changes, school_settings
+from training.services.confirming import NotConfirmed
+from training.services.record_changes import ReasonError
 from training.services.records import NotAllowed
 from training.services.school_settings import SettingsError
+from training.web.instructor import signing
 from training.web.school import opening
 from training.web.school.opening import Opened, administered
 from training.web.shown import day
@@ -30,6 +36,7 @@ _LISTS = {
 _LATEST = 20
 
 
+@sensitive_post_parameters("confirm_password", "passkey")
 @require_http_methods(["GET", "HEAD", "POST"])
 @administered
 def settings(opened: Opened) -> HttpResponse:
@@ -47,10 +54,17 @@ def settings(opened: Opened) -> HttpResponse:
     if not faults:
         try:
             values = {"claims_asked": asked, "taxi_allowance_minutes": minutes}
-            school_settings.change(school.slug, values, by=opened.user, at=opened.at)
-        except SettingsError as problem:
+            reason, confirmed = str(opened.request.POST.get("reason", "")), None
+            if school_settings.asks_why(school, values):
+                reason = record_changes.reason_of(reason)
+                act = school_settings.act(school, asked, reason)
+                confirmed = signing.confirm(opened.request, opened.user, lambda by_passkey: act, [])
+            school_settings.change(
+                school.slug, values, by=opened.user, at=opened.at, reason=reason, confirmed=confirmed
+            )
+        except (SettingsError, ReasonError) as problem:
             faults.extend(problem.faults)
-        except NotAllowed as refused:
+        except (NotAllowed, NotConfirmed) as refused:
             faults.add("", str(refused))
         else:
             messages.success(opened.request, gettext("Settings saved."))
@@ -69,10 +83,16 @@ def _page(
         lists=[(name, gettext(_LISTS[name]), name in asked) for name in CLAIMABLE],
         minutes=minutes,
         faults=faults,
+        reason=opened.request.POST.get("reason", ""),
+        most_reason=record_changes.MOST_REASON,
+        passkeys=json.dumps(confirming.passkeys(opened.user)),
+        sealed_as=school_settings.CHANGED,
+        about=school_settings.SETTINGS,
         changes=[
             {
                 "day": day(opened.school.day(each.at)),
                 "by": str(each.by),
+                "reason": each.reason,
                 "said": [
                     (gettext(_NAMES[name]), _value(each.before[name]), _value(each.after[name]))
                     for name in each.after
