@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 
 import pytest
@@ -13,7 +14,7 @@ from tests.cast import Cast, cast
 from tests.training import handing, lessons
 from tests.training.lessons import AT
 from training import models, record
-from training.services import attesting, handover, sign_offs
+from training.services import attesting, handover, lesson_audit, record_changes, sign_offs
 from training.services.attesting import NotAttested
 from training.services.lesson_content import LessonError
 
@@ -104,6 +105,51 @@ class TestTakenOver:
         proven = [after[each] for each, was in before.items() if was in ("signed", "attested")]
         assert set(proven) == {"taken-over"}
         assert after["claim"] == "claimed"
+
+    def test_is_not_what_was_attested_and_then_taken_off(self, people: Cast) -> None:
+        """The same entry put back is a claim there, whatever was sealed about it before."""
+        handing.trained(people)
+        stood = record.of(people.sam)
+        gone = dataclasses.replace(stood, documents=())
+        ways = {"by": people.ida, "reason": "not seen", "sent": "sha256:0", "via": "api"}
+        record_changes.replace(people.sam, gone, at=AT + dt.timedelta(days=1), **ways)
+        record_changes.replace(people.sam, stood, at=AT + dt.timedelta(days=2), **ways)
+        assert vouched(people.sam)["medical"] == "claimed"
+        assert taken(people)["medical"] == "claimed"
+
+    def test_is_not_what_the_ledger_took_off_whatever_the_record_says(self, people: Cast) -> None:
+        handing.trained(people)
+        stood = record.of(people.sam)
+        gone = dataclasses.replace(stood, documents=())
+        ways = {"by": people.ida, "reason": "not seen", "sent": "sha256:0", "via": "api"}
+        record_changes.replace(people.sam, gone, at=AT + dt.timedelta(days=1), **ways)
+        [medical, _] = stood.documents
+        record.add(people.sam, "documents", medical, at=AT + dt.timedelta(days=2), provenance="attested")
+        assert taken(people)["medical"] == "claimed"
+
+    def test_is_never_more_than_the_record_itself_states(self, people: Cast) -> None:
+        record.add(people.sam, "documents", MEDICAL, at=AT)
+        attesting.seal(
+            people.sam, record_changes.ADDED, [record.moved("documents", MEDICAL, "attested")],
+            saw="the original", by=people.ida, at=AT, confirmed=None,
+        )  # fmt: skip
+        assert taken(people) == {"m1": "claimed"}
+
+    def test_knows_a_lesson_of_a_ground_instructor(self, people: Cast) -> None:
+        models.Role.objects.filter(user=people.ida).update(instructor_kind="ground")
+        ground = {"date": "2026-03-02", "time": "1.0 h", "topic": "airspace"}
+        lessons.signed(people, {"flight": None, "ground": ground, "items": [], "comments": "", "next": ""})
+        assert set(taken(people).values()) == {"taken-over"}
+        assert not list(lesson_audit.faults(people.school))
+
+
+def taken(people: Cast) -> dict[str, str]:
+    """Who vouches for each entry of Sam's record once the other school has taken it over."""
+    raw, kid = handing.made(people)
+    done = handover.take(
+        raw, school=people.elsewhere, trust=[kid], by=None, at=handing.AT, via="command", reason="new here"
+    )
+    return vouched(done.student)
 
 
 class TestAttesting:

@@ -41,6 +41,7 @@ from training.models import (
     SignOff,
     Student,
     User,
+    erasing,
 )
 from training.services import access, handover_pages, lesson_content, record_changes, seals
 from training.services.confirming import Act, Confirmed, content_of
@@ -308,8 +309,8 @@ def _taken(
     brought: list[record.Replaced] = []
 
     def vouches(part: str, entry: engine.Entry) -> str:
-        known = (part, entry.id, record.entry_hash(part, entry)) in proven
-        return engine.TAKEN_OVER if known else engine.CLAIMED
+        known = proven.get((part, entry.id))
+        return engine.TAKEN_OVER if known == record.entry_hash(part, entry) else engine.CLAIMED
 
     def keep(done: record.Replaced, _: dt.datetime) -> None:
         brought.append(done)
@@ -362,32 +363,72 @@ def _taken(
     return Taken(student, made, change, created=last is None)
 
 
-def _proven(found: handover.Checked) -> set[tuple[str, str, str]]:
-    """What the verified sealed entries say is on the record: list, id and hash of each entry."""
-    proven: set[tuple[str, str, str]] = set()
+def _proven(found: handover.Checked) -> _Hashes:
+    """What is proven of the record that a hand-over states: the hash of each entry, by its list and id.
+
+    It is what the sealed entries leave standing, where the signed document calls it more than a claim too.
+    """
+    leaves = []
     for each in found.document(handover.LEDGER)["entries"]:
         body = json.loads(each["body"]) if isinstance(each["body"], str) else each["body"]
+        leaves.append((each["kind"], body))
+    standing = _standing(leaves)
+    stated = reading.loads(found.files[handover.RECORD], error=DocumentError)
+    believed = {
+        (part, each["id"])
+        for part in engine.Record.PARTS
+        for each in stated.get(part, ())
+        if each.get("provenance", engine.CLAIMED) != engine.CLAIMED
+    }
+    return {key: value for key, value in standing.items() if key in believed}
+
+
+#: The hash of each entry that somebody vouches for, by its list and id.
+_Hashes = dict[tuple[str, str], str]
+#: Sealed entries that list what came on record by its hash, with who vouched for it there.
+_LISTS_ENTRIES = (record_changes.ADDED, record_changes.ATTESTED, TAKEN_OVER)
+
+
+def _standing(leaves: Iterable[tuple[str, Mapping[str, Any] | None]]) -> _Hashes:
+    """What sealed entries say, in the order of their ledger: a later one ends or replaces an earlier one's."""
+    proven: _Hashes = {}
+    for kind, body in leaves:
+        if kind == erasing.KIND:
+            proven.clear()
         if body is None:
             continue
+        _end(proven, kind, body)
         try:
-            for part, entry in _said(each["kind"], body):
-                proven.add((part, entry.id, record.entry_hash(part, entry)))
+            proven.update(
+                {(part, entry.id): record.entry_hash(part, entry) for part, entry in _said(kind, body)}
+            )
         except (FaultsFound, KeyError, TypeError, ValueError, AttributeError):
-            continue  # what cannot be read as an entry vouches for none
-        if each["kind"] in _LISTS_ENTRIES:
+            pass  # what cannot be read as an entry vouches for none
+        if kind in _LISTS_ENTRIES:
             proven.update(_vouched(body))
     return proven
 
 
-#: Sealed entries that list what came on record by its hash, with who vouched for it there.
-_LISTS_ENTRIES = (record_changes.ADDED, record_changes.ATTESTED, TAKEN_OVER)
+def _end(proven: _Hashes, kind: str, body: Mapping[str, Any]) -> None:
+    """Drop what a sealed entry takes off the record, or puts something else in the place of."""
+    ends: set[tuple[str, str]] = set()
+    if kind == "lesson.corrected":
+        prefix = f"{body.get('lesson_record')}/"
+        ends = {key for key in proven if key[1].startswith(prefix)}
+    elif kind == "endorsement.revoked":
+        ends = {("endorsements", str(body.get("entry")))}
+    elif kind in (record_changes.REPLACED, *_LISTS_ENTRIES):
+        ends = {(each["part"], each["id"]) for key in ("retired", "added") for each in body.get(key, ())}
+    for key in ends:
+        proven.pop(key, None)
 
 
 def _said(kind: str, body: Mapping[str, Any]) -> Iterator[tuple[str, engine.Entry]]:
     """The entries of a record that a sealed entry of a signature makes."""
     if kind == "lesson.signed":
         content = lesson_content.read(body["content"])
-        who = engine.Instructor(body["instructor"]["name"], body["instructor"]["certificate"])
+        by = body["instructor"]
+        who = engine.Instructor(by["name"], by["certificate"], by.get("kind", engine.FLIGHT_INSTRUCTOR))
         for part, entries in content.entries(f"{body['lesson_record']}/", who).items():
             yield from ((part, entry) for entry in entries)
     elif kind in ("endorsement.given", "endorsement.revoked"):
@@ -401,10 +442,12 @@ def _unsealed(value: Any) -> Any:
     return json.loads(assertions.canonical(value))
 
 
-def _vouched(body: Mapping[str, Any]) -> Iterator[tuple[str, str, str]]:
-    for each in body.get("added", ()):
-        if each["provenance"] in (engine.ATTESTED, engine.TAKEN_OVER):
-            yield each["part"], each["id"], each["hash"]
+def _vouched(body: Mapping[str, Any]) -> _Hashes:
+    return {
+        (each["part"], each["id"]): each["hash"]
+        for each in body.get("added", ())
+        if each["provenance"] in (engine.ATTESTED, engine.TAKEN_OVER)
+    }
 
 
 def _own(subject: str, school: School) -> bool:

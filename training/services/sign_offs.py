@@ -129,6 +129,7 @@ def sign_off(
                     "user": by.pk,
                     "name": signature.name,
                     "certificate": signature.certificate,
+                    "kind": signature.kind,
                 },
                 "performed_at": signed_at.astimezone(dt.UTC).isoformat(),
                 "provenance": engine.SIGNED,
