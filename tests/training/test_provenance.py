@@ -96,11 +96,7 @@ class TestTakenOver:
         record.add(people.sam, "endorsements", claim, at=AT)
         before = vouched(people.sam)
         assert before["claim"] == "claimed"
-        raw, kid = handing.made(people)
-        taken = handover.take(
-            raw, school=people.elsewhere, trust=[kid], by=None, at=handing.AT, via="command"
-        )
-        after = vouched(taken.student)
+        after = taken(people)
         assert after.keys() == before.keys()
         proven = [after[each] for each, was in before.items() if was in ("signed", "attested")]
         assert set(proven) == {"taken-over"}

@@ -193,8 +193,9 @@ def take(
     give way to those of the newer file; what was recorded here since stays. ``trust`` are ids of keys that
     the caller compared with what the other school publishes; those of this installation are trusted.
 
-    What changes a student's record that stands here says why (``reason``), and is confirmed once more by
-    whoever does it (``confirm``), as an import is; the command line alone is believed about who it is.
+    It says why (``reason``), and is confirmed once more by whoever does it (``confirm``) together with the
+    keys that are trusted, as an import is; the command line alone is believed about who it is. The same file
+    again changes nothing, and asks for nothing.
 
     Raises: HandOverError with every fault, before anything is written; NotAllowed for whoever does not
             administer the school; ReasonError; whatever ``confirm`` raises.
@@ -212,33 +213,39 @@ def take(
         raise HandOverError(_untrusted(found, believed) or _faults(found.faults))
     incoming = _document(found, school.day(at))
     with transaction.atomic():
-        given = _Given(_hash(raw), reason, via, confirm)
+        given = _Given(_hash(raw), reason, via, confirm, tuple(sorted(trust)))
         return _taken(found, found.manifest, incoming, school, trust, by, at, given)
 
 
 @dataclass(frozen=True, slots=True)
 class _Given:
-    """What goes along with a file: the hash of its bytes, why it is taken over, and who confirms it."""
+    """What goes along with a file: the hash of its bytes, why it is taken over, who confirms it, and the keys
+    that are trusted for it."""
 
     sent: str
     reason: str
     via: str
     confirm: Confirm | None
+    trust: tuple[str, ...]
 
-    def settled(self, student: Student) -> tuple[str, Confirmed]:
-        """Why a student's record is changed, and what confirms it. Raises: ReasonError; as ``confirm``."""
+    def settled(self, subject: str) -> tuple[str, Confirmed]:
+        """Why a record is taken over, and what confirms it. Raises: ReasonError; as ``confirm``."""
         why = record_changes.reason_of(self.reason)
         if self.confirm is not None:
-            return why, self.confirm(act(student, self.sent, why))
+            return why, self.confirm(act(subject, self.sent, why, self.trust))
         if self.via != COMMAND_LINE:
             raise ValueError("nobody is believed without a confirmation but the command line")
         return why, {}
 
 
-def act(student: Student, sent: str, reason: str) -> Act:
-    """What is confirmed where a student's record is brought up to date: ``sent`` is the hash of the file."""
-    _, digest = content_of({"reason": reason, "sent": sent})
-    return Act(TAKEN_OVER, str(student.ref), record_changes.WHOLE, digest)
+def act(subject: str, sent: str, reason: str, trust: Sequence[str] = ()) -> Act:
+    """What is confirmed where a record is taken over: ``sent`` is the hash of the file.
+
+    ``subject`` is the student's reference here, or that of the file where the student is new here.
+    """
+    trusted = {"trust": list(trust)} if trust else {}
+    _, digest = content_of({"reason": reason, "sent": sent, **trusted})
+    return Act(TAKEN_OVER, subject, record_changes.WHOLE, digest)
 
 
 def _faults(found: Iterable[Any]) -> list[Fault]:
@@ -300,11 +307,10 @@ def _taken(
     if last is not None and last.manifest == manifest_hash:
         return Taken(last.student, None, None, created=False)
     _refuse_another(last, found, manifest, trust)
+    why, confirmed = given.settled(str(last.student.ref) if last else subject)
     student = last.student if last else new_student(incoming.student.name, school, None, at)
     rows, told = _foreign(found, manifest, last), record_changes.guardians(student, at)
-    merged, why, confirmed = _merged(student, incoming, last), given.reason.strip(), Confirmed()
-    if last is not None:
-        why, confirmed = given.settled(student)
+    merged = _merged(student, incoming, last)
     proven = _proven(found)
     brought: list[record.Replaced] = []
 
@@ -337,6 +343,7 @@ def _taken(
         **record_changes.named(by),
         "reason": why,
         "sent": given.sent,
+        **({"trust": list(given.trust)} if given.trust else {}),
         "via": given.via,
         **({"confirmed": confirmed} if confirmed else {}),
         **(brought[0].as_json() if brought else {}),
@@ -390,7 +397,7 @@ _LISTS_ENTRIES = (record_changes.ADDED, record_changes.ATTESTED, TAKEN_OVER)
 
 
 def _standing(leaves: Iterable[tuple[str, Mapping[str, Any] | None]]) -> _Hashes:
-    """What sealed entries say, in the order of their ledger: a later one ends or replaces an earlier one's."""
+    """What sealed entries say, in the order of their ledger: a later one ends or replaces an earlier."""
     proven: _Hashes = {}
     for kind, body in leaves:
         if kind == erasing.KIND:
