@@ -138,6 +138,39 @@ class TestTakenOver:
         assert set(taken(people).values()) == {"taken-over"}
         assert not list(lesson_audit.faults(people.school))
 
+    @pytest.mark.parametrize(
+        "whose", [{"certificate": "CFI-0000001"}, {"name": "ida  EXAMPLE"}], ids=["by number", "by name"]
+    )
+    def test_is_no_signature_of_an_instructor_of_this_school(
+        self, people: Cast, whose: dict[str, str]
+    ) -> None:
+        handing.trained(people)
+        factories.instructor(people.elsewhere, **{"name": "Uma Example", **whose})
+        before, after = vouched(people.sam), taken(people)
+        assert {after[each] for each, was in before.items() if was == "signed"} == {"claimed"}
+        assert {after[each] for each, was in before.items() if was == "attested"} == {"taken-over"}
+
+    def test_is_the_signature_that_this_school_sealed_itself(self, people: Cast) -> None:
+        """Sam comes back: what Ida signed here counts, what is only said to be hers does not."""
+        handing.trained(people)
+        raw, kid = handing.made(people)
+        ways = {"by": None, "via": "command", "reason": "new here"}
+        there = handover.take(raw, school=people.elsewhere, trust=[kid], at=handing.AT, **ways).student
+        ida = engine.Instructor("Ida Example", "0000001CFI")
+        forged = engine.Endorsement(
+            "forged", "solo-90-day", dt.date(2026, 3, 5), instructor=ida, aircraft_model="C172"
+        )
+        attested = record.moved("endorsements", forged, "attested")
+        record.add(there, "endorsements", forged, at=handing.AT, provenance="attested")
+        attesting.seal(
+            there, record_changes.ADDED, [attested], saw="it", by=people.olaf, at=handing.AT, confirmed=None
+        )  # fmt: skip
+        back = handover.make(there, by=None, at=handing.AT, via="command")
+        done = handover.take(back, school=people.school, at=handing.AT + dt.timedelta(days=1), **ways)
+        after = vouched(done.student)
+        assert after.pop("forged") == "claimed"
+        assert set(after.values()) == {"taken-over"}
+
 
 def taken(people: Cast) -> dict[str, str]:
     """Who vouches for each entry of Sam's record once the other school has taken it over."""

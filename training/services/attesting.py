@@ -12,6 +12,7 @@ from typing import Any
 
 from django.db import transaction
 
+from syllabus.engine import facts
 from syllabus.engine import record as engine
 from syllabus.engine.errors import Fault, FaultsFound
 from training import record
@@ -83,6 +84,13 @@ def means(named: engine.Instructor, role: Role) -> bool:
     if named.certificate and role.certificate:
         return _bare(named.certificate) == _bare(role.certificate)
     return _bare(named.name) == _bare(str(role.user))
+
+
+def names(named: engine.Instructor, role: Role) -> bool:
+    """Whether an entry names the instructor of a role at all: by the certificate's digits, or by the name."""
+    numbers = {facts.certificate_number(each) for each in (named.certificate, role.certificate) if each}
+    both = named.certificate and role.certificate
+    return bool(both and len(numbers) == 1) or facts.same(named.name) == facts.same(str(role.user))
 
 
 def _bare(text: str) -> str:

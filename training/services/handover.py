@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Q
 
 from syllabus import courses, outlines, rulebook
 from syllabus.engine import document as documents
@@ -25,6 +26,7 @@ from syllabus.engine.errors import DocumentError, Fault, FaultsFound
 from syllabus.models import CourseVersion
 from training import pdf, record, reports
 from training.ledger import assertions, export, handover, keys, package, sealed
+from training.ledger.models import Entry as Leaf
 from training.ledger.statements import from_base64url
 from training.models import (
     Acknowledgement,
@@ -43,7 +45,7 @@ from training.models import (
     User,
     erasing,
 )
-from training.services import access, handover_pages, lesson_content, record_changes, seals
+from training.services import access, attesting, handover_pages, lesson_content, record_changes, seals
 from training.services.confirming import Act, Confirmed, content_of
 from training.services.records import NotAllowed, new_student, to_come
 
@@ -312,11 +314,16 @@ def _taken(
     rows, told = _foreign(found, manifest, last), record_changes.guardians(student, at)
     merged = _merged(student, incoming, last)
     proven = _proven(found)
+    roles = list(Role.objects.filter(school=school, role=Role.Kind.INSTRUCTOR).select_related("user"))
+    own = _sealed_here(student, incoming.student)
     brought: list[record.Replaced] = []
 
     def vouches(part: str, entry: engine.Entry) -> str:
-        known = proven.get((part, entry.id))
-        return engine.TAKEN_OVER if known == record.entry_hash(part, entry) else engine.CLAIMED
+        key, says = (part, entry.id), record.entry_hash(part, entry)
+        named: engine.Instructor | None = getattr(entry, "instructor", None)
+        ours = named is not None and any(attesting.names(named, role) for role in roles)
+        known = proven.get(key) == says and (not ours or own.get(key) == says)
+        return engine.TAKEN_OVER if known else engine.CLAIMED
 
     def keep(done: record.Replaced, _: dt.datetime) -> None:
         brought.append(done)
@@ -388,6 +395,24 @@ def _proven(found: handover.Checked) -> _Hashes:
         if each.get("provenance", engine.CLAIMED) != engine.CLAIMED
     }
     return {key: value for key, value in standing.items() if key in believed}
+
+
+def _sealed_here(student: Student, whose: engine.Student) -> _Hashes:
+    """What this school's own ledger proves of a student, or of one of the same name and birth date.
+
+    Another school vouches for no signature of an instructor of this one: who came back had it sealed here.
+    """
+    same = Q(pk=student.pk)
+    if whose.birth_date is not None:
+        same |= Q(name=whose.name, birth_date=whose.birth_date)
+    proven: _Hashes = {}
+    for ref in Student.objects.filter(same, school=student.school_id).values_list("ref", flat=True):
+        leaves = Leaf.objects.filter(tree=seals.tree_of(student.school_id), subject=str(ref))
+        kept = leaves.filter(kept__isnull=False).select_related("kept").order_by("index")
+        # what was taken over before is no signature of this school either
+        said = ((each.kind, each.kept.value) for each in kept if each.kind != TAKEN_OVER)
+        proven.update(_standing(said))
+    return proven
 
 
 #: The hash of each entry that somebody vouches for, by its list and id.
