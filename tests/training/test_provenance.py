@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+from typing import Any
 
 import pytest
 from django.db import DatabaseError, transaction
@@ -107,7 +108,7 @@ class TestTakenOver:
         handing.trained(people)
         stood = record.of(people.sam)
         gone = dataclasses.replace(stood, documents=())
-        ways = {"by": people.ida, "reason": "not seen", "sent": "sha256:0", "via": "api"}
+        ways: dict[str, Any] = {"by": people.ida, "reason": "not seen", "sent": "sha256:0", "via": "api"}
         record_changes.replace(people.sam, gone, at=AT + dt.timedelta(days=1), **ways)
         record_changes.replace(people.sam, stood, at=AT + dt.timedelta(days=2), **ways)
         assert vouched(people.sam)["medical"] == "claimed"
@@ -117,7 +118,7 @@ class TestTakenOver:
         handing.trained(people)
         stood = record.of(people.sam)
         gone = dataclasses.replace(stood, documents=())
-        ways = {"by": people.ida, "reason": "not seen", "sent": "sha256:0", "via": "api"}
+        ways: dict[str, Any] = {"by": people.ida, "reason": "not seen", "sent": "sha256:0", "via": "api"}
         record_changes.replace(people.sam, gone, at=AT + dt.timedelta(days=1), **ways)
         [medical, _] = stood.documents
         record.add(people.sam, "documents", medical, at=AT + dt.timedelta(days=2), provenance="attested")
@@ -154,7 +155,7 @@ class TestTakenOver:
         """Sam comes back: what Ida signed here counts, what is only said to be hers does not."""
         handing.trained(people)
         raw, kid = handing.made(people)
-        ways = {"by": None, "via": "command", "reason": "new here"}
+        ways: dict[str, Any] = {"by": None, "via": "command", "reason": "new here"}
         there = handover.take(raw, school=people.elsewhere, trust=[kid], at=handing.AT, **ways).student
         ida = engine.Instructor("Ida Example", "0000001CFI")
         forged = engine.Endorsement(
