@@ -24,7 +24,7 @@ from syllabus.engine import reading
 from syllabus.engine.reading import Faults, Object
 from training.models import HandOver, RecordChange, RetentionHold, Role, School, Student
 from training.services import access, erasure, handover
-from training.services.confirming import Act, Confirmed, Given
+from training.services.confirming import Act, Confirmed
 from training.services.records import NotAllowed
 
 Made = TypeVar("Made")
@@ -115,11 +115,12 @@ class TakeOver(View):
             " here since stays. The other school's sealed entries are kept with their origin. `trust` has the"
             " ids of keys that you compared with what that school publishes. A file that was damaged, cut,"
             " re-ordered or signed with a key that nobody trusts is refused with the place (422), and nothing"
-            " is written. What brings a record up to date that was taken over before says why (`reason`), and"
-            " is confirmed with the password or a passkey, which signs `reason` and `sent`, the hash of the"
-            " file's bytes (`sha256:…`); the kind it names is `record.taken-over`. It"
-            " is sealed, and told to the student. Files larger than a body may be are taken over by the"
-            " server's command line."
+            " is written. It says why (`reason`), and is confirmed with the password or a passkey, which"
+            " signs `reason`, `sent`, the hash of the file's bytes (`sha256:…`), and, where keys are"
+            " trusted, `trust`, their ids in order; the kind it names is `record.taken-over`, the student"
+            " the one here, or that of the file where the student is new here. It is sealed, and what"
+            " changes a record here is told to the student. Files larger than a body may be are taken over"
+            " by the server's command line."
         ),
         body="HandOverToTake",
         answers={
@@ -134,8 +135,8 @@ class TakeOver(View):
         slug = fields.take("school", reading.name, required=True)
         raw = fields.take("file", _file, required=True)
         trust = fields.take("trust", _keys, [])
-        reason = fields.take("reason", reading.text, "")
-        confirmation = confirming.take(fields, required=False)
+        reason = fields.take("reason", reading.text, required=True)
+        confirmation = confirming.take(fields)
         fields.done()
         faults.stop(handover.HandOverError)
         school = School.objects.filter(
@@ -145,8 +146,6 @@ class TakeOver(View):
             raise Problem(HTTPStatus.FORBIDDEN, f"You do not administer a school that is called {slug}.")
 
         def confirm(act: Act) -> Confirmed:
-            if confirmation == Given():
-                raise handover.HandOverError(confirming.missing())
             before = RecordChange.objects.filter(student__ref=act.subject).values_list("confirmed", flat=True)
             return confirming.confirm(request, self.user, confirmation, act, before)
 

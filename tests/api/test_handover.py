@@ -53,7 +53,12 @@ def test_another_school_takes_it_over_and_brings_it_up_to_date(trained: Cast, si
     raw, kid = handing.made(trained)
     handing.forget_the_key()
     client = signed_in(factories.administrator(trained.elsewhere))
-    body: dict[str, Any] = {"school": "hilltop", "file": base64.b64encode(raw).decode()}
+    body: dict[str, Any] = {
+        "school": "hilltop",
+        "file": base64.b64encode(raw).decode(),
+        "reason": "new here",
+        "confirm_password": factories.PASSWORD,
+    }
     refused = post(client, TAKE, body)
     assert refused.status_code == 422
     assert refused.json()["errors"][0]["place"] == "ledger.json: keys"
@@ -83,7 +88,9 @@ def newer(trained: Cast) -> tuple[models.Student, bytes]:
     """Sam as taken over at the other school, and the file of the day on which there was more to tell."""
     raw, kid = handing.made(trained)
     by = factories.administrator(trained.elsewhere)
-    taken = handover.take(raw, school=trained.elsewhere, trust=[kid], by=by, at=handing.AT, via="command")
+    taken = handover.take(
+        raw, school=trained.elsewhere, trust=[kid], by=by, at=handing.AT, via="command", reason="new"
+    )
     lessons.signed(trained, lessons.flown(remarks="one more"), lesson="S1-L4")
     return taken.student, handing.made(trained, at=handing.AT + dt.timedelta(days=2))[0]
 
@@ -136,6 +143,36 @@ def test_a_passkey_confirms_the_very_file_and_is_checked_in_the_ledger(
     assert assertions.entry_fault(leaf.kind, leaf.subject, leaf.kept.value) == ""
 
 
+def test_a_new_student_is_confirmed_too_by_a_passkey_over_the_keys_that_are_trusted(
+    trained: Cast, signed_in: Clients
+) -> None:
+    raw, kid = handing.made(trained)
+    handing.forget_the_key()
+    by, passkey = factories.administrator(trained.elsewhere), Passkey()
+    passkey.added_to(by)
+    client = signed_in(by)
+    digest = "sha256:" + hashlib.sha256(raw).hexdigest()
+    body = {"school": "hilltop", "file": base64.b64encode(raw).decode(), "trust": [kid]}
+
+    def sent(**said: Any) -> Any:
+        _, content = confirming.content_of({"reason": "new here", "sent": digest, **said})
+        answer = passkey.signs("record.taken-over", trained.sam.ref, "record", content)
+        return post(client, TAKE, {**body, "reason": "new here", "passkey": answer})
+
+    assert post(client, TAKE, body).status_code == 422
+    assert post(client, TAKE, {**body, "reason": "new here"}).status_code == 422
+    assert sent().status_code == 403, "the trusted key is no part of what was signed"
+    assert not models.HandOver.objects.exists()
+    done = sent(trust=[kid])
+    assert done.status_code == 201, done.content
+    made = models.HandOver.objects.get()
+    leaf = Leaf.objects.get(tree=made.ledger_tree, index=made.ledger_index)
+    assert leaf.kept.value["confirmed"]["by"] == "passkey"
+    assert assertions.entry_fault(leaf.kind, leaf.subject, leaf.kept.value) == ""
+    changed = {**leaf.kept.value, "trust": ["another"]}
+    assert assertions.entry_fault(leaf.kind, leaf.subject, changed) != ""
+
+
 @pytest.mark.parametrize(
     ("body", "place"),
     [
@@ -147,7 +184,8 @@ def test_a_passkey_confirms_the_very_file_and_is_checked_in_the_ledger(
     ],
 )
 def test_what_cannot_be_read_is_named(people: Cast, signed_in: Clients, body, place) -> None:
-    answer = post(signed_in(people.ada), TAKE, body)
+    why = {"reason": "new here", "confirm_password": factories.PASSWORD}
+    answer = post(signed_in(people.ada), TAKE, {**why, **body})
     assert answer.status_code == 422
     assert [each["place"] for each in answer.json()["errors"]] == [place]
 

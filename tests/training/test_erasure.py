@@ -297,7 +297,8 @@ def test_who_was_taken_over_is_erased_with_what_the_other_school_sealed(people: 
     from training.services import handover
 
     raw, kid = handing.made(people)
-    done = handover.take(raw, school=people.elsewhere, trust=[kid], by=None, at=handing.AT, via="command")
+    why = {"via": "command", "reason": "new here"}
+    done = handover.take(raw, school=people.elsewhere, trust=[kid], by=None, at=handing.AT, **why)
     models.Enrolment.objects.filter(student=done.student).update(ends=handing.AT.date())
     erasure.erase(done.student, "asked for", by=None, at=AFTER, via="command")
     assert not models.ForeignEntry.objects.exists()

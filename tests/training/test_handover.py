@@ -436,7 +436,8 @@ def test_a_newer_file_of_another_ledger_takes_the_place_of_none(people: Cast, ex
     """Another school hands over a student of its own under the reference of one who was taken over."""
     raw, kid = exported
     third = factories.school(slug="third")
-    handover.take(raw, school=third, trust=[kid], by=None, at=handing.AT, via="command")
+    why = {"via": "command", "reason": "new here"}
+    handover.take(raw, school=third, trust=[kid], by=None, at=handing.AT, **why)
     sams = people.sam.ref
     models.Student.objects.filter(pk=people.sam.pk).update(ref=uuid.uuid4())
     models.Student.objects.filter(pk=people.otto.pk).update(ref=sams)
@@ -445,7 +446,7 @@ def test_a_newer_file_of_another_ledger_takes_the_place_of_none(people: Cast, ex
     theirs = handover.make(people.otto, by=None, at=later, via="command")
     before = counts()
     with pytest.raises(handover.HandOverError) as refused:
-        handover.take(theirs, school=third, by=None, at=later, via="command")
+        handover.take(theirs, school=third, by=None, at=later, **why)
     assert str(refused.value.faults[0]) == (
         f"manifest.jws: is of the ledger school-{people.elsewhere.pk}; what stands here of {sams} came from"
         f" school-{people.school.pk} of Lakeside Flying"
@@ -465,8 +466,8 @@ def test_a_school_with_a_new_key_is_trusted_anew(people: Cast, exported) -> None
     assert (done.created, done.hand_over.kid) == (False, keys.signer().kid)
 
 
-def test_what_changes_a_stored_record_says_why_and_is_confirmed(people: Cast, exported) -> None:
-    """As an import does; the file that makes a new student, and the same again, change no record here."""
+def test_a_take_over_says_why_and_is_confirmed_with_the_keys_it_trusts(people: Cast, exported) -> None:
+    """As an import is, for a new student too; the same file again changes no record here."""
     raw, kid = exported
     asked: list[Act] = []
 
@@ -479,7 +480,24 @@ def test_what_changes_a_stored_record_says_why_and_is_confirmed(people: Cast, ex
 
     by = factories.administrator(people.elsewhere)
     ways = {"by": by, "via": "api", "confirm": confirm}
-    first = take(raw, people, kid, reason="", **ways)
+    none = counts()
+    for spoilt_way, refused in (
+        ({"reason": " "}, record_changes.ReasonError),
+        ({"confirm": refuse}, NotConfirmed),
+        ({"confirm": None}, ValueError),
+    ):
+        with pytest.raises(refused):
+            take(raw, people, kid, **{**ways, **spoilt_way})
+    assert (counts(), asked) == (none, [])
+    first = take(raw, people, kid, **ways)
+    [act] = asked
+    assert (act.kind, act.subject) == ("record.taken-over", str(people.sam.ref))
+    sent = "sha256:" + hashlib.sha256(raw).hexdigest()
+    said = {"reason": "as it is there now", "sent": sent, "trust": [kid]}
+    assert act.content_hash == content_of(said)[1]
+    leaf = Leaf.objects.get(tree=first.hand_over.ledger_tree, index=first.hand_over.ledger_index)
+    assert {**said, "confirmed": {"by": "password"}}.items() <= leaf.kept.value.items()
+    asked.clear()
     take(raw, people, kid, days=1, reason="", **ways)
     assert not asked
     lessons.signed(people, lessons.flown(remarks="one more"), lesson="S1-L4")
@@ -497,7 +515,7 @@ def test_what_changes_a_stored_record_says_why_and_is_confirmed(people: Cast, ex
     done = take(newer, people, kid, days=3, **ways)
     assert done.change is not None
     sent = "sha256:" + hashlib.sha256(newer).hexdigest()
-    said = {"reason": "as it is there now", "sent": sent}
+    said = {"reason": "as it is there now", "sent": sent, "trust": [kid]}
     [act] = asked
     assert (act.kind, act.subject) == ("record.taken-over", str(first.student.ref))
     assert act.content_hash == content_of(said)[1]
@@ -524,20 +542,25 @@ def test_the_commands_hand_over_and_take_over(people: Cast, exported, tmp_path: 
     raw, kid = exported
     file, out, err = tmp_path / "sam.zip", StringIO(), StringIO()
     file.write_bytes(raw)
+    ways = {"school": "hilltop", "stdout": out, "stderr": err}
+    for unsaid in ({"reason": "new here"}, {"by": "x@hilltop.example"}):
+        with pytest.raises(CommandError, match="required"):
+            call_command("take_over", file, trust=[kid], **ways, **unsaid)
+    ways["by"] = factories.administrator(people.elsewhere).email
     with pytest.raises(SystemExit) as ended:
-        call_command("take_over", file, school="hilltop", stdout=out, stderr=err)
+        call_command("take_over", file, reason="new here", **ways)
     assert ended.value.code == 2
     assert "nothing was written" in err.getvalue()
-    call_command("take_over", file, school="hilltop", trust=[kid], stdout=out)
+    call_command("take_over", file, trust=[kid], reason="new here", **ways)
     assert "a new student" in out.getvalue()
     assert "8 sealed entries" in out.getvalue()
     lessons.signed(people, lessons.flown(remarks="one more"), lesson="S1-L4")
     file.write_bytes(handing.made(people, at=handing.AT + dt.timedelta(days=2))[0])
     with pytest.raises(CommandError, match="--reason") as unsaid:
-        call_command("take_over", file, school="hilltop", stdout=out, stderr=err)
+        call_command("take_over", file, reason=" ", **ways)
     assert unsaid.value.returncode == 2
     assert models.HandOver.objects.count() == 1
-    call_command("take_over", file, school="hilltop", reason="as it is there now", stdout=out)
+    call_command("take_over", file, reason="as it is there now", **ways)
     assert models.RecordChange.objects.latest("pk").reason == "as it is there now"
     call_command("hand_over", str(people.sam.ref), tmp_path / "again.zip", stdout=out)
     assert packages.check((tmp_path / "again.zip").read_bytes()).whole

@@ -14,6 +14,7 @@ from api.v1.schemas.examples import RECORD
 from syllabus import rulebook
 from syllabus.engine import document
 from syllabus.engine.errors import NotCovered
+from syllabus.engine.question import Context
 from tests import factories
 from tests.cast import Cast, cast
 from tests.engine.test_audit import LAST, cleared, flight, found
@@ -62,6 +63,38 @@ def test_the_overview_names_it_and_answers_the_others(people: Cast, monkeypatch:
     ]
     assert after["milestones"] == [each for each in before["milestones"] if each["milestone"] != FIRST_SOLO]
     assert before["not_covered"] == []
+
+
+PRACTICAL, KNOWLEDGE = "faa.private-practical-test", "faa.private-knowledge-test"
+
+
+@pytest.mark.parametrize(
+    ("model", "ends"),
+    [
+        pytest.param("C172", set(), id="an ordinary model"),
+        pytest.param("X-99", set(), id="one that nobody knows"),
+        pytest.param("R22", {PRACTICAL, KNOWLEDGE}, id="a helicopter"),
+        pytest.param("PA44", {PRACTICAL}, id="two engines, which the knowledge test covers"),
+    ],
+)
+def test_a_student_who_trains_in_what_no_rule_covers_is_refused(
+    people: Cast, model: str, ends: set[str]
+) -> None:
+    """And where the rules do cover it, the answer is the same to the byte as without the model."""
+    without = {}
+    for each, name in ((each, name) for name in ("", model) for each in (PRACTICAL, KNOWLEDGE)):
+        models.Student.objects.filter(pk=people.sam.pk).update(training_model=name)
+        people.sam.refresh_from_db()
+        if not name:
+            without[each] = reports.eligibility_json(people.sam, each, ON)
+        elif each in ends:
+            with pytest.raises(NotCovered, match=model):
+                reports.eligibility(people.sam, each, ON)
+            assert reports.eligibility(people.sam, each, ON, context=Context(category="airplane"))
+        else:
+            assert reports.eligibility_json(people.sam, each, ON) == without[each]
+    refused = {each.milestone.id for each in reports.overview(people.sam, ON).not_covered}
+    assert refused & {PRACTICAL, KNOWLEDGE} == ends
 
 
 def test_asked_about_alone_it_is_refused(people: Cast, monkeypatch: Any) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+from typing import Any
 
 import pytest
 from django.db import DatabaseError, transaction
@@ -14,7 +15,7 @@ from tests.cast import Cast, cast
 from tests.training import handing, lessons
 from tests.training.lessons import AT
 from training import models, record
-from training.services import attesting, handover, sign_offs
+from training.services import attesting, handover, lesson_audit, record_changes, sign_offs
 from training.services import people as services
 from training.services.attesting import NotAttested
 from training.services.lesson_content import LessonError
@@ -97,15 +98,89 @@ class TestTakenOver:
         record.add(people.sam, "endorsements", claim, at=AT)
         before = vouched(people.sam)
         assert before["claim"] == "claimed"
-        raw, kid = handing.made(people)
-        taken = handover.take(
-            raw, school=people.elsewhere, trust=[kid], by=None, at=handing.AT, via="command"
-        )
-        after = vouched(taken.student)
+        after = taken(people)
         assert after.keys() == before.keys()
         proven = [after[each] for each, was in before.items() if was in ("signed", "attested")]
         assert set(proven) == {"taken-over"}
         assert after["claim"] == "claimed"
+
+    def test_is_not_what_was_attested_and_then_taken_off(self, people: Cast) -> None:
+        """The same entry put back is a claim there, whatever was sealed about it before."""
+        handing.trained(people)
+        stood = record.of(people.sam)
+        gone = dataclasses.replace(stood, documents=())
+        ways: dict[str, Any] = {"by": people.ida, "reason": "not seen", "sent": "sha256:0", "via": "api"}
+        record_changes.replace(people.sam, gone, at=AT + dt.timedelta(days=1), **ways)
+        record_changes.replace(people.sam, stood, at=AT + dt.timedelta(days=2), **ways)
+        assert vouched(people.sam)["medical"] == "claimed"
+        assert taken(people)["medical"] == "claimed"
+
+    def test_is_not_what_the_ledger_took_off_whatever_the_record_says(self, people: Cast) -> None:
+        handing.trained(people)
+        stood = record.of(people.sam)
+        gone = dataclasses.replace(stood, documents=())
+        ways: dict[str, Any] = {"by": people.ida, "reason": "not seen", "sent": "sha256:0", "via": "api"}
+        record_changes.replace(people.sam, gone, at=AT + dt.timedelta(days=1), **ways)
+        [medical, _] = stood.documents
+        record.add(people.sam, "documents", medical, at=AT + dt.timedelta(days=2), provenance="attested")
+        assert taken(people)["medical"] == "claimed"
+
+    def test_is_never_more_than_the_record_itself_states(self, people: Cast) -> None:
+        record.add(people.sam, "documents", MEDICAL, at=AT)
+        attesting.seal(
+            people.sam, record_changes.ADDED, [record.moved("documents", MEDICAL, "attested")],
+            saw="the original", by=people.ida, at=AT, confirmed=None,
+        )  # fmt: skip
+        assert taken(people) == {"m1": "claimed"}
+
+    def test_knows_a_lesson_of_a_ground_instructor(self, people: Cast) -> None:
+        models.Role.objects.filter(user=people.ida).update(instructor_kind="ground")
+        ground = {"date": "2026-03-02", "time": "1.0 h", "topic": "airspace"}
+        lessons.signed(people, {"flight": None, "ground": ground, "items": [], "comments": "", "next": ""})
+        assert set(taken(people).values()) == {"taken-over"}
+        assert not list(lesson_audit.faults(people.school))
+
+    @pytest.mark.parametrize(
+        "whose", [{"certificate": "CFI-0000001"}, {"name": "ida  EXAMPLE"}], ids=["by number", "by name"]
+    )
+    def test_is_no_signature_of_an_instructor_of_this_school(
+        self, people: Cast, whose: dict[str, str]
+    ) -> None:
+        handing.trained(people)
+        factories.instructor(people.elsewhere, **{"name": "Uma Example", **whose})
+        before, after = vouched(people.sam), taken(people)
+        assert {after[each] for each, was in before.items() if was == "signed"} == {"claimed"}
+        assert {after[each] for each, was in before.items() if was == "attested"} == {"taken-over"}
+
+    def test_is_the_signature_that_this_school_sealed_itself(self, people: Cast) -> None:
+        """Sam comes back: what Ida signed here counts, what is only said to be hers does not."""
+        handing.trained(people)
+        raw, kid = handing.made(people)
+        ways: dict[str, Any] = {"by": None, "via": "command", "reason": "new here"}
+        there = handover.take(raw, school=people.elsewhere, trust=[kid], at=handing.AT, **ways).student
+        ida = engine.Instructor("Ida Example", "0000001CFI")
+        forged = engine.Endorsement(
+            "forged", "solo-90-day", dt.date(2026, 3, 5), instructor=ida, aircraft_model="C172"
+        )
+        attested = record.moved("endorsements", forged, "attested")
+        record.add(there, "endorsements", forged, at=handing.AT, provenance="attested")
+        attesting.seal(
+            there, record_changes.ADDED, [attested], saw="it", by=people.olaf, at=handing.AT, confirmed=None
+        )  # fmt: skip
+        back = handover.make(there, by=None, at=handing.AT, via="command")
+        done = handover.take(back, school=people.school, at=handing.AT + dt.timedelta(days=1), **ways)
+        after = vouched(done.student)
+        assert after.pop("forged") == "claimed"
+        assert set(after.values()) == {"taken-over"}
+
+
+def taken(people: Cast) -> dict[str, str]:
+    """Who vouches for each entry of Sam's record once the other school has taken it over."""
+    raw, kid = handing.made(people)
+    done = handover.take(
+        raw, school=people.elsewhere, trust=[kid], by=None, at=handing.AT, via="command", reason="new here"
+    )
+    return vouched(done.student)
 
 
 class TestAttesting:

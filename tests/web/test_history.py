@@ -47,7 +47,13 @@ def test_the_page_names_the_school_that_a_record_came_from(trained: Cast) -> Non
     raw, kid = handing.made(trained)
     administrator = factories.administrator(trained.elsewhere)
     done = handover.take(
-        raw, school=trained.elsewhere, trust=[kid], by=administrator, at=handing.AT, via="web"
+        raw,
+        school=trained.elsewhere,
+        trust=[kid],
+        by=administrator,
+        at=handing.AT,
+        via="command",
+        reason="new here",
     )
     page = signed_in(administrator).get(f"/students/{done.student.ref}/changes/")
     assert "Lakeside Flying, signed 12 Mar 2026, taken over 12 Mar 2026: 8 entries" in text_of(page)

@@ -457,7 +457,10 @@ def test_a_refusal_names_the_milestone_by_its_title(client: Client, learning: Ca
     client.force_login(learning.sams_account)
     said = text_of(client.get(f"/students/{learning.sam.ref}/{page}"))
     assert "faa.first-solo" not in said
-    if page != "hours/":  # the practical test is asked about without a model
+    if page == "hours/":
+        assert "faa.private-practical-test" not in said
+        assert "Private pilot practical test is written for airplane" in said
+    else:
         assert "Solo flight does not cover R22: a Robinson R-22 is flown under SFAR No. 73" in said
 
 

@@ -27,6 +27,7 @@ from training.ledger import sealed
 STATEMENT = "signing-statement/1"
 #: What a statement about a whole record is about, beside the student it names.
 WHOLE_RECORD = "record"
+_TAKEN_OVER = "record.taken-over"
 PASSWORD, PASSKEY = "password", "passkey"
 USER_PRESENT, USER_VERIFIED = 0x01, 0x04
 _FIELDS = {
@@ -184,7 +185,11 @@ def entry_fault(kind: str, subject: str, body: Mapping[str, Any]) -> str:
         about, content_hash = _SIGNED[kind](body)
     except (KeyError, TypeError, ValueError, AttributeError):
         return "what the passkey signed cannot be found in it"
-    if confirmed["statement"] != statement(kind, subject=subject, about=about, content_hash=content_hash):
+    subjects = [subject]
+    if kind == _TAKEN_OVER:  # a student who is new here has no reference of this school before
+        subjects.append(str(body.get("origin_subject")))
+    said = [statement(kind, subject=each, about=about, content_hash=content_hash) for each in subjects]
+    if confirmed["statement"] not in said:
         return "the passkey's signature is over another record, or over other content"
     return ""
 
@@ -223,6 +228,12 @@ def _replaced(body: Mapping[str, Any]) -> tuple[str, str]:
     return WHOLE_RECORD, hash_of(canonical({key: body[key] for key in ("reason", "sent")}))
 
 
+def _taken_over(body: Mapping[str, Any]) -> tuple[str, str]:
+    """With the keys that were trusted for it, where there were any."""
+    keys = ("reason", "sent", "trust") if "trust" in body else ("reason", "sent")
+    return WHOLE_RECORD, hash_of(canonical({key: body[key] for key in keys}))
+
+
 def _entered(body: Mapping[str, Any]) -> tuple[str, str]:
     """One entry with the hash of what it says, or several that stood on the record already."""
     if "sent" in body:
@@ -237,7 +248,7 @@ _SIGNED: Mapping[str, Callable[[Mapping[str, Any]], tuple[str, str]]] = {
     "endorsement.revoked": _revocation,
     "finding.resolved": _resolution,
     "record.replaced": _replaced,
-    "record.taken-over": _replaced,
+    _TAKEN_OVER: _taken_over,
     "record.added": _entered,
     "record.attested": _entered,
 }

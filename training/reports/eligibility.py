@@ -15,9 +15,9 @@ from django.db.models import Exists, OuterRef
 
 from syllabus import outlines
 from syllabus.engine.errors import NotCovered
-from syllabus.engine.evaluate import evaluate
+from syllabus.engine.evaluate import covered, evaluate
 from syllabus.engine.finding import Finding
-from syllabus.engine.question import Context
+from syllabus.engine.question import Context, Question
 from syllabus.engine.record import Record
 from syllabus.engine.report import CAUTION, Report
 from syllabus.engine.rulebook import Milestone, Rulebook
@@ -175,10 +175,13 @@ def eligibility(
              none where all is as it was when it was asked about last.
     Raises:  UnknownMilestone; NotInForce; NotCovered.
     """
-    rules = _asked(student, milestone, on)
-    asked = _about(rules.book.milestone(milestone), student, context)
-    chosen = settings.chosen(student.school)
-    return _report(rules, _State.of(student, known_at), chosen, milestone, on, asked)
+    rules, state, chosen = (
+        _asked(student, milestone, on),
+        _State.of(student, known_at),
+        settings.chosen(student.school),
+    )
+    asked = _about(rules, state, chosen, milestone, on, context)
+    return _report(rules, state, chosen, milestone, on, asked)
 
 
 def eligibility_json(
@@ -193,10 +196,13 @@ def eligibility_json(
 
     Queries, raises: as ``eligibility``.
     """
-    rules = _asked(student, milestone, on)
-    asked = _about(rules.book.milestone(milestone), student, context)
-    chosen = settings.chosen(student.school)
-    return _written(rules, _State.of(student, known_at), chosen, milestone, on, asked)
+    rules, state, chosen = (
+        _asked(student, milestone, on),
+        _State.of(student, known_at),
+        settings.chosen(student.school),
+    )
+    asked = _about(rules, state, chosen, milestone, on, context)
+    return _written(rules, state, chosen, milestone, on, asked)
 
 
 def _asked(student: Student, milestone: str, on: dt.date) -> _Rules:
@@ -212,11 +218,39 @@ def _written(
     return json.dumps(report.as_json(), ensure_ascii=False, separators=(",", ":")).encode()
 
 
-def _about(milestone: Milestone, student: Student, context: Context | None) -> Context:
-    asked = context or Context()
-    if asked.aircraft_model is None and student.training_model and "aircraft_model" in milestone.context:
-        return dataclasses.replace(asked, aircraft_model=student.training_model)
-    return asked
+def _about(
+    rules: _Rules, state: _State, chosen: Chosen, milestone: str, on: dt.date, context: Context | None
+) -> Context:
+    """The question's context, with the model normally trained in where the milestone depends on it.
+
+    One that depends on the category alone is asked about that model only where its rules end there: what an
+    ordinary model flies changes nothing of them, and an endorsement need not name it.
+    """
+    asked, model = context or Context(), state.student.training_model
+    if asked.aircraft_model is not None or not model:
+        return asked
+    with_model = dataclasses.replace(asked, aircraft_model=model)
+    if "aircraft_model" in rules.book.milestone(milestone).context:
+        return with_model
+    if asked.category or asked.klass or not _ends_with(rules, state, chosen, milestone, on, with_model):
+        return asked
+    return with_model
+
+
+@lru_cache(maxsize=1 << 10)
+def _ends_with(
+    rules: _Rules, state: _State, chosen: Chosen, milestone: str, on: dt.date, context: Context
+) -> bool:
+    """Whether a milestone that is written for some categories does not cover the model of a context."""
+    wanted, book = rules.book.milestone(milestone), rules.book
+    if not wanted.scope.classes:
+        return False
+    question = Question(on, context, chosen.settings, book.models | chosen.settings.models)
+    try:
+        covered(wanted, _record(state), question, book.paths)
+    except NotCovered as refused:
+        return refused.key == "aircraft_model"
+    return False
 
 
 @dataclass(frozen=True)
@@ -381,7 +415,8 @@ def overview(
 
     def short(milestone: Milestone) -> Short | Refused:
         try:
-            return Short(_report(rules, state, chosen, milestone.id, on, _about(milestone, student, context)))
+            asked = _about(rules, state, chosen, milestone.id, on, context)
+            return Short(_report(rules, state, chosen, milestone.id, on, asked))
         except NotCovered as refused:
             return Refused(milestone, refused)
 

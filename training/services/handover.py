@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Q
 
 from syllabus import courses, outlines, rulebook
 from syllabus.engine import document as documents
@@ -25,6 +26,7 @@ from syllabus.engine.errors import DocumentError, Fault, FaultsFound
 from syllabus.models import CourseVersion
 from training import pdf, record, reports
 from training.ledger import assertions, export, handover, keys, package, sealed
+from training.ledger.models import Entry as Leaf
 from training.ledger.statements import from_base64url
 from training.models import (
     Acknowledgement,
@@ -41,7 +43,9 @@ from training.models import (
     SignOff,
     Student,
     User,
+    erasing,
 )
+from training.reports.named import instructors as instructors_of
 from training.services import access, handover_pages, lesson_content, record_changes, seals
 from training.services.confirming import Act, Confirmed, content_of
 from training.services.records import NotAllowed, new_student, wrong_days
@@ -192,8 +196,9 @@ def take(
     give way to those of the newer file; what was recorded here since stays. ``trust`` are ids of keys that
     the caller compared with what the other school publishes; those of this installation are trusted.
 
-    What changes a student's record that stands here says why (``reason``), and is confirmed once more by
-    whoever does it (``confirm``), as an import is; the command line alone is believed about who it is.
+    It says why (``reason``), and is confirmed once more by whoever does it (``confirm``) together with the
+    keys that are trusted, as an import is; the command line alone is believed about who it is. The same file
+    again changes nothing, and asks for nothing.
 
     Raises: HandOverError with every fault, before anything is written; NotAllowed for whoever does not
             administer the school; ReasonError; whatever ``confirm`` raises.
@@ -211,33 +216,39 @@ def take(
         raise HandOverError(_untrusted(found, believed) or _faults(found.faults))
     incoming = _document(found, school.day(at))
     with transaction.atomic():
-        given = _Given(_hash(raw), reason, via, confirm)
+        given = _Given(_hash(raw), reason, via, confirm, tuple(sorted(trust)))
         return _taken(found, found.manifest, incoming, school, trust, by, at, given)
 
 
 @dataclass(frozen=True, slots=True)
 class _Given:
-    """What goes along with a file: the hash of its bytes, why it is taken over, and who confirms it."""
+    """What goes along with a file: the hash of its bytes, why it is taken over, who confirms it, and the keys
+    that are trusted for it."""
 
     sent: str
     reason: str
     via: str
     confirm: Confirm | None
+    trust: tuple[str, ...]
 
-    def settled(self, student: Student) -> tuple[str, Confirmed]:
-        """Why a student's record is changed, and what confirms it. Raises: ReasonError; as ``confirm``."""
+    def settled(self, subject: str) -> tuple[str, Confirmed]:
+        """Why a record is taken over, and what confirms it. Raises: ReasonError; as ``confirm``."""
         why = record_changes.reason_of(self.reason)
         if self.confirm is not None:
-            return why, self.confirm(act(student, self.sent, why))
+            return why, self.confirm(act(subject, self.sent, why, self.trust))
         if self.via != COMMAND_LINE:
             raise ValueError("nobody is believed without a confirmation but the command line")
         return why, {}
 
 
-def act(student: Student, sent: str, reason: str) -> Act:
-    """What is confirmed where a student's record is brought up to date: ``sent`` is the hash of the file."""
-    _, digest = content_of({"reason": reason, "sent": sent})
-    return Act(TAKEN_OVER, str(student.ref), record_changes.WHOLE, digest)
+def act(subject: str, sent: str, reason: str, trust: Sequence[str] = ()) -> Act:
+    """What is confirmed where a record is taken over: ``sent`` is the hash of the file.
+
+    ``subject`` is the student's reference here, or that of the file where the student is new here.
+    """
+    trusted = {"trust": list(trust)} if trust else {}
+    _, digest = content_of({"reason": reason, "sent": sent, **trusted})
+    return Act(TAKEN_OVER, subject, record_changes.WHOLE, digest)
 
 
 def _faults(found: Iterable[Any]) -> list[Fault]:
@@ -299,17 +310,21 @@ def _taken(
     if last is not None and last.manifest == manifest_hash:
         return Taken(last.student, None, None, created=False)
     _refuse_another(last, found, manifest, trust)
+    why, confirmed = given.settled(str(last.student.ref) if last else subject)
     student = last.student if last else new_student(incoming.student.name, school, None, at)
     rows, told = _foreign(found, manifest, last), record_changes.guardians(student, at)
-    merged, why, confirmed = _merged(student, incoming, last), given.reason.strip(), Confirmed()
-    if last is not None:
-        why, confirmed = given.settled(student)
+    merged = _merged(student, incoming, last)
     proven = _proven(found)
-    _refuse_planted(student if last else None, incoming, {name for _, name, *_ in proven})
+    _refuse_planted(student if last else None, incoming, {name for _, name in proven})
+    instructors = list(instructors_of(school.pk))
+    own = _sealed_here(student, incoming.student)
     brought: list[record.Replaced] = []
 
     def vouches(part: str, entry: engine.Entry) -> str:
-        known = (part, entry.id, record.entry_hash(part, entry)) in proven
+        key, says = (part, entry.id), record.entry_hash(part, entry)
+        named: engine.Instructor | None = getattr(entry, "instructor", None)
+        ours = named is not None and any(each.may_be(named) for each in instructors)
+        known = proven.get(key) == says and (not ours or own.get(key) == says)
         return engine.TAKEN_OVER if known else engine.CLAIMED
 
     def keep(done: record.Replaced, _: dt.datetime) -> None:
@@ -337,6 +352,7 @@ def _taken(
         **record_changes.named(by),
         "reason": why,
         "sent": given.sent,
+        **({"trust": list(given.trust)} if given.trust else {}),
         "via": given.via,
         **({"confirmed": confirmed} if confirmed else {}),
         **(brought[0].as_json() if brought else {}),
@@ -376,32 +392,90 @@ def _refuse_planted(student: Student | None, incoming: engine.Record, proven: It
         raise HandOverError(faults)
 
 
-def _proven(found: handover.Checked) -> set[tuple[str, str, str]]:
-    """What the verified sealed entries say is on the record: list, id and hash of each entry."""
-    proven: set[tuple[str, str, str]] = set()
+def _proven(found: handover.Checked) -> _Hashes:
+    """What is proven of the record that a hand-over states: the hash of each entry, by its list and id.
+
+    It is what the sealed entries leave standing, where the signed document calls it more than a claim too.
+    """
+    leaves = []
     for each in found.document(handover.LEDGER)["entries"]:
         body = json.loads(each["body"]) if isinstance(each["body"], str) else each["body"]
+        leaves.append((each["kind"], body))
+    standing = _standing(leaves)
+    stated = reading.loads(found.files[handover.RECORD], error=DocumentError)
+    believed = {
+        (part, each["id"])
+        for part in engine.Record.PARTS
+        for each in stated.get(part, ())
+        if each.get("provenance", engine.CLAIMED) != engine.CLAIMED
+    }
+    return {key: value for key, value in standing.items() if key in believed}
+
+
+def _sealed_here(student: Student, whose: engine.Student) -> _Hashes:
+    """What this school's own ledger proves of a student, or of one of the same name and birth date.
+
+    Another school vouches for no signature of an instructor of this one: who came back had it sealed here.
+    """
+    same = Q(pk=student.pk)
+    if whose.birth_date is not None:
+        same |= Q(name=whose.name, birth_date=whose.birth_date)
+    proven: _Hashes = {}
+    for ref in Student.objects.filter(same, school=student.school_id).values_list("ref", flat=True):
+        leaves = Leaf.objects.filter(tree=seals.tree_of(student.school_id), subject=str(ref))
+        kept = leaves.filter(kept__isnull=False).select_related("kept").order_by("index")
+        # what was taken over before is no signature of this school either
+        said = ((each.kind, each.kept.value) for each in kept if each.kind != TAKEN_OVER)
+        proven.update(_standing(said))
+    return proven
+
+
+#: The hash of each entry that somebody vouches for, by its list and id.
+_Hashes = dict[tuple[str, str], str]
+#: Sealed entries that list what came on record by its hash, with who vouched for it there.
+_LISTS_ENTRIES = (record_changes.ADDED, record_changes.ATTESTED, TAKEN_OVER)
+
+
+def _standing(leaves: Iterable[tuple[str, Mapping[str, Any] | None]]) -> _Hashes:
+    """What sealed entries say, in the order of their ledger: a later one ends or replaces an earlier."""
+    proven: _Hashes = {}
+    for kind, body in leaves:
+        if kind == erasing.KIND:
+            proven.clear()
         if body is None:
             continue
+        _end(proven, kind, body)
         try:
-            for part, entry in _said(each["kind"], body):
-                proven.add((part, entry.id, record.entry_hash(part, entry)))
+            proven.update(
+                {(part, entry.id): record.entry_hash(part, entry) for part, entry in _said(kind, body)}
+            )
         except (FaultsFound, KeyError, TypeError, ValueError, AttributeError):
-            continue  # what cannot be read as an entry vouches for none
-        if each["kind"] in _LISTS_ENTRIES:
+            pass  # what cannot be read as an entry vouches for none
+        if kind in _LISTS_ENTRIES:
             proven.update(_vouched(body))
     return proven
 
 
-#: Sealed entries that list what came on record by its hash, with who vouched for it there.
-_LISTS_ENTRIES = (record_changes.ADDED, record_changes.ATTESTED, TAKEN_OVER)
+def _end(proven: _Hashes, kind: str, body: Mapping[str, Any]) -> None:
+    """Drop what a sealed entry takes off the record, or puts something else in the place of."""
+    ends: set[tuple[str, str]] = set()
+    if kind == "lesson.corrected":
+        prefix = f"{body.get('lesson_record')}/"
+        ends = {key for key in proven if key[1].startswith(prefix)}
+    elif kind == "endorsement.revoked":
+        ends = {("endorsements", str(body.get("entry")))}
+    elif kind in (record_changes.REPLACED, *_LISTS_ENTRIES):
+        ends = {(each["part"], each["id"]) for key in ("retired", "added") for each in body.get(key, ())}
+    for key in ends:
+        proven.pop(key, None)
 
 
 def _said(kind: str, body: Mapping[str, Any]) -> Iterator[tuple[str, engine.Entry]]:
     """The entries of a record that a sealed entry of a signature makes."""
     if kind == "lesson.signed":
         content = lesson_content.read(body["content"])
-        who = engine.Instructor(body["instructor"]["name"], body["instructor"]["certificate"])
+        by = body["instructor"]
+        who = engine.Instructor(by["name"], by["certificate"], by.get("kind", engine.FLIGHT_INSTRUCTOR))
         for part, entries in content.entries(f"{body['lesson_record']}/", who).items():
             yield from ((part, entry) for entry in entries)
     elif kind in ("endorsement.given", "endorsement.revoked"):
@@ -415,10 +489,12 @@ def _unsealed(value: Any) -> Any:
     return json.loads(assertions.canonical(value))
 
 
-def _vouched(body: Mapping[str, Any]) -> Iterator[tuple[str, str, str]]:
-    for each in body.get("added", ()):
-        if each["provenance"] in (engine.ATTESTED, engine.TAKEN_OVER):
-            yield each["part"], each["id"], each["hash"]
+def _vouched(body: Mapping[str, Any]) -> _Hashes:
+    return {
+        (each["part"], each["id"]): each["hash"]
+        for each in body.get("added", ())
+        if each["provenance"] in (engine.ATTESTED, engine.TAKEN_OVER)
+    }
 
 
 def _own(subject: str, school: School) -> bool:

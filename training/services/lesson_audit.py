@@ -83,8 +83,10 @@ def _of_lesson(signed: SignOff, tree: str) -> Iterator[str]:
     lesson, what = signed.lesson, f"lesson record {signed.lesson_id}"
     leaf = Entry.objects.filter(tree=tree, index=signed.ledger_index).select_related("kept").first()
     kept = getattr(leaf, "kept", None)  # none where the body was erased
+    kind = engine.FLIGHT_INSTRUCTOR
     if leaf is not None and kept is not None:
         body = kept.value
+        kind = body["instructor"].get("kind", kind)
         said = (body["lesson_record"], body["content_hash"], body["instructor"]["user"])
         shown = (body["warnings"], body.get("hints", []))
         if (said, shown) != (
@@ -114,7 +116,7 @@ def _of_lesson(signed: SignOff, tree: str) -> Iterator[str]:
     except LessonError as wrong:
         yield f"{what}: its content cannot be read any more: {wrong}"
         return
-    signature = engine.Instructor(signed.instructor_name, signed.instructor_certificate)
+    signature = engine.Instructor(signed.instructor_name, signed.instructor_certificate, kind)
     corrected = Correction.objects.filter(lesson=lesson).exists()
     for fault in record.differences(
         signed.student, lesson.prefix, content.entries(lesson.prefix, signature), retired=corrected

@@ -153,6 +153,7 @@ def _sign_off(
                     "user": by.pk,
                     "name": signature.name,
                     "certificate": signature.certificate,
+                    "kind": signature.kind,
                 },
                 "performed_at": signed_at.astimezone(dt.UTC).isoformat(),
                 "provenance": engine.SIGNED,

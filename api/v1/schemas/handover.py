@@ -52,11 +52,11 @@ def _hand_over() -> dict[str, Schema]:
                 "reason": {
                     **TEXT,
                     "maxLength": 2000,
-                    "description": "Why; needed where a record that was taken over before changes.",
+                    "description": "Why; it is sealed.",
                 },
                 **CONFIRMATION,
             },
-            ["school", "file"],
+            ["school", "file", "reason"],
         ),
         "TakenOver": full(
             {

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date, timedelta
+from datetime import timedelta
 from itertools import groupby
 from typing import Any
 
@@ -13,7 +13,7 @@ from syllabus.engine.finding import Finding
 from syllabus.engine.kinds import registry
 from syllabus.engine.kinds.registry import Param, kind
 from syllabus.engine.question import Question
-from syllabus.engine.record import GRADES, NOT_OBSERVED, ItemGrade, Record
+from syllabus.engine.record import CLAIMED, GRADES, NOT_OBSERVED, ItemGrade, Record
 from syllabus.engine.rulebook import RuleVersion
 from syllabus.engine.units import count
 
@@ -29,7 +29,8 @@ def items_at_standard(rule: RuleVersion, record: Record, question: Question, nes
     """Each item's newest grade is the one wanted, given by an instructor.
 
     "Not observed" is no grade and never lowers an earlier one. Two different grades of one day whose order
-    nothing on record gives are a question.
+    nothing on record gives are a question; so is a grade that is only claimed and differs from the newest one
+    that somebody vouches for, where the school asks about claims.
     """
     items: Mapping[str, str] = rule.params["items"]
     wanted: str = rule.params["grade"]
@@ -45,7 +46,7 @@ def items_at_standard(rule: RuleVersion, record: Record, question: Question, nes
                 not_counted.append((grade.id, f"{item}: no instructor is named"))
             else:
                 not_counted.append((grade.id, f"{item}: by a {grade.instructor.kind} instructor"))
-        sure, maybe, newest = _days_at(graded, need_rank, record, question.on)
+        sure, maybe, newest = _days_at(graded, need_rank, record, question)
         claim = next(filter(None, (_doubt(grade, record, question) for grade in newest)), "")
         if claim:
             sure = Days.none()
@@ -55,9 +56,10 @@ def items_at_standard(rule: RuleVersion, record: Record, question: Question, nes
             at_standard += 1
             counted.append((newest[-1].id, f"{item} {wanted}"))
         elif question.on in maybe:
-            ask.append(
-                (newest[-1].id, claim or f"which grade of {item} on {newest[-1].date} was the later one")
-            )
+            only = next((grade for grade in newest if _only_claimed(grade, question)), None)
+            claim = claim or (only and f"who vouches for {only.grade} of {item}: it is only claimed") or ""
+            which = f"which grade of {item} on {newest[-1].date} was the later one"
+            ask.append(((only or newest[-1]).id, claim or which))
         elif newest:
             not_counted.append((newest[-1].id, f"{item} ({title}): newest grade is {newest[-1].grade}"))
         else:
@@ -77,22 +79,32 @@ def _doubt(grade: ItemGrade, record: Record, question: Question) -> str:
     )
 
 
+def _only_claimed(grade: ItemGrade, question: Question) -> bool:
+    """Whether nobody vouches for a grade at a school that asks about claims of any sort."""
+    return bool(question.settings.claims_asked) and grade.provenance == CLAIMED
+
+
 def _days_at(
-    graded: tuple[ItemGrade, ...], need_rank: int, record: Record, on: date
+    graded: tuple[ItemGrade, ...], need_rank: int, record: Record, question: Question
 ) -> tuple[Days, Days, list[ItemGrade]]:
     """Days on which the newest grade is surely, and possibly, high enough; and the newest grades on a day."""
     usable = [grade for grade in graded if facts.graded(grade)]
     sure, maybe, newest = [], [], []
+    standing: list[ItemGrade] = []
     groups = [(day, list(group)) for day, group in groupby(usable, key=lambda grade: grade.date)]
     for index, (day, group) in enumerate(groups):
         last = groups[index + 1][0] - ONE_DAY if index + 1 < len(groups) else None
+        if vouched := [grade for grade in group if not _only_claimed(grade, question)]:
+            standing = _latest(vouched, record)
         group = _latest(group, record)
-        ranks = [GRADES.index(grade.grade) >= need_rank for grade in group]
+        # a claim takes the place of no grade that somebody vouches for: either may be the one
+        rivals = standing if any(_only_claimed(grade, question) for grade in group) else []
+        ranks = [GRADES.index(grade.grade) >= need_rank for grade in (*group, *rivals)]
         if all(ranks):
             sure.append(Days.between(day, last))
         if any(ranks):
             maybe.append(Days.between(day, last))
-        if day <= on:
+        if day <= question.on:
             newest = sorted(group, key=lambda grade: (-GRADES.index(grade.grade), grade.id))
     return Days.union(sure), Days.union(maybe), newest
 

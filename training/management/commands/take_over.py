@@ -31,20 +31,14 @@ class Command(BaseCommand):
             default=[],
             help="a key of the other school whose id you compared with what it publishes; may be given again",
         )
+        parser.add_argument("--by", metavar="EMAIL", required=True, help="the administrator who does this")
         parser.add_argument(
-            "--by", metavar="EMAIL", help="the administrator who does this; without it, the command line"
-        )
-        parser.add_argument(
-            "--reason",
-            metavar="TEXT",
-            default="",
-            help="why; needed where a record that stands here is brought up to date; it is sealed, "
-            "and told to the student",
+            "--reason", metavar="TEXT", required=True, help="why; it is sealed, and told to the student"
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
         school = found_school(options["school"])
-        by = found_user(options["by"]) if options["by"] else None
+        by = found_user(options["by"])
         try:
             done = handover.take(
                 text_of(options["file"]),
