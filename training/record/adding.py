@@ -113,8 +113,10 @@ def _sealed() -> tuple[QuerySet[models.Flight], dict[str, Any]]:
 _SEAL = Change(_sealed)
 
 
-def retire(student: models.Student, prefix: str, *, at: dt.datetime) -> int:
-    """Take off the record the sealed entries whose ids begin with ``prefix``; returns how many there were.
+def retire(student: models.Student, prefix: str, *, at: dt.datetime, sealed: bool = False) -> int:
+    """Take off the record the entries whose ids begin with ``prefix``; returns how many there were.
+
+    ``sealed``: those that are sealed alone, as a lesson's own are.
 
     They stay on file as what was known until ``at``, or until they were put on record where that is later.
     The caller holds the student's row locked.
@@ -122,8 +124,10 @@ def retire(student: models.Student, prefix: str, *, at: dt.datetime) -> int:
     count = 0
     for each in PARTS:
         standing = each.model.objects.filter(
-            student_id=student.pk, entry_id__startswith=prefix, retired_at__isnull=True, sealed=True
+            student_id=student.pk, entry_id__startswith=prefix, retired_at__isnull=True
         )
+        if sealed:
+            standing = standing.filter(sealed=True)
         rows = dict(standing.values_list("pk", "recorded_at"))
         if not rows:
             continue

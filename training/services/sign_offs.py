@@ -396,7 +396,7 @@ def _put_in_place_of(
         ledger_tree=seals.tree_of(student.school_id),
         ledger_index=seals.seal(student, "lesson.corrected", body, at=at),
     )
-    record.retire(student, replaced.prefix, at=at)
+    record.retire(student, replaced.prefix, at=at, sealed=True)
 
 
 def _entries(
