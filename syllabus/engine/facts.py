@@ -91,7 +91,7 @@ def grade_doubt(grade: ItemGrade, record: Record, category: str | None, models: 
     flight = record.flights_by_id.get(grade.flight) if grade.flight else None
     if flight is None:
         return _before_training(grade, record) if grade.flight is None else ""
-    if not is_dual(flight):
+    if not is_dual(flight) and not _trained_before(grade, flight, record):
         return (
             f"which is right: {grade.item} graded as trained, and {flight.id}, which has no dual flight time"
         )
@@ -103,6 +103,19 @@ def grade_doubt(grade: ItemGrade, record: Record, category: str | None, models: 
     if category == "airplane" and klass is not None and klass not in _SINGLE:
         return f"whether {grade.item} was shown in a single-engine airplane; {flight.id} was {klass}"
     return ""
+
+
+def _trained_before(grade: ItemGrade, flight: Flight, record: Record) -> bool:
+    """Whether what was graded after a solo flight had been graded in training before."""
+    if not flight.times.get("solo") or flight.aircraft.device:
+        return False
+    for before in record.items_by_name.get(grade.item, ()):
+        if before.id == grade.id or before.date > grade.date or not graded(before):
+            continue
+        trained = record.flights_by_id.get(before.flight) if before.flight else None
+        if before.flight is None or (trained is not None and is_dual(trained)):
+            return True
+    return False
 
 
 def _before_training(grade: ItemGrade, record: Record) -> str:
