@@ -32,7 +32,7 @@ def test_the_settings_are_shown_and_what_is_sent_is_set(ada: Any) -> None:
     fits(shown.json(), "SchoolSettings")
     assert shown.json() == {
         "school": "lakeside",
-        "claims_asked": ["endorsements", "tests", "documents"],
+        "claims_asked": ["endorsements", "tests", "documents", "certificates"],
         "taxi_allowance_minutes": 30,
     }
     set_now = ada.put(SETTINGS, {"taxi_allowance_minutes": 0})

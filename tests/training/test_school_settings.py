@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
+from importlib import import_module
 from typing import Any
 
 import pytest
+from django.apps import apps
 
 from syllabus import aircraft_models as shipped
 from syllabus.engine.aircraft_models import Model
 from tests.cast import Cast, cast
 from training import models
+from training.models.schools import CLAIMS_ASKED
 from training.services import aircraft_models, school_settings
 from training.services.aircraft_models import Link, ModelError
 from training.services.record_changes import ReasonError
@@ -49,8 +52,20 @@ def all_links(people: Cast) -> Any:
 
 def test_a_school_that_never_chose_has_the_defaults(people: Cast) -> None:
     people.school.refresh_from_db()
-    assert people.school.claims_asked == ["endorsements", "tests", "documents"]
+    assert people.school.claims_asked == ["endorsements", "tests", "documents", "certificates"]
     assert people.school.taxi_allowance_minutes == 30
+
+
+def test_a_school_that_never_chose_is_brought_up_to_the_default_and_one_that_chose_is_not(
+    people: Cast,
+) -> None:
+    migration = import_module("training.migrations.0027_claimed_certificates_are_asked_about")
+    chose = ["documents", "tests"]
+    models.School.objects.filter(pk=people.school.pk).update(claims_asked=migration.BEFORE)
+    models.School.objects.filter(pk=people.elsewhere.pk).update(claims_asked=chose)
+    migration.ask(apps, None)
+    asked = dict(models.School.objects.values_list("slug", "claims_asked"))
+    assert asked == {"lakeside": list(CLAIMS_ASKED), "hilltop": chose}
 
 
 def test_a_change_is_kept_and_draws_the_version_of_the_rules(people: Cast) -> None:
@@ -61,7 +76,7 @@ def test_a_change_is_kept_and_draws_the_version_of_the_rules(people: Cast) -> No
     [kept] = models.SchoolChange.objects.all()
     assert (kept.what, kept.by, kept.at) == ("settings", people.ada, AT)
     assert kept.before == {
-        "claims_asked": ["endorsements", "tests", "documents"],
+        "claims_asked": ["endorsements", "tests", "documents", "certificates"],
         "taxi_allowance_minutes": 30,
     }
     assert kept.after == {"claims_asked": ["tests", "flights"], "taxi_allowance_minutes": 18}

@@ -25,14 +25,15 @@ def desk(client: Client, people: Cast) -> Client:
 
 def test_settings_are_shown_changed_and_told_who_changed_them(desk: Client, people: Cast) -> None:
     page = desk.get(SETTINGS).content.decode()
-    assert page.count(" checked") == 3
+    assert page.count(" checked") == 4
     assert 'name="taxi_allowance_minutes" value="30"' in page
     sent = {"claims_asked": ["tests", "flights"], "taxi_allowance_minutes": "12", **CONFIRMED}
     answer = desk.post(SETTINGS, sent, follow=True)
     said = text_of(answer)
     assert "Settings saved." in said
     assert (
-        "Ada Example: Claimed entries that raise a question: Endorsements, Tests, Documents → Tests" in said
+        "Ada Example: Claimed entries that raise a question: Endorsements, Tests, Documents, Certificates held"
+        " → Tests" in said
     )
     assert "Taxi allowance in minutes: 30 → 12" in said
     people.school.refresh_from_db()

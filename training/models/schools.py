@@ -15,7 +15,7 @@ from syllabus.engine.units import MINUTE
 #: The lists of a record whose claimed entries may raise a question.
 CLAIMABLE = ("endorsements", "tests", "documents", "flights", "items", "certificates")
 #: Those that do where the school says nothing else.
-CLAIMS_ASKED = ("endorsements", "tests", "documents")
+CLAIMS_ASKED = ("endorsements", "tests", "documents", "certificates")
 TAXI_ALLOWANCE_MINUTES = TAXI_ALLOWANCE // MINUTE
 MOST_TAXI_MINUTES = 240
 
