@@ -32,8 +32,8 @@ def test_settings_are_shown_changed_and_told_who_changed_them(desk: Client, peop
     said = text_of(answer)
     assert "Settings saved." in said
     assert (
-        "Ada Example: Claimed entries that raise a question: Endorsements, Tests, Documents, Certificates held"
-        " → Tests" in said
+        "Ada Example: Claimed entries that raise a question: Endorsements, Tests, Documents,"
+        " Certificates held → Tests" in said
     )
     assert "Taxi allowance in minutes: 30 → 12" in said
     people.school.refresh_from_db()
