@@ -96,7 +96,15 @@ def test_a_hand_over_brings_those_of_its_sealed_lessons_alone(people: Cast) -> N
     plant(people, f"{LESSON}/flight")
     raw, kid = handing.made(people)
     with pytest.raises(handover.HandOverError) as refused:
-        handover.take(raw, school=people.elsewhere, trust=[kid], by=None, at=handing.AT, via="command")
+        handover.take(
+            raw,
+            school=people.elsewhere,
+            trust=[kid],
+            by=None,
+            at=handing.AT,
+            via="command",
+            reason="moved here",
+        )
     [fault] = refused.value.faults
     assert f"{LESSON}/flight" in fault.message
     assert WAY_OUT in fault.message

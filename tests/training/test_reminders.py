@@ -160,7 +160,7 @@ def test_the_first_to_go_ends_the_milestone_and_says_so(people: Cast) -> None:
         tests=(engine.Test("t1", "pre-solo-knowledge", dt.date(2026, 1, 1), "pass", aircraft_model="C172"),),
         items=tuple(
             engine.ItemGrade(
-                f"i{number}", f"presolo.d-{number:02d}", dt.date(2027, 1, 1), "perform", None, IDA
+                f"i{number}", f"presolo.d-{number:02d}", dt.date(2027, 1, 15), "perform", None, IDA
             )
             for number in range(1, 16)
         ),
