@@ -116,7 +116,7 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
     ("students/<uuid:ref>/", "GET"): (None, READ),
     # The file is none: whoever gets as far as being told so administers the school.
     ("students/take-over", "POST"): (
-        {"school": "lakeside", "file": "UEs="},
+        {"school": "lakeside", "file": "UEs=", **CONFIRMED},
         [401, 403, 403, 422, 403, 403, 403, 403, 403, 403, 401],
     ),
     ("students/<uuid:ref>/hand-over", "POST"): (None, READ),

@@ -447,7 +447,8 @@ def test_as_json(people: Cast) -> None:
     assert (status, document["students"], len(document["findings"])) == (1, 1, 2)
     solo = next(each for each in document["findings"] if each["kind"] == "solo-first")
     assert solo["known"] == {"now": False, "then": False}
-    assert solo["entries"] == [{"student": str(people.sam.ref), "id": "f-2026-03-02"}]
+    entry = {"student": str(people.sam.ref), "id": "f-2026-03-02", "provenance": "attested"}
+    assert solo["entries"] == [entry]
 
 
 def test_as_a_table_no_cell_is_a_formula(people: Cast) -> None:
