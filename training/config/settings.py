@@ -320,7 +320,6 @@ SPECTACULAR_SETTINGS = {
         "MendEnum": "api.v1.schemas.audit.MENDS",
         "InstructorKindEnum": "syllabus.engine.vocabulary.INSTRUCTORS",
         "ReminderKindEnum": "training.services.reminders.leads.DEFAULTS",
-        "ClassOfAircraftEnum": "syllabus.engine.vocabulary.CLASSES",
         "ClassOfMedicalEnum": "syllabus.engine.vocabulary.MEDICAL_CLASSES",
     },
     "SWAGGER_UI_DIST": "SIDECAR",
