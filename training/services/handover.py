@@ -11,12 +11,11 @@ import datetime as dt
 import hashlib
 import json
 import uuid
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Q
 
 from syllabus import courses, outlines, rulebook
 from syllabus.engine import document as documents
@@ -25,8 +24,7 @@ from syllabus.engine import record as engine
 from syllabus.engine.errors import DocumentError, Fault, FaultsFound
 from syllabus.models import CourseVersion
 from training import pdf, record, reports
-from training.ledger import assertions, export, handover, keys, package, sealed
-from training.ledger.models import Entry as Leaf
+from training.ledger import export, handover, keys, package, sealed
 from training.ledger.statements import from_base64url
 from training.models import (
     Acknowledgement,
@@ -43,15 +41,13 @@ from training.models import (
     SignOff,
     Student,
     User,
-    erasing,
 )
 from training.reports.named import instructors as instructors_of
-from training.services import access, handover_pages, lesson_content, record_changes, seals
+from training.services import access, handover_pages, handover_proofs, record_changes, seals
 from training.services.confirming import Act, Confirmed, content_of
+from training.services.handover_proofs import TAKEN_OVER
 from training.services.records import NotAllowed, new_student, wrong_days
 
-#: The kind of ledger entry of a record that was taken over.
-TAKEN_OVER = "record.taken-over"
 #: By way of which nobody need confirm anything: whoever runs the server is believed about who it is.
 COMMAND_LINE = "command"
 #: Makes sure that it is the user who does this, now; gives what is sealed with it.
@@ -314,10 +310,10 @@ def _taken(
     student = last.student if last else new_student(incoming.student.name, school, None, at)
     rows, told = _foreign(found, manifest, last), record_changes.guardians(student, at)
     merged = _merged(student, incoming, last)
-    proven = _proven(found)
+    proven = handover_proofs.proven_by(found)
     _refuse_planted(student if last else None, incoming, {name for _, name in proven})
     instructors = list(instructors_of(school.pk))
-    own = _sealed_here(student, incoming.student)
+    own = handover_proofs.sealed_here(student, incoming.student)
     brought: list[record.Replaced] = []
 
     def vouches(part: str, entry: engine.Entry) -> str:
@@ -390,111 +386,6 @@ def _refuse_planted(student: Student | None, incoming: engine.Record, proven: It
     ]
     if faults:
         raise HandOverError(faults)
-
-
-def _proven(found: handover.Checked) -> _Hashes:
-    """What is proven of the record that a hand-over states: the hash of each entry, by its list and id.
-
-    It is what the sealed entries leave standing, where the signed document calls it more than a claim too.
-    """
-    leaves = []
-    for each in found.document(handover.LEDGER)["entries"]:
-        body = json.loads(each["body"]) if isinstance(each["body"], str) else each["body"]
-        leaves.append((each["kind"], body))
-    standing = _standing(leaves)
-    stated = reading.loads(found.files[handover.RECORD], error=DocumentError)
-    believed = {
-        (part, each["id"])
-        for part in engine.Record.PARTS
-        for each in stated.get(part, ())
-        if each.get("provenance", engine.CLAIMED) != engine.CLAIMED
-    }
-    return {key: value for key, value in standing.items() if key in believed}
-
-
-def _sealed_here(student: Student, whose: engine.Student) -> _Hashes:
-    """What this school's own ledger proves of a student, or of one of the same name and birth date.
-
-    Another school vouches for no signature of an instructor of this one: who came back had it sealed here.
-    """
-    same = Q(pk=student.pk)
-    if whose.birth_date is not None:
-        same |= Q(name=whose.name, birth_date=whose.birth_date)
-    proven: _Hashes = {}
-    for ref in Student.objects.filter(same, school=student.school_id).values_list("ref", flat=True):
-        leaves = Leaf.objects.filter(tree=seals.tree_of(student.school_id), subject=str(ref))
-        kept = leaves.filter(kept__isnull=False).select_related("kept").order_by("index")
-        # what was taken over before is no signature of this school either
-        said = ((each.kind, each.kept.value) for each in kept if each.kind != TAKEN_OVER)
-        proven.update(_standing(said))
-    return proven
-
-
-#: The hash of each entry that somebody vouches for, by its list and id.
-_Hashes = dict[tuple[str, str], str]
-#: Sealed entries that list what came on record by its hash, with who vouched for it there.
-_LISTS_ENTRIES = (record_changes.ADDED, record_changes.ATTESTED, TAKEN_OVER)
-
-
-def _standing(leaves: Iterable[tuple[str, Mapping[str, Any] | None]]) -> _Hashes:
-    """What sealed entries say, in the order of their ledger: a later one ends or replaces an earlier."""
-    proven: _Hashes = {}
-    for kind, body in leaves:
-        if kind == erasing.KIND:
-            proven.clear()
-        if body is None:
-            continue
-        _end(proven, kind, body)
-        try:
-            proven.update(
-                {(part, entry.id): record.entry_hash(part, entry) for part, entry in _said(kind, body)}
-            )
-        except (FaultsFound, KeyError, TypeError, ValueError, AttributeError):
-            pass  # what cannot be read as an entry vouches for none
-        if kind in _LISTS_ENTRIES:
-            proven.update(_vouched(body))
-    return proven
-
-
-def _end(proven: _Hashes, kind: str, body: Mapping[str, Any]) -> None:
-    """Drop what a sealed entry takes off the record, or puts something else in the place of."""
-    ends: set[tuple[str, str]] = set()
-    if kind == "lesson.corrected":
-        prefix = f"{body.get('lesson_record')}/"
-        ends = {key for key in proven if key[1].startswith(prefix)}
-    elif kind == "endorsement.revoked":
-        ends = {("endorsements", str(body.get("entry")))}
-    elif kind in (record_changes.REPLACED, *_LISTS_ENTRIES):
-        ends = {(each["part"], each["id"]) for key in ("retired", "added") for each in body.get(key, ())}
-    for key in ends:
-        proven.pop(key, None)
-
-
-def _said(kind: str, body: Mapping[str, Any]) -> Iterator[tuple[str, engine.Entry]]:
-    """The entries of a record that a sealed entry of a signature makes."""
-    if kind == "lesson.signed":
-        content = lesson_content.read(body["content"])
-        by = body["instructor"]
-        who = engine.Instructor(by["name"], by["certificate"], by.get("kind", engine.FLIGHT_INSTRUCTOR))
-        for part, entries in content.entries(f"{body['lesson_record']}/", who).items():
-            yield from ((part, entry) for entry in entries)
-    elif kind in ("endorsement.given", "endorsement.revoked"):
-        given = body["endorsement"] if kind == "endorsement.given" else body["in_its_place"]
-        form = {"format": engine.FORMAT, "endorsements": [_unsealed(given)]}
-        yield "endorsements", documents.parse(form).endorsements[0]
-
-
-def _unsealed(value: Any) -> Any:
-    """What was sealed with a point's coordinates as the numbers they were."""
-    return json.loads(assertions.canonical(value))
-
-
-def _vouched(body: Mapping[str, Any]) -> _Hashes:
-    return {
-        (each["part"], each["id"]): each["hash"]
-        for each in body.get("added", ())
-        if each["provenance"] in (engine.ATTESTED, engine.TAKEN_OVER)
-    }
 
 
 def _own(subject: str, school: School) -> bool:
