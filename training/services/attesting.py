@@ -72,26 +72,12 @@ def check(student: Student, part: str, entry: engine.Entry, by: User, place: str
     if part not in _SIGNED or named is None:
         return
     meant = {each.user for each in instructors(student.school_id) if each.may_be(named)}
+    whose = f"names {named.name}, by name or certificate an instructor of this school, now or formerly, who"
     if part == "endorsements" and meant:
-        raise NotAttested(
-            [
-                Fault(
-                    place,
-                    f"names {named.name}, by name or certificate an instructor of this school, now or"
-                    " formerly, who gives it here; an endorsement from here is attested by nobody",
-                )
-            ]
-        )
+        own = "gives it here; an endorsement from here is attested by nobody"
+        raise NotAttested([Fault(place, f"{whose} {own}")])
     if meant - {by.pk}:
-        raise NotAttested(
-            [
-                Fault(
-                    place,
-                    f"names {named.name}, by name or certificate an instructor of this school, now or"
-                    " formerly, who attests it; nobody else does",
-                )
-            ]
-        )
+        raise NotAttested([Fault(place, f"{whose} attests it; nobody else does")])
 
 
 @transaction.atomic
