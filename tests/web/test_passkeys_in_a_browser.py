@@ -274,6 +274,29 @@ def test_an_import_and_an_attestation_are_confirmed_by_the_passkey(
 
 
 @pytest.mark.usefixtures("taken_out")
+def test_which_claims_raise_a_question_is_changed_by_the_passkey(
+    tablet: Device, school: Cast, live_server: LiveServer
+) -> None:
+    models.Role.objects.create(school=school.school, user=school.ida, role="administrator")
+    page, at = tablet.page, live_server.url
+    sign_in(page, at)
+    add_passkey(page, at)
+    page.goto(f"{at}/school/lakeside/settings/")
+    page.get_by_label("Flights").check()
+    page.get_by_label("Tests").uncheck()
+    page.get_by_role("button", name="Save with a passkey").click()
+    expect(page.locator("#settings .wrong[role=alert]").first).to_have_text("Write the reason first.")
+    expect(page.get_by_label("Reason")).to_be_focused()
+    page.get_by_label("Reason").fill(" Grün “✓” ")
+    page.get_by_role("button", name="Save with a passkey").click()
+    page.get_by_text("Settings saved.").wait_for()
+    change = models.SchoolChange.objects.get(what="settings")
+    assert (change.reason, change.confirmed["by"], change.confirmed["origin"]) == ("Grün “✓”", "passkey", at)
+    assert {"flights", "tests"} & set(change.after["claims_asked"]) == {"flights"}
+    assert tablet.watched.complaints == []
+
+
+@pytest.mark.usefixtures("taken_out")
 def test_what_was_changed_after_the_passkey_confirmed_it_is_refused(
     tablet: Device, school: Cast, live_server: LiveServer
 ) -> None:

@@ -38,6 +38,7 @@ _CODE = ("page", "shell", "box", "queue", "store", "content", "sheet", "sign", "
 _FILES = (
     "training/pages.css",
     "training/mark.svg",
+    "training/by_passkey.js",
     "training/passkeys.js",
     "training/words.js",
     "training/tablet/tablet.css",

@@ -1,7 +1,8 @@
 /* Signing with scripts: a passkey over the hash of what is signed, made on this tablet with or without a network; or the
  * password, which is kept nowhere. Both go through the queue. */
 
-import { available, confirm, contentHash, reason, statement } from "../passkeys.js";
+import { byPasskey, offer, over, say as tell } from "../by_passkey.js";
+import { available, confirm, reason, statement } from "../passkeys.js";
 import { filled, gettext, ngettext } from "../words.js";
 import * as queue from "./queue.js";
 
@@ -10,7 +11,7 @@ export function lesson(form) {
   const { student, lesson: record, sealed, words } = form.dataset;
   const hash = form.elements.content_hash.value;
   const item = { act: "sign", student, record, hash, words: filled(gettext("%(words)s, signature"), { words }) };
-  passkey(form, async (allow) => {
+  offer(form, async (allow) => {
     const answer = await confirm(JSON.parse(form.dataset.statement), { allow });
     await sign(form, { ...item, passkey: answer, performed_at: new Date().toISOString() }, {}, sealed);
   });
@@ -38,36 +39,12 @@ async function sign(form, item, how, sealed) {
 
 /** The form of an endorsement, or of its end: the passkey's answer goes with the form. */
 export function act(form) {
-  passkey(form, async (allow) => {
-    if (form.elements.reason && !form.elements.reason.value.trim()) { tell(form, gettext("Say why it ends first.")); return; }
-    const { act: kind, student, about } = form.dataset;
+  byPasskey(form, (_, { act: kind, student: subject, about, kind: endorsement }) => {
     const text = (name) => form.elements[name].value.replaceAll("\r\n", "\n").trim();
     const said = kind === "endorsement.revoked" ? { reason: text("reason") }
-      : { kind: form.dataset.kind, endorsement: JSON.parse(form.elements.endorsement.value), judgement: text("judgement") };
-    const hash = await contentHash(said);
-    form.elements.passkey.value = JSON.stringify(await confirm(statement({ kind, subject: student, about, hash }), { allow }));
-    form.submit();
+      : { kind: endorsement, endorsement: JSON.parse(form.elements.endorsement.value), judgement: text("judgement") };
+    return "reason" in said && !said.reason ? null : over({ kind, subject, about }, said);
   });
-}
-
-function passkey(form, sign) {
-  const allow = JSON.parse(form.dataset.passkeys || "[]");
-  if (!available() || !allow.length) return;
-  form.querySelector(".by-passkey").hidden = false;
-  form.querySelector(".passkey").addEventListener("click", async () => {
-    tell(form, "");
-    try {
-      await sign(allow);
-    } catch (error) {
-      tell(form, reason(error));
-    }
-  });
-}
-
-function tell(form, words) {
-  const place = form.querySelector(".wrong[role=alert]");
-  place.textContent = words;
-  place.hidden = !words;
 }
 
 /** What will be sealed, in plain words, and the ways to sign it without a network. */
