@@ -23,12 +23,9 @@ FOREIGN = "foreign"
 
 
 def on_the_clock(flight: Flight) -> tuple[datetime, datetime] | None:
-    """From first movement to rest where both are known (14 CFR 1.1), else from takeoff to landing."""
-    if flight.out is not None and flight.in_ is not None:
-        return flight.out, flight.in_
-    if flight.off is not None and flight.on is not None:
-        return flight.off, flight.on
-    return None
+    """From first movement to rest (14 CFR 1.1), or from takeoff, or to landing, as far as is on record."""
+    start, end = flight.out or flight.off, flight.in_ or flight.on
+    return None if start is None or end is None else (start, end)
 
 
 def night_conflict(flight: Flight) -> str:
@@ -83,7 +80,7 @@ def _night_without_time(flight: Flight, each: Landings) -> str:
     """Night landings on an entry whose log says that none of it was at night."""
     if not _number(each) or flight.times.get("night"):
         return ""
-    if "night" not in flight.times and on_the_clock(flight) is not None:
+    if "night" not in flight.times and facts.computed_night(flight):
         return ""  # the clock and the Sun tell
     return "which is right: takeoffs or landings at night, and no night time logged"
 
@@ -94,9 +91,10 @@ def hours_bound(flight: Flight, settings: Settings) -> int | None:
     Flight time runs from first movement to rest (14 CFR 1.1). With takeoff and landing alone, the school's
     taxi allowance is added.
     """
-    start, end = flight.out or flight.off, flight.in_ or flight.on
-    if start is None or end is None:
+    clock = on_the_clock(flight)
+    if clock is None:
         return None
+    start, end = clock
     bound = round((end - start).total_seconds() * 1_000_000) + ROUNDING
     return bound if flight.out and flight.in_ else bound + settings.taxi_allowance
 
@@ -136,32 +134,32 @@ def _craft(flight: Flight, models: Models) -> str:
     return ""
 
 
-def _meet(earlier: Flight, later: Flight) -> bool:
-    """Whether the later of two flights took off before the earlier one had landed."""
-    if earlier.on is None or later.off is None or later.on is None:
-        return False
-    return later.off < earlier.on and later.on > later.off
-
-
 def _conflicts(record: Record, question: Question) -> Mapping[str, str]:
     settings, country, models = question.settings, question.country, question.models
     found: dict[str, str] = {}
-    clocked: list[Flight] = []
     for flight in record.flights:
-        if flight.off is not None and flight.on is not None:
-            clocked.append(flight)
         said = facts.unvouched(flight, settings) or _abroad(flight, country) or _craft(flight, models)
         if said:
             found[flight.id] = said
-    clocked.sort(key=lambda flight: (flight.off.timestamp() if flight.off else 0.0, flight.id))
-    latest: Flight | None = None
-    for flight in clocked:
-        if latest is not None and _meet(latest, flight):
-            for one, other in ((latest, flight), (flight, latest)):
+    return found | _in_two_places(record)
+
+
+def _in_two_places(record: Record) -> dict[str, str]:
+    """Entry id -> the other flight that the same person was in at one time."""
+    found: dict[str, str] = {}
+    clocked = sorted(
+        (clock[0].timestamp(), flight.id, clock)
+        for flight in record.flights
+        if (clock := on_the_clock(flight)) is not None
+    )
+    latest: tuple[str, datetime, datetime] | None = None
+    for _, name, (start, end) in clocked:
+        if latest is not None and start < latest[2] and start < end:
+            for one, other in ((latest, (name, start, end)), ((name, start, end), latest)):
                 times = " and ".join(
-                    f"{each.id} {each.off:%H:%M} to {each.on:%H:%M}" for each in (one, other)
+                    f"{each} {first:%H:%M} to {last:%H:%M}" for each, first, last in (one, other)
                 )
-                found[one.id] = f"which is right: nobody is in two places at once ({times})"
-        if latest is None or (latest.on and flight.on and flight.on > latest.on):
-            latest = flight
+                found[one[0]] = f"which is right: nobody is in two places at once ({times})"
+        if latest is None or end > latest[2]:
+            latest = name, start, end
     return found
