@@ -8,6 +8,7 @@ from datetime import date
 import pytest
 
 from syllabus import rulebook
+from syllabus.engine.days import Days
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.finding import Finding
 from syllabus.engine.record import Certificate, Instructor, ItemGrade, Record
@@ -24,8 +25,8 @@ def grade(word: str, day: int, provenance: str) -> ItemGrade:
     return ItemGrade(f"g{day}", ITEM, date(2026, 6, day), word, instructor=IDA, provenance=provenance)
 
 
-def finding(record: Record, milestone: str, name: str, settings: Settings) -> Finding:
-    report = evaluate(rulebook.current(), record, milestone, ON, settings=settings)
+def finding(record: Record, milestone: str, name: str, settings: Settings, on: date = ON) -> Finding:
+    report = evaluate(rulebook.current(), record, milestone, on, settings=settings)
     return next(each for each in report.findings if each.rule.id == f"{milestone}.{name}")
 
 
@@ -67,6 +68,21 @@ def test_a_claimed_grade_outranks_no_signed_one_without_a_question(
 def test_of_one_day_a_claim_outranks_no_signed_one_either() -> None:
     signed, claimed = grade("practice", 2, "signed"), grade("perform", 2, "claimed")
     assert told(signed, replace(claimed, id="claimed")) == "ask"
+
+
+def test_a_question_about_one_day_leaves_the_answer_of_the_days_after() -> None:
+    """Claimed on the 2nd and signed on the 5th: it holds from the 5th, whichever day one asks from."""
+    wanted = finding(Record(), SOLO, "maneuvers", Settings()).rule.params["items"]
+    items = tuple(
+        ItemGrade(f"{item}-{day}", item, date(2026, 6, day), "perform", instructor=IDA, provenance=said)
+        for item in wanted
+        for day, said in ((2, "claimed"), (5, "signed"))
+    )
+    asks = Settings(claims_asked=frozenset({"items"}))
+    for on, met in ((date(2026, 6, 3), None), (date(2026, 6, 5), True)):
+        found = finding(Record(items=items), SOLO, "maneuvers", asks, on)
+        assert found.met(on) is met
+        assert found.holds == Days.starting(date(2026, 6, 5))
 
 
 def test_a_claimed_certificate_is_a_question_where_the_school_asks() -> None:

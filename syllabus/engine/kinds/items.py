@@ -46,10 +46,7 @@ def items_at_standard(rule: RuleVersion, record: Record, question: Question, nes
                 not_counted.append((grade.id, f"{item}: no instructor is named"))
             else:
                 not_counted.append((grade.id, f"{item}: by a {grade.instructor.kind} instructor"))
-        sure, maybe, newest = _days_at(graded, need_rank, record, question)
-        claim = next(filter(None, (_doubt(grade, record, question) for grade in newest)), "")
-        if claim:
-            sure = Days.none()
+        sure, maybe, newest, doubt = _days_at(graded, need_rank, record, question)
         holds &= sure
         possible &= maybe
         if question.on in sure:
@@ -57,9 +54,9 @@ def items_at_standard(rule: RuleVersion, record: Record, question: Question, nes
             counted.append((newest[-1].id, f"{item} {wanted}"))
         elif question.on in maybe:
             only = next((grade for grade in newest if _only_claimed(grade, question)), None)
-            claim = claim or (only and f"who vouches for {only.grade} of {item}: it is only claimed") or ""
+            claim = only and f"who vouches for {only.grade} of {item}: it is only claimed"
             which = f"which grade of {item} on {newest[-1].date} was the later one"
-            ask.append(((only or newest[-1]).id, claim or which))
+            ask.append(((only or newest[-1]).id, doubt or claim or which))
         elif newest:
             not_counted.append((newest[-1].id, f"{item} ({title}): newest grade is {newest[-1].grade}"))
         else:
@@ -86,10 +83,12 @@ def _only_claimed(grade: ItemGrade, question: Question) -> bool:
 
 def _days_at(
     graded: tuple[ItemGrade, ...], need_rank: int, record: Record, question: Question
-) -> tuple[Days, Days, list[ItemGrade]]:
-    """Days on which the newest grade is surely, and possibly, high enough; and the newest grades on a day."""
+) -> tuple[Days, Days, list[ItemGrade], str]:
+    """Days on which the newest grade is surely, and possibly, high enough; the newest grades on a day, and
+    what is in doubt about them.
+    """
     usable = [grade for grade in graded if facts.graded(grade)]
-    sure, maybe, newest = [], [], []
+    sure, maybe, newest, asked = [], [], [], ""
     standing: list[ItemGrade] = []
     groups = [(day, list(group)) for day, group in groupby(usable, key=lambda grade: grade.date)]
     for index, (day, group) in enumerate(groups):
@@ -100,13 +99,14 @@ def _days_at(
         # a claim takes the place of no grade that somebody vouches for: either may be the one
         rivals = standing if any(_only_claimed(grade, question) for grade in group) else []
         ranks = [GRADES.index(grade.grade) >= need_rank for grade in (*group, *rivals)]
-        if all(ranks):
+        doubt = next(filter(None, (_doubt(grade, record, question) for grade in group)), "")
+        if all(ranks) and not doubt:
             sure.append(Days.between(day, last))
         if any(ranks):
             maybe.append(Days.between(day, last))
         if day <= question.on:
-            newest = sorted(group, key=lambda grade: (-GRADES.index(grade.grade), grade.id))
-    return Days.union(sure), Days.union(maybe), newest
+            newest, asked = sorted(group, key=lambda grade: (-GRADES.index(grade.grade), grade.id)), doubt
+    return Days.union(sure), Days.union(maybe), newest, asked
 
 
 def _latest(group: list[ItemGrade], record: Record) -> list[ItemGrade]:
