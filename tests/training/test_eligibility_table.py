@@ -212,13 +212,24 @@ def test_marks_and_notes_stand_once_below_the_table() -> None:
     text = render(asked(written("before-first-solo"), "faa.solo-cross-country"))
     table, _, legend = text.rpartition("─" * 100)
 
-    assert "14 CFR 61.87(d) [memory] [5]" in table
-    assert "14 CFR 61.93(e) [memory] [7]" in table
-    assert legend.count("[memory]") == legend.count("[2nd]") == 1
+    assert "61.89(d) [2nd] [3]" in table
+    assert "14 CFR 61.87(d) [5]" in table
+    assert "14 CFR 61.93(e) [5]" in table
+    assert legend.count("[2nd]") == 1
     numbers = sorted(set(re.findall(r" (\[\d+\])$", table, re.MULTILINE)))
     assert numbers == re.findall(r"^\[\d+\]", legend, re.MULTILINE)
-    assert "[5]      Items 1 to 10 were seen in the sources named" in legend
+    assert "[5]      The rule names no grade" in legend
     assert " ".join(legend.split()).endswith(CAUTION)
+
+
+def test_what_rests_on_memory_is_marked_and_said_below_the_table() -> None:
+    text = render(
+        asked(written("before-first-solo"), "faa.solo-class-b", context={**MODEL, "area": "Chicago"})
+    )
+    table, _, legend = text.rpartition("─" * 100)
+
+    assert "appendix D, section 4; 91.131(b) [memory]" in table
+    assert legend.count("[memory]") == 1
 
 
 def test_without_doubtful_rules_there_is_no_legend_for_them() -> None:

@@ -130,8 +130,9 @@ def test_a_gap_that_is_not_known_says_what_is_missing(people: Cast):
     assert "aircraft_model" in unknown[0].words
 
 
-#: The aircraft models that the school links, and the instructors whose authority it knows to have ended.
-OF_THE_SCHOOL = 2
+#: The aircraft models that the school links, the instructors whose authority it knows to have ended, its
+#: minimums, and that they are of the state asked about.
+OF_THE_SCHOOL = 4
 ASKS = [
     # and one for the course in which the student is enrolled
     pytest.param(reports.overview, OF_THE_SCHOOL + 1 + 1, id="every milestone"),
@@ -148,10 +149,12 @@ def test_reports_take_the_queries_of_one_record_and_the_next_time_none(
     people: Cast, ask, queries, django_assert_num_queries
 ):
     factories.recorded(people.sam, tests=(TESTED,))
+    # read again: the roles drew the school a state that no other test has asked about
+    sam = models.Student.objects.select_related("school").get(pk=people.sam.pk)
     with django_assert_num_queries(queries):
-        first = ask(people.sam, ON)
+        first = ask(sam, ON)
     with django_assert_num_queries(0):
-        again = ask(people.sam, ON)
+        again = ask(sam, ON)
 
     assert again.as_json() == first.as_json()
 

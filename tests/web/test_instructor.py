@@ -318,7 +318,7 @@ def test_what_an_endorsement_rests_on_is_told_by_name(ida: Client, people: Cast)
     record.add(people.sam, "documents", medical, at=NOW)
     kind = reverse("endorse-kind", args=[people.sam.ref, "solo-90-day"])
     said = text_of(ida.get(kind))
-    assert "Not known: Medical of 5 Jan 2026: who vouches for it: it is claimed" in said
+    assert "Not known: Medical of 5 Jan 2026: somebody who has seen the document" in said
     assert "7f1c0a8e" not in said
     assert "presolo.d-" not in said
     assert "19 years" in said  # met: how much there is, not how much of it
