@@ -20,7 +20,7 @@ from api.v1.endorsements import ConfirmThrottle, SigningView
 from api.v1.errors import Problem, not_found
 from syllabus.engine import document as documents
 from syllabus.engine import reading
-from syllabus.engine.document_out import dump
+from syllabus.engine.document import dump
 from syllabus.engine.errors import DocumentError
 from syllabus.engine.reading import Faults, Object
 from training import record

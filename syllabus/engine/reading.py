@@ -39,7 +39,11 @@ MOST_HINTS = 200
 
 
 class Faults(list[Fault]):
-    """The faults found so far."""
+    """The faults found so far; ``memo`` holds what was read without one, so that it is read once."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.memo: dict[Any, Any] = {}
 
     def meant(self, word: object, known: Collection[str], cutoff: float = 0.6) -> str | None:
         """The known word closest to one that is not known; None where none is close."""
@@ -137,10 +141,16 @@ class Object:
 
     def done(self) -> None:
         """Every key that nobody took is a fault."""
-        for key in self.left:
-            close = self.faults.meant(key, self.known)
-            hint = f"did you mean {close!r}?" if close else f"known here are {', '.join(self.known)}"
-            self.faults.add(self.at(str(key)[:100]), f"unknown key; {hint}")
+        unknown(self.faults, self.left, self.known, self.place)
+
+
+def unknown(faults: Faults, keys: Iterable[Any], known: Collection[str], place: str) -> None:
+    """Note every key of an object that is none of those known."""
+    for key in keys:
+        close = faults.meant(key, known)
+        hint = f"did you mean {close!r}?" if close else f"known here are {', '.join(known)}"
+        here = str(key)[:100]
+        faults.add(f"{place}.{here}" if place else here, f"unknown key; {hint}")
 
 
 def list_of(read: Read, *, most: int = 20_000) -> Read:

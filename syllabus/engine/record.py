@@ -1,19 +1,55 @@
 """One student's training record as the engine sees it: frozen values, times in microseconds, days as dates.
 
+Each class declares one object of the record document: its annotations say what its keys may hold. The reader,
+the writer and the API's description follow from them (``syllabus.engine.shapes``).
+
 ``None`` always means "nothing on record says", which is not the same as zero or no: a rule that needs the
 fact answers with a question. Entries stand in order of date whatever order they came in.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from functools import cached_property
+from itertools import pairwise
 from types import MappingProxyType
-from typing import Any
+from typing import Annotated, Any
 
-from syllabus.engine.geography import Place
+from syllabus.engine.record_types import (
+    Count,
+    Day,
+    Flag,
+    Instant,
+    Item,
+    Name,
+    Percent,
+    Point,
+    Purpose,
+    Recorded,
+    Route,
+    Text,
+    Time,
+    kind,
+    times,
+    unbelieved,
+    word,
+)
+from syllabus.engine.shapes import Most, shape
+from syllabus.engine.vocabulary import (
+    ALSO_CALLED,
+    CATEGORIES,
+    CERTIFICATES,
+    CLASSES,
+    DOCUMENTS,
+    ENDORSEMENTS,
+    INSTRUCTORS,
+    MEDICAL_CLASSES,
+    RESULTS,
+    TESTS,
+    TESTS_OF,
+)
 
 FORMAT = "training-record/1"
 TIMES = (
@@ -34,162 +70,245 @@ NOT_OBSERVED = "not-observed"
 #: document, or nobody but whoever typed it. A stored record's server computes it; no document sets it.
 SIGNED, TAKEN_OVER, ATTESTED, CLAIMED = PROVENANCES = ("signed", "taken-over", "attested", "claimed")
 FLIGHT_INSTRUCTOR = "flight"
+MOST_ENTRIES = 20_000
+MOST_LANDINGS = 100
 
 
+_INSTRUCTOR_KIND = (
+    "Under what authority: a flight instructor's (14 CFR 61.193), where the key is left out; a ground "
+    "instructor's (61.215); or, by 61.41, that of another country (foreign) or of an armed force."
+)
+_PROVENANCE = (
+    "Who vouches for the entry: a sign-off here, verified proofs of another school, a named person "
+    "who saw the document, or nobody. The server says it; what is sent is not believed."
+)
+_ONLY_SHORTENS = "Only shortens what the rule gives."
+
+Category = Annotated[str, word(CATEGORIES, "category of aircraft")]
+Class = Annotated[str, word(CLASSES, "class of aircraft")]
+TestKind = Annotated[str, kind(TESTS, "test", closed=TESTS_OF)]
+Provenance = Annotated[str, unbelieved(PROVENANCES, "provenance", "Provenance", _PROVENANCE)]
+
+
+@shape("Instructor", "As the entry is signed.", shared=True)
 @dataclass(frozen=True, slots=True)
 class Instructor:
     """Who taught or endorsed. ``kind`` says under what authority: see ``vocabulary.INSTRUCTORS``."""
 
-    name: str
-    certificate: str | None = None
-    kind: str = FLIGHT_INSTRUCTOR
+    name: Name
+    certificate: Name | None = None
+    kind: Annotated[str, word(INSTRUCTORS, "kind of instructor"), _INSTRUCTOR_KIND] = FLIGHT_INSTRUCTOR
 
 
+@shape(shared=True)
 @dataclass(frozen=True, slots=True)
 class Aircraft:
-    registration: str | None = None
-    model: str | None = None
-    category: str | None = None
-    klass: str | None = None
-    device: str | None = None
+    registration: Name | None = None
+    model: Name | None = None
+    category: Category | None = None
+    klass: Class | None = None
+    device: Annotated[
+        str | None, word(DEVICES, "kind of training device"), "A training device; null for an aircraft."
+    ] = None
 
 
+@shape("Landings", shared=True)
 @dataclass(frozen=True, slots=True)
 class Landings:
     """Takeoffs and landings at one place with the same properties."""
 
-    at: Place | None
-    takeoffs: int = 0
-    landings: int = 0
-    period: str | None = None  # "day" or "night", the night of 14 CFR 1.1
-    full_stop: bool | None = None
-    pattern: bool | None = None
-    towered: bool | None = None
+    at: Point | None = None
+    takeoffs: Count = 0
+    landings: Count = 0
+    period: Annotated[str | None, word(("day", "night"), "period"), "The night of 14 CFR 1.1."] = None
+    full_stop: Flag | None = None
+    pattern: Annotated[Flag | None, "Each landing involved a flight in the traffic pattern."] = None
+    towered: Annotated[Flag | None, "At an airport with an operating control tower."] = None
 
 
+@shape("Flight", "One logbook entry: a flight, or a session in a training device.")
 @dataclass(frozen=True)
 class Flight:
     """One logbook entry. ``times`` holds microseconds for what was logged; a key that is absent was not."""
 
-    id: str
-    date: date
+    id: Name
+    date: Day
     aircraft: Aircraft = Aircraft()
-    trip: str | None = None
-    route: tuple[Place, ...] = ()
-    out: datetime | None = None  # first movement for flight, 14 CFR 1.1
-    off: datetime | None = None  # takeoff
-    on: datetime | None = None  # landing
-    in_: datetime | None = None  # at rest after landing
-    times: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
-    landings: tuple[Landings, ...] = ()
+    trip: Annotated[Name | None, "Entries that share it are one flight for cross-country rules."] = None
+    route: Route = ()
+    out: Annotated[Instant | None, "First movement for the purpose of flight (14 CFR 1.1)."] = None
+    off: Annotated[Instant | None, "Takeoff."] = None
+    on: Annotated[Instant | None, "Landing."] = None
+    in_: Annotated[Instant | None, "At rest after landing (14 CFR 1.1)."] = None
+    times: Annotated[Mapping[str, int], times(TIMES)] = field(default_factory=lambda: MappingProxyType({}))
+    landings: Annotated[tuple[Landings, ...], Most(MOST_LANDINGS)] = ()
     instructor: Instructor | None = None
-    purposes: tuple[str, ...] = ()
-    remarks: str = ""
-    recorded: datetime | None = None
-    provenance: str = CLAIMED
+    purposes: Annotated[tuple[Purpose, ...], Most(20)] = ()
+    remarks: Text = ""
+    recorded: Recorded | None = None
+    provenance: Provenance = CLAIMED
 
     @property
     def order(self) -> tuple[Any, float, str]:
         """Sorts by day, then by takeoff where it is known, then by id so that input order never matters."""
         return (self.date, self.off.timestamp() if self.off else 0.0, self.id)
 
+    def contradictions(self, _: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+        """Times on the clock that are out of order, more than a day apart or not of the entry's date."""
+        at = (("out", self.out), ("off", self.off), ("on", self.on), ("in", self.in_))
+        known = [(key, instant) for key, instant in at if instant is not None]
+        for (before, earlier), (after, later) in pairwise(known):
+            if later < earlier:
+                yield after, f"{later.isoformat()} is before {before}, {earlier.isoformat()}"
+            elif (later - earlier).total_seconds() > 86_400:
+                yield after, f"more than 24 hours after {before}; write one entry for each flight"
+        # an offset other than the field's own moves the date of an instant by one day at most
+        for key, instant in known[:1]:
+            if self.date is not None and abs((instant.date() - self.date).days) > 1:
+                yield (
+                    key,
+                    f"{instant.isoformat()} is not on {self.date}, the entry's date; correct one of them",
+                )
 
+
+@shape("GroundLesson")
 @dataclass(frozen=True, slots=True)
 class GroundLesson:
-    id: str
-    date: date
-    time: int = 0
-    topic: str = ""
+    id: Name
+    date: Day
+    time: Time = 0
+    topic: Text = ""
     instructor: Instructor | None = None
-    recorded: datetime | None = None
-    provenance: str = CLAIMED
+    recorded: Recorded | None = None
+    provenance: Provenance = CLAIMED
 
 
+@shape("ItemGrade", "How well one item was done, on the learner-centered scale; the newest grade stands.")
 @dataclass(frozen=True, slots=True)
 class ItemGrade:
-    id: str
-    item: str
-    date: date
-    grade: str
-    flight: str | None = None
+    id: Name
+    item: Item
+    date: Day
+    grade: Annotated[str, word((*GRADES, NOT_OBSERVED), "grade")]
+    flight: Annotated[Name | None, "The id of a flight of this record."] = None
     instructor: Instructor | None = None
-    remarks: str = ""
-    recorded: datetime | None = None
-    provenance: str = CLAIMED
+    remarks: Text = ""
+    recorded: Recorded | None = None
+    provenance: Provenance = CLAIMED
 
 
+@shape("HeldCertificate")
 @dataclass(frozen=True, slots=True)
 class Certificate:
     """A pilot certificate held, such as sport or private."""
 
-    id: str
-    kind: str
-    issued: date
-    category: str | None = None
-    klass: str | None = None
-    recorded: datetime | None = None
-    provenance: str = CLAIMED
+    id: Name
+    kind: Annotated[str, word(CERTIFICATES, "pilot certificate")]
+    issued: Day
+    category: Category | None = None
+    klass: Class | None = None
+    recorded: Recorded | None = None
+    provenance: Provenance = CLAIMED
 
 
+@shape(
+    "Paper",
+    "A document somebody saw; `issued` of a medical certificate is the day of the examination.",
+)
 @dataclass(frozen=True, slots=True)
 class Document:
-    """A paper somebody saw: a medical (``issued`` is the day of the examination), a student certificate."""
+    """What somebody saw: a medical (``issued`` is the day of the examination), a student certificate."""
 
-    id: str
-    kind: str
-    issued: date
-    klass: str | None = None
-    expires: date | None = None  # only ever shortens what the rule gives
-    aircraft_model: str | None = None
-    remarks: str = ""
-    recorded: datetime | None = None
-    provenance: str = CLAIMED
+    id: Name
+    kind: Annotated[str, kind(DOCUMENTS, "document")]
+    issued: Day
+    klass: Annotated[
+        str | None,
+        word(MEDICAL_CLASSES, "class of medical certificate"),
+        "Of a medical certificate, which needs it.",
+    ] = None
+    expires: Annotated[Day | None, _ONLY_SHORTENS] = None
+    aircraft_model: Name | None = None
+    remarks: Text = ""
+    recorded: Recorded | None = None
+    provenance: Provenance = CLAIMED
+
+    def contradictions(self, said: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+        """A medical that does not say of which class."""
+        if self.kind == "medical" and "class" not in said:
+            yield "class", f"missing; a medical is one of {', '.join(MEDICAL_CLASSES)}"
 
 
+@shape("TestTaken")
 @dataclass(frozen=True, slots=True)
 class Test:
     """A knowledge or practical test with its result."""
 
     __test__ = False  # pytest: not a test class
 
-    id: str
-    kind: str
-    date: date
-    result: str | None = None
-    score: int | None = None
-    aircraft_model: str | None = None
-    deficient_codes: tuple[str, ...] | None = None
+    id: Name
+    kind: TestKind
+    date: Day
+    result: Annotated[
+        str | None,
+        word(RESULTS, "result"),
+        "Left out: the outcome is not known, which raises a question wherever it counts.",
+    ] = None
+    score: Percent | None = None
+    aircraft_model: Name | None = None
+    deficient_codes: (
+        Annotated[
+            tuple[Name, ...],
+            Most(200),
+            "Empty: none were listed. Left out: the test report was not seen.",
+        ]
+        | None
+    ) = None
     instructor: Instructor | None = None
-    recorded: datetime | None = None
-    provenance: str = CLAIMED
+    recorded: Recorded | None = None
+    provenance: Provenance = CLAIMED
 
 
+@shape("Endorsement")
 @dataclass(frozen=True, slots=True)
 class Endorsement:
-    id: str
-    kind: str
-    given: date
+    id: Name
+    kind: Annotated[str, kind(ENDORSEMENTS, "endorsement", ALSO_CALLED)]
+    given: Day
     instructor: Instructor | None = None
-    aircraft_model: str | None = None
-    category: str | None = None
-    klass: str | None = None
-    test: str | None = None  # the test it is for, such as practical:private-airplane
-    similar_model: str | None = None  # the model trained in, which the instructor attests is similar
-    airport: Place | None = None
-    area: str | None = None
-    route: tuple[Place, ...] = ()
-    flight_date: date | None = None
-    training_date: date | None = None
-    expires: date | None = None  # only ever shortens what the rule gives
-    conditions: str = ""
-    recorded: datetime | None = None
-    provenance: str = CLAIMED
+    aircraft_model: Name | None = None
+    category: Category | None = None
+    klass: Class | None = None
+    test: Annotated[TestKind | None, "The test it is for, by its kind."] = None
+    similar_model: Annotated[
+        Name | None,
+        "The model that the training was given in, which the instructor attests is similar.",
+    ] = None
+    airport: Point | None = None
+    area: Name | None = None
+    route: Route = ()
+    flight_date: Day | None = None
+    training_date: Day | None = None
+    expires: Annotated[Day | None, _ONLY_SHORTENS] = None
+    conditions: Text = ""
+    recorded: Recorded | None = None
+    provenance: Provenance = CLAIMED
+
+    def contradictions(self, _: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+        """Training that was given after the endorsement for it."""
+        if self.training_date and self.given and self.training_date > self.given:
+            yield (
+                "training_date",
+                f"{self.training_date} is after the endorsement, given {self.given};"
+                " the training comes first",
+            )
 
 
+@shape()
 @dataclass(frozen=True, slots=True)
 class Student:
-    name: str = ""
-    birth_date: date | None = None
+    name: Text = ""
+    birth_date: Day | None = None
 
 
 Entry = Flight | GroundLesson | ItemGrade | Certificate | Document | Test | Endorsement
@@ -204,16 +323,19 @@ def entry_day(entry: Entry) -> date:
     return entry.date
 
 
+@shape()
 @dataclass(frozen=True)
 class Record:
+    """A whole record; the document says the key ``format`` beside these."""
+
     student: Student = Student()
-    certificates: tuple[Certificate, ...] = ()
-    flights: tuple[Flight, ...] = ()
-    ground: tuple[GroundLesson, ...] = ()
-    items: tuple[ItemGrade, ...] = ()
-    documents: tuple[Document, ...] = ()
-    tests: tuple[Test, ...] = ()
-    endorsements: tuple[Endorsement, ...] = ()
+    certificates: Annotated[tuple[Certificate, ...], Most(MOST_ENTRIES)] = ()
+    flights: Annotated[tuple[Flight, ...], Most(MOST_ENTRIES)] = ()
+    ground: Annotated[tuple[GroundLesson, ...], Most(MOST_ENTRIES)] = ()
+    items: Annotated[tuple[ItemGrade, ...], Most(MOST_ENTRIES)] = ()
+    documents: Annotated[tuple[Document, ...], Most(MOST_ENTRIES)] = ()
+    tests: Annotated[tuple[Test, ...], Most(MOST_ENTRIES)] = ()
+    endorsements: Annotated[tuple[Endorsement, ...], Most(MOST_ENTRIES)] = ()
 
     PARTS = ("certificates", "flights", "ground", "items", "documents", "tests", "endorsements")
 

@@ -19,11 +19,11 @@ import pytest
 
 from syllabus import dated, rulebook
 from syllabus.engine import facts
-from syllabus.engine.document import CERTIFICATES, MEDICAL_CLASSES
 from syllabus.engine.errors import EngineError, RuleDataError
 from syllabus.engine.kinds import KINDS
 from syllabus.engine.kinds.times import COUNTS
 from syllabus.engine.record import DEVICES, GRADES
+from syllabus.engine.vocabulary import CERTIFICATES, MEDICAL_CLASSES
 from tests.engine.building import Case, cases
 
 DATA = rulebook.read()

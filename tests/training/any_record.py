@@ -6,7 +6,7 @@ from types import MappingProxyType
 
 from hypothesis import strategies as st
 
-from syllabus.engine import document, geography, units, vocabulary
+from syllabus.engine import geography, units, vocabulary
 from syllabus.engine import record as engine
 
 #: Any text but NUL and half a surrogate pair, which no document may hold.
@@ -64,8 +64,8 @@ aircraft = st.builds(
     engine.Aircraft,
     registration=st.none() | names,
     model=st.none() | names,
-    category=st.sampled_from([None, *document.CATEGORIES]),
-    klass=st.sampled_from([None, *document.CLASSES]),
+    category=st.sampled_from([None, *vocabulary.CATEGORIES]),
+    klass=st.sampled_from([None, *vocabulary.CLASSES]),
     device=st.sampled_from([None, *engine.DEVICES]),
 )
 slugs = st.text(string.ascii_lowercase, min_size=12, max_size=20)
@@ -110,17 +110,17 @@ ground = st.builds(
 certificates = st.builds(
     engine.Certificate,
     **common,
-    kind=st.sampled_from(document.CERTIFICATES),
+    kind=st.sampled_from(vocabulary.CERTIFICATES),
     issued=days,
-    category=st.sampled_from([None, *document.CATEGORIES]),
-    klass=st.sampled_from([None, *document.CLASSES]),
+    category=st.sampled_from([None, *vocabulary.CATEGORIES]),
+    klass=st.sampled_from([None, *vocabulary.CLASSES]),
 )
 documents = st.builds(
     engine.Document,
     **common,
-    kind=st.sampled_from(document.DOCUMENTS) | slugs,
+    kind=st.sampled_from(vocabulary.DOCUMENTS) | slugs,
     issued=days,
-    klass=st.sampled_from(document.MEDICAL_CLASSES),
+    klass=st.sampled_from(vocabulary.MEDICAL_CLASSES),
     expires=st.none() | days,
     aircraft_model=st.none() | names,
     remarks=texts,
@@ -128,9 +128,9 @@ documents = st.builds(
 tests = st.builds(
     engine.Test,
     **common,
-    kind=st.sampled_from(document.TESTS) | slugs,
+    kind=st.sampled_from(vocabulary.TESTS) | slugs,
     date=days,
-    result=st.sampled_from([None, *document.RESULTS]),
+    result=st.sampled_from([None, *vocabulary.RESULTS]),
     score=st.none() | st.integers(0, 100),
     aircraft_model=st.none() | names,
     deficient_codes=st.none() | st.lists(names, max_size=3).map(tuple),
@@ -143,13 +143,13 @@ def endorsements(draw: st.DrawFn) -> engine.Endorsement:
     given = draw(days)
     return engine.Endorsement(
         id=draw(ids),
-        kind=draw(st.sampled_from(document.ENDORSEMENTS) | slugs),
+        kind=draw(st.sampled_from(vocabulary.ENDORSEMENTS) | slugs),
         given=given,
         instructor=draw(st.none() | instructors),
         aircraft_model=draw(st.none() | names),
-        category=draw(st.sampled_from([None, *document.CATEGORIES])),
-        klass=draw(st.sampled_from([None, *document.CLASSES])),
-        test=draw(st.none() | st.sampled_from(document.TESTS) | slugs),
+        category=draw(st.sampled_from([None, *vocabulary.CATEGORIES])),
+        klass=draw(st.sampled_from([None, *vocabulary.CLASSES])),
+        test=draw(st.none() | st.sampled_from(vocabulary.TESTS) | slugs),
         similar_model=draw(st.none() | names),
         airport=draw(st.none() | places),
         area=draw(st.none() | names),
@@ -173,7 +173,7 @@ def records(draw: st.DrawFn) -> engine.Record:
     items = st.builds(
         engine.ItemGrade,
         **common,
-        item=st.sampled_from(document.RULE_ITEMS) | slugs,
+        item=st.sampled_from(vocabulary.RULE_ITEMS) | slugs,
         date=days,
         grade=st.sampled_from([*engine.GRADES, engine.NOT_OBSERVED]),
         flight=which,
