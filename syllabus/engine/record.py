@@ -155,6 +155,8 @@ class Flight:
 
     def contradictions(self, _: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         """Times on the clock that are out of order, more than a day apart or not of the entry's date."""
+        if self.out is self.off is self.on is self.in_ is None:
+            return
         at = (("out", self.out), ("off", self.off), ("on", self.on), ("in", self.in_))
         known = [(key, instant) for key, instant in at if instant is not None]
         for (before, earlier), (after, later) in pairwise(known):

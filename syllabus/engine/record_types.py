@@ -12,8 +12,8 @@ from typing import Annotated, Any
 from syllabus.engine import json_schema, reading, units
 from syllabus.engine.geography import Place
 from syllabus.engine.json_schema import STRING, Schema, listed, obj, optional, or_null, ref
-from syllabus.engine.reading import Faults, Object, Read
-from syllabus.engine.shapes import Type, remembered
+from syllabus.engine.reading import Faults, Read
+from syllabus.engine.shapes import Keys, Type, remembered
 from syllabus.engine.units import format_time
 from syllabus.engine.vocabulary import RULE_ITEMS, RULE_LISTS
 
@@ -150,12 +150,12 @@ Route = Annotated[tuple[Place, ...], ROUTE]
 def times(names: Collection[str]) -> Type:
     """What was logged of each kind of time, in microseconds; a kind that is absent was not."""
 
+    keys = Keys((name, name, TIME.read, False) for name in names)
+
     def read(faults: Faults, value: Any, place: str) -> Mapping[str, int]:
-        fields = Object(faults, value, place)
         before = len(faults)
-        found = {key: fields.take(key, TIME.read) for key in names}
-        fields.done()
-        logged = {key: amount for key, amount in found.items() if amount is not None}
+        logged: dict[str, int] = {}
+        keys.read(faults, value, place, logged)
         if len(faults) == before:
             _contradictions(faults, logged, place)
         return MappingProxyType(logged)

@@ -8,6 +8,7 @@ default is required. Null says the same as leaving an optional key out.
 from __future__ import annotations
 
 import dataclasses
+import marshal
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from types import NoneType, UnionType
@@ -19,8 +20,6 @@ from syllabus.engine.reading import Faults, Read
 
 #: Keys that Python keeps for itself, by the name of their field.
 _RESERVED = {"klass": "class", "in_": "in"}
-#: Values that are the same where their types are the same and they are equal: 0.0 and -0.0 are not.
-_EXACT = frozenset({str, int, bool, NoneType})
 
 
 def itself(value: Any) -> Any:
@@ -45,14 +44,14 @@ class Type:
 class ListType:
     """A list of values of one type, of at most ``most``."""
 
-    of: AnyType
+    of: Type | Shape
     most: int
     component: ClassVar[str] = ""
 
     @property
     def read(self) -> Read:
         read = reading.list_of(self.of.read, most=self.most)
-        return remembered(read) if isinstance(self.of, Type) else read
+        return remembered(read) if isinstance(self.of, Type) or self.of.shared else read
 
     @property
     def uses(self) -> tuple[AnyType, ...]:
@@ -91,6 +90,43 @@ class Field:
         return made if self.required else or_null(made)
 
 
+class Keys:
+    """The keys of an object, each with the field it becomes, its reader, and whether it is required."""
+
+    def __init__(self, rows: Iterable[tuple[str, str, Read, bool]]):
+        self._rows = tuple(rows)
+        self._known = [key for key, *_ in self._rows]
+
+    def read(self, faults: Faults, value: Any, place: str, found: dict[str, Any]) -> bool:
+        """Put into ``found`` what the object says. False where it is no object."""
+        ok = isinstance(value, Mapping)
+        if not ok:
+            faults.add(place, f"{reading.called(value)} stands where an object is wanted")
+            value = {}
+        keys = (self, *value)
+        if (plan := faults.memo.get(keys)) is None:  # most objects of a document have the same keys
+            plan = faults.memo[keys] = self._plan(value)
+        rows, unknown = plan
+        start = f"{place}." if place else ""
+        for key, name, read, required in rows:
+            raw = value.get(key)
+            if raw is not None or (required and key in value):
+                if (each := read(faults, raw, start + key)) is not None:
+                    found[name] = each
+            elif required and ok:
+                faults.add(start + key, "missing")
+        if unknown:
+            reading.unknown(faults, unknown, self._known, place)
+        return ok
+
+    def _plan(self, value: Mapping[Any, Any]) -> tuple[list[tuple[str, str, Read, bool]], list[Any]]:
+        """The rows to read, in the order in which they are declared, and the keys that nobody knows."""
+        return (
+            [row for row in self._rows if row[0] in value or row[3]],
+            [key for key in value if key not in self._known],
+        )
+
+
 class Shape:
     """What one dataclass reads and writes.
 
@@ -99,51 +135,34 @@ class Shape:
     """
 
     def __init__(self, made: type, component: str, description: str, shared: bool):
-        self.made, self.component, self.description = made, component, description
+        self.made, self.component, self.description, self.shared = made, component, description, shared
         hints = get_type_hints(made, include_extras=True)
         self.fields = tuple(_field(each, hints[each.name]) for each in dataclasses.fields(made))
         self.read: Read = remembered(self._read) if shared else self._read
-        self._keys = [field.key for field in self.fields]
-        self._known = frozenset(self._keys)
+        self._keys = Keys((each.key, each.name, each.type.read, each.required) for each in self.fields)
         self._defaults = {field.name: field.default for field in self.fields}
-        self._has_id = "id" in self._known
-        self._table = [(each.key, each.name, each.type.read, each.required) for each in self.fields]
         self._writers = [(each.key, each.name, each.type.write, each.default) for each in self.fields]
         self._contradictions = getattr(made, "contradictions", None)
-        self._new = made if hasattr(made, "__slots__") else self._filled
+        self._has_slots = hasattr(made, "__slots__")
 
-    def _filled(self, **values: Any) -> Any:
-        """An object with these fields. A frozen class takes longer to set them than they take to read."""
+    def _filled(self, values: dict[str, Any]) -> Any:
+        """An object with these fields."""
+        if self._has_slots:
+            return self.made(**values)
         made: Any = object.__new__(self.made)
-        made.__dict__.update(values)
+        made.__dict__.update(values)  # a frozen class takes longer to set its fields than they take to read
         return made
 
     def _read(self, faults: Faults, value: Any, place: str) -> Any:
-        """The object; where it has faults, its other fields, so that theirs are found too."""
-        ok = isinstance(value, Mapping)
-        if not ok:
-            faults.add(place, f"{reading.called(value)} stands where an object is wanted")
-            value = {}
-        start = f"{place}." if place else ""
+        """The object; where it has errors, its other fields, so that theirs are found too."""
         found = self._defaults.copy()
-        get = value.get
-        for key, name, read, required in self._table:
-            raw = get(key)
-            if raw is None and not (required and key in value):
-                if required and ok:
-                    faults.add(start + key, "missing")
-                continue
-            read_value = read(faults, raw, start + key)
-            if read_value is not None:
-                found[name] = read_value
-        if not self._known.issuperset(value):
-            reading.unknown(faults, (key for key in value if key not in self._known), self._keys, place)
-        if self._has_id and found["id"] is None:
+        ok = self._keys.read(faults, value, place, found)
+        if "id" in found and found["id"] is None:
             found["id"] = place
-        made = self._new(**found)
+        made = self._filled(found)
         if ok and self._contradictions is not None:
             for key, message in self._contradictions(made, value):
-                faults.add(start + key, message)
+                faults.add(f"{place}.{key}", message)
         return made
 
     def write(self, made: Any) -> dict[str, Any]:
@@ -207,22 +226,21 @@ def components(of: AnyType) -> dict[str, Schema]:
 
 
 def remembered(read: Read) -> Read:
-    """The same reader, which reads equal values of one document once."""
+    """The same reader, which reads equal values of one document once.
+
+    They are known by their bytes, which tell 1, 1.0 and true apart, and 0.0 from -0.0.
+    """
 
     def reader(faults: Faults, value: Any, place: str) -> Any:
-        key: tuple | None = None
         try:
-            if type(value) is dict and _EXACT.issuperset(kinds := tuple(map(type, value.values()))):
-                key = (read, kinds, *value.items())
-            elif type(value) is list and _EXACT.issuperset(kinds := tuple(map(type, value))):
-                key = (read, kinds, *value)
-        except TypeError:
-            pass
-        if key is not None and (known := faults.memo.get(key)) is not None:
+            key = (read, marshal.dumps(value, 2))  # from version 3 on, bytes depend on who else holds a value
+        except ValueError:  # not plain JSON
+            return read(faults, value, place)
+        if (known := faults.memo.get(key)) is not None:
             return known
         before = len(faults)
         found = read(faults, value, place)
-        if key is not None and len(faults) == before:
+        if len(faults) == before:
             faults.memo[key] = found
         return found
 
@@ -256,6 +274,7 @@ def _resolved(hint: Any) -> tuple[AnyType, str]:
                 return each, description
             if isinstance(each, Most):
                 of, _ = _resolved(get_args(inner)[0])
+                assert not isinstance(of, ListType), "a list of lists is declared nowhere"
                 return ListType(of, each.number), description
         return _resolved(inner)[0], description
     if origin in (Union, UnionType):

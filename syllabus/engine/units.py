@@ -146,21 +146,25 @@ def parse(value: object, dimension: str) -> Fraction:
              shortest decimal form, so ``1.4`` is exactly 14/10).
     Raises:  QuantityError for anything else: another dimension, an unknown unit, a sign, an exponent.
     """
-    if isinstance(value, bool) or not isinstance(value, str | int | float | Decimal):
+    return _parse_text(_text(value, dimension), dimension)
+
+
+def _text(value: object, dimension: str) -> str:
+    if isinstance(value, str):
+        return value
+    if isinstance(value, bool) or not isinstance(value, int | float | Decimal):
         shown = {"None": "null", "True": "true", "False": "false"}.get(repr(value), type(value).__name__)
         raise QuantityError(
             f"{shown} is not {DIMENSIONS[dimension][2]}; write for example {EXAMPLES[dimension]}"
         )
-    if isinstance(value, str):
-        return _parse_text(value, dimension)
     if isinstance(value, float):
         text = repr(value)
         if "e" in text or "n" in text:  # 1e-07, 1e+16, inf, nan
             raise QuantityError(
                 f"{text} is not a plain number of at most {MOST_DIGITS} digits and {MOST_DECIMALS} decimals"
             )
-        return _parse_text(text, dimension)
-    return _parse_text(str(value), dimension)
+        return text
+    return str(value)
 
 
 def parse_in(text: str, dimension: str, spelling: str) -> Fraction:
@@ -205,7 +209,12 @@ def parse_time(value: object) -> int:
     >>> sum(parse_time("2 min") for _ in range(30)) == parse_time("1 h")
     True
     """
-    return int(parse(value, TIME) * HOUR)
+    return _microseconds(_text(value, TIME))
+
+
+@lru_cache(maxsize=65_536)
+def _microseconds(text: str) -> int:
+    return int(_parse_text(text, TIME) * HOUR)
 
 
 def _decimal(number: Fraction, places: int) -> str | None:
