@@ -334,7 +334,7 @@ def _read(sent: Any) -> Outline:
     if isinstance(sent, Text):
         return files.read(sent, "course.yaml")
     if not isinstance(sent, dict):
-        raise CourseError([Fault("", f"{reading.called(sent)} stands where a course is wanted")])
+        raise CourseError([Fault("", f"expected a course, got {reading.got(sent)}")])
     return files.read_plain(sent, "")
 
 

@@ -52,7 +52,7 @@ def _keys(faults: Faults, value: Any, place: str) -> list[str] | None:
 def _flag(faults: Faults, value: Any, place: str) -> bool | None:
     if isinstance(value, bool):
         return value
-    faults.add(place, f"{reading.called(value)} stands where true or false is wanted")
+    faults.expected("true or false", value, place)
     return None
 
 

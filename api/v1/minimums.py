@@ -45,7 +45,7 @@ def _says(faults: Faults, value: Any, place: str) -> str | None:
 
 def _params(faults: Faults, value: Any, place: str) -> dict[str, Any] | None:
     if not isinstance(value, dict):
-        faults.add(place, f"{reading.called(value)} stands where an object of parameters is wanted")
+        faults.expected("an object of parameters", value, place)
         return None
     return value
 

@@ -63,7 +63,7 @@ def _done(do: Callable[[], Made]) -> Made:
 def _ratings(faults: Faults, value: Any, place: str) -> list[Any] | None:
     """Ratings as they are kept; what is wrong inside them is told when they are."""
     if not isinstance(value, list):
-        faults.add(place, f"{reading.called(value)} stands where a list of ratings is wanted")
+        faults.expected("a list of ratings", value, place)
         return None
     return value
 

@@ -54,6 +54,10 @@ class Faults(list[Fault]):
     def add(self, place: str, message: str) -> None:
         self.append(Fault(place, message))
 
+    def expected(self, what: str, value: object, place: str) -> None:
+        """Note a value of another type: ``expected an object, got a string``."""
+        self.add(place, f"expected {what}, got {got(value)}")
+
     def stop(self, error: type[FaultsFound]) -> None:
         """Raise ``error`` with all of them, if there are any."""
         if self:
@@ -76,6 +80,15 @@ def called(value: object) -> str:
         case dict():
             return "an object"
     return type(value).__name__
+
+
+def got(value: object) -> str:
+    """What kind of value JSON gave where another was expected, for messages."""
+    if isinstance(value, str):
+        return "a string"
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return f"the number {value}"
+    return called(value)
 
 
 def loads(text: str | bytes, *, error: type[FaultsFound]) -> Any:
@@ -119,7 +132,7 @@ class Object:
         self.faults, self.place = faults, place
         self.ok = isinstance(value, Mapping)
         if not self.ok:
-            faults.add(place, f"{called(value)} stands where an object is wanted")
+            faults.expected("an object", value, place)
         self.left: dict[Any, Any] = dict(value) if self.ok else {}
         self.known: list[str] = []
 
@@ -156,7 +169,7 @@ def unknown(faults: Faults, keys: Iterable[Any], known: Collection[str], place: 
 def list_of(read: Read, *, most: int = 20_000) -> Read:
     def reader(faults: Faults, value: Any, place: str) -> tuple | None:
         if not isinstance(value, list | tuple):
-            faults.add(place, f"{called(value)} stands where a list is wanted")
+            faults.expected("a list", value, place)
             return None
         if len(value) > most:
             faults.add(place, f"{len(value)} entries; at most {most} are read")
@@ -174,7 +187,7 @@ def list_of(read: Read, *, most: int = 20_000) -> Read:
 def text(faults: Faults, value: Any, place: str) -> str | None:
     """Text, kept as it stands; a control character or half a character cannot be kept and is a fault."""
     if not isinstance(value, str):
-        faults.add(place, f"{called(value)} stands where text is wanted")
+        faults.expected("text", value, place)
         return None
     if len(value) > MOST_TEXT:
         faults.add(place, f"{len(value)} characters; at most {MOST_TEXT} are kept")
@@ -213,7 +226,7 @@ def one_of(words: Collection[str], what: str) -> Read:
 
 def flag(faults: Faults, value: Any, place: str) -> bool | None:
     if not isinstance(value, bool):
-        faults.add(place, f"{called(value)} stands where true or false is wanted")
+        faults.expected("true or false", value, place)
         return None
     return value
 

@@ -101,7 +101,7 @@ class Keys:
         """Put into ``found`` what the object says. False where it is no object."""
         ok = isinstance(value, Mapping)
         if not ok:
-            faults.add(place, f"{reading.called(value)} stands where an object is wanted")
+            faults.expected("an object", value, place)
             value = {}
         keys = (self, *value)
         if (plan := faults.memo.get(keys)) is None:  # most objects of a document have the same keys

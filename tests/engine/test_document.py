@@ -31,9 +31,9 @@ def flight(**keys: Any) -> dict[str, Any]:
     ("given", "fault"),
     [
         pytest.param({}, "format: missing", id="an empty object"),
-        pytest.param([], "a list stands where an object is wanted", id="a list"),
-        pytest.param(None, "null stands where an object is wanted", id="null"),
-        pytest.param("x", "'x' stands where an object is wanted", id="text"),
+        pytest.param([], "expected an object, got a list", id="a list"),
+        pytest.param(None, "expected an object, got null", id="null"),
+        pytest.param("x", "expected an object, got a string", id="text"),
         pytest.param(
             {"format": "training-record/2"},
             "format: 'training-record/2' is no format that is read here; there are training-record/1;"

@@ -157,11 +157,11 @@ WRONG_FLIGHTS = {
     ),
     "1 for true": (
         {"landings": [{"full_stop": 1}]},
-        "landings[0].full_stop: 1 stands where true or false is wanted",
+        "landings[0].full_stop: expected true or false, got the number 1",
     ),
     "a word for true": (
         {"landings": [{"towered": "yes"}]},
-        "landings[0].towered: 'yes' stands where true or false is wanted",
+        "landings[0].towered: expected true or false, got a string",
     ),
     "a time of day that is neither": (
         {"landings": [{"period": "evening"}]},
@@ -174,7 +174,7 @@ WRONG_FLIGHTS = {
     "an instructor without a name": ({"instructor": {}}, "instructor.name: missing"),
     "an instructor as text": (
         {"instructor": "Ida"},
-        "instructor: 'Ida' stands where an object is wanted",
+        "instructor: expected an object, got a string",
     ),
     "a blank name": (
         {"instructor": {"name": " "}},
@@ -190,13 +190,13 @@ WRONG_FLIGHTS = {
         "purposes[0]: 'practical-test-prepration:private' is no purpose that is known;"
         " did you mean 'practical-test-preparation:private'?",
     ),
-    "a purpose that is no list": ({"purposes": "x"}, "purposes: 'x' stands where a list is wanted"),
-    "a number for remarks": ({"remarks": 5}, "remarks: 5 stands where text is wanted"),
+    "a purpose that is no list": ({"purposes": "x"}, "purposes: expected a list, got a string"),
+    "a number for remarks": ({"remarks": 5}, "remarks: expected text, got the number 5"),
     "a character that no text holds": (
         {"remarks": "a\x00b"},
         "remarks: holds a character that is no text (NUL or half of a surrogate pair)",
     ),
-    "a number for an id": ({"id": 5}, "id: 5 stands where text is wanted"),
+    "a number for an id": ({"id": 5}, "id: expected text, got the number 5"),
     "a time of recording that is none": (
         {"recorded": "yesterday"},
         "recorded: 'yesterday' is not a date and time; write it like 2026-03-02T19:40:00-06:00",
@@ -215,9 +215,9 @@ WRONG_PARTS = {
         {"student": {"birthdate": "2010-01-01"}},
         "student.birthdate: unknown key; did you mean 'birth_date'?",
     ),
-    "a student that is no object": ({"student": []}, "student: a list stands where an object is wanted"),
-    "flights that are no list": ({"flights": {}}, "flights: an object stands where a list is wanted"),
-    "an entry that is no object": ({"flights": [None]}, "flights[0]: null stands where an object is wanted"),
+    "a student that is no object": ({"student": []}, "student: expected an object, got a list"),
+    "flights that are no list": ({"flights": {}}, "flights: expected a list, got an object"),
+    "an entry that is no object": ({"flights": [None]}, "flights[0]: expected an object, got null"),
     "two flights of one id": (
         {"flights": [flight(), flight(date="2026-05-02")]},
         "flights[1].id: 'f1' is the id of flights[0] already; give each its own",

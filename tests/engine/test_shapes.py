@@ -28,7 +28,7 @@ def two(first: dict[str, Any], second: dict[str, Any]) -> dict[str, Any]:
         pytest.param(
             {"landings": [{"full_stop": True}]},
             {"landings": [{"full_stop": 1}]},
-            "landings[0].full_stop: 1 stands where true or false is wanted",
+            "landings[0].full_stop: expected true or false, got the number 1",
             id="1 after true",
         ),
         pytest.param(

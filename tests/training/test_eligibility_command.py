@@ -176,7 +176,7 @@ FORMAT = b'{"format": "training-record/1", '
             "not JSON that can be read: it is nested too deep or holds a number too long",
             id="brackets without end",
         ),
-        pytest.param(b"[]", "a list stands where an object is wanted", id="a list"),
+        pytest.param(b"[]", "expected an object, got a list", id="a list"),
         pytest.param(
             b'{"format": "training-record/2"}',
             "format: 'training-record/2' is no format that is read here; there are training-record/1;"

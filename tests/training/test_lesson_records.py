@@ -200,10 +200,10 @@ def test_a_measured_value_is_kept_as_typed(said: Any, kept: Any) -> None:
     [
         pytest.param({"it": "lost 180"}, "it", "has no unit; write a number with its unit", id="no unit"),
         pytest.param({"it": "9**9**9 ft"}, "it", "is no measured value; write", id="an expression"),
-        pytest.param({"it": ["180 ft"]}, "it", "a list stands where a measured value is wanted", id="a list"),
-        pytest.param({"it": None}, "it", "null stands where a measured value is wanted", id="null"),
+        pytest.param({"it": ["180 ft"]}, "it", "expected a measured value, got a list", id="a list"),
+        pytest.param({"it": None}, "it", "expected a measured value, got null", id="null"),
         pytest.param({"it": {"target": "45°"}}, "it.value", "missing", id="only what was aimed at"),
-        pytest.param({"it": {"value": 38}}, "it.value", "38 stands where text is wanted", id="a number"),
+        pytest.param({"it": {"value": 38}}, "it.value", "expected text, got the number 38", id="a number"),
         pytest.param({"it": {"value": "38°", "aim": "45°"}}, "it.aim", "unknown key", id="another key"),
         pytest.param({"it": {"value": "38°", "target": "45 kt"}}, "it", "of different kinds", id="kinds"),
         pytest.param({"it": "1" + " " * 198 + "ft"}, "it", "201 characters; a measured value has at most 200",

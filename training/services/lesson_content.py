@@ -175,7 +175,7 @@ def _bare(given: tuple[str, ...]) -> reading.Read:
 
     def reader(faults: Faults, value: Any, place: str) -> dict[str, Any] | None:
         if not isinstance(value, Mapping):
-            faults.add(place, f"{reading.called(value)} stands where an object is wanted")
+            faults.expected("an object", value, place)
             return None
         for key in given:
             if key in value:
@@ -195,7 +195,7 @@ def _item(faults: Faults, value: Any, place: str) -> tuple[dict[str, Any], Measu
         return bare, {}
     at = f"{place}.measured"
     if not isinstance(given, Mapping):
-        faults.add(at, f"{reading.called(given)} stands where an object is wanted")
+        faults.expected("an object", given, at)
         return bare, {}
     if len(given) > MOST_MEASURED:
         faults.add(at, f"{len(given)} values; at most {MOST_MEASURED} are kept")
@@ -226,8 +226,8 @@ def _measured(faults: Faults, value: Any, place: str, name: str) -> str | dict[s
     elif not isinstance(value, str):
         faults.add(
             place,
-            f"{reading.called(value)} stands where a measured value is wanted; write {measured.MAY_BE}, or an"
-            " object with it as value and what was aimed at as target",
+            f"expected a measured value, got {reading.got(value)}; write {measured.MAY_BE}, or an object with"
+            " it as value and what was aimed at as target",
         )
         return None
     elif (amount := _short(faults, value, place)) is None:
