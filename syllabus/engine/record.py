@@ -86,6 +86,7 @@ _ONLY_SHORTENS = "Only shortens what the rule gives."
 
 Category = Annotated[str, word(CATEGORIES, "category of aircraft")]
 Class = Annotated[str, word(CLASSES, "class of aircraft")]
+LOGGED = times(TIMES)
 TestKind = Annotated[str, kind(TESTS, "test", closed=TESTS_OF)]
 Provenance = Annotated[str, unbelieved(PROVENANCES, "provenance", "Provenance", _PROVENANCE)]
 
@@ -140,7 +141,7 @@ class Flight:
     off: Annotated[Instant | None, "Takeoff."] = None
     on: Annotated[Instant | None, "Landing."] = None
     in_: Annotated[Instant | None, "At rest after landing (14 CFR 1.1)."] = None
-    times: Annotated[Mapping[str, int], times(TIMES)] = field(default_factory=lambda: MappingProxyType({}))
+    times: Annotated[Mapping[str, int], LOGGED] = field(default_factory=lambda: MappingProxyType({}))
     landings: Annotated[tuple[Landings, ...], Most(MOST_LANDINGS)] = ()
     instructor: Instructor | None = None
     purposes: Annotated[tuple[Purpose, ...], Most(20)] = ()

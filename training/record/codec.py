@@ -1,26 +1,34 @@
-"""How each kind of entry stands in its table: every field with its columns, there and back in one place."""
+"""The columns of each kind of entry, there and back.
+
+Which fields an entry has is declared in ``syllabus.engine.record``; here is what each of their types becomes
+in a table.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
+from operator import attrgetter
 from types import MappingProxyType
 from typing import Any
 
 from django.db.models import F, TextField
 from django.db.models.functions import Cast
 
-from syllabus.engine import geography, reading
+from syllabus.engine import geography, reading, record_types
 from syllabus.engine import record as engine
 from syllabus.engine.geography import Place
+from syllabus.engine.shapes import AnyType, ListType, shape_of
 from training import models
 
 Row = tuple[Any, ...]
 #: The column, and the field of an entry, that says who vouches for it: read with an entry, never written.
 PROVENANCE = "provenance"
+#: That, and the landings, which have a table of their own.
+NOT_WRITTEN = (PROVENANCE, "landings")
 MICROSECOND = dt.timedelta(microseconds=1)
 
 
@@ -141,10 +149,6 @@ def _times_read(*logged: dt.timedelta | None) -> Any:
     )
 
 
-def _aircraft_written(aircraft: engine.Aircraft) -> Row:
-    return (aircraft.registration, aircraft.model, aircraft.category, aircraft.klass, aircraft.device)
-
-
 def _instructor_written(instructor: engine.Instructor | None) -> Row:
     if instructor is None:
         return (None, None, None)
@@ -159,23 +163,6 @@ def _instructor_read(name: str | None, certificate: str | None, kind: str | None
     return engine.Instructor(name, certificate, kind or engine.FLIGHT_INSTRUCTOR)
 
 
-ID = plain("id", "entry_id")
-RECORDED = Field("recorded", ("said_recorded_at", "said_recorded_offset"), split, joined)
-INSTRUCTOR = Field(
-    "instructor",
-    ("instructor_name", "instructor_certificate", "instructor_kind"),
-    _instructor_written,
-    _instructor_read,
-)
-AIRCRAFT = Field(
-    "aircraft",
-    ("aircraft_registration", "aircraft_model", "aircraft_category", "aircraft_class", "aircraft_device"),
-    _aircraft_written,
-    lru_cache(maxsize=1 << 10)(engine.Aircraft),
-)
-ROUTE = Field("route", ("route",), lambda route: (write_route(route),), route_of, is_json=True)
-
-
 def time(name: str) -> Field:
     return Field(name, (name,), lambda value: (duration(value),), microseconds)
 
@@ -184,6 +171,23 @@ def instant(name: str) -> Field:
     """An instant; ``in_`` stands in the columns ``in_at`` and ``in_offset``."""
     column = name.rstrip("_")
     return Field(name, (f"{column}_at", f"{column}_offset"), split, joined)
+
+
+def recorded(name: str) -> Field:
+    """When an entry was written down as its document says, which is not when it was put on record here."""
+    return Field(name, ("said_recorded_at", "said_recorded_offset"), split, joined)
+
+
+def logged(name: str) -> Field:
+    return Field(name, engine.TIMES, _times_written, _times_read)
+
+
+def route(name: str) -> Field:
+    return Field(name, (name,), lambda value: (write_route(value),), route_of, is_json=True)
+
+
+def point(name: str) -> Field:
+    return Field(name, (name,), lambda value: (write_point(value),), point_of, is_json=True)
 
 
 def listed(name: str) -> Field:
@@ -197,14 +201,60 @@ def listed(name: str) -> Field:
     )
 
 
+def instructor(name: str) -> Field:
+    columns = tuple(f"{name}_{each.key}" for each in shape_of(engine.Instructor).fields)
+    return Field(name, columns, _instructor_written, _instructor_read)
+
+
+def aircraft(name: str) -> Field:
+    keys = shape_of(engine.Aircraft).fields
+    return Field(
+        name,
+        tuple(f"{name}_{each.key}" for each in keys),
+        attrgetter(*(each.name for each in keys)),
+        lru_cache(maxsize=1 << 10)(engine.Aircraft),
+    )
+
+
+#: How each type of the record stands in a table; every other type is one column of the same name.
+_BY_TYPE: Mapping[AnyType, Callable[[str], Field]] = {
+    record_types.TIME: time,
+    record_types.INSTANT: instant,
+    record_types.RECORDED: recorded,
+    record_types.POINT: point,
+    record_types.ROUTE: route,
+    engine.LOGGED: logged,
+    shape_of(engine.Instructor): instructor,
+    shape_of(engine.Aircraft): aircraft,
+}
+
+
+def _fields(made: type) -> tuple[Field, ...]:
+    """The fields of an entry that stand in its own table, in the order in which the record declares them."""
+    found = []
+    for each in shape_of(made).fields:
+        if each.name in NOT_WRITTEN:
+            continue
+        if each.name == "id":
+            found.append(plain("id", "entry_id"))
+        elif isinstance(each.type, ListType):
+            found.append(listed(each.name))
+        else:
+            found.append(_BY_TYPE.get(each.type, plain)(each.name))
+    return tuple(found)
+
+
 @dataclass(frozen=True, eq=False)
 class Part:
     """One list of the record document, and the table its entries stand in."""
 
     name: str
-    made: Callable[..., Any]
+    made: type
     model: Any
-    fields: tuple[Field, ...]
+
+    @cached_property
+    def fields(self) -> tuple[Field, ...]:
+        return _fields(self.made)
 
     @property
     def columns(self) -> tuple[str, ...]:
@@ -254,130 +304,30 @@ class Part:
         return read
 
 
-FLIGHTS = Part(
-    "flights",
-    engine.Flight,
-    models.Flight,
-    (
-        ID,
-        plain("date"),
-        AIRCRAFT,
-        plain("trip"),
-        ROUTE,
-        instant("out"),
-        instant("off"),
-        instant("on"),
-        instant("in_"),
-        Field("times", engine.TIMES, _times_written, _times_read),
-        INSTRUCTOR,
-        listed("purposes"),
-        plain("remarks"),
-        RECORDED,
-    ),
-)
-CERTIFICATES = Part(
-    "certificates",
-    engine.Certificate,
-    models.Certificate,
-    (ID, plain("kind"), plain("issued"), plain("category"), plain("klass"), RECORDED),
-)
+FLIGHTS = Part("flights", engine.Flight, models.Flight)
+CERTIFICATES = Part("certificates", engine.Certificate, models.Certificate)
 PARTS: tuple[Part, ...] = (
     CERTIFICATES,
     FLIGHTS,
-    Part(
-        "ground",
-        engine.GroundLesson,
-        models.GroundLesson,
-        (ID, plain("date"), time("time"), plain("topic"), INSTRUCTOR, RECORDED),
-    ),
-    Part(
-        "items",
-        engine.ItemGrade,
-        models.ItemGrade,
-        (
-            ID,
-            plain("item"),
-            plain("date"),
-            plain("grade"),
-            plain("flight"),
-            INSTRUCTOR,
-            plain("remarks"),
-            RECORDED,
-        ),
-    ),
-    Part(
-        "documents",
-        engine.Document,
-        models.Document,
-        (
-            ID,
-            plain("kind"),
-            plain("issued"),
-            plain("klass"),
-            plain("expires"),
-            plain("aircraft_model"),
-            plain("remarks"),
-            RECORDED,
-        ),
-    ),
-    Part(
-        "tests",
-        engine.Test,
-        models.Test,
-        (
-            ID,
-            plain("kind"),
-            plain("date"),
-            plain("result"),
-            plain("score"),
-            plain("aircraft_model"),
-            listed("deficient_codes"),
-            INSTRUCTOR,
-            RECORDED,
-        ),
-    ),
-    Part(
-        "endorsements",
-        engine.Endorsement,
-        models.Endorsement,
-        (
-            ID,
-            plain("kind"),
-            plain("given"),
-            INSTRUCTOR,
-            plain("aircraft_model"),
-            plain("category"),
-            plain("klass"),
-            plain("test"),
-            plain("similar_model"),
-            Field("airport", ("airport",), lambda value: (write_point(value),), point_of, is_json=True),
-            plain("area"),
-            ROUTE,
-            plain("flight_date"),
-            plain("training_date"),
-            plain("expires"),
-            plain("conditions"),
-            RECORDED,
-        ),
-    ),
+    Part("ground", engine.GroundLesson, models.GroundLesson),
+    Part("items", engine.ItemGrade, models.ItemGrade),
+    Part("documents", engine.Document, models.Document),
+    Part("tests", engine.Test, models.Test),
+    Part("endorsements", engine.Endorsement, models.Endorsement),
 )
 
-LANDINGS_SELECTED = (as_text("at"), "takeoffs", "landings", "period", "full_stop", "pattern", "towered")
-LANDING_COLUMNS = ("at", "takeoffs", "landings", "period", "full_stop", "pattern", "towered")
+_LANDING = tuple(
+    point(each.name) if each.type is record_types.POINT else plain(each.name)
+    for each in shape_of(engine.Landings).fields
+)
+LANDING_COLUMNS = tuple(column for field in _LANDING for column in field.columns)
+LANDINGS_SELECTED = tuple(as_text(field.name) if field.is_json else field.name for field in _LANDING)
 
 
 def write_landings(flight: engine.Flight) -> list[Row]:
     """One row for each group of landings, in the order of the entry."""
     return [
-        (
-            write_point(each.at),
-            each.takeoffs,
-            each.landings,
-            each.period,
-            each.full_stop,
-            each.pattern,
-            each.towered,
-        )
+        tuple(value for field in _LANDING for value in field.write(getattr(each, field.name)))
         for each in flight.landings
     ]
 
@@ -385,4 +335,4 @@ def write_landings(flight: engine.Flight) -> list[Row]:
 @_remembered
 def read_landing(row: Row) -> engine.Landings:
     """The landings of a row in the order of the columns, the place as text."""
-    return engine.Landings(point_of(row[0]), *row[1:])
+    return engine.Landings(*(field.read(value) for field, value in zip(_LANDING, row, strict=True)))
