@@ -5,56 +5,49 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from typing import Annotated, Any
 
 from syllabus.engine import reading
 from syllabus.engine.aircraft_models import NO_MODELS, Models
 from syllabus.engine.errors import QuestionError
-from syllabus.engine.geography import Place
-from syllabus.engine.reading import Faults, Object, one_of
+from syllabus.engine.reading import Faults
+from syllabus.engine.record import Category, Class
+from syllabus.engine.record_types import Day, Name, Point, Route
 from syllabus.engine.settings import DEFAULT, Settings
-from syllabus.engine.vocabulary import CATEGORIES, CLASSES
+from syllabus.engine.shapes import shape, shape_of
+
+_OF_AIRCRAFT = "of aircraft; where it is not given, that of the model or of the milestone."
 
 
+@shape("Context", "What a rule may depend on besides the record and the day.")
 @dataclass(frozen=True, slots=True)
 class Context:
     """What a rule may depend on besides the record and the day; None where the asker did not say."""
 
-    aircraft_model: str | None = None
-    category: str | None = None
-    klass: str | None = None
-    path: str | None = None
-    application_date: date | None = None
-    route: tuple[Place, ...] | None = None
-    airport: Place | None = None
-    area: str | None = None
+    aircraft_model: Annotated[Name | None, "The make and model that the flight is to be in."] = None
+    category: Annotated[Category | None, f"The category {_OF_AIRCRAFT}"] = None
+    klass: Annotated[Class | None, f"The class {_OF_AIRCRAFT}"] = None
+    path: Annotated[Name | None, "Which way to the milestone, by its name, where the rules have several."] = (
+        None
+    )
+    application_date: Annotated[
+        Day | None,
+        "The day of the application for the practical test; `on` where it is not given.",
+    ] = None
+    route: Annotated[Route | None, "The route of the flight: identifiers apart by commas, as KGRB,KMTW."] = (
+        None
+    )
+    airport: Annotated[Point | None, "The airport of the flight."] = None
+    area: Annotated[Name | None, "The Class B airspace area of the flight."] = None
 
     def as_json(self) -> dict[str, Any]:
         """Only what was given."""
-        shown: dict[str, Any] = {
-            "aircraft_model": self.aircraft_model,
-            "category": self.category,
-            "class": self.klass,
-            "path": self.path,
-            "application_date": self.application_date and self.application_date.isoformat(),
-            "route": None if self.route is None else [reading.write_point(place) for place in self.route],
-            "airport": self.airport and reading.write_point(self.airport),
-            "area": self.area,
-        }
-        return {key: value for key, value in shown.items() if value is not None}
+        return _CONTEXT.write(self)
 
 
+_CONTEXT = shape_of(Context)
 #: How each key of a context is read; an edge that reads them from a query string uses the same table.
-READERS: Mapping[str, reading.Read] = {
-    "aircraft_model": reading.name,
-    "category": one_of(CATEGORIES, "category of aircraft"),
-    "class": one_of(CLASSES, "class of aircraft"),
-    "path": reading.name,
-    "application_date": reading.day,
-    "route": reading.route,
-    "airport": reading.point,
-    "area": reading.name,
-}
+READERS: Mapping[str, reading.Read] = {field.key: field.type.read for field in _CONTEXT.fields}
 
 
 def context_from(value: object, place: str = "context") -> Context:
@@ -63,11 +56,9 @@ def context_from(value: object, place: str = "context") -> Context:
     Raises: QuestionError with every fault and its place.
     """
     faults = Faults()
-    fields = Object(faults, {} if value is None else value, place)
-    found = {key: fields.take(key, read) for key, read in READERS.items()}
-    fields.done()
+    found: Context = _CONTEXT.read(faults, {} if value is None else value, place)
     faults.stop(QuestionError)
-    return Context(klass=found.pop("class"), **found)
+    return found
 
 
 @dataclass(frozen=True, slots=True)

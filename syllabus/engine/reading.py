@@ -137,7 +137,7 @@ class Object:
         self.known: list[str] = []
 
     def at(self, key: str) -> str:
-        return f"{self.place}.{key}" if self.place else key
+        return at(self.place, key)
 
     def take(self, key: str, read: Read, default: Any = None, *, required: bool = False) -> Any:
         """The value at ``key`` as ``read`` gives it; ``default`` when it is absent, or null and optional."""
@@ -157,13 +157,17 @@ class Object:
         unknown(self.faults, self.left, self.known, self.place)
 
 
+def at(place: str, key: str) -> str:
+    """The place of a key of the object at ``place``, which is empty for the whole input."""
+    return f"{place}.{key}" if place else key
+
+
 def unknown(faults: Faults, keys: Iterable[Any], known: Collection[str], place: str) -> None:
     """Note every key of an object that is none of those known."""
     for key in keys:
         close = faults.meant(key, known)
         hint = f"did you mean {close!r}?" if close else f"known here are {', '.join(known)}"
-        here = str(key)[:100]
-        faults.add(f"{place}.{here}" if place else here, f"unknown key; {hint}")
+        faults.add(at(place, str(key)[:100]), f"unknown key; {hint}")
 
 
 def list_of(read: Read, *, most: int = 20_000) -> Read:

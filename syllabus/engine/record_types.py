@@ -206,27 +206,27 @@ def kind(
         if not isinstance(value, str):
             faults.add(place, f"{reading.called(value)} is no kind of {what}; known are {', '.join(known)}")
             return None
-        word = value.replace("_", "-")
-        word = also.get(word, word)
-        if word in known:
-            return word
-        stem = word.split(":")[0]
-        if word.partition(":")[0] in closed:
+        named = value.replace("_", "-")
+        named = also.get(named, named)
+        if named in known:
+            return named
+        stem = named.split(":")[0]
+        if named.partition(":")[0] in closed:
             # rules turn on these: one that no rule knows would be passed over in silence
             faults.add(place, f"{value!r} is no {what} that is known; known are {', '.join(known)}")
             return None
-        near = faults.meant(word.lower(), known, cutoff=0.82)
-        if near and not (":" in word and any(each.startswith(stem + ":") for each in known)):
+        near = faults.meant(named.lower(), known, cutoff=0.82)
+        if near and not (":" in named and any(each.startswith(stem + ":") for each in known)):
             faults.add(place, f"{value!r} is no kind of {what} that is known; did you mean {near!r}?")
             return None
-        if not _KIND.fullmatch(word) or len(word) > MOST_WORD:
+        if not _KIND.fullmatch(named) or len(named) > MOST_WORD:
             faults.add(
                 place,
                 f"{reading.called(value)} is no kind of {what}: kinds are words in small letters joined by"
                 f" hyphens; rules read {', '.join(known)}",
             )
             return None
-        return word
+        return named
 
     return Type(
         read,

@@ -85,9 +85,15 @@ class Field:
 
     @property
     def schema(self) -> Schema:
-        said = {"description": self.description} if self.description else {}
-        made = {**described(self.type), **said}
-        return made if self.required else or_null(made)
+        """What the key may hold; null where it may be left out."""
+        return self.value if self.required else or_null(self.value)
+
+    @property
+    def value(self) -> Schema:
+        """What the key holds where it says something. A type that has a name describes itself."""
+        if self.type.component or not self.description:
+            return described(self.type)
+        return {**self.type.schema, "description": self.description}
 
 
 class Keys:
@@ -162,7 +168,7 @@ class Shape:
         made = self._filled(found)
         if ok and self._contradictions is not None:
             for key, message in self._contradictions(made, value):
-                faults.add(f"{place}.{key}", message)
+                faults.add(reading.at(place, key), message)
         return made
 
     def write(self, made: Any) -> dict[str, Any]:

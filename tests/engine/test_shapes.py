@@ -7,8 +7,9 @@ from jsonschema import Draft202012Validator
 
 from syllabus.engine.document import parse
 from syllabus.engine.errors import DocumentError
+from syllabus.engine.question import Context
 from syllabus.engine.record import Aircraft, Flight, Landings, Record, Test
-from syllabus.engine.shapes import components, shape_of
+from syllabus.engine.shapes import Field, components, shape_of
 from tests.engine.test_document import document, faults, flight
 
 
@@ -105,3 +106,10 @@ def test_an_object_of_another_kind_hides_no_error_of_its_neighbors() -> None:
     with pytest.raises(DocumentError) as refused:
         parse(document(flights=[5, flight(), flight()]))
     assert [fault.place for fault in refused.value.faults] == ["flights[0]", "flights[2].id"]
+
+
+@pytest.mark.parametrize("field", shape_of(Context).fields, ids=lambda field: field.key)
+def test_every_key_of_a_question_is_described(field: Field) -> None:
+    """The API's description says these words of each parameter of a query."""
+    assert field.description.endswith(".")
+    assert not field.required

@@ -18,31 +18,16 @@ from api.v1.schemas.shapes import (
     ref,
     word,
 )
+from syllabus.engine.question import Context
 from syllabus.engine.rulebook import VERIFIED
-from syllabus.engine.vocabulary import CATEGORIES, CLASSES
+from syllabus.engine.shapes import shape_of
 
-CONTEXT: dict[str, Schema] = {
-    "aircraft_model": NAME,
-    "category": word(CATEGORIES),
-    "class": word(CLASSES),
-    "path": NAME,
-    "application_date": DAY,
-    "route": ref("Route"),
-    "airport": ref("Point"),
-    "area": NAME,
-}
-CONTEXT_WORDS = {
-    "aircraft_model": "The make and model that the flight is to be in.",
-    "category": "The category of aircraft; where it is not given, that of the model or of the milestone.",
-    "class": "The class of aircraft; where it is not given, that of the model or of the milestone.",
-    "path": "Which way to the milestone, by its name, where the rules have several.",
-    "application_date": "The day of the application for the practical test; `on` where it is not given.",
-    "route": "The route of the flight: identifiers apart by commas, as KGRB,KMTW.",
-    "airport": "The airport of the flight.",
-    "area": "The Class B airspace area of the flight.",
-}
+CONTEXT = shape_of(Context)
+CONTEXT_WORDS = {field.key: field.description for field in CONTEXT.fields}
 #: In a query string a point is an identifier, and a route is identifiers apart by commas.
-CONTEXT_IN_A_QUERY = {**CONTEXT, "route": STRING, "airport": STRING}
+CONTEXT_IN_A_QUERY = {
+    field.key: STRING if field.type.component else field.type.schema for field in CONTEXT.fields
+}
 
 MET: Schema = {
     "type": ["boolean", "null"],
@@ -75,10 +60,7 @@ def components() -> dict[str, Schema]:
         "holds": HOLDS,
         "note": STRING,
     }
-    context = {
-        key: {**schema, "description": CONTEXT_WORDS[key]} if "$ref" not in schema else schema
-        for key, schema in CONTEXT.items()
-    }
+    context = {field.key: field.value for field in CONTEXT.fields}
     report = {
         "milestone": STRING,
         "title": STRING,
@@ -114,9 +96,7 @@ def components() -> dict[str, Schema]:
             },
             ["record", "milestone"],
         ),
-        "Context": obj(
-            optional(context), description="What a rule may depend on besides the record and the day."
-        ),
+        "Context": CONTEXT.schema,
         "EligibilityReport": obj(
             {
                 **report,
