@@ -6,11 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
+from syllabus.engine.amounts import Amounts
 from syllabus.engine.days import Days
 from syllabus.engine.rulebook import RuleVersion
 
 Said = tuple[tuple[str, str], ...]
 """Pairs of an entry's id and what is said of it."""
+Counted = tuple[str, Amounts | str]
+"""An entry's id and what it gave: amounts where the requirement adds up, else words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,10 +28,10 @@ class Finding:
     rule: RuleVersion
     holds: Days
     possible: Days
-    have: str
-    need: str
-    remaining: str
-    counted: Said = ()
+    have: Amounts
+    need: Amounts
+    remaining: Amounts
+    counted: tuple[Counted, ...] = ()
     not_counted: Said = ()
     ask: Said = ()
     notes: tuple[str, ...] = ()

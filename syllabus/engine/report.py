@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cached_property
 from typing import Any
 
+from syllabus.engine import amounts
 from syllabus.engine.days import Days
-from syllabus.engine.finding import Answer, Finding, Said
+from syllabus.engine.finding import Answer, Counted, Finding
 from syllabus.engine.question import Question
 from syllabus.engine.record import Record
 from syllabus.engine.rulebook import Milestone
@@ -124,12 +125,16 @@ class Report:
             ],
         }
 
-    def _said(self, said: Said, key: str) -> list[dict[str, str]]:
+    def _said(self, said: Iterable[Counted], key: str) -> list[dict[str, str]]:
         """Entries with what is said of each, and who vouches for it."""
         vouched = self.record.provenance_by_id
         return [
-            {"id": entry, key: text, **({"provenance": vouched[entry]} if entry in vouched else {})}
-            for entry, text in said
+            {
+                "id": entry,
+                key: what if isinstance(what, str) else amounts.text(what),
+                **({"provenance": vouched[entry]} if entry in vouched else {}),
+            }
+            for entry, what in said
         ]
 
     def _finding(self, finding: Finding) -> dict[str, Any]:
@@ -141,9 +146,9 @@ class Report:
             "says": rule.says,
             "verified": rule.verified,
             "met": met,
-            "have": finding.have,
-            "need": finding.need,
-            "remaining": finding.remaining,
+            "have": amounts.text(finding.have),
+            "need": amounts.text(finding.need),
+            "remaining": amounts.text(finding.remaining),
             "counted": self._said(finding.counted, "gave"),
             "not_counted": self._said(finding.not_counted, "why"),
             "ask": [] if met is not None else self._said(finding.ask, "missing"),

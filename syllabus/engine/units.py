@@ -248,8 +248,3 @@ def format_time(microseconds: int) -> str:
 def format_nm(nautical_miles: float) -> str:
     """A distance to 0.01 NM, which is finer than any airport's reference point is known."""
     return f"{nautical_miles:.2f} NM"
-
-
-def count(number: int, thing: str) -> str:
-    """``3 landing``: a count written as a quantity, the unit always in the singular."""
-    return f"{number} {thing}"

@@ -12,7 +12,8 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 
 from syllabus import rulebook
-from syllabus.engine import document, proving
+from syllabus.engine import amounts, document, proving
+from syllabus.engine.amounts import count
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.question import Context
 from syllabus.engine.record import Instructor, Record
@@ -92,7 +93,7 @@ def test_mina_is_fourteen_and_trains_and_cannot_fly_alone_for_two_years(on):
     age = next(each for each in asked("mina", on, "faa.first-solo").findings if each.rule.id.endswith(".age"))
 
     assert age.met(on) is False
-    assert (age.have, age.remaining) == ("14 year", "2 year")
+    assert (age.have, age.remaining) == ((count(14, "year"),), (count(2, "year"),))
     (first, last), *_ = age.holds
     assert (first, last) == (demo_fixture.day("+2 y", on), None)
     assert sum(flight.times.get("dual", 0) for flight in record.flights) > 0
@@ -299,7 +300,7 @@ def test_an_answer_given_a_month_ago_can_be_had_again():
 
     def total(known_at: dt.datetime | None) -> str:
         found = reports.eligibility(theo, "faa.private-practical-test", ON, known_at=known_at)
-        return next(each.have for each in found.findings if each.rule.id.endswith(".total"))
+        return next(amounts.text(each.have) for each in found.findings if each.rule.id.endswith(".total"))
 
     # The four flights since, 5.4 h of preparation, were put on record later.
     assert (total(dt.datetime.combine(then, NOON)), total(None)) == ("38.6 h", "44.0 h")

@@ -6,8 +6,8 @@ import pytest
 from django.db import transaction
 
 from syllabus import rulebook
+from syllabus.engine import amounts, units
 from syllabus.engine import record as engine
-from syllabus.engine import units
 from syllabus.engine.errors import UnknownMilestone
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.question import Context
@@ -192,7 +192,7 @@ def test_each_student_is_answered_with_their_own_record(people: Cast):
 def test_a_birth_date_set_elsewhere_counts_at_once(people: Cast):
     def age() -> str:
         report = reports.eligibility(models.Student.objects.get(pk=people.sam.pk), "faa.first-solo", ON)
-        return next(each.have for each in report.findings if each.rule.id.endswith(".age"))
+        return next(amounts.text(each.have) for each in report.findings if each.rule.id.endswith(".age"))
 
     assert age() == "19 year"
     models.Student.objects.filter(pk=people.sam.pk).update(birth_date=dt.date(2012, 4, 11))

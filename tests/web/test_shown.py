@@ -6,7 +6,9 @@ import datetime as dt
 
 import pytest
 
+from syllabus.engine.amounts import Amounts, count, time
 from syllabus.engine.days import Days
+from syllabus.engine.units import HOUR, MINUTE
 from training.web import shown
 
 D = dt.date
@@ -59,19 +61,30 @@ def test_a_test_in_words(kind: str, words: str) -> None:
 @pytest.mark.parametrize(
     ("have", "need", "per_cent"),
     [
-        pytest.param("0.0 h", "40.0 h", 0, id="none"),
-        pytest.param("39.9 h", "40.0 h", 99, id="nearly all is not all"),
-        pytest.param("40.0 h", "40.0 h", 100, id="all"),
-        pytest.param("44.0 h", "40.0 h", 100, id="more than all is all"),
-        pytest.param("85 min", "3.0 h", 47, id="minutes of hours"),
-        pytest.param("10 takeoff, 5 landing", "10 takeoff, 10 landing", 50, id="the smaller of two"),
-        pytest.param("1 endorsement, 1.5 h", "1 endorsement, 3.0 h", 50, id="of two kinds of thing"),
-        pytest.param("1 flight", "1 landing", None, id="not the same thing"),
-        pytest.param("unknown", "16 year", None, id="no number"),
-        pytest.param("0 item", "0 item", None, id="nothing needed"),
+        pytest.param((time(0),), (time(40 * HOUR),), 0, id="none"),
+        pytest.param((time(40 * HOUR - 6 * MINUTE),), (time(40 * HOUR),), 99, id="nearly all is not all"),
+        pytest.param((time(40 * HOUR - 1),), (time(40 * HOUR),), 99, id="a microsecond short is not all"),
+        pytest.param((time(40 * HOUR),), (time(40 * HOUR),), 100, id="all"),
+        pytest.param((time(44 * HOUR),), (time(40 * HOUR),), 100, id="more than all is all"),
+        pytest.param((time(85 * MINUTE),), (time(3 * HOUR),), 47, id="minutes of hours"),
+        pytest.param(
+            (count(10, "takeoff"), count(5, "landing")),
+            (count(10, "takeoff"), count(10, "landing")),
+            50,
+            id="the smaller of two",
+        ),
+        pytest.param(
+            (count(1, "endorsement"), time(90 * MINUTE)),
+            (count(1, "endorsement"), time(3 * HOUR)),
+            50,
+            id="of two kinds of thing",
+        ),
+        pytest.param((count(1, "flight"),), (count(1, "landing"),), None, id="not the same thing"),
+        pytest.param((), (count(16, "year"),), None, id="not known"),
+        pytest.param((count(0, "item"),), (count(0, "item"),), None, id="nothing needed"),
     ],
 )
-def test_the_share_that_a_bar_shows(have: str, need: str, per_cent: int | None) -> None:
+def test_the_share_that_a_bar_shows(have: Amounts, need: Amounts, per_cent: int | None) -> None:
     assert shown.share(have, need) == per_cent
 
 
@@ -103,7 +116,13 @@ def test_a_state_has_a_mark_and_a_word(met: bool | None, mark: str, word: str) -
 
 @pytest.mark.parametrize(
     ("remaining", "none_left"),
-    [("0.0 h", True), ("0 takeoff, 0 landing", True), ("0 takeoff, 1 landing", False)],
+    [
+        pytest.param((time(0),), True, id="no time"),
+        pytest.param((time(1),), False, id="a microsecond"),
+        pytest.param((count(0, "takeoff"), count(0, "landing")), True, id="neither of two"),
+        pytest.param((count(0, "takeoff"), count(1, "landing")), False, id="one of two"),
+        pytest.param((), False, id="not known"),
+    ],
 )
-def test_nothing_left_is_said_so(remaining: str, none_left: bool) -> None:
+def test_nothing_left_is_said_so(remaining: Amounts, none_left: bool) -> None:
     assert shown.nothing(remaining) is none_left

@@ -15,7 +15,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from syllabus import rulebook
-from syllabus.engine import document
+from syllabus.engine import amounts, document
 from syllabus.engine.record import GRADES
 from tests import factories
 from tests.cast import Cast
@@ -228,7 +228,7 @@ def test_the_hours_are_those_of_the_report_with_a_table_beside_each_picture(
     ]
     assert body.count('<svg class="chart"') == len(summed)
     for finding in summed:
-        assert f"{finding.have} of {finding.need}" in page
+        assert f"{amounts.text(finding.have)} of {amounts.text(finding.need)}" in page
         assert finding.rule.cite.section in page
     assert body.count('<table class="numbers"') == sum(bool(each.counted) for each in summed)
 

@@ -14,6 +14,7 @@ from datetime import date
 from fractions import Fraction
 from functools import cached_property
 
+from syllabus.engine import amounts
 from syllabus.engine.errors import NotCovered
 from syllabus.engine.finding import Finding, Said
 from syllabus.engine.report import CAUTION, UNVERIFIED, Report
@@ -79,21 +80,11 @@ def progress(finding: Finding, met: bool | None) -> Fraction:
     """How far along, 0 to 1: the mean where several amounts are needed; 1 only where it is met."""
     if met:
         return Fraction(1)
-    have, need = _amounts(finding.have), _amounts(finding.need)
-    if len(have) != len(need) or not need:
+    shares = amounts.shares(finding.have, finding.need)
+    if not shares:
         return Fraction(0)
-    parts = [
-        min(Fraction(1), got / want) if want else Fraction(1) for got, want in zip(have, need, strict=True)
-    ]
+    parts = [Fraction(1) if share is None else min(Fraction(1), share) for share in shares]
     return sum(parts, Fraction(0)) / len(parts)
-
-
-_IN_HOURS = {"h": Fraction(1), "min": Fraction(1, 60), "s": Fraction(1, 3600)}
-
-
-def _amounts(quantity: str) -> list[Fraction]:
-    found = re.findall(r"(\d+(?:\.\d+)?) ([a-z]+)", quantity)
-    return [Fraction(number) * _IN_HOURS.get(unit, Fraction(1)) for number, unit in found]
 
 
 def bar(finding: Finding, met: bool | None) -> str:
@@ -243,7 +234,7 @@ class _Sheet:
     def left(self, finding: Finding) -> str:
         if finding.met(self.on) is None:
             return "(a question)"
-        return plural(finding.remaining)
+        return plural(amounts.text(finding.remaining))
 
     def short(self, finding: Finding) -> str:
         """The requirement's name: its id without the milestone asked about, or without the authority."""
@@ -275,16 +266,16 @@ class _Sheet:
     @cached_property
     def columns(self) -> list[int] | None:
         """Widths of progress, have, need and left; None where the amounts do not fit side by side."""
-        amounts = max(
+        widest = max(
             (
                 cells(part)
                 for finding in self._all(self.report.findings)
                 for quantity in (finding.have, finding.need, finding.remaining)
-                for part in plural(quantity).split(", ")
+                for part in plural(amounts.text(quantity)).split(", ")
             ),
             default=0,
         )
-        each = max(amounts, len("have")) + 3
+        each = max(widest, len("have")) + 3
         deepest = max((depth for depth, _ in self._deep(self.report.findings)), default=0)
         room = self.width - _STATE - 2 * deepest - BAR - 2 - 3 * each - len("ended 2026-11-20")
         return [BAR + 2, each, each, each] if room >= 0 else None
@@ -334,7 +325,9 @@ class _Sheet:
 
     def amounts(self, finding: Finding, met: bool | None, indent: str) -> Iterator[str]:
         drawn, until = self.paint(met, bar(finding, met)), lapse(finding, self.on)
-        quantities = [plural(each) or "?" for each in (finding.have, finding.need, finding.remaining)]
+        quantities = [
+            plural(amounts.text(each)) or "?" for each in (finding.have, finding.need, finding.remaining)
+        ]
         if met:
             quantities[2] = NOTHING
         if self.columns is None:
@@ -363,7 +356,10 @@ class _Sheet:
     def said(self, finding: Finding, met: bool | None) -> Iterator[tuple[str, str]]:
         """What stands below a row, as label and text."""
         if finding.counted:
-            shown = [f"{clean(entry)} ({clean(plural(gave))})" for entry, gave in finding.counted]
+            shown = [
+                f"{clean(entry)} ({clean(plural(gave if isinstance(gave, str) else amounts.text(gave)))})"
+                for entry, gave in finding.counted
+            ]
             yield "counts", named(shown)
         groups = grouped(finding.not_counted)
         most = REASONS_MET if met else REASONS_UNMET
@@ -447,6 +443,6 @@ def _first_gap(report: Report) -> str:
         name = finding.rule.id.rsplit(".", 1)[-1]
         if finding.met(report.question.on) is None:
             return f"{name} (?)"
-        alone = re.fullmatch(r"1 [a-z]+", finding.need) is not None
-        return name if alone else f"{name} {plural(finding.remaining)}"
+        alone = [each.value for each in finding.need if each.unit in amounts.THINGS] == [1]
+        return name if alone else f"{name} {plural(amounts.text(finding.remaining))}"
     return ""

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
+from syllabus.engine import amounts
 from syllabus.engine.errors import NotCovered
 from syllabus.engine.finding import Finding
 from syllabus.engine.record import Entry, Flight, Record, entry_day
@@ -105,9 +106,12 @@ class Turn:
         if self.after is None or self.before is None:
             return f"{self.title}: {_MET[self.was]} before, {_MET[self.now]} now, {by}."
         rule = self.after.rule
+        before, now = (
+            f"{amounts.text(each.have)} of {amounts.text(each.need)}" for each in (self.before, self.after)
+        )
         return (
-            f"{rule.says} ({rule.cite.section}): {_MET[self.was]} before ({self.before.have} of "
-            f"{self.before.need}), {_MET[self.now]} now ({self.after.have} of {self.after.need}), {by}."
+            f"{rule.says} ({rule.cite.section}): {_MET[self.was]} before ({before}),"
+            f" {_MET[self.now]} now ({now}), {by}."
         )
 
     def as_json(self) -> dict[str, Any]:
@@ -125,9 +129,9 @@ class Turn:
                 "requirement": rule.id,
                 "citation": rule.cite.section,
                 "says": rule.says,
-                "have_before": self.before.have,
-                "have_now": self.after.have,
-                "need": self.after.need,
+                "have_before": amounts.text(self.before.have),
+                "have_now": amounts.text(self.after.have),
+                "need": amounts.text(self.after.need),
             }
         return made
 

@@ -14,6 +14,7 @@ from typing import Any
 from django.db.models import Exists, OuterRef
 
 from syllabus import outlines
+from syllabus.engine import amounts
 from syllabus.engine.errors import NotCovered
 from syllabus.engine.evaluate import covered, evaluate
 from syllabus.engine.finding import Finding
@@ -284,9 +285,8 @@ class Gap:
         if self.met is None:
             missing = "; ".join(f"{entry}: {what}" for entry, what in finding.ask[:2]) or "a fact is missing"
             return f"{rule.says}: not known ({missing}) ({rule.cite.section})"
-        return (
-            f"{rule.says}: {finding.have} of {finding.need}, {finding.remaining} to go ({rule.cite.section})"
-        )
+        have, need, remaining = map(amounts.text, (finding.have, finding.need, finding.remaining))
+        return f"{rule.says}: {have} of {need}, {remaining} to go ({rule.cite.section})"
 
     def as_json(self) -> dict[str, Any]:
         finding, rule = self.finding, self.finding.rule
@@ -295,9 +295,9 @@ class Gap:
             "citation": rule.cite.section,
             "says": rule.says,
             "met": self.met,
-            "have": finding.have,
-            "need": finding.need,
-            "remaining": finding.remaining,
+            "have": amounts.text(finding.have),
+            "need": amounts.text(finding.need),
+            "remaining": amounts.text(finding.remaining),
             "words": self.words,
         }
 

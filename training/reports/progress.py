@@ -16,7 +16,7 @@ from syllabus.engine.finding import Finding
 from syllabus.engine.next_lesson import Lacking, NextLesson, Proposal, ShortTime, next_lesson
 from syllabus.engine.progress import ItemStanding, LessonStanding, Progress, StageStanding, progress
 from syllabus.engine.report import CAUTION, Report
-from syllabus.engine.units import format_time, parse_time
+from syllabus.engine.units import format_time
 from syllabus.models import CourseVersion
 from training.models import CourseMove, Enrolment, Student
 from training.record import lessons
@@ -200,13 +200,13 @@ def _items(finding: Finding) -> set[str]:
     """The items of a rule that are not at the grade it asks for."""
     if finding.rule.kind != ITEMS:
         return set()
-    reached = {gave.partition(" ")[0] for _, gave in finding.counted}
+    reached = {gave.partition(" ")[0] for _, gave in finding.counted if isinstance(gave, str)}
     return set(finding.rule.params["items"]) - reached
 
 
 def _short(finding: Finding) -> ShortTime | None:
     rule = finding.rule
-    if rule.kind != TOTAL or not (remaining := parse_time(finding.remaining)):
+    if rule.kind != TOTAL or not (remaining := finding.remaining[0].value):
         return None
     counts = (*rule.params["counts"], *(("preparation",) if rule.get("prepares_for") else ()))
     known = {"total", *PLANNED}

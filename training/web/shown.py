@@ -14,7 +14,8 @@ from django.utils.translation import get_language, gettext_noop, ngettext
 from django.utils.translation import gettext as _
 
 from syllabus import rulebook
-from syllabus.engine import units
+from syllabus.engine import amounts
+from syllabus.engine.amounts import Amounts
 from syllabus.engine.days import Days
 from syllabus.engine.errors import NotCovered
 from syllabus.engine.finding import Finding, Said
@@ -88,35 +89,22 @@ def of(have: str, need: str) -> str:
     return _("%(have)s of %(need)s") % {"have": quantity(have), "need": quantity(need)}
 
 
-def nothing(text: str) -> bool:
-    """Whether a quantity is zero in all its parts."""
-    return all((found := _QUANTITY.fullmatch(part)) and float(found[1]) == 0 for part in text.split(", "))
+def nothing(remaining: Amounts) -> bool:
+    """Whether all amounts are known and zero."""
+    return bool(remaining) and not any(each.value for each in remaining)
 
 
-def share(have: str, need: str) -> int | None:
+def share(have: Amounts, need: Amounts) -> int | None:
     """How much of what is needed is there, in whole per cent and never rounded up to all of it.
 
-    None where the two are not the same kind of thing. Of several parts the smallest share counts.
+    None where the two are not the same kind of thing, or of one none is needed. Of several parts the smallest
+    share counts.
     """
-    mine, wanted = have.split(", "), need.split(", ")
-    if len(mine) != len(wanted):
-        return None
-    shares = [_share(*pair) for pair in zip(mine, wanted, strict=True)]
+    shares = amounts.shares(have, need) or [None]
     known = [each for each in shares if each is not None]
     if len(known) < len(shares):
         return None
     return int(min(Fraction(1), *known) * 100)
-
-
-def _share(have: str, need: str) -> Fraction | None:
-    try:
-        mine, wanted = units.parse(have, units.TIME), units.parse(need, units.TIME)
-    except units.QuantityError:
-        one, other = _QUANTITY.fullmatch(have), _QUANTITY.fullmatch(need)
-        if not one or not other or one[2] != other[2]:
-            return None
-        mine, wanted = Fraction(one[1]), Fraction(other[1])
-    return mine / wanted if wanted else None
 
 
 def holds(days: Days) -> list[str]:
@@ -196,7 +184,10 @@ class RequirementShown:
     @property
     def counted(self) -> list[tuple[str, str, str]]:
         """The entries that count: id, what it gave, who vouches for it."""
-        return [(entry, gave, self.vouched(entry)) for entry, gave in self.finding.counted]
+        return [
+            (entry, gave if isinstance(gave, str) else quantity(amounts.text(gave)), self.vouched(entry))
+            for entry, gave in self.finding.counted
+        ]
 
     @property
     def not_counted(self) -> list[tuple[str, str, str]]:
@@ -216,15 +207,16 @@ class RequirementShown:
 
     @property
     def have(self) -> str:
-        return quantity(self.finding.have)
+        return quantity(amounts.text(self.finding.have))
 
     @property
     def need(self) -> str:
-        return quantity(self.finding.need)
+        return quantity(amounts.text(self.finding.need))
 
     @property
     def remaining(self) -> str:
-        return _("nothing") if nothing(self.finding.remaining) else quantity(self.finding.remaining)
+        remaining = self.finding.remaining
+        return _("nothing") if nothing(remaining) else quantity(amounts.text(remaining))
 
     @property
     def share(self) -> int | None:
@@ -434,7 +426,7 @@ class GapShown:
         finding = self.gap.finding
         if self.gap.met is None:
             return "; ".join(f"{entry}: {what}" for entry, what in finding.ask[:2]) or _("a fact is missing")
-        return of(finding.have, finding.need)
+        return of(amounts.text(finding.have), amounts.text(finding.need))
 
 
 @dataclass(frozen=True)

@@ -13,12 +13,13 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from syllabus.engine import amounts
 from syllabus.engine.course import PLANNED, STANDARD, Lesson, Outline
 from syllabus.engine.next_lesson import AGAIN, BLOCKED, CAUTION, LACKS, Planned, Proposal, Reason
 from syllabus.engine.progress import COMPLETE, NOT_FLOWN, ItemStanding, LessonStanding, StageStanding
 from syllabus.engine.record import Record
 from syllabus.engine.report import Report
-from syllabus.engine.units import format_time, parse_time
+from syllabus.engine.units import format_time
 from training.reports import Ending, Overview
 from training.reports.progress import CROSS_COUNTRY, SOLO, TOTAL, TOWARD, Standing
 from training.web import charts, plain_words
@@ -343,7 +344,7 @@ class GapPlain:
 
     @property
     def amount(self) -> str:
-        return of(self.shown.finding.have, self.shown.finding.need)
+        return of(amounts.text(self.shown.finding.have), amounts.text(self.shown.finding.need))
 
     @property
     def from_day(self) -> str:
@@ -470,13 +471,13 @@ class HoursShown:
 
     @cached_property
     def forecast(self) -> charts.Forecast | None:
-        remaining = parse_time(self.requirement.finding.remaining)
-        return charts.forecast(self.counted, self.requirement.on, remaining)
+        (remaining,) = self.requirement.finding.remaining
+        return charts.forecast(self.counted, self.requirement.on, remaining.value)
 
     @cached_property
     def chart(self) -> charts.Chart:
-        need = parse_time(self.requirement.finding.need)
-        return charts.chart(self.counted, self.requirement.on, need, self.forecast)
+        (need,) = self.requirement.finding.need
+        return charts.chart(self.counted, self.requirement.on, need.value, self.forecast)
 
     @property
     def months(self) -> list[tuple[str, str, str]]:
@@ -516,7 +517,9 @@ def hours(report: Report, record: Record) -> list[HoursShown]:
     for finding in report.findings:
         if finding.rule.kind == TOTAL and not finding.rule.get("window"):
             counted = tuple(
-                (days[entry], parse_time(gave)) for entry, gave in finding.counted if entry in days
+                (days[entry], gave[0].value)
+                for entry, gave in finding.counted
+                if entry in days and not isinstance(gave, str)
             )
             found.append(HoursShown(RequirementShown(finding, on), counted))
     return found

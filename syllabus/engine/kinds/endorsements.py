@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from syllabus.engine import calendar, facts
+from syllabus.engine.amounts import count
 from syllabus.engine.days import Days
 from syllabus.engine.facts import apart, in_nm, limit_nm
 from syllabus.engine.finding import Finding
@@ -24,7 +25,6 @@ from syllabus.engine.kinds.registry import Param, kind
 from syllabus.engine.question import Question
 from syllabus.engine.record import FLIGHT_INSTRUCTOR, Endorsement, Record
 from syllabus.engine.rulebook import Requirement, RuleVersion
-from syllabus.engine.units import count
 
 TRAINING_DATE, GIVEN = "training_date", "given"
 APPLICATION = "application"
@@ -401,12 +401,12 @@ def airport_open(rule: RuleVersion, record: Record, question: Question, nested: 
     airport = question.context.airport
     if airport is None:
         return not_needed(rule, "airport", "Needed only when the question names an airport.")
+    none, one = (count(0, "airport"),), (count(1, "airport"),)
     closed = rule.params["closed"].get(airport.key)
     if closed is not None:
         why = f"solo flight by a student pilot is barred at {airport.key}, {closed}"
-        none, one = count(0, "airport"), count(1, "airport")
         return Finding(rule, Days.none(), Days.none(), none, one, one, not_counted=((CONTEXT, why),))
     return Finding(
-        rule, rule.in_force, rule.in_force, "1 airport", "1 airport", "0 airport",
+        rule, rule.in_force, rule.in_force, one, one, none,
         counted=((CONTEXT, f"{airport.key} is not on the list"),),
     )  # fmt: skip

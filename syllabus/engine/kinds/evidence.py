@@ -6,12 +6,12 @@ from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
 from syllabus.engine import facts
+from syllabus.engine.amounts import Thing, count
 from syllabus.engine.days import Days
 from syllabus.engine.finding import Finding
 from syllabus.engine.question import Question
 from syllabus.engine.record import Entry
 from syllabus.engine.rulebook import Path, Requirement, RuleVersion
-from syllabus.engine.units import count
 
 ONE_DAY = timedelta(days=1)
 CONTEXT, STUDENT = "context", "student"
@@ -25,7 +25,7 @@ YES: Fact = (True, "")
 class Evidence:
     """What was found. Entries are those of a record, or the words for the student and the context."""
 
-    thing: str
+    thing: Thing
     question: Question
     holds: list[Days] = field(default_factory=list)
     possible: list[Days] = field(default_factory=list)
@@ -60,9 +60,9 @@ class Evidence:
             rule=rule,
             holds=holds,
             possible=possible,
-            have=count(int(held), self.thing),
-            need=count(1, self.thing),
-            remaining=count(int(not held), self.thing),
+            have=(count(int(held), self.thing),),
+            need=(count(1, self.thing),),
+            remaining=(count(int(not held), self.thing),),
             counted=tuple((entry, gave) for entry, gave, days in self.counted if on in days),
             not_counted=tuple(spent + self.not_counted),
             ask=tuple((entry, missing) for entry, missing, days in self.ask if on in days),
@@ -74,9 +74,9 @@ def _id(entry: Entry | str) -> str:
     return entry if isinstance(entry, str) else entry.id
 
 
-def not_needed(rule: RuleVersion, thing: str, note: str) -> Finding:
+def not_needed(rule: RuleVersion, thing: Thing, note: str) -> Finding:
     """The finding of a requirement that asks for nothing here, with the reason."""
-    nothing = count(0, thing)
+    nothing = (count(0, thing),)
     return Finding(rule, rule.in_force, rule.in_force, nothing, nothing, nothing, notes=(note,))
 
 

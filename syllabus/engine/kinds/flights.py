@@ -7,16 +7,16 @@ from datetime import date
 from typing import Any
 
 from syllabus.engine import conflicts, facts
+from syllabus.engine.amounts import Amounts, count, distance
 from syllabus.engine.days import Days
 from syllabus.engine.facts import Journey
-from syllabus.engine.finding import Answer, Finding
+from syllabus.engine.finding import Answer, Counted, Finding
 from syllabus.engine.kinds import registry
 from syllabus.engine.kinds.evidence import YES, Fact
 from syllabus.engine.kinds.registry import Param, kind
 from syllabus.engine.question import Question
 from syllabus.engine.record import Flight, Landings, Record
 from syllabus.engine.rulebook import RuleVersion
-from syllabus.engine.units import count
 
 DUAL, SOLO = "dual", "solo"
 FAILS, REVIEW = "fails", "review"
@@ -53,7 +53,7 @@ def one_flight(rule: RuleVersion, record: Record, question: Question, nested: An
     """
     first: date | None = None
     maybe: date | None = None
-    counted: list[tuple[str, str]] = []
+    counted: list[Counted] = []
     not_counted: list[tuple[str, str]] = []
     ask: list[tuple[str, str]] = []
     notes: list[str] = []
@@ -81,9 +81,9 @@ def one_flight(rule: RuleVersion, record: Record, question: Question, nested: An
         rule=rule,
         holds=holds,
         possible=holds | (Days.starting(maybe) & rule.in_force),
-        have=count(int(done), "flight"),
-        need=count(1, "flight"),
-        remaining=count(int(not done), "flight"),
+        have=(count(int(done), "flight"),),
+        need=(count(1, "flight"),),
+        remaining=(count(int(not done), "flight"),),
         counted=tuple(counted),
         not_counted=tuple(not_counted),
         ask=tuple(ask),
@@ -111,12 +111,12 @@ def _relevant(rule: RuleVersion, journey: Journey) -> bool:
 
 def _judge(
     rule: RuleVersion, record: Record, question: Question, journey: Journey, notes: list[str]
-) -> tuple[list[str], list[str], str]:
+) -> tuple[list[str], list[str], Amounts]:
     """What is wrong with a journey, what is missing, and what it gave."""
     if journey.readings:
         answers = [_judge(rule, record, question, reading, []) for reading in journey.readings]
         if len({(bool(wrong), bool(missing)) for wrong, missing, _ in answers}) > 1:
-            return [], [journey.doubt], ""
+            return [], [journey.doubt], ()
         return _judge(rule, record, question, journey.readings[0], notes)
     wrong: list[str] = []
     missing: list[str] = []
@@ -131,7 +131,7 @@ def _judge(
 
     if journey.broken:
         take((False, journey.broken))
-        return wrong, missing, ""
+        return wrong, missing, ()
     for entry in journey.entries:
         take(occupied(entry, rule.params["occupancy"]))
         take(facts.suits(entry, rule.get("aircraft") or facts.ANY, question.models))
@@ -146,10 +146,10 @@ def _judge(
         take(_at_night(journey, notes))
     if journey.doubt:
         take((None, journey.doubt))
-        return wrong, missing, ""
+        return wrong, missing, ()
     if not journey.points:
         take((None, "the route"))
-        return wrong, missing, ""
+        return wrong, missing, ()
     total = _distances(rule, journey, take, notes)
     if stops := rule.get("full_stops"):
         take(_full_stops(journey, stops))
@@ -163,7 +163,7 @@ def _judge(
             take((beyond, why))
         far = journey.farthest
         _close(far and far[0], limit, "the farthest landing", journey, notes)
-    return wrong, missing, facts.in_nm(total)
+    return wrong, missing, (distance(total),)
 
 
 def _at_night(journey: Journey, notes: list[str]) -> Fact:
@@ -259,7 +259,7 @@ def landings_at_least(rule: RuleVersion, record: Record, question: Question, nes
     shown_t = shown_l = 0
     first: date | None = None
     maybe: date | None = None
-    counted: list[tuple[str, str]] = []
+    counted: list[Counted] = []
     not_counted: list[tuple[str, str]] = []
     ask: list[tuple[str, str]] = []
     for flight in record.flights:
@@ -306,8 +306,8 @@ def landings_at_least(rule: RuleVersion, record: Record, question: Question, nes
     )
 
 
-def _both(takeoffs: int, landings: int) -> str:
-    return f"{count(takeoffs, 'takeoff')}, {count(landings, 'landing')}"
+def _both(takeoffs: int, landings: int) -> Amounts:
+    return count(takeoffs, "takeoff"), count(landings, "landing")
 
 
 def _landing_fits(
@@ -365,7 +365,7 @@ def milestone(
     met = sum(part.met(question.on) is True for part in parts)
     total = len(parts)
     return Finding(
-        rule, holds, possible, count(met, "requirement"), count(total, "requirement"),
-        count(total - met, "requirement"), parts=parts,
+        rule, holds, possible, (count(met, "requirement"),), (count(total, "requirement"),),
+        (count(total - met, "requirement"),), parts=parts,
         ask=tuple(ask for part in parts if part.met(question.on) is None for ask in part.ask),
     )  # fmt: skip

@@ -8,6 +8,7 @@ from itertools import groupby
 from typing import Any
 
 from syllabus.engine import facts
+from syllabus.engine.amounts import count
 from syllabus.engine.days import Days
 from syllabus.engine.finding import Finding
 from syllabus.engine.kinds import registry
@@ -15,7 +16,6 @@ from syllabus.engine.kinds.registry import Param, kind
 from syllabus.engine.question import Question
 from syllabus.engine.record import CLAIMED, GRADES, NOT_OBSERVED, ItemGrade, Record
 from syllabus.engine.rulebook import RuleVersion
-from syllabus.engine.units import count
 
 ONE_DAY = timedelta(days=1)
 
@@ -64,8 +64,8 @@ def items_at_standard(rule: RuleVersion, record: Record, question: Question, nes
     notes = (f"Not graded yet: {', '.join(missing)}.",) if missing else ()
     total = len(items)
     return Finding(
-        rule, holds, possible, count(at_standard, "item"), count(total, "item"),
-        count(total - at_standard, "item"), tuple(counted), tuple(not_counted), tuple(ask), notes,
+        rule, holds, possible, (count(at_standard, "item"),), (count(total, "item"),),
+        (count(total - at_standard, "item"),), tuple(counted), tuple(not_counted), tuple(ask), notes,
     )  # fmt: skip
 
 

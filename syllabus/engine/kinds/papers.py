@@ -6,6 +6,7 @@ from datetime import date
 from typing import Any
 
 from syllabus.engine import calendar
+from syllabus.engine.amounts import count
 from syllabus.engine.days import Days
 from syllabus.engine.finding import Finding
 from syllabus.engine.kinds import registry
@@ -14,7 +15,6 @@ from syllabus.engine.kinds.registry import Param, kind
 from syllabus.engine.question import Question
 from syllabus.engine.record import Certificate, Document, Record
 from syllabus.engine.rulebook import RuleVersion
-from syllabus.engine.units import count
 from syllabus.engine.vocabulary import CERTIFICATES, MEDICAL_CLASSES
 
 HELD_BY_A_STUDENT = "student"
@@ -29,13 +29,13 @@ def age_at_least(rule: RuleVersion, record: Record, question: Question, nested: 
     """The person has reached an age: ``need``, or the own age of the category asked about."""
     need: int = (rule.get("by_category") or {}).get(question.category, rule.params["need"])
     born = record.student.birth_date
-    needs = count(need, "year")
+    needs = (count(need, "year"),)
     if born is None:
-        return Finding(rule, Days.none(), rule.in_force, "", needs, "", ask=((STUDENT, "the birth date"),))
+        return Finding(rule, Days.none(), rule.in_force, (), needs, (), ask=((STUDENT, "the birth date"),))
     have = max(0, calendar.age(born, question.on))
     holds = Days.starting(calendar.birthday(born, need)) & rule.in_force
     return Finding(
-        rule, holds, holds, count(have, "year"), needs, count(max(0, need - have), "year"),
+        rule, holds, holds, (count(have, "year"),), needs, (count(max(0, need - have), "year"),),
         counted=((STUDENT, f"born {born}"),) if question.on in holds else (),
     )  # fmt: skip
 

@@ -8,6 +8,7 @@ from datetime import date
 from typing import Any
 
 from syllabus.engine import calendar, facts
+from syllabus.engine.amounts import count
 from syllabus.engine.days import Days
 from syllabus.engine.finding import Finding
 from syllabus.engine.kinds import registry
@@ -17,7 +18,6 @@ from syllabus.engine.kinds.registry import Param, kind
 from syllabus.engine.question import Question
 from syllabus.engine.record import Endorsement, Flight, GroundLesson, Record, Test
 from syllabus.engine.rulebook import RuleVersion
-from syllabus.engine.units import count
 from syllabus.engine.vocabulary import INSTRUCTORS
 
 PASS, FAIL = "pass", "fail"
@@ -140,7 +140,8 @@ def deficiencies_reviewed(rule: RuleVersion, record: Record, question: Question,
             made, notes=(f"No knowledge test that is passed and still lives on {question.on} is on record.",)
         )
     elif not needed and made.met(question.on):
-        made = replace(made, have=count(0, "endorsement"), need=count(0, "endorsement"))
+        none = (count(0, "endorsement"),)
+        made = replace(made, have=none, need=none)
     return made
 
 
@@ -216,8 +217,8 @@ def retest(rule: RuleVersion, record: Record, question: Question, nested: Any) -
         found.finding(rule),
         holds=holds,
         possible=possible,
-        have=count(int(done), "endorsement"),
-        remaining=count(int(not done), "endorsement"),
+        have=(count(int(done), "endorsement"),),
+        remaining=(count(int(not done), "endorsement"),),
     )
 
 

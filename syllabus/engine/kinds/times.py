@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from syllabus.engine import calendar, conflicts, facts
+from syllabus.engine import amounts, calendar, conflicts, facts
 from syllabus.engine.days import Days
-from syllabus.engine.finding import Finding
+from syllabus.engine.finding import Counted, Finding
 from syllabus.engine.kinds import registry
 from syllabus.engine.kinds.evidence import ONE_DAY
 from syllabus.engine.kinds.registry import Param, kind
@@ -84,7 +84,7 @@ def total_at_least(rule: RuleVersion, record: Record, question: Question, nested
     )
     have = sure.at(on)
     holds, could = sure.days_with(need) & rule.in_force, possible.days_with(need) & rule.in_force
-    counted: list[tuple[str, str]] = []
+    counted: list[Counted] = []
     not_counted: list[tuple[str, str]] = []
     ask: list[tuple[str, str]] = []
     notes: list[str] = []
@@ -103,7 +103,7 @@ def total_at_least(rule: RuleVersion, record: Record, question: Question, nested
             gave = min(share.sure, device_left)
             device_left -= gave
             if gave:
-                counted.append((flight.id, format_time(gave)))
+                counted.append((flight.id, (amounts.time(gave),)))
             if gave < share.sure:
                 not_counted.append(
                     (
@@ -112,7 +112,7 @@ def total_at_least(rule: RuleVersion, record: Record, question: Question, nested
                     )
                 )
         elif share.sure:
-            counted.append((flight.id, format_time(share.sure)))
+            counted.append((flight.id, (amounts.time(share.sure),)))
             if night and (beside := _beside(flight)):
                 notes.append(beside)
         if share.why:
@@ -125,9 +125,9 @@ def total_at_least(rule: RuleVersion, record: Record, question: Question, nested
         rule=rule,
         holds=holds,
         possible=holds | could,
-        have=format_time(have),
-        need=format_time(need),
-        remaining=format_time(max(0, need - have)),
+        have=(amounts.time(have),),
+        need=(amounts.time(need),),
+        remaining=(amounts.time(max(0, need - have)),),
         counted=tuple(counted),
         not_counted=tuple(not_counted),
         ask=tuple(ask),
