@@ -23,7 +23,7 @@ from syllabus.engine.question import Context, context_from
 from syllabus.engine.record import Record
 from syllabus.engine.report import CAUTION, Report
 from tests.training.any_record import names, records
-from training.management.eligibility_table import grouped, named, plural, render, render_all
+from training.management.eligibility_table import grouped, named, render, render_all
 from training.management.plain_text import cells, clean, encodable, filled
 
 RECORDS = pathlib.Path(__file__).parents[2] / "fixtures" / "records"
@@ -127,6 +127,17 @@ def test_a_row_says_state_amounts_citation_and_reasons() -> None:
     )
     assert "3.3 h            3.0 h            –                2026-11-30" in row(text, "preparation")
     assert "9 takeoffs,      10 takeoffs,     1 takeoff,\n" in row(text, "night-landings")
+
+
+def test_lessons_of_85_minutes_add_up_to_decimal_hours() -> None:
+    record = copy.deepcopy(written("before-practical-test"))
+    [night] = [each for each in record["flights"] if each["id"] == "f18"]
+    night["times"]["night"] = "85 min"
+    text = render(asked(record, "faa.private-practical-test"))
+
+    lines = row(text, "dual-night").split("\n")
+    assert lines[2] == "          ████░░░░░░  1.4 h            3.0 h            1.6 h"
+    assert lines[3] == "          counts       f18 (1.4 h)"
 
 
 def test_the_summary_says_what_is_left_and_what_lapses_first() -> None:
@@ -325,23 +336,6 @@ def test_reasons_are_grouped(said: tuple[tuple[str, str], ...], groups: list[tup
 )
 def test_a_long_list_of_entries_is_cut(count: int, said: str) -> None:
     assert named([f"f{number}" for number in range(1, count + 1)]) == said
-
-
-@pytest.mark.parametrize(
-    ("quantity", "said"),
-    [
-        ("1 landing", "1 landing"),
-        ("0 landing", "0 landings"),
-        ("11 takeoff, 1 landing", "11 takeoffs, 1 landing"),
-        ("1.0 h", "1.0 h"),
-        ("85 min", "85 min"),
-        ("62.50 NM", "62.50 NM"),
-        ("0 endorsement, 3.0 h", "0 endorsements, 3.0 h"),
-        ("", ""),
-    ],
-)
-def test_counts_are_said_as_one_says_them(quantity: str, said: str) -> None:
-    assert plural(quantity) == said
 
 
 @pytest.mark.parametrize(

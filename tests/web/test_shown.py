@@ -15,37 +15,6 @@ D = dt.date
 
 
 @pytest.mark.parametrize(
-    ("written", "words"),
-    [
-        ("1 flight", "1 flight"),
-        ("0 flight", "0 flights"),
-        ("12 item", "12 items"),
-        ("1.4 h", "1.4 h"),
-        ("85 min", "85 min"),
-        ("122.08 NM", "122.08 NM"),
-        ("10 takeoff, 1 landing", "10 takeoffs, 1 landing"),
-        ("1 endorsement, 3.9 h", "1 endorsement, 3.9 h"),
-    ],
-)
-def test_a_quantity_in_plain_words(written: str, words: str) -> None:
-    assert shown.quantity(written) == words
-
-
-@pytest.mark.parametrize(
-    ("have", "need", "words"),
-    [
-        ("1.4 h", "3.0 h", "1.4 of 3.0 h"),
-        ("85 min", "3.0 h", "85 min of 3.0 h"),
-        ("0 flight", "1 flight", "0 of 1 flight"),
-        ("13 year", "16 year", "13 of 16 years"),
-        ("3 takeoff, 1 landing", "3 takeoff, 3 landing", "3 takeoffs, 1 landing of 3 takeoffs, 3 landings"),
-    ],
-)
-def test_how_much_there_is_of_what_is_needed(have: str, need: str, words: str) -> None:
-    assert shown.of(have, need) == words
-
-
-@pytest.mark.parametrize(
     ("kind", "words"),
     [
         ("pre-solo-knowledge", "Pre-solo knowledge test"),

@@ -15,14 +15,16 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from syllabus import rulebook
-from syllabus.engine import amounts, document
+from syllabus.engine import document
 from syllabus.engine.record import GRADES
 from tests import factories
 from tests.cast import Cast
 from tests.training import courses, lessons
 from tests.uncovered import WHY, refuse
+from tests.web.conftest import SAMS
 from tests.web.test_pages import text_of
 from training import models, record, reports
+from training.presenters import amounts
 from training.reports import progress
 from training.services import demo, sign_offs
 from training.web import plain_words
@@ -228,9 +230,43 @@ def test_the_hours_are_those_of_the_report_with_a_table_beside_each_picture(
     ]
     assert body.count('<svg class="chart"') == len(summed)
     for finding in summed:
-        assert f"{amounts.text(finding.have)} of {amounts.text(finding.need)}" in page
+        assert f"{amounts.have(finding.have)} of {amounts.need(finding.need)}" in page
         assert finding.rule.cite.section in page
     assert body.count('<table class="numbers"') == sum(bool(each.counted) for each in summed)
+
+
+@pytest.fixture
+def by_the_minute(people: Cast) -> Cast:
+    """Sam flew lessons of 85 minutes, 2737 minutes in all."""
+    lasted = [*[85] * 32, 17]
+    flights = [
+        {
+            "id": f"m{number}",
+            "date": f"2026-{4 + number // 28:02d}-{1 + number % 28:02d}",
+            "aircraft": {"model": "C172", "registration": "N12345"},
+            "times": {"total": f"{minutes} min", "dual": f"{minutes} min"},
+            "instructor": {"name": "Ida Example", "kind": "flight"},
+        }
+        for number, minutes in enumerate(lasted)
+    ]
+    flown = {**SAMS, "flights": flights, "ground": [], "items": []}
+    factories.attested(people.sam, document.parse(flown), at=factories.NOON)
+    return people
+
+
+def test_lessons_of_85_minutes_add_up_to_decimal_hours(sam: Client, by_the_minute: Cast) -> None:
+    with time_machine.travel(dt.datetime(2026, 7, 5, 18, tzinfo=dt.UTC)):
+        body = sam.get(address(by_the_minute, "hours/")).content.decode()
+        standing = sam.get(address(by_the_minute, "standing/"))
+        whole = sam.get(f"/students/{by_the_minute.sam.ref}/")
+    assert "<strong>45.6 h</strong> of 40.0 h" in body
+    assert '<p class="amount" title="2737 min of 40.0 h">' in body
+    assert '<tr><th scope="row">Apr 2026</th><td>39.6 h</td><td>39.6 h</td></tr>' in body
+    assert "<td>5.95 h</td><td>45.6 h</td>" in body
+    assert "45.6 h" in text_of(whole)
+    assert 'title="2737 min">' in whole.content.decode()
+    for page in (re.sub(r'title="[^"]*"', "", body), text_of(standing), text_of(whole)):
+        assert not re.search(r"\d (?:min|s)\b", page)
 
 
 def test_the_record_can_be_taken_away_as_the_document_it_is(

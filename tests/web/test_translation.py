@@ -44,7 +44,13 @@ from training.web import shown
 
 WEB = Path(settings.BASE_DIR) / "training" / "web"
 TEMPLATES = sorted(each for each in (WEB / "templates").rglob("*") if each.suffix in (".html", ".txt"))
-PROGRAMS = sorted(each for each in WEB.rglob("*.py") if each.name not in ("health.py", "requests.py"))
+PRESENTERS = WEB.parent / "presenters"
+PROGRAMS = sorted(
+    each
+    for folder in (WEB, PRESENTERS)
+    for each in folder.rglob("*.py")
+    if each.name not in ("health.py", "requests.py")
+)
 SCRIPTS = sorted((WEB / "static").rglob("*.js"))
 #: Of templates: names of files' forms, and a citation.
 CODES = {"CSV", "XLSX", "14 CFR 61.197", "14 CFR 61.193, 61.215, 61.41"}
@@ -68,7 +74,7 @@ NAMES = {
 
 
 def named(path: Path) -> str:
-    return str(path.relative_to(WEB))
+    return str(path.relative_to(WEB.parent))
 
 
 # As it is written

@@ -7,6 +7,7 @@ belong to many requirements stand once, at the end.
 
 from __future__ import annotations
 
+import gettext
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -14,11 +15,12 @@ from datetime import date
 from fractions import Fraction
 from functools import cached_property
 
-from syllabus.engine import amounts
+from syllabus.engine.amounts import THINGS, shares
 from syllabus.engine.errors import NotCovered
 from syllabus.engine.finding import Finding, Said
 from syllabus.engine.report import CAUTION, UNVERIFIED, Report
 from training.management.plain_text import GLUE, cells, clean, filled, joined, padded, wrapped
+from training.presenters import amounts
 
 NARROWEST = 60
 SIGNS = {True: "✓", False: "✗", None: "?"}
@@ -32,6 +34,9 @@ NOTHING, NO_END = "–", "no end"
 NAMED, REASONS_MET, REASONS_UNMET = 3, 2, 8
 _STATE = 10  # columns of "✗ not met "
 _LABEL = 13  # columns of "not counted  "
+
+#: The command goes around the settings, and with them around translation.
+ENGLISH = gettext.NullTranslations().ngettext
 
 Paint = Callable[[bool | None, str], str]
 
@@ -65,26 +70,24 @@ def render_all(
 # Words
 
 
-def plural(quantity: str) -> str:
-    """``3 landing`` as one says it; ``1.4 h`` stays.
-
-    >>> plural("10 takeoff, 1 landing"), plural("2.0 h")
-    ('10 takeoffs, 1 landing', '2.0 h')
-    """
-    return ", ".join(
-        f"{part}s" if re.fullmatch(r"(?!1 )\d+ [a-z]{4,}", part) else part for part in quantity.split(", ")
-    )
-
-
 def progress(finding: Finding, met: bool | None) -> Fraction:
     """How far along, 0 to 1: the mean where several amounts are needed; 1 only where it is met."""
     if met:
         return Fraction(1)
-    shares = amounts.shares(finding.have, finding.need)
-    if not shares:
+    done = shares(finding.have, finding.need)
+    if not done:
         return Fraction(0)
-    parts = [Fraction(1) if share is None else min(Fraction(1), share) for share in shares]
+    parts = [Fraction(1) if share is None else min(Fraction(1), share) for share in done]
     return sum(parts, Fraction(0)) / len(parts)
+
+
+def _quantities(finding: Finding) -> list[str]:
+    """What there is, what is needed and what is left, in words."""
+    return [
+        amounts.have(finding.have, ENGLISH),
+        amounts.need(finding.need, ENGLISH),
+        amounts.remaining(finding.remaining, ENGLISH),
+    ]
 
 
 def bar(finding: Finding, met: bool | None) -> str:
@@ -234,7 +237,7 @@ class _Sheet:
     def left(self, finding: Finding) -> str:
         if finding.met(self.on) is None:
             return "(a question)"
-        return plural(amounts.text(finding.remaining))
+        return amounts.remaining(finding.remaining, ENGLISH)
 
     def short(self, finding: Finding) -> str:
         """The requirement's name: its id without the milestone asked about, or without the authority."""
@@ -270,8 +273,8 @@ class _Sheet:
             (
                 cells(part)
                 for finding in self._all(self.report.findings)
-                for quantity in (finding.have, finding.need, finding.remaining)
-                for part in plural(amounts.text(quantity)).split(", ")
+                for words in _quantities(finding)
+                for part in words.split(", ")
             ),
             default=0,
         )
@@ -325,9 +328,7 @@ class _Sheet:
 
     def amounts(self, finding: Finding, met: bool | None, indent: str) -> Iterator[str]:
         drawn, until = self.paint(met, bar(finding, met)), lapse(finding, self.on)
-        quantities = [
-            plural(amounts.text(each)) or "?" for each in (finding.have, finding.need, finding.remaining)
-        ]
+        quantities = _quantities(finding)
         if met:
             quantities[2] = NOTHING
         if self.columns is None:
@@ -357,7 +358,7 @@ class _Sheet:
         """What stands below a row, as label and text."""
         if finding.counted:
             shown = [
-                f"{clean(entry)} ({clean(plural(gave if isinstance(gave, str) else amounts.text(gave)))})"
+                f"{clean(entry)} ({clean(amounts.gave(finding.rule, gave, ENGLISH))})"
                 for entry, gave in finding.counted
             ]
             yield "counts", named(shown)
@@ -443,6 +444,6 @@ def _first_gap(report: Report) -> str:
         name = finding.rule.id.rsplit(".", 1)[-1]
         if finding.met(report.question.on) is None:
             return f"{name} (?)"
-        alone = [each.value for each in finding.need if each.unit in amounts.THINGS] == [1]
-        return name if alone else f"{name} {plural(amounts.text(finding.remaining))}"
+        alone = [each.value for each in finding.need if each.unit in THINGS] == [1]
+        return name if alone else f"{name} {amounts.remaining(finding.remaining, ENGLISH)}"
     return ""

@@ -21,6 +21,7 @@ from syllabus.engine.report import CAUTION, Report
 from syllabus.engine.units import format_time
 from training import record
 from training.models import Correction, Endorsement, Student
+from training.presenters import amounts as presenter
 from training.reports.eligibility import eligibility, rules_of
 
 CAME, CORRECTED, RETIRED = "came", "corrected", "retired"
@@ -106,9 +107,7 @@ class Turn:
         if self.after is None or self.before is None:
             return f"{self.title}: {_MET[self.was]} before, {_MET[self.now]} now, {by}."
         rule = self.after.rule
-        before, now = (
-            f"{amounts.text(each.have)} of {amounts.text(each.need)}" for each in (self.before, self.after)
-        )
+        before, now = (presenter.of(each.have, each.need) for each in (self.before, self.after))
         return (
             f"{rule.says} ({rule.cite.section}): {_MET[self.was]} before ({before}),"
             f" {_MET[self.now]} now ({now}), {by}."

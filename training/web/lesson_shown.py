@@ -12,13 +12,15 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from syllabus import outlines
+from syllabus.engine.amounts import count
 from syllabus.engine.course import Outline
 from syllabus.engine.progress import reaches
 from syllabus.engine.record import TIMES
 from training.models import LessonRecord
+from training.presenters import amounts
 from training.services import lesson_records
 from training.web import plain_words
-from training.web.shown import State, day, quantity
+from training.web.shown import State, day
 
 
 @dataclass(frozen=True)
@@ -248,7 +250,7 @@ def _place(where: Any) -> str:
 def _landing(each: Mapping[str, Any]) -> str:
     place = _place(each.get("at"))
     told = [
-        quantity(f"{each.get('takeoffs', 0)} takeoff, {each.get('landings', 0)} landing"),
+        amounts.have((count(each.get("takeoffs", 0), "takeoff"), count(each.get("landings", 0), "landing"))),
         _("at %(place)s") % {"place": place} if place else "",
         {"day": _("by day"), "night": _("at night")}.get(each.get("period") or "", ""),
         _("to a full stop") if each.get("full_stop") else "",

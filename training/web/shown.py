@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
@@ -14,8 +13,7 @@ from django.utils.translation import get_language, gettext_noop, ngettext
 from django.utils.translation import gettext as _
 
 from syllabus import rulebook
-from syllabus.engine import amounts
-from syllabus.engine.amounts import Amounts
+from syllabus.engine.amounts import Amounts, count, shares
 from syllabus.engine.days import Days
 from syllabus.engine.errors import NotCovered
 from syllabus.engine.finding import Finding, Said
@@ -24,6 +22,7 @@ from syllabus.engine.report import UNVERIFIED, Report
 from syllabus.engine.rulebook import Milestone, RuleVersion
 from syllabus.outlines import OF_A_COURSE
 from training.models import Student
+from training.presenters import amounts
 from training.reports import Gap, Lapse, Overview, Refused, Short
 
 #: What a milestone may depend on that belongs to one flight, and what to call it where nobody gave it.
@@ -36,24 +35,6 @@ OF_ONE_FLIGHT = {
 FLIGHT_BY_FLIGHT = "cross_country_endorsement"
 #: As many reasons are read at a glance; more are folded away.
 AT_A_GLANCE = 4
-#: Units that stand after a number as they are.
-_SYMBOLS = ("h", "min", "s", "NM")
-#: What the engine counts, each with its number.
-_COUNTED: Mapping[str, Callable[[int], str]] = {
-    "certificate": lambda n: ngettext("%d certificate", "%d certificates", n),
-    "document": lambda n: ngettext("%d document", "%d documents", n),
-    "endorsement": lambda n: ngettext("%d endorsement", "%d endorsements", n),
-    "flight": lambda n: ngettext("%d flight", "%d flights", n),
-    "item": lambda n: ngettext("%d item", "%d items", n),
-    "landing": lambda n: ngettext("%d landing", "%d landings", n),
-    "lesson": lambda n: ngettext("%d lesson", "%d lessons", n),
-    "medical": lambda n: ngettext("%d medical", "%d medicals", n),
-    "requirement": lambda n: ngettext("%d requirement", "%d requirements", n),
-    "takeoff": lambda n: ngettext("%d takeoff", "%d takeoffs", n),
-    "test": lambda n: ngettext("%d test", "%d tests", n),
-    "year": lambda n: ngettext("%d year", "%d years", n),
-}
-_QUANTITY = re.compile(r"([0-9.]+) (.+)")
 
 
 def day(when: dt.date | None) -> str:
@@ -64,29 +45,6 @@ def day(when: dt.date | None) -> str:
 @lru_cache(maxsize=4096)
 def _day(when: dt.date, language: str | None) -> str:
     return date_format(when, "DATE_FORMAT")
-
-
-def quantity(text: str) -> str:
-    """A report's quantity in plain words: ``10 takeoff, 1 landing`` is ``10 takeoffs, 1 landing``."""
-    return ", ".join(_plural(part) for part in text.split(", "))
-
-
-def _plural(part: str) -> str:
-    found = _QUANTITY.fullmatch(part)
-    if not found or found[2] in _SYMBOLS or not found[1].isdecimal():
-        return part
-    number, noun = int(found[1]), found[2]
-    if noun in _COUNTED:
-        return _COUNTED[noun](number) % number
-    return part if number == 1 else f"{part}s"
-
-
-def of(have: str, need: str) -> str:
-    """How much there is of what is needed: ``1.4 of 3.0 h``, ``0 of 1 flight``, ``85 min of 3.0 h``."""
-    one, other = _QUANTITY.fullmatch(have), _QUANTITY.fullmatch(need)
-    if one and other and one[2] == other[2]:
-        have = one[1]
-    return _("%(have)s of %(need)s") % {"have": quantity(have), "need": quantity(need)}
 
 
 def nothing(remaining: Amounts) -> bool:
@@ -100,9 +58,9 @@ def share(have: Amounts, need: Amounts) -> int | None:
     None where the two are not the same kind of thing, or of one none is needed. Of several parts the smallest
     share counts.
     """
-    shares = amounts.shares(have, need) or [None]
-    known = [each for each in shares if each is not None]
-    if len(known) < len(shares):
+    parts = shares(have, need) or [None]
+    known = [each for each in parts if each is not None]
+    if len(known) < len(parts):
         return None
     return int(min(Fraction(1), *known) * 100)
 
@@ -185,7 +143,7 @@ class RequirementShown:
     def counted(self) -> list[tuple[str, str, str]]:
         """The entries that count: id, what it gave, who vouches for it."""
         return [
-            (entry, gave if isinstance(gave, str) else quantity(amounts.text(gave)), self.vouched(entry))
+            (entry, amounts.gave(self.finding.rule, gave), self.vouched(entry))
             for entry, gave in self.finding.counted
         ]
 
@@ -207,16 +165,33 @@ class RequirementShown:
 
     @property
     def have(self) -> str:
-        return quantity(amounts.text(self.finding.have))
+        return amounts.have(self.finding.have)
 
     @property
     def need(self) -> str:
-        return quantity(amounts.text(self.finding.need))
+        return amounts.need(self.finding.need)
 
     @property
     def remaining(self) -> str:
         remaining = self.finding.remaining
-        return _("nothing") if nothing(remaining) else quantity(amounts.text(remaining))
+        return _("nothing") if nothing(remaining) else amounts.remaining(remaining)
+
+    @property
+    def exact(self) -> str:
+        """How much of what is needed there is, exactly, where the words for people round it."""
+        return amounts.exact(self.finding.have, self.finding.need)
+
+    @property
+    def exact_have(self) -> str:
+        return amounts.exact(self.finding.have)
+
+    @property
+    def exact_need(self) -> str:
+        return amounts.exact(self.finding.need)
+
+    @property
+    def exact_remaining(self) -> str:
+        return amounts.exact(self.finding.remaining)
 
     @property
     def share(self) -> int | None:
@@ -241,7 +216,7 @@ class RequirementShown:
         """What unfolds below the requirement, in a few words."""
         told = []
         if self.parts:
-            told.append(quantity(f"{len(self.parts)} requirement"))
+            told.append(amounts.have((count(len(self.parts), "requirement"),)))
         if number := len(self.finding.counted):
             told.append(ngettext("%d entry counts", "%d entries count", number) % number)
         if number := len(self.finding.not_counted):
@@ -426,7 +401,7 @@ class GapShown:
         finding = self.gap.finding
         if self.gap.met is None:
             return "; ".join(f"{entry}: {what}" for entry, what in finding.ask[:2]) or _("a fact is missing")
-        return of(amounts.text(finding.have), amounts.text(finding.need))
+        return amounts.of(finding.have, finding.need)
 
 
 @dataclass(frozen=True)

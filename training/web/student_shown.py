@@ -13,17 +13,17 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from syllabus.engine import amounts
 from syllabus.engine.course import PLANNED, STANDARD, Lesson, Outline
 from syllabus.engine.next_lesson import AGAIN, BLOCKED, CAUTION, LACKS, Planned, Proposal, Reason
 from syllabus.engine.progress import COMPLETE, NOT_FLOWN, ItemStanding, LessonStanding, StageStanding
 from syllabus.engine.record import Record
 from syllabus.engine.report import Report
-from syllabus.engine.units import format_time
+from training.presenters import amounts
+from training.presenters.amounts import hours as in_hours
 from training.reports import Ending, Overview
 from training.reports.progress import CROSS_COUNTRY, SOLO, TOTAL, TOWARD, Standing
 from training.web import charts, plain_words
-from training.web.shown import MilestoneShown, RequirementShown, State, day, of
+from training.web.shown import MilestoneShown, RequirementShown, State, day
 
 #: The rule's items that show a milestone's flying, by how their names begin.
 _AREAS: Mapping[str, str] = {SOLO: "presolo", CROSS_COUNTRY: "soloxc", TOWARD[-1]: "area"}
@@ -48,7 +48,7 @@ class Names:
         for flight in self._record.flights:
             found[flight.id] = _("Flight of %(day)s, %(time)s in %(craft)s") % {
                 "day": day(flight.date),
-                "time": format_time(flight.times.get("total", 0)),
+                "time": in_hours(flight.times.get("total", 0)),
                 "craft": flight.aircraft.registration or flight.aircraft.model or _("an airplane"),
             }
         for ground in self._record.ground:
@@ -149,7 +149,7 @@ class StageOnWay:
     def times(self) -> list[tuple[str, str, str]]:
         """For each kind of time that the stage plans or had: its name, how much was flown, and planned."""
         return [
-            (plain_words.kind(kind), format_time(self.standing.flown(kind)), format_time(planned))
+            (plain_words.kind(kind), in_hours(self.standing.flown(kind)), in_hours(planned))
             for kind in PLANNED
             if (planned := self.standing.planned(kind)) or self.standing.flown(kind)
         ]
@@ -303,7 +303,7 @@ class NextShown:
     def times(self) -> str:
         planned = self.lesson.times
         return ", ".join(
-            _("%(time)s %(kind)s") % {"time": format_time(planned[kind]), "kind": plain_words.kind(kind)}
+            _("%(time)s %(kind)s") % {"time": in_hours(planned[kind]), "kind": plain_words.kind(kind)}
             for kind in PLANNED
             if planned.get(kind)
         )
@@ -344,7 +344,7 @@ class GapPlain:
 
     @property
     def amount(self) -> str:
-        return of(amounts.text(self.shown.finding.have), amounts.text(self.shown.finding.need))
+        return amounts.of(self.shown.finding.have, self.shown.finding.need)
 
     @property
     def from_day(self) -> str:
@@ -481,7 +481,10 @@ class HoursShown:
 
     @property
     def months(self) -> list[tuple[str, str, str]]:
-        """For each month with any: its name, what counted in it, and what there was at its end."""
+        """For each month with any: its name, what counted in it, and what there was at its end.
+
+        All are rounded down, so the months' hours may add up to less than the total beside them.
+        """
         by_month: dict[tuple[int, int], int] = {}
         for when, time in sorted(self.counted):
             key = when.year, when.month
@@ -490,7 +493,7 @@ class HoursShown:
         for (year, month), time in by_month.items():
             total += time
             name = date_format(dt.date(year, month, 1), "YEAR_MONTH_FORMAT")
-            rows.append((name, format_time(time), format_time(total)))
+            rows.append((name, in_hours(time), in_hours(total)))
         return rows
 
     @property

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 import json
 import uuid
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from django.contrib import messages
@@ -17,12 +18,15 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from syllabus import catalogue
 from syllabus.catalogue import Kind
+from syllabus.engine.amounts import count
 from syllabus.engine.errors import NotCovered, NotInForce
+from syllabus.engine.finding import Finding
 from syllabus.engine.kinds.evidence import STUDENT
 from syllabus.engine.record import Endorsement as Given
 from syllabus.engine.report import CAUTION
 from syllabus.engine.vocabulary import CATEGORIES, CLASSES, TESTS
 from training.models import Endorsement, EndorsementSeal, Revocation
+from training.presenters import amounts
 from training.reports.eligibility import record_of
 from training.services import access, confirming, endorsement_check, endorsements
 from training.services.confirming import Act, NotConfirmed, content_of
@@ -31,10 +35,11 @@ from training.services.endorsements import Conflict, EndorsementError, Refused
 from training.services.records import NotAllowed
 from training.web.instructor import sheet, signing
 from training.web.instructor.opening import Taught, taught
-from training.web.shown import State, day, of, quantity, test_of, vouched, why_not
+from training.web.shown import State, day, test_of, vouched, why_not
 from training.web.student_shown import Names, plainer
 
 GIVEN, REVOKED = "endorsement.given", "endorsement.revoked"
+MOST_REASONS = 6
 #: What a field is chosen from; typed otherwise.
 CHOICES = {"category": CATEGORIES, "class": CLASSES, "test": TESTS}
 #: Each field's label and how it is typed.
@@ -170,7 +175,7 @@ def _show(
         "fields": fields,
         "faults": told,
         "report": body,
-        "rests_on": [_shown(each, Names(known)) for each in body["rests_on"]] if body else [],
+        "rests_on": _rests_on(checked, Names(known)) if checked else [],
         "last_day": day(checked.last_day) if checked else "",
         "longest": day(longest),
         "judgement": judgement,
@@ -198,19 +203,46 @@ def _longest(checked: Checked) -> Given:
     return dataclasses.replace(checked.endorsement, expires=None)
 
 
-def _shown(finding: Mapping[str, Any], names: Names) -> dict[str, Any]:
+def _rests_on(checked: Checked, names: Names) -> list[dict[str, Any]]:
+    """What the endorsement rests on: training by the signer where its kind asks for it, then requirements."""
+    shown = [_finding(each, checked.report.question.on, names) for each in checked.report.findings]
+    if (trained := checked.trained) is None:
+        return shown
+    lessons, one = (count(len(trained["counted"]), "lesson"),), (count(1, "lesson"),)
+    first = {
+        "state": State.of(trained["met"]),
+        "says": trained["says"],
+        "citation": trained["citation"],
+        "have": amounts.have(lessons) if trained["met"] else amounts.of(lessons, one),
+        "ask": _asked(((each["id"], each["missing"]) for each in trained["ask"]), names),
+        "not_counted": _left_out(each["why"] for each in trained["not_counted"]),
+    }
+    return [first, *shown]
+
+
+def _finding(finding: Finding, on: dt.date, names: Names) -> dict[str, Any]:
+    met = finding.met(on)
+    return {
+        "state": State.of(met),
+        "says": finding.rule.says,
+        "citation": finding.rule.cite.section,
+        "have": amounts.have(finding.have) if met else amounts.of(finding.have, finding.need),
+        "exact": amounts.exact(finding.have, finding.need),
+        "ask": _asked(finding.ask, names) if met is None else [],
+        "not_counted": _left_out(why for _entry, why in finding.not_counted),
+        "parts": [_finding(each, on, names) for each in finding.parts],
+    }
+
+
+def _asked(missing: Iterable[tuple[str, str]], names: Names) -> list[str]:
     def named(entry: str) -> str:
         return gettext("The student's birth date") if entry == STUDENT else names(entry)
 
-    return {
-        "state": State.of(finding["met"]),
-        "says": finding["says"],
-        "citation": finding["citation"],
-        "have": quantity(finding["have"]) if finding["met"] else of(finding["have"], finding["need"]),
-        "ask": [f"{named(each['id'])}: {plainer(each['missing'])}" for each in finding["ask"]],
-        "not_counted": list(dict.fromkeys(plainer(each["why"]) for each in finding["not_counted"]))[:6],
-        "parts": [_shown(each, names) for each in finding.get("requirements", ())],
-    }
+    return [f"{named(entry)}: {plainer(what)}" for entry, what in missing]
+
+
+def _left_out(whys: Iterable[str]) -> list[str]:
+    return list(dict.fromkeys(map(plainer, whys)))[:MOST_REASONS]
 
 
 def _give(request: HttpRequest, whose: Taught, kind: Kind) -> HttpResponse:

@@ -10,10 +10,12 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
 from syllabus import rulebook
+from syllabus.engine.amounts import count
 from syllabus.engine.course import Outline
 from syllabus.engine.record import ItemGrade
+from training.presenters import amounts
 from training.web.instructor import sheet
-from training.web.shown import day, quantity
+from training.web.shown import day
 
 _PERIODS = {"day": gettext_noop("by day"), "night": gettext_noop("at night")}
 
@@ -112,7 +114,7 @@ def point(place: str | Mapping[str, Any]) -> str:
 
 def landing(row: Mapping[str, Any]) -> str:
     """``3 takeoffs, 3 landings at KMTW by day, full stop``."""
-    said = quantity(f"{row.get('takeoffs', 0)} takeoff, {row.get('landings', 0)} landing")
+    said = amounts.have((count(row.get("takeoffs", 0), "takeoff"), count(row.get("landings", 0), "landing")))
     if row.get("at"):
         said = _("%(landings)s at %(place)s") % {"landings": said, "place": point(row["at"])}
     if row.get("period"):

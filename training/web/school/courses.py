@@ -16,8 +16,8 @@ from syllabus import courses as files
 from syllabus.engine import course_changes
 from syllabus.engine.course import CourseError, Outline
 from syllabus.engine.errors import Fault
-from syllabus.engine.units import format_time
 from syllabus.models import CourseVersion
+from training.presenters import amounts
 from training.services import courses
 from training.services.courses import Address
 from training.services.records import NotAllowed
@@ -175,8 +175,8 @@ def _shown(stands: Outline) -> dict[str, Any]:
     """The outline in order, times in words, each item where its lesson plans it."""
     return {
         "says": stands.says,
-        "flight": format_time(stands.planned("total")),
-        "ground": format_time(stands.ground_time),
+        "flight": amounts.hours(stands.planned("total")),
+        "ground": amounts.hours(stands.ground_time),
         "minimums": stands.minimums,
         "stages": [
             {
@@ -185,7 +185,7 @@ def _shown(stands: Outline) -> dict[str, Any]:
                     {
                         "row": lesson,
                         "times": ", ".join(
-                            f"{gettext(_KINDS[kind])} {format_time(time)}"
+                            f"{gettext(_KINDS[kind])} {amounts.hours(time)}"
                             for kind, time in lesson.times.items()
                             if time
                         ),

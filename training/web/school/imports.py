@@ -23,6 +23,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from syllabus.engine.units import format_time
 from training.models import RecordChange, Student
+from training.presenters import amounts
 from training.services import access, confirming, flight_files, flight_import, record_changes
 from training.services.confirming import NotConfirmed
 from training.services.flight_files import FlightFileError, Table
@@ -259,7 +260,7 @@ def _columns(
             ],
             "count": len(new),
             "more_flights": max(0, len(new) - MOST_ROWS_SHOWN),
-            "total": format_time(sum(flight.times.get("total", 0) for _, _, flight in new)),
+            "total": amounts.hours(sum(flight.times.get("total", 0) for _, _, flight in new)),
         }
     return opened.page(
         "import_columns",

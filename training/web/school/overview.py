@@ -7,7 +7,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_safe
 
-from syllabus.engine.units import format_time
+from training.presenters.amounts import hours as in_hours
 from training.reports.instructing import Hours
 from training.services import glance
 from training.web.school import aircraft
@@ -86,13 +86,14 @@ def _left(days: int) -> str:
 
 
 def _hours(hours: Hours | None) -> str:
+    """How much of the most that is allowed was given; rounded up, so that no excess is hidden."""
     if hours is None:
         return _("none given")
     sure, possible = hours.tally.sure.amount, hours.tally.possible.amount
-    most = format_time(hours.rule.most or 0)
+    most = in_hours(hours.rule.most or 0)
     if sure == possible:
-        return _("%(have)s of %(need)s") % {"have": format_time(sure), "need": most}
-    both = {"least": format_time(sure), "most": format_time(possible), "limit": most}
+        return _("%(have)s of %(need)s") % {"have": in_hours(sure, up=True), "need": most}
+    both = {"least": in_hours(sure, up=True), "most": in_hours(possible, up=True), "limit": most}
     return _("%(least)s to %(most)s of %(limit)s") % both
 
 

@@ -22,19 +22,21 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST, require_safe
 
 from syllabus.engine import record as engine
+from syllabus.engine.amounts import count
 from syllabus.engine.errors import Fault, NotInForce
 from syllabus.engine.geography import Place
 from syllabus.engine.reading import Faults
 from syllabus.engine.units import format_time
 from training import reports
 from training.models import RecordChange
+from training.presenters import amounts
 from training.services import access, attesting, confirming, record_changes, record_entries
 from training.services.confirming import NotConfirmed
 from training.services.record_entries import Shown
 from training.web.instructor import signing
 from training.web.school import opening
 from training.web.school.opening import Opened, administered
-from training.web.shown import MilestoneShown, RefusedShown, day, quantity, test_of, vouched
+from training.web.shown import MilestoneShown, RefusedShown, day, test_of, vouched
 
 AT_ONCE = 200
 MILESTONES = "milestones"
@@ -257,9 +259,9 @@ def _place(place: Place | None) -> str:
 
 
 def _landing(each: engine.Landings) -> str:
-    said = [quantity(f"{each.takeoffs} takeoff")] if each.takeoffs else []
+    said = [amounts.have((count(each.takeoffs, "takeoff"),))] if each.takeoffs else []
     if each.landings:
-        said.append(quantity(f"{each.landings} landing"))
+        said.append(amounts.have((count(each.landings, "landing"),)))
     if each.at:
         said.append(gettext("at %(place)s") % {"place": _place(each.at)})
     periods = {"day": gettext("by day"), "night": gettext("at night")}

@@ -1,0 +1,134 @@
+"""Amounts in words for people: pages, mails and the terminal all get them here.
+
+A time is in decimal hours, never in minutes or seconds: with one place, or two where that makes it exact.
+Any other time is rounded to one place, and never so that a requirement looks met that is not: ``have`` is
+rounded down, ``need`` and ``remaining`` are rounded up. ``exact`` gives the unrounded amount for a ``title``.
+A distance is in whole nautical miles, rounded down; within a mile of a limit it has one decimal.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext as translated
+
+from syllabus.engine import amounts as engine
+from syllabus.engine.amounts import DISTANCE, TIME, Amount, Amounts
+from syllabus.engine.rulebook import RuleVersion
+from syllabus.engine.units import HOUR, format_time
+
+Plural = Callable[[str, str, int], str]
+"""As ``ngettext``: singular, plural and number in, the one that fits out."""
+UNKNOWN = "?"
+_NM = 100  # in hundredths, the base of every distance
+_TENTH, _HUNDREDTH = HOUR // 10, HOUR // 100
+#: What a rule about one flight compares its distance with.
+_LIMITS = ("total_more_than", "total_at_least")
+#: What is counted, each with its number.
+_COUNTED: Mapping[str, Callable[[Plural, int], str]] = {
+    "airport": lambda ngettext, n: ngettext("%d airport", "%d airports", n),
+    "certificate": lambda ngettext, n: ngettext("%d certificate", "%d certificates", n),
+    "document": lambda ngettext, n: ngettext("%d document", "%d documents", n),
+    "endorsement": lambda ngettext, n: ngettext("%d endorsement", "%d endorsements", n),
+    "flight": lambda ngettext, n: ngettext("%d flight", "%d flights", n),
+    "item": lambda ngettext, n: ngettext("%d item", "%d items", n),
+    "landing": lambda ngettext, n: ngettext("%d landing", "%d landings", n),
+    "lesson": lambda ngettext, n: ngettext("%d lesson", "%d lessons", n),
+    "medical": lambda ngettext, n: ngettext("%d medical", "%d medicals", n),
+    "requirement": lambda ngettext, n: ngettext("%d requirement", "%d requirements", n),
+    "takeoff": lambda ngettext, n: ngettext("%d takeoff", "%d takeoffs", n),
+    "test": lambda ngettext, n: ngettext("%d test", "%d tests", n),
+    "year": lambda ngettext, n: ngettext("%d year", "%d years", n),
+}
+
+
+def hours(microseconds: int, *, up: bool = False) -> str:
+    """A time in decimal hours; where two places are not exact, one place, rounded down, or ``up``.
+
+    >>> minute = HOUR // 60
+    >>> [hours(each * minute) for each in (84, 99, 85, 2737)], hours(85 * minute, up=True)
+    (['1.4 h', '1.65 h', '1.4 h', '45.6 h'], '1.5 h')
+    """
+    return f"{_hours(microseconds, up)} h"
+
+
+def have(amounts: Amounts, ngettext: Plural = translated) -> str:
+    """What there is: ``1.4 h``, ``10 takeoffs, 1 landing``; ``?`` where nothing on record says."""
+    return _words(amounts, ngettext)
+
+
+def need(amounts: Amounts, ngettext: Plural = translated) -> str:
+    """What is needed."""
+    return _words(amounts, ngettext, up=True)
+
+
+def remaining(amounts: Amounts, ngettext: Plural = translated) -> str:
+    """What is still to go; ``?`` where nothing on record says."""
+    return _words(amounts, ngettext, up=True)
+
+
+def gave(rule: RuleVersion, what: Amounts | str, ngettext: Plural = translated) -> str:
+    """What an entry gave to a requirement; words stay as they are."""
+    if isinstance(what, str):
+        return what
+    limits = [limit for name in _LIMITS if (limit := rule.get(name)) is not None]
+    return _words(what, ngettext, limits=limits)
+
+
+def of(there: Amounts, needed: Amounts) -> str:
+    """How much there is of what is needed: ``1.4 of 3.0 h``, ``0 of 1 flight``."""
+    if [each.unit for each in there] == [each.unit for each in needed] and len(there) == 1:
+        mine = _number(there[0], up=False)
+    else:
+        mine = have(there)
+    return _("%(have)s of %(need)s") % {"have": mine, "need": need(needed)}
+
+
+def exact(*amounts: Amounts) -> str:
+    """The exact amounts where the words for people round one of them, else nothing.
+
+    >>> exact((engine.time(85 * 60_000_000),)), exact((engine.time(HOUR),))
+    ('85 min', '')
+    """
+    if not any(_rounds(each) for some in amounts for each in some):
+        return ""
+    if len(amounts) == 1:
+        return engine.text(amounts[0])
+    there, needed = map(engine.text, amounts)
+    return _("%(have)s of %(need)s") % {"have": there, "need": needed}
+
+
+def _words(amounts: Amounts, ngettext: Plural, *, up: bool = False, limits: Iterable[int] = ()) -> str:
+    return ", ".join(_named(each, ngettext, up, limits) for each in amounts) or UNKNOWN
+
+
+def _named(each: Amount, ngettext: Plural, up: bool, limits: Iterable[int]) -> str:
+    if each.unit in _COUNTED:
+        return _COUNTED[each.unit](ngettext, each.value) % each.value
+    return f"{_number(each, up, limits)} {'h' if each.unit == TIME else 'NM'}"
+
+
+def _number(each: Amount, up: bool, limits: Iterable[int] = ()) -> str:
+    if each.unit == TIME:
+        return _hours(each.value, up)
+    if each.unit == DISTANCE:
+        return _nautical_miles(each.value, limits)
+    return str(each.value)
+
+
+def _hours(microseconds: int, up: bool) -> str:
+    if microseconds % _HUNDREDTH == 0:
+        return format_time(microseconds).removesuffix(" h")
+    tenths = -(-microseconds // _TENTH) if up else microseconds // _TENTH
+    return f"{tenths // 10}.{tenths % 10}"
+
+
+def _nautical_miles(hundredths: int, limits: Iterable[int]) -> str:
+    if any(abs(hundredths - limit) < _NM for limit in limits):
+        return f"{hundredths // _NM}.{hundredths % _NM // 10}"
+    return str(hundredths // _NM)
+
+
+def _rounds(each: Amount) -> bool:
+    return each.value % (_HUNDREDTH if each.unit == TIME else _NM if each.unit == DISTANCE else 1) != 0
