@@ -9,9 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
-from typing import Literal, get_args
+from typing import Any, Literal, get_args
 
-from syllabus.engine.units import format_nm, format_time
+from syllabus.engine.units import exact_time
 
 Thing = Literal[
     "airport", "certificate", "document", "endorsement", "flight", "item", "landing", "lesson", "medical",
@@ -23,6 +23,8 @@ THINGS: frozenset[str] = frozenset(get_args(Thing))
 TIME: Literal["time"] = "time"
 DISTANCE: Literal["distance"] = "distance"
 UNITS = THINGS | {TIME, DISTANCE}
+#: The units in which amounts are written out.
+WRITTEN = ("h", "min", "s", "NM", *sorted(THINGS))
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,18 +44,30 @@ class Amount:
     unit: Unit
     text: str = field(init=False, compare=False, repr=False)
 
+    @property
+    def measure(self) -> tuple[str, str]:
+        """The exact number, written out, and the unit it is in: ``("1.4", "h")``, ``("3", "landing")``."""
+        if self.unit == TIME:
+            return exact_time(self.value)
+        if self.unit == DISTANCE:
+            return f"{self.value // 100}.{self.value % 100:02d}", "NM"
+        return str(self.value), self.unit
+
+    def as_json(self) -> dict[str, Any]:
+        """The exact number, its unit, and both as the text that stands beside them in a report.
+
+        >>> time(5_100_000_000).as_json()
+        {'value': 85, 'unit': 'min', 'text': '85 min'}
+        """
+        number, unit = self.measure
+        return {"value": float(number) if "." in number else int(number), "unit": unit, "text": self.text}
+
     def __post_init__(self) -> None:
         if self.unit not in UNITS:
             raise ValueError(f"{self.unit!r} is no unit of an amount; there are {', '.join(sorted(UNITS))}")
         if self.value < 0:
             raise ValueError(f"{self.value} {self.unit}: an amount is 0 or more")
-        if self.unit == TIME:
-            written = format_time(self.value)
-        elif self.unit == DISTANCE:
-            written = format_nm(self.value / 100)
-        else:
-            written = f"{self.value} {self.unit}"
-        object.__setattr__(self, "text", written)  # frozen
+        object.__setattr__(self, "text", " ".join(self.measure))  # frozen
 
 
 Amounts = tuple[Amount, ...]
@@ -82,6 +96,15 @@ def text(amounts: Amounts) -> str:
     ('10 takeoff, 1 landing', '')
     """
     return amounts[0].text if len(amounts) == 1 else ", ".join([each.text for each in amounts])
+
+
+def as_json(have: Amounts, need: Amounts, remaining: Amounts) -> dict[str, list[dict[str, Any]]]:
+    """A requirement's amounts as plain JSON values, each list empty where nothing on record says."""
+    return {
+        "have": [each.as_json() for each in have],
+        "need": [each.as_json() for each in need],
+        "remaining": [each.as_json() for each in remaining],
+    }
 
 
 def shares(have: Amounts, need: Amounts) -> list[Fraction | None] | None:

@@ -154,6 +154,7 @@ class Report:
             "ask": [] if met is not None else self._said(finding.ask, "missing"),
             "holds": finding.holds.as_pairs(),
             "note": note,
+            "amounts": amounts.as_json(finding.have, finding.need, finding.remaining),
         }
         if finding.parts:
             made["requirements"] = [self._finding(part) for part in finding.parts]

@@ -234,15 +234,20 @@ def format_time(microseconds: int) -> str:
     >>> [format_time(parse_time(t)) for t in ("3 h", "84 min", "0.33 h", "1:25", "30 s")]
     ['3.0 h', '1.4 h', '0.33 h', '85 min', '0.5 min']
     """
+    return " ".join(exact_time(microseconds))
+
+
+def exact_time(microseconds: int) -> tuple[str, str]:
+    """A time as its exact number, written out, and that number's unit: ``("85", "min")``."""
     hours = Fraction(microseconds, HOUR)
     if (text := _decimal(hours, 2)) is not None:
-        return f"{text} h"
+        return text, "h"
     minutes = Fraction(microseconds, MINUTE)
     if minutes.denominator == 1:
-        return f"{minutes} min"
+        return str(minutes), "min"
     if (text := _decimal(minutes, 6)) is not None:
-        return f"{text} min"
-    return f"{_decimal(Fraction(microseconds, 1_000_000), 6)} s"
+        return text, "min"
+    return _decimal(Fraction(microseconds, 1_000_000), 6) or "", "s"
 
 
 def format_nm(nautical_miles: float) -> str:

@@ -8,7 +8,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from syllabus.engine.amounts import THINGS, UNITS, Amount, Amounts, count, distance, shares, text, time
+from syllabus.engine.amounts import (
+    THINGS,
+    UNITS,
+    WRITTEN,
+    Amount,
+    Amounts,
+    as_json,
+    count,
+    distance,
+    shares,
+    text,
+    time,
+)
 from syllabus.engine.units import HOUR, MINUTE, parse_time
 
 
@@ -80,3 +92,29 @@ def test_how_much_of_what_is_needed_there_is(
     have: Amounts, need: Amounts, parts: list[Fraction | None] | None
 ) -> None:
     assert shares(have, need) == parts
+
+
+@pytest.mark.parametrize(
+    ("amount", "value", "unit"),
+    [
+        pytest.param(time(parse_time("0.8 h")), 0.8, "h", id="tenths of an hour"),
+        pytest.param(time(parse_time("0.33 h")), 0.33, "h", id="hundredths"),
+        pytest.param(time(85 * MINUTE), 85, "min", id="minutes, where hundredths are not exact"),
+        pytest.param(time(parse_time("0.5 min")), 0.5, "min", id="half a minute"),
+        pytest.param(time(1), 0.000001, "s", id="a microsecond"),
+        pytest.param(distance(12_208), 122.08, "NM", id="distance"),
+        pytest.param(count(3, "landing"), 3, "landing", id="a count"),
+    ],
+)
+def test_an_amount_as_json_is_exact(amount: Amount, value: float, unit: str) -> None:
+    assert amount.as_json() == {"value": value, "unit": unit, "text": amount.text}
+    assert unit in WRITTEN
+    assert amount.text.partition(" ")[2] == unit
+
+
+def test_the_amounts_of_a_requirement_as_json() -> None:
+    assert as_json((), (count(16, "year"),), ()) == {
+        "have": [],
+        "need": [{"value": 16, "unit": "year", "text": "16 year"}],
+        "remaining": [],
+    }

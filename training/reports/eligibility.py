@@ -298,6 +298,7 @@ class Gap:
             "have": amounts.text(finding.have),
             "need": amounts.text(finding.need),
             "remaining": amounts.text(finding.remaining),
+            "amounts": amounts.as_json(finding.have, finding.need, finding.remaining),
             "words": self.words,
         }
 

@@ -10,7 +10,9 @@ from typing import Any
 
 from syllabus import catalogue, rulebook
 from syllabus.catalogue import Kind
+from syllabus.engine import amounts
 from syllabus.engine import record as engine
+from syllabus.engine.amounts import count
 from syllabus.engine.days import Days
 from syllabus.engine.errors import NotCovered
 from syllabus.engine.evaluate import evaluate
@@ -329,20 +331,23 @@ def _trained(kind: Kind, given: engine.Endorsement, known: engine.Record) -> dic
     missing = f"a lesson{when} that the signer gave" + (
         f" in the {given.aircraft_model}" if given.aircraft_model else ""
     )
+    one, none = (count(1, "lesson"),), (count(0, "lesson"),)
+    have, remaining = (count(len(counted), "lesson"),), none if counted else one
     return {
         "id": TRAINED,
         "citation": kind.cite.section,
         "says": "Given by the instructor who gave the training",
         "verified": kind.verified,
         "met": True if counted else None,
-        "have": f"{len(counted)} lesson",
-        "need": "1 lesson",
-        "remaining": f"{0 if counted else 1} lesson",
+        "have": amounts.text(have),
+        "need": amounts.text(one),
+        "remaining": amounts.text(remaining),
         "counted": counted,
         "not_counted": others,
         "ask": [] if counted else [{"id": "flights", "missing": missing}],
         "holds": [],
         "note": "",
+        "amounts": amounts.as_json(have, one, remaining),
     }
 
 

@@ -100,6 +100,7 @@ def _students() -> dict[str, Schema]:
     }
     requirement = {"requirement": STRING, "citation": STRING, "says": STRING}
     gap = {**requirement, "met": MET, "have": STRING, "need": STRING, "remaining": STRING, "words": STRING}
+    gap["amounts"] = ref("Amounts")
     return {
         "Student": full({**student, "birth_date": or_null(_DAY), "may_write": FLAG}),
         "StudentInAList": full(student),

@@ -18,6 +18,7 @@ from api.v1.schemas.shapes import (
     ref,
     word,
 )
+from syllabus.engine.amounts import WRITTEN
 from syllabus.engine.question import Context
 from syllabus.engine.rulebook import VERIFIED
 from syllabus.engine.shapes import shape_of
@@ -51,7 +52,7 @@ def components() -> dict[str, Schema]:
         "says": STRING,
         "verified": VERIFIED_WORD,
         "met": MET,
-        "have": STRING,
+        "have": {**STRING, "description": "`amounts.have` as text: `1.4 h`, `10 takeoff, 1 landing`."},
         "need": STRING,
         "remaining": {**STRING, "description": "Never below zero."},
         "counted": _said("gave"),
@@ -59,6 +60,7 @@ def components() -> dict[str, Schema]:
         "ask": _said("missing"),
         "holds": HOLDS,
         "note": STRING,
+        "amounts": ref("Amounts"),
     }
     context = {field.key: field.value for field in CONTEXT.fields}
     report = {
@@ -106,6 +108,28 @@ def components() -> dict[str, Schema]:
             report,
             description="What is met, what is missing, and the days on which the answer holds.",
         ),
+        "Amount": full(
+            {
+                "value": {"type": "number", "minimum": 0, "description": "Exact, in `unit`."},
+                "unit": word(
+                    WRITTEN,
+                    "Of time hours where two decimals are exact, else minutes, else seconds; a noun counts.",
+                ),
+                "text": {**STRING, "description": "The two as text.", "examples": ["1.4 h", "3 landing"]},
+            },
+            description="How much of one thing.",
+        ),
+        "Amounts": full(
+            {
+                "have": listed(ref("Amount")),
+                "need": listed(ref("Amount")),
+                "remaining": listed(ref("Amount")),
+            },
+            description=(
+                "What there is, what is needed and what remains: an amount for each thing that is needed, in"
+                " the same order. A list is empty where nothing on record says how much."
+            ),
+        ),
         "Finding": obj(
             {
                 **finding,
@@ -115,6 +139,6 @@ def components() -> dict[str, Schema]:
                 },
             },
             finding,
-            description="What one requirement found. Quantities are text with a unit.",
+            description="What one requirement found. `have`, `need` and `remaining` are `amounts` as text.",
         ),
     }
