@@ -8,11 +8,12 @@ from datetime import date
 
 from syllabus.engine.amounts import Amounts
 from syllabus.engine.days import Days
+from syllabus.engine.reasons import Words
 from syllabus.engine.rulebook import RuleVersion
 
-Said = tuple[tuple[str, str], ...]
+Said = tuple[tuple[str, Words], ...]
 """Pairs of an entry's id and what is said of it."""
-Counted = tuple[str, Amounts | str]
+Counted = tuple[str, Amounts | Words]
 """An entry's id and what it gave: amounts where the requirement adds up, else words."""
 
 

@@ -12,6 +12,7 @@ from syllabus.engine import amounts
 from syllabus.engine.days import Days
 from syllabus.engine.finding import Answer, Counted, Finding
 from syllabus.engine.question import Question
+from syllabus.engine.reasons import Reason
 from syllabus.engine.record import Record
 from syllabus.engine.rulebook import Milestone
 
@@ -131,7 +132,8 @@ class Report:
         return [
             {
                 "id": entry,
-                key: what if isinstance(what, str) else amounts.text(what),
+                key: amounts.text(what) if isinstance(what, tuple) else str(what),
+                **({"code": what.code} if isinstance(what, Reason) else {}),
                 **({"provenance": vouched[entry]} if entry in vouched else {}),
             }
             for entry, what in said

@@ -120,7 +120,7 @@ def test_a_row_says_state_amounts_citation_and_reasons() -> None:
         "14 CFR 61.109(a)(2) [5]".rjust(100),
         "          ███████░░░  2.2 h            3.0 h            0.8 h",
         "          counts       f18 (2.2 h)",
-        "          not counted  f19: 60 min of night computed from off and on, but none is logged",
+        "          not counted  f19: 1.0 h of night computed from off and on, but none is logged",
     ]
     assert "missing      f23: whether the landing at KVOK was a full stop" in row(
         text, "long-solo-cross-country"

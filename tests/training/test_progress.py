@@ -11,6 +11,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from syllabus.engine.progress import COMPLETE, NOT_FLOWN, OPEN
+from syllabus.engine.reasons import reason
 from syllabus.engine.record import Flight
 from syllabus.engine.units import HOUR
 from tests import factories
@@ -194,7 +195,10 @@ def test_the_report_counts_what_the_lessons_prove_and_names_them(people: Cast) -
     lessons.sign(made, people.ida)
     found = reports.eligibility(models.Student.objects.get(pk=people.sam.pk), "faa.first-solo", DAY)
     (items,) = [each for each in found.findings if each.rule.id == "faa.first-solo.maneuvers"]
-    assert (f"{made.pk}/proof/presolo.d-03", "presolo.d-03 perform") in items.counted
+    assert (
+        f"{made.pk}/proof/presolo.d-03",
+        reason("item.at-standard", item="presolo.d-03", grade="perform"),
+    ) in items.counted
 
 
 def test_a_correction_of_an_earlier_lesson_changes_what_a_later_one_proved(people: Cast) -> None:

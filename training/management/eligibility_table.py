@@ -20,7 +20,7 @@ from syllabus.engine.errors import NotCovered
 from syllabus.engine.finding import Finding, Said
 from syllabus.engine.report import CAUTION, UNVERIFIED, Report
 from training.management.plain_text import GLUE, cells, clean, filled, joined, padded, wrapped
-from training.presenters import amounts
+from training.presenters import amounts, reasons
 
 NARROWEST = 60
 SIGNS = {True: "✓", False: "✗", None: "?"}
@@ -36,7 +36,8 @@ _STATE = 10  # columns of "✗ not met "
 _LABEL = 13  # columns of "not counted  "
 
 #: The command goes around the settings, and with them around translation.
-ENGLISH = gettext.NullTranslations().ngettext
+_AS_WRITTEN = gettext.NullTranslations()
+ENGLISH = _AS_WRITTEN.ngettext
 
 Paint = Callable[[bool | None, str], str]
 
@@ -90,6 +91,10 @@ def _quantities(finding: Finding) -> list[str]:
     ]
 
 
+def _in_words(said: Said) -> list[tuple[str, str]]:
+    return [(entry, reasons.words(what, _AS_WRITTEN.gettext, ENGLISH)) for entry, what in said]
+
+
 def bar(finding: Finding, met: bool | None) -> str:
     """Ten cells; the last one fills only where the requirement is met."""
     done = BAR if met else min(int(progress(finding, met) * BAR), BAR - 1)
@@ -113,7 +118,7 @@ def lapse(finding: Finding, on: date) -> str:
 _VARIES = re.compile(r"\d{4}-\d{2}-\d{2}|\d+(?:\.\d+)?(?= (?:NM|h|min|s)\b)", re.ASCII)
 
 
-def grouped(said: Said) -> list[tuple[list[str], str]]:
+def grouped(said: Iterable[tuple[str, str]]) -> list[tuple[list[str], str]]:
     """Entries of which the same is said, together; where only days or amounts differ, their range.
 
     >>> grouped((("f1", "dual"), ("f2", "night"), ("f3", "dual")))
@@ -358,17 +363,17 @@ class _Sheet:
         """What stands below a row, as label and text."""
         if finding.counted:
             shown = [
-                f"{clean(entry)} ({clean(amounts.gave(finding.rule, gave, ENGLISH))})"
+                f"{clean(entry)} ({clean(reasons.gave(finding.rule, gave, _AS_WRITTEN.gettext, ENGLISH))})"
                 for entry, gave in finding.counted
             ]
             yield "counts", named(shown)
-        groups = grouped(finding.not_counted)
+        groups = grouped(_in_words(finding.not_counted))
         most = REASONS_MET if met else REASONS_UNMET
         yield from self.listed("not counted", groups[:most])
         if rest := sum(len(entries) for entries, _ in groups[most:]):
             yield "", f"and {rest} more {'entries' if rest > 1 else 'entry'}, for other reasons"
         if met is None and not finding.parts:  # the parts say it themselves
-            yield from self.listed("missing", grouped(finding.ask))
+            yield from self.listed("missing", grouped(_in_words(finding.ask)))
         for index, note in enumerate(finding.notes):
             yield "" if index else "note", clean(note)
 

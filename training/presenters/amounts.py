@@ -68,10 +68,8 @@ def remaining(amounts: Amounts, ngettext: Plural = translated) -> str:
     return _words(amounts, ngettext, up=True)
 
 
-def gave(rule: RuleVersion, what: Amounts | str, ngettext: Plural = translated) -> str:
-    """What an entry gave to a requirement; words stay as they are."""
-    if isinstance(what, str):
-        return what
+def gave(rule: RuleVersion, what: Amounts, ngettext: Plural = translated) -> str:
+    """What an entry gave to a requirement."""
     limits = [limit for name in _LIMITS if (limit := rule.get(name)) is not None]
     return _words(what, ngettext, limits=limits)
 

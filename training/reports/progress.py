@@ -15,6 +15,7 @@ from syllabus.engine.errors import NotCovered
 from syllabus.engine.finding import Finding
 from syllabus.engine.next_lesson import Lacking, NextLesson, Proposal, ShortTime, next_lesson
 from syllabus.engine.progress import ItemStanding, LessonStanding, Progress, StageStanding, progress
+from syllabus.engine.reasons import Reason
 from syllabus.engine.report import CAUTION, Report
 from syllabus.engine.units import format_time
 from syllabus.models import CourseVersion
@@ -200,7 +201,7 @@ def _items(finding: Finding) -> set[str]:
     """The items of a rule that are not at the grade it asks for."""
     if finding.rule.kind != ITEMS:
         return set()
-    reached = {gave.partition(" ")[0] for _, gave in finding.counted if isinstance(gave, str)}
+    reached = {gave["item"] for _, gave in finding.counted if isinstance(gave, Reason)}
     return set(finding.rule.params["items"]) - reached
 
 

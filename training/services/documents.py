@@ -210,7 +210,7 @@ def good_for(known: engine.Record, paper: Paper, on: dt.date) -> list[Good]:
         return found
     for finding in findings:
         span = next(iter(finding.holds), None) or next(iter(finding.possible), None)
-        why = tuple(said for entry, said in finding.not_counted if entry == paper.id)
+        why = tuple(str(said) for entry, said in finding.not_counted if entry == paper.id)
         if span is None and not why:
             continue
         asked = tuple(f"{entry}: {missing}" for entry, missing in finding.ask)

@@ -253,7 +253,7 @@ def _rule_last(proved: Sequence[Finding], given: engine.Endorsement) -> tuple[dt
             holds &= finding.holds
         elif finding.rule.kind in _ALONE and not finding.possible and not finding.rule.get("window"):
             useless += [
-                Refusal(_place(given), why, finding.rule.cite.section)
+                Refusal(_place(given), str(why), finding.rule.cite.section)
                 for entry, why in finding.not_counted
                 if entry == given.id
             ]

@@ -16,13 +16,13 @@ from syllabus import rulebook
 from syllabus.engine.amounts import Amounts, count, shares
 from syllabus.engine.days import Days
 from syllabus.engine.errors import NotCovered
-from syllabus.engine.finding import Finding, Said
+from syllabus.engine.finding import Finding
 from syllabus.engine.record import ATTESTED, CLAIMED, SIGNED, TAKEN_OVER
 from syllabus.engine.report import UNVERIFIED, Report
 from syllabus.engine.rulebook import Milestone, RuleVersion
 from syllabus.outlines import OF_A_COURSE
 from training.models import Student
-from training.presenters import amounts
+from training.presenters import amounts, reasons
 from training.reports import Gap, Lapse, Overview, Refused, Short
 
 #: What a milestone may depend on that belongs to one flight, and what to call it where nobody gave it.
@@ -143,13 +143,13 @@ class RequirementShown:
     def counted(self) -> list[tuple[str, str, str]]:
         """The entries that count: id, what it gave, who vouches for it."""
         return [
-            (entry, amounts.gave(self.finding.rule, gave), self.vouched(entry))
+            (entry, reasons.gave(self.finding.rule, gave), self.vouched(entry))
             for entry, gave in self.finding.counted
         ]
 
     @property
     def not_counted(self) -> list[tuple[str, str, str]]:
-        return [(entry, why, self.vouched(entry)) for entry, why in self.finding.not_counted]
+        return [(entry, reasons.words(why), self.vouched(entry)) for entry, why in self.finding.not_counted]
 
     def vouched(self, entry: str) -> str:
         """Who vouches for an entry, in words; empty where the id is of no entry."""
@@ -202,9 +202,10 @@ class RequirementShown:
         return holds(self.finding.holds)
 
     @property
-    def ask(self) -> Said:
+    def ask(self) -> list[tuple[str, str]]:
         """Questions matter only where they could tip the answer."""
-        return self.finding.ask if self.met is None else ()
+        asked = self.finding.ask if self.met is None else ()
+        return [(entry, reasons.words(missing)) for entry, missing in asked]
 
     @property
     def notes(self) -> list[str]:
@@ -400,7 +401,8 @@ class GapShown:
     def words(self) -> str:
         finding = self.gap.finding
         if self.gap.met is None:
-            return "; ".join(f"{entry}: {what}" for entry, what in finding.ask[:2]) or _("a fact is missing")
+            asked = [f"{entry}: {reasons.words(what)}" for entry, what in finding.ask[:2]]
+            return "; ".join(asked) or _("a fact is missing")
         return amounts.of(finding.have, finding.need)
 
 

@@ -522,7 +522,7 @@ def hours(report: Report, record: Record) -> list[HoursShown]:
             counted = tuple(
                 (days[entry], gave[0].value)
                 for entry, gave in finding.counted
-                if entry in days and not isinstance(gave, str)
+                if entry in days and isinstance(gave, tuple)
             )
             found.append(HoursShown(RequirementShown(finding, on), counted))
     return found

@@ -20,6 +20,7 @@ from api.v1.schemas.shapes import (
 )
 from syllabus.engine.amounts import WRITTEN
 from syllabus.engine.question import Context
+from syllabus.engine.reasons import REASONS
 from syllabus.engine.rulebook import VERIFIED
 from syllabus.engine.shapes import shape_of
 
@@ -42,7 +43,8 @@ VERIFIED_WORD = word(
 def _said(key: str) -> Schema:
     """Entries of the record, the student or the context, with what is said of each."""
     entry = {"id": STRING, key: STRING}
-    return listed(obj({**entry, "provenance": ref("Provenance")}, entry))
+    more = {"code": ref("ReasonCode"), "provenance": ref("Provenance")}
+    return listed(obj({**entry, **more}, entry))
 
 
 def components() -> dict[str, Schema]:
@@ -107,6 +109,9 @@ def components() -> dict[str, Schema]:
             },
             report,
             description="What is met, what is missing, and the days on which the answer holds.",
+        ),
+        "ReasonCode": word(
+            sorted(REASONS), "What the text beside it says, as a code; a text that has no code yet has none."
         ),
         "Amount": full(
             {

@@ -10,10 +10,11 @@ from typing import Any
 from syllabus.engine import facts
 from syllabus.engine.amounts import count
 from syllabus.engine.days import Days
-from syllabus.engine.finding import Finding
+from syllabus.engine.finding import Counted, Finding
 from syllabus.engine.kinds import registry
 from syllabus.engine.kinds.registry import Param, kind
 from syllabus.engine.question import Question
+from syllabus.engine.reasons import Words, reason
 from syllabus.engine.record import CLAIMED, GRADES, NOT_OBSERVED, ItemGrade, Record
 from syllabus.engine.rulebook import RuleVersion
 
@@ -36,29 +37,35 @@ def items_at_standard(rule: RuleVersion, record: Record, question: Question, nes
     wanted: str = rule.params["grade"]
     need_rank = GRADES.index(wanted)
     holds = possible = rule.in_force
-    at_standard, counted, not_counted, ask, missing = 0, [], [], [], []
+    counted: list[Counted] = []
+    not_counted: list[tuple[str, Words]] = []
+    ask: list[tuple[str, Words]] = []
+    at_standard, missing = 0, []
     for item, title in items.items():
         graded = record.items_by_name.get(item, ())
         for grade in graded:
             if grade.date > question.on or facts.graded(grade) or grade.grade == NOT_OBSERVED:
                 continue
             if grade.instructor is None:
-                not_counted.append((grade.id, f"{item}: no instructor is named"))
+                not_counted.append((grade.id, reason("item.no-instructor", item=item)))
             else:
-                not_counted.append((grade.id, f"{item}: by a {grade.instructor.kind} instructor"))
+                not_counted.append(
+                    (grade.id, reason("item.other-instructor", item=item, instructor=grade.instructor.kind))
+                )
         sure, maybe, newest, doubt = _days_at(graded, need_rank, record, question)
         holds &= sure
         possible &= maybe
         if question.on in sure:
             at_standard += 1
-            counted.append((newest[-1].id, f"{item} {wanted}"))
+            counted.append((newest[-1].id, reason("item.at-standard", item=item, grade=wanted)))
         elif question.on in maybe:
             only = next((grade for grade in newest if _only_claimed(grade, question)), None)
-            claim = only and f"who vouches for {only.grade} of {item}: it is only claimed"
-            which = f"which grade of {item} on {newest[-1].date} was the later one"
+            claim = only and reason("item.only-claimed", grade=only.grade, item=item)
+            which = reason("item.order-unknown", item=item, day=newest[-1].date)
             ask.append(((only or newest[-1]).id, doubt or claim or which))
         elif newest:
-            not_counted.append((newest[-1].id, f"{item} ({title}): newest grade is {newest[-1].grade}"))
+            low = reason("item.below-standard", item=item, title=title, grade=newest[-1].grade)
+            not_counted.append((newest[-1].id, low))
         else:
             missing.append(f"{item} ({title})")
     notes = (f"Not graded yet: {', '.join(missing)}.",) if missing else ()

@@ -15,9 +15,10 @@ from syllabus.engine.kinds.evidence import ONE_DAY
 from syllabus.engine.kinds.registry import Param, kind
 from syllabus.engine.kinds.training import PREPARATION
 from syllabus.engine.question import Question
+from syllabus.engine.reasons import WholeMinutes, Words, reason
 from syllabus.engine.record import DEVICES, TIMES, Document, Flight, Record
 from syllabus.engine.rulebook import RuleVersion
-from syllabus.engine.units import MINUTE, format_time
+from syllabus.engine.units import MINUTE
 
 COUNTS = (*TIMES, facts.INSTRUMENT)
 #: A logbook is kept in tenths of an hour; a computed night that differs by more is worth a word.
@@ -53,9 +54,9 @@ class Share:
     sure: int = 0
     possible: int = 0
     device: bool = False
-    why: str = ""
+    why: Words = ""
     note: str = ""
-    missing: tuple[str, ...] = ()
+    missing: tuple[Words, ...] = ()
 
 
 @kind("total_at_least", **TOTAL_PARAMS)
@@ -85,8 +86,8 @@ def total_at_least(rule: RuleVersion, record: Record, question: Question, nested
     have = sure.at(on)
     holds, could = sure.days_with(need) & rule.in_force, possible.days_with(need) & rule.in_force
     counted: list[Counted] = []
-    not_counted: list[tuple[str, str]] = []
-    ask: list[tuple[str, str]] = []
+    not_counted: list[tuple[str, Words]] = []
+    ask: list[tuple[str, Words]] = []
     notes: list[str] = []
     opens = calendar.window_start(on, window) if window else None
     device_left = cap
@@ -97,7 +98,7 @@ def total_at_least(rule: RuleVersion, record: Record, question: Question, nested
             continue
         if opens is not None and flight.date < opens:
             if share.sure:
-                not_counted.append((flight.id, f"flown {flight.date}, before the window that opens {opens}"))
+                not_counted.append((flight.id, reason("time.before-window", flown=flight.date, opens=opens)))
             continue
         if share.device and share.sure:
             gave = min(share.sure, device_left)
@@ -108,7 +109,11 @@ def total_at_least(rule: RuleVersion, record: Record, question: Question, nested
                 not_counted.append(
                     (
                         flight.id,
-                        f"{format_time(share.sure - gave)} over the {format_time(cap)} a device may add",
+                        reason(
+                            "time.over-device-credit",
+                            over=amounts.time(share.sure - gave),
+                            most=amounts.time(cap),
+                        ),
                     )
                 )
         elif share.sure:
@@ -222,9 +227,9 @@ def _doubt(share: Share, rule: RuleVersion, question: Question, doubts: Mapping[
         return
     bound = conflicts.hours_bound(flight, question.settings)
     if bound is not None and share.sure > bound:
-        logged = format_time(share.sure)
+        logged = amounts.time(share.sure)
         share.sure = bound
-        share.missing += (f"which is right: {logged} logged, and {format_time(bound)} at most on the clock",)
+        share.missing += (reason("time.over-clock", logged=logged, most=amounts.time(bound)),)
 
 
 def _device_share(
@@ -236,41 +241,41 @@ def _device_share(
 ) -> Share | None:
     """Time in a device: never flight time; a rule may credit instruction in it, up to a cap."""
     counts = rule.params["counts"]
-    amounts = [facts.logged(flight, name) or 0 for name in counts]
-    device = flight.aircraft.device
+    logged = [facts.logged(flight, name) or 0 for name in counts]
+    device = flight.aircraft.device or ""
     if credit is None:
-        if not min(amounts):
+        if not min(logged):
             return None
-        return Share(flight, why=f"time in a device ({device}) is no flight time")
+        return Share(flight, why=reason("device.no-flight-time", device=device))
     dual = flight.times.get("dual", 0)
     if not dual:
-        if not min(amounts):
+        if not min(logged):
             return None
-        return Share(flight, why=f"time in a device ({device}) counts only as training from an instructor")
+        return Share(flight, why=reason("device.no-training", device=device))
     by_instructor, why = facts.taught(flight)
     if not by_instructor:
         return Share(flight, why=why)
     category, klass = question.models.kind_of(flight.aircraft)
     if klass is not None and question.klass is not None and klass.split()[0] != question.klass.split()[0]:
-        return Share(flight, why=f"a device for a {klass}, and the rule credits one for {question.klass}")
+        other = reason("device.other-class", represents=klass, credited=question.klass)
+        return Share(flight, why=other)
     if category is not None and question.category is not None and category != question.category:
-        return Share(
-            flight, why=f"a device for a {category}, and the rule credits one for a {question.category}"
-        )
+        other = reason("device.other-category", represents=category, credited=question.category)
+        return Share(flight, why=other)
     if device in credit["devices"]:
         share = Share(flight, dual, dual, device=True)
         if category is None:
-            share.sure, share.missing = 0, ("the category that the device represents",)
+            share.sure, share.missing = 0, (reason("device.category-unknown"),)
         return share
     if device in credit.get("by_letter", ()):
         model = flight.aircraft.model or ""
         if any(_authorizes(letter, model, flight.date) for letter in letters):
             return Share(flight, dual, dual, device=True)
         return Share(
-            flight, 0, dual, device=True, why=f"no letter of authorization for this {device} was in force",
-            missing=(f"the letter of authorization for the {device} (a document {credit['letter']})",),
+            flight, 0, dual, device=True, why=reason("device.no-letter", device=device),
+            missing=(reason("device.letter-unknown", device=device, document=credit["letter"]),),
         )  # fmt: skip
-    return Share(flight, why=f"the rule gives no credit for a {device}")
+    return Share(flight, why=reason("device.no-credit", device=device))
 
 
 def _authorizes(letter: Document, model: str, day: date) -> bool:
@@ -300,7 +305,8 @@ def _flight_share(rule: RuleVersion, record: Record, question: Question, flight:
         beside = sum(amount or 0 for amount in amounts.values()) - (len(amounts) - 1) * whole
         share.sure = min(at_most, max(0, beside))
         if share.sure < at_most:
-            share.missing = (f"how much of the time was {' and '.join(map(_worded, amounts))} at once",)
+            together = " and ".join(map(_worded, amounts))
+            share.missing = (reason("time.overlap-unknown", times=together),)
     if unknown:
         share.sure = 0
         share.missing += (unknown,)
@@ -314,8 +320,8 @@ def _unlogged_night(flight: Flight, amounts: dict[str, int | None]) -> Share | N
         return None
     if not (computed := facts.computed_night(flight)):
         return None
-    words = f"{facts.minutes(computed)} min of night computed from off and on, but none is logged"
-    return Share(flight, why=words)
+    minutes = WholeMinutes(facts.minutes(computed))
+    return Share(flight, why=reason("time.night-not-logged", computed=minutes))
 
 
 def _worded(name: str) -> str:
@@ -327,7 +333,7 @@ def _limited(rule: RuleVersion, record: Record, question: Question, share: Share
     flight, params = share.flight, rule.params
     prepares = params.get("prepares_for")
     if prepares and PREPARATION + prepares not in flight.purposes:
-        return Share(flight, why=f"not logged as preparation for the {prepares} practical test")
+        return Share(flight, why=reason("time.not-preparation", test=prepares))
     if "dual" in params["counts"]:
         by_instructor, why = facts.taught(flight)
         if not by_instructor:

@@ -27,6 +27,7 @@ from syllabus.engine.report import CAUTION
 from syllabus.engine.vocabulary import CATEGORIES, CLASSES, TESTS
 from training.models import Endorsement, EndorsementSeal, Revocation
 from training.presenters import amounts
+from training.presenters.reasons import words
 from training.reports.eligibility import record_of
 from training.services import access, confirming, endorsement_check, endorsements
 from training.services.confirming import Act, NotConfirmed, content_of
@@ -228,8 +229,8 @@ def _finding(finding: Finding, on: dt.date, names: Names) -> dict[str, Any]:
         "citation": finding.rule.cite.section,
         "have": amounts.have(finding.have) if met else amounts.of(finding.have, finding.need),
         "exact": amounts.exact(finding.have, finding.need),
-        "ask": _asked(finding.ask, names) if met is None else [],
-        "not_counted": _left_out(why for _entry, why in finding.not_counted),
+        "ask": _asked(((each, words(what)) for each, what in finding.ask), names) if met is None else [],
+        "not_counted": _left_out(words(why) for _entry, why in finding.not_counted),
         "parts": [_finding(each, on, names) for each in finding.parts],
     }
 
