@@ -43,15 +43,8 @@ class Amount:
     value: int
     unit: Unit
     text: str = field(init=False, compare=False, repr=False)
-
-    @property
-    def measure(self) -> tuple[str, str]:
-        """The exact number, written out, and the unit it is in: ``("1.4", "h")``, ``("3", "landing")``."""
-        if self.unit == TIME:
-            return exact_time(self.value)
-        if self.unit == DISTANCE:
-            return f"{self.value // 100}.{self.value % 100:02d}", "NM"
-        return str(self.value), self.unit
+    #: The exact number, written out, and the unit it is in: ``("1.4", "h")``, ``("3", "landing")``.
+    measure: tuple[str, str] = field(init=False, compare=False, repr=False)
 
     def as_json(self) -> dict[str, Any]:
         """The exact number, its unit, and both as the text that stands beside them in a report.
@@ -67,7 +60,14 @@ class Amount:
             raise ValueError(f"{self.unit!r} is no unit of an amount; there are {', '.join(sorted(UNITS))}")
         if self.value < 0:
             raise ValueError(f"{self.value} {self.unit}: an amount is 0 or more")
-        object.__setattr__(self, "text", " ".join(self.measure))  # frozen
+        if self.unit == TIME:
+            measure: tuple[str, str] = exact_time(self.value)
+        elif self.unit == DISTANCE:
+            measure = f"{self.value // 100}.{self.value % 100:02d}", "NM"
+        else:
+            measure = str(self.value), self.unit
+        object.__setattr__(self, "measure", measure)  # frozen
+        object.__setattr__(self, "text", " ".join(measure))
 
 
 Amounts = tuple[Amount, ...]

@@ -128,16 +128,15 @@ class Report:
 
     def _said(self, said: Iterable[Counted], key: str) -> list[dict[str, str]]:
         """Entries with what is said of each, and who vouches for it."""
-        vouched = self.record.provenance_by_id
-        return [
-            {
-                "id": entry,
-                key: amounts.text(what) if isinstance(what, tuple) else str(what),
-                **({"code": what.code} if isinstance(what, Reason) else {}),
-                **({"provenance": vouched[entry]} if entry in vouched else {}),
-            }
-            for entry, what in said
-        ]
+        vouched, made = self.record.provenance_by_id, []
+        for entry, what in said:
+            each = {"id": entry, key: amounts.text(what) if isinstance(what, tuple) else str(what)}
+            if isinstance(what, Reason):
+                each["code"] = what.code
+            if entry in vouched:
+                each["provenance"] = vouched[entry]
+            made.append(each)
+        return made
 
     def _finding(self, finding: Finding) -> dict[str, Any]:
         rule, met = finding.rule, finding.met(self.question.on)
