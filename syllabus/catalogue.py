@@ -16,7 +16,9 @@ from typing import Any
 
 from syllabus import dated, rulebook
 from syllabus.dated import Lined
+from syllabus.engine.audit import ABOUT, OTHER, TEST
 from syllabus.engine.errors import Fault, RuleDataError
+from syllabus.engine.kinds import registry
 from syllabus.engine.record import Endorsement
 from syllabus.engine.rulebook import VERIFIED, Citation, Milestone, Requirement, Rulebook
 from syllabus.engine.vocabulary import CATEGORIES, CLASSES, ENDORSEMENTS, INSTRUCTORS, TESTS
@@ -51,7 +53,9 @@ _KIND = (
     "means",
     "proves",
     "rests_on",
+    "about",
     "trained",
+    "ground_counts",
     "life",
     "wording",
 )
@@ -90,7 +94,8 @@ class Kind:
 
     ``given_by`` has the kinds of instructor who may give it, each with the sorts of test it must then be for
     (none: whatever it is for); ``tests`` the sorts that its ``test`` may name. ``means`` is what it is for
-    where the entry leaves out every field that stands there.
+    where the entry leaves out every field that stands there. ``about`` is one of ``audit.ABOUT``;
+    ``ground_counts`` says that training on the ground is training enough where ``trained`` asks for it.
     """
 
     kind: str
@@ -103,7 +108,9 @@ class Kind:
     means: Mapping[str, str]
     proves: tuple[str, ...]
     rests_on: tuple[str, ...]
+    about: str
     trained: bool
+    ground_counts: bool
     life: str
     wording: str
 
@@ -219,9 +226,14 @@ class _Reader(dated.Builder):
         verified = self.field(at, "verified", str, "memory")
         if verified not in VERIFIED:
             self.fault(at.place("verified"), f"verified: {verified!r} is not one of {', '.join(VERIFIED)}")
-        trained = at.get("trained", False)
-        if not isinstance(trained, bool):
-            self.fault(at.place("trained"), f"trained: {trained!r} is neither true nor false")
+        trained, ground_counts = (
+            self.read(at, key, registry.flag, False) for key in ("trained", "ground_counts")
+        )
+        if ground_counts and not trained:
+            self.fault(at.place("ground_counts"), "ground_counts: only where trained is true")
+        about = self.read(at, "about", registry.word(*ABOUT), OTHER)
+        if about == TEST and "tests" not in at:
+            self.fault(at.place("about"), "about: an endorsement for a test says in 'tests' of which sort")
         cite = self.citation(at)
         given_by = self.given_by(at)
         fields = self.fields(at)
@@ -249,7 +261,9 @@ class _Reader(dated.Builder):
             means=means,
             proves=proves,
             rests_on=rests_on,
-            trained=bool(trained),
+            about=about,
+            trained=trained,
+            ground_counts=ground_counts,
             life=life,
             wording=wording,
         )

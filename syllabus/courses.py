@@ -56,10 +56,10 @@ _MINIMUM = ("code", "kind", "says", "note")
 _UNKEEPABLE = re.compile("[\x00\ud800-\udfff]")
 
 
-def requirement_ids() -> frozenset[str]:
-    """Every requirement that a lesson may plan to meet."""
+def faults_of(outline: Outline) -> tuple[Fault, ...]:
+    """What keeps a course from hanging together, its plans and proofs held against the rulebook."""
     rules = rulebook.current()
-    return frozenset(each.id for made in rules.milestones.values() for each in made.requirements)
+    return check(outline, requirements=rules.requirements, proves=rules.items)
 
 
 def read(text: str, file: str) -> Outline:
@@ -84,8 +84,7 @@ def _course(data: Lined) -> Outline:
     outline = reader.course(data)
     if not reader.faults:
         reader.faults = [
-            Fault(reader.place(fault.place, data), fault.message)
-            for fault in check(outline, requirements=requirement_ids())
+            Fault(reader.place(fault.place, data), fault.message) for fault in faults_of(outline)
         ]
     if reader.faults:
         raise CourseError(reader.faults)

@@ -17,7 +17,7 @@ from django.db.models import F, Q, QuerySet
 
 from syllabus import courses, models, rulebook
 from syllabus.engine import course_changes
-from syllabus.engine.course import PLANNED, CourseError, Item, Lesson, Outline, Stage, Task, check
+from syllabus.engine.course import PLANNED, CourseError, Item, Lesson, Outline, Stage, Task
 from syllabus.engine.course_changes import Carried, Change
 from syllabus.engine.minimums import Minimum, as_requirement, with_minimums
 from syllabus.engine.reading import FIRST_YEAR
@@ -173,7 +173,7 @@ def save(outline: Outline, school_ref: str | None = None) -> Saved:
 
 
 def _hang_together(outline: Outline) -> None:
-    if faults := check(outline, requirements=courses.requirement_ids()):
+    if faults := courses.faults_of(outline):
         raise CourseError(faults)
 
 

@@ -21,6 +21,7 @@ from syllabus.engine.errors import Fault, RuleDataError
 from syllabus.engine.kinds import KINDS, registry
 from syllabus.engine.question import READERS
 from syllabus.engine.rulebook import (
+    ROLES,
     VERIFIED,
     Milestone,
     Path,
@@ -33,10 +34,10 @@ from syllabus.engine.rulebook import (
 from syllabus.engine.vocabulary import CATEGORIES, CERTIFICATES, CLASSES
 
 HOME = FilePath(__file__).parent / "regulations"
-_MILESTONE = ("milestone", "title", "says", "order", "context", "scope", "paths", "requirements")
+_MILESTONE = ("milestone", "title", "says", "order", "role", "context", "scope", "paths", "requirements")
 _SCOPE = ("classes", "country", "holders", "unwritten")
 _PATH = ("id", "says", "cite", "verified", "waives")
-_REQUIREMENT = ("id", "kind", "versions")
+_REQUIREMENT = ("id", "kind", "plain", "expiring", "versions")
 _VERSION = ("from", "until", "says", "cite", "verified", "note")
 
 
@@ -110,6 +111,7 @@ class Builder(dated.Builder):
             order=self.field(at, "order", int, 0, optional=True),
             scope=self.scope(at),
             paths=self.paths(at, name, requirements),
+            role=self.read(at, "role", registry.word(*ROLES), ""),
         )
 
     def scope(self, at: Lined) -> Scope:
@@ -176,7 +178,10 @@ class Builder(dated.Builder):
             if kind == "milestone" and "milestone" in made.params:
                 where = each if "milestone" in each else at
                 self.needs.append((milestone, made.params["milestone"], where.place("milestone")))
-        return Requirement(name, kind, tuple(versions))
+        plain, expiring = (
+            self.field(at, key, str, "", optional=True).strip() for key in ("plain", "expiring")
+        )
+        return Requirement(name, kind, tuple(versions), plain, expiring)
 
     def version(
         self,

@@ -20,7 +20,7 @@ from syllabus.engine.report import CAUTION, UNVERIFIED
 from syllabus.engine.rulebook import Milestone, Requirement, RuleVersion
 
 #: Keys of the data that every requirement and version has; the rest are the kind's own numbers and words.
-_FRAME = {"id", "kind", "versions", "from", "until", "says", "cite", "verified", "note"}
+_FRAME = {"id", "kind", "plain", "expiring", "versions", "from", "until", "says", "cite", "verified", "note"}
 
 
 @cache

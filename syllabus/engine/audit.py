@@ -44,6 +44,9 @@ RULES: Mapping[str, tuple[str, ...]] = {
 #: From what certainly was not kept, over what the record cannot show, to what is worth a look.
 SEVERITIES = ("serious", "incomplete", "note")
 SERIOUS, INCOMPLETE, NOTE = SEVERITIES
+#: What an instructor keeps of an endorsement: that it was for solo, or for a test, and then its result.
+ABOUT = ("solo", "test", "other")
+SOLO, TEST, OTHER = ABOUT
 #: What would mend a finding: an entry put right, a note of what happened, or nothing that can be done now.
 MENDS = ("correction", "note", "nothing")
 CORRECTION, A_NOTE, NOTHING = MENDS
@@ -193,7 +196,13 @@ class KindOfEndorsement(Protocol):
     @property
     def rests_on(self) -> tuple[str, ...]: ...
     @property
+    def tests(self) -> tuple[str, ...]: ...
+    @property
+    def about(self) -> str: ...
+    @property
     def trained(self) -> bool: ...
+    @property
+    def ground_counts(self) -> bool: ...
 
     def is_about_another(self, given: Endorsement) -> bool: ...
 

@@ -15,6 +15,7 @@ from syllabus.engine.audit import (
     NOTE,
     NOTHING,
     SERIOUS,
+    TEST,
     Audited,
     AuditRules,
     Found,
@@ -32,15 +33,8 @@ from syllabus.engine.facts import same
 from syllabus.engine.finding import Finding
 from syllabus.engine.question import Context
 from syllabus.engine.record import Endorsement, Flight, GroundLesson, Instructor, Record, Test
-from syllabus.engine.rulebook import Milestone, Requirement, Rulebook
+from syllabus.engine.rulebook import ITEMS_AT_STANDARD, SOLO_ROLES, Milestone, Requirement, Rulebook
 
-#: Endorsements for a test, and how the kinds of the tests they are for begin.
-FOR_TESTS = {"knowledge-test": "knowledge:", "practical-test": "practical:"}
-#: Endorsements after training on the ground as well as in flight.
-_GROUND_COUNTS = ("retest",)
-#: The milestones of solo flight, whose items an endorsement may rest on; and their kind.
-SOLO = ("faa.first-solo", "faa.solo-cross-country", "faa.solo-night", "faa.solo-class-b")
-_AT_STANDARD = "items_at_standard"
 _ASKED = "endorsement"
 _WORDS = {True: "On record since", False: "Not met", None: "Not known"}
 
@@ -58,10 +52,10 @@ def findings(
         if kind is None:
             continue
         if each.instructor is not None:
-            gave = not kind.trained or trained(audited.record, each)
+            gave = not kind.trained or trained(audited.record, each, ground=kind.ground_counts)
             yield from _untrained(audited, each, kind, rules, rulebook, gave)
             yield from _early(each, kind, rules)
-        if each.kind in FOR_TESTS:
+        if kind.about == TEST:
             if not kind.is_about_another(each):
                 yield from _recommended(audited, each, kind, rulebook, minimums)
             yield from _without_result(audited, each, kind, rules)
@@ -76,14 +70,17 @@ def is_same(one: Instructor, other: Instructor | None) -> bool:
     return one.name == other.name
 
 
-def trained(record: Record, given: Endorsement) -> bool:
-    """Whether training by whoever endorsed is on record: before it, in its model, on the day it names."""
+def trained(record: Record, given: Endorsement, *, ground: bool) -> bool:
+    """Whether training by whoever endorsed is on record: before it, in its model, on the day it names.
+
+    ``ground``: whether training on the ground counts as well.
+    """
     lessons: Iterable[Flight | GroundLesson] = (
         flight
         for flight in record.flights
         if flight.times.get("dual") and _in_model(flight, given.aircraft_model)
     )
-    if given.kind in _GROUND_COUNTS:
+    if ground:
         lessons = (*lessons, *record.ground)
     return any(
         lesson.instructor is not None
@@ -145,11 +142,8 @@ def _untrained(
 
 def _items(rulebook: Rulebook) -> Iterator[Requirement]:
     """The requirements of solo flight that are items to be at standard."""
-    for name in SOLO:
-        if name in rulebook.milestones:
-            for requirement in rulebook.milestone(name).requirements:
-                if requirement.kind == _AT_STANDARD:
-                    yield requirement
+    for milestone in rulebook.in_role(*SOLO_ROLES):
+        yield from (each for each in milestone.requirements if each.kind == ITEMS_AT_STANDARD)
 
 
 def _early(given: Endorsement, kind: KindOfEndorsement, rules: AuditRules) -> Iterator[Found]:
@@ -274,13 +268,22 @@ def _recommended(
     )
 
 
-def result_of(record_tests: Iterable[Test], given: Endorsement) -> Test | None:
+def result_of(record_tests: Iterable[Test], given: Endorsement, kind: KindOfEndorsement) -> Test | None:
     """The first test that an endorsement can have been for, taken on its day or later."""
-    begins = given.test if given.kind in FOR_TESTS and given.test else FOR_TESTS.get(given.kind)
-    if begins is None:
+    if kind.about != TEST:
         return None
-    taken = [each for each in record_tests if each.kind.startswith(begins) and each.date >= given.given]
+    taken = [
+        each
+        for each in record_tests
+        if each.date >= given.given
+        and (each.kind.startswith(given.test) if given.test else is_of_sort(each, kind.tests))
+    ]
     return min(taken, key=lambda each: (each.date, each.id), default=None)
+
+
+def is_of_sort(test: Test, sorts: Iterable[str]) -> bool:
+    """Whether a test is of one of these sorts, with which its kind begins: ``practical:private-glider``."""
+    return test.kind.partition(":")[0] in sorts
 
 
 def told_from(given: date, rules: AuditRules) -> date:
@@ -292,7 +295,7 @@ def told_from(given: date, rules: AuditRules) -> date:
 def _without_result(
     audited: Audited, given: Endorsement, kind: KindOfEndorsement, rules: AuditRules
 ) -> Iterator[Found]:
-    if given.instructor is None or result_of(audited.record.tests, given) is not None:
+    if given.instructor is None or result_of(audited.record.tests, given, kind) is not None:
         return
     waits = told_from(given.given, rules)
     if audited.on <= waits:

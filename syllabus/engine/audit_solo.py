@@ -29,10 +29,23 @@ from syllabus.engine.finding import Finding
 from syllabus.engine.geography import Place
 from syllabus.engine.question import Context
 from syllabus.engine.record import Flight, Record
-from syllabus.engine.rulebook import Milestone, Requirement, Rulebook
+from syllabus.engine.rulebook import (
+    SOLO,
+    SOLO_CLASS_B,
+    SOLO_CROSS_COUNTRY,
+    SOLO_NIGHT,
+    Milestone,
+    Requirement,
+    Rulebook,
+)
 
-FIRST, AWAY, NIGHT, CLASS_B = "faa.first-solo", "faa.solo-cross-country", "faa.solo-night", "faa.solo-class-b"
-KINDS = {FIRST: "solo-first", AWAY: "solo-cross-country", NIGHT: "solo-night", CLASS_B: "solo-class-b"}
+#: The kind of finding about a flight under a milestone, by the milestone's role.
+KINDS = {
+    SOLO: "solo-first",
+    SOLO_CROSS_COUNTRY: "solo-cross-country",
+    SOLO_NIGHT: "solo-night",
+    SOLO_CLASS_B: "solo-class-b",
+}
 #: What a flight was in, where its entry says so: ``class-b:chicago``.
 IN_CLASS_B = "class-b:"
 #: A student pilot's certificate does not end the rules for student pilots.
@@ -47,7 +60,7 @@ class _Question:
     """What is asked of one solo flight: parts of a milestone, each in its context."""
 
     flight: Flight
-    milestone: str
+    milestone: Milestone
     asked: tuple[tuple[str, Context], ...]
     what: str
     about: tuple[str, ...] = ()
@@ -79,19 +92,23 @@ def _questions(asking: _Asking, rules: AuditRules) -> Iterator[_Question]:
         if pilot is not None and flight.date >= pilot:
             continue
         model = Context(aircraft_model=flight.aircraft.model)
-        yield _Question(flight, FIRST, ((asking.all_of(FIRST), model),), alone)
+        for first in asking.in_role(SOLO):
+            yield _Question(flight, first, ((asking.all_of(first), model),), alone)
         journey = journeys(record)[flight.id]
         if id(journey) not in trips and journey.points and journey.leaves_home:
             trips.add(id(journey))
-            yield from _away(asking, flight, journey)
+            for away in asking.in_role(SOLO_CROSS_COUNTRY):
+                yield from _away(asking, away, flight, journey)
         for airport in _at_night(flight, rules):
             own = replace(model, airport=airport)
             what = f"a solo flight at night at {airport.key}"
-            yield _Question(flight, NIGHT, ((asking.own(NIGHT), own),), what, (airport.key,))
+            for night in asking.in_role(SOLO_NIGHT):
+                yield _Question(flight, night, ((asking.own(night), own),), what, (airport.key,))
         for area, where in _class_b(flight, rules):
             own = replace(model, area=area)
             what = f"a solo flight in Class B airspace ({where})"
-            yield _Question(flight, CLASS_B, ((asking.own(CLASS_B), own),), what, (same(area),))
+            for inside in asking.in_role(SOLO_CLASS_B):
+                yield _Question(flight, inside, ((asking.own(inside), own),), what, (same(area),))
 
 
 def _alone(flight: Flight, rules: AuditRules) -> str:
@@ -138,17 +155,17 @@ def _class_b(flight: Flight, rules: AuditRules) -> Iterable[tuple[str, str]]:
     return areas.values()
 
 
-def _away(asking: _Asking, flight: Flight, journey: Journey) -> Iterator[_Question]:
+def _away(asking: _Asking, milestone: Milestone, flight: Flight, journey: Journey) -> Iterator[_Question]:
     """A flight that landed elsewhere, by any of the ways there are; what the first of them asks is told."""
     points = journey.points
     route = Context(aircraft_model=flight.aircraft.model, route=points)
-    own = asking.own(AWAY)
-    first, *others = (replace(route, path=each.id) for each in asking.rulebook.milestone(AWAY).paths)
+    own = asking.own(milestone)
+    first, *others = [replace(route, path=each.id) for each in milestone.paths] or [route]
     if any(asking.held(flight, own, way) for way in others):
         return
     yield _Question(
         flight,
-        AWAY,
+        milestone,
         ((own, first),),
         f"a solo cross-country flight ({'-'.join(place.key for place in points)})",
         entries=tuple(each.id for each in journey.entries),
@@ -166,15 +183,23 @@ class _Asking:
         self._put: dict[str, Rulebook] = {}
         self._requirements = {
             requirement.id: requirement
-            for name in KINDS
-            if name in rulebook.milestones
-            for requirement in rulebook.milestone(name).requirements
+            for milestone in rulebook.in_role(*KINDS)
+            for requirement in milestone.requirements
         }
 
-    def _part(self, name: str, milestone: str, requirements: Iterable[Requirement]) -> str:
+    def in_role(self, role: str) -> tuple[Milestone, ...]:
+        """The milestones of a role, each authority's own."""
+        return self.rulebook.in_role(role)
+
+    def about(self, question: _Question) -> tuple[str, ...]:
+        """What tells a finding from every other of its kind: two authorities may ask for the same flight."""
+        milestone = question.milestone
+        others = () if milestone == self.in_role(milestone.role)[0] else (milestone.id,)
+        return (question.flight.id, *others, *question.about)
+
+    def _part(self, name: str, whole: Milestone, requirements: Iterable[Requirement]) -> str:
         """Some of a milestone's requirements, as a milestone that can be asked about."""
         if name not in self._put:
-            whole = self.rulebook.milestone(milestone)
             some = Milestone(
                 name,
                 whole.title,
@@ -188,13 +213,13 @@ class _Asking:
             self._put[name] = self.rulebook.with_milestone(some)
         return name
 
-    def all_of(self, milestone: str) -> str:
-        return self._part(f"{milestone}/all", milestone, self.rulebook.milestone(milestone).requirements)
+    def all_of(self, milestone: Milestone) -> str:
+        return self._part(f"{milestone.id}/all", milestone, milestone.requirements)
 
-    def own(self, milestone: str) -> str:
+    def own(self, milestone: Milestone) -> str:
         """Without what another milestone asks, which is asked by itself."""
-        every = self.rulebook.milestone(milestone).requirements
-        return self._part(f"{milestone}/own", milestone, (r for r in every if r.kind != _NESTED))
+        some = (each for each in milestone.requirements if each.kind != _NESTED)
+        return self._part(f"{milestone.id}/own", milestone, some)
 
     def held(self, flight: Flight, part: str, context: Context) -> bool:
         """Whether all of a part held on a flight's day, as known now and as known then."""
@@ -236,9 +261,9 @@ class _Asking:
         held_now, held_then = _all(each.now for each in unmet), _all(each.then for each in unmet)
         severity, mend, way = _weighed(held_now, held_then)
         yield Found(
-            kind=KINDS[question.milestone],
+            kind=KINDS[question.milestone.role],
             severity=severity,
-            about=(flight.id, *question.about),
+            about=self.about(question),
             day=flight.date,
             entries=question.entries or (flight.id,),
             says=f"{_named(question)}: {_told(held_now, held_then)} "
@@ -255,13 +280,13 @@ class _Asking:
 
     def _not_covered(self, question: _Question, refused: NotCovered) -> Found:
         """What nobody can tell of a flight, because no rule covers it."""
-        flight, rules = question.flight, self.rulebook.milestone(question.milestone).requirements
+        flight, rules = question.flight, question.milestone.requirements
         cite = rules[0].versions[-1].cite.section
         severity, mend, way = _weighed(None, None)
         return Found(
-            kind=KINDS[question.milestone],
+            kind=KINDS[question.milestone.role],
             severity=severity,
-            about=(flight.id, *question.about),
+            about=self.about(question),
             day=flight.date,
             entries=question.entries or (flight.id,),
             says=f"{_named(question)}: not covered by these rules: {refused}",
@@ -274,12 +299,12 @@ class _Asking:
     def of_the_school(self, question: _Question) -> Iterator[Found]:
         """What of the school's own minimums did not hold, for the flight as the law sees it."""
         day, milestone = question.flight.date, question.milestone
-        here = in_force(self.minimums.get(milestone, ()), day)
+        here = in_force(self.minimums.get(milestone.id, ()), day)
         if not here:
             return
         named = [f"{each.id} {each.first}" for each in here]
         asked = [Requirement(each.id, each.kind, (each,)) for each in here]
-        part = self._part(f"{milestone}/{', '.join(named)}", milestone, asked)
+        part = self._part(f"{milestone.id}/{', '.join(named)}", milestone, asked)
         _, context = question.asked[-1]
         # A minimum may count flights and lessons as well; all are in force until the first of them ends.
         on = min(each.last or self.on for each in here)
@@ -288,7 +313,7 @@ class _Asking:
         except NotCovered:  # it is told of the law already
             return
         if unmet:
-            about = (question.flight.id, question.milestone, *question.about)
+            about = (question.flight.id, milestone.id, *question.about)
             entries = question.entries or (question.flight.id,)
             yield below_the_schools(_named(question), question.flight.date, unmet, about, entries)
 

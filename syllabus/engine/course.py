@@ -19,7 +19,6 @@ from syllabus.engine.minimums import Minimum, read_params
 from syllabus.engine.record import GRADES
 from syllabus.engine.standards import Tolerance
 from syllabus.engine.units import format_time
-from syllabus.engine.vocabulary import RULE_ITEMS
 
 FLIGHT, GROUND, STAGE_CHECK = "flight", "ground", "stage check"
 ITEM_KINDS = (FLIGHT, GROUND, STAGE_CHECK)
@@ -185,24 +184,28 @@ def proven(outline: Outline, grades: Mapping[str, str]) -> dict[str, str]:
     return found
 
 
-def check(outline: Outline, *, requirements: Collection[str] | None = None) -> tuple[Fault, ...]:
+def check(
+    outline: Outline, *, requirements: Collection[str] | None = None, proves: Collection[str] | None = None
+) -> tuple[Fault, ...]:
     """Everything that keeps the course from hanging together; empty where it does.
 
     Places are paths into it, ``items.steep-turns.prerequisites``. ``requirements`` are the ids that a lesson
-    may plan to meet; without them those are not checked.
+    may plan to meet, ``proves`` the rules' items that an item may prove; without them those are not checked.
     """
     return (
         *_codes(outline),
         *_lessons(outline, requirements),
-        *_items(outline),
+        *_items(outline, proves),
         *_circles(outline),
         *_minimums(outline),
     )
 
 
-def checked(outline: Outline, *, requirements: Collection[str] | None = None) -> Outline:
+def checked(
+    outline: Outline, *, requirements: Collection[str] | None = None, proves: Collection[str] | None = None
+) -> Outline:
     """The outline itself. Raises: CourseError with every fault of it."""
-    if faults := check(outline, requirements=requirements):
+    if faults := check(outline, requirements=requirements, proves=proves):
         raise CourseError(faults)
     return outline
 
@@ -276,7 +279,7 @@ def _times(lesson: Lesson, at: str) -> Iterator[Fault]:
         yield Fault(f"{at}.times", f"lesson {lesson.code} plans no time")
 
 
-def _items(outline: Outline) -> Iterator[Fault]:
+def _items(outline: Outline, proves: Collection[str] | None) -> Iterator[Fault]:
     order = {lesson.code: index for index, lesson in enumerate(outline.lessons)}
     for item in outline.items:
         at = f"items.{item.code}"
@@ -304,7 +307,7 @@ def _items(outline: Outline) -> Iterator[Fault]:
                         f" in {theirs.code}",
                     )
         for proof in item.proves:
-            if proof not in RULE_ITEMS:
+            if proves is not None and proof not in proves:
                 yield Fault(f"{at}.proves", f"{proof!r} is no item that a rule asks for")
             elif lessons and all(lesson.items[item.code] != STANDARD for lesson in lessons):
                 yield Fault(

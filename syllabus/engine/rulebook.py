@@ -12,8 +12,16 @@ from syllabus.engine.aircraft_models import NO_MODELS, Models
 from syllabus.engine.days import Days
 from syllabus.engine.errors import NotInForce, UnknownMilestone
 
+#: The kind of requirement that asks for items, each at a grade.
+ITEMS_AT_STANDARD = "items_at_standard"
 #: How well a version was checked: its text was read in a faithful copy, in somebody's account, or not at all.
 VERIFIED = ("read", "second-hand", "memory")
+#: What a milestone is to the program, whatever an authority calls it: flying alone for the first time, alone
+#: and away, alone at night, alone in busy airspace; and the two tests for a certificate.
+ROLES = ("solo", "solo-cross-country", "solo-night", "solo-class-b", "knowledge-test", "practical-test")
+SOLO, SOLO_CROSS_COUNTRY, SOLO_NIGHT, SOLO_CLASS_B, KNOWLEDGE_TEST, PRACTICAL_TEST = ROLES
+#: The roles of solo flight, the one that every other one asks for first.
+SOLO_ROLES = (SOLO, SOLO_CROSS_COUNTRY, SOLO_NIGHT, SOLO_CLASS_B)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,11 +57,17 @@ class RuleVersion:
 
 @dataclass(frozen=True, slots=True)
 class Requirement:
-    """A requirement with all its versions, oldest first; ``id`` is the milestone's id, a dot, a name."""
+    """A requirement with all its versions, oldest first; ``id`` is the milestone's id, a dot, a name.
+
+    ``plain`` says it to a student, without numbers. ``expiring`` names what expires with it: an endorsement,
+    a certificate, a test result. Both are empty where the data have no such words.
+    """
 
     id: str
     kind: str
     versions: tuple[RuleVersion, ...]
+    plain: str = ""
+    expiring: str = ""
 
     def on(self, day: date) -> RuleVersion:
         """The version in force on a day.
@@ -105,11 +119,12 @@ class Scope:
     unwritten: tuple[Unwritten, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Milestone:
     """A thing a student becomes allowed to do, and everything it takes.
 
-    With ``paths`` there are several lawful ways, and any one of them is enough.
+    With ``paths`` there are several lawful ways, and any one of them is enough. ``role`` is one of ``ROLES``
+    or empty.
     """
 
     id: str
@@ -120,6 +135,18 @@ class Milestone:
     order: int = 0
     scope: Scope = field(default_factory=Scope)
     paths: tuple[Path, ...] = ()
+    role: str = ""
+
+    @cached_property
+    def items(self) -> Mapping[str, str]:
+        """The items that its requirements ask for at a standard, by code, with what the rule calls them."""
+        return {
+            code: title
+            for requirement in self.requirements
+            if requirement.kind == ITEMS_AT_STANDARD
+            for version in requirement.versions
+            for code, title in version.params["items"].items()
+        }
 
 
 @dataclass(frozen=True)
@@ -135,6 +162,24 @@ class Rulebook:
     def paths(self) -> frozenset[str]:
         """The ids of every milestone's paths."""
         return frozenset(way.id for each in self.milestones.values() for way in each.paths)
+
+    @cached_property
+    def requirements(self) -> Mapping[str, Requirement]:
+        """The requirements of every milestone, by id."""
+        return {each.id: each for made in self.milestones.values() for each in made.requirements}
+
+    @cached_property
+    def items(self) -> Mapping[str, str]:
+        """The items that any milestone asks for, by code, with what the rule calls them."""
+        return {code: title for each in self.milestones.values() for code, title in each.items.items()}
+
+    def in_role(self, *roles: str) -> tuple[Milestone, ...]:
+        """The milestones of these roles, in the order of training; every authority has its own."""
+        return tuple(each for each in self.milestones.values() if each.role in roles)
+
+    def on_the_way(self) -> tuple[Milestone, ...]:
+        """The milestones that lessons lead to step by step: those that ask for items, in their order."""
+        return tuple(each for each in self.milestones.values() if each.items)
 
     def with_milestone(self, added: Milestone) -> Rulebook:
         """The same rules with a milestone more, or with another of that id."""

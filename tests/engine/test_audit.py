@@ -11,7 +11,6 @@ import pytest
 
 from syllabus import auditing, catalogue, rulebook
 from syllabus.engine import (
-    audit_endorsements,
     audit_entries,
     audit_record,
     audit_solo,
@@ -19,7 +18,7 @@ from syllabus.engine import (
     evaluate,
 )
 from syllabus.engine import record as engine
-from syllabus.engine.audit import Audited, Found, TakenOff
+from syllabus.engine.audit import TEST, Audited, Found, TakenOff
 from syllabus.engine.geography import airports
 from syllabus.engine.units import HOUR, MINUTE
 from syllabus.engine.vocabulary import RULE_ITEMS
@@ -560,5 +559,6 @@ def test_training_that_nobody_described_is_told_once() -> None:
     assert list(audit_entries.findings(audited(described), auditing.current())) == []
 
 
-def test_kinds_of_tests_are_those_of_the_vocabulary() -> None:
-    assert set(audit_endorsements.FOR_TESTS) <= set(catalogue.current().kinds)
+def test_an_endorsement_for_a_test_says_of_which_sort() -> None:
+    sorts = {each.kind: each.tests for each in catalogue.current().kinds.values() if each.about == TEST}
+    assert sorts == {"knowledge-test": ("knowledge",), "practical-test": ("practical",)}

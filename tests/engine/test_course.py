@@ -59,12 +59,12 @@ SOUND = outline(
 
 
 def faults(*args: Any, **changes: Any) -> list[str]:
-    return [str(fault) for fault in check(outline(*args, **changes))]
+    return [str(fault) for fault in check(outline(*args, **changes), proves=RULE_ITEMS)]
 
 
 def test_a_sound_course_has_no_fault() -> None:
-    assert check(SOUND) == ()
-    assert checked(SOUND) is SOUND
+    assert check(SOUND, proves=RULE_ITEMS) == ()
+    assert checked(SOUND, proves=RULE_ITEMS) is SOUND
 
 
 BOTH = {"a": "perform", "b": "perform"}
@@ -209,7 +209,7 @@ BOTH = {"a": "perform", "b": "perform"}
 def test_what_does_not_hang_together_is_named_with_its_place(lessons, items, told) -> None:
     assert faults(lessons, items) == told
     with pytest.raises(CourseError):
-        checked(outline(lessons, items))
+        checked(outline(lessons, items), proves=RULE_ITEMS)
 
 
 def test_a_long_chain_of_prerequisites_is_no_circle_and_no_stack_overflow() -> None:

@@ -119,10 +119,23 @@ CASES = [
         id="a key misspelt at the top",
     ),
     pytest.param(
+        changed("order: 1", "order: 1\nrole: solo-flight"),
+        [
+            "ex/solo.yaml:5: role: 'solo-flight' is not one of solo, solo-cross-country, solo-night,"
+            " solo-class-b, knowledge-test, practical-test"
+        ],
+        id="a role that is none",
+    ),
+    pytest.param(
+        changed("    counts:", "    plain: 3\n    expiring: ' '\n    counts:"),
+        ["ex/solo.yaml:9: plain: 3 is not text; put it in quotes", "ex/solo.yaml:10: expiring is blank"],
+        id="words that are none",
+    ),
+    pytest.param(
         changed("    counts:", "    colour: red\n    counts:"),
         [
-            "ex/solo.yaml:9: unknown key 'colour'; known here are id, kind, versions, counts, need, aircraft,"
-            " landing_more_than, prepares_for, window, device_credit"
+            "ex/solo.yaml:9: unknown key 'colour'; known here are id, kind, plain, expiring, versions,"
+            " counts, need, aircraft, landing_more_than, prepares_for, window, device_credit"
         ],
         id="a key no kind has",
     ),

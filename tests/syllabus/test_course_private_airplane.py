@@ -14,7 +14,7 @@ from functools import cache
 import pytest
 
 from syllabus import courses
-from syllabus.engine.course import PLANNED, STAGE_CHECK, STANDARD, Outline, check, proven, shortfall
+from syllabus.engine.course import PLANNED, STAGE_CHECK, STANDARD, Outline, proven, shortfall
 from syllabus.engine.document import parse
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.record import FORMAT, GRADES
@@ -39,7 +39,7 @@ def outline() -> Outline:
 
 
 def test_it_hangs_together_and_is_of_the_size_it_says() -> None:
-    assert check(outline(), requirements=courses.requirement_ids()) == ()
+    assert courses.faults_of(outline()) == ()
     sizes = len(outline().stages), len(outline().lessons), len(outline().items)
     assert sizes == (4, 29, 79)
 

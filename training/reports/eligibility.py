@@ -13,7 +13,7 @@ from typing import Any
 
 from django.db.models import Exists, OuterRef
 
-from syllabus import outlines
+from syllabus import outlines, rulebook
 from syllabus.engine import amounts
 from syllabus.engine.errors import NotCovered
 from syllabus.engine.evaluate import covered, evaluate
@@ -86,7 +86,7 @@ class _Moved(Exception):
 
 
 @lru_cache(maxsize=256)
-def _rules(slug: str, state: uuid.UUID | None, on: dt.date, course: int | None) -> Rulebook:
+def _rules(_law: str, slug: str, state: uuid.UUID | None, on: dt.date, course: int | None) -> Rulebook:
     """The law with a school's minimums and a course's, for one state of the school's.
 
     Without any state the school never had a minimum. Raises: _Moved.
@@ -132,7 +132,7 @@ def rules_of(student: Student, on: dt.date, *, with_course: bool = True) -> Rule
     school = student.school
     course = _course(student.pk, student.version, on) if with_course else None
     try:
-        return _rules(school.slug, school.rules_version, on, course)
+        return _rules(rulebook.current().id, school.slug, school.rules_version, on, course)
     except _Moved as moved:
         return moved.book
 

@@ -12,15 +12,15 @@ from django.db.models import Q
 
 from syllabus import auditing, catalogue
 from syllabus.engine import calendar
-from syllabus.engine.audit import AuditRule
-from syllabus.engine.audit_endorsements import FOR_TESTS, result_of, told_from
+from syllabus.engine.audit import OTHER, SOLO, TEST, AuditRule
+from syllabus.engine.audit_endorsements import is_of_sort, result_of, told_from
 from syllabus.engine.facts import same
 from syllabus.engine.record import Endorsement as Given
 from syllabus.engine.record import Test
 from training.models import Endorsement, Role, Student
 from training.models import Test as TestRow
 
-SOLO, TEST, OTHER = "solo", "test", "other"
+PRACTICAL, KNOWLEDGE = "practical", "knowledge"
 
 
 @dataclass(frozen=True)
@@ -153,14 +153,14 @@ def own_record(role: Role, on: dt.date) -> OwnRecord:
     firsts = _first_attempts(role, students, tests, on)
     lines = tuple(_line(row, tests[row.student_id], on) for row in rows)
     rule = _rule(on)
-    window = rule.params["window"] if rule else calendar.Length(24, calendar.CALENDAR_MONTHS)
+    window: calendar.Length = auditing.current().near("first-attempts", on).params["window"]
     since = calendar.window_start(on, window)
     return OwnRecord(
         role,
         on,
         lines,
-        _counted(firsts["practical-test"], since, rule),
-        _counted(firsts["knowledge-test"], since, None),
+        _counted(firsts[PRACTICAL], since, rule),
+        _counted(firsts[KNOWLEDGE], since, None),
     )
 
 
@@ -185,30 +185,30 @@ def _tests(role: Role, students: Iterable[int], on: dt.date) -> dict[int, list[T
 def _first_attempts(
     role: Role, students: Iterable[int], tests: dict[int, list[Test]], on: dt.date
 ) -> dict[str, list[Test]]:
-    """First attempts that the instructor endorsed last, by the kind of endorsement."""
-    found: dict[str, list[Test]] = {kind: [] for kind in FOR_TESTS}
+    """First attempts that the instructor endorsed last, by the sort of test."""
+    for_tests = {kind.kind: kind for kind in catalogue.current().kinds.values() if kind.about == TEST}
+    found: dict[str, list[Test]] = {PRACTICAL: [], KNOWLEDGE: []}
     given: dict[tuple[int, str], list[Endorsement]] = defaultdict(list)
     rows = Endorsement.objects.filter(
         school_id=role.school_id,
         student_id__in=list(students),
-        kind__in=list(FOR_TESTS),
+        kind__in=list(for_tests),
         retired_at__isnull=True,
         given__lte=on,
     )
     for row in rows.order_by("given", "pk"):
         given[row.student_id, row.kind].append(row)
     for (student, kind), endorsed in given.items():
-        begins = FOR_TESTS[kind]
         attempts: dict[str, Test] = {}
         for test in tests.get(student, ()):
-            if test.kind.startswith(begins):
+            if is_of_sort(test, for_tests[kind].tests):
                 attempts.setdefault(test.kind, test)
         for first in attempts.values():
             before = [
                 each for each in endorsed if each.given <= first.date and each.test in (None, first.kind)
             ]
             if before and _by(before[-1], role):
-                found[kind].append(first)
+                found.setdefault(catalogue.sort_of(first.kind), []).append(first)
     return found
 
 
@@ -227,8 +227,8 @@ def _counted(attempts: Iterable[Test], since: dt.date, rule: AuditRule | None) -
 def _line(row: Endorsement, tests: list[Test], on: dt.date) -> Line:
     rules = auditing.current()
     kind = catalogue.current().kinds.get(row.kind)
-    for_test = row.kind in FOR_TESTS
-    result = result_of(tests, Given(row.entry_id, row.kind, row.given, test=row.test)) if for_test else None
+    about = kind.about if kind else SOLO if row.kind.startswith("solo-") else OTHER
+    result = result_of(tests, Given(row.entry_id, row.kind, row.given, test=row.test), kind) if kind else None
     first = None
     if result is not None:
         earlier = [each for each in tests if each.kind == result.kind and each.date < result.date]
@@ -239,14 +239,14 @@ def _line(row: Endorsement, tests: list[Test], on: dt.date) -> Line:
         student=row.student,
         kind=row.kind,
         title=kind.title if kind else row.kind,
-        about=TEST if for_test else SOLO if row.kind.startswith("solo-") else OTHER,
+        about=about,
         given=row.given,
         aircraft_model=row.aircraft_model,
         entry=row.entry_id,
         ended=row.ended_by_id is not None,
         result=result,
         first_attempt=first,
-        missing=for_test and result is None and on > told_from(row.given, rules),
+        missing=about == TEST and result is None and on > told_from(row.given, rules),
         keep_until=calendar.last_day(last, keep),
         test=row.test,
     )

@@ -10,23 +10,23 @@ from types import MappingProxyType
 from typing import Any
 
 from syllabus import outlines, rulebook
-from syllabus.engine.course import PLANNED
+from syllabus.engine.course import PLANNED, Outline
 from syllabus.engine.errors import NotCovered
 from syllabus.engine.finding import Finding
 from syllabus.engine.next_lesson import Lacking, NextLesson, Proposal, ShortTime, next_lesson
 from syllabus.engine.progress import ItemStanding, LessonStanding, Progress, StageStanding, progress
 from syllabus.engine.reasons import Reason
 from syllabus.engine.report import CAUTION, Report
+from syllabus.engine.rulebook import ITEMS_AT_STANDARD, PRACTICAL_TEST, SOLO, SOLO_CROSS_COUNTRY, Milestone
 from syllabus.engine.units import format_time
 from syllabus.models import CourseVersion
 from training.models import CourseMove, Enrolment, Student
 from training.record import lessons
 from training.reports.eligibility import eligibility, enrolled
 
-SOLO, CROSS_COUNTRY = "faa.first-solo", "faa.solo-cross-country"
-#: Milestones on the way through a course, in order; which of them it leads to is told by what it proves.
-TOWARD = (SOLO, CROSS_COUNTRY, "faa.private-practical-test")
-ITEMS, TOTAL = "items_at_standard", "total_at_least"
+TOTAL = "total_at_least"
+#: What keeps a lesson's solo flying closed: the kinds of its time, and the role of the milestone.
+_ALONE = (("solo", SOLO), ("solo cross_country", SOLO_CROSS_COUNTRY))
 #: What an instructor gives on the day; it keeps nobody from being taught toward it.
 _GIVEN = "endorsement"
 
@@ -74,6 +74,25 @@ class Standing:
             "toward": self.toward.milestone.id if self.toward else None,
             "caution": CAUTION,
         }
+
+
+def leads_to(outline: Outline) -> tuple[Milestone, ...]:
+    """The milestones that a course leads to, in order: those whose items its own items prove."""
+    proofs = outline.proofs.keys()
+    return tuple(each for each in rulebook.current().on_the_way() if proofs & each.items.keys())
+
+
+def test_of(student: Student, on: dt.date) -> Milestone:
+    """The practical test that the student's course leads to; without one, the first there is.
+
+    Queries: that of ``enrolled`` and those of ``outlines.published``, or none.
+    """
+    tests = rulebook.current().in_role(PRACTICAL_TEST)
+    held = enrolled(student.pk, student.version, on)
+    if len(tests) > 1 and held is not None and held.course_version is not None:
+        led = leads_to(outlines.published(held.course_version))
+        return next((each for each in led if each in tests), tests[0])
+    return tests[0]
 
 
 def enrolment(student: Student, on: dt.date) -> Enrolment | None:
@@ -150,27 +169,27 @@ def _lacking(
     student: Student, on: dt.date, known_at: dt.datetime | None, found: Progress
 ) -> tuple[Lacking, Report | None]:
     """What the first milestone of the course that is not met lacks of what lessons give."""
-    leads = {proof.partition(".")[0] for proof in found.outline.proofs}
-    areas = {SOLO: "presolo", CROSS_COUNTRY: "soloxc", TOWARD[-1]: "area"}
+    way = leads_to(found.outline)
     reports, refused = {}, {}
-    for each in TOWARD:
-        if areas[each] in leads:
-            try:
-                reports[each] = eligibility(student, each, on, known_at=known_at)
-            except NotCovered as problem:
-                refused[each] = problem
-    titles = rulebook.current().milestones
-    barred, cautions = {}, {}
-    for kinds, milestone in (("solo", SOLO), ("solo cross_country", CROSS_COUNTRY)):
-        if milestone in refused:
-            barred[kinds] = f"{titles[milestone].title} is not covered by these rules: {refused[milestone]}"
-        elif (report := reports.get(milestone)) and not report.met:
+    for each in way:
+        try:
+            reports[each.id] = eligibility(student, each.id, on, known_at=known_at)
+        except NotCovered as problem:
+            refused[each.id] = problem
+    barred: dict[str, str] = {}
+    cautions: dict[str, str] = {}
+    for kinds, milestone in ((kinds, each) for kinds, role in _ALONE for each in way if each.role == role):
+        if milestone.id in refused:
+            barred.setdefault(
+                kinds, f"{milestone.title} is not covered by these rules: {refused[milestone.id]}"
+            )
+        elif not (report := reports[milestone.id]).met:
             missing = report.unmet()
             bars = [each for each in missing if _bars(each, on)]
             if bars:
-                barred[kinds] = _words(f"{report.milestone.title} is not open", bars)
+                barred.setdefault(kinds, _words(f"{milestone.title} is not open", bars))
             else:
-                cautions[kinds] = _words(f"before {report.milestone.title.lower()}", missing)
+                cautions.setdefault(kinds, _words(f"before {milestone.title.lower()}", missing))
     plans = {each for lesson in found.outline.lessons for each in lesson.plans}
     for report in reports.values():
         lacks = Lacking(
@@ -199,7 +218,7 @@ def _words(opening: str, findings: list[Finding]) -> str:
 
 def _items(finding: Finding) -> set[str]:
     """The items of a rule that are not at the grade it asks for."""
-    if finding.rule.kind != ITEMS:
+    if finding.rule.kind != ITEMS_AT_STANDARD:
         return set()
     reached = {gave["item"] for _, gave in finding.counted if isinstance(gave, Reason)}
     return set(finding.rule.params["items"]) - reached

@@ -35,8 +35,6 @@ ASKED = "endorsement"
 TRAINED = "training-by-the-signer"
 #: Kinds of requirement that look at the endorsement alone, so that one of no use to them is forbidden.
 _ALONE = ("endorsement", "cross_country_endorsement")
-#: Kinds of endorsement after training on the ground as well as in flight.
-_GROUND_COUNTS = ("retest",)
 
 
 @dataclass(frozen=True)
@@ -314,7 +312,7 @@ def _trained(kind: Kind, given: engine.Endorsement, known: engine.Record) -> dic
         for flight in known.flights
         if flight.times.get("dual") and _in_model(flight, given.aircraft_model)
     ]
-    if kind.kind in _GROUND_COUNTS:
+    if kind.ground_counts:
         lessons += known.ground
     for lesson in lessons:
         if given.training_date and lesson.date != given.training_date:

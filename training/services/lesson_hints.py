@@ -21,13 +21,12 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from syllabus import outlines
+from syllabus import outlines, rulebook
 from syllabus.engine import measured
 from syllabus.engine.course import STANDARD, Item, Outline
 from syllabus.engine.record import GRADES
 from syllabus.engine.standards import Tolerance
 from syllabus.engine.units import QuantityError
-from syllabus.engine.vocabulary import RULE_ITEMS
 from training.models import LessonRecord
 
 Hint = dict[str, Any]
@@ -161,9 +160,10 @@ _NOTHING: Hint = dict.fromkeys(("inside", "by", "standard", "task", "basis", "so
 
 
 def _unknown(code: str, outline: Outline | None) -> Iterator[tuple[str, str, str]]:
-    if outline is None or code in outline.by_code or code in RULE_ITEMS:
+    asked = rulebook.current().items
+    if outline is None or code in outline.by_code or code in asked:
         return
-    near = difflib.get_close_matches(code, [*outline.by_code, *RULE_ITEMS], 1)
+    near = difflib.get_close_matches(code, [*outline.by_code, *asked], 1)
     meant = f" Did you mean {near[0]}?" if near else ""
     yield (
         "unknown-item",

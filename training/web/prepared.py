@@ -27,7 +27,6 @@ from training.web.shown import StudentShown
 from training.web.student_shown import MOST_LAPSES, EndingShown, Names, NextShown
 
 AT_ONCE = 20
-TEST = progress.TOWARD[-1]
 #: Whose lessons are listed: those that are signed, or drafts as well.
 SIGNED, ALL = "signed", "all"
 #: The list of students has a column of what their courses ask for.
@@ -65,8 +64,9 @@ def standing(student: Student, on: dt.date, _variant: str = "") -> SafeString:
 
 def hours(student: Student, on: dt.date, _variant: str = "") -> SafeString:
     """Hours over time by kind, each beside what the practical test asks for."""
+    test = progress.test_of(student, on)
     try:
-        report = reports.eligibility(student, TEST, on)
+        report = reports.eligibility(student, test.id, on)
         kinds, refused = student_shown.hours(report, record_of(student)), ""
     except NotCovered as problem:
         kinds, refused = [], shown.why_not(problem)
@@ -75,7 +75,7 @@ def hours(student: Student, on: dt.date, _variant: str = "") -> SafeString:
         student,
         kinds=kinds,
         refused=refused,
-        milestone=rulebook.current().milestones[TEST],
+        milestone=test,
         short_weeks=SHORT_WEEKS,
         long_weeks=LONG_WEEKS,
         rulebook=rulebook.current().id,

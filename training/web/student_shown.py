@@ -13,6 +13,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from syllabus import rulebook
 from syllabus.engine.course import PLANNED, STANDARD, Lesson, Outline
 from syllabus.engine.next_lesson import AGAIN, BLOCKED, CAUTION, LACKS, Planned, Proposal, Reason
 from syllabus.engine.progress import COMPLETE, NOT_FLOWN, ItemStanding, LessonStanding, StageStanding
@@ -21,19 +22,19 @@ from syllabus.engine.report import Report
 from training.presenters import amounts
 from training.presenters.amounts import hours as in_hours
 from training.reports import Ending, Overview
-from training.reports.progress import CROSS_COUNTRY, SOLO, TOTAL, TOWARD, Standing
+from training.reports.progress import TOTAL, Standing, leads_to
 from training.web import charts, plain_words
 from training.web.shown import MilestoneShown, RequirementShown, State, day
 
-#: The rule's items that show a milestone's flying, by how their names begin.
-_AREAS: Mapping[str, str] = {SOLO: "presolo", CROSS_COUNTRY: "soloxc", TOWARD[-1]: "area"}
 SOON_DAYS = 30
 MOST_LAPSES = 6
 FEW_GAPS = 2
-#: ``presolo.d-03 (takeoffs and landings)``: the name in brackets says it to a person.
 _DAY = re.compile(r"\b[0-9]{4}-[01][0-9]-[0-3][0-9]\b")
-_PROVEN = re.compile(r" \((?:presolo|soloxc|area)\.[a-z0-9., -]+\)")
-_NAMED_ITEM = re.compile(r"\b[a-z]+(?:\.[a-z]+)*(?:\.[a-z]-|\.)\d\d \(([^()]*)\)")
+#: An item of a rule by its code, ``list.a-03`` or ``list.area.03``.
+_ITEM = r"[a-z]+(?:\.[a-z]+)*(?:\.[a-z]-|\.)\d\d"
+_PROVEN = re.compile(rf" \({_ITEM}(?:, {_ITEM})*\)")
+#: The name in brackets after a code says it to a person.
+_NAMED_ITEM = re.compile(rf"\b{_ITEM} \(([^()]*)\)")
 
 
 class Names:
@@ -226,18 +227,15 @@ def way(standing: Standing, overview: Overview) -> list[StageOnWay]:
 def _opens(outline: Outline) -> dict[str, int]:
     """For each milestone the number of the stage by whose end everything that shows its flying was asked."""
     found: dict[str, int] = {}
-    for milestone, area in _AREAS.items():
+    for milestone in leads_to(outline):
         needed = {
-            item.code
-            for proof, items in outline.proofs.items()
-            if proof.partition(".")[0] == area
-            for item in items
+            item.code for proof, items in outline.proofs.items() if proof in milestone.items for item in items
         }
         for number, stage in enumerate(outline.stages, start=1):
             for lesson in stage.lessons:
                 needed -= {code for code, grade in lesson.items.items() if grade == STANDARD}
-            if not needed and area in {proof.partition(".")[0] for proof in outline.proofs}:
-                found[milestone] = number
+            if not needed:
+                found[milestone.id] = number
                 break
     return found
 
@@ -403,7 +401,7 @@ def toward(overview: Overview, names: Names) -> TowardShown | None:
     shown = {
         each.report.milestone.id: MilestoneShown(each, overview.provenance) for each in overview.milestones
     }
-    for milestone in (shown[each] for each in TOWARD if each in shown):
+    for milestone in (shown[each.id] for each in rulebook.current().on_the_way() if each.id in shown):
         missing = {gap.finding.rule.id for gap in milestone.gaps}
         if missing:
             return TowardShown(
@@ -423,7 +421,7 @@ class EndingShown:
 
     @property
     def words(self) -> str:
-        named = plain_words.ending(self.ending.requirements[0]) or self.ending.says
+        named = plain_words.expiring(self.ending.requirements[0]) or self.ending.says
         return f"{named} ({self.ending.model})" if self.ending.model else named
 
     @property

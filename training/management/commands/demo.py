@@ -11,13 +11,20 @@ from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
+from syllabus import rulebook
+from syllabus.engine.rulebook import PRACTICAL_TEST
 from training import reports
 from training.management import eligibility_table, serving
 from training.models import Student
 from training.services import demo
 
-#: Whose gaps are printed, and toward what: every requirement is met but one, by 0.04 NM.
-SHOWN, TOWARD = "theo", "faa.private-practical-test"
+#: Whose gaps toward the practical test are printed: every requirement is met but one, by 0.04 NM.
+SHOWN = "theo"
+
+
+def toward() -> str:
+    """The milestone whose gaps are printed: the practical test."""
+    return rulebook.current().in_role(PRACTICAL_TEST)[0].id
 
 
 class Command(BaseCommand):
@@ -63,7 +70,7 @@ class Command(BaseCommand):
     def gaps(self, loaded: demo.Loaded, at: dt.datetime) -> str:
         """One student's report as a table."""
         student = Student.objects.get(ref=demo.ref(SHOWN))
-        report = reports.eligibility(student, TOWARD, loaded.school.day(at))
+        report = reports.eligibility(student, toward(), loaded.school.day(at))
         return f"\n{student.name}\n\n{eligibility_table.render(report, width=100)}\n"
 
     def people(self, loaded: demo.Loaded, here: str) -> str:
@@ -82,7 +89,7 @@ class Command(BaseCommand):
                 "Addresses",
                 f"  {here}/                 the first page",
                 f"  {here}/api/v1/docs/     the API and its description",
-                f"  {student}/eligibility/{TOWARD}",
+                f"  {student}/eligibility/{toward()}",
                 f"  {' ' * len(here)}                  the table above, for Ida, Ada and Theo",
             ]
         )

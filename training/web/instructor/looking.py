@@ -15,15 +15,13 @@ from syllabus.engine import record as engine
 from syllabus.engine.course import Outline
 from syllabus.engine.errors import Fault, NotInForce
 from syllabus.engine.geography import distance_nm
+from syllabus.engine.rulebook import PRACTICAL_TEST, Requirement
 from syllabus.engine.units import MINUTE, format_nm, format_time
 from training.models import LessonRecord
 from training.services import lesson_content, lesson_hints, lesson_plans, lesson_records
 from training.services.lesson_content import Content, LessonError
 from training.web.instructor import sheet
 from training.web.instructor.opening import Taught
-
-#: The rule that says how far away a landing makes cross-country time toward the private certificate.
-_CROSS_COUNTRY = "faa.private-practical-test", "faa.private-practical-test.dual-cross-country"
 
 
 @dataclass
@@ -177,12 +175,11 @@ def _farthest(flight: engine.Flight) -> tuple[str, bool]:
     """How far the farthest landing is from where the flight began, in words, and whether it is beyond the
     rule's distance."""
     points = [place for place in flight.route[1:] if place.known]
-    milestone, wanted = _CROSS_COUNTRY
-    listed = rulebook.current().milestones[milestone].requirements
-    if not points or not flight.route[0].known:
+    asked = _cross_country()
+    if not points or not flight.route[0].known or asked is None:
         return "", False
     try:
-        rule = next(each.on(flight.date) for each in listed if each.id == wanted)
+        rule = asked.on(flight.date)
     except NotInForce:
         return "", False
     limit = rule.params["landing_more_than"]
@@ -202,6 +199,15 @@ def _farthest(flight: engine.Flight) -> tuple[str, bool]:
     if facts.close(away, limit):
         said = _("%(said)s, close to the limit: look") % {"said": said}
     return said, away > limit
+
+
+def _cross_country() -> Requirement | None:
+    """The first rule of a practical test that says how far away a landing makes cross-country time."""
+    for milestone in rulebook.current().in_role(PRACTICAL_TEST):
+        for requirement in milestone.requirements:
+            if all(version.get("landing_more_than") for version in requirement.versions):
+                return requirement
+    return None
 
 
 # The sheet as it is shown

@@ -29,6 +29,7 @@ from django.views.decorators.http import require_safe
 from syllabus import catalogue, rulebook
 from syllabus.engine.next_lesson import AGAIN
 from syllabus.engine.report import CAUTION
+from syllabus.engine.rulebook import PRACTICAL_TEST
 from training.models import Lapse, LessonRecord, Standing, Student, User
 from training.reports import progress
 from training.services import access, turns
@@ -179,6 +180,7 @@ def _lapses(students: dict[int, Student], at: dt.datetime, needs: dict[int, list
 def _ready(students: dict[int, Student], needs: dict[int, list[Need]]) -> None:
     """Whoever lacks nothing of a milestone but what the instructor gives."""
     only_given = _given_last()
+    tests = {each.id for each in rulebook.current().in_role(PRACTICAL_TEST)}
     for each in Standing.objects.filter(student__in=students).only("student_id", "summary"):
         student = students[each.student_id]
         for milestone in each.summary.get("milestones", ()):
@@ -188,7 +190,7 @@ def _ready(students: dict[int, Student], needs: dict[int, list[Need]]) -> None:
                 words = said % {"milestone": milestone["title"]}
                 href = reverse("endorse", args=[student.ref])
                 needs[student.pk].append(Need(READY, "ready", "★", words, href))
-            elif milestone["milestone"] == progress.TOWARD[-1] and milestone.get("eligible"):
+            elif milestone["milestone"] in tests and milestone.get("eligible"):
                 said = _("All that is asked for is on record: %(milestone)s")
                 words = said % {"milestone": milestone["title"]}
                 href = reverse("student", args=[student.ref])
@@ -203,14 +205,14 @@ def _given_last() -> dict[str, set[str]]:
     rules = rulebook.current()
     given = {each for kind in catalogue.current().kinds.values() for each in kind.proves}
     found: dict[str, set[str]] = {}
-    for name in progress.TOWARD:
+    for milestone in rules.on_the_way():
         last: set[str] = set()
-        for requirement in reversed(rules.milestones[name].requirements):
+        for requirement in reversed(milestone.requirements):
             if requirement.id not in given:
                 break
             if requirement.kind != FLIGHT_BY_FLIGHT:
                 last.add(requirement.id)
-        found[name] = last
+        found[milestone.id] = last
     return found
 
 

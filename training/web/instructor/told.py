@@ -80,16 +80,9 @@ def title(code: str, outline: Outline | None) -> str:
     return item.title if item else code
 
 
-def asked_by_rules() -> dict[str, str]:
+def asked_by_rules() -> Mapping[str, str]:
     """What the rules call the items that they ask for, by code."""
-    found: dict[str, str] = {}
-    for milestone in rulebook.current().milestones.values():
-        for requirement in milestone.requirements:
-            for version in requirement.versions:
-                items = version.params.get("items")
-                if isinstance(items, Mapping):
-                    found.update(items)
-    return found
+    return rulebook.current().items
 
 
 def proved(grades: Iterable[ItemGrade]) -> list[dict[str, str]]:
