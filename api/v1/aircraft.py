@@ -48,8 +48,7 @@ class Aircraft(View):
         description=(
             "Those of the schools where the caller instructs or administers, training devices too. Of each "
             "kind of inspection or paper the newest recorded stands, with its last day by the rule in force "
-            "today. Days alone: hours in service end inspections too, such as the 100 hours of 14 CFR "
-            "91.409(b), and are not counted here."
+            "today. Days alone: an inspection that goes by hours in service is not counted here."
         ),
         answers={200: Answer("AircraftList", "The aircraft")},
         refuses=(401, 406, 422),

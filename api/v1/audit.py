@@ -278,7 +278,7 @@ class InstructorRecord(View):
         summary="Read an instructor's own record",
         description=(
             "For the instructor, and for the administrators of the school: who was endorsed for what test or"
-            " solo, when, with what result, until when each is kept (14 CFR 61.189), first-attempt figures,"
+            " solo, when, with what result, until when each is kept, first-attempt figures,"
             " and the last day of recent experience. The reading is logged for each student in it."
         ),
         parameters=[

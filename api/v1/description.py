@@ -16,6 +16,7 @@ from drf_spectacular.plumbing import ResolvedComponent
 
 from api.v1 import links, schemas
 from api.v1.errors import MEDIA_TYPE
+from syllabus import rulebook
 
 Schema = dict[str, Any]
 Method = TypeVar("Method", bound=Callable[..., Any])
@@ -104,7 +105,7 @@ class Parameter:
             "milestone",
             "path",
             "The milestone's id.",
-            {"type": "string", "examples": ["faa.first-solo"]},
+            {"type": "string", "examples": [next(iter(rulebook.current().milestones))]},
             True,
         )
 

@@ -262,7 +262,7 @@ class LessonRecordSign(LessonView):
         name="signLessonRecord",
         summary="Sign a lesson record",
         description=(
-            "By an authorized instructor (14 CFR 61.1), who confirms it with the password or a passkey. "
+            "By an authorized instructor, who confirms it with the password or a passkey. "
             "`content_hash` is that of the draft that was read. The record is sealed in the school's ledger,"
             " and its flight, ground lesson and grades stand on the student's record; a correction takes the"
             " place of what it corrects. The same sent again gives the same answer; a second, different"

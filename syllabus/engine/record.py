@@ -75,8 +75,8 @@ MOST_LANDINGS = 100
 
 
 _INSTRUCTOR_KIND = (
-    "Under what authority: a flight instructor's (14 CFR 61.193), where the key is left out; a ground "
-    "instructor's (61.215); or, by 61.41, that of another country (foreign) or of an armed force."
+    "Under what authority: a flight instructor's, where the key is left out; a ground instructor's; or that "
+    "of another country (foreign) or of an armed force."
 )
 _PROVENANCE = (
     "Who vouches for the entry: a sign-off here, verified proofs of another school, a named person "
@@ -121,7 +121,11 @@ class Landings:
     at: Point | None = None
     takeoffs: Count = 0
     landings: Count = 0
-    period: Annotated[str | None, word(("day", "night"), "period"), "The night of 14 CFR 1.1."] = None
+    period: Annotated[
+        str | None,
+        word(("day", "night"), "period"),
+        "By night: from the end of evening to the beginning of morning civil twilight.",
+    ] = None
     full_stop: Flag | None = None
     pattern: Annotated[Flag | None, "Each landing involved a flight in the traffic pattern."] = None
     towered: Annotated[Flag | None, "At an airport with an operating control tower."] = None
@@ -137,10 +141,10 @@ class Flight:
     aircraft: Aircraft = Aircraft()
     trip: Annotated[Name | None, "Entries that share it are one flight for cross-country rules."] = None
     route: Route = ()
-    out: Annotated[Instant | None, "First movement for the purpose of flight (14 CFR 1.1)."] = None
+    out: Annotated[Instant | None, "First movement for the purpose of flight."] = None
     off: Annotated[Instant | None, "Takeoff."] = None
     on: Annotated[Instant | None, "Landing."] = None
-    in_: Annotated[Instant | None, "At rest after landing (14 CFR 1.1)."] = None
+    in_: Annotated[Instant | None, "At rest after landing."] = None
     times: Annotated[Mapping[str, int], LOGGED] = field(default_factory=lambda: MappingProxyType({}))
     landings: Annotated[tuple[Landings, ...], Most(MOST_LANDINGS)] = ()
     instructor: Instructor | None = None

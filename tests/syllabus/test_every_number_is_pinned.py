@@ -28,7 +28,7 @@ from tests.engine.building import Case, cases
 
 DATA = rulebook.read()
 #: What is said of a requirement rather than asked by it.
-WORDS = {"says", "plain", "expiring", "cite", "verified", "note", "id", "kind", "until", "why"}
+WORDS = {"says", "plain", "expiring", "defined_in", "cite", "verified", "note", "id", "kind", "until", "why"}
 #: Tables whose values are titles.
 TITLED = ("items", "closed")
 #: What a milestone says beside its requirements; pinned by any case of the milestone.

@@ -387,7 +387,7 @@ def test_an_output_of_ascii_alone_gets_ascii(written: Callable[[Any], pathlib.Pa
 
 
 def test_each_example_of_the_help_runs() -> None:
-    lines = eligibility.EPILOG.replace("\\\n", " ").splitlines()
+    lines = eligibility.epilog().replace("\\\n", " ").splitlines()
     examples = [line.split("eligibility ", 1)[1].split() for line in lines if "manage.py" in line]
 
     assert len(examples) == 3

@@ -800,7 +800,7 @@ class Migration(migrations.Migration):
                 (
                     "what",
                     models.CharField(
-                        help_text="such as record, or eligibility faa.first-solo", max_length=100
+                        help_text="such as record, or eligibility and a milestone's id", max_length=100
                     ),
                 ),
                 ("via", models.CharField(help_text="api, web or command", max_length=20)),

@@ -58,7 +58,7 @@ class Migration(migrations.Migration):
             name="recent_experience_until",
             field=models.DateField(
                 blank=True,
-                help_text="last day of an instructor's recent experience (14 CFR 61.197); empty: not recorded here",
+                help_text="last day of an instructor's recent experience; empty: not recorded here",
                 null=True,
             ),
         ),

@@ -15,7 +15,7 @@ class Migration(migrations.Migration):
             name="ratings",
             field=models.JSONField(
                 blank=True,
-                help_text='in which aircraft an instructor may give flight training, as instructor and pilot certificate allow together (14 CFR 61.195(b)): [{"category": "airplane", "class": "single-engine land", "instrument": true}]; empty: not recorded here; []: in none',
+                help_text='in which aircraft an instructor may give flight training, as instructor and pilot certificate allow together: [{"category": "airplane", "class": "single-engine land", "instrument": true}]; empty: not recorded here; []: in none',
                 null=True,
                 validators=[training.models.people.check_ratings],
             ),

@@ -13,12 +13,12 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='role',
             name='instructor_kind',
-            field=models.CharField(choices=[('flight', 'flight'), ('ground', 'ground'), ('foreign', 'foreign'), ('armed-forces', 'armed-forces')], db_default='flight', default='flight', help_text='under what authority an instructor signs: flight (14 CFR 61.193), ground (61.215), foreign or armed-forces (61.41)', max_length=20, verbose_name='kind of instructor'),
+            field=models.CharField(choices=[('flight', 'flight'), ('ground', 'ground'), ('foreign', 'foreign'), ('armed-forces', 'armed-forces')], db_default='flight', default='flight', help_text='under what authority an instructor signs: flight, ground, foreign or armed-forces', max_length=20, verbose_name='kind of instructor'),
         ),
         migrations.AddField(
             model_name='school',
             name='part_141',
-            field=models.BooleanField(blank=True, help_text='whether the school holds a pilot school certificate; empty: not recorded, and its rules on keeping records are asked', null=True, verbose_name='certificated under 14 CFR part 141'),
+            field=models.BooleanField(blank=True, help_text='whether the school holds a pilot school certificate; empty: not recorded, and its rules on keeping records are asked', null=True, verbose_name='certificated pilot school'),
         ),
         migrations.AddConstraint(
             model_name='role',

@@ -21,7 +21,7 @@ class AccessLog(models.Model):
         help_text="empty: someone with the server's command line",
     )
     action = models.CharField(max_length=10, choices=Action.choices)
-    what = models.CharField(max_length=100, help_text="such as record, or eligibility faa.first-solo")
+    what = models.CharField(max_length=100, help_text="such as record, or eligibility and a milestone's id")
     via = models.CharField(max_length=20, help_text="api, web or command")
     at = models.DateTimeField()
 

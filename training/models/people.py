@@ -106,20 +106,19 @@ class Role(models.Model):
         choices=[(each, each) for each in INSTRUCTORS],
         default=FLIGHT_INSTRUCTOR,
         db_default=FLIGHT_INSTRUCTOR,
-        help_text="under what authority an instructor signs: flight (14 CFR 61.193), ground (61.215), "
-        "foreign or armed-forces (61.41)",
+        help_text="under what authority an instructor signs: flight, ground, foreign or armed-forces",
     )
     recent_experience_until = models.DateField(
         null=True,
         blank=True,
-        help_text="last day of an instructor's recent experience (14 CFR 61.197); empty: not recorded here",
+        help_text="last day of an instructor's recent experience; empty: not recorded here",
     )
     ratings = models.JSONField(
         null=True,
         blank=True,
         validators=[check_ratings],
         help_text="in which aircraft an instructor may give flight training, as instructor and pilot "
-        'certificate allow together (14 CFR 61.195(b)): [{"category": "airplane", "class": "single-engine '
+        'certificate allow together: [{"category": "airplane", "class": "single-engine '
         'land", "instrument": true}]; empty: not recorded here; []: in none',
     )
 

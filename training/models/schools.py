@@ -79,7 +79,7 @@ class School(models.Model):
         "none. No regulation has such a number",
     )
     part_141 = models.BooleanField(
-        "certificated under 14 CFR part 141",
+        "certificated pilot school",
         null=True,
         blank=True,
         help_text="whether the school holds a pilot school certificate; empty: not recorded, and its rules "

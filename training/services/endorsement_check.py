@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from syllabus import catalogue, rulebook
+from syllabus import auditing, catalogue, rulebook
 from syllabus.catalogue import Kind
 from syllabus.engine import amounts
 from syllabus.engine import record as engine
@@ -381,9 +381,10 @@ def _warnings(
     if given.given < today:
         found.append(f"It is dated {given.given} and signed here on {today}.")
     if given.flight_date and given.flight_date > given.given:
+        existing = auditing.current().near("existing-conditions", given.given)
         found.append(
             f"The flight is on {given.flight_date}, the endorsement of {given.given}: it judges the"
-            " conditions as they are when it is given (14 CFR 61.195(d)(2))."
+            f" conditions as they are when it is given ({existing.cite.section})."
         )
     unlocated = [write_point(place) for place in given.route if not place.known]
     if unlocated:
@@ -392,8 +393,9 @@ def _warnings(
         )
     role = by.roles.filter(school_id=student.school_id, role=models.Role.Kind.INSTRUCTOR).first()
     if role and role.recent_experience_until is None:
+        cite = instructing.rule("recent-experience", today).cite.section
         found.append(
-            f"Until when the recent experience of {by} lasts is not recorded at the school (14 CFR 61.197)."
+            f"Until when the recent experience of {by} lasts is not recorded at the school ({cite})."
         )
     found += authority.endorsement_cautions(by, student, given.category, given.aircraft_model, given.given)
     return found

@@ -13,7 +13,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import BigIntegerField, Count, DateTimeField, F, Q, QuerySet, TextField, UUIDField
 from django.db.models.functions import Cast, Upper
 
-from syllabus import outlines
+from syllabus import auditing, outlines
 from syllabus.engine import facts, proving
 from syllabus.engine import record as engine
 from syllabus.engine.errors import Fault
@@ -432,11 +432,12 @@ def _times(flight: engine.Flight, taxi: int) -> Iterator[tuple[str, str, str]]:
         yield "clock", "times.total", beyond
     night = computed(flight).night
     if night is not None and abs(night - logged.get("night", 0)) > TOLERANCE:
+        rule = auditing.current().near("night-as-computed", flight.date)
         yield (
             "night",
             "times.night",
             f"{format_time(logged.get('night', 0))} of night is logged, and {format_time(night)} is computed"
-            " from off, on and the route (14 CFR 1.1).",
+            f" from off, on and the route ({rule.cite.section}).",
         )
     if logged.get("cross_country") and len({place.key for place in flight.route}) < 2:
         yield (

@@ -32,6 +32,7 @@ from training.models import (
     Student,
     User,
 )
+from training.reports import instructing
 from training.services import access, authority, lesson_content, lesson_hints, lesson_records, seals
 from training.services.authority import Refusal
 from training.services.lesson_content import Content, LessonError
@@ -323,8 +324,9 @@ def _check(
     today = student.school.day(at)
     days = {today, content.day or today, content.last_day or today, student.school.day(performed_at)}
     if student.user_id is not None and student.user_id == by.pk:
+        own = instructing.rule("not-oneself", today).cite.section
         raise NotAuthorised(
-            [Refusal("instructor", "Nobody signs their own lesson; another instructor must.", "14 CFR 61.1")]
+            [Refusal("instructor", "Nobody signs their own lesson; another instructor must.", own)]
         )
     if reasons := authority.refusals(by, student, *days, flight=content.flight):
         raise NotAuthorised(reasons)

@@ -187,6 +187,6 @@ def _own_record() -> dict[str, Schema]:
                 "kept": full({"says": STRING, "citation": STRING, "note": STRING}),
                 "caution": STRING,
             },
-            description="Who was endorsed for what, when, with what result (14 CFR 61.189).",
+            description="Who was endorsed for what, when, with what result.",
         ),
     }

@@ -46,7 +46,7 @@ RECORD: dict[str, Any] = {
 }
 QUESTION: dict[str, Any] = {
     "record": RECORD,
-    "milestone": "faa.first-solo",
+    "milestone": next(iter(rulebook.current().milestones)),
     "on": "2026-07-05",
     "context": {"aircraft_model": "C172"},
 }

@@ -32,7 +32,7 @@ def components() -> dict[str, Schema]:
     held: dict[str, Schema] = {
         "certificate": {"type": "string", "maxLength": 40, "description": "The certificate's number."},
         "instructor_kind": word(INSTRUCTORS, "Under what authority the instructor signs; flight by default."),
-        "recent_experience_until": {**DAY, "description": "Last day of recent experience (14 CFR 61.197)."},
+        "recent_experience_until": {**DAY, "description": "Last day of recent experience."},
         "ratings": ratings,
     }
     role = word(Role.Kind.values, "What the person is at the school.")

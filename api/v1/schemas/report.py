@@ -18,6 +18,7 @@ from api.v1.schemas.shapes import (
     ref,
     word,
 )
+from syllabus import rulebook
 from syllabus.engine.amounts import WRITTEN
 from syllabus.engine.question import Context
 from syllabus.engine.reasons import REASONS
@@ -83,7 +84,7 @@ def components() -> dict[str, Schema]:
         "EligibilityQuestion": obj(
             {
                 "record": ref("TrainingRecord"),
-                "milestone": {**NAME, "examples": ["faa.first-solo"]},
+                "milestone": {**NAME, "examples": [next(iter(rulebook.current().milestones))]},
                 **optional(
                     {
                         "on": {

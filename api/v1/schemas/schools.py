@@ -16,6 +16,7 @@ from api.v1.schemas.shapes import (
     ref,
     word,
 )
+from syllabus import rulebook
 from syllabus.engine.vocabulary import CATEGORIES, CLASSES
 from training.models.schools import CLAIMABLE, MOST_TAXI_MINUTES
 from training.services import aircraft_models
@@ -110,7 +111,7 @@ def _settings() -> dict[str, Schema]:
 def _minimums() -> dict[str, Schema]:
     said: dict[str, Schema] = {
         "school": {**NAME, "description": "The school's short name."},
-        "milestone": {**NAME, "description": "Such as faa.first-solo."},
+        "milestone": {**NAME, "examples": [next(iter(rulebook.current().milestones))]},
         "code": {
             **NAME,
             "maxLength": 80,

@@ -42,6 +42,7 @@ def occupied(flight: Flight, how: str) -> Fact:
     leg_at_least=Param(registry.distance),
     landing_more_than=Param(registry.distance),
     landing_short=Param(registry.word(FAILS, REVIEW)),
+    defined_in=Param(registry.word()),
     full_stops=Param(registry.number),
 )
 def one_flight(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
@@ -49,7 +50,7 @@ def one_flight(rule: RuleVersion, record: Record, question: Question, nested: An
 
     Distances are straight lines between the points of the route, to 0.01 NM. ``landing_more_than`` is the
     distance of a landing from the original point of departure; where the rule's own distances are met and
-    only that is not, ``landing_short: review`` leaves it to a person.
+    only that is not, ``landing_short: review`` leaves it to a person, by the definition ``defined_in``.
     """
     first: date | None = None
     maybe: date | None = None
@@ -157,7 +158,8 @@ def _judge(
         beyond, why = journey.lands_beyond(limit)
         if beyond is False and rule.get("landing_short") == REVIEW:
             if not wrong:
-                settle = "whether that is a cross-country flight under 14 CFR 61.1(b) is for the instructor"
+                under = f" under {cite}" if (cite := rule.get("defined_in")) else ""
+                settle = f"whether that is a cross-country flight{under} is for the instructor"
                 take((None, f"{why}; {settle} and the examiner to settle"))
         else:
             take((beyond, why))

@@ -24,12 +24,13 @@ from syllabus.engine.errors import (
     FaultsFound,
     NotCovered,
     QuestionError,
+    RuleDataError,
 )
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.question import READERS, Context, context_from
 from syllabus.engine.record import Record
 from syllabus.engine.report import Report
-from syllabus.engine.rulebook import Rulebook
+from syllabus.engine.rulebook import PRACTICAL_TEST, ROLES, SOLO_CROSS_COUNTRY, Rulebook
 from training.management import eligibility_table
 from training.management.plain_text import clean, encodable
 
@@ -39,16 +40,29 @@ MOST_BYTES = 64 * 1024 * 1024
 COLUMNS = 100
 _COLOURS = {True: "32", False: "31", None: "33"}
 
-EPILOG = """\
+_EPILOG = """\
 exit codes: 0 eligible (without --toward: for every milestone that the rules cover), 1 not eligible or not
 known, 2 bad input, or no milestone that was asked about is covered by the rules.
 
 examples:
-  python3 manage.py eligibility record.json --toward faa.private-practical-test --on 2026-11-20
-  python3 manage.py eligibility record.json --toward faa.solo-cross-country \\
+  python3 manage.py eligibility record.json --toward {test} --on 2026-11-20
+  python3 manage.py eligibility record.json --toward {away} \\
       --context aircraft_model=C172 --context route=KGRB,KMTW,KGRB
   python3 manage.py eligibility - --json < record.json
 """
+
+
+def epilog() -> str:
+    """What the help ends with; the examples ask about milestones that the rules have."""
+    return _EPILOG.format(test=_such_as(PRACTICAL_TEST), away=_such_as(SOLO_CROSS_COUNTRY))
+
+
+def _such_as(*roles: str) -> str:
+    """The first milestone of these roles; a word for it where the rules have none or cannot be read."""
+    try:
+        return next((each.id for each in rulebook.current().in_role(*roles)), "MILESTONE")
+    except RuleDataError:  # the question itself says so, with every error
+        return "MILESTONE"
 
 
 @dataclass(frozen=True)
@@ -74,14 +88,18 @@ class Command(BaseCommand):
         return super().create_parser(
             prog_name,
             subcommand,
-            epilog=EPILOG,
+            epilog=epilog(),
             formatter_class=argparse.RawDescriptionHelpFormatter,
             **kwargs,
         )
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("record", metavar="RECORD.json", help="the document; - reads standard input")
-        parser.add_argument("--toward", metavar="MILESTONE", help="such as faa.first-solo; default: all")
+        parser.add_argument(
+            "--toward",
+            metavar="MILESTONE",
+            help=f"such as {_such_as(*ROLES)}; default: all",
+        )
         parser.add_argument(
             "--on", metavar="DAY", help="the day asked about, such as 2026-11-20; default: today"
         )

@@ -282,7 +282,7 @@ def _of_roles(
             if each.at > at and each.day <= end:
                 yield Coming(
                     each.day, each.lead, last, leads.RECENT_EXPERIENCE, making.RECENT_EXPERIENCE_SAYS,
-                    (making.RECENT_EXPERIENCE_CITATION,), None, role.user,
+                    (making.recent_experience_citation(last),), None, role.user,
                 )  # fmt: skip
 
 

@@ -22,6 +22,7 @@ from training.models import (
     School,
     Student,
 )
+from training.reports import instructing
 from training.services import access, notices
 from training.services.reminders import leads, recipients
 from training.services.reminders.recipients import Recipient
@@ -32,7 +33,11 @@ DIGEST_AT = dt.time(8)
 CLOSED_BEFORE = dt.timedelta(minutes=5)
 #: What the last day of an instructor's recent experience is called in a reminder.
 RECENT_EXPERIENCE_SAYS = gettext_noop("The instructor's recent experience, as the school recorded it")
-RECENT_EXPERIENCE_CITATION = "14 CFR 61.197"
+
+
+def recent_experience_citation(last: dt.date) -> str:
+    """Where it says how long recent experience lasts: the rule in force on its last day."""
+    return instructing.rule("recent-experience", last).cite.section
 
 
 def waiting(at: dt.datetime, limit: int) -> list[int]:
@@ -232,7 +237,7 @@ def _make_for_role(
             "school": role.school,
             "kind": leads.RECENT_EXPERIENCE,
             "says": RECENT_EXPERIENCE_SAYS,
-            "citations": [RECENT_EXPERIENCE_CITATION],
+            "citations": [recent_experience_citation(last)],
             "due_at": due.at,
             "created_at": at,
         },
