@@ -10,11 +10,10 @@ from __future__ import annotations
 import string
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from functools import cache
 from pathlib import Path
 from typing import Any
 
-from syllabus import dated, rulebook
+from syllabus import dated, rulebook, sources
 from syllabus.dated import Lined
 from syllabus.engine.audit import ABOUT, OTHER, TEST
 from syllabus.engine.errors import Fault, RuleDataError
@@ -23,7 +22,8 @@ from syllabus.engine.record import Endorsement
 from syllabus.engine.rulebook import VERIFIED, Citation, Milestone, Requirement, Rulebook
 from syllabus.engine.vocabulary import CATEGORIES, CLASSES, ENDORSEMENTS, INSTRUCTORS, TESTS
 
-HOME = Path(__file__).parent / "catalogue"
+FOLDER = "catalogue"
+HOME = sources.HOME / FOLDER
 #: What an endorsement can say besides its kind and the instructor.
 FIELDS = (
     "aircraft_model",
@@ -203,15 +203,21 @@ def _meant(name: str, rules: Rulebook) -> Iterable[Requirement]:
 
 
 class _Reader(dated.Builder):
-    """Reads one file of the catalogue against the rulebook."""
+    """Reads the files of the catalogue against the rulebook."""
 
     def __init__(self, rules: Rulebook) -> None:
         super().__init__()
         self.rules = rules
+        #: The authority whose file is read; a word of its own begins with its name.
+        self.authority = ""
+
+    def is_own(self, word: Any) -> bool:
+        """Whether a word is the authority's own, which the record document takes as any other word."""
+        return isinstance(word, str) and bool(self.authority) and word.startswith(f"{self.authority}-")
 
     def kinds(self, at: Lined) -> Iterator[Kind]:
         self.known(at, ("authority", "kinds"))
-        name = self.field(at, "authority", str, "")
+        name = self.authority = self.field(at, "authority", str, "")
         if name and f"{name}.yaml" != at.file:
             self.fault(at.place("authority"), f"{name!r} stands in {at.file}; make them agree")
         for each in self.mappings(at, "kinds"):
@@ -221,7 +227,7 @@ class _Reader(dated.Builder):
     def kind(self, at: Lined) -> Kind | None:
         self.known(at, _KIND)
         name = self.field(at, "kind", str, "")
-        if name and name not in ENDORSEMENTS:
+        if name and name not in ENDORSEMENTS and not self.is_own(name):
             self.fault(at.place("kind"), f"unknown kind {name!r}; there are {', '.join(ENDORSEMENTS)}")
         verified = self.field(at, "verified", str, "memory")
         if verified not in VERIFIED:
@@ -284,7 +290,7 @@ class _Reader(dated.Builder):
             self.fault(at.place(key), f"{key}: {said!r} is no list of {', '.join(known)}")
             return ()
         for each in said:
-            if each not in known:
+            if each not in known and not (known is SORTS and self.is_own(each)):
                 self.fault(at.place(key), f"{key}: {each!r} is not one of {', '.join(known)}")
             elif said.count(each) > 1:
                 self.fault(at.place(key), f"{key}: {each} stands twice; keep one")
@@ -332,14 +338,17 @@ class _Reader(dated.Builder):
         return tuple(found)
 
 
-def load(rules: Rulebook, home: Path = HOME) -> Catalogue:
-    """The catalogue of a folder, held against a rulebook: every kind there is stands in it, once.
+def load(rules: Rulebook, *homes: Path) -> Catalogue:
+    """The catalogue of folders, held against a rulebook: every kind there is stands in it, once.
+
+    Without a folder, that of the project.
 
     Raises: RuleDataError with every fault, each with file and line.
     """
     reader = _Reader(rules)
     found: dict[str, Kind] = {}
-    for path in sorted(home.glob("*.yaml")):
+    homes = homes or sources.folders(FOLDER)
+    for path in (path for home in homes for path in sorted(home.glob("*.yaml"))):
         try:
             data: Any = dated.read_text(path.read_text(encoding="utf-8"), path.name)
         except RuleDataError as problem:
@@ -350,13 +359,13 @@ def load(rules: Rulebook, home: Path = HOME) -> Catalogue:
                 reader.fault(data.place("kinds"), f"{each.kind} stands twice; keep one")
             found[each.kind] = each
     for missing in [kind for kind in ENDORSEMENTS if kind not in found]:
-        reader.fault(str(home.name), f"the kind {missing!r} is in no file")
+        reader.fault(homes[0].name, f"the kind {missing!r} is in no file")
     if reader.faults:
         raise RuleDataError(reader.faults)
     return Catalogue(found)
 
 
-@cache
+@sources.read_once
 def current() -> Catalogue:
     """The project's own catalogue, read once a process."""
     return load(rulebook.current())

@@ -11,11 +11,10 @@ import json
 from collections.abc import Collection, Mapping
 from dataclasses import replace
 from datetime import date
-from functools import cache
 from pathlib import Path as FilePath
 from typing import Any
 
-from syllabus import aircraft_models, dated
+from syllabus import aircraft_models, dated, sources
 from syllabus.dated import Lined, read_text, shown
 from syllabus.engine.errors import Fault, RuleDataError
 from syllabus.engine.kinds import KINDS, registry
@@ -33,7 +32,8 @@ from syllabus.engine.rulebook import (
 )
 from syllabus.engine.vocabulary import CATEGORIES, CERTIFICATES, CLASSES
 
-HOME = FilePath(__file__).parent / "regulations"
+FOLDER = "regulations"
+HOME = sources.HOME / FOLDER
 _MILESTONE = ("milestone", "title", "says", "order", "role", "context", "scope", "paths", "requirements")
 _SCOPE = ("classes", "country", "holders", "unwritten")
 _PATH = ("id", "says", "cite", "verified", "waives")
@@ -46,16 +46,27 @@ _SCOPED = ("category", "class", "aircraft_model", "path", "certificate")
 _CLASSES = registry.table(registry.word(*CATEGORIES), registry.words(*CLASSES))
 
 
-def read(home: FilePath = HOME) -> dict[str, Lined]:
-    """Every file's data by its path below ``home``. Raises: RuleDataError."""
+def read(*homes: FilePath) -> dict[str, Lined]:
+    """Every file's data by its path below one of the folders: without any, those of the project.
+
+    Raises: RuleDataError.
+    """
     data: dict[str, Lined] = {}
     faults: list[Fault] = []
-    for path in sorted(each for each in home.rglob("*") if each.suffix in (".yaml", ".yml")):
+    found = (
+        (root, path)
+        for root in homes or sources.folders(FOLDER)
+        for path in sorted(each for each in root.rglob("*") if each.suffix in (".yaml", ".yml"))
+    )
+    for home, path in found:
         file = path.relative_to(home).as_posix()
         if path.suffix != ".yaml" or file.count("/") != 1:
             faults.append(
                 Fault(file, "is not read here; regulation data stands in <authority>/<milestone>.yaml")
             )
+            continue
+        if file in data:
+            faults.append(Fault(file, "stands in two folders; keep one"))
             continue
         try:
             data[file] = read_text(path.read_text(encoding="utf-8"), file)
@@ -269,12 +280,12 @@ def fingerprint(data: Mapping[str, Any]) -> str:
     return "sha256:" + hashlib.sha256(canonical.encode()).hexdigest()
 
 
-def load(home: FilePath = HOME) -> Rulebook:
-    """The rulebook of a folder of regulation data. Raises: RuleDataError."""
-    return build(read(home))
+def load(*homes: FilePath) -> Rulebook:
+    """The rulebook of folders of data: without any, those of the project. Raises: RuleDataError."""
+    return build(read(*homes))
 
 
-@cache
+@sources.read_once
 def current() -> Rulebook:
     """The project's own rulebook, read once a process."""
     return load()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from functools import cache
 from typing import Any
 
 from rest_framework.request import Request
@@ -13,7 +12,7 @@ from rest_framework.response import Response
 from api.v1.description import Answer, Parameter, describe
 from api.v1.errors import not_found
 from api.v1.views import OpenView
-from syllabus import rulebook
+from syllabus import rulebook, sources
 from syllabus.engine import reading
 from syllabus.engine.errors import NotInForce, UnknownMilestone
 from syllabus.engine.report import CAUTION, UNVERIFIED
@@ -23,7 +22,7 @@ from syllabus.engine.rulebook import Milestone, Requirement, RuleVersion
 _FRAME = {"id", "kind", "plain", "expiring", "versions", "from", "until", "says", "cite", "verified", "note"}
 
 
-@cache
+@sources.read_once
 def _as_written() -> Mapping[tuple[str, str], list[dict[str, Any]]]:
     """For each requirement (milestone, name) the numbers of its versions, as the data writes them."""
     found: dict[tuple[str, str], list[dict[str, Any]]] = {}

@@ -194,7 +194,7 @@ class _Asking:
     def about(self, question: _Question) -> tuple[str, ...]:
         """What tells a finding from every other of its kind: two authorities may ask for the same flight."""
         milestone = question.milestone
-        others = () if milestone == self.in_role(milestone.role)[0] else (milestone.id,)
+        others = () if milestone.id == self.in_role(milestone.role)[0].id else (milestone.id,)
         return (question.flight.id, *others, *question.about)
 
     def _part(self, name: str, whole: Milestone, requirements: Iterable[Requirement]) -> str:
