@@ -191,6 +191,19 @@ FAULTS = [
         id="means what must be named",
     ),
     pytest.param(("trained: true", "trained: 1"), "neither true nor false", id="trained by a number"),
+    pytest.param(("about: solo", "about: soaring"), "'soaring' is not one of", id="about what?"),
+    pytest.param(
+        ("about: solo", "about: test"), "says in 'tests' of which sort", id="about a test of no sort"
+    ),
+    pytest.param(
+        ("    trained: true\n    ground_counts: true", "    ground_counts: true"),
+        "only where trained is true",
+        id="ground training where none is asked",
+    ),
+    pytest.param(("kind: retest", "kind: ex-retest"), "unknown kind 'ex-retest'", id="another's own kind"),
+    pytest.param(
+        ("tests: [practical]", "tests: [ex-check]"), "'ex-check' is not one of", id="another's own test"
+    ),
     pytest.param(
         ("area {area}", "area {aera}"), "{aera} is no placeholder here", id="a placeholder mistyped"
     ),
