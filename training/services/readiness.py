@@ -47,8 +47,11 @@ def _database(at: dt.datetime) -> str:
 
 @cache
 def _known_migrations() -> frozenset[tuple[str, str]]:
-    """Those of this program; read from the disk once, for they do not change while it runs."""
-    return frozenset(MigrationLoader(None).graph.nodes)
+    """Those of this program; read from the disk once, for they do not change while it runs.
+
+    A squashed migration and those that it replaces are all among them: Django marks both as applied.
+    """
+    return frozenset(MigrationLoader(None).disk_migrations)
 
 
 def pending_migrations() -> list[str]:
