@@ -2,15 +2,30 @@
 
 from __future__ import annotations
 
+import itertools
 import time
+from collections.abc import Mapping
+from typing import Literal
 
 from allauth.mfa.totp.internal.auth import format_hotp_value, hotp_value
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
 
 SIZES = {"a desk": (1440, 900), "a tablet": (820, 1180), "a telephone": (390, 844)}
+SCHEMES: tuple[Literal["light", "dark"], ...] = ("light", "dark")
 PASSWORD = "a fine day for it"
-RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}}
+# Only what is broken is brought over from the browser: the list of all that is well is long.
+RULES = {
+    "resultTypes": ["violations"],
+    "runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]},
+}
+
+
+def unfold(page: Page) -> None:
+    """Open every fold of the page that is shut and can be seen."""
+    for fold in page.locator("main details:not([open]) > summary").all():
+        if fold.is_visible():
+            fold.click()
 
 
 class Watched:
@@ -26,12 +41,28 @@ class Watched:
         if kind in ("error", "warning"):
             self.complaints.append(text)
 
-    def is_well(self) -> None:
-        wide = self.page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
-        assert wide <= 0, f"{self.page.url} is {wide} px too wide"
-        found = Axe().run(self.page, options=RULES)
-        assert found.violations_count == 0, f"{self.page.url}\n{found.generate_report()}"
+    def is_well(self, *, sizes: Mapping[str, tuple[int, int]] = SIZES, unfolded: bool = False) -> None:
+        """The page as it is, at every size and in both schemes: loaded once, for loading takes longest.
+
+        Its own size stays; the scheme is light afterwards. ``unfolded``: with every fold open.
+        """
+        own = self.page.viewport_size
+        for (size, (width, height)), scheme in itertools.product(sizes.items(), SCHEMES):
+            self.page.set_viewport_size({"width": width, "height": height})
+            self.page.emulate_media(color_scheme=scheme)
+            if unfolded:
+                unfold(self.page)
+            self._is_well_as_shown(f"{self.page.url} on {size}, {scheme}")
+        if own:
+            self.page.set_viewport_size(own)
+        self.page.emulate_media(color_scheme=SCHEMES[0])
         assert self.complaints == []
+
+    def _is_well_as_shown(self, where: str) -> None:
+        wide = self.page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+        assert wide <= 0, f"{where}: {wide} px too wide"
+        found = Axe().run(self.page, options=RULES)
+        assert found.violations_count == 0, f"{where}\n{found.generate_report()}"
 
 
 def sign_in(page: Page, at: str) -> None:

@@ -24,10 +24,7 @@ def test_the_pages_break_no_rule(watched: Watched, school: Cast, live_server: Li
     watched.is_well()
     page.get_by_role("link", name="Sam Example").click()
     page.get_by_role("heading", name="Sam Example").wait_for()
-    for fold in page.locator("main details:not([open]) > summary").all():
-        if fold.is_visible():
-            fold.click()
-    watched.is_well()
+    watched.is_well(unfolded=True)
 
 
 @pytest.mark.parametrize("path", ["/", "/login/", "/milestones/", "/api/v1/docs/", "student"])

@@ -5,7 +5,6 @@ from __future__ import annotations
 import pathlib
 import uuid
 from collections.abc import Iterator
-from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page
@@ -15,7 +14,7 @@ from syllabus.engine import document
 from tests import factories
 from tests.cast import Cast, cast
 from tests.training import courses, lessons
-from tests.web.browsing import PASSWORD, SIZES, Watched
+from tests.web.browsing import PASSWORD, SIZES, Watched, unfold
 from tests.web.conftest import SAMS
 from tests.web.test_passkeys_in_a_browser import Device, add_passkey
 from tests.web.test_student_pages import COURSE_LESSON
@@ -58,34 +57,17 @@ def sign_in(page: Page, at: str) -> None:
     page.get_by_role("button", name="Sign out").wait_for()
 
 
-def unfold(page: Page) -> None:
-    for fold in page.locator("main details:not([open]) > summary").all():
-        if fold.is_visible():
-            fold.click()
-
-
 def addresses(people: Cast, at: str) -> list[str]:
     here = f"{at}/students/{people.sam.ref}/"
     found = models.LessonRecord.objects.filter(student=people.sam)
     return [here + leaf for leaf in LEAVES] + [f"{here}lessons/{each.pk}/" for each in found]
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", [*SIZES, "a small telephone"])
-def test_the_students_pages_break_no_rule(
-    browser: Browser, school: Cast, live_server: LiveServer, size: str, scheme: Any
-) -> None:
-    width, height = {**SIZES, "a small telephone": (320, 640)}[size]
-    context = browser.new_context(
-        viewport={"width": width, "height": height}, color_scheme=scheme, bypass_csp=True
-    )
-    watched = Watched(context.new_page())
+def test_the_students_pages_break_no_rule(watched: Watched, school: Cast, live_server: LiveServer) -> None:
     sign_in(watched.page, live_server.url)
     for address in addresses(school, live_server.url):
         watched.page.goto(address)
-        unfold(watched.page)
-        watched.is_well()
-    context.close()
+        watched.is_well(sizes={**SIZES, "a small telephone": (320, 640)}, unfolded=True)
 
 
 def test_text_twice_as_large_needs_no_scrolling_sideways(
