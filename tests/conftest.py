@@ -9,18 +9,20 @@ from typing import Any
 import hypothesis
 import pytest
 
+from tests.extent import FULL, count
 from tests.ledger.lifting import ledger_emptied  # noqa: F401  (a fixture of every test that commits)
 from tests.syllabus.published import courses_taken_out  # noqa: F401  (likewise)
 
 # A busy machine makes examples slowly; that says nothing about the program.
 hypothesis.settings.register_profile(
     "here",
+    max_examples=count(25, 100),
+    derandomize=not FULL,
     deadline=None,
     print_blob=True,
     suppress_health_check=[hypothesis.HealthCheck.too_slow],
 )
-hypothesis.settings.register_profile("ci", parent=hypothesis.settings.get_profile("here"), derandomize=True)
-hypothesis.settings.load_profile("ci" if os.environ.get("CI") else "here")
+hypothesis.settings.load_profile("here")
 
 
 def pytest_configure() -> None:

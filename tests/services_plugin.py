@@ -22,6 +22,15 @@ from tests import services
 LEG = os.environ.get("TEST_LEG", "postgresql")
 # Tests that another leg runs already, or that are about PostgreSQL alone.
 NOT_ON_SQLITE = ("browser", "reliability", "postgresql")
+TESTS = pathlib.Path(__file__).parent
+#: These never touch a database: the SQLite leg does not even read them. Many make records as they are read.
+WITHOUT_DATABASE = (
+    TESTS / "engine",
+    TESTS / "examiner",
+    TESTS / "repository" / "test_layout.py",
+    TESTS / "syllabus" / "test_cases.py",
+    TESTS / "syllabus" / "test_every_number_is_pinned.py",
+)
 
 held = contextlib.ExitStack()
 
@@ -89,7 +98,18 @@ def belongs_to_leg(item: pytest.Item) -> bool:
     return item.get_closest_marker("sqlite") is not None or touches_database(item)
 
 
+def has_no_database(path: pathlib.Path) -> bool:
+    return any(each == path or each in path.parents for each in WITHOUT_DATABASE)
+
+
+def pytest_ignore_collect(collection_path: pathlib.Path) -> bool | None:
+    return True if LEG == "sqlite" and has_no_database(collection_path) else None
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    for item in items:
+        if has_no_database(item.path) and touches_database(item):
+            raise pytest.UsageError(f"{item.nodeid} touches the database: see WITHOUT_DATABASE in {__file__}")
     keep: list[pytest.Item] = []
     drop: list[pytest.Item] = []
     for item in items:

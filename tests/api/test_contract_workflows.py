@@ -1,11 +1,9 @@
-"""Some three hundred calls along the links of the description, each answer held against it.
+"""A hundred calls or more along the links of the description, each answer held against it.
 
-``CONTRACT_CASES=1000`` before the command walks further, and prints what was answered.
+A full run (``.ci/long``) makes a thousand, and prints what was answered.
 """
 
 from __future__ import annotations
-
-import os
 
 import pytest
 
@@ -14,17 +12,16 @@ from tests.api.test_contract import connection_kept  # noqa: F401  (a fixture)
 from tests.api.test_description import operations
 from tests.api.workflows import Workflow, people_who_can_sign
 from tests.cast import Cast
-
-CASES = os.environ.get("CONTRACT_CASES", "")
+from tests.extent import FULL, count
 
 
 @pytest.mark.postgresql  # it takes long, and a second time shows little
 @pytest.mark.usefixtures("connection_kept")
 def test_ways_through_the_api_are_as_described(people: Cast, capsys: pytest.CaptureFixture[str]) -> None:
-    cases = int(CASES or 300)
+    cases = count(100, 1000)
     flow = Workflow(people_who_can_sign(people), seed=cases)
     flow.walk(cases)
-    if CASES:
+    if FULL:
         with capsys.disabled():
             print(f"\n{flow.calls} calls in {flow.scenarios} scenarios, {len(flow.failures)} failures")
             for (operation, status), number in sorted(flow.told.items()):

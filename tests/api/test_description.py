@@ -23,6 +23,7 @@ from tests import factories
 from tests.api.conftest import Clients
 from tests.api.test_roles import ROWS, served
 from tests.cast import Cast
+from tests.extent import count
 from tests.factories import NOON
 from tests.training import any_record
 
@@ -116,7 +117,9 @@ def test_the_examples_are_read_and_answered() -> None:
     assert shown == [answer.json()]
 
 
-@settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+@settings(
+    max_examples=count(15, 60), suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
 @given(any_record.records())
 def test_whatever_a_record_can_say_fits_the_description(said: Any) -> None:
     fits(document.dump(said), "TrainingRecord")

@@ -51,6 +51,8 @@ CHECKS = [
     negative_data_rejection,
 ]
 STEPS, SCENARIOS = 14, 6
+#: So many calls beyond those asked for are enough to meet everything of ``SEEN``, or something is wrong.
+FARTHEST = 800
 PASSWORD = "three words of everybody"
 #: Where scenarios begin, turn by turn; whatever else there is is come to by a link.
 ROADS = (
@@ -167,9 +169,9 @@ class Workflow:
         return {each for each in SEEN if not self.told[each]}
 
     def walk(self, cases: int) -> None:
-        """Walk until so many calls are made and everything of ``SEEN`` was met, but not thrice as far."""
+        """Walk until so many calls are made and everything of ``SEEN`` was met, but not for ever."""
         roads = itertools.cycle([self._machine(road) for road in ROADS])
-        while not self.failures and (self.calls < cases or (self.unseen and self.calls < 3 * cases)):
+        while not self.failures and (self.calls < cases or (self.unseen and self.calls < FARTHEST + cases)):
             made = settings(
                 max_examples=max(2, min(SCENARIOS, (cases - self.calls) // STEPS)),
                 stateful_step_count=STEPS,

@@ -36,7 +36,7 @@ SINGLE_ENGINE = {"model": "C172", "category": "airplane", "class": "single-engin
 LISTS = {"presolo.d": 15, "soloxc.e": 12, "area.private": 12}
 
 
-class Plain(yaml.SafeLoader):
+class Plain(yaml.CSafeLoader):
     """YAML's plain scalars as version 1.2 reads them: ``on`` and dates are text, ``1:24`` is no number."""
 
 

@@ -20,6 +20,7 @@ from syllabus.engine.instructing import (
     training,
 )
 from syllabus.engine.units import HOUR, MINUTE
+from tests.extent import count
 
 CHICAGO = zoneinfo.ZoneInfo("America/Chicago")
 DAY = 24 * HOUR
@@ -163,7 +164,7 @@ def test_another_day_that_was_too_full_is_nothing_about_this_flight():
 
 
 pieces = st.lists(st.tuples(st.integers(0, 400), st.integers(1, 60)), min_size=1, max_size=8)
-few = settings(max_examples=150, deadline=None)
+few = settings(max_examples=count(30, 150), deadline=None)
 
 
 @given(pieces=pieces, within=st.integers(5, 120))

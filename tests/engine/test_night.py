@@ -15,6 +15,7 @@ from pyproj import Geod
 from syllabus.engine.geography import Place, airports, position
 from syllabus.engine.sun import civil_twilight, is_night, night_time, sun_altitude
 from tests.engine.ephemeris import ATLANTA, DAYS, EDT, INSTANTS, SECOND, TIMES, on_day, reference_altitude
+from tests.extent import count
 
 NIGHT_FROM, NIGHT_UNTIL = (
     "20:21:23",
@@ -193,7 +194,7 @@ def near_first(points: list[tuple[float, float]]) -> list[Place]:
     return [position(f"p{n}", *point) for n, point in enumerate([(lat, lon), *rest])]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=count(10, 40), deadline=None)
 @given(FLIGHT)
 def test_the_night_of_any_flight_is_what_asking_every_four_seconds_gives(flight):
     off, seconds, points = flight

@@ -22,6 +22,7 @@ from syllabus.engine.record import Record
 from syllabus.engine.report import Report
 from tests.engine import near_limits
 from tests.engine.building import document_of, points
+from tests.extent import count
 from tests.training import any_record
 
 RULES = rulebook.current()
@@ -36,7 +37,7 @@ ASKED = context_from(
 contexts = st.sampled_from([ASKED, ASKED, Context()])
 PARTS = [part for part in Record.PARTS if part != "ground"]  # on which no rule depends
 Asked = tuple[date, dict[str, Any]]
-few = settings(max_examples=60)
+few = settings(max_examples=count(15, 60))
 
 
 def ask(record: Record, milestone: str, on: date, context: Context = ASKED) -> Report:
@@ -164,7 +165,7 @@ def test_tenths_minutes_and_hours_with_minutes_agree(
     assert report([0] * len(flown)) == report(mixed)
 
 
-@settings(max_examples=100)
+@settings(max_examples=count(25, 100))
 @given(st.one_of(near_limits.around().map(lambda asked: parse(asked[1])), any_record.records()))
 def test_a_record_written_out_reads_back_as_itself(record: Record) -> None:
     assert parse(dump(record)) == record
@@ -288,7 +289,7 @@ def findings(record: Record) -> dict[str, Finding]:
     return {each.rule.id: each for each in ask(record, PRIVATE, date(2026, 5, 2)).findings}
 
 
-@settings(max_examples=150)
+@settings(max_examples=count(30, 150))
 @given(with_gaps())
 def test_unknown_is_answered_exactly_where_a_missing_fact_could_tip_it(
     drawn: tuple[dict[str, Any], list[tuple[int, int | None, str]]],

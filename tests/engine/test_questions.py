@@ -20,6 +20,7 @@ from syllabus.engine.document import parse
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.question import context_from
 from tests.engine.building import document_of, points
+from tests.extent import count
 
 RULES = rulebook.current()
 ON = date(2026, 6, 15)
@@ -126,7 +127,7 @@ READS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
 }
 
 
-@settings(max_examples=300)
+@settings(max_examples=count(60, 300))
 @given(st.data(), st.sampled_from(sorted(READS)), st.sets(st.sampled_from(sorted(ASKED)), max_size=2))
 def test_unknown_is_answered_exactly_where_a_missing_fact_could_tip_it(
     data: st.DataObject, requirement: str, unsaid: set[str]
@@ -175,7 +176,7 @@ def trips(draw: st.DrawFn) -> list[str]:
     return draw(st.permutations(legs))
 
 
-@settings(max_examples=80)
+@settings(max_examples=count(20, 80))
 @given(trips(), st.sampled_from(["dual", "solo"]))
 def test_the_order_of_a_trip_is_asked_for_only_where_its_orders_disagree(legs: list[str], how: str) -> None:
     """The orders that may be true are those in which each entry starts where the one before it ended."""

@@ -21,6 +21,7 @@ from tests.engine.ephemeris import (
     on_day,
     reference_altitude,
 )
+from tests.extent import count
 
 MST, EST, CDT = (timezone(timedelta(hours=hours)) for hours in (-7, -5, -5))
 
@@ -145,7 +146,7 @@ def test_the_suns_altitude_agrees_with_an_independent_ephemeris(at, lat, lon):
     )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=count(15, 60), deadline=None)
 @given(DAYS, st.floats(-65, 65), st.floats(-180, 180))
 def test_limits_agree_with_an_independent_ephemeris_to_a_second(day, lat, lon):
     zone = timezone(timedelta(hours=round(lon / 15)))

@@ -11,6 +11,7 @@ import pytest
 from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 
+from tests.extent import sampled
 from tests.ledger.ledgers import NOON, TREE, body_of, sealed_in_database, subject_of
 from tests.ledger.lifting import lifted
 from training.ledger import checkpoints, entries, keys, models, proving, sealed, statements, verify
@@ -118,11 +119,11 @@ def test_a_missing_node_is_named_with_the_way_out(earlier: models.Checkpoint) ->
 
 
 def test_every_changed_byte_of_the_file_is_found(earlier: models.Checkpoint) -> None:
-    """Each byte of a whole export in turn: it is no JSON any more, or there is a fault."""
+    """A byte of a whole export at a time: it is no JSON any more, or there is a fault."""
     document = export(TREE, indices=[0, 17, 39], earlier=[earlier], at=LATER)
     text = json.dumps(document, separators=(",", ":")).encode()
     assert verify.check(sealed.strict_json(text)).faults == []
-    for at in range(len(text)):
+    for at in sampled(range(len(text)), 5):
         for flip in (1, 0x20):
             changed = bytearray(text)
             changed[at] ^= flip

@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import copy
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 from fractions import Fraction
+from functools import cache
 from typing import Any
 
 import pytest
@@ -25,6 +26,7 @@ from syllabus.engine.kinds.times import COUNTS
 from syllabus.engine.record import DEVICES, GRADES
 from syllabus.engine.vocabulary import CERTIFICATES, MEDICAL_CLASSES
 from tests.engine.building import Case, cases
+from tests.extent import sampled
 
 DATA = rulebook.read()
 #: What is said of a requirement rather than asked by it.
@@ -207,17 +209,21 @@ def turned(place: Place, value: Any, asked: list[Case]) -> bool:
     return False
 
 
-#: The cases of each requirement that hold as the data stands: one that fails already would notice anything.
-CASES: Mapping[str, list[Case]] = {
-    name: [
+@cache
+def cases_of(requirement: str) -> list[Case]:
+    """Its cases that hold as the data stands: one that fails already would notice anything."""
+    return [
         case
         for case in cases()
-        if name in (case.requirement, *(f"{case.milestone} {key}" for key in BESIDE))
+        if requirement in (case.requirement, *(f"{case.milestone} {key}" for key in BESIDE))
         and not case.problems(rulebook.current())
     ]
-    for name in {place.requirement for place in places()}
-}
-PLACES = [pytest.param(place, id=f"{place.requirement}: {place.name}, {place.line}") for place in places()]
+
+
+PLACES = [
+    pytest.param(place, id=f"{place.requirement}: {place.name}, {place.line}")
+    for place in sampled(places(), 4, lambda place: f"{place.requirement}: {place.name}")
+]
 
 
 @pytest.mark.parametrize("place", PLACES)
@@ -228,7 +234,7 @@ def test_a_changed_limit_turns_a_case(place: Place) -> None:
         name
         for name, other in changes(value, place.path)
         if f"{place.requirement}: {place.name}: {name}" not in EQUIVALENT
-        and not turned(place, other, CASES[place.requirement])
+        and not turned(place, other, cases_of(place.requirement))
     ]
 
     assert not survived, (

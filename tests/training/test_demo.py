@@ -20,6 +20,7 @@ from syllabus.engine.record import Instructor, Record
 from syllabus.engine.report import Report
 from syllabus.models import Course, CourseVersion
 from tests import factories
+from tests.extent import sampled
 from tests.training.courses import private_airplane
 from training import models, record, reports
 from training.ledger.models import Entry
@@ -41,7 +42,8 @@ DAYS = [
     dt.date(2032, 2, 29),
     dt.date(2050, 8, 31),
 ]
-EVERY_DAY = pytest.mark.parametrize("on", DAYS, ids=str)
+SOME = {*sampled(DAYS, 4), dt.date(2028, 2, 29), dt.date(2028, 3, 1)}
+EVERY_DAY = pytest.mark.parametrize("on", [day for day in DAYS if day in SOME], ids=str)
 
 
 def document_of(key: str, on: dt.date) -> Record:

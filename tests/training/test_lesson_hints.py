@@ -15,6 +15,7 @@ from syllabus.engine import measured, units
 from syllabus.engine.standards import QUANTITIES
 from syllabus.engine.units import QuantityError
 from tests.cast import Cast
+from tests.extent import count
 from tests.training import courses
 from tests.training.lessons import content, draft, sign, signed
 from training import models
@@ -236,7 +237,7 @@ def written(draw: st.DrawFn) -> tuple[str, str | None]:
     return value, draw(st.none() | st.just("14:20") | st.builds("{} {}".format, NUMBERS, unit))
 
 
-@settings(max_examples=300)
+@settings(max_examples=count(60, 300))
 @given(said=written() | st.tuples(st.text(max_size=20), st.none()))
 def test_whatever_is_taken_can_be_shown_beside_every_standard(said: tuple[str, str | None]) -> None:
     value, target = said

@@ -9,14 +9,16 @@ from hypothesis import HealthCheck, given, settings
 from syllabus.engine import document
 from syllabus.engine import record as engine
 from tests import factories
+from tests.extent import count
 from tests.training import any_record
 from training import models, record
 
 NOON = factories.NOON
 some = settings(
-    max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+    max_examples=count(15, 60),
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
-few = settings(some, max_examples=20)
+few = settings(some, max_examples=count(5, 20))
 
 
 @some

@@ -15,6 +15,7 @@ from django.db import connection
 
 from tests import cast, factories
 from tests.cast import Cast
+from tests.extent import count
 from tests.training import lessons
 from tests.training.test_sign_offs import whole
 from training import models
@@ -22,8 +23,8 @@ from training.ledger import models as ledger
 from training.services import lesson_audit
 
 pytestmark = [pytest.mark.reliability, pytest.mark.django_db(transaction=True)]
-LESSONS = 120
-KILLS = 4
+LESSONS = count(40, 120)
+KILLS = count(2, 4)
 SEED = 20261125
 
 
