@@ -9,6 +9,7 @@ from typing import Any
 import hypothesis
 import pytest
 
+from tests import no_network
 from tests.extent import FULL, count
 from tests.ledger.lifting import ledger_emptied  # noqa: F401  (a fixture of every test that commits)
 from tests.syllabus.published import courses_taken_out  # noqa: F401  (likewise)
@@ -27,6 +28,8 @@ hypothesis.settings.load_profile("here")
 
 def pytest_configure() -> None:
     from django.conf import settings
+
+    no_network.install()
 
     # The tests make many people and have no secrets: a hash that costs nothing.
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
