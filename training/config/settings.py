@@ -61,7 +61,6 @@ INSTALLED_APPS = [
     "allauth.account",
     "allauth.mfa",
     "allauth.usersessions",
-    "django_htmx",
     "rest_framework",
     "knox",
     "drf_spectacular",
@@ -87,7 +86,6 @@ MIDDLEWARE = [
     "allauth.account.middleware.AccountMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
-    "django_htmx.middleware.HtmxMiddleware",
 ]
 
 ROOT_URLCONF = "training.config.urls"
@@ -132,10 +130,7 @@ FORMAT_MODULE_PATH = ["training.web.formats"]
 
 # People
 AUTH_USER_MODEL = "training.User"
-AUTHENTICATION_BACKENDS = [
-    "rules.permissions.ObjectPermissionBackend",
-    "django.contrib.auth.backends.ModelBackend",
-]
+AUTHENTICATION_BACKENDS = ["django.contrib.auth.backends.ModelBackend"]
 PASSWORD_HASHERS = [
     # Memory-hard, and in Python's own library; the second is for records moved from elsewhere.
     "django.contrib.auth.hashers.ScryptPasswordHasher",
