@@ -391,11 +391,6 @@ class TowardShown:
         return self.milestone.milestone.says.removesuffix(".")
 
 
-def _by_milestone(overview: Overview) -> dict[str, MilestoneShown]:
-    vouched = overview.provenance
-    return {each.report.milestone.id: MilestoneShown(each, vouched) for each in overview.milestones}
-
-
 def toward(overview: Overview, names: Names) -> TowardShown | None:
     """The first milestone of the way with a gap; None where there is none."""
     shown = {

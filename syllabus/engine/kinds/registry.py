@@ -15,7 +15,6 @@ from syllabus.engine.question import Question
 from syllabus.engine.record import Record
 from syllabus.engine.rulebook import RuleVersion
 
-Nested = Callable[[str], tuple[str, tuple[Finding, ...]]]
 Judge = Callable[[RuleVersion, Record, Question, Callable[..., Any]], Finding]
 ReadParam = Callable[[Any], Any]
 
