@@ -32,10 +32,9 @@ export async function write(names, work) {
   return new Promise((done, failed) => {
     // "strict": told as done only once it would outlive a loss of power.
     const step = base.transaction(names, "readwrite", { durability: "strict" });
-    let made;
+    const made = work(Object.fromEntries(names.map((name) => [name, step.objectStore(name)])));
     step.oncomplete = () => done(made?.result);
     step.onabort = () => failed(step.error || new Error(gettext("The tablet's storage refused it.")));
-    made = work(Object.fromEntries(names.map((name) => [name, step.objectStore(name)])));
   });
 }
 
