@@ -175,6 +175,7 @@ class Workflow:
             made = settings(
                 max_examples=max(2, min(SCENARIOS, (cases - self.calls) // STEPS)),
                 stateful_step_count=STEPS,
+                derandomize=False,  # else every turn of the loop would walk the same ways again
                 deadline=None,
                 database=None,
                 phases=[Phase.generate],
