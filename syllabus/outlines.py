@@ -348,7 +348,7 @@ def rulebook_for(
 
     Without a school, of the law and the course alone. One query for the school; those of ``outline``.
 
-    Every requirement added says whose it is, in its id (``….school.…``) and in place of a citation. With any
+    Every added requirement names the school, in its id (``….school.…``) and in place of a citation. With any
     added the rulebook's id is another, a hash over the law's and what was added; without, it is the law's.
     """
     law = rulebook.current()

@@ -44,7 +44,7 @@ class Aircraft(View):
 
     @describe(
         name="listAircraft",
-        summary="List the aircraft of your schools, with what ends of them",
+        summary="List the aircraft of your schools, with their expirations",
         description=(
             "Those of the schools where the caller instructs or administers, training devices too. Of each "
             "kind of inspection or paper the newest recorded stands, with its last day by the rule in force "
@@ -63,14 +63,14 @@ class Aircraft(View):
 
     @describe(
         name="addAircraft",
-        summary="List one more aircraft of a school",
+        summary="Add an aircraft to a school",
         description=(
             "By an administrator of the school. Without `category` and `class` it is a single-engine land "
             "airplane; `device` makes it a training device. The same sent again is answered with what stands "
             "(200); something else under the same registration is a conflict (409)."
         ),
         body="AircraftToList",
-        answers={200: Answer("Aircraft", "It is listed already"), 201: Answer("Aircraft", "It is listed")},
+        answers={200: Answer("Aircraft", "Already listed"), 201: Answer("Aircraft", "It is listed")},
         refuses=(*WRITES, 409),
     )
     def post(self, request: Request) -> Response:
@@ -98,7 +98,7 @@ class AircraftChecks(View):
 
     @describe(
         name="recordAircraftCheck",
-        summary="Record an inspection or a paper of an aircraft",
+        summary="Add an inspection or a document of an aircraft",
         description=(
             "By an administrator of the school. It takes the place of what stood of its kind, and is never "
             "edited: record it again to put a slip right. `expires` is the last day that is written on it, "

@@ -93,7 +93,7 @@ class Findings(OfSchool):
         summary="List what an audit found",
         description=(
             "For the administrators of the school. Every finding that an audit ever told, each with the rule,"
-            " the entries, what would mend it and who dealt with it; the newest day first, in pages of"
+            " the entries, its remedy and who resolved it; the newest day first, in pages of"
             f" {PAGE_SIZE}; follow `next`. One that an audit does not find any more is gone, and stays"
             " listed. The reading is logged for each student whose record they are about."
         ),
@@ -143,7 +143,7 @@ class Audit(OfSchool):
             " day was kept before, this one counts what it finds and changes nothing."
         ),
         body="AuditToRun",
-        answers={200: Answer("AuditDone", "What is new, and what is gone")},
+        answers={200: Answer("AuditDone", "What is new, and what is no longer found")},
         refuses=(*_WRITES, 429),
     )
     def post(self, request: Request) -> Response:
@@ -178,7 +178,7 @@ class FindingResolve(View):
 
     @describe(
         name="resolveFinding",
-        summary="Note that a finding was dealt with",
+        summary="Resolve a finding",
         description=(
             "By an administrator of the school, confirmed with the password or a passkey, which signs"
             " `digest` (of the finding as it stands), `how` and `note`; sealed in the school's ledger. The"
@@ -189,7 +189,7 @@ class FindingResolve(View):
             Parameter("finding", "path", "The finding's id.", {"type": "string", "format": "uuid"}, True)
         ],
         body="FindingToResolve",
-        answers={200: Answer("FindingResolution", "It is dealt with")},
+        answers={200: Answer("FindingResolution", "Resolved")},
         refuses=(*_WRITES, 409, 429),
     )
     def post(self, request: Request, finding: uuid.UUID) -> Response:

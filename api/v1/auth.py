@@ -60,7 +60,7 @@ class Login(View):
 
     @describe(
         name="login",
-        summary="Sign in for a token",
+        summary="Create a token",
         description=(
             "Gives a token that goes into `Authorization: Token …` of every further call until it "
             "expires. It is "
@@ -69,7 +69,7 @@ class Login(View):
             "is a code of the app, or a recovery code. Each code is good once."
         ),
         body="Login",
-        answers={200: Answer("Token", "The token, and until when it is good")},
+        answers={200: Answer("Token", "The token, and when it expires")},
         refuses=(400, 401, 406, 411, 413, 415, 422, 429),
     )
     def post(self, request: Request) -> Response:
@@ -82,7 +82,7 @@ class Login(View):
         faults.stop(LoginError)
         user = authenticate(request._request, username=email, password=password)
         if user is None:
-            raise _not_in("E-mail address and password do not go together.")
+            raise _not_in("Wrong e-mail or password.")
         try:
             second_factor.check(request._request, user, code)
         except second_factor.TooMany as refused:
@@ -116,8 +116,8 @@ class Logout(View):
 
     @describe(
         name="logout",
-        summary="End this token",
-        description="The token that the call is made with is good no longer.",
+        summary="Revoke this token",
+        description="The token of this call stops working.",
         answers={204: Answer(None, "It has ended")},
         refuses=(401, 406, 411, 413, 422),
     )

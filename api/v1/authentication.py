@@ -16,5 +16,5 @@ class TokenAuthentication(KnoxTokenAuthentication):
 
     def authenticate_credentials(self, token: bytes) -> Any:
         if not _TOKEN.fullmatch(token):
-            raise AuthenticationFailed("This is no token of ours; auth/login gives one.")
+            raise AuthenticationFailed("Unknown token. Create one with auth/login.")
         return super().authenticate_credentials(token)

@@ -66,7 +66,7 @@ class YAMLParser(BaseParser):
         if headers.get("Content-Encoding", "identity").strip().lower() not in ("", "identity"):
             raise Problem(
                 HTTPStatus.UNSUPPORTED_MEDIA_TYPE,
-                "A compressed body is not read here; send plain YAML without Content-Encoding.",
+                "Compressed bodies are not accepted. Send plain YAML without Content-Encoding.",
             )
         body = stream.read(courses.MOST_BYTES + 1)
         if len(body) > courses.MOST_BYTES:
@@ -125,7 +125,7 @@ class CourseView(View):
         if not self.user.check_password(password):
             raise Problem(
                 HTTPStatus.FORBIDDEN,
-                "The password does not confirm it; nothing was published. Type your own once more.",
+                "Not published. Wrong password. Send your own password.",
             )
 
 
@@ -138,7 +138,7 @@ class Courses(CourseView):
 
     @describe(
         name="listCourses",
-        summary="List the courses open to you",
+        summary="List your courses",
         description=(
             "Those that come with the product and those of the caller's schools, each with its published"
             " versions; an administrator sees the school's drafts too. `course` is a course's address: its"
@@ -199,7 +199,7 @@ class CourseDetail(CourseView):
         answers={
             200: Answer(
                 "CourseVersion",
-                "The draft, or the version that says it already",
+                "The draft, or the version with the same content",
                 [ETAG],
                 also={YAML: "CourseOutline"},
             ),
@@ -310,7 +310,7 @@ class CoursePublication(CourseView):
         ),
         parameters=[COURSE, NUMBER],
         body="CourseToPublish",
-        answers={200: Answer("CourseVersion", "It is published", [ETAG])},
+        answers={200: Answer("CourseVersion", "Published", [ETAG])},
         refuses=(400, 401, 403, 404, 406, 409, 411, 413, 415, 422, 429),
     )
     def post(self, request: Request, course: str, number: int) -> Response:

@@ -23,23 +23,23 @@ Method = TypeVar("Method", bound=Callable[..., Any])
 
 #: What each refusal means in this API.
 REFUSALS: Mapping[int, str] = {
-    400: "The request cannot be read: the body is not JSON, a key stands twice, a number is NaN.",
+    400: "Bad request: the body is not JSON, a key is repeated, or a number is NaN.",
     401: "Not signed in, or the token is unknown or has expired.",
-    403: "Signed in, and not allowed.",
-    404: "Nothing here that you may see.",
-    406: "The Accept header names nothing that is given here; application/json always is.",
-    409: "It cannot be done as things stand.",
-    411: "The body came in chunks; send it with its Content-Length.",
+    403: "Signed in, but not allowed.",
+    404: "Not found, or no access.",
+    406: "The Accept header names no available type; application/json is always available.",
+    409: "Conflict with the current state.",
+    411: "The body was sent in chunks. Send it with its Content-Length.",
     412: "The record is not the one that If-Match names: read it again, then send your change again.",
     413: "The body is larger than 8 MB.",
     415: "The body is not sent as application/json, or is compressed.",
     422: (
-        "It can be read, and something in it is wrong; errors names every place. Of the type"
-        " /problems/not-covered: it asks about what these rules do not cover, which is never answered."
+        "Validation errors; `errors` has the place of each. Of the type /problems/not-covered: the rules do"
+        " not cover the question, so there is no answer."
     ),
     428: "If-Match is missing; send the ETag of the record that your change starts from.",
     429: "Too many calls; Retry-After says how many seconds to wait.",
-    500: "A fault of ours; it has been logged.",
+    500: "Internal error; it has been logged.",
     503: (
         "The records cannot be reached at the moment; Retry-After says when to send the same again. Where it"
         " is missing, it cannot be done as this server is set up, or until its operator looks."

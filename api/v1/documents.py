@@ -52,7 +52,7 @@ class StudentDocuments(SigningView):
 
     @describe(
         name="addDocument",
-        summary="Put a document or a test on record",
+        summary="Add a document or a test",
         description=(
             "Either `document` or `test`, as in a record document without its id. Who saw the document says "
             "which it was (`saw`), and confirms it with the password or a passkey, which signs `saw` and "
@@ -67,8 +67,8 @@ class StudentDocuments(SigningView):
         parameters=[Parameter.student()],
         body="PaperToAdd",
         answers={
-            200: Answer("PaperListed", "It stands already"),
-            201: Answer("PaperListed", "It was put on record"),
+            200: Answer("PaperListed", "Already on record"),
+            201: Answer("PaperListed", "Added"),
         },
         refuses=(400, 401, 403, 404, 406, 409, 411, 413, 415, 422, 429),
     )

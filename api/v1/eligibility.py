@@ -48,7 +48,7 @@ class Eligibility(OpenView):
 
     @describe(
         name="ask",
-        summary="Ask about a record that you send along",
+        summary="Check a record that you send",
         description=(
             "Answers whether the record document fulfils a milestone on a day, what is missing, and on "
             "which days the answer holds. Where the rules do not cover what is asked about, it is refused "

@@ -45,7 +45,7 @@ def own_id(faults: Faults, value: Any, place: str) -> uuid.UUID | None:
     try:
         return uuid.UUID(value)
     except (ValueError, TypeError, AttributeError):
-        faults.add(place, f"{reading.called(value)} is no UUID; draw one such as {uuid.UUID(int=1)}")
+        faults.add(place, f"{reading.called(value)} is not a UUID, such as {uuid.UUID(int=1)}")
         return None
 
 
@@ -212,8 +212,8 @@ class StudentEndorsements(SigningView):
         parameters=[Parameter.student()],
         body="EndorsementToGive",
         answers={
-            200: Answer("EndorsementGiven", "It stands already"),
-            201: Answer("EndorsementGiven", "It was given"),
+            200: Answer("EndorsementGiven", "Already on record"),
+            201: Answer("EndorsementGiven", "Given"),
         },
         refuses=(400, 401, 403, 404, 406, 409, 411, 413, 415, 422, 429),
     )
@@ -325,7 +325,7 @@ class EndorsementCheck(SigningView):
 
     @describe(
         name="checkEndorsement",
-        summary="Look before giving an endorsement",
+        summary="Check an endorsement before you give it",
         description=(
             "What it rests on with met, not met or not known, each with its citation and the entries "
             "counted; "
@@ -334,7 +334,7 @@ class EndorsementCheck(SigningView):
         ),
         parameters=[Parameter.student()],
         body="EndorsementToCheck",
-        answers={200: Answer("EndorsementReport", "What to look at")},
+        answers={200: Answer("EndorsementReport", "What to check")},
         refuses=(400, 401, 403, 404, 406, 411, 413, 415, 422),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
@@ -372,7 +372,7 @@ class EndorsementRevocation(SigningView):
             Parameter("entry", "path", "The endorsement's id.", {"type": "string", "format": "uuid"}, True),
         ],
         body="RevocationOfEndorsement",
-        answers={200: Answer("EndorsementRevoked", "It is revoked")},
+        answers={200: Answer("EndorsementRevoked", "Revoked")},
         refuses=(400, 401, 403, 404, 406, 409, 411, 413, 415, 422, 429),
     )
     def post(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:

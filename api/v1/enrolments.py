@@ -143,7 +143,7 @@ class EnrolmentMove(EnrolmentView):
 
     @describe(
         name="previewEnrolmentMove",
-        summary="Look at a move to a newer version",
+        summary="Preview a move to a newer version",
         description=(
             "What differs between the two versions of the course, and of each item graded so far whether its"
             " grade stands in the newer one."
@@ -153,7 +153,7 @@ class EnrolmentMove(EnrolmentView):
             ENROLMENT,
             Parameter("version", "query", "The newer version.", {"type": "integer", "minimum": 1}, True),
         ],
-        answers={200: Answer("EnrolmentMovePreview", "What it would mean")},
+        answers={200: Answer("EnrolmentMovePreview", "What would change")},
         refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
@@ -218,7 +218,7 @@ class StudentProgress(LessonView):
 
     @describe(
         name="readProgress",
-        summary="Where a student stands in the course",
+        summary="Show a student's progress in the course",
         description=(
             "By stage and item the newest grade, what is carried over, planned against flown time, whether"
             " the stage check may come, and which lesson is proposed next and why. A student in no course has"
@@ -231,7 +231,7 @@ class StudentProgress(LessonView):
                 "known_at", "query", "Answer from what was on record at this instant.", schemas.INSTANT
             ),
         ],
-        answers={200: Answer("Progress", "Where the student stands")},
+        answers={200: Answer("Progress", "The student's progress")},
         refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:

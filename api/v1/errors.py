@@ -162,10 +162,10 @@ def _of_the_engine(exc: EngineError) -> Problem | None:
         return Problem(HTTPStatus.BAD_REQUEST, "The body is not JSON that can be read.", faults=exc.faults)
     if isinstance(exc, FaultsFound):
         number = len(exc.faults)
-        counted = "is one fault" if number == 1 else f"are {number} faults"
+        counted = "1 validation error" if number == 1 else f"{number} validation errors"
         return Problem(
             HTTPStatus.UNPROCESSABLE_ENTITY,
-            f"There {counted} in {exc.what}; mend what errors names and send it again.",
+            f"{counted} in {exc.what}; see `errors`.",
             faults=exc.faults,
         )
     if isinstance(exc, NotCovered):

@@ -76,7 +76,7 @@ class StudentHandOver(StudentView):
 
     @describe(
         name="handOverRecord",
-        summary="Hand the whole record over",
+        summary="Hand over a record",
         description=(
             "Makes one file (a ZIP, in base64 under `file`) of the record document, its pages as PDF, every"
             " sealed entry about the student with its proof, the signed checkpoint, the public keys, the"
@@ -108,7 +108,7 @@ class TakeOver(View):
 
     @describe(
         name="takeOverRecord",
-        summary="Take over a record from another school",
+        summary="Import a record from another school",
         description=(
             "By an administrator of the school: the file that another school handed over becomes a new"
             " student's record here, or brings one that was taken over before up to date; what was recorded"
@@ -183,7 +183,7 @@ class StudentOrigins(StudentView):
 
     @describe(
         name="originsOfStudent",
-        summary="List what other schools sealed",
+        summary="List the entries signed at other schools",
         description=(
             "Every hand-over that this record was taken over from, and each entry that the other school had"
             " sealed: in which ledger, at which index, signed with which key. `verified` says that its proof"
@@ -249,13 +249,13 @@ class StudentRetention(_Administered):
 
     @describe(
         name="readRetention",
-        summary="Read what may be erased when",
+        summary="Show what may be erased, and when",
         description=(
             "What the law asks to keep of this record until which day, with citations, the holds that stand,"
             " and what an erasure would take away. For the school's administrators."
         ),
         parameters=[Parameter.student()],
-        answers={200: Answer("Retention", "What may be erased when")},
+        answers={200: Answer("Retention", "What may be erased, and when")},
         refuses=(401, 403, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
@@ -268,7 +268,7 @@ class StudentHolds(_Administered):
 
     @describe(
         name="holdRecord",
-        summary="Hold a record",
+        summary="Place a hold on a record",
         description="Nothing of the record is erased while the hold stands. For the school's administrators.",
         parameters=[Parameter.student()],
         body="Reason",

@@ -157,7 +157,7 @@ class LessonRecords(LessonView):
 
     @describe(
         name="draftLessonRecord",
-        summary="Write down a lesson",
+        summary="Create a draft of a lesson",
         description=(
             "Makes a draft; nothing is on the student's record before it is signed. `id` is the caller's own:"
             " the same sent again gives what became of it, something else under it is a conflict (409)."
@@ -270,7 +270,7 @@ class LessonRecordSign(LessonView):
         ),
         parameters=[Parameter.student(), RECORD],
         body="LessonRecordToSign",
-        answers={200: Answer("LessonSignOff", "It is signed")},
+        answers={200: Answer("LessonSignOff", "Signed")},
         refuses=_SIGNS,
     )
     def post(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
@@ -316,7 +316,7 @@ class LessonRecordAcknowledge(LessonView):
         ),
         parameters=[Parameter.student(), RECORD],
         body="LessonRecordToAcknowledge",
-        answers={200: Answer("LessonAcknowledgement", "It is acknowledged")},
+        answers={200: Answer("LessonAcknowledgement", "Acknowledged")},
         refuses=_SIGNS,
     )
     def post(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:

@@ -81,7 +81,7 @@ class SchoolMinimums(View):
 
     @describe(
         name="addSchoolMinimum",
-        summary="Ask for something beyond the law",
+        summary="Add a school minimum",
         description=(
             "By an administrator of the school. `kind` and `params` are those of a requirement, as"
             " `milestones/{id}` shows them. The same sent again is answered with what stands (200); something"
@@ -89,8 +89,8 @@ class SchoolMinimums(View):
         ),
         body="SchoolMinimumToAdd",
         answers={
-            200: Answer("SchoolMinimum", "It stands already"),
-            201: Answer("SchoolMinimum", "It is asked for"),
+            200: Answer("SchoolMinimum", "Already on record"),
+            201: Answer("SchoolMinimum", "Added"),
         },
         refuses=WRITES,
     )

@@ -29,7 +29,7 @@ class StrictJSONParser(BaseParser):
         if headers.get("Content-Encoding", "identity").strip().lower() not in ("", "identity"):
             raise Problem(
                 HTTPStatus.UNSUPPORTED_MEDIA_TYPE,
-                "A compressed body is not read here; send plain JSON without Content-Encoding.",
+                "Compressed bodies are not accepted. Send plain JSON without Content-Encoding.",
             )
         body = stream.read(MOST_BYTES + 1)
         if len(body) > MOST_BYTES:

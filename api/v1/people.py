@@ -134,7 +134,7 @@ class People(PeopleView):
 
     @describe(
         name="addPerson",
-        summary="Add somebody to a school",
+        summary="Add a person to a school",
         description=(
             "By an administrator of the school. An instructor or administrator needs an e-mail address; a"
             " student may come without one and have no account yet, and needs `id`, which becomes the"
@@ -143,8 +143,8 @@ class People(PeopleView):
         ),
         body="PersonToAdd",
         answers={
-            200: Answer("PersonAdded", "The person is that there already"),
-            201: Answer("PersonAdded", "The person is added"),
+            200: Answer("PersonAdded", "The person already has this role"),
+            201: Answer("PersonAdded", "The person was added"),
         },
         refuses=WRITES,
     )
@@ -195,7 +195,7 @@ class PersonDetail(PeopleView):
 
     @describe(
         name="changePerson",
-        summary="Change what an instructor's role holds",
+        summary="Change an instructor's certificate and ratings",
         description=(
             "Certificate number, last day of recent experience, ratings: all of it at once; what is left out"
             " is not recorded any more. It is kept who changed what."
@@ -250,7 +250,7 @@ class PersonLink(PeopleView):
         summary="Send the link to set a password",
         description="To the address on the account. Too many within a minute are refused (429).",
         parameters=[ROLE],
-        answers={200: Answer("PersonLink", "It is on its way")},
+        answers={200: Answer("PersonLink", "Sent")},
         refuses=(401, 404, 406, 409, 411, 413, 415, 422, 429),
     )
     def post(self, request: Request, role: int) -> Response:
@@ -268,7 +268,7 @@ class StudentAssignments(StudentView):
 
     @describe(
         name="listAssignments",
-        summary="List who teaches a student",
+        summary="List the instructors of a student",
         description="Those that ended too, the newest first. The reading is logged.",
         parameters=[Parameter.student()],
         answers={200: Answer("AssignmentList", "The assignments")},
@@ -281,7 +281,7 @@ class StudentAssignments(StudentView):
 
     @describe(
         name="assignInstructor",
-        summary="Let an instructor teach a student",
+        summary="Assign an instructor to a student",
         description=(
             "By an administrator of the school. `instructor` is the id of the instructor's role, as the list"
             " of people has it; from `starts` on, today where it is left out, the instructor reads and writes"
@@ -290,7 +290,7 @@ class StudentAssignments(StudentView):
         parameters=[Parameter.student()],
         body="AssignmentToMake",
         answers={
-            200: Answer("Assignment", "It stands already"),
+            200: Answer("Assignment", "Already on record"),
             201: Answer("Assignment", "The assignment"),
         },
         refuses=(*WRITES, 404),
@@ -321,7 +321,7 @@ class AssignmentEnd(StudentView):
 
     @describe(
         name="endAssignment",
-        summary="Close a student's record to an instructor",
+        summary="End an instructor's assignment",
         description=(
             "By an administrator of the school. It ends with yesterday; one that began today had no day and"
             " is taken back, and `ends` is then the day before `starts`. Ended already, it stays as it is."

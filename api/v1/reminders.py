@@ -87,7 +87,7 @@ class ReminderRead(ReminderView):
 
     @describe(
         name="readReminder",
-        summary="Note that you have read a reminder",
+        summary="Dismiss a reminder",
         description="The first time stands.",
         parameters=[_REF],
         answers={200: Answer("Reminder", "The reminder")},
@@ -102,7 +102,7 @@ class ReminderSnooze(ReminderView):
 
     @describe(
         name="snoozeReminder",
-        summary="Put a reminder off",
+        summary="Postpone a reminder",
         description=(
             "You are told once more on the day `until`, which lies after today and not after the last day. "
             "Others who are told of the same are told as ever."
@@ -127,7 +127,7 @@ class Preferences(View):
 
     @describe(
         name="reminderPreferences",
-        summary="How you want to be reminded",
+        summary="Show your notification settings",
         description="The defaults where you never said otherwise.",
         answers={200: Answer("ReminderPreferences", "The preferences")},
         refuses=(401, 406, 422),
@@ -137,7 +137,7 @@ class Preferences(View):
 
     @describe(
         name="setReminderPreferences",
-        summary="Say how you want to be reminded",
+        summary="Change your notification settings",
         description=(
             "What is left out goes back to its default. Between `quiet_from` and `quiet_until` on your clock "
             "no e-mail is sent; the same time twice means that there is no such time. Without `time_zone` "
@@ -168,12 +168,12 @@ class CalendarAddress(View):
 
     @describe(
         name="createCalendar",
-        summary="Draw a secret address for your calendar",
+        summary="Create a calendar link",
         description=(
             "A calendar program reads under it what ends (RFC 5545). Whoever knows the address can read it "
             "too: it is told this once, and drawing another closes the one before."
         ),
-        answers={201: Answer("CalendarAddress", "The address, shown once")},
+        answers={201: Answer("CalendarAddress", "The link, shown once")},
         refuses=(401, 406, 422),
     )
     def post(self, request: Request) -> Response:
@@ -182,9 +182,9 @@ class CalendarAddress(View):
 
     @describe(
         name="closeCalendar",
-        summary="Close your calendar's address",
+        summary="Turn off your calendar link",
         description="Nobody can read it any more, whether there was one or not.",
-        answers={204: Answer(None, "There is none now")},
+        answers={204: Answer(None, "Turned off")},
         refuses=(401, 406, 422),
     )
     def delete(self, request: Request) -> Response:
@@ -220,7 +220,7 @@ class Coming(SchoolView):
 
     @describe(
         name="comingReminders",
-        summary="What a school's people will be told in the next 30 days",
+        summary="List a school's reminders of the next 30 days",
         description=(
             "As the records stand now, for administrators. Beside it what could not be sent, and records "
             "that could not be worked out: somebody has to look at those. The reading is logged for each "
@@ -257,7 +257,7 @@ class LeadTimes(SchoolView):
 
     @describe(
         name="leadTimes",
-        summary="How long before its last day a school's people are told of what ends",
+        summary="Show a school's lead times",
         description=(
             "Days before the last day, by the kind of thing. Those that the school did not set are common "
             "practice, not law."
@@ -322,7 +322,7 @@ class Guardians(StudentView):
 
     @describe(
         name="recordGuardian",
-        summary="Record a guardian's consent",
+        summary="Add a guardian's consent",
         description=(
             "The guardian of a minor is then told what ends, too, until the student is of age. One who is on "
             "record under the same e-mail address is changed; `consent_until` takes the consent back."

@@ -128,7 +128,7 @@ class StudentEligibility(StudentView):
 
     @describe(
         name="overviewOfStudent",
-        summary="Every milestone in short",
+        summary="Show every milestone in short",
         description=(
             "For each milestone whether the record fulfils it on the day, from when until when, what "
             "lapses next "
@@ -152,7 +152,7 @@ class StudentMilestone(StudentView):
 
     @describe(
         name="eligibilityOfStudent",
-        summary="One milestone in full",
+        summary="Show one milestone in full",
         description=(
             "The eligibility report of the stored record, by the law and the school's own minimums, which "
             "say whose they are; `course.<code>` is what the student's course asks for. Where the rules do "

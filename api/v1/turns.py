@@ -1,4 +1,4 @@
-"""Which milestones turned since yesterday."""
+"""The milestones whose status changed since yesterday."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ class Turns(View):
 
     @describe(
         name="listTurns",
-        summary="What turned since yesterday",
+        summary="List the changes since yesterday",
         description=(
             "The milestones that stand otherwise today, at the student's school, than at the end of "
             "yesterday: by what came on record, or by the days that passed. From the summaries that are "

@@ -47,7 +47,7 @@ SERIOUS, INCOMPLETE, NOTE = SEVERITIES
 #: What an instructor keeps of an endorsement: that it was for solo, or for a test, and then its result.
 ABOUT = ("solo", "test", "other")
 SOLO, TEST, OTHER = ABOUT
-#: What would mend a finding: an entry put right, a note of what happened, or nothing that can be done now.
+#: The remedy of a finding: a corrected entry, a note of what happened, or none.
 MENDS = ("correction", "note", "nothing")
 CORRECTION, A_NOTE, NOTHING = MENDS
 

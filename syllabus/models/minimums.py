@@ -55,7 +55,7 @@ class SchoolMinimum(models.Model):
         return Minimum(self.code, self.kind, self.params, self.says, self.note)
 
     def as_requirement(self) -> Requirement:
-        """As the engine asks it, with words that say whose it is."""
+        """As the engine reads it, with words that name the school."""
         return as_requirement(self.as_minimum(), self.milestone, "school", self.starts, self.ends)
 
     def clean(self) -> None:

@@ -80,7 +80,7 @@ def test_what_does_not_go_together_is_refused_alike(
     anyone: APIClient, bo: models.User, given: dict[str, str]
 ) -> None:
     told = problem(anyone.post(LOGIN, given), 401)
-    assert told["detail"] == "E-mail address and password do not go together."
+    assert told["detail"] == "Wrong e-mail or password."
 
 
 def test_someone_who_left_gets_no_token_and_theirs_is_good_no_longer(

@@ -517,10 +517,10 @@ def test_the_whole_audit_as_pages(people: Cast, tmp_path: pathlib.Path) -> None:
     ]
     assert told["counts"] == [
         ["Solo outside the days on which it was allowed", "Serious", 0, 1, 0],
-        ["Entry without what the rule asks for", "Incomplete", 1, 0, 0],
+        ["Entry without required details", "Incomplete", 1, 0, 0],
     ]
     facts = dict(told["groups"][0]["findings"][0]["facts"])
-    assert "by Ada Example: note. Asked Sam. Entry 0 of the ledger." in facts["Dealt with"]
+    assert "by Ada Example: note. Asked Sam. Ledger entry 0." in facts["Resolved"]
     assert "14 CFR 61.87(n)" in facts["Rule"]
     assert facts["Entries"] == "f-2026-03-02"
     assert command("--pdf", str(file))[0] == 1

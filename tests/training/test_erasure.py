@@ -102,7 +102,7 @@ def test_an_enrolment_or_a_hold_keeps_it_whatever_ran_out(people: Cast) -> None:
         erase(people)
     erasure.release(held, "settled", by=people.ada, at=AFTER, via="api")
     courses.enrolled(people)
-    with pytest.raises(erasure.NotYet, match="end the enrolment"):
+    with pytest.raises(erasure.NotYet, match="End the enrollment first"):
         erase(people)
 
 
@@ -202,7 +202,7 @@ def test_nothing_can_be_written_to_what_was_erased(people: Cast) -> None:
     people.sam.refresh_from_db()
     assert not access.may(people.ada, access.WRITE, people.sam)
     assert access.may(people.ada, access.READ, people.sam)
-    with pytest.raises(erasure.NotYet, match="was erased before"):
+    with pytest.raises(erasure.NotYet, match="was already erased"):
         erase(people)
 
 
@@ -289,7 +289,7 @@ def test_the_command_shows_first_and_erases_when_told_to(people: Cast, monkeypat
             call_command("erase_student", ref, reason="asked for", really=True, stdout=out)
     with time_machine.travel(AFTER, tick=False):
         call_command("erase_student", ref, reason="asked for", really=True, stdout=out)
-    assert "Erased: what 7 sealed entries say; their proofs stay." in out.getvalue()
+    assert "Erased: the contents of 7 ledger entries; their proofs stay." in out.getvalue()
     assert lessons.AT < AFTER
 
 

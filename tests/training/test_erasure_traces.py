@@ -169,7 +169,7 @@ def test_an_account_with_another_use_stays_and_is_said(somebody: Cast, kind: str
     account.refresh_from_db()
     assert (account.email, account.is_active, len(done.accounts)) == (EMAIL, True, 1)
     assert done.named["users"] == 1
-    assert "an account that has another use" in done.as_json()["stays"]
+    assert "An account with another use" in done.as_json()["stays"]
 
 
 @pytest.mark.parametrize(
@@ -207,4 +207,4 @@ def test_the_command_says_what_is_closed(somebody: Cast) -> None:
     with time_machine.travel(AFTER, tick=False):
         call_command("erase_student", str(somebody.sam.ref), reason="asked for", stdout=out)
     assert "Would be closed, without name and address: 2 account(s) that have no other use." in out.getvalue()
-    assert "AGAINST: A hold stands since" in out.getvalue()
+    assert "AGAINST: On hold since" in out.getvalue()

@@ -49,7 +49,7 @@ def test_an_entry_of_a_lesson_and_what_put_it_right(people: Cast) -> None:
     assert told(people, flight) == [("Flight of 2026-03-02, 1.4 h in N00XY", "", True)]
     right = corrected(people, lesson, remarks="calm")
     assert told(people, flight, f"{right.pk}/flight") == [
-        ("Flight of 2026-03-02, 1.4 h in N00XY", "put right on 2026-03-07: the wrong aircraft", True),
+        ("Flight of 2026-03-02, 1.4 h in N00XY", "corrected on 2026-03-07: the wrong aircraft", True),
         ("Flight of 2026-03-02, 1.4 h in N00XY", "", True),
     ]
 
@@ -60,7 +60,7 @@ def test_an_entry_that_was_replaced_and_one_that_was_taken_off(people: Cast) -> 
     assert told(people, "f-2026-03-02") == [("Flight of 2026-03-02, 1.0 h in N00XY", "", False)]
     factories.recorded(people.sam, flights=(), at=LATER + dt.timedelta(days=1))
     [(_, became, _)] = told(people, "f-2026-03-02")
-    assert became == "taken off the record on 2026-03-08"
+    assert became == "removed on 2026-03-08"
 
 
 def test_an_endorsement_that_was_revoked(people: Cast) -> None:

@@ -220,7 +220,7 @@ class TestTheCourse:
         other = factories.student(people.school, name="Zoe Example")
         board = client.get("/students/").content.decode()
         assert board.count("<td") == 2 * (board.count('<th scope="col"') - 1)
-        assert "asks for no more than the law" in board
+        assert "no requirement beyond the regulations" in board
         page = client.get(f"/students/{people.sam.ref}/?on=2026-04-11").content.decode()
         assert "25 hours of dual instruction in this course" in page
         assert "the course&#x27;s own minimum, not a regulation" in page

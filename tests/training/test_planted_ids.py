@@ -119,7 +119,7 @@ def test_only_what_is_sealed_is_shown_as_signed_with_a_lesson(people: Cast) -> N
     }
     assert "signed by Ida Example" in shown[f"{lesson.prefix}flight"].origin
     planted = shown[f"{lesson.prefix}more"]
-    assert (planted.origin, planted.index) == ("put on record here", None)
+    assert (planted.origin, planted.index) == ("added here", None)
 
 
 def test_a_correction_takes_off_what_was_signed_and_nothing_else(people: Cast) -> None:

@@ -23,21 +23,21 @@ pytestmark = pytest.mark.django_db
 DUE = "2026-04-18 15:00"
 #: A small second language; month names are Django's own.
 GERMAN = {
-    "Training record: something ends soon": "Ausbildungsnachweis: etwas endet bald",
-    "Training records at %(school)s: what ends soon": "Nachweise bei %(school)s: was bald endet",
+    "Training record: something expires soon": "Ausbildungsnachweis: etwas endet bald",
+    "Training records at %(school)s: what expires soon": "Nachweise bei %(school)s: was bald endet",
     "Hello %(name)s,": "Guten Tag %(name)s,",
-    "This ends soon in the training record of %(student)s at %(school)s.": (
+    "These expire soon in the training record of %(student)s at %(school)s.": (
         "Das endet bald im Nachweis von %(student)s bei %(school)s."
     ),
-    "This ends soon in the training record of %(student)s. You are told because %(school)s has your consent"
-    " on record.": "Das endet bald im Nachweis von %(student)s, mit Ihrer Zustimmung bei %(school)s.",
-    "holds through %(day)s": "gilt bis einschließlich %(day)s",
+    "These expire soon in the training record of %(student)s. You get this e-mail because %(school)s has your"
+    " consent on record.": "Das endet bald im Nachweis von %(student)s, mit Ihrer Zustimmung bei %(school)s.",
+    "valid through %(day)s": "gilt bis einschließlich %(day)s",
     "a day in a mail\x04j F Y": "j. F Y",
-    "An endorsement (%(model)s) ends": "Ein Eintrag (%(model)s) endet",
-    "Holds through %(day)s.": "Gilt bis %(day)s.",
-    "Training record: what ends": "Nachweis: was endet",
-    "Recent experience ends (%(school)s)": "Übung endet (%(school)s)",
-    "%(document)s ends": "%(document)s endet",
+    "An endorsement (%(model)s) expires": "Ein Eintrag (%(model)s) endet",
+    "Valid through %(day)s.": "Gilt bis %(day)s.",
+    "Training record: expirations": "Nachweis: was endet",
+    "Recent experience expires (%(school)s)": "Übung endet (%(school)s)",
+    "%(document)s expires": "%(document)s endet",
     "The instructor's recent experience, as the school recorded it": "Die Übung als Lehrer",
 }
 
@@ -71,8 +71,8 @@ def test_each_is_written_to_in_the_language_of_the_profile(people: Cast) -> None
     [(page, _)] = german.alternatives
     assert '<html lang="de">' in page
     assert "Guten Tag Ida Example," in page
-    assert english.subject == "Training record: something ends soon"
-    assert "holds through 2 May 2026" in english.body
+    assert english.subject == "Training record: something expires soon"
+    assert "valid through 2 May 2026" in english.body
     assert '<html lang="en">' in english.alternatives[0][0]
     assert "mit Ihrer Zustimmung bei Lakeside Flying" in told["pat@example.org"].body
     # What the rules say is data, and stands as it was written in whatever language.
@@ -86,7 +86,7 @@ def test_what_has_no_translation_is_in_english_and_the_digest_is_translated_too(
     sweep("2026-04-19 13:30")
     digest = mails()["ada@lakeside.example"]
     assert digest.subject == "Nachweise bei Lakeside Flying: was bald endet"
-    assert "The people concerned are told themselves." in digest.body
+    assert "The people concerned get their own reminders." in digest.body
 
 
 def test_an_instructors_own_date_is_named_in_the_language(people: Cast) -> None:

@@ -59,11 +59,11 @@ def test_each_person_concerned_is_told_once_however_often_it_is_swept(people: Ca
         assert mail.outbox == []
     for when in (MORNING, MORNING, "2026-04-18 12:01", "2026-04-18 12:59:59"):
         sweep(when)
-    subject = "Training record: something ends soon"
+    subject = "Training record: something expires soon"
     assert outbox() == {"sam@lakeside.example": [subject], "ida@lakeside.example": [subject]}
     for when in ("2026-04-18 13:00", "2026-04-19 13:00"):
         sweep(when)
-    assert outbox()["ada@lakeside.example"] == ["Training records at Lakeside Flying: what ends soon"]
+    assert outbox()["ada@lakeside.example"] == ["Training records at Lakeside Flying: what expires soon"]
     assert len(mail.outbox) == 3
     notices = models.Notice.objects.filter(kind="reminder")
     assert {each.user for each in notices} == {people.sams_account, people.ida}
@@ -81,7 +81,7 @@ def test_what_is_said_names_the_thing_its_last_day_and_what_ends_with_it(people:
     html, _ = to_sam.alternatives[0]
     for text in (to_sam.body, html):
         assert "14 CFR 61.87(n)" in text
-        assert "holds through 2 May 2026" in text
+        assert "valid through 2 May 2026" in text
         assert "not a permission to fly" in text
     assert "solo" not in to_sam.subject.lower()
     assert to_sam.extra_headers["Auto-Submitted"] == "auto-generated"
@@ -174,7 +174,7 @@ def test_the_first_to_go_ends_the_milestone_and_says_so(people: Cast) -> None:
     assert (medical.last_day, medical.lead_days) == (dt.date(2027, 3, 31), 7)
     assert [each["title"] for each in medical.ends] == ["Solo flight in the C172"]
     body = next(each for each in mail.outbox if each.to == ["ida@lakeside.example"]).body
-    assert '"Solo flight in the C172" ends on 31 March 2027: this is the first to go.' in body
+    assert '"Solo flight in the C172" expires with it on 31 March 2027.' in body
 
 
 def test_two_models_are_two_endorsements(people: Cast) -> None:

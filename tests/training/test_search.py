@@ -176,9 +176,9 @@ def test_the_page_leads_on_to_what_was_found(client: Client, people: Cast) -> No
 def test_the_page_says_what_to_do(client: Client, people: Cast) -> None:
     assert client.get("/search/?q=sam")["Location"].startswith("/login/")
     client.force_login(people.olaf)
-    assert "Finds among what you may see" in text_of(client.get("/search/"))
+    assert "Searches what you have access to" in text_of(client.get("/search/"))
     nothing = client.get("/search/", {"q": "<b>sam</b> "})
-    assert "Nothing that you may see holds “<b>sam</b>”. Try fewer words" in text_of(nothing)
+    assert "No results for “<b>sam</b>”. Try fewer or shorter words" in text_of(nothing)
     assert "<b>sam</b>" not in nothing.content.decode()
 
 

@@ -137,7 +137,7 @@ def test_a_record_that_ends_its_worker_is_left_after_its_tries_and_seen(
     client = Client()
     client.force_login(committed.ada, backend="django.contrib.auth.backends.ModelBackend")
     page = text_of(client.get("/reminders/ahead/"))
-    assert "Records that could not be worked out Sam Example: every try ended its process" in page
+    assert "Records with errors Sam Example: every try ended its process" in page
     figures = client.get("/metrics").content.decode()
     assert 'training_records{state="given_up"} 1.0' in figures
     assert 'training_records{state="waiting"} 0.0' in figures

@@ -74,7 +74,7 @@ def test_each_sees_those_whose_record_is_open_to_them_and_the_reading_is_noted(p
         models.AccessLog.objects.all().delete()
         assert {each.student for each in turns.seen_by(user, when, via="web")} == {people.sam}
         [noted] = models.AccessLog.objects.all()
-        assert (noted.user, noted.student, noted.what) == (user, people.sam, "what turned since yesterday")
+        assert (noted.user, noted.student, noted.what) == (user, people.sam, "changes since yesterday")
     models.AccessLog.objects.all().delete()
     for user in (people.olaf, people.ottos_account, factories.instructor(people.school)):
         assert turns.seen_by(user, when, via="web") == []
@@ -83,7 +83,7 @@ def test_each_sees_those_whose_record_is_open_to_them_and_the_reading_is_noted(p
         for user, path, says in [
             (people.ida, "/since-yesterday/", "Solo flight:"),
             (people.ida, "/today/", "Since yesterday: Solo flight,"),
-            (people.olaf, "/since-yesterday/", "No milestone turned since yesterday"),
+            (people.olaf, "/since-yesterday/", "No milestone changed since yesterday"),
         ]:
             client.force_login(user)
             assert says in text_of(client.get(path)), path
@@ -114,27 +114,27 @@ def test_it_asks_no_more_where_more_students_turned(people: Cast, django_assert_
     [
         pytest.param(
             (False, None, 1), (True, "2026-05-02", 0),
-            "met until 2 May 2026; before, 1 requirement was missing", id="met now",
+            "met through 2 May 2026; before, 1 requirement was not met", id="met now",
         ),
         pytest.param(
             (True, None, 0), (False, None, 2),
-            "2 requirements are missing; before, it was met with no end date", id="met no more",
+            "2 requirements are not met; before, it was met with no end date", id="met no more",
         ),
         pytest.param(
             (True, "2026-05-02", 0), (True, "2026-07-30", 0),
-            "met until 30 Jul 2026; before, it was met until 2 May 2026", id="renewed",
+            "met through 30 Jul 2026; before, it was met through 2 May 2026", id="renewed",
         ),
         pytest.param(
             (False, None, 3), (None, None, 1),
-            "not known: 1 requirement is to be cleared up; before, 3 requirements were missing",
+            "unknown: 1 requirement needs more facts; before, 3 requirements were not met",
             id="a question now",
         ),
         pytest.param(
             (None, None, 2), (True, None, 0),
-            "met, with no end date; before, 2 requirements were to be cleared up", id="a question no more",
+            "met, with no end date; before, 2 requirements were unknown", id="a question no more",
         ),
         pytest.param(
-            None, (False, None, 4), "4 requirements are missing; it was not asked about before", id="new"
+            None, (False, None, 4), "4 requirements are not met; not checked before", id="new"
         ),
     ],
 )  # fmt: skip

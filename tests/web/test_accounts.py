@@ -59,12 +59,12 @@ def test_an_account_is_not_guessed_at_and_its_owner_gets_in_later(client: Client
     now = dt.datetime.now(dt.UTC)
     with time_machine.travel(now, tick=False) as clock:
         for _ in range(5):
-            assert "do not go together" in text_of(enter(client, "guess"))
+            assert "Wrong e-mail or password" in text_of(enter(client, "guess"))
         for address in ("10.0.0.1", "10.0.0.2"):
             told = client.post(
                 "/login/", {"login": ida.email.upper(), "password": PASSWORD}, REMOTE_ADDR=address
             )
-            assert "Too many tries" in text_of(told)
+            assert "Too many attempts" in text_of(told)
         assert not inside(client)
         clock.shift(301)
         assert enter(client).status_code == 302
@@ -74,8 +74,8 @@ def test_an_account_is_not_guessed_at_and_its_owner_gets_in_later(client: Client
 def test_an_address_does_not_try_one_account_after_the_other(client: Client, people: Cast) -> None:
     with time_machine.travel(dt.datetime.now(dt.UTC), tick=False):
         for number in range(10):
-            assert "do not go together" in text_of(enter(client, "guess", f"{number}@lakeside.example"))
-        assert "Too many tries" in text_of(enter(client, "guess", "ten@lakeside.example"))
+            assert "Wrong e-mail or password" in text_of(enter(client, "guess", f"{number}@lakeside.example"))
+        assert "Too many attempts" in text_of(enter(client, "guess", "ten@lakeside.example"))
 
 
 def test_asking_too_often_is_said_on_a_page_of_its_own(client: Client, people: Cast) -> None:
@@ -84,7 +84,7 @@ def test_asking_too_often_is_said_on_a_page_of_its_own(client: Client, people: C
             client.post("/login/", {})
         told = client.post("/login/", {})
     assert told.status_code == 429
-    assert "Wait a minute, then try again" in text_of(told)
+    assert "Wait one minute, then try again" in text_of(told)
 
 
 @pytest.mark.parametrize(
@@ -97,7 +97,7 @@ def test_what_does_not_go_together_is_told_alike(
 ) -> None:
     models.User.objects.filter(pk=ida.pk).update(is_active=active)
     told = text_of(enter(client, PASSWORD if not active else "guess", email))
-    assert "E-mail address and password do not go together." in told
+    assert "Wrong e-mail or password." in told
 
 
 @pytest.mark.parametrize("path", ["/signup/", "/accounts/signup/", "/account/email/", "/login/signup/"])
@@ -289,12 +289,12 @@ def test_a_session_is_seen_and_ended_from_another(ida: models.User) -> None:
     enter(here)
     enter(there)
     page = text_of(here.get("/account/"))
-    assert "This one since" in page
+    assert "This session since" in page
     assert "Desk" in page
     row = UserSession.objects.get(user_agent="Desk")
     assert here.get(f"/account/sessions/{row.pk}/end/").status_code == 405
     told = here.post(f"/account/sessions/{row.pk}/end/", follow=True)
-    assert "The session has ended" in text_of(told)
+    assert "Session ended" in text_of(told)
     assert inside(here)
     assert not inside(there)
     assert "Desk" not in text_of(here.get("/account/"))
@@ -322,7 +322,7 @@ def test_tokens_of_programs_are_seen_and_ended(client: Client, ida: models.User,
     for user in (ida, ida, people.ada):
         AuthToken.objects.create(user=user)
     enter(client)
-    assert "2 tokens are held by programs" in text_of(client.get("/account/"))
+    assert "2 API tokens are active" in text_of(client.get("/account/"))
     client.post("/account/tokens/end/")
     assert [each.user for each in AuthToken.objects.all()] == [people.ada]
 
@@ -337,15 +337,15 @@ def test_a_changed_password_ends_the_other_sessions_and_the_tokens(ida: models.U
     AuthToken.objects.create(user=ida)
     new = {"oldpassword": PASSWORD, "password1": ANOTHER, "password2": ANOTHER}
     wrong = here.post("/account/password/", {**new, "oldpassword": "guess"})
-    assert "not your present password" in text_of(wrong)
+    assert "Wrong current password" in text_of(wrong)
     weak = here.post("/account/password/", {**new, "password1": "short", "password2": "short"})
     assert "too short" in text_of(weak)
     told = here.post("/account/password/", new, follow=True)
-    assert "The password is changed" in text_of(told)
+    assert "Password changed" in text_of(told)
     assert inside(here)
     assert not inside(there)
     assert not AuthToken.objects.exists()
-    assert "do not go together" in text_of(enter(there))
+    assert "Wrong e-mail or password" in text_of(enter(there))
     assert enter(there, ANOTHER).status_code == 302
 
 
@@ -359,19 +359,19 @@ def test_a_forgotten_password_is_set_anew_by_mail(client: Client, ida: models.Us
     there = Client()
     enter(there)
     asked = client.post("/password/", {"email": " IDA@lakeside.example "}, follow=True)
-    assert "Look into your mail" in text_of(asked)
+    assert "Check your e-mail" in text_of(asked)
     [sent] = mail.outbox
-    assert (sent.to, sent.subject) == ([ida.email], "A new password for your training record")
+    assert (sent.to, sent.subject) == ([ida.email], "Reset your training record password")
     assert "example.com" not in sent.body
     form = client.get(link())["Location"]
     assert form.endswith("set-password/")  # the key does not stay in the address
     new = {"password1": ANOTHER, "password2": ANOTHER}
-    assert "once more" in text_of(client.get(form))
+    assert "Repeat new password" in text_of(client.get(form))
     done = client.post(form, new, follow=True)
-    assert "Sign in with the new one" in text_of(done)
+    assert "Sign in with the new password" in text_of(done)
     assert not inside(client)
     assert not inside(there)
-    assert "not good any more" in text_of(client.get(link()))
+    assert "no longer works" in text_of(client.get(link()))
     assert enter(client, ANOTHER).status_code == 302
     assert not EmailAddress.objects.exists()
 
@@ -393,7 +393,7 @@ def test_an_address_that_is_the_accounts_no_longer_gets_no_mail(client: Client, 
     ida.save()
     client.post("/password/", {"email": "ida@lakeside.example"})
     assert len(mail.outbox) == 1
-    assert "not good any more" in text_of(client.get(old))
+    assert "no longer works" in text_of(client.get(old))
 
 
 def test_a_second_factor_is_asked_for_after_a_new_password_too(client: Client, app: models.User) -> None:
@@ -419,7 +419,7 @@ def test_a_token_asks_for_the_code_as_well(app: models.User) -> None:
         assert api.post(url, {**given, "code": totp(SECRET)}).status_code == 200
         again = api.post(url, {**given, "code": totp(SECRET)})
     assert again.status_code == 401
-    assert "used before" in again.json()["detail"]
+    assert "used already" in again.json()["detail"]
     wrong = api.post(url, {**given, "password": "guess"})
     assert "code" not in wrong.json()["detail"]  # nothing is told before the password is right
 

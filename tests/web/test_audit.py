@@ -53,7 +53,7 @@ def test_it_is_for_administrators_alone(people: Cast, who: str) -> None:
 
 
 def test_an_audit_is_begun_and_its_findings_are_listed(people: Cast, ada: Client) -> None:
-    assert "Never audited yet." in text_of(ada.get("/audit/"))
+    assert "Not audited yet." in text_of(ada.get("/audit/"))
     flown = engine.Flight(
         id="f1", date=factories.NOON.date(), aircraft=engine.Aircraft("N00XY", "C172"), times={"solo": 1}
     )
@@ -61,8 +61,8 @@ def test_an_audit_is_begun_and_its_findings_are_listed(people: Cast, ada: Client
     begun = ada.post("/audit/run/", {"school": "lakeside"})
     told = begun.getvalue().decode()
     assert '<progress aria-label="Students’ records read:" max="1" value="0"></progress>' in told
-    assert "Audited. Students: 1; findings: 2, of which new: 2, back: 0; gone: 0." in told
-    assert '<a class="button" href="/audit/?school=lakeside">Read the findings</a>' in told
+    assert "Audit complete. Students: 1; findings: 2; new: 2; found again: 0; no longer found: 0." in told
+    assert '<a class="button" href="/audit/?school=lakeside">Show findings</a>' in told
     page = ada.get("/audit/?school=lakeside")
     assert "does not say: the total time, the place of departure and arrival." in text_of(page)
     only = text_of(ada.get("/audit/?kind=solo-first&state="))
@@ -78,9 +78,9 @@ def test_a_finding_is_dealt_with(people: Cast, ada: Client) -> None:
     assert (refused.status_code, "Asked Sam." in refused.content.decode()) == (422, True)
     page = ada.post(address, {**sent, "confirm_password": PASSWORD}, follow=True)
     assert "A note, by Ada Example" in text_of(page)
-    assert "Note that it was dealt with" not in text_of(page)
+    assert "Mark as resolved" not in text_of(page)
     assert "Asked Sam." not in text_of(ada.get("/audit/"))
-    assert "Dealt with" in text_of(ada.get("/audit/?state=resolved"))
+    assert "Resolved" in text_of(ada.get("/audit/?state=resolved"))
 
 
 def test_a_finding_is_dealt_with_by_a_passkey_over_what_is_noted(people: Cast, ada: Client) -> None:
@@ -89,7 +89,7 @@ def test_a_finding_is_dealt_with_by_a_passkey_over_what_is_noted(people: Cast, a
     address = f"/audit/findings/{made.ref}/"
     page = ada.get(address).content.decode()
     assert f'data-digest="{made.digest}"' in page
-    assert "Note it with a passkey" in page
+    assert "Save with a passkey" in page
     _, digest = content_of(findings.said(made, "note", "Asked Sam.\nShe knows."))
     signed = passkey.signs(findings.SEALED_AS, people.sam.ref, made.ref, digest)
     sent = {"how": "note", "note": "Asked Sam.\r\nShe knows.", "passkey": json.dumps(signed)}

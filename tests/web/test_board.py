@@ -72,4 +72,4 @@ def test_the_column_of_the_courses_is_there_where_somebody_is_in_one(client: Cli
     courses.enrolled(many)
     page = shown(client)
     assert page.count('data-label="Course"') == 16
-    assert page.count("asks for no more than the law") == 15
+    assert page.count("no requirement beyond the regulations") == 15

@@ -32,7 +32,7 @@ def test_the_lesson_sheet_is_walked_through(browser: Browser, school: Cast, live
     page = context.new_page()
     sign_in(page, live_server.url)
     page.goto(f"{live_server.url}/teach/{school.sam.ref}/")
-    page.get_by_role("button", name="Begin").first.click()
+    page.get_by_role("button", name="Start").first.click()
     page.wait_for_url("**/lessons/**")
     page.get_by_label("Off", exact=True).wait_for()
     for fold in page.locator("main summary").all():

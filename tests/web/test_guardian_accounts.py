@@ -53,12 +53,15 @@ def test_from_the_consent_to_the_account_to_its_end(
     desk: Client, people: Cast, minor: models.Student
 ) -> None:
     said = text_of(desk.post(address(minor, "guardians/"), GUS, follow=True))
-    assert "The consent of Gus Example is on record." in said
+    assert "Consent of Gus Example saved." in said
     guardian = models.Guardian.objects.get()
     assert (guardian.user, guardian.recorded_by) == (None, people.ada)
 
     said = text_of(desk.post(account_of(guardian), follow=True))
-    assert "may read the record while the consent holds, signing in as gus@lakeside.example." in said
+    assert (
+        "now has access to the record while the consent is valid, and signs in as gus@lakeside.example."
+        in said
+    )
     assert [each.to for each in mail.outbox] == [["gus@lakeside.example"]]
     guardian.refresh_from_db()
     assert guardian.user
@@ -67,7 +70,7 @@ def test_from_the_consent_to_the_account_to_its_end(
     assert access.may(guardian.user, READ, minor, on=today)
     assert not guardian.user.roles.exists()
 
-    assert "The record is closed to Gus Example." in text_of(
+    assert "Gus Example no longer has access to the record." in text_of(
         desk.post(account_of(guardian, "end/"), follow=True)
     )
     assert not access.may(guardian.user, READ, minor, on=today)

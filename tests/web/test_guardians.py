@@ -64,8 +64,8 @@ def test_a_guardian_is_told_so_and_nobody_else(
     for user, told in ((gus, True), (taught.sams_account, False), (taught.ida, False)):
         client.force_login(user)
         said = text_of(client.get(address(taught, page, signed)))
-        assert ("You read this as a guardian" in said) is told
-        assert "Sign that I know it" not in said or user == taught.sams_account
+        assert ("You have read-only access as a guardian" in said) is told
+        assert "Acknowledge lesson" not in said or user == taught.sams_account
 
 
 def test_a_guardian_of_one_student_comes_to_where_that_student_stands(
@@ -84,7 +84,7 @@ def test_a_guardian_signs_nothing_and_sees_no_draft(
     client.force_login(gus)
     asked = client.post(address(taught, "lessons/{}/acknowledge/", signed), {"confirm_password": PASSWORD})
     assert asked.status_code == 403
-    assert "and nobody else" in text_of(asked)
+    assert "Only the student of this lesson can acknowledge it" in text_of(asked)
     assert not models.Acknowledgement.objects.exists()
     draft = lessons.draft(taught, COURSE_LESSON, lesson="2-03")
     for page in ("lessons/{}/", "lessons/{}.pdf"):

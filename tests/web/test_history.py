@@ -56,15 +56,17 @@ def test_the_page_names_the_school_that_a_record_came_from(trained: Cast) -> Non
         reason="new here",
     )
     page = signed_in(administrator).get(f"/students/{done.student.ref}/changes/")
-    assert "Lakeside Flying, signed 12 Mar 2026, taken over 12 Mar 2026: 8 entries" in text_of(page)
+    assert "Lakeside Flying, signed 12 Mar 2026, transferred 12 Mar 2026: 8 signed entries" in text_of(page)
     assert kid in text_of(page)
 
 
 @pytest.mark.parametrize(
     ("asked", "says"),
     [
-        pytest.param({"from": "2026-13-01"}, "cannot be read", id="no day"),
-        pytest.param({"from": "2026-03-10", "to": "2026-03-01"}, "lies after", id="the wrong way round"),
+        pytest.param({"from": "2026-13-01"}, "Could not read a date", id="no day"),
+        pytest.param(
+            {"from": "2026-03-10", "to": "2026-03-01"}, "is after the last day", id="the wrong way round"
+        ),
         pytest.param({"from": "1960-01-01"}, "no version in force", id="before all law that is known here"),
     ],
 )

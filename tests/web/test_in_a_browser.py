@@ -39,7 +39,7 @@ def test_the_policy_blocks_nothing(
         path = f"/students/{school.sam.ref}/"
     page.goto(live_server.url + path)
     if path == "/api/v1/docs/":
-        page.get_by_text("Ask about a record that you send along").click()
+        page.get_by_text("Check a record that you send").click()
         page.get_by_text("training-record/1").first.wait_for()
     assert watched.complaints == []
     page.context.close()

@@ -109,7 +109,7 @@ def test_the_job_from_today_to_the_sealed_result_by_plain_forms(ida: Client, peo
     page = ida.get(sign)
     said = text_of(page)
     for words in (
-        "This will be sealed",
+        "You are about to sign this",
         "3 takeoffs, 3 landings at KMTW by day, full stop",
         "Well prepared.",
         "0000001CFI",
@@ -124,7 +124,7 @@ def test_the_job_from_today_to_the_sealed_result_by_plain_forms(ida: Client, peo
     assert done["Location"] == sealed
     signed = models.SignOff.objects.get()
     assert signed.confirmed == {"by": "password"}
-    assert f"Entry {signed.ledger_index} of the ledger" in text_of(ida.get(sealed))
+    assert f"Ledger entry {signed.ledger_index}" in text_of(ida.get(sealed))
     assert ida.get(sheet)["Location"] == sealed
     assert ida.get(sign)["Location"] == sealed
     # Sent again, as by somebody who did not see the answer: the same.
@@ -167,7 +167,7 @@ def test_a_contradiction_is_said_at_its_field_and_nothing_typed_is_lost(ida: Cli
     for field, words in {
         "t-night": "is more than the total",
         "route": "no airport has the identifier",
-        "off": "is no time of the day",
+        "off": "is not a time of day",
     }.items():
         said = page[page.index(f'data-for="{field}"') :].partition("</div>")[0]
         assert words in said.lower().replace("&#x27;", "'"), field
@@ -224,7 +224,7 @@ def test_a_correction_points_at_what_it_corrects_and_takes_its_place(ida: Client
     correct = reverse("lesson-correct", args=[people.sam.ref, signed.pk])
     key = str(uuid.uuid4())
     assert ida.post(correct, {"id": key, "reason": " "})["Location"] == sealed
-    assert "Write what is wrong" in text_of(ida.get(sealed))
+    assert "Enter a reason for the correction" in text_of(ida.get(sealed))
     draft = ida.post(correct, {"id": key, "reason": "One landing too many."})["Location"]
     assert ida.post(correct, {"id": key, "reason": "One landing too many."})["Location"] == draft
     fields = fields_of(ida.get(draft).content.decode())
@@ -240,7 +240,7 @@ def test_a_correction_points_at_what_it_corrects_and_takes_its_place(ida: Client
     assert "A correction. One landing too many." in said
     ida.post(sign, {"content_hash": record.content_hash, "confirm_password": PASSWORD})
     assert models.Correction.objects.get().successor == record
-    assert "another lesson stands in its place" in text_of(ida.get(sealed))
+    assert "a later lesson replaces this one" in text_of(ida.get(sealed))
     late = ida.post(correct, {"id": str(uuid.uuid4()), "reason": "Once more."}, follow=True)
     assert "was corrected already" in text_of(late)
 
@@ -251,7 +251,13 @@ def test_a_students_lessons_are_listed_whether_flown_or_on_the_ground(ida: Clien
     draft = lessons.draft(people, {"items": []}, lesson="1-03")
     page = ida.get(reverse("teach", args=[people.sam.ref]))
     said = text_of(page)
-    for words in ("1-01, 2 Mar 2026", "1-02, 2 Mar 2026", "1-03, begun", "Next lesson", "not open yet"):
+    for words in (
+        "1-01, 2 Mar 2026",
+        "1-02, 2 Mar 2026",
+        "1-03, started",
+        "Next lesson",
+        "not available yet",
+    ):
         assert words in said
     for each, name in ((flown, "lesson-sealed"), (taught, "lesson-sealed"), (draft, "lesson-sheet")):
         assert reverse(name, args=[people.sam.ref, each.pk]) in page.content.decode()
@@ -275,9 +281,9 @@ def test_a_student_for_whom_nothing_new_is_open_is_told_as_blocked(ida: Client, 
 def test_an_endorsement_is_looked_at_then_given_then_ended(ida: Client, people: Cast) -> None:
     kind = reverse("endorse-kind", args=[people.sam.ref, "solo-90-day"])
     first = text_of(ida.get(kind))
-    assert "Not yet The 15 pre-solo maneuvers" in first
+    assert "Not met The 15 pre-solo maneuvers" in first
     assert "Is missing; this endorsement names it (14 CFR 61.87(n))" in first
-    assert "You cannot give this endorsement yet. Fix what is marked above." in first
+    assert "You cannot give this endorsement yet. Fix the items marked above." in first
     asked = {"aircraft_model": "C172", "training_date": "2026-03-03"}
     page = ida.get(kind, {**asked, "expires": "2026-07-01"})
     assert "a limit may be shortened and never lengthened" in text_of(page)
@@ -285,7 +291,7 @@ def test_an_endorsement_is_looked_at_then_given_then_ended(ida: Client, people: 
     said = text_of(page)
     assert "I trained Sam Example in the C172 on 2026-03-03" in said
     assert "Wind at most 8 kt." in said
-    assert "Last day: 1 Apr 2026." in said
+    assert "Valid through 1 Apr 2026." in said
     form = page.content.decode()
     sent = {
         "id": re.search(r'name="id" value="([^"]+)"', form)[1],  # type: ignore[index]
@@ -297,7 +303,7 @@ def test_an_endorsement_is_looked_at_then_given_then_ended(ida: Client, people: 
     assert not models.EndorsementSeal.objects.exists()
     for _ in range(2):
         done = ida.post(kind, {**sent, "confirm_password": PASSWORD}, follow=True)
-        assert "given and sealed, entry" in text_of(done)
+        assert "Ledger entry" in text_of(done)
     seal = models.EndorsementSeal.objects.get()
     assert seal.judgement == "Ready."
     assert json.loads(sent["endorsement"])["expires"] == "2026-04-01"
@@ -308,8 +314,8 @@ def test_an_endorsement_is_looked_at_then_given_then_ended(ida: Client, people: 
     no_reason = ida.post(end, {"reason": " ", "confirm_password": PASSWORD})
     assert no_reason.status_code == 422
     ended = text_of(ida.post(end, {"reason": "Solo put off.", "confirm_password": PASSWORD}, follow=True))
-    assert "The endorsement has ended." in ended
-    assert "Ended 3 Mar 2026: Solo put off." in ended
+    assert "Endorsement revoked." in ended
+    assert "Revoked 3 Mar 2026: Solo put off." in ended
     assert models.Revocation.objects.count() == 1
 
 
@@ -318,7 +324,7 @@ def test_what_an_endorsement_rests_on_is_told_by_name(ida: Client, people: Cast)
     record.add(people.sam, "documents", medical, at=NOW)
     kind = reverse("endorse-kind", args=[people.sam.ref, "solo-90-day"])
     said = text_of(ida.get(kind))
-    assert "Not known: Medical of 5 Jan 2026: somebody who has seen the document" in said
+    assert "Unknown: Medical of 5 Jan 2026: somebody who has seen the document" in said
     assert "7f1c0a8e" not in said
     assert "presolo.d-" not in said
     assert "19 years" in said  # met: how much there is, not how much of it
@@ -356,9 +362,9 @@ def test_today_puts_first_who_needs_the_instructor_first(ida: Client, people: Ca
     order = [said.index(name) for name in ("Dot Sign", "Ben Lapse", "Cid Ready", "Ann Calm")]
     assert order == sorted(order)
     assert "1 lesson to sign" in said
-    assert "Lapses 10 Mar 2026, 7 days left: Medical certificate" in said
-    assert "All but your endorsement is on record: Solo flight" in said
-    assert "In no course today." in said
+    assert "Expires 10 Mar 2026, in 7 days: Medical certificate" in said
+    assert "Only your endorsement is missing: Solo flight" in said
+    assert "Not enrolled in a course." in said
     assert "Otto" not in said
 
 
@@ -463,7 +469,7 @@ def test_the_page_for_the_ramp_and_what_it_is_made_of_hold_nobodys_data(ida: Cli
 @pytest.mark.parametrize(
     ("typed", "first"),
     [("kgrb", "KGRB"), ("GRB", "KGRB"), ("manitow", "KMTW"), ("g", None), ("\x00\x00\x00", None)],
-    ids=["by its identifier", "by its local one", "by its name", "one letter is too few", "nonsense"],
+    ids=["by its identifier", "by its local one", "by its host name", "one letter is too few", "nonsense"],
 )
 def test_airports_are_completed(ida: Client, typed: str, first: str | None) -> None:
     keys = [each["key"] for each in ida.get("/airports/", {"q": typed}).json()["airports"]]

@@ -62,7 +62,7 @@ def away(page: Page, at: str) -> None:
 
 def write_a_lesson(page: Page) -> None:
     """A lesson with Sam, from the tablet's own list to what will be sealed."""
-    page.get_by_role("button", name="Begin").first.click()
+    page.get_by_role("button", name="Start").first.click()
     page.get_by_role("radio", name="With me aboard").check()
     page.get_by_label("Day", exact=True).fill("2026-03-02")
     page.get_by_label("Aircraft", exact=True).fill("N00XY")
@@ -72,8 +72,8 @@ def write_a_lesson(page: Page) -> None:
     page.locator("fieldset.item").first.get_by_role("radio", name="Practice").check()
     page.get_by_label("Comments").fill("Gusty.\nWell flown.")
     expect(page.get_by_label("Total")).to_have_value("1.4 h")
-    page.get_by_role("button", name="Read it once more, then sign").click()
-    page.get_by_role("heading", name="This will be sealed").wait_for()
+    page.get_by_role("button", name="Review and sign").click()
+    page.get_by_role("heading", name="You are about to sign this").wait_for()
 
 
 def test_a_lesson_flown_and_signed_without_a_network_is_sealed_once_it_is_back(
@@ -85,7 +85,7 @@ def test_a_lesson_flown_and_signed_without_a_network_is_sealed_once_it_is_back(
     take_along(page, at)
     away(page, at)
     write_a_lesson(page)
-    page.get_by_role("button", name="Sign with a passkey").click()
+    page.get_by_role("button", name="Sign lesson with a passkey").click()
     expect(page.get_by_role("status").filter(has_text="Signed on this tablet, not yet sent.")).to_be_visible()
     expect(page.get_by_role("heading", name="On this tablet, not yet sent")).to_be_visible()
     page.reload()
@@ -114,7 +114,7 @@ def test_out_and_in_are_signed_as_the_server_writes_them(
     add_passkey(page, at)
     take_along(page, at)
     away(page, at)
-    page.get_by_role("button", name="Begin").first.click()
+    page.get_by_role("button", name="Start").first.click()
     page.get_by_role("radio", name="With me aboard").check()
     page.get_by_label("Day", exact=True).fill("2026-03-02")
     page.get_by_label("Aircraft", exact=True).fill("N00XY")
@@ -124,9 +124,9 @@ def test_out_and_in_are_signed_as_the_server_writes_them(
     page.get_by_label("Out (first movement)").fill("2350")
     page.get_by_label("In (at rest after landing)").fill("0126")
     expect(page.get_by_label("Total")).to_have_value("1.6 h")
-    page.get_by_role("button", name="Read it once more, then sign").click()
-    page.get_by_role("heading", name="This will be sealed").wait_for()
-    page.get_by_role("button", name="Sign with a passkey").click()
+    page.get_by_role("button", name="Review and sign").click()
+    page.get_by_role("heading", name="You are about to sign this").wait_for()
+    page.get_by_role("button", name="Sign lesson with a passkey").click()
     expect(page.get_by_role("heading", name="On this tablet, not yet sent")).to_be_visible()
     page.context.set_offline(False)
     page.goto(f"{at}/today/")
@@ -155,10 +155,10 @@ def test_a_password_is_asked_for_when_the_network_is_back_and_kept_nowhere(
     expect(box.locator(".queue-list li")).to_have_count(1)
     assert models.LessonRecord.objects.get().state == "draft"
     box.get_by_label("Password").fill("wrong")
-    box.get_by_role("button", name="Sign what waits").click()
+    box.get_by_role("button", name="Sign lessons").click()
     expect(box).to_contain_text("does not confirm the signature")
     box.get_by_label("Password").fill(PASSWORD)
-    box.get_by_role("button", name="Sign what waits").click()
+    box.get_by_role("button", name="Sign lessons").click()
     expect(box).to_be_hidden()
     assert models.SignOff.objects.get().confirmed == {"by": "password"}
 
@@ -169,11 +169,11 @@ def test_a_login_that_ended_loses_nothing(tablet: Device, teaching: Cast, live_s
     take_along(page, at)
     away(page, at)
     write_a_lesson(page)
-    page.get_by_role("button", name="Leave it a draft").click()
+    page.get_by_role("button", name="Leave as draft").click()
     expect(page.locator(".queue-list li")).to_have_count(1)
     page.context.clear_cookies()
     page.context.set_offline(False)
-    page.get_by_role("button", name="Send now").click()
+    page.get_by_role("button", name="Send entries").click()
     expect(page.locator("#queue")).to_contain_text("You are signed out. Sign in to send what waits here.")
     page.get_by_role("link", name="Sign in to send").click()
     page.get_by_label("E-mail address").fill("ida@lakeside.example")
@@ -192,7 +192,7 @@ def test_an_answer_that_is_lost_doubles_nothing(
     take_along(page, at)
     away(page, at)
     write_a_lesson(page)
-    page.get_by_role("button", name="Leave it a draft").click()
+    page.get_by_role("button", name="Leave as draft").click()
     lost: list[int] = []
 
     def lose(route: Route) -> None:
@@ -206,7 +206,7 @@ def test_an_answer_that_is_lost_doubles_nothing(
     page.context.set_offline(False)
     for _ in range(3):  # it is tried by itself too, so it may be sent before the button is pressed again
         with contextlib.suppress(TimeoutError):
-            page.get_by_role("button", name="Send now").click(timeout=2_000)
+            page.get_by_role("button", name="Send entries").click(timeout=2_000)
         page.wait_for_timeout(300)
     expect(page.locator("#queue")).to_be_hidden()
     assert lost == [201, 201]
@@ -219,13 +219,13 @@ def test_a_conflict_is_parked_where_it_is_seen_and_can_be_saved_to_a_file(
     page, at = tablet.page, live_server.url
     sign_in(page, at)
     page.goto(f"{at}/today/")
-    page.get_by_role("button", name="Begin").click()
+    page.get_by_role("button", name="Start").click()
     page.get_by_role("heading", level=1, name="First flight").wait_for()
     take_along(page, at)
     away(page, at)
-    page.get_by_role("button", name="Go on with").click()
+    page.get_by_role("button", name="Continue").click()
     page.get_by_label("Comments").fill("From the tablet.")
-    page.get_by_role("button", name="Keep as a draft").click()
+    page.get_by_role("button", name="Save draft").click()
     expect(page.locator(".queue-list li")).to_have_count(1)
     draft = models.LessonRecord.objects.get()
     models.LessonRecord.objects.filter(pk=draft.pk).update(version=7, content_hash="sha256:" + "0" * 64)
@@ -235,11 +235,11 @@ def test_a_conflict_is_parked_where_it_is_seen_and_can_be_saved_to_a_file(
     box = page.locator("#queue")
     expect(box.locator(".parked")).to_contain_text("Needs you: The draft has changed since you read it.")
     with page.expect_download() as saved:
-        box.get_by_role("button", name="Save them to a file").click()
+        box.get_by_role("button", name="Save entries to a file").click()
     kept = json.loads(pathlib.Path(saved.value.path()).read_text())
     assert kept["items"][0]["content"]["comments"] == "From the tablet."
     page.on("dialog", lambda dialog: dialog.accept())
-    box.get_by_role("button", name="Throw this one away").click()
+    box.get_by_role("button", name="Discard this entry").click()
     expect(box).to_be_hidden()
 
 
@@ -263,7 +263,7 @@ def test_signing_out_takes_the_students_off_the_tablet_and_leaves_what_is_not_se
         "One entry on this tablet is not yet sent. It stays here until you sign in again. Sign out?"
     ]
     away(page, at)
-    expect(page.locator("#view")).to_contain_text("No student is on this tablet.")
+    expect(page.locator("#view")).to_contain_text("No students are on this tablet.")
     assert "Sam" not in page.locator("#view").inner_text()
     expect(page.locator(".queue-list li")).to_have_count(1)
 
@@ -285,7 +285,7 @@ def test_what_stands_on_a_sheet_outlives_the_page(
 ) -> None:
     page, at = tablet.page, live_server.url
     sign_in(page, at)
-    page.get_by_role("button", name="Begin").click()
+    page.get_by_role("button", name="Start").click()
     page.get_by_role("heading", level=1, name="First flight").wait_for()
     address = page.url
     page.get_by_label("Comments").fill("Half a sentence")
@@ -295,11 +295,11 @@ def test_what_stands_on_a_sheet_outlives_the_page(
     page.goto(address)
     expect(page.get_by_label("Comments")).to_have_value("Half a sentence")
     expect(page.locator("fieldset.item").first.get_by_role("radio", name="Explain")).to_be_checked()
-    expect(page.get_by_text("not kept yet")).to_be_visible()
-    page.get_by_role("button", name="Keep as a draft").click()
-    expect(page.get_by_text("Kept as a draft.")).to_be_visible()
+    expect(page.get_by_text("have not saved it yet")).to_be_visible()
+    page.get_by_role("button", name="Save draft").click()
+    expect(page.get_by_text("Draft saved.")).to_be_visible()
     page.reload()
-    expect(page.get_by_text("not kept yet")).to_have_count(0)
+    expect(page.get_by_text("have not saved it yet")).to_have_count(0)
     assert models.LessonRecord.objects.get().content["comments"] == "Half a sentence"
 
 
@@ -366,18 +366,18 @@ def test_a_passkey_signs_and_endorses_and_ends_from_the_pages(
     add_passkey(page, at)
     teach = f"{at}/teach/{teaching.sam.ref}/"
     page.goto(f"{teach}lessons/{draft.pk}/sign/")
-    page.get_by_role("button", name="Sign with a passkey").click()
-    page.get_by_role("heading", name="Signed and sealed").wait_for()
+    page.get_by_role("button", name="Sign lesson with a passkey").click()
+    page.get_by_role("heading", name="Signed and locked").wait_for()
     page.goto(f"{teach}endorse/pre-solo-knowledge/")
     page.get_by_label("Conditions").fill("Wind at most 8 kt — “calm”.")
-    page.get_by_role("button", name="Look again with these").click()
-    page.get_by_label("Your judgement").fill("Ready.\nSure.")
-    page.get_by_role("button", name="Endorse with a passkey").click()
-    page.get_by_text("given and sealed, entry").wait_for()
-    page.get_by_role("link", name="End it").click()
-    page.get_by_label("Why it ends").fill("Put off.")
-    page.get_by_role("button", name="End it with a passkey").click()
-    page.get_by_text("The endorsement has ended.").wait_for()
+    page.get_by_role("button", name="Check again").click()
+    page.get_by_label("Your judgment").fill("Ready.\nSure.")
+    page.get_by_role("button", name="Give endorsement with a passkey").click()
+    page.get_by_text("Ledger entry").wait_for()
+    page.get_by_role("link", name="Revoke endorsement").click()
+    page.get_by_label("Reason").fill("Put off.")
+    page.get_by_role("button", name="Revoke endorsement with a passkey").click()
+    page.get_by_text("Endorsement revoked.").wait_for()
     signed, seal, revoked = (
         each.objects.get() for each in (models.SignOff, models.EndorsementSeal, models.Revocation)
     )

@@ -95,8 +95,8 @@ def add_passkey(page: Page, at: str, name: str = "Tablet") -> None:
     page.get_by_role("link", name="Add a passkey").click()
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Confirm").click()
-    page.get_by_label("Name of this passkey").fill(name)
-    page.get_by_role("button", name="Add it").click()
+    page.get_by_label("Passkey name").fill(name)
+    page.get_by_role("button", name="Add passkey").click()
     page.get_by_role("heading", name="Recovery codes").wait_for()
 
 
@@ -128,9 +128,9 @@ def test_a_passkey_is_added_signs_in_and_is_removed(
     page.get_by_label("E-mail address").fill("ida@lakeside.example")
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Sign in").click()
-    page.get_by_role("heading", name="Second step").wait_for()
+    page.get_by_role("heading", name="Second factor").wait_for()
     page.goto(f"{at}/students/{school.sam.ref}/")
-    page.get_by_role("heading", name="Second step").wait_for()
+    page.get_by_role("heading", name="Second factor").wait_for()
     expect(page.get_by_role("button", name="Sign out")).not_to_be_visible()
     page.get_by_role("button", name="Use a passkey").click()
     page.get_by_role("button", name="Sign out").wait_for()
@@ -139,16 +139,16 @@ def test_a_passkey_is_added_signs_in_and_is_removed(
     page.get_by_role("link", name="Rename Tablet").click()
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Confirm").click()
-    page.get_by_label("Name of this passkey").fill("Old tablet")
-    page.get_by_role("button", name="Rename it").click()
+    page.get_by_label("Passkey name").fill("Old tablet")
+    page.get_by_role("button", name="Rename passkey").click()
     page.get_by_role("link", name="Remove Old tablet").click()
-    page.get_by_role("button", name="Remove it").click()
-    page.get_by_text("The passkey is removed.").wait_for()
+    page.get_by_role("button", name="Remove passkey").click()
+    page.get_by_text("Passkey removed.").wait_for()
     assert not Authenticator.objects.exists()
     sign_out(page)
     page.goto(f"{at}/login/")
     page.get_by_role("button", name="Use a passkey").click()
-    expect(page.get_by_text("It was not accepted")).to_be_visible()
+    expect(page.get_by_text("Passkey not accepted")).to_be_visible()
     assert tablet.watched.complaints == []
 
 
@@ -165,7 +165,7 @@ def test_a_passkey_that_asks_for_nothing_signs_nobody_in(
     tablet.verifies(False)
     page.get_by_role("button", name="Use a passkey").click()
     expect(page.locator("form[data-passkey] .wrong")).to_have_text(
-        "It was broken off, took too long, or no passkey of this account is here."
+        "Canceled, timed out, or this device has no passkey for this account."
     )
     page.goto(f"{at}/students/{school.sam.ref}/")
     page.get_by_role("heading", name="Sign in").wait_for()
@@ -216,12 +216,14 @@ def test_a_finding_is_dealt_with_by_the_passkey(
     sign_in(page, at)
     add_passkey(page, at)
     page.goto(f"{at}/audit/findings/{made.ref}/")
-    page.get_by_role("button", name="Note it with a passkey").click()
-    expect(page.locator("#resolve .wrong")).to_have_text("Write first what was done, or why nothing was.")
-    page.get_by_label("In words").fill("Asked Sam.\nShe knows.")
+    page.get_by_role("button", name="Save with a passkey").click()
+    expect(page.locator("#resolve .wrong")).to_have_text(
+        "Not saved. Enter what was done, or why nothing was done."
+    )
+    page.get_by_label("Details").fill("Asked Sam.\nShe knows.")
     page.get_by_label("What was done").select_option("note")
-    page.get_by_role("button", name="Note it with a passkey").click()
-    page.get_by_text("It is noted that this was dealt with").wait_for()
+    page.get_by_role("button", name="Save with a passkey").click()
+    page.get_by_text("Finding resolved").wait_for()
     resolution = models.Resolution.objects.get()
     assert (resolution.by, resolution.how, resolution.note) == (school.ida, "note", "Asked Sam.\nShe knows.")
     assert resolution.confirmed["origin"] == at
@@ -240,17 +242,17 @@ def test_an_import_and_an_attestation_are_confirmed_by_the_passkey(
     file.write_text("Date,Ident,Total\n2026-06-01,N00AB,1.2\n2026-06-02,N00AB,0.8\n", encoding="utf-8")
     page.goto(f"{at}/school/lakeside/students/{school.sam.ref}/import/")
     page.get_by_label("CSV or XLSX").set_input_files(file)
-    page.get_by_role("button", name="Read it").click()
+    page.get_by_role("button", name="Read file").click()
     page.get_by_label("Airplane's registration").select_option(label="B (Ident): N00AB")
-    page.get_by_role("button", name="Try it without writing anything").click()
-    by_passkey = page.get_by_role("button", name="Put them on record with a passkey")
+    page.get_by_role("button", name="Preview import").click()
+    by_passkey = page.get_by_role("button", name="Import flights with a passkey")
     by_passkey.click()
-    expect(page.locator("#confirm .wrong")).to_have_text("Write first why these flights are imported.")
-    expect(page.get_by_label("Why they are imported")).to_be_focused()
+    expect(page.locator("#confirm .wrong")).to_have_text("Not imported. Enter a reason.")
+    expect(page.get_by_label("Reason for the import")).to_be_focused()
     assert not models.RecordChange.objects.filter(by=school.ida).exists()
-    page.get_by_label("Why they are imported").fill("From the logbook:\n“page 3”.")
+    page.get_by_label("Reason for the import").fill("From the logbook:\n“page 3”.")
     by_passkey.click()
-    page.get_by_text("New on record: 2.").wait_for()
+    page.get_by_text("Flights added: 2.").wait_for()
     change = models.RecordChange.objects.get(by=school.ida)
     assert change.reason == "From the logbook:\n“page 3”."
     assert (change.confirmed["by"], change.confirmed["origin"]) == ("passkey", at)
@@ -258,11 +260,11 @@ def test_an_import_and_an_attestation_are_confirmed_by_the_passkey(
     by_passkey = page.get_by_role("button", name="Attest with a passkey")
     by_passkey.click()
     expect(page.locator("#attest .wrong")).to_have_text(
-        "Mark the entries first, and write which document you saw."
+        "Select the entries and enter which document you saw."
     )
     for each in ("2 Jun 2026", "1 Jun 2026"):
         page.get_by_label(f"I compared it with the document: {each}").check()
-    page.get_by_label("Which document you saw").fill(" Grün “✓”, page 3 ")
+    page.get_by_label("Document that you saw").fill(" Grün “✓”, page 3 ")
     by_passkey.click()
     page.get_by_text("You attested 2 entries.").wait_for()
     expect(page.get_by_role("heading", name="Attest entries")).to_have_count(0)
@@ -285,7 +287,7 @@ def test_which_claims_raise_a_question_is_changed_by_the_passkey(
     page.get_by_label("Flights").check()
     page.get_by_label("Tests").uncheck()
     page.get_by_role("button", name="Save with a passkey").click()
-    expect(page.locator("#settings .wrong[role=alert]").first).to_have_text("Write the reason first.")
+    expect(page.locator("#settings .wrong[role=alert]").first).to_have_text("Not saved. Enter a reason.")
     expect(page.get_by_label("Reason")).to_be_focused()
     page.get_by_label("Reason").fill(" Grün “✓” ")
     page.get_by_role("button", name="Save with a passkey").click()
@@ -309,7 +311,7 @@ def test_what_was_changed_after_the_passkey_confirmed_it_is_refused(
     add_passkey(page, at)
     page.goto(f"{at}/school/lakeside/students/{school.sam.ref}/record/?leaf=papers")
     page.get_by_label("I compared it with the document: 5 Jan 2026").check()
-    page.get_by_label("Which document you saw").fill("the original")
+    page.get_by_label("Document that you saw").fill("the original")
     page.evaluate(
         """() => {
           const form = document.getElementById("attest");
@@ -347,14 +349,14 @@ def test_the_accounts_pages_break_no_rule(watched: Watched, school: Cast, live_s
         watched.is_well()
     page.get_by_label("Password").fill("another")
     page.get_by_role("button", name="Confirm").click()
-    page.get_by_text("This is not your password.").wait_for()
+    page.get_by_text("Wrong password.").wait_for()
     watched.is_well()
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Confirm").click()
     secret = page.locator(".key").inner_text()
     watched.is_well()
-    page.get_by_label("The code that the app shows").fill(totp(secret))
-    page.get_by_role("button", name="Set it up").click()
+    page.get_by_label("Code from the app").fill(totp(secret))
+    page.get_by_role("button", name="Set up authenticator app").click()
     page.get_by_role("heading", name="Recovery codes").wait_for()
     watched.is_well()
     for path in (
@@ -370,5 +372,5 @@ def test_the_accounts_pages_break_no_rule(watched: Watched, school: Cast, live_s
     page.get_by_label("E-mail address").fill("ida@lakeside.example")
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Sign in").click()
-    page.get_by_role("heading", name="Second step").wait_for()
+    page.get_by_role("heading", name="Second factor").wait_for()
     watched.is_well()

@@ -47,10 +47,10 @@ def test_one_reads_ones_own_and_puts_it_off(told: Cast) -> None:
     [reminder] = models.Reminder.objects.all()
     address = f"/reminders/{reminder.ref}/"
     client.post(address)
-    assert "Read." in text_of(client.get("/reminders/"))
+    assert "Dismissed." in text_of(client.get("/reminders/"))
     page = client.post(address, {"until": "2026-04-25"}, follow=True)
-    assert "Put off until 25 Apr 2026." in text_of(page)
-    assert "Read." not in text_of(page)
+    assert "Postponed until 25 Apr 2026." in text_of(page)
+    assert "Dismissed." not in text_of(page)
 
 
 @pytest.mark.parametrize(
@@ -60,7 +60,7 @@ def test_one_reads_ones_own_and_puts_it_off(told: Cast) -> None:
         pytest.param(
             "2026-05-03", "not between tomorrow and the last day, 2026-05-02", id="after the last day"
         ),
-        pytest.param("soon", "'soon' is no day", id="no day at all"),
+        pytest.param("soon", "'soon' is not a date", id="no day at all"),
     ],
 )
 def test_it_is_put_off_to_a_day_on_which_it_helps(told: Cast, until: str, said: str) -> None:
@@ -80,7 +80,7 @@ def test_nobody_else_finds_it(told: Cast, who: str) -> None:
 def test_the_preferences_are_kept(people: Cast) -> None:
     client = signed_in(people.ida)
     sent = {"quiet_from": "22:30", "quiet_until": "06:15", "time_zone": "America/Denver"}
-    assert "Your preferences are kept." in text_of(client.post("/reminders/preferences/", sent, follow=True))
+    assert "Preferences saved." in text_of(client.post("/reminders/preferences/", sent, follow=True))
     kept = models.ReminderPreferences.objects.get(user=people.ida)
     assert (kept.quiet_from, kept.quiet_until, kept.time_zone, kept.email) == (
         dt.time(22, 30), dt.time(6, 15), "America/Denver", False,
@@ -122,18 +122,18 @@ def test_other_notices_stand_there_and_lead_to_what_they_are_about(told: Cast) -
     assert mine.post(path)["Location"] == f"/students/{told.sam.ref}/lessons/{lesson}/"
     notice.refresh_from_db()
     assert notice.read_at == THE_DAY
-    assert "Look at it again" in text_of(mine.get("/reminders/"))
+    assert "View again" in text_of(mine.get("/reminders/"))
 
 
 def test_an_administrator_sets_the_lead_times_on_the_page(told: Cast) -> None:
     ada, path = signed_in(told.ada), "/reminders/lead-times/lakeside/"
     answer = ada.post(path, {"endorsement": "20, 3", "test": "never", "medical": ""}, follow=True)
-    assert "The lead times are kept" in text_of(answer)
+    assert "Lead times saved" in text_of(answer)
     assert 'value="20, 3" placeholder="14, 3"' in answer.content.decode()
     own = leads.of_school(told.school)
     assert (own["endorsement"], own["test"], own["medical"]) == ((20, 3), (), (60, 30, 7))
     for sent, said in [
-        ({"endorsement": "soon"}, "Endorsements: “soon” are no days such as 60, 30, 7."),
+        ({"endorsement": "soon"}, "Endorsements: cannot read “soon”. Enter days such as 60, 30, 7."),
         ({"endorsement": "400"}, "Endorsements: Write different whole days from 0 to"),
         ({"endorsement": "3 3"}, "Endorsements: Write different whole days from 0 to"),
     ]:
@@ -177,10 +177,10 @@ def test_a_calendar_has_each_lapse_as_a_whole_day_with_alarms(told: Cast) -> Non
     soon, medical = events(drawn(told.sams_account))
     assert soon.decoded("dtstart") == dt.date(2026, 5, 2)
     assert soon.decoded("dtend") == dt.date(2026, 5, 3)
-    assert str(soon["summary"]) == "An endorsement (C172) ends"
+    assert str(soon["summary"]) == "An endorsement (C172) expires"
     alarms = [each.decoded("trigger") for each in soon.walk("VALARM")]
     assert alarms == [dt.timedelta(days=-14, hours=9), dt.timedelta(days=-3, hours=9)]
-    assert str(medical["summary"]) == "A document ends"
+    assert str(medical["summary"]) == "A document expires"
     assert "edical" not in medical.to_ical().decode()
     assert [str(each["summary"])[:5] for each in events(drawn(told.ida))] == ["S.E.:", "S.E.:"]
 
@@ -234,7 +234,7 @@ def test_what_ends_of_the_aircraft_stands_in_it_and_is_cancelled_when_renewed(to
                 len(each.walk("VALARM")),
             )
             for each in events(drawn(user))
-            if str(each["summary"]) == "N00XY: Annual inspection ends"
+            if str(each["summary"]) == "N00XY: Annual inspection expires"
         ]
 
     annual("2025-05-20")

@@ -161,13 +161,13 @@ def test_the_glance_says_what_is_stored(desk: Client, taught: Cast) -> None:
     role.recent_experience_until = dt.date(2026, 7, 4)
     role.save()
     page = text_of(desk.get(HERE))
-    assert "1 student, 0 of them in a course" in page
+    assert "1 student, 0 enrolled in a course" in page
     assert "1 longer than a week" in page
-    assert "30 days left" in page
+    assert "30 days to go" in page
     assert "A medical certificate of third class" in page
     assert "airplane single-engine land" in page
     assert "✗ ended 4 Jul 2026" in page
-    assert "No checkpoint is signed yet" in page
+    assert "No checkpoint yet" in page
     assert models.AccessLog.objects.filter(what="school at a glance", user=taught.ada).count() == 1
 
 
@@ -181,7 +181,7 @@ def test_what_lapses_after_thirty_days_is_not_there_yet(desk: Client, taught: Ca
         says="A medical certificate",
         changed_at=THE_DAY,
     )
-    assert "Nothing on record ends within 30 days" in text_of(desk.get(HERE))
+    assert "Nothing on record expires within 30 days" in text_of(desk.get(HERE))
 
 
 def test_more_hours_than_are_allowed_are_pointed_out(desk: Client, taught: Cast) -> None:
@@ -249,9 +249,9 @@ def test_a_record_as_of_a_day_and_as_known_at_a_day(desk: Client, taught: Cast) 
     path = f"{HERE}students/{taught.sam.ref}/record/"
     now = text_of(desk.get(path))
     assert "2 Mar 2026" in now
-    assert "Not sealed" in now
-    assert "Nothing of this is on record for that day" in text_of(desk.get(f"{path}?on=2026-03-01"))
-    assert "Nothing of this is on record" in text_of(desk.get(f"{path}?known=2026-03-01"))
+    assert "Not signed" in now
+    assert "Nothing on record for that day" in text_of(desk.get(f"{path}?on=2026-03-01"))
+    assert "Nothing on record for that day" in text_of(desk.get(f"{path}?known=2026-03-01"))
     assert "2 Mar 2026" in text_of(desk.get(f"{path}?known=2026-03-02"))
 
 
@@ -261,8 +261,8 @@ def test_what_was_replaced_stays_beside_what_took_its_place(desk: Client, taught
     models.Flight.objects.filter(pk=first.pk).update(retired_at=dt.datetime(2026, 6, 1, 15, tzinfo=dt.UTC))
     path = f"{HERE}students/{taught.sam.ref}/record/"
     page = text_of(desk.get(path))
-    assert "0 on record, 1 replaced or taken out" in page
-    assert "Off the record 2026-06-01 10:00 CDT" in page
+    assert "0 on record, 1 replaced or removed" in page
+    assert "Removed 2026-06-01 10:00 CDT" in page
     before = text_of(desk.get(f"{path}?known=2026-05-31"))
     assert "1 on record." in before
 
@@ -275,20 +275,20 @@ def test_a_signed_lesson_and_its_correction_stand_sealed_with_their_places(
         lessons.sign(correction(people, lesson, reason="wrong time"), people.ida)
     path = f"{HERE}students/{people.sam.ref}/record/"
     page = text_of(desk.get(path))
-    assert "2 on record, 1 replaced or taken out" in page  # the one that was brought in stands too
-    assert "Sealed, entry 0 of the ledger Signed by Ida Example with lesson S1-L3" in page
+    assert "2 on record, 1 replaced or removed" in page  # the one that was brought in stands too
+    assert "Signed and locked, ledger entry 0 Signed by Ida Example with lesson S1-L3" in page
     entries = list(models.SignOff.objects.order_by("pk").values_list("ledger_index", flat=True))
-    assert f"Sealed, entry {entries[1]} of the ledger" in page
+    assert f"Signed and locked, ledger entry {entries[1]}" in page
     assert ": wrong time" in page
     glance = text_of(desk.get(HERE))
-    assert "No lesson waits for a signature" in glance
+    assert "No unsigned lessons" in glance
 
 
 @pytest.mark.parametrize(
     ("query", "said"),
     [
         pytest.param("on=yesterday", "'yesterday' is not a date; write it like 2026-03-02", id="no day"),
-        pytest.param("known=2026-07-06", "2026-07-06 is yet to come", id="known tomorrow"),
+        pytest.param("known=2026-07-06", "2026-07-06 is in the future", id="known tomorrow"),
         pytest.param("leaf=milestones&on=1990-01-01", "1990-01-01", id="before the rules begin"),
     ],
 )
@@ -388,7 +388,7 @@ def test_a_student_is_added_assigned_and_enrolled(desk: Client, taught: Cast) ->
     assert desk.post(f"{where}enrol/", {"course": address, "starts": "2026-07-05"}).status_code == 302
     assert "version 1" in text_of(desk.get(where))
     page = text_of(desk.get(HERE))
-    assert "1 of them in a course" in page
+    assert "1 enrolled in a course" in page
     assert "No lesson signed yet 1" in page
 
 
@@ -400,7 +400,7 @@ def test_a_student_is_added_assigned_and_enrolled(desk: Client, taught: Cast) ->
         pytest.param({"role": "administrator", "name": "N", "email": ""}, "sign in by", id="none at all"),
         pytest.param({"role": "owner", "name": "N", "email": "n@x.example"}, "is no role", id="no role"),
         pytest.param(
-            {"role": "student", "name": "N", "birth_date": "2026-07-06"}, "is yet to come", id="born tomorrow"
+            {"role": "student", "name": "N", "birth_date": "2026-07-06"}, "in the future", id="born tomorrow"
         ),
         pytest.param(
             {"role": "instructor", "name": "I", "email": "ida@lakeside.example"}, "already", id="there"
@@ -474,16 +474,16 @@ def test_flights_are_tried_and_then_put_on_record(desk: Client, taught: Cast) ->
     path = f"{HERE}students/{taught.sam.ref}/import/columns/"
     tried = desk.post(path, form_of(step))
     assert "2 new" in text_of(tried)
-    assert "Put 2 flights on record" in text_of(tried)
+    assert "Import 2 flights" in text_of(tried)
     assert models.Flight.objects.filter(student=taught.sam).count() == 1
     plan = {**form_of(tried), "plan": tried.context["digest"], "reason": "from the paper logbook"}
     for short, said in (
-        ({"reason": " "}, "Why they are imported: is empty; write why the record is changed."),
+        ({"reason": " "}, "Reason for the import: is empty; write why the record is changed."),
         ({"confirm_password": "wrong"}, "The password does not confirm"),
         ({}, "password"),
     ):
         refused = desk.post(path, {**plan, **short})
-        assert (refused.status_code, "Put 2 flights on record" in text_of(refused)) == (422, True)
+        assert (refused.status_code, "Import 2 flights" in text_of(refused)) == (422, True)
         assert said in text_of(refused)
     assert models.Flight.objects.filter(student=taught.sam).count() == 1
     done = desk.post(path, {**plan, "confirm_password": PASSWORD})
@@ -491,32 +491,32 @@ def test_flights_are_tried_and_then_put_on_record(desk: Client, taught: Cast) ->
     assert models.Flight.objects.filter(student=taught.sam).count() == 3
     shown = text_of(desk.get(done["Location"]))
     assert "Imported flight, by Ada Example" in shown
-    assert "Who vouches for it: claimed" in shown
+    assert "Provenance: claimed" in shown
     assert [each.kind for each in taught.sam.notices.exclude(kind="lesson-signed")] == ["record-changed"]
     again = desk.post(path, form_of(imported(desk, taught, CSV.format("0.8"))))
-    assert "All of these flights are on record already" in text_of(again)
+    assert "All of these flights are already on record" in text_of(again)
 
 
 def test_claimed_entries_are_attested_on_the_page(desk: Client, taught: Cast) -> None:
     medical = engine.Document("m:1", "medical", dt.date(2026, 1, 5), klass="third")
     record.add(taught.sam, "documents", medical, at=THE_DAY)
     page = f"{HERE}students/{taught.sam.ref}/record/?leaf=papers"
-    assert "Who vouches for it: claimed" in text_of(desk.get(page))
+    assert "Provenance: claimed" in text_of(desk.get(page))
     sent = {"leaf": "papers", "entry": "documents:m:1", "saw": "the original", "confirm_password": PASSWORD}
     attest = f"{HERE}students/{taught.sam.ref}/record/attest/"
     for short, said in (
         ({"confirm_password": "wrong"}, "The password does not confirm"),
-        ({"saw": " "}, "Which document you saw: is empty; write which document you saw."),
+        ({"saw": " "}, "Document that you saw: is empty; write which document you saw."),
         ({"entry": "documents:m:2"}, "Entry m:2: 'm:2' is not on record among the documents."),
-        ({"entry": []}, "Not attested. Mark the entries that you compared with a document"),
+        ({"entry": []}, "Not attested. Select the entries that you compared with a document"),
     ):
         told = text_of(desk.post(attest, {**sent, **short}, follow=True))
         assert said in told
-        assert "Who vouches for it: claimed" in told
+        assert "Provenance: claimed" in told
     told = text_of(desk.post(attest, sent, follow=True))
     assert "You attested 1 entry." in told
-    assert "Who vouches for it: attested" in told
-    assert "Which document you saw" not in told
+    assert "Provenance: attested" in told
+    assert "Document that you saw" not in told
 
 
 def test_a_dry_run_tells_every_fault_and_offers_no_import(desk: Client, taught: Cast) -> None:
@@ -530,12 +530,12 @@ def test_a_dry_run_tells_every_fault_and_offers_no_import(desk: Client, taught: 
 def test_a_table_that_was_changed_on_the_way_or_is_anothers_is_refused(desk: Client, taught: Cast) -> None:
     form = form_of(imported(desk, taught, CSV.format("0.8")))
     path = f"{HERE}students/{taught.sam.ref}/import/columns/"
-    assert "did not come back whole" in text_of(desk.post(path, {**form, "table": form["table"] + "x"}))
+    assert "The file is incomplete" in text_of(desk.post(path, {**form, "table": form["table"] + "x"}))
     other = factories.student(taught.school)
     elsewhere = desk.post(f"{HERE}students/{other.ref}/import/columns/", form)
-    assert "did not come back whole" in text_of(elsewhere)
+    assert "The file is incomplete" in text_of(elsewhere)
     with time_machine.travel(THE_DAY + dt.timedelta(hours=5)):
-        assert "too long ago" in text_of(desk.post(path, form))
+        assert "The upload has expired" in text_of(desk.post(path, form))
 
 
 def test_a_file_that_is_no_table_is_told(desk: Client, taught: Cast) -> None:

@@ -38,10 +38,10 @@ def craft(people: Cast) -> models.Aircraft:
 
 
 def test_an_empty_page_says_what_to_do_first_and_takes_the_first_aircraft(desk: Client, people: Cast) -> None:
-    assert "No aircraft is listed yet" in text_of(desk.get(HERE))
+    assert "No aircraft yet" in text_of(desk.get(HERE))
     sent = {"registration": "N00ZZ", "model": "PA28", "category": "airplane", "klass": "single-engine land"}
     answer = desk.post(HERE, sent, follow=True)
-    assert "N00ZZ (PA28) is listed." in text_of(answer)
+    assert "N00ZZ (PA28) added." in text_of(answer)
     [made] = models.Aircraft.objects.filter(school=people.school)
     assert (made.registration, made.category, made.device) == ("N00ZZ", "airplane", "")
     assert "Nothing on record: Annual inspection, Altimeter and static system test" in text_of(answer)
@@ -79,13 +79,13 @@ def test_an_inspection_is_recorded_and_renewed(desk: Client, craft: models.Aircr
     path = f"{HERE}{craft.pk}/checks/"
     desk.post(path, {"kind": "annual-inspection", "done": "2025-06-10", "expires": ""})
     shown = text_of(desk.get(HERE))
-    assert "30 Jun 2026 ✗ over" in shown
+    assert "30 Jun 2026 ✗ expired" in shown
     answer = desk.post(path, {"kind": "annual-inspection", "done": "2026-07-05"}, follow=True)
-    assert "N00XY: Annual inspection holds through 31 Jul 2027." in text_of(answer)
+    assert "N00XY: Annual inspection valid through 31 Jul 2027." in text_of(answer)
     shown = text_of(answer)
-    assert "31 Jul 2027 ✓ stands" in shown
+    assert "31 Jul 2027 ✓ valid" in shown
     assert "30 Jun 2026" not in shown
-    assert "14 CFR 91.409(a), known from an account" in shown
+    assert "14 CFR 91.409(a), second-hand" in shown
     assert "recorded by Ada Example" in shown
     assert models.AircraftCheck.objects.count() == 2
 
@@ -93,7 +93,7 @@ def test_an_inspection_is_recorded_and_renewed(desk: Client, craft: models.Aircr
 @pytest.mark.parametrize(
     ("sent", "said"),
     [
-        pytest.param({"done": ""}, "is blank; give a day", id="no day"),
+        pytest.param({"done": ""}, "is blank; enter a date", id="no day"),
         pytest.param({"done": "2026-02-30"}, "2026-02-30", id="a day that there is not"),
         pytest.param({"done": "2026-07-06"}, "after today at the school", id="tomorrow"),
         pytest.param({"kind": "paint"}, "'paint' is nothing that ends", id="no such kind"),
@@ -130,10 +130,10 @@ def test_a_device_has_nothing_to_record_and_anothers_aircraft_is_none(desk: Clie
 @pytest.mark.parametrize(
     ("last", "said"),
     [
-        pytest.param(dt.date(2026, 7, 4), "✗ over", id="it ended yesterday"),
-        pytest.param(dt.date(2026, 7, 5), "◷ today is the last day", id="today for the last time"),
-        pytest.param(dt.date(2026, 7, 6), "◷ 1 day left", id="tomorrow"),
-        pytest.param(dt.date(2026, 8, 4), "◷ 30 days left", id="in thirty days"),
+        pytest.param(dt.date(2026, 7, 4), "✗ expired", id="it ended yesterday"),
+        pytest.param(dt.date(2026, 7, 5), "◷ expires today", id="today for the last time"),
+        pytest.param(dt.date(2026, 7, 6), "◷ 1 day to go", id="tomorrow"),
+        pytest.param(dt.date(2026, 8, 4), "◷ 30 days to go", id="in thirty days"),
         pytest.param(dt.date(2026, 8, 5), "", id="later, which is not said yet"),
     ],
 )

@@ -40,7 +40,7 @@ def test_a_course_is_drafted_compared_and_published(desk: Client, taught: Cast) 
     publish = f"{sent['Location']}publish/"
     wrong = desk.post(publish, {**given, "password": "x"})
     assert wrong.status_code == 422
-    assert "This is not your password" in text_of(wrong)
+    assert "Wrong password" in text_of(wrong)
     other = desk.post(publish, {**given, "content_hash": "sha256:other"})
     assert other.status_code == 409
     version.refresh_from_db()
@@ -57,7 +57,7 @@ def test_a_course_is_drafted_compared_and_published(desk: Client, taught: Cast) 
     assert "Another title" in page
     back = desk.get(f"{HERE}courses/{code}@lakeside/2/file/").content.decode()
     assert (
-        text_of(desk.post(f"{HERE}courses/", course_file(back), follow=True)).count("nothing was changed")
+        text_of(desk.post(f"{HERE}courses/", course_file(back), follow=True)).count("Nothing was changed")
         == 1
     )
 
@@ -76,24 +76,24 @@ def test_a_new_school_is_told_what_to_do_first(client: Client, db: None) -> None
     school = factories.school(name="New Flying", slug="new")
     client.force_login(factories.administrator(school))
     glance = client.get("/school/new/")
-    assert "Begin in this order: Add the instructors, each with certificate and ratings" in text_of(glance)
+    assert "Start in this order: Add the instructors with certificates and ratings" in text_of(glance)
     for address in ("people/add/?role=instructor", "courses/", "aircraft/", "people/add/?role=student"):
         assert f'href="/school/new/{address}"' in glance.content.decode()
         assert client.get(f"/school/new/{address}").status_code == 200
-    assert "There is no student yet. Begin at the school's desk" in text_of(client.get("/students/"))
-    assert "There is no instructor yet. Add one." in text_of(client.get("/audit/instructors/"))
-    assert "audit the records first" in text_of(client.get("/audit/"))
+    assert "No students yet. Open the school pages" in text_of(client.get("/students/"))
+    assert "No instructors yet. Add an instructor." in text_of(client.get("/audit/instructors/"))
+    assert "No audit yet" in text_of(client.get("/audit/"))
 
 
 def test_a_new_school_begins_with_the_course_that_comes_with_the_program(client: Client, db: None) -> None:
     school = factories.school(name="New Flying", slug="new")
     client.force_login(factories.administrator(school))
     page = client.get("/school/new/courses/")
-    assert "There is no course yet." in text_of(page)
+    assert "No courses yet." in text_of(page)
     assert 'name="begin" value="private-airplane"' in page.content.decode()
     made = client.post("/school/new/courses/", {"begin": "private-airplane"}, follow=True)
-    assert "Kept as the draft of version 1" in text_of(made)
+    assert "Draft of version 1 saved" in text_of(made)
     version = CourseVersion.objects.get(course__school_ref="new")
     assert (version.course.code, version.is_published) == ("private-airplane", False)
     assert 'name="begin"' not in client.get("/school/new/courses/").content.decode()
-    assert "Choose the course's file first" in text_of(client.post("/school/new/courses/", {"begin": "../x"}))
+    assert "Choose a course file" in text_of(client.post("/school/new/courses/", {"begin": "../x"}))

@@ -54,7 +54,7 @@ def move_of(people: Cast, held: models.Enrolment) -> str:
 def test_what_carries_over_and_what_differs_is_seen_before_the_move(
     desk: Client, taught: Cast, held: models.Enrolment
 ) -> None:
-    assert "Look at a move to version 2" in text_of(desk.get(page_of(taught)))
+    assert "Preview move to version 2" in text_of(desk.get(page_of(taught)))
     answer = desk.get(move_of(taught, held))
     told = text_of(answer)
     asked_again, _, rest = told.partition("Carries over")
@@ -75,15 +75,15 @@ def test_the_move_is_sealed_and_stands_on_the_page(
     made = models.CourseMove.objects.get()
     assert Entry.objects.get(tree=made.ledger_tree, index=made.ledger_index).kind == "enrolment.moved"
     assert (
-        "Moved from version 1 to version 2: of 2 graded items 1 stand in it. Sealed as entry"
+        "Moved from version 1 to version 2. 1 of 2 graded items carried over. Ledger entry"
         f" {made.ledger_index}" in told
     )
-    assert "moved from version 1 to 2 by Ada Example" in told
-    assert "Look at a move" not in told
+    assert "from version 1 to 2 by Ada Example" in told
+    assert "Preview move" not in told
     # The form sent once more, as by a second click, moves nothing.
     assert desk.post(move_of(taught, held), {"version": "2"}).status_code == 302
     assert models.CourseMove.objects.count() == 1
-    assert "There is no newer published version" in text_of(desk.get(move_of(taught, held)))
+    assert "No newer published version" in text_of(desk.get(move_of(taught, held)))
 
 
 def test_no_move_but_to_a_newer_published_version(desk: Client, taught: Cast, held: models.Enrolment) -> None:
@@ -99,7 +99,7 @@ def test_no_move_but_to_a_newer_published_version(desk: Client, taught: Cast, he
 def test_an_enrolment_ends_on_the_page(desk: Client, taught: Cast, held: models.Enrolment) -> None:
     where = f"{page_of(taught)}enrolments/{held.ref}/end/"
     for sent, words in (
-        ({"ends": ""}, "is blank; give a day"),
+        ({"ends": ""}, "is blank; enter a date"),
         ({"ends": "5 July"}, "5 July"),
         ({"ends": "2025-12-31"}, "2025-12-31 is before the first day, 2026-01-01"),
     ):
@@ -107,9 +107,9 @@ def test_an_enrolment_ends_on_the_page(desk: Client, taught: Cast, held: models.
         assert answer.status_code == 422
         assert words in text_of(answer)
     told = text_of(desk.post(where, {"ends": "2026-07-04"}, follow=True))
-    assert "The enrolment ends on 4 Jul 2026." in told
-    assert "From 1 Jan 2026 to 4 Jul 2026" in told
-    assert "End this enrolment" not in told
+    assert "The enrollment ends on 4 Jul 2026." in told
+    assert "1 Jan 2026 through 4 Jul 2026" in told
+    assert "End enrollment" not in told
     held.refresh_from_db()
     assert held.ends == dt.date(2026, 7, 4)
 
@@ -119,7 +119,7 @@ def test_an_enrolment_without_a_course_has_nothing_to_move(desk: Client, taught:
         school=taught.school, student=taught.sam, starts=dt.date(2026, 1, 1)
     )
     assert desk.get(move_of(taught, bare)).status_code == 404
-    assert "In training, no course yet" in text_of(desk.get(page_of(taught)))
+    assert "In training, not enrolled in a course" in text_of(desk.get(page_of(taught)))
 
 
 @pytest.mark.parametrize("who", ["ida", "sams_account", "olaf"])

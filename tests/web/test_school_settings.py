@@ -32,7 +32,7 @@ def test_settings_are_shown_changed_and_told_who_changed_them(desk: Client, peop
     said = text_of(answer)
     assert "Settings saved." in said
     assert (
-        "Ada Example: Claimed entries that raise a question: Endorsements, Tests, Documents,"
+        "Ada Example: Claimed entries that make an answer unknown: Endorsements, Tests, Documents,"
         " Certificates held → Tests" in said
     )
     assert "Taxi allowance in minutes: 30 → 12" in said
@@ -80,7 +80,7 @@ def test_minutes_beyond_what_is_allowed_are_told_at_their_field(desk: Client) ->
 
 
 def test_a_spelling_is_linked_and_unlinked(desk: Client, people: Cast) -> None:
-    assert "None. The spellings below are known without any link." in text_of(desk.get(MODELS))
+    assert "No linked spellings. The spellings below need no link." in text_of(desk.get(MODELS))
     answer = desk.post(MODELS, {"spelling": "Cessna Trainer", "model": "172"}, follow=True)
     said = text_of(answer)
     assert "Cessna Trainer now means" in said
@@ -96,7 +96,7 @@ def test_a_model_is_added_with_its_class(desk: Client) -> None:
     sent = {"model": "X1", "category": "rotorcraft", "class": "gyroplane"}
     answer = desk.post(f"{MODELS}add/", sent, follow=True)
     assert "Model X1 added." in text_of(answer)
-    assert "a model of the school's own rotorcraft, gyroplane" in text_of(answer)
+    assert "the school's own model rotorcraft, gyroplane" in text_of(answer)
     desk.post(MODELS, {"spelling": "X1 Star", "model": "X1"})
     refused = desk.post(f"{MODELS}unlink/", {"spelling": "X1"})
     assert refused.status_code == 422

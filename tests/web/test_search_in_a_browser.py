@@ -44,7 +44,7 @@ def test_a_key_leads_to_the_search_until_it_is_turned_off(
     page.get_by_role("link", name="Sam Example", exact=True).first.wait_for()
     page.keyboard.press("/")
     expect(field).to_be_focused()
-    page.get_by_label("The key / opens the search, on this device").uncheck()
+    page.get_by_label("Press / to search, on this device").uncheck()
     page.goto(f"{live_server.url}/milestones/")
     page.keyboard.press("/")
     expect(page.get_by_role("heading", name="Search")).to_have_count(0)

@@ -72,13 +72,16 @@ def test_an_administrator_lets_the_password_alone_open_an_account(
     hers.get("/account/")
     AuthToken.objects.create(user=ida)
     told = text_of(ada.get(page_of(ida)))
-    assert "Besides the password the account has: 1 passkey, an authenticator app, recovery codes." in told
+    assert "Second factors of this account: 1 passkey, an authenticator app, recovery codes." in told
     refused = ada.post(page_of(ida), {"reason": " "})
-    assert (refused.status_code, "is blank; say why" in text_of(refused)) == (422, True)
+    assert (refused.status_code, "is blank; enter the reason" in text_of(refused)) == (422, True)
     assert Authenticator.objects.filter(user=ida).count() == 3
     said = text_of(ada.post(page_of(ida), {"reason": "Tablet sank; we met at the hangar."}, follow=True))
-    assert "The password alone opens the account of Ida Example now. 1 session has ended." in said
-    assert "The person was told by mail." in said
+    assert (
+        "Second factor of Ida Example reset. The password alone now opens the account. 1 session has ended."
+        in said
+    )
+    assert "The person was notified by e-mail." in said
     assert not Authenticator.objects.filter(user=ida).exists()
     assert not AuthToken.objects.filter(user=ida).exists()
     assert not UserSession.objects.filter(user=ida).exists()
@@ -93,7 +96,7 @@ def test_an_administrator_lets_the_password_alone_open_an_account(
     assert "passkeys 1" in listed
     assert "now: reason Tablet sank; we met at the hangar." in listed
     assert enter(Client()).headers["Location"] == "/"
-    assert "Nothing but the password opens the account" in text_of(ada.get(page_of(ida)))
+    assert "has no second factor" in text_of(ada.get(page_of(ida)))
     again = ada.post(page_of(ida), {"reason": "Once more."})
     assert "has no passkey, authenticator app or recovery code" in text_of(again)
 
@@ -126,15 +129,15 @@ def test_no_school_opens_the_door_of_another(ada: Client, ida: models.User, peop
     """An account that also opens records elsewhere is made no easier to open by one of the schools."""
     elsewhere = Role.objects.create(school=people.elsewhere, user=ida, role="student")
     answer = ada.post(f"{page_of_first(ida)}", {"reason": "Because."})
-    assert (answer.status_code, "of another school too" in text_of(answer)) == (422, True)
+    assert (answer.status_code, "access to another school" in text_of(answer)) == (422, True)
     elsewhere.delete()
     guarded = factories.guardian(people.otto, user=ida)
-    assert "of another school too" in second_factor.whoever_may_not(ida, people.ada)
+    assert "access to another school" in second_factor.whoever_may_not(ida, people.ada)
     guarded.delete()
     assert second_factor.whoever_may_not(ida, people.ada) == ""
     models.User.objects.filter(pk=ida.pk).update(is_staff=True)
     ida.refresh_from_db()
-    assert "looks after the server" in second_factor.whoever_may_not(ida, people.ada)
+    assert "administers the server" in second_factor.whoever_may_not(ida, people.ada)
     assert "on the page Security" in second_factor.whoever_may_not(people.ada, people.ada)
     assert "Only an administrator" in second_factor.whoever_may_not(people.sams_account, people.ida)
     assert Authenticator.objects.filter(user=ida).count() == 3
@@ -153,7 +156,7 @@ class Silent(EmailBackend):
 def test_what_was_done_stands_where_no_mail_goes_out(ada: Client, ida: models.User, settings: Any) -> None:
     settings.EMAIL_BACKEND = f"{__name__}.Silent"
     said = text_of(ada.post(page_of(ida), {"reason": "Lost."}, follow=True))
-    assert "The mail could not be sent: tell the person yourself" in said
+    assert "The e-mail could not be sent. Tell the person yourself" in said
     assert not Authenticator.objects.filter(user=ida).exists()
 
 
@@ -221,14 +224,14 @@ def test_the_owner_hears_of_every_change_of_what_opens_the_account(
     said = [str(sent.body).partition("\n")[0] for sent in mail.outbox]
     assert said == [
         "An authenticator app was set up for your account.",
-        "New recovery codes were made for your account.",
+        "New recovery codes were created for your account.",
         "The authenticator app was removed from your account.",
         "A passkey was removed from your account.",
         "The password of your account was changed.",
     ]
     assert {tuple(sent.to) for sent in mail.outbox} == {("ida@lakeside.example",)}
     assert "UTC, from 127.0.0.1, A browser." in str(mail.outbox[0].body)
-    assert "Was it not you" in str(mail.outbox[0].body)
+    assert "If you did not do this" in str(mail.outbox[0].body)
 
 
 def test_every_mail_has_its_words(people: Cast) -> None:

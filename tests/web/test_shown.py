@@ -76,7 +76,7 @@ def test_the_days_on_which_something_holds(days: Days, words: list[str]) -> None
 
 
 @pytest.mark.parametrize(
-    ("met", "mark", "word"), [(True, "✓", "Met"), (False, "✗", "Not yet"), (None, "?", "Not known")]
+    ("met", "mark", "word"), [(True, "✓", "Met"), (False, "✗", "Not met"), (None, "?", "Unknown")]
 )
 def test_a_state_has_a_mark_and_a_word(met: bool | None, mark: str, word: str) -> None:
     state = shown.State.of(met)

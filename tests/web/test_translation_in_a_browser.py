@@ -21,9 +21,9 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 #: Of pages and of scripts; what has no line here stays English.
 PAGES = {"Today, %(today)s": "Heute, %(today)s", "No network.": "Kein Netz."}
 SCRIPTS = {
-    "Begin %(lesson)s": "%(lesson)s beginnen",
+    "Start %(lesson)s": "%(lesson)s beginnen",
     "On this tablet": "Auf diesem Tablet",
-    "worked out when the network is back": "wird ausgerechnet, sobald das Netz wieder da ist",
+    "calculated when the network is back": "wird ausgerechnet, sobald das Netz wieder da ist",
 }
 
 

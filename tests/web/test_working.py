@@ -45,7 +45,7 @@ def test_how_far_it_is_comes_before_the_end(ada: Client, people: Cast, monkeypat
     assert [f'value="{number}"' in each for number, each in enumerate(steps)] == [True] * 6
     assert all('max="5"' in each for each in steps)
     assert "Students’ records read: 5 of 5" in steps[-1]
-    assert "Audited. Students: 5" in told[-2]
+    assert "Audit complete. Students: 5" in told[-2]
     assert models.AuditRun.objects.get().students == 5
 
 
@@ -60,7 +60,7 @@ def test_whoever_leaves_keeps_nothing_of_it(ada: Client, people: Cast, monkeypat
         close()
     assert not models.AuditRun.objects.exists()
     assert not models.AccessLog.objects.filter(what="audit of the school").exists()
-    assert "Audited. Students: 2" in ada.post(RUN, {"school": "lakeside"}).getvalue().decode()
+    assert "Audit complete. Students: 2" in ada.post(RUN, {"school": "lakeside"}).getvalue().decode()
 
 
 def test_a_fault_is_said_without_its_insides(ada: Client, people: Cast, monkeypatch: Any) -> None:
@@ -70,7 +70,7 @@ def test_a_fault_is_said_without_its_insides(ada: Client, people: Cast, monkeypa
 
     monkeypatch.setattr(findings, "recomputing", breaks)
     told = ada.post(RUN, {"school": "lakeside"}).getvalue().decode()
-    assert "It broke off, and nothing of it was kept." in told
+    assert "Not completed, and nothing was saved." in told
     assert "the insides" not in told
     assert told.rstrip().endswith("</html>")
 
@@ -91,12 +91,10 @@ def test_many_flights_are_put_on_record_while_a_page_says_so(ada: Client, people
     assert "is not what the dry run showed" in other.getvalue().decode()
     assert not models.Flight.objects.exists()
     told = ada.post(f"{path}columns/", sent).getvalue().decode()
-    assert (
-        '<progress aria-label="All flights are put on record at once, or none of them."></progress>' in told
-    )
-    assert "New on record: 401. Put in the place of their own: 0." in told
+    assert '<progress aria-label="Either all flights are imported or none."></progress>' in told
+    assert "Flights added: 401. Flights updated: 0." in told
     assert f'href="/school/lakeside/students/{people.sam.ref}/record/"' in told
-    assert "Stop, and keep nothing" not in told  # it cannot be stopped halfway, so nobody is offered to
+    assert "Cancel without saving" not in told  # it cannot be stopped halfway, so nobody is offered to
     assert models.Flight.objects.filter(student=people.sam).count() == 401
     again = ada.post(f"{path}columns/", sent).getvalue().decode()
     assert "is not what the dry run showed" in again
@@ -128,22 +126,22 @@ def test_a_browser_shows_it_and_stops_it(
     page.get_by_label("E-mail address").fill("ada@lakeside.example")
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Sign in").click()
-    page.get_by_role("button", name="Audit all records now").click(no_wait_after=True)
+    page.get_by_role("button", name="Audit all records").click(no_wait_after=True)
     bar = page.get_by_role("progressbar")
     expect(bar).to_have_count(1)
     expect(bar).to_have_attribute("max", "6")
     page.get_by_text("Students’ records read: 2 of 6").wait_for()
     expect(bar).to_have_count(1)  # the steps before are not shown any more
-    page.get_by_role("link", name="Stop, and keep nothing of it").click()
-    page.get_by_text("Never audited yet.").wait_for()
+    page.get_by_role("link", name="Cancel without saving").click()
+    page.get_by_text("Not audited yet.").wait_for()
     time.sleep(1.5)  # the server finds at its next step that nobody reads any more
     assert not models.AuditRun.objects.exists()
-    page.get_by_role("button", name="Audit all records now").click(no_wait_after=True)
-    page.get_by_role("link", name="Read the findings").wait_for(timeout=15_000)
+    page.get_by_role("button", name="Audit all records").click(no_wait_after=True)
+    page.get_by_role("link", name="Show findings").wait_for(timeout=15_000)
     expect(bar).to_have_count(0)
-    expect(page.get_by_role("link", name="Stop, and keep nothing of it")).to_have_count(0)
+    expect(page.get_by_role("link", name="Cancel without saving")).to_have_count(0)
     watched.is_well()
-    page.get_by_role("link", name="Read the findings").click()
+    page.get_by_role("link", name="Show findings").click()
     page.get_by_text("Last audited as of").wait_for()
     assert models.AuditRun.objects.get().students == 6
     context.close()

@@ -26,7 +26,7 @@ def there_is_a_key(**_: Any) -> list[CheckMessage]:
             Warning(
                 "LEDGER_SIGNING_KEY is not set: entries are sealed, but no checkpoint can be signed and no "
                 "record exported with proof.",
-                hint=f"Draw a key once and keep it: {keys.HOW_TO_MAKE_ONE}",
+                hint=f"Create a key once and store it: {keys.HOW_TO_MAKE_ONE}",
                 id="ledger.W001",
             )
         ]

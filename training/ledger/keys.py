@@ -55,7 +55,7 @@ def signer() -> Signer:
     if settings.LEDGER_KEY_FILE is None:
         raise ImproperlyConfigured(
             "LEDGER_SIGNING_KEY is not set: the ledger's checkpoints cannot be signed. "
-            f"Draw a key once and keep it, the same for every process: {HOW_TO_MAKE_ONE}"
+            f"Create a key once and store it, the same for every process: {HOW_TO_MAKE_ONE}"
         )
     return _signer(_kept(Path(settings.LEDGER_KEY_FILE)), str(settings.LEDGER_KEY_FILE))
 

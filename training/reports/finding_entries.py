@@ -95,8 +95,8 @@ def _became(student: Student, entry: str, row: Any) -> str:
     day = student.school.day(row.retired_at)
     corrected = Correction.objects.filter(student=student, entries=entry[:PREFIX_LENGTH]).first()
     if corrected is not None:
-        return gettext("put right on %(day)s: %(reason)s") % {"day": day, "reason": corrected.reason}
-    return gettext("taken off the record on %(day)s") % {"day": day}
+        return gettext("corrected on %(day)s: %(reason)s") % {"day": day, "reason": corrected.reason}
+    return gettext("removed on %(day)s") % {"day": day}
 
 
 def _drafted(student: Student, entry: str) -> Named:

@@ -20,12 +20,12 @@ log = logging.getLogger(__name__)
 SAID = {
     "password_changed": gettext_noop("The password of your account was changed."),
     "password_set": gettext_noop("A password was set for your account."),
-    "password_reset": gettext_noop("The password of your account was set anew, by the link in a mail."),
+    "password_reset": gettext_noop("The password of your account was reset through an e-mail link."),
     "totp_activated": gettext_noop("An authenticator app was set up for your account."),
     "totp_deactivated": gettext_noop("The authenticator app was removed from your account."),
     "webauthn_added": gettext_noop("A passkey was added to your account."),
     "webauthn_removed": gettext_noop("A passkey was removed from your account."),
-    "recovery_codes_generated": gettext_noop("New recovery codes were made for your account."),
+    "recovery_codes_generated": gettext_noop("New recovery codes were created for your account."),
     "second_factor_removed": gettext_noop(
         "%(by)s removed every passkey, authenticator app and recovery code from your account, and ended its"
         " open sessions. The reason given: %(reason)s\n\nThe password alone opens the account now. Add a"
@@ -49,13 +49,13 @@ def tell(user: User, what: str, *, at: dt.datetime, where: str = "", **told: str
                 "where": _(", from %(where)s") % {"where": where} if where else "",
             },
             _(
-                "Was it not you, and did you not ask for it? Then set a new password at %(address)s, end"
-                " the sessions that you do not know on the page Security, and tell your school's"
-                " administrator."
+                "If you did not do this or ask for it, set a new password at %(address)s, end the "
+                "sessions that you do not recognize on the page Security, and tell your school's "
+                "administrator."
             )
             % {"address": f"{settings.PUBLIC_ADDRESS}/password/"},
         ]
-        subject = _("What opens your account at the training record was changed")
+        subject = _("Your training record sign-in was changed")
     mail = EmailMessage(
         subject, "\n\n".join(lines) + "\n", to=[user.email], headers={"Auto-Submitted": "auto-generated"}
     )

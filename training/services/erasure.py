@@ -44,9 +44,9 @@ from training.services.records import NotAllowed
 MOST_TEXT = 2_000
 #: What an administrator is told besides: the program cannot reach it.
 STAYS = gettext_noop(
-    "Copies in backups, in exports and hand-overs, in printed pages and in e-mails that were sent are not "
-    "reached from here. The notes of who looked at the record, earlier holds and the leaves of the ledger "
-    "stay, without a name; so does an account that has another use, such as a record at another school."
+    "This does not erase copies in backups, exports, printed pages and sent e-mails. The access log, "
+    "earlier holds and the leaves of the ledger stay, without a name. An account with another use, "
+    "such as a record at another school, stays too."
 )
 
 
@@ -114,12 +114,11 @@ class Plan:
         """Why it may not be erased; nothing where it may."""
         found = []
         if self.student.erased_at is not None:
-            found.append(gettext("The record was erased before; nothing is left of it."))
+            found.append(gettext("The record was already erased."))
         if self.enrolled:
-            found.append(gettext("The student is enrolled: end the enrolment first."))
+            found.append(gettext("The student is enrolled. End the enrollment first."))
         found += [
-            gettext("A hold stands since %(day)s: %(reason)s")
-            % {"day": each.at.date(), "reason": each.reason}
+            gettext("On hold since %(day)s: %(reason)s") % {"day": each.at.date(), "reason": each.reason}
             for each in self.holds
         ]
         found += [

@@ -14,7 +14,7 @@ from training.models import AuditRun, Finding, School
 from training.reports.audit_kinds import KINDS
 from training.services import finding_tables, findings
 
-_SEVERITY = {"serious": "Serious", "incomplete": "Incomplete", "note": "Worth a look"}
+_SEVERITY = {"serious": "Serious", "incomplete": "Incomplete", "note": "Advisory"}
 _STATE = {findings.OPEN: "open", findings.RESOLVED: "dealt with", findings.GONE: "gone"}
 
 
@@ -38,7 +38,10 @@ def page(school: School, run: AuditRun, listed: Iterable[Finding]) -> dict[str, 
         for severity, words in _SEVERITY.items()
     ]
     groups.append(
-        ("Found by an earlier audit and gone since", [row for row in rows if state[row.key] == findings.GONE])
+        (
+            "Found by an earlier audit and no longer found",
+            [row for row in rows if state[row.key] == findings.GONE],
+        )
     )
     zone = zoneinfo.ZoneInfo(school.time_zone)
     return {
@@ -74,8 +77,8 @@ def _told(row: Finding, state: str, zone: zoneinfo.ZoneInfo) -> dict[str, Any]:
         ["Rule", "; ".join(body["citations"])],
         ["Rule checked", "" if body["verified"] == "read" else body["verified"]],
         ["Entries", ", ".join(each["id"] for each in body["entries"])],
-        ["What would mend it", body["way"]],
-        ["Stands", f"{_STATE[state]}{gone}; first found {row.first_seen.astimezone(zone):%Y-%m-%d}"],
+        ["Remedy", body["way"]],
+        ["Status", f"{_STATE[state]}{gone}; first found {row.first_seen.astimezone(zone):%Y-%m-%d}"],
         ["Reference", str(row.ref)],
     ]
     for made in row.resolutions.all() if row.pk else ():
@@ -83,9 +86,9 @@ def _told(row: Finding, state: str, zone: zoneinfo.ZoneInfo) -> dict[str, Any]:
         was = "" if said["stands"] else " (of the finding as it was then)"
         facts.append(
             [
-                "Dealt with",
+                "Resolved",
                 f"{made.at.astimezone(zone):%Y-%m-%d} by {made.by}: {made.how}. {made.note}"
-                f" Entry {made.ledger_index} of the ledger{was}.",
+                f" Ledger entry {made.ledger_index}{was}.",
             ]
         )
     return {

@@ -96,7 +96,7 @@ def add(
     email = _email(faults, email, needed=not student_too)
     model = _text(faults, "training_model", training_model, MOST_MODEL)
     if birth_date is not None and birth_date > school.day(at):
-        faults.add("birth_date", f"{birth_date} is yet to come")
+        faults.add("birth_date", f"{birth_date} is in the future")
     kept = _held(faults, held or {}) if kind == Role.Kind.INSTRUCTOR else {}
     faults.stop(PeopleError)
     if again:

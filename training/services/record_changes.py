@@ -180,8 +180,8 @@ def _changed(student: Student, change: RecordChange) -> str:
     return " ".join(
         (
             _("%(by)s changed the training record of %(student)s at %(school)s.") % _said(student, change),
-            ngettext("%d entry was put on record,", "%d entries were put on record,", came) % came,
-            ngettext("%d was taken off.", "%d were taken off.", went) % went,
+            ngettext("%d entry was added,", "%d entries were added,", came) % came,
+            ngettext("%d was removed.", "%d were removed.", went) % went,
             _("Reason: %(reason)s") % {"reason": change.reason},
         )
     )
@@ -190,7 +190,7 @@ def _changed(student: Student, change: RecordChange) -> str:
 def _person(student: Student, change: RecordChange) -> str:
     return " ".join(
         (
-            _("%(by)s changed the name or the birth date of %(student)s on record at %(school)s.")
+            _("%(by)s changed the name or birth date of %(student)s on record at %(school)s.")
             % _said(student, change),
             _("Reason: %(reason)s") % {"reason": change.reason},
             _("If that is not right, tell the school."),
@@ -199,7 +199,7 @@ def _person(student: Student, change: RecordChange) -> str:
 
 
 def _said(student: Student, change: RecordChange) -> dict[str, str]:
-    by = str(change.by) if change.by else _("whoever runs the server")
+    by = str(change.by) if change.by else _("the server's operator")
     return {"by": by, "student": student.name or _("a student"), "school": student.school.name}
 
 

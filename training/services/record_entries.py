@@ -135,16 +135,16 @@ class _Origins:
                 name, index = seals[pk]
                 return _("given here by %(name)s") % {"name": name}, index, self._ended.get(pk, "")
             if sealed:
-                return _("given here, ended by a revocation"), None, ""
+                return _("given here, revoked"), None, ""
         if recorded_at in self.origins:
-            return _("taken over from %(origin)s") % {"origin": self.origins[recorded_at]}, None, ""
+            return _("transferred from %(origin)s") % {"origin": self.origins[recorded_at]}, None, ""
         if recorded_at in self.changes:
             change = self.changes[recorded_at]
-            by = {"by": change.by or _("whoever runs the server")}
+            by = {"by": change.by or _("the server's operator")}
             if entry.id.startswith("import-"):
                 return _("imported flight, by %(by)s") % by, None, ""
-            return _("brought in with a record, by %(by)s") % by, None, ""
-        return _("put on record here"), None, ""
+            return _("imported with a record, by %(by)s") % by, None, ""
+        return _("added here"), None, ""
 
     def _endorsements(self) -> dict[int, tuple[str, int]]:
         if self._seals is None:

@@ -60,7 +60,7 @@ def check(request: HttpRequest, user: User, code: str | None) -> None:
             each.record_usage()
             return
     raise NotGiven(
-        "The code is not good, or was used before. Send the next one of the authenticator app, or another"
+        "This code is wrong or was used already. Send the next code from the authenticator app, or another"
         " recovery code."
     )
 
@@ -103,15 +103,15 @@ def whoever_may_not(user: User, by: User) -> str:
     no one school's administrator makes it easier to open.
     """
     if user.pk == by.pk:
-        return _("Your own passkeys and codes are changed on the page Security.")
+        return _("Change your own passkeys and codes on the page Security.")
     if user.is_staff or user.is_superuser:
-        return _("This account looks after the server; whoever runs the server changes it.")
+        return _("This account administers the server. Ask the server's operator to change it.")
     theirs = schools_of(user)
     mine = set(people.administered(by).values_list("pk", flat=True))
     if not theirs or not theirs & mine:
-        return _("Only an administrator of the person's school changes what opens the account.")
+        return _("Only an administrator of the person's school can reset the second factor.")
     if theirs - mine:
-        return _("The account opens records of another school too; whoever runs the server changes it.")
+        return _("This account also has access to another school. Ask the server's operator to change it.")
     return ""
 
 
@@ -127,7 +127,7 @@ def remove(user: User, reason: str, *, by: User | None, at: dt.datetime) -> Remo
     faults = Faults()
     reason = " ".join(reason.replace("\x00", "").split())
     if not reason:
-        faults.add("reason", _("is blank; say why, and how you know that it is the person who asks"))
+        faults.add("reason", _("is blank; enter the reason and how you verified the person"))
     elif len(reason) > MOST_REASON:
         faults.add("reason", f"{len(reason)} characters; at most {MOST_REASON} are kept here")
     faults.stop(RemovalError)
@@ -138,8 +138,7 @@ def remove(user: User, reason: str, *, by: User | None, at: dt.datetime) -> Remo
         held = of(whose)
         if not held:
             raise Conflict(
-                _("%(person)s has no passkey, authenticator app or recovery code; the password opens it.")
-                % {"person": whose}
+                _("%(person)s has no passkey, authenticator app or recovery code.") % {"person": whose}
             )
         Authenticator.objects.filter(user=whose).delete()
         sessions = list(UserSession.objects.filter(user=whose))

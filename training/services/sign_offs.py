@@ -213,7 +213,7 @@ def acknowledge(
         owner = LessonRecord.objects.values_list("student_id", flat=True).get(pk=lesson_id)
         student = Student.objects.select_for_update().get(pk=owner)
         if student.user_id is None or student.user_id != by.pk:
-            raise NotAllowed("A lesson record is acknowledged by the student whose it is, and nobody else.")
+            raise NotAllowed("Only the student of this lesson can acknowledge it.")
         signed = SignOff.objects.filter(lesson_id=lesson_id).first()
         if signed is None:
             raise NotSigned("The lesson record is not signed yet; it is acknowledged after the sign-off.")

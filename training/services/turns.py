@@ -1,4 +1,4 @@
-"""Which milestones turned since yesterday, from what is kept of each student's standing.
+"""The milestones whose status changed since yesterday, from each student's stored summaries.
 
 A change of the record is worked out within a minute or two, the passing of days by the first sweeps of the
 day at the school; both leave a row (``StandingChange``), and the rows of one day are what turned on it.
@@ -90,7 +90,5 @@ def seen_by(user: User, at: dt.datetime, *, via: str) -> list[Turn]:
     """What turned today for everybody whose record a user may read; each student named is noted as read."""
     found = of(access.visible_students(user, on=at.astimezone(dt.UTC).date()), at)
     named = [each.student for each in found]
-    access.log_each(
-        user, access.schools_of(named), access.READ, "what turned since yesterday", via=via, at=at
-    )
+    access.log_each(user, access.schools_of(named), access.READ, "changes since yesterday", via=via, at=at)
     return found

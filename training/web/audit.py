@@ -43,17 +43,17 @@ _WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 SEVERITY = {
     "serious": ("no", "✗", gettext_noop("Serious")),
     "incomplete": ("open", "?", gettext_noop("Incomplete")),
-    "note": ("yes", "·", gettext_noop("Worth a look")),
+    "note": ("yes", "·", gettext_noop("Advisory")),
 }
 STATE = {
     "open": gettext_noop("Open"),
-    "resolved": gettext_noop("Dealt with"),
-    "gone": gettext_noop("Gone"),
+    "resolved": gettext_noop("Resolved"),
+    "gone": gettext_noop("No longer found"),
 }
 MEND = {
     "correction": gettext_noop("A correction"),
     "note": gettext_noop("A note"),
-    "nothing": gettext_noop("Nothing can be done now"),
+    "nothing": gettext_noop("No remedy"),
 }
 
 
@@ -192,8 +192,8 @@ def run(request: HttpRequest) -> StreamingHttpResponse:
             number += 1
             yield Step(number, max(number, total))
         said = _(
-            "Audited. Students: %(students)d; findings: %(found)d, of which new: %(new)d, back: %(back)d;"
-            " gone: %(gone)d."
+            "Audit complete. Students: %(students)d; findings: %(found)d; new: %(new)d; found again: "
+            "%(back)d; no longer found: %(gone)d."
         ) % {
             "students": done.run.students,
             "found": done.run.found,
@@ -201,7 +201,7 @@ def run(request: HttpRequest) -> StreamingHttpResponse:
             "back": done.returned,
             "gone": done.gone,
         }
-        yield Ended(said, address, _("Read the findings"))
+        yield Ended(said, address, _("Show findings"))
 
     return working.page(
         request,
@@ -242,7 +242,7 @@ def finding(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
         return _finding(request, found, str(refused), how, note)
     except FaultsFound as wrong:
         return _finding(request, found, " ".join(str(fault) for fault in wrong.faults), how, note)
-    flash.success(request, _("It is noted that this was dealt with, and sealed in the school's ledger."))
+    flash.success(request, _("Finding resolved. This is entered in the school's ledger."))
     return redirect("finding", ref=ref)
 
 
@@ -279,7 +279,7 @@ def _finding(
     return render(request, "training/audit/finding.html", told, status=status)
 
 
-_MET = {True: gettext_noop("met"), False: gettext_noop("not met"), None: gettext_noop("not known")}
+_MET = {True: gettext_noop("met"), False: gettext_noop("not met"), None: gettext_noop("unknown")}
 
 
 @require_safe

@@ -36,10 +36,10 @@ def changes(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     last = _day(request.GET.get("to")) or opened.on
     first = _day(request.GET.get("from")) or last - dt.timedelta(days=DAYS_SHOWN)
     if any(request.GET.get(name) and _day(request.GET[name]) is None for name in ("from", "to")):
-        refused = _("One of the days cannot be read; write it as 2026-03-15.")
+        refused = _("Could not read a date. Enter it as 2026-03-15.")
     found = None
     if first > last:
-        refused = _("The first day lies after the last one.")
+        refused = _("The first day is after the last day.")
     else:
         school = opened.student.school
         night = _begin(school, last + dt.timedelta(days=1)) - dt.datetime.resolution
@@ -85,7 +85,7 @@ def hand_over(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     try:
         raw = handover.make(student, by=request.user, at=at, via="web")
     except ImproperlyConfigured:
-        messages.error(request, _("This server has no key that signs, so nothing can be handed over yet."))
+        messages.error(request, _("This server has no signing key, so a record cannot be handed over yet."))
         return redirect("changes", ref=ref)
     name = f"training-record-{student.school.day(at).isoformat()}.zip"
     return HttpResponse(

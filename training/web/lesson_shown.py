@@ -42,7 +42,7 @@ class HintShown:
         inside = self.hint["inside"]
         if inside is None:
             return State("open", "?", _("Not compared"))
-        return State("yes", "✓", _("Inside")) if inside else State("no", "✗", _("Outside"))
+        return State("yes", "✓", _("Within")) if inside else State("no", "✗", _("Outside"))
 
 
 @dataclass(frozen=True)
@@ -98,7 +98,7 @@ class LessonShown:
         lesson = next((each for each in self._lessons if each.code == self.record.lesson), None)
         if lesson is not None:
             return f"{lesson.code} {lesson.title}"
-        return self.record.lesson or _("A lesson that is none of the course")
+        return self.record.lesson or _("A lesson outside the course")
 
     @property
     def _lessons(self) -> tuple[Any, ...]:
@@ -107,15 +107,13 @@ class LessonShown:
     @property
     def when(self) -> str:
         part = self.flight or self.ground
-        return day(dt.date.fromisoformat(part["date"])) if part else _("no day yet")
+        return day(dt.date.fromisoformat(part["date"])) if part else _("no date yet")
 
     @property
     def in_short(self) -> str:
         flight = self.flight
         if flight is None:
-            return (
-                _("%(time)s on the ground") % {"time": self.ground["time"]} if self.ground else _("planned")
-            )
+            return _("%(time)s ground") % {"time": self.ground["time"]} if self.ground else _("planned")
         logged = flight.get("times") or {}
         told = [
             _("%(time)s %(kind)s") % {"time": logged[key], "kind": plain_words.kind(key)}
@@ -128,7 +126,7 @@ class LessonShown:
     def aircraft(self) -> str:
         craft = (self.flight or {}).get("aircraft") or {}
         return " ".join(filter(None, (craft.get("model"), craft.get("registration")))) or _(
-            "no aircraft named"
+            "no aircraft entered"
         )
 
     @property
@@ -222,10 +220,10 @@ class LessonShown:
         if self.is_draft:
             return State("open", "…", _("Not signed yet"))
         if self.replaced_by:
-            return State("none", "–", _("Put right later"))
+            return State("none", "–", _("Corrected"))
         if self.acknowledged:
             return State("yes", "✓", _("Signed by both"))
-        return State("open", "!", _("Yours to sign"))
+        return State("open", "!", _("To acknowledge"))
 
     @property
     def signed_on(self) -> str:

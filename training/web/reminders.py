@@ -30,7 +30,7 @@ from training.web.shown import day
 #: What a notice says that is no reminder; those stand above by themselves.
 NOTICES: Mapping[str, object] = {
     Notice.Kind.SIGNED: gettext_lazy("A lesson of yours was signed."),
-    Notice.Kind.CORRECTED: gettext_lazy("A lesson of yours was put right."),
+    Notice.Kind.CORRECTED: gettext_lazy("A lesson of yours was corrected."),
     Notice.Kind.RECORD_CHANGED: gettext_lazy("Your training record was changed."),
     Notice.Kind.PERSON_CHANGED: gettext_lazy("Your name or birth date on record was changed."),
 }
@@ -42,7 +42,7 @@ KINDS = {
     lapses.DOCUMENT: gettext_lazy("Other documents"),
     lapses.CERTIFICATE: gettext_lazy("Certificates"),
     lapses.TEST: gettext_lazy("Test results"),
-    lapses.TRAINING: gettext_lazy("Training that must be recent"),
+    lapses.TRAINING: gettext_lazy("Recent training"),
     leads.RECENT_EXPERIENCE: gettext_lazy("Instructors' recent experience"),
     leads.AIRCRAFT: gettext_lazy("Aircraft"),
 }
@@ -115,11 +115,11 @@ def act(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
         until = dt.date.fromisoformat(wanted)
         coming.snooze(user, reminder, until, at)
     except ValueError:
-        flash.error(request, _("%(given)r is no day; write it as 2026-11-20.") % {"given": wanted[:40]})
+        flash.error(request, _("%(given)r is not a date. Enter it as 2026-11-20.") % {"given": wanted[:40]})
     except FaultsFound as problem:
         flash.error(request, " ".join(fault.message for fault in problem.faults))
     else:
-        flash.success(request, _("Put off until %(day)s.") % {"day": day(until)})
+        flash.success(request, _("Postponed until %(day)s.") % {"day": day(until)})
     return redirect("reminders")
 
 
@@ -151,14 +151,14 @@ def prefer(request: HttpRequest) -> HttpResponse:
         try:
             given[key] = dt.time.fromisoformat(request.POST.get(key, "")[:5])
         except ValueError:
-            flash.error(request, _("Write times of day as 21:00 and 07:00."))
+            flash.error(request, _("Enter times of day as 21:00 and 07:00."))
             return redirect("reminders")
     try:
         preferences.set_for(_user(request), **given)
     except FaultsFound as problem:
         flash.error(request, " ".join(fault.message for fault in problem.faults))
     else:
-        flash.success(request, _("Your preferences are kept."))
+        flash.success(request, _("Preferences saved."))
     return redirect("reminders")
 
 
@@ -166,11 +166,11 @@ def prefer(request: HttpRequest) -> HttpResponse:
 @never_cache
 @login_required
 def calendar(request: HttpRequest) -> HttpResponse:
-    """Draw a secret address, which is shown this once; or close the calendar."""
+    """Create a calendar link, which is shown once; or turn it off."""
     user, at = _user(request), timezone.now()
     if request.POST.get("close"):
         calendars.revoke(user)
-        flash.success(request, _("Your calendar's address is closed."))
+        flash.success(request, _("Calendar link turned off."))
         return redirect("reminders")
     secret = calendars.create(user, at)
     return _shown(request, at, address=calendars.address(secret), has_calendar=True)
@@ -248,7 +248,7 @@ def set_lead_times(request: HttpRequest, school: str) -> HttpResponse:
         try:
             given[kind] = _days(text)
         except ValueError:
-            said = _("%(kind)s: “%(given)s” are no days such as 60, 30, 7.")
+            said = _("%(kind)s: cannot read “%(given)s”. Enter days such as 60, 30, 7.")
             faults.append(said % {"kind": KINDS[kind], "given": text[:40]})
     if not faults:
         try:
@@ -258,7 +258,7 @@ def set_lead_times(request: HttpRequest, school: str) -> HttpResponse:
     for each in faults:
         flash.error(request, each)
     if not faults:
-        flash.success(request, _("The lead times are kept; what is to come is sent by them."))
+        flash.success(request, _("Lead times saved. Future reminders use them."))
     return redirect("reminders-ahead")
 
 

@@ -97,15 +97,15 @@ class State:
     @classmethod
     def of(cls, met: bool | None) -> State:
         if met is None:
-            return cls("open", "?", _("Not known"))
+            return cls("open", "?", _("Unknown"))
         # "met", not "yes": the record fulfils the rule, and whether to fly is not for a page to say
-        return cls("yes", "✓", _("Met")) if met else cls("no", "✗", _("Not yet"))
+        return cls("yes", "✓", _("Met")) if met else cls("no", "✗", _("Not met"))
 
 
 #: Who vouches for an entry, in a few words beside it.
 VOUCHED: Mapping[str, str] = {
     SIGNED: gettext_noop("signed here"),
-    TAKEN_OVER: gettext_noop("taken over, with proof"),
+    TAKEN_OVER: gettext_noop("transferred, with proof"),
     ATTESTED: gettext_noop("attested"),
     CLAIMED: gettext_noop("claimed"),
 }
@@ -272,15 +272,15 @@ class MilestoneShown:
             return _("until %(day)s") % {"day": day(until)} if until else _("with no end date")
         number = len(self.short.gaps)
         if self.not_given and not self.gaps:
-            return _("all else is there; to be named: %(what)s") % {"what": ", ".join(self.not_given)}
+            return _("Everything else is met. Enter to check: %(what)s") % {"what": ", ".join(self.not_given)}
         missing = (
             ngettext("%d missing", "%d missing", number)
             if report.met is False
-            else ngettext("%d to clear up", "%d to clear up", number)
+            else ngettext("%d unknown", "%d unknown", number)
         ) % number
         if report.eligible_from:
             since = {"missing": missing, "day": day(report.eligible_from)}
-            return _("%(missing)s; from %(day)s as it stands") % since
+            return _("%(missing)s; from %(day)s with nothing more recorded") % since
         return missing
 
     @property
@@ -313,7 +313,7 @@ class MilestoneShown:
 
     @property
     def unmet(self) -> list[RequirementShown]:
-        """What is not met or not known to be; it stands first on the page."""
+        """What is not met or unknown; the page shows it first."""
         return [each for each in self.requirements if not each.met]
 
 
@@ -377,7 +377,7 @@ class LapseShown:
             return _("%(day)s, today is the last day") % last
         if left == 1:
             return _("%(day)s, tomorrow is the last day") % last
-        return ngettext("%(day)s, %(left)d day left", "%(day)s, %(left)d days left", left) % last
+        return ngettext("%(day)s, %(left)d day to go", "%(day)s, %(left)d days to go", left) % last
 
     @property
     def soon(self) -> bool:

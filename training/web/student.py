@@ -177,7 +177,7 @@ def acknowledge(request: HttpRequest, ref: uuid.UUID, entry: uuid.UUID) -> HttpR
         sign_offs.acknowledge(found.pk, by=opened.user, at=opened.at, via="web", confirmed=confirmed)
     except (NotConfirmed, records.NotAllowed, lesson_records.Conflict) as refused:
         return _lesson(request, opened, found, str(refused))
-    messages.success(request, _("You have signed that you know this lesson's record."))
+    messages.success(request, _("You acknowledged this lesson."))
     return redirect("lesson", ref=ref, entry=entry)
 
 

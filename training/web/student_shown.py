@@ -493,7 +493,7 @@ class HoursShown:
     def says(self) -> str:
         """Where the pace leads, in a sentence."""
         if self.requirement.met:
-            return _("All that is asked for is there.")
+            return _("All requirements are met.")
         if self.forecast is None:
             return _("Nothing counted lately, so there is no pace to go by.")
         one, other = self.forecast.faster.reached, self.forecast.slower.reached

@@ -1,4 +1,4 @@
-"""What turned since yesterday, in words, for all whose records one may read."""
+"""Changes since yesterday, in words, for the students whose records one may read."""
 
 from __future__ import annotations
 
@@ -53,32 +53,32 @@ def words(turn: Turn) -> str:
     """How it stands and stood: ``met until 3 Mar 2027; before, 2 requirements were missing``."""
     said = {"now": _now(turn.after)}
     if turn.before is None:
-        return _("%(now)s; it was not asked about before") % said
+        return _("%(now)s; not checked before") % said
     return _("%(now)s; before, %(before)s") % {**said, "before": _before(turn.before)}
 
 
 def _now(short: dict[str, object]) -> str:
     until, gaps = _until(short), _gaps(short)
     if short["met"]:
-        return _("met until %(day)s") % {"day": until} if until else _("met, with no end date")
+        return _("met through %(day)s") % {"day": until} if until else _("met, with no end date")
     if short["met"] is None and not gaps:
         return _("not covered by these rules")
     if short["met"] is None:
-        return ngettext("not known: %(n)d requirement is to be cleared up",
-                        "not known: %(n)d requirements are to be cleared up", gaps) % {"n": gaps}  # fmt: skip
-    return ngettext("%(n)d requirement is missing", "%(n)d requirements are missing", gaps) % {"n": gaps}
+        return ngettext("unknown: %(n)d requirement needs more facts",
+                        "unknown: %(n)d requirements need more facts", gaps) % {"n": gaps}  # fmt: skip
+    return ngettext("%(n)d requirement is not met", "%(n)d requirements are not met", gaps) % {"n": gaps}
 
 
 def _before(short: dict[str, object]) -> str:
     until, gaps = _until(short), _gaps(short)
     if short["met"]:
-        return _("it was met until %(day)s") % {"day": until} if until else _("it was met with no end date")
+        return _("it was met through %(day)s") % {"day": until} if until else _("it was met with no end date")
     if short["met"] is None and not gaps:
         return _("it was not covered by these rules")
     if short["met"] is None:
-        return ngettext("%(n)d requirement was to be cleared up",
-                        "%(n)d requirements were to be cleared up", gaps) % {"n": gaps}  # fmt: skip
-    return ngettext("%(n)d requirement was missing", "%(n)d requirements were missing", gaps) % {"n": gaps}
+        return ngettext("%(n)d requirement was unknown",
+                        "%(n)d requirements were unknown", gaps) % {"n": gaps}  # fmt: skip
+    return ngettext("%(n)d requirement was not met", "%(n)d requirements were not met", gaps) % {"n": gaps}
 
 
 def _until(short: dict[str, object]) -> str:

@@ -76,7 +76,6 @@ def _steps(work: Iterator[Step | Ended], says: str) -> Iterator[str]:
     except Exception:
         log.exception("the work broke off")
         broke = _(
-            "It broke off, and nothing of it was kept. The fault is ours and has been logged; try again"
-            " later."
+            "Not completed, and nothing was saved. The error is ours and has been logged. Try again later."
         )
         yield render_to_string("training/working_ended.html", {"broke": broke})

@@ -59,8 +59,8 @@ def _findings() -> dict[str, Schema]:
                 "says": STRING,
                 "citations": listed(STRING),
                 "verified": word(VERIFIED, "How the rule's text was checked."),
-                "mend": word(list(MENDS), "What would mend it."),
-                "way": {**STRING, "description": "How it would be mended, in words."},
+                "mend": word(list(MENDS), "The remedy."),
+                "way": {**STRING, "description": "The remedy, in words."},
                 "unmet": listed(
                     full(
                         {

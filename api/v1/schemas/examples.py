@@ -70,7 +70,7 @@ def examples() -> dict[str, Any]:
             "type": "about:blank",
             "title": "Unprocessable Entity",
             "status": 422,
-            "detail": "There is one fault in the request; mend what errors names and send it again.",
+            "detail": "1 validation error in the request; see `errors`.",
             "errors": [
                 {
                     "place": "record.flights[3].times.dual",

@@ -1,4 +1,4 @@
-"""Reminders, preferences, lead times, guardians; what turned since yesterday."""
+"""Reminders, preferences, lead times, guardians; changes since yesterday."""
 
 from __future__ import annotations
 

@@ -45,7 +45,7 @@ class Command(BaseCommand):
         done = "Erased" if options["really"] else "Would be erased"
         for name, number in plan.rows.items():
             self.stdout.write(f"{done}: {number} {name}")
-        self.stdout.write(f"{done}: what {plan.bodies} sealed entries say; their proofs stay.")
+        self.stdout.write(f"{done}: the contents of {plan.bodies} ledger entries; their proofs stay.")
         self.stdout.write(
             f"{'Closed' if options['really'] else 'Would be closed'}, without name and address:"
             f" {len(plan.accounts)} account(s) that have no other use."

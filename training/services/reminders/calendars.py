@@ -43,16 +43,19 @@ EVERY = dt.timedelta(hours=6)
 #: What an event is called by the kind of thing: without, and with the model that it is for.
 TITLES: Mapping[str, tuple[str, str]] = {
     lapses.ENDORSEMENT: (
-        gettext_noop("An endorsement ends"),
-        gettext_noop("An endorsement (%(model)s) ends"),
+        gettext_noop("An endorsement expires"),
+        gettext_noop("An endorsement (%(model)s) expires"),
     ),
-    lapses.DOCUMENT: (gettext_noop("A document ends"), gettext_noop("A document (%(model)s) ends")),
-    lapses.CERTIFICATE: (gettext_noop("A certificate ends"), gettext_noop("A certificate (%(model)s) ends")),
-    lapses.TEST: (gettext_noop("A test result ends"), gettext_noop("A test result (%(model)s) ends")),
+    lapses.DOCUMENT: (gettext_noop("A document expires"), gettext_noop("A document (%(model)s) expires")),
+    lapses.CERTIFICATE: (
+        gettext_noop("A certificate expires"),
+        gettext_noop("A certificate (%(model)s) expires"),
+    ),
+    lapses.TEST: (gettext_noop("A test result expires"), gettext_noop("A test result (%(model)s) expires")),
 }
 OTHERWISE = (
-    gettext_noop("Training that must be recent ends"),
-    gettext_noop("Training that must be recent (%(model)s) ends"),
+    gettext_noop("Recent training expires"),
+    gettext_noop("Recent training (%(model)s) expires"),
 )
 _VIA = "calendar"
 
@@ -119,7 +122,7 @@ def write(user: User, students: Iterable[Student], at: dt.datetime) -> bytes:
         calendar.add("prodid", f"-//Student pilot training record//Lapses//{language.upper()}")
         calendar.add("version", "2.0")
         calendar.add("method", "PUBLISH")
-        calendar.add("x-wr-calname", _("Training record: what ends"))
+        calendar.add("x-wr-calname", _("Training record: expirations"))
         calendar.add("refresh-interval", EVERY, parameters={"VALUE": "DURATION"})
         calendar["x-published-ttl"] = vDuration(EVERY)
         for event in (*_of_students(user, students, at), *_own_dates(user, at), *_of_aircraft(user, at)):
@@ -146,7 +149,7 @@ def _event(lapse: Lapse, student: Student, user: User, lead_times: dict[str, tup
     said = [_holds_through(lapse.last_day)]
     if not medical:
         said.append(f"{', '.join(lapse.citations)}.")
-    said += [_("With it “%(title)s” ends.") % {"title": each["title"]} for each in lapse.ends]
+    said += [_("“%(title)s” expires with it.") % {"title": each["title"]} for each in lapse.ends]
     event.add("description", " ".join([*said, f"{settings.PUBLIC_ADDRESS}/reminders/"]))
     event.add("url", f"{settings.PUBLIC_ADDRESS}/students/{student.ref}/")
     return _with_alarms(event, () if lapse.gone_at else lead_times.get(lapse.kind, ()), lapse.gone_at is None)
@@ -158,7 +161,7 @@ def _title(kind: str, model: str) -> str:
 
 
 def _holds_through(last: dt.date) -> str:
-    return _("Holds through %(day)s.") % {"day": day_in_words(last)}
+    return _("Valid through %(day)s.") % {"day": day_in_words(last)}
 
 
 def _own_dates(user: User, at: dt.datetime) -> Iterator[Event]:
@@ -171,7 +174,7 @@ def _own_dates(user: User, at: dt.datetime) -> Iterator[Event]:
         assert last is not None
         changes = PeopleChange.objects.filter(user=user, school=role.school).order_by("at", "pk")
         stamps = list(changes.values_list("at", flat=True)) or [user.calendar_feed.created_at]
-        title = _("Recent experience ends (%(school)s)") % {"school": role.school.name}
+        title = _("Recent experience expires (%(school)s)") % {"school": role.school.name}
         event = _all_day(f"recent-experience-{role.pk}", title, last, stamps[-1], len(stamps) - 1)
         event.add("description", f"{_holds_through(last)} {due.recent_experience_citation(last)}.")
         yield _with_alarms(event, leads.of_school(role.school)[leads.RECENT_EXPERIENCE])
@@ -197,7 +200,7 @@ def _of_aircraft(user: User, at: dt.datetime) -> Iterator[Event]:
                 continue
             title = _("%(who)s: %(what)s") % {
                 "who": newest.aircraft.registration,
-                "what": _("%(document)s ends") % {"document": kinds[kind].title},
+                "what": _("%(document)s expires") % {"document": kinds[kind].title},
             }
             changes = len(recorded) - 1 - lasts.index(last)
             event = _all_day(f"aircraft-{aircraft}-{kind}-{last}", title, last, newest.recorded_at, changes)
@@ -230,7 +233,7 @@ def _all_day(uid: str, summary: str, day: dt.date, stamp: dt.datetime, sequence:
 def _alarm(lead: int) -> Alarm:
     alarm = Alarm()
     alarm.add("action", "DISPLAY")
-    alarm["description"] = vText(_("Training record: something ends soon"))
+    alarm["description"] = vText(_("Training record: something expires soon"))
     # At nine in the morning: the day begins at midnight on the reader's clock.
     alarm.add("trigger", dt.timedelta(hours=9) - dt.timedelta(days=lead))
     return alarm

@@ -72,9 +72,9 @@ def _text(school: School, signed: Checkpoint, language: str) -> str:
     """What the mail says, in the recipient's language; the statement itself is the same for everybody."""
     with translation.override(language):
         told = _(
-            "The ledger of %(school)s holds %(entries)s entries. Keep this mail: with it you can tell"
-            " whether anything that stands there now was changed later"
-            " (python3 manage.py verify_ledger --against FILE, with the line below in FILE)."
+            "The ledger of %(school)s has %(entries)s entries. Keep this e-mail. It shows whether "
+            "any of them is changed later (python3 manage.py verify_ledger --against FILE, with the "
+            "line below in FILE)."
         ) % {"school": school.name, "entries": signed.size}
         key = _("Signed %(at)s with the key %(key)s.") % {"at": signed.at, "key": signed.kid}
     return f"{told}\n\n{signed.token}\n\n{key}"

@@ -20,10 +20,10 @@ from training.models import Delivery, Reminder
 from training.services.reminders import due
 
 SUBJECTS = {
-    Delivery.Kind.REMINDER: gettext_noop("Training record: something ends soon"),
-    Delivery.Kind.DIGEST: gettext_noop("Training records at %(school)s: what ends soon"),
+    Delivery.Kind.REMINDER: gettext_noop("Training record: something expires soon"),
+    Delivery.Kind.DIGEST: gettext_noop("Training records at %(school)s: what expires soon"),
     Delivery.Kind.CHECKPOINT: gettext_noop("Ledger of %(school)s: checkpoint of %(day)s"),
-    Delivery.Kind.NOTICE: gettext_noop("Training record: it was changed"),
+    Delivery.Kind.NOTICE: gettext_noop("Training record changed"),
 }
 
 
@@ -41,10 +41,10 @@ class Line:
     @property
     def when(self) -> str:
         if self.days_left < 0:
-            return _("ended on %(day)s") % {"day": self.day}
+            return _("expired on %(day)s") % {"day": self.day}
         if self.days_left == 0:
-            return _("holds today, %(day)s, for the last time") % {"day": self.day}
-        return _("holds through %(day)s") % {"day": self.day}
+            return _("expires at the end of today, %(day)s") % {"day": self.day}
+        return _("valid through %(day)s") % {"day": self.day}
 
 
 def day_in_words(day: dt.date) -> str:

@@ -22,14 +22,14 @@ from training.services import account_mails
 NAME = "Student pilot training record"
 #: What is said on the next page, by the name allauth has for it. Whatever has no line here is not said.
 SAID = {
-    "account/messages/password_changed.txt": _(
-        "The password is changed; other sessions and tokens have ended."
+    "account/messages/password_changed.txt": _("Password changed. Other sessions and tokens have ended."),
+    "mfa/messages/webauthn_added.txt": _("Passkey added."),
+    "mfa/messages/webauthn_removed.txt": _("Passkey removed."),
+    "mfa/messages/totp_activated.txt": _("Authenticator app set up."),
+    "mfa/messages/totp_deactivated.txt": _("Authenticator app removed."),
+    "mfa/messages/recovery_codes_generated.txt": _(
+        "New recovery codes created. The old ones no longer work."
     ),
-    "mfa/messages/webauthn_added.txt": _("The passkey is added."),
-    "mfa/messages/webauthn_removed.txt": _("The passkey is removed."),
-    "mfa/messages/totp_activated.txt": _("The authenticator app is set up."),
-    "mfa/messages/totp_deactivated.txt": _("The authenticator app is removed."),
-    "mfa/messages/recovery_codes_generated.txt": _("There are new recovery codes; the old ones have ended."),
 }
 WAYS = {
     "reauthenticate": _("Use your password"),
@@ -43,15 +43,13 @@ class AccountAdapter(DefaultAccountAdapter):
 
     error_messages = {
         **DefaultAccountAdapter.error_messages,
-        "email_password_mismatch": _(
-            "E-mail address and password do not go together. Check both; capitals in the password count."
-        ),
-        "too_many_login_attempts": _("Too many tries. Wait five minutes, then try again."),
-        "rate_limited": _("Too many tries. Wait a little, then try again."),
-        "enter_current_password": _("This is not your present password."),
-        "incorrect_password": _("This is not your password."),
-        "incorrect_code": _("This code is not good, or was used before. Wait for the next one."),
-        "invalid_password_reset": _("This link is not good any more. Ask for a new one."),
+        "email_password_mismatch": _("Wrong e-mail or password. Passwords are case-sensitive."),
+        "too_many_login_attempts": _("Too many attempts. Wait five minutes, then try again."),
+        "rate_limited": _("Too many attempts. Wait a few minutes, then try again."),
+        "enter_current_password": _("Wrong current password."),
+        "incorrect_password": _("Wrong password."),
+        "incorrect_code": _("This code is wrong or was used already. Wait for the next code."),
+        "invalid_password_reset": _("This link no longer works. Request a new one."),
     }
 
     def is_open_for_signup(self, request: HttpRequest) -> bool:
@@ -71,7 +69,7 @@ class AccountAdapter(DefaultAccountAdapter):
         return [{**each, "description": WAYS[each["id"]]} for each in ways]
 
     def respond_user_inactive(self, request: HttpRequest, user: Any) -> HttpResponse:
-        messages.error(request, _("This account is closed. Your school's administrator can open it again."))
+        messages.error(request, _("This account is closed. Ask your school's administrator to reopen it."))
         return redirect("login")
 
     def add_message(
@@ -108,7 +106,7 @@ class SecondFactorAdapter(DefaultMFAAdapter):
 
     error_messages = {
         **DefaultMFAAdapter.error_messages,
-        "incorrect_code": _("It was not accepted: it is not good, or was used before. Try once more."),
+        "incorrect_code": _("Passkey not accepted. Try again."),
     }
 
     def get_totp_issuer(self) -> str:

@@ -40,9 +40,9 @@ class Login(_Ours, account.LoginForm):
 
 class ChangePassword(_Ours, account.ChangePasswordForm):
     labels = {
-        "oldpassword": _("Present password"),
+        "oldpassword": _("Current password"),
         "password1": _("New password"),
-        "password2": _("New password once more"),
+        "password2": _("Repeat new password"),
     }
 
 
@@ -58,7 +58,7 @@ class ResetPassword(_Ours, account.ResetPasswordForm):
 
 
 class NewPassword(_Ours, account.ResetPasswordKeyForm):
-    labels = {"password1": _("New password"), "password2": _("New password once more")}
+    labels = {"password1": _("New password"), "password2": _("Repeat new password")}
 
 
 class ConfirmByPassword(_Ours, account.ReauthenticateForm):
@@ -66,21 +66,21 @@ class ConfirmByPassword(_Ours, account.ReauthenticateForm):
 
 
 class ConfirmByCode(_Ours, codes.ReauthenticateForm):
-    labels = {"code": _("Code of your authenticator app, or a recovery code")}
+    labels = {"code": _("Code from your authenticator app, or a recovery code")}
 
 
 class SecondFactor(_Ours, codes.AuthenticateForm):
-    labels = {"code": _("Code of your authenticator app, or a recovery code")}
+    labels = {"code": _("Code from your authenticator app, or a recovery code")}
 
 
 class ActivateApp(_Ours, totp.ActivateTOTPForm):
-    labels = {"code": _("The code that the app shows")}
+    labels = {"code": _("Code from the app")}
 
 
 class AddPasskey(_Ours, passkeys.AddWebAuthnForm):
     """Every passkey unlocks by itself: it is kept on the device and asks for a PIN, finger or face."""
 
-    labels = {"name": _("Name of this passkey")}
+    labels = {"name": _("Passkey name")}
     name = forms.CharField(required=False, max_length=60)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -89,7 +89,7 @@ class AddPasskey(_Ours, passkeys.AddWebAuthnForm):
 
 
 class RenamePasskey(_Ours, passkeys.EditWebAuthnForm):
-    labels = {"name": _("Name of this passkey")}
+    labels = {"name": _("Passkey name")}
     name = forms.CharField(max_length=60)
 
 

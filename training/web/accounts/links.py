@@ -23,10 +23,13 @@ def send(request: HttpRequest, email: str) -> Sent:
     """Send the link to an account's address, if not too many went there a moment ago."""
     told = {"email": email}
     if not ratelimit.consume(request, action="reset_password", key=email.lower()):
-        said = _("No mail was sent to %(email)s: too many were. Wait, then send it from the person's page.")
+        said = _(
+            "No e-mail sent to %(email)s: too many were sent already. Wait, then send the link "
+            "from the person's page."
+        )
         return Sent(False, said % told)
     form = ResetPassword({"email": email})
     if not form.is_valid() or not form.users:
-        return Sent(False, _("No mail was sent to %(email)s; the account is closed.") % told)
+        return Sent(False, _("No e-mail sent to %(email)s. The account is closed.") % told)
     form.save(request)
-    return Sent(True, _("A link to set the password is on its way to %(email)s.") % told)
+    return Sent(True, _("Link to set the password sent to %(email)s.") % told)

@@ -26,8 +26,8 @@ reset = page(
     account.PasswordResetView,
     "form",
     title=_("Reset your password"),
-    lead=_("A link to set a new one is sent to the e-mail address of your account."),
-    button=_("Send the link"),
+    lead=_("We will send a link to set a new password to the e-mail address of your account."),
+    button=_("Send link"),
 )
 urlpatterns = [
     path("login/", login, name="login"),
@@ -43,7 +43,9 @@ urlpatterns = [
     path("account/tokens/end/", views.end_tokens, name="end_tokens"),
     path(
         "account/password/",
-        page(account.PasswordChangeView, "form", title=_("Change your password"), button=_("Change it")),
+        page(
+            account.PasswordChangeView, "form", title=_("Change your password"), button=_("Change password")
+        ),
         name="account_change_password",
     ),
     path("password/", reset, name="account_reset_password"),
@@ -52,11 +54,11 @@ urlpatterns = [
         page(
             account.PasswordResetDoneView,
             "told",
-            title=_("Look into your mail"),
+            title=_("Check your e-mail"),
             lead=_(
-                "If there is an account with this e-mail address, a link to set a new password is on its way."
-                " Nothing there after some minutes? Look among unwanted mail, or ask your school's"
-                " administrator which address your account has."
+                "If an account has this e-mail address, a link to set a new password is on its way. "
+                "If it does not arrive in a few minutes, check your spam folder, or ask your "
+                "school's administrator which address your account has."
             ),
         ),
         name="account_reset_password_done",
@@ -71,30 +73,30 @@ urlpatterns = [
         page(
             account.PasswordResetFromKeyDoneView,
             "told",
-            title=_("The password is changed"),
-            lead=_("Sign in with the new one."),
+            title=_("Password changed"),
+            lead=_("Sign in with the new password."),
         ),
         name="account_reset_password_from_key_done",
     ),
     path(
         "account/confirm/",
-        page(account.ReauthenticateView, "confirm", title=_("Confirm that it is you")),
+        page(account.ReauthenticateView, "confirm", title=_("Re-authenticate")),
         name="account_reauthenticate",
     ),
     path(
         "account/confirm/code/",
-        page(second_factor.ReauthenticateView, "confirm", title=_("Confirm that it is you")),
+        page(second_factor.ReauthenticateView, "confirm", title=_("Re-authenticate")),
         name="mfa_reauthenticate",
     ),
     path(
         "account/confirm/passkey/",
-        page(views.ConfirmByPasskey, "confirm_passkey", title=_("Confirm that it is you")),
+        page(views.ConfirmByPasskey, "confirm_passkey", title=_("Re-authenticate")),
         name="mfa_reauthenticate_webauthn",
     ),
     path("account/passkeys/add/", page(views.AddPasskey, "add_passkey"), name="mfa_add_webauthn"),
     path(
         "account/passkeys/<int:pk>/",
-        page(passkeys.EditWebAuthnView, "form", title=_("Rename a passkey"), button=_("Rename it")),
+        page(passkeys.EditWebAuthnView, "form", title=_("Rename a passkey"), button=_("Rename passkey")),
         name="mfa_edit_webauthn",
     ),
     path(
@@ -104,9 +106,10 @@ urlpatterns = [
             "form",
             title=_("Remove a passkey"),
             lead=_(
-                "It signs you in no longer. What was signed with it stays signed, and can still be checked."
+                "You can no longer sign in with it. What you signed with it stays signed and can "
+                "still be verified."
             ),
-            button=_("Remove it"),
+            button=_("Remove passkey"),
         ),
         name="mfa_remove_webauthn",
     ),
@@ -117,8 +120,8 @@ urlpatterns = [
             totp.DeactivateTOTPView,
             "form",
             title=_("Remove the authenticator app"),
-            lead=_("Its codes are asked for no longer when you sign in."),
-            button=_("Remove it"),
+            lead=_("You no longer enter its codes when you sign in."),
+            button=_("Remove authenticator app"),
         ),
         name="mfa_deactivate_totp",
     ),
@@ -133,8 +136,8 @@ urlpatterns = [
             recovery.GenerateRecoveryCodesView,
             "form",
             title=_("New recovery codes"),
-            lead=_("The codes that you have now are good no longer."),
-            button=_("Make new ones"),
+            lead=_("Your current codes will stop working."),
+            button=_("Create new recovery codes"),
         ),
         name="mfa_generate_recovery_codes",
     ),

@@ -109,7 +109,7 @@ def end_session(request: HttpRequest, pk: int) -> HttpResponse:
     if present:
         request.session.flush()
         return redirect("home")
-    messages.success(request, _("The session has ended."))
+    messages.success(request, _("Session ended."))
     return redirect("security")
 
 
@@ -118,5 +118,5 @@ def end_session(request: HttpRequest, pk: int) -> HttpResponse:
 def end_tokens(request: HttpRequest) -> HttpResponse:
     """End every token that a program holds for the one who asks."""
     AuthToken.objects.filter(user=request.user).delete()
-    messages.success(request, _("The tokens have ended; programs must sign in again."))
+    messages.success(request, _("Tokens revoked. Programs must sign in again."))
     return redirect("security")

@@ -49,14 +49,14 @@ FIELDS: Mapping[str, tuple[str, str]] = {
     "category": (_("Category of aircraft"), "text"),
     "class": (_("Class of aircraft"), "text"),
     "test": (_("Test"), "text"),
-    "similar_model": (_("Similar model that you trained the student in"), "text"),
+    "similar_model": (_("Similar model used for training"), "text"),
     "airport": (_("Airport"), "text"),
     "area": (_("Class B area"), "text"),
     "route": (_("Route"), "text"),
     "flight_date": (_("Day of the flight"), "date"),
     "training_date": (_("Day of the training"), "date"),
     "conditions": (_("Conditions and limitations"), "area"),
-    "expires": (_("Last day, to make it shorter"), "date"),
+    "expires": (_("Expires on (to shorten it)"), "date"),
 }
 
 
@@ -80,11 +80,11 @@ def kinds(request: HttpRequest, whose: Taught) -> HttpResponse:
                 "given": day(row.given),
                 "last": day(last),
                 "over": last is not None and last < whose.today,
-                "by": given.instructor.name if given.instructor else gettext("nobody named"),
+                "by": given.instructor.name if given.instructor else gettext("no one named"),
                 "wording": seal.wording if seal else "",
                 "vouched": vouched(given.provenance),
                 "ended": revocation
-                and gettext("Ended %(day)s: %(reason)s")
+                and gettext("Revoked %(day)s: %(reason)s")
                 % {"day": day(whose.student.school.day(revocation.at)), "reason": revocation.reason},
                 "entry": row.entry_id if seal and not revocation else None,
             }
@@ -279,7 +279,7 @@ def _give(request: HttpRequest, whose: Taught, kind: Kind) -> HttpResponse:
         )
         messages.success(
             request,
-            gettext("%(kind)s: given and sealed, entry %(index)d of the ledger.")
+            gettext("Endorsement given: %(kind)s. Ledger entry %(index)d.")
             % {"kind": kind.title, "index": done.seal.ledger_index},
         )
         return redirect("endorse", ref=whose.student.ref)
@@ -290,7 +290,9 @@ def _give(request: HttpRequest, whose: Taught, kind: Kind) -> HttpResponse:
     except NotCovered:
         pass  # what is looked at again below says so
     except Refused:
-        faults.append(gettext("The rule forbids it as it stands; below is what and where it is written."))
+        faults.append(
+            gettext("The regulation does not allow this endorsement. See the reasons and citations below.")
+        )
     return _show(request, whose, kind, said, faults=faults, judgement=judgement, entry=entry, status=422)
 
 
@@ -322,9 +324,7 @@ def revoke(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpRespons
             endorsements.revoke(
                 found, by=whose.user, reason=reason, at=whose.at, via="web", confirmed=confirmed
             )
-            messages.success(
-                request, gettext("The endorsement has ended. From today on nothing rests on it.")
-            )
+            messages.success(request, gettext("Endorsement revoked. It no longer counts from today."))
             return redirect("endorse", ref=whose.student.ref)
         except (NotConfirmed, NotAllowed, Conflict) as problem:
             faults.append(str(problem))

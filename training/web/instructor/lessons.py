@@ -124,8 +124,8 @@ def lesson_sheet(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpR
     except Changed:
         found.faults["version"] = [
             _(
-                "This draft was changed elsewhere since you opened it, and yours is not kept yet. Below is"
-                " what you typed. Look at the other one in a new tab; keeping yours now takes its place."
+                "Not saved. This draft was changed elsewhere since you opened it. Your entries are "
+                "below. Open the other version in a new tab; saving now replaces it."
             )
         ]
         given["version"] = str(record.version)
@@ -137,7 +137,7 @@ def lesson_sheet(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpR
         raise Http404(str(problem)) from None
     if given.get("then") == "sign":
         return redirect("lesson-sign", ref=whose.student.ref, entry=entry)
-    messages.success(request, _("Kept as a draft. Nothing is on the student's record before it is signed."))
+    messages.success(request, _("Draft saved. It goes on the student's record once you sign it."))
     return redirect("lesson-sheet", ref=whose.student.ref, entry=changed.pk)
 
 
@@ -207,7 +207,7 @@ def sheet_context(
         "found": found,
         "flown_by": (
             (sheet.DUAL, _("With me aboard")),
-            (sheet.SOLO, _("Student alone")),
+            (sheet.SOLO, _("Student solo")),
             (sheet.NO_FLIGHT, _("No flight")),
         ),
         "data": _data(whose, record),
@@ -375,9 +375,7 @@ def correct(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpRespon
     except ValueError:
         raise Http404("no id of a draft") from None
     if not reason:
-        messages.error(
-            request, _("Write what is wrong in the lesson; the correction keeps it as its reason.")
-        )
+        messages.error(request, _("Enter a reason for the correction."))
         return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)
     try:
         made = sign_offs.correct(

@@ -146,7 +146,7 @@ def _legs(flight: engine.Flight) -> str:
     said = [f"{a.key} – {b.key} {format_nm(nm)}" for (a, b), nm in zip(legs, apart, strict=True)]
     if len(legs) == 1:
         return said[0]
-    return _("%(legs)s; %(distance)s in all") % {"legs": ", ".join(said), "distance": format_nm(sum(apart))}
+    return _("%(legs)s; %(distance)s total") % {"legs": ", ".join(said), "distance": format_nm(sum(apart))}
 
 
 def _proposed(
@@ -197,7 +197,7 @@ def _farthest(flight: engine.Flight) -> tuple[str, bool]:
         "citation": rule.cite.section,
     }
     if facts.close(away, limit):
-        said = _("%(said)s, close to the limit: look") % {"said": said}
+        said = _("%(said)s, close to the limit: check it") % {"said": said}
     return said, away > limit
 
 

@@ -274,7 +274,7 @@ def _instant(
         return None
     found = _CLOCK.fullmatch(said)
     if not found:
-        wrong[name] = gettext("%(said)r is no time of the day; write it like 14:05") % {"said": said[:20]}
+        wrong[name] = gettext("%(said)r is not a time of day. Enter it as 14:05.") % {"said": said[:20]}
         return None
     try:
         return dt.datetime.combine(

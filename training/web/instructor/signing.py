@@ -27,7 +27,7 @@ def confirm(
     Raises: NotConfirmed.
     """
     if not ratelimit.consume(request, action="reauthenticate", user=user):
-        raise NotConfirmed(_("Too many tries. Nothing was signed. Wait a minute, then sign again."))
+        raise NotConfirmed(_("Not signed. Too many attempts. Wait one minute, then sign again."))
     given = _given(request)
     site = Site.of(request.get_host(), request.scheme or "https", settings.CSRF_TRUSTED_ORIGINS)
     return confirming.confirm(user, given, act(given.passkey is not None), site=site, settled=settled)
@@ -45,5 +45,5 @@ def _given(request: HttpRequest) -> Given:
         if not all(isinstance(each, str) for each in (said["id"], *response.values())):
             raise ValueError("no text")
     except (ValueError, KeyError, TypeError, RecursionError):
-        raise NotConfirmed(_("The passkey's answer cannot be read. Nothing was signed. Try again.")) from None
+        raise NotConfirmed(_("Not signed. Could not read the passkey's answer. Try again.")) from None
     return Given(passkey={"id": said["id"], "response": response})

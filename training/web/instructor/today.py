@@ -138,9 +138,9 @@ def _drafts(
         student = students[each.student_id]
         begun = day(student.school.day(each.created_at))
         said = (
-            _("To sign: %(lesson)s, begun %(day)s, a correction")
+            _("To sign: %(lesson)s, started %(day)s, a correction")
             if each.corrects_id
-            else _("To sign: %(lesson)s, begun %(day)s")
+            else _("To sign: %(lesson)s, started %(day)s")
         )
         words = said % {"lesson": each.lesson or _("a lesson outside the course"), "day": begun}
         href = reverse("lesson-sheet", args=[student.ref, each.pk])
@@ -164,13 +164,13 @@ def _lapses(students: dict[int, Student], at: dt.datetime, needs: dict[int, list
         cited = f" ({each.citations[0]})" if each.citations else ""
         lapse = {"day": day(each.last_day), "left": left, "what": f"{each.says}{cited}"}
         if left == 0:
-            words = _("Lapses %(day)s, today is the last day: %(what)s") % lapse
+            words = _("Expires today, %(day)s: %(what)s") % lapse
         elif left == 1:
-            words = _("Lapses %(day)s, tomorrow is the last day: %(what)s") % lapse
+            words = _("Expires tomorrow, %(day)s: %(what)s") % lapse
         else:
             said = ngettext(
-                "Lapses %(day)s, %(left)d day left: %(what)s",
-                "Lapses %(day)s, %(left)d days left: %(what)s",
+                "Expires %(day)s, in %(left)d day: %(what)s",
+                "Expires %(day)s, in %(left)d days: %(what)s",
                 left,
             )
             words = said % lapse
@@ -186,12 +186,12 @@ def _ready(students: dict[int, Student], needs: dict[int, list[Need]]) -> None:
         for milestone in each.summary.get("milestones", ()):
             gap = milestone.get("next_gap")
             if gap and gap["requirement"] in only_given.get(milestone["milestone"], ()):
-                said = _("All but your endorsement is on record: %(milestone)s")
+                said = _("Only your endorsement is missing: %(milestone)s")
                 words = said % {"milestone": milestone["title"]}
                 href = reverse("endorse", args=[student.ref])
                 needs[student.pk].append(Need(READY, "ready", "★", words, href))
             elif milestone["milestone"] in tests and milestone.get("eligible"):
-                said = _("All that is asked for is on record: %(milestone)s")
+                said = _("All requirements met: %(milestone)s")
                 words = said % {"milestone": milestone["title"]}
                 href = reverse("student", args=[student.ref])
                 needs[student.pk].append(Need(READY, "ready", "★", words, href))
@@ -225,9 +225,7 @@ def _counts(pupils: Iterable[Pupil]) -> list[dict[str, Any]]:
     }
     words = {
         SIGN: ngettext("lesson to sign", "lessons to sign", numbers[SIGN]),
-        LAPSE: ngettext(
-            "student with something that lapses", "students with something that lapses", numbers[LAPSE]
-        ),
+        LAPSE: ngettext("student with an expiration", "students with expirations", numbers[LAPSE]),
         READY: ngettext("student ready for a milestone", "students ready for a milestone", numbers[READY]),
     }
     return [{"number": number, "words": words[rank]} for rank, number in numbers.items() if number]
@@ -237,7 +235,7 @@ def look_ahead(pupils: list[Pupil], user: User, at: dt.datetime) -> None:
     """Put the next lesson to each, and that none is open; the reading is logged, in one insert."""
     for each in pupils:
         found = _next(each.student, each.student.school.day(at))
-        each.next, each.says = found["proposal"], found["says"] or _("In no course today.")
+        each.next, each.says = found["proposal"], found["says"] or _("Not enrolled in a course.")
         again = each.next is None or each.next["why"][0]["kind"] == AGAIN
         if again and found["blocked"]:
             first = found["blocked"][0]

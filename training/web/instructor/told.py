@@ -72,7 +72,7 @@ def _item(each: Mapping[str, Any], outline: Outline | None) -> dict[str, Any]:
 
 
 def measured(said: str | Mapping[str, str]) -> str:
-    return said if isinstance(said, str) else _("%(value)s, aimed at %(target)s") % said
+    return said if isinstance(said, str) else _("%(value)s, target %(target)s") % said
 
 
 def title(code: str, outline: Outline | None) -> str:

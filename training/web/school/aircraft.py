@@ -27,7 +27,7 @@ from training.web.shown import State, day
 
 FIELDS = ("registration", "model", "category", "klass", "device")
 #: How the text of a rule is known where nobody here has read it itself.
-HOW_KNOWN = {"second-hand": gettext_lazy("known from an account"), "memory": gettext_lazy("from memory")}
+HOW_KNOWN = {"second-hand": gettext_lazy("second-hand"), "memory": gettext_lazy("from memory")}
 #: What a form begins with: what most schools fly.
 MOST_COMMON = {"category": "airplane", "klass": "single-engine land"}
 
@@ -47,7 +47,7 @@ def listed(opened: Opened) -> HttpResponse:
     except (Conflict, NotAllowed) as refused:
         faults.add("registration", str(refused))
     else:
-        said = _("%(aircraft)s is listed.") % {"aircraft": added.aircraft}
+        said = _("%(aircraft)s added.") % {"aircraft": added.aircraft}
         messages.success(opened.request, said)
         return redirect("school-aircraft", opened.school.slug)
     return _page(opened, faults=opening.by_field(faults), sent=sent, status=422)
@@ -74,7 +74,7 @@ def record(opened: Opened, pk: int) -> HttpResponse:
         else:
             kind = airworthiness.current()[made.kind]
             last = kind.on(opened.today).last_day(made.done, made.expires)
-            said = _("%(aircraft)s: %(what)s holds through %(day)s.")
+            said = _("%(aircraft)s: %(what)s valid through %(day)s.")
             named = {"aircraft": craft.registration, "what": kind.title, "day": day(last)}
             messages.success(opened.request, said % named)
             return redirect("school-aircraft", opened.school.slug)
@@ -146,10 +146,10 @@ def state(last: dt.date, today: dt.date) -> State:
     """Whether what ends on a day stands, ends soon or is over, in words."""
     left = (last - today).days
     if left < 0:
-        return State("no", "✗", _("over"))
+        return State("no", "✗", _("expired"))
     if left > glance.AHEAD:
-        return State("yes", "✓", _("stands"))
+        return State("yes", "✓", _("valid"))
     if left == 0:
-        return State("open", "◷", _("today is the last day"))
-    said = ngettext("%(number)s day left", "%(number)s days left", left) % {"number": left}
+        return State("open", "◷", _("expires today"))
+    said = ngettext("%(number)s day to go", "%(number)s days to go", left) % {"number": left}
     return State("open", "◷", said)

@@ -145,5 +145,5 @@ def _said(change: school_settings.SchoolChange) -> list[str]:
         if one != other
     ]
     added = [_("added: %(model)s") % {"model": one} for one, other in sorted(after - before) if one == other]
-    gone = [_("taken away: %(spelling)s") % {"spelling": one} for one, _other in sorted(before - after)]
+    gone = [_("removed: %(spelling)s") % {"spelling": one} for one, _other in sorted(before - after)]
     return [*added, *came, *gone]

@@ -79,13 +79,13 @@ def _draft(opened: Opened) -> HttpResponse:
         return _kept(opened, begun.read_bytes(), begun.name)
     sent = opened.request.FILES.get("file")
     if sent is None:
-        return _list(opened, [Fault("", gettext("Choose the course's file first."))], 422)
+        return _list(opened, [Fault("", gettext("Choose a course file."))], 422)
     name = (sent.name or "course.yaml").replace("\x00", "")[-100:]
     if sent.size is None or sent.size > courses.MOST_BYTES:
         most = courses.MOST_BYTES // 1024
         return _list(
             opened,
-            [Fault(name, gettext("is larger than %(most)d KB, and no course is") % {"most": most})],
+            [Fault(name, gettext("is larger than %(most)d KB, the most for a course") % {"most": most})],
             422,
         )
     return _kept(opened, sent.read(), name)
@@ -105,9 +105,9 @@ def _kept(opened: Opened, raw: bytes, name: str) -> HttpResponse:
         return _list(opened, [Fault(name, str(refused))], 422)
     version = saved.version
     said = (
-        gettext("The file says what the newest version says; nothing was changed.")
+        gettext("The file is the same as the latest version. Nothing was changed.")
         if not saved.changed
-        else gettext("Kept as the draft of version %(number)d. Read it, compare it, then publish it.")
+        else gettext("Draft of version %(number)d saved. Review and compare it, then publish it.")
         % {"number": version.number}
     )
     messages.success(opened.request, said)
@@ -224,7 +224,7 @@ def publish(opened: Opened, course: str, number: int) -> HttpResponse:
             opened,
             found,
             others,
-            gettext("Too many tries. Nothing was published. Wait a minute, then try again."),
+            gettext("Not published. Too many attempts. Wait one minute, then try again."),
             429,
         )
     if not opened.user.check_password(str(opened.request.POST.get("password", ""))):
@@ -232,7 +232,7 @@ def publish(opened: Opened, course: str, number: int) -> HttpResponse:
             opened,
             found,
             others,
-            gettext("This is not your password. Nothing was published. Type your own once more."),
+            gettext("Not published. Wrong password. Enter your own password again."),
             422,
         )
     try:
@@ -251,7 +251,6 @@ def publish(opened: Opened, course: str, number: int) -> HttpResponse:
         return _read(opened, found, others, str(changed), 409)
     messages.success(
         opened.request,
-        gettext("Version %(number)d is published, and stays as it is. New enrolments take it.")
-        % {"number": made.number},
+        gettext("Version %(number)d published. New enrollments use it.") % {"number": made.number},
     )
     return redirect("school-course", opened.school.slug, course, number)

@@ -125,8 +125,8 @@ def _carried(shown: enrolments.Preview) -> dict[str, Any]:
 def _moved(made: CourseMove) -> str:
     stands = sum(each["carries"] for each in made.carried)
     return _(
-        "Moved from version %(old)d to version %(new)d: of %(all)d graded items %(stands)d stand in it."
-        " Sealed as entry %(index)d of the ledger."
+        "Moved from version %(old)d to version %(new)d. %(stands)d of %(all)d graded items carried "
+        "over. Ledger entry %(index)d."
     ) % {
         "old": made.from_version.number,
         "new": made.to_version.number,
@@ -152,7 +152,7 @@ def end(opened: Opened, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
         except (EnrolmentError, NotAllowed) as problem:
             faults.add(key, _words(problem))
         else:
-            messages.success(opened.request, _("The enrolment ends on %(day)s.") % {"day": day(made.ends)})
+            messages.success(opened.request, _("The enrollment ends on %(day)s.") % {"day": day(made.ends)})
             return redirect("school-student", opened.school.slug, ref)
     return students.page(opened, student, opening.by_field(faults), sent, 422)
 

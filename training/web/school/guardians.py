@@ -33,9 +33,7 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
         if not sent[key]:
             faults.add(key, _("is blank"))
     if len(sent["guardian_name"]) > people.MOST_NAME:
-        faults.add(
-            "guardian_name", _("at most %(most)d characters are kept here") % {"most": people.MOST_NAME}
-        )
+        faults.add("guardian_name", _("is longer than %(most)d characters") % {"most": people.MOST_NAME})
     starts = opening.day(faults, "consent_on", sent["consent_on"], needed=True)
     until = opening.day(faults, "consent_until", sent["consent_until"])
     if not faults and starts:
@@ -54,7 +52,7 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
             for fault in problem.faults:
                 faults.add("guardian_email" if fault.place == "email" else fault.place, fault.message)
         else:
-            messages.success(opened.request, _("The consent of %(name)s is on record.") % {"name": made.name})
+            messages.success(opened.request, _("Consent of %(name)s saved.") % {"name": made.name})
             return redirect("school-student", opened.school.slug, ref)
     return students.page(opened, student, opening.by_field(faults), sent, 422)
 
@@ -69,7 +67,9 @@ def give(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
     except people.Conflict as refused:
         messages.error(opened.request, str(refused))
     else:
-        said = _("%(name)s may read the record while the consent holds, signing in as %(email)s.")
+        said = _(
+            "%(name)s now has access to the record while the consent is valid, and signs in as %(email)s."
+        )
         told = [said % {"name": found.name, "email": user.email}]
         if new:
             told.append(links.send(opened.request, user.email).words)
@@ -83,7 +83,7 @@ def take(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
     """Close the record to a guardian's account; the consent to be written to stands."""
     found = _guardian(opened, ref, pk)
     guardians.take_account(found, by=opened.user, at=opened.at)
-    messages.success(opened.request, _("The record is closed to %(name)s.") % {"name": found.name})
+    messages.success(opened.request, _("%(name)s no longer has access to the record.") % {"name": found.name})
     return redirect("school-student", opened.school.slug, ref)
 
 

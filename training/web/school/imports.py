@@ -61,7 +61,7 @@ def upload(opened: Opened, ref: uuid.UUID) -> HttpResponse:
             opened,
             student,
             [
-                gettext("The file is larger than %(most)d MB; cut it into several.")
+                gettext("The file is larger than %(most)d MB. Split it into several files.")
                 % {"most": flight_files.MOST_BYTES // 1024 // 1024}
             ],
         )
@@ -99,13 +99,13 @@ def columns(opened: Opened, ref: uuid.UUID) -> HttpResponseBase:
         return _upload(
             opened,
             student,
-            [gettext("The file was sent too long ago. Send it once more; nothing was imported.")],
+            [gettext("Not imported. The upload has expired. Choose the file again.")],
         )
     except signing.BadSignature:
         return _upload(
             opened,
             student,
-            [gettext("The file did not come back whole. Send it once more; nothing was imported.")],
+            [gettext("Not imported. The file is incomplete. Choose it again.")],
         )
     table = Table.from_plain(plain)
     asked = _asked(post, table)
@@ -158,7 +158,7 @@ def _words(problem: ImportRefused | ReasonError | NotConfirmed) -> str:
     if isinstance(problem, ReasonError):
         return "; ".join(
             gettext("%(field)s: %(wrong)s.")
-            % {"field": gettext("Why they are imported"), "wrong": each.message}
+            % {"field": gettext("Reason for the import"), "wrong": each.message}
             for each in problem.faults
         )
     return "; ".join(map(str, problem.faults[:MOST_NAMED]))
@@ -166,9 +166,9 @@ def _words(problem: ImportRefused | ReasonError | NotConfirmed) -> str:
 
 def _said(change: RecordChange | None) -> str:
     if change is None:
-        return gettext("All of these flights are on record already; nothing was changed.")
+        return gettext("All of these flights are already on record. Nothing was changed.")
     counts = change.counts["flights"]
-    return gettext("New on record: %(added)d. Put in the place of their own: %(changed)d.") % {
+    return gettext("Flights added: %(added)d. Flights updated: %(changed)d.") % {
         "added": counts["added"],
         "changed": counts["changed"],
     }
@@ -184,15 +184,15 @@ def _at_length(opened: Opened, student: Student, table: Table, asked: Asked) -> 
         try:
             said = _said(_carried_out(opened, student, table, asked))
         except (ImportRefused, ReasonError, NotConfirmed) as refused:
-            yield Ended(_words(refused), anew, gettext("Send the file once more"), well=False)
+            yield Ended(_words(refused), anew, gettext("Choose the file again"), well=False)
         else:
-            yield Ended(said, record, gettext("Read them"))
+            yield Ended(said, record, gettext("Show flights"))
 
     return working.page(
         opened.request,
         work(),
         title=gettext("Import flights of %(student)s") % {"student": student},
-        says=gettext("All flights are put on record at once, or none of them."),
+        says=gettext("Either all flights are imported or none."),
     )
 
 
@@ -234,7 +234,7 @@ def _columns(
     told: dict[str, Any] = {}
     if plan is not None:
         new = [(gettext("new"), number, flight) for number, flight in plan.added]
-        new += [(gettext("takes its own's place"), number, flight) for number, flight in plan.changed]
+        new += [(gettext("updated"), number, flight) for number, flight in plan.changed]
         told = {
             "plan": plan,
             "digest": plan.digest,
@@ -250,7 +250,7 @@ def _columns(
                     "day": day(flight.date),
                     "craft": flight.aircraft.registration
                     or flight.aircraft.model
-                    or gettext("no airplane named"),
+                    or gettext("no airplane entered"),
                     "route": " – ".join(each.key for each in flight.route),
                     "total": format_time(flight.times["total"])
                     if "total" in flight.times
@@ -297,7 +297,7 @@ def _columns(
             _option("unit", gettext("Bare numbers of time are"), asked.unit, UNITS),
             _option(
                 "craft",
-                gettext("An airplane that is not the school's, where the file does not say what it is"),
+                gettext("An airplane that is not the school's, if the file does not say its class"),
                 asked.craft,
                 {key: said for key, (_, said) in CRAFTS.items()},
             ),

@@ -36,8 +36,8 @@ def listed(opened: Opened) -> HttpResponse:
     sent = {key: str(opened.request.POST.get(key, "")).strip() for key in FIELDS}
     faults = Faults()
     for key, words in (
-        ("code", _("is blank; a short name, such as dual")),
-        ("says", _("is blank; say in words what is asked for")),
+        ("code", _("is blank; enter a short name, such as dual")),
+        ("says", _("is blank; describe the requirement")),
     ):
         if not sent[key]:
             faults.add(key, words)
@@ -59,7 +59,7 @@ def listed(opened: Opened) -> HttpResponse:
         else:
             messages.success(
                 opened.request,
-                _("It is asked for from %(day)s on, as the school's own.") % {"day": day(starts)},
+                _("Minimum added, in force from %(day)s.") % {"day": day(starts)},
             )
             return redirect("school-minimums", opened.school.slug)
     return _page(opened, opening.by_field(faults), sent, 422)
@@ -124,7 +124,7 @@ def end(opened: Opened, pk: int) -> HttpResponse:
         else:
             messages.success(
                 opened.request,
-                _("%(minimum)s ends with %(day)s; before, it stays.")
+                _("%(minimum)s ends on %(day)s. It stays in force until then.")
                 % {"minimum": found.code, "day": day(found.ends)},
             )
             return redirect("school-minimums", opened.school.slug)

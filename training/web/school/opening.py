@@ -102,7 +102,7 @@ def day(faults: Faults, key: str, text: str, *, needed: bool = False) -> dt.date
     """A day as it was typed; blank is none, and a fault where one is needed."""
     if not text.strip():
         if needed:
-            faults.add(key, _("is blank; give a day, such as 2026-03-02"))
+            faults.add(key, _("is blank; enter a date, such as 2026-03-02"))
         return None
     found: dt.date | None = reading.day(faults, text.strip(), key)
     return found

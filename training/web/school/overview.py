@@ -79,10 +79,10 @@ def overview(opened: Opened) -> HttpResponse:
 
 def _left(days: int) -> str:
     if days == 0:
-        return _("today is the last day")
+        return _("expires today")
     if days == 1:
-        return _("tomorrow is the last day")
-    return ngettext("%(number)s day left", "%(number)s days left", days) % {"number": days}
+        return _("expires tomorrow")
+    return ngettext("%(number)s day to go", "%(number)s days to go", days) % {"number": days}
 
 
 def _hours(hours: Hours | None) -> str:
@@ -102,7 +102,7 @@ def _exceeded(hours: Hours | None) -> State:
         return State("yes", "✓", _("within the limit"))
     if hours.exceeded:
         return State("no", "✗", _("over the limit (%(citation)s)") % {"citation": hours.rule.cite.section})
-    return State("open", "?", _("not known, off and on are missing"))
+    return State("open", "?", _("unknown, off and on are missing"))
 
 
 def _recent(days: int | None) -> State:
@@ -111,5 +111,5 @@ def _recent(days: int | None) -> State:
     if days < 0:
         return State("no", "✗", _("ended"))
     return State(
-        "open" if days <= glance.AHEAD else "yes", "◷" if days <= glance.AHEAD else "✓", _("stands until")
+        "open" if days <= glance.AHEAD else "yes", "◷" if days <= glance.AHEAD else "✓", _("valid through")
     )

@@ -133,11 +133,11 @@ def add(opened: Opened) -> HttpResponse:
             faults.add("email", str(refused))
         else:
             who = str(made.user or made.student)
-            said = [_("%(who)s is added.") % {"who": who}]
+            said = [_("%(who)s added.") % {"who": who}]
             if made.user is not None and made.new_account:
                 said.append(links.send(opened.request, made.user.email).words)
             elif made.user is not None:
-                said.append(_("There was an account of that address already; it is used."))
+                said.append(_("An account with this e-mail already exists and is used."))
             messages.success(opened.request, " ".join(said))
             if made.student is not None:
                 return redirect("school-student", opened.school.slug, made.student.ref)
@@ -235,7 +235,7 @@ def role(opened: Opened, pk: int) -> HttpResponse:
         except PeopleError as problem:
             faults.extend(problem.faults)
         else:
-            messages.success(opened.request, _("What %(who)s holds is changed.") % {"who": found.user})
+            messages.success(opened.request, _("Certificates of %(who)s saved.") % {"who": found.user})
             return redirect("school-people", opened.school.slug)
     return _page(opened, found, opening.by_field(faults), 422)
 
@@ -278,13 +278,13 @@ def end(opened: Opened, pk: int) -> HttpResponse:
     """End a role, once the box is ticked that says so."""
     found = role_of(opened, pk)
     if not opened.request.POST.get("sure"):
-        return _page(opened, found, {"sure": _("Tick the box, so that nobody's role ends by a slip.")}, 422)
+        return _page(opened, found, {"sure": _("Not ended. Check the box to confirm.")}, 422)
     try:
         people.end(found, by=opened.user, at=opened.at)
     except Conflict as refused:
         return _page(opened, found, {"sure": str(refused)}, 422)
     ended = {"who": found.user, "role": role_name(found), "school": opened.school.name}
-    messages.success(opened.request, _("%(who)s is no %(role)s at %(school)s any more.") % ended)
+    messages.success(opened.request, _("%(who)s is no longer %(role)s at %(school)s.") % ended)
     return redirect("school-people" if found.user_id != opened.user.pk else "home", *_back(opened, found))
 
 

@@ -45,7 +45,7 @@ LEAVES = (
     ("flights", _("Flights")),
     ("ground", _("Ground lessons")),
     ("grades", _("Grades")),
-    ("papers", _("Papers and tests")),
+    ("papers", _("Documents and tests")),
     ("endorsements", _("Endorsements")),
     (MILESTONES, _("Milestones")),
 )
@@ -84,7 +84,7 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     known = opening.day(faults, "known", asked.get("known", ""))
     if known is not None and known > opened.today:
         faults.add(
-            "known", gettext("%(day)s is yet to come; nobody knows what will be known then") % {"day": known}
+            "known", gettext("%(day)s is in the future; choose today or an earlier day") % {"day": known}
         )
         known = None
     zone = zoneinfo.ZoneInfo(opened.school.time_zone)
@@ -171,12 +171,12 @@ def _wrong(fault: Fault, named: Sequence[tuple[str, str]]) -> str:
     """What is wrong about an attestation, with the entry by its id and the field by its label."""
     if fault.place == "saw":
         return gettext("%(field)s: %(wrong)s.") % {
-            "field": gettext("Which document you saw"),
+            "field": gettext("Document that you saw"),
             "wrong": fault.message,
         }
     if fault.place == "entries":
         return gettext(
-            "Not attested. Mark the entries that you compared with a document, at most %(most)d."
+            "Not attested. Select the entries that you compared with a document, at most %(most)d."
         ) % {"most": attesting.MOST_ENTRIES}
     number = _ENTRY.match(fault.place)
     if number and int(number[1]) < len(named):
@@ -231,7 +231,7 @@ def _flight(flight: engine.Flight, zone: dt.tzinfo) -> tuple[str, list[tuple[str
     what = ", ".join(
         filter(None, (craft.registration, craft.model, craft.category, craft.klass, craft.device))
     )
-    return what or gettext("no aircraft named"), [
+    return what or gettext("no aircraft entered"), [
         (gettext("Route"), " – ".join(map(_place, flight.route))),
         (gettext("Out and in"), _clock(zone, flight.out, flight.in_)),
         (gettext("Off and on"), _clock(zone, flight.off, flight.on)),
@@ -245,7 +245,7 @@ def _flight(flight: engine.Flight, zone: dt.tzinfo) -> tuple[str, list[tuple[str
         ),
         (gettext("Landings"), "; ".join(map(_landing, flight.landings))),
         (gettext("Purpose"), ", ".join(flight.purposes)),
-        (gettext("One flight with"), flight.trip or ""),
+        (gettext("Same flight as"), flight.trip or ""),
         (gettext("Remarks"), flight.remarks),
     ]
 
@@ -265,11 +265,11 @@ def _landing(each: engine.Landings) -> str:
     if each.at:
         said.append(gettext("at %(place)s") % {"place": _place(each.at)})
     periods = {"day": gettext("by day"), "night": gettext("at night")}
-    said.append(periods.get(each.period or "", each.period) or gettext("day or night not said"))
+    said.append(periods.get(each.period or "", each.period) or gettext("day or night not recorded"))
     for value, words, not_so in (
         (each.full_stop, gettext("full stop"), gettext("not full stop")),
-        (each.pattern, gettext("pattern"), gettext("not pattern")),
-        (each.towered, gettext("towered"), gettext("not towered")),
+        (each.pattern, gettext("pattern"), gettext("not in the pattern")),
+        (each.towered, gettext("towered"), gettext("no tower")),
     ):
         if value is not None:
             said.append(words if value else not_so)
@@ -277,7 +277,7 @@ def _landing(each: engine.Landings) -> str:
 
 
 def _ground(each: engine.GroundLesson, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
-    return each.topic or gettext("no topic named"), [(gettext("Time"), format_time(each.time))]
+    return each.topic or gettext("no topic"), [(gettext("Time"), format_time(each.time))]
 
 
 def _item(each: engine.ItemGrade, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
@@ -296,9 +296,9 @@ def _paper(each: Any, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
         (gettext("Category"), getattr(each, "category", None) or ""),
         (gettext("Model"), getattr(each, "aircraft_model", None) or ""),
         (gettext("Result"), getattr(each, "result", None) or ""),
-        (gettext("Score"), gettext("%(score)s per cent") % {"score": score} if score is not None else ""),
+        (gettext("Score"), gettext("%(score)s percent") % {"score": score} if score is not None else ""),
         (gettext("Codes listed"), ", ".join(codes) if codes else ""),
-        (gettext("Ends"), day(expires)),
+        (gettext("Expires"), day(expires)),
         (gettext("Remarks"), getattr(each, "remarks", "")),
     ]
 
@@ -315,7 +315,7 @@ def _endorsement(each: engine.Endorsement, zone: dt.tzinfo) -> tuple[str, list[t
         (gettext("Route"), " – ".join(map(_place, each.route))),
         (gettext("Day of the flight"), day(each.flight_date)),
         (gettext("Day of the training"), day(each.training_date)),
-        (gettext("Ends"), day(each.expires)),
+        (gettext("Expires"), day(each.expires)),
         (gettext("Conditions"), each.conditions),
     ]
 

@@ -29,7 +29,7 @@ def retention(opened: Opened, ref: uuid.UUID) -> HttpResponse:
         erasure.hold(student, reason, by=opened.user, at=opened.at, via="web")
     except erasure.ErasureError as problem:
         return _page(opened, student, in_words(problem), reason, 422)
-    messages.success(opened.request, _("Nothing of this record is erased while the hold stands."))
+    messages.success(opened.request, _("Hold placed. Nothing in this record is erased while it is in force."))
     return redirect("school-retention", opened.school.slug, ref)
 
 
@@ -45,7 +45,7 @@ def release(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
         erasure.release(held, _reason(opened), by=opened.user, at=opened.at, via="web")
     except erasure.ErasureError as problem:
         return _page(opened, student, in_words(problem), status=422)
-    messages.success(opened.request, _("The hold has ended; it stays on file with both reasons."))
+    messages.success(opened.request, _("Hold ended. It stays on file with both reasons."))
     return redirect("school-retention", opened.school.slug, ref)
 
 
@@ -63,7 +63,7 @@ def _erase(opened: Opened, student: Student) -> HttpResponse:
     reason = _reason(opened)
     if opened.request.POST.get("sure") != "on":
         return _shown(
-            opened, student, _("Say that you are sure: nothing brings the record back."), reason, 422
+            opened, student, _("Not erased. Check the box to confirm. Erasing cannot be undone."), reason, 422
         )
     try:
         done = erasure.erase(student, reason, by=opened.user, at=opened.at, via="web")
@@ -74,14 +74,17 @@ def _erase(opened: Opened, student: Student) -> HttpResponse:
     messages.success(
         opened.request,
         ngettext(
-            "The record is erased, and what %(number)d sealed entry said. The proof stays.",
-            "The record is erased, and what %(number)d sealed entries said. The proofs stay.",
+            "Record erased, with the contents of %(number)d ledger entry. The proof stays.",
+            "Record erased, with the contents of %(number)d ledger entries. The proofs stay.",
             done.bodies,
         )
         % {"number": done.bodies},
     )
     for table, number in done.named.items():
-        said = _("The name still stands in %(table)s: %(number)d. It may be somebody else's; look there.")
+        said = _(
+            "The same name still appears elsewhere: %(table)s, %(number)d. It may be another "
+            "person's. Check there."
+        )
         messages.warning(opened.request, said % {"table": table, "number": number})
     return redirect("school-students", opened.school.slug)
 

@@ -37,7 +37,9 @@ def _remove(opened: Opened, found: Role) -> HttpResponse:
         except (NotAllowed, Conflict) as refused:
             fault = str(refused)
         else:
-            said = _("The password alone opens the account of %(person)s now.") % {"person": user}
+            said = _("Second factor of %(person)s reset. The password alone now opens the account.") % {
+                "person": user
+            }
             messages.success(
                 opened.request,
                 said
@@ -46,11 +48,9 @@ def _remove(opened: Opened, found: Role) -> HttpResponse:
                 % {"number": done.sessions},
             )
             if done.told:
-                messages.success(opened.request, _("The person was told by mail."))
+                messages.success(opened.request, _("The person was notified by e-mail."))
             else:
-                messages.error(
-                    opened.request, _("The mail could not be sent: tell the person yourself what was done.")
-                )
+                messages.error(opened.request, _("The e-mail could not be sent. Tell the person yourself."))
             return redirect("school-person", opened.school.slug, found.pk)
     return opened.page(
         "second_factor",

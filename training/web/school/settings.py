@@ -104,7 +104,7 @@ def _page(
 
 
 _NAMES = {
-    "claims_asked": _("Claimed entries that raise a question"),
+    "claims_asked": _("Claimed entries that make an answer unknown"),
     "taxi_allowance_minutes": _("Taxi allowance in minutes"),
 }
 

@@ -185,7 +185,7 @@ def assign(opened: Opened, ref: uuid.UUID) -> HttpResponse:
             faults.add("instructor", str(refused))
         else:
             told = {"instructor": instructor, "student": student, "day": day(starts)}
-            messages.success(opened.request, _("%(instructor)s teaches %(student)s from %(day)s on.") % told)
+            messages.success(opened.request, _("%(instructor)s assigned to %(student)s from %(day)s.") % told)
             return redirect("school-student", opened.school.slug, ref)
     return page(opened, student, opening.by_field(faults), sent, 422)
 
@@ -202,6 +202,6 @@ def end_assignment(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
     told = {"instructor": found.instructor, "student": student}
     messages.success(
         opened.request,
-        _("%(instructor)s teaches %(student)s no more; the record is closed to them.") % told,
+        _("%(instructor)s is no longer assigned to %(student)s and has no access to the record.") % told,
     )
     return redirect("school-student", opened.school.slug, ref)

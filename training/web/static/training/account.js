@@ -23,7 +23,7 @@ for (const form of document.querySelectorAll("form[data-passkey]")) {
   if (ready) {
     form.hidden = false;
   } else if (!form.hidden) {
-    tell(gettext("This browser has no passkeys at this address. Open the page by its name, over https."));
+    tell(gettext("This browser cannot use passkeys at this address. Open the page by its host name over https."));
     form.querySelector("button").disabled = true;
   }
   form.addEventListener("submit", async (event) => {

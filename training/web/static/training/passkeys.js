@@ -82,10 +82,10 @@ export function canonical(value) {
 /** Why it did not work, for the person. */
 export function reason(error) {
   switch (error.name) {
-    case "NotAllowedError": return gettext("It was broken off, took too long, or no passkey of this account is here.");
-    case "InvalidStateError": return gettext("This device has a passkey of this account already.");
-    case "SecurityError": return gettext("The browser has no passkeys at this address. Open the page by its name, over https.");
-    default: return filled(gettext("It did not work: %(why)s"), { why: error.message });
+    case "NotAllowedError": return gettext("Canceled, timed out, or this device has no passkey for this account.");
+    case "InvalidStateError": return gettext("This device already has a passkey for this account.");
+    case "SecurityError": return gettext("This browser cannot use passkeys at this address. Open the page by its host name over https.");
+    default: return filled(gettext("Passkey not used: %(why)s"), { why: error.message });
   }
 }
 

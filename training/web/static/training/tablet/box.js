@@ -32,9 +32,9 @@ async function show(box, part) {
   if (!items.length) return;
   const oldest = Date.parse(items[0].made_at);
   const since = Date.now() - oldest > OLD
-    ? filled(gettext("The oldest waits since %(day)s: find a network soon, or save them to a file."), { day: new Date(oldest).toLocaleDateString(LANGUAGE) })
+    ? filled(gettext("The oldest has been waiting since %(day)s. Connect to a network soon, or save the entries to a file."), { day: new Date(oldest).toLocaleDateString(LANGUAGE) })
     : "";
-  const count = filled(ngettext("One entry waits.", "%(number)s entries wait.", items.length), { number: items.length });
+  const count = filled(ngettext("One entry is waiting to be sent.", "%(number)s entries are waiting to be sent.", items.length), { number: items.length });
   part("says").textContent = [count, queue.state.says, since].filter(Boolean).join(" ");
   part("list").replaceChildren(...items.map(row));
   const asks = items.some((each) => each.act === "sign" && !each.passkey && each.state === "waiting" && each.owner === queue.state.user);
@@ -53,24 +53,24 @@ function row(item) {
     const why = document.createElement("p");
     why.className = parked ? "wrong" : "aside";
     const places = (item.errors || []).map((each) => `${each.place.replace(/^content\.?/, "")}: ${each.message}`);
-    why.textContent = [parked ? filled(gettext("Needs you: %(fault)s"), item) : item.fault, ...places].join(" ");
+    why.textContent = [parked ? filled(gettext("Not sent: %(fault)s"), item) : item.fault, ...places].join(" ");
     made.append(why);
   }
   if (parked) {
     const open = document.createElement("a");
     open.href = `/teach/${item.student}/lessons/${item.record}/`;
-    open.textContent = gettext("See the lesson as the school has it");
+    open.textContent = gettext("Open the school's copy of the lesson");
     const again = document.createElement("button");
     again.type = "button";
     again.className = "secondary";
-    again.textContent = gettext("Try once more");
+    again.textContent = gettext("Send again");
     again.addEventListener("click", () => queue.retry(item));
     const drop = document.createElement("button");
     drop.type = "button";
     drop.className = "secondary";
-    drop.textContent = gettext("Throw this one away");
+    drop.textContent = gettext("Discard this entry");
     drop.addEventListener("click", () => {
-      if (window.confirm(gettext("What this entry says is on this tablet alone. Throw it away?"))) queue.drop(item.seq).then(() => queue.flush());
+      if (window.confirm(gettext("This entry is only on this tablet. Discard it?"))) queue.drop(item.seq).then(() => queue.flush());
     });
     made.append(open, " ", again, " ", drop);
   }

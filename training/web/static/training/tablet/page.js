@@ -29,10 +29,10 @@ async function kept({ then, item, lesson, content, hash, data, tell }) {
   const there = (await queue.items()).find((each) => each.seq === item.seq);
   if (!there) {
     if (then === "sign") location.assign(`/teach/${data.student}/lessons/${data.record}/sign/`);
-    else tell(gettext("Kept as a draft. Nothing is on the student's record before it is signed."), "done");
+    else tell(gettext("Draft saved. It goes on the student's record once you sign it."), "done");
     return;
   }
-  if (there.state === "parked") { tell(filled(gettext("Not kept: %(fault)s"), there)); return; }
+  if (there.state === "parked") { tell(filled(gettext("Not saved: %(fault)s"), there)); return; }
   if (then !== "sign") { tell(gettext("On this tablet, not yet sent."), "look"); return; }
   const pack = await store.pack();
   const view = document.querySelector(".ramp");

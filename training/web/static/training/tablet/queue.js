@@ -87,8 +87,8 @@ async function run(password) {
   if (asks) return tell("asks", "");
   if (parked) return tell("parked", "");
   if (others) return tell("others", filled(ngettext(
-    "%(others)s of another person who used this tablet; it is sent when that person signs in.",
-    "%(others)s of another person who used this tablet; they are sent when that person signs in.",
+    "%(others)s from another person who used this tablet. It is sent when that person signs in.",
+    "%(others)s from another person who used this tablet. They are sent when that person signs in.",
     others,
   ), { others }));
   return waiting.length ? later("away", "") : tell("idle", "");
@@ -131,7 +131,7 @@ async function send(item, asked, password) {
     });
     return await outcome(item, answer, asked, password);
   } catch {
-    return { later: gettext("The network broke off.") };
+    return { later: gettext("The connection was lost.") };
   }
 }
 
@@ -165,7 +165,7 @@ async function outcome(item, answer, asked, password) {
   if (answer.status === 403) {
     // A session that ended, or a token that grew old, is no refusal.
     const now = await token();
-    if (!now) return { later: gettext("The network broke off.") };
+    if (!now) return { later: gettext("The connection was lost.") };
     if (now.user !== item.owner) return { login: true };
     if (/CSRF/i.test(words)) return { later: words };
     if (item.act === "sign" && !item.passkey && password) return { asks: words };
@@ -176,7 +176,7 @@ async function outcome(item, answer, asked, password) {
 /** After 412: what we sent may stand there already, its answer lost. */
 async function unchanged(item, words) {
   const answer = await request(`/api/v1/students/${item.student}/lesson-records/${item.record}`, { headers: { Accept: "application/json" } });
-  if (!answer.ok) return { later: gettext("The network broke off.") };
+  if (!answer.ok) return { later: gettext("The connection was lost.") };
   const there = await answer.json();
   return there.content_hash === item.hash ? { done: there } : { park: words, errors: [] };
 }

@@ -74,7 +74,7 @@ async function restore({ form, data }) {
     else found.value = text;
   }
   ofFlight(form);
-  tell(form, gettext("This was typed on this tablet and not kept yet. It stands as you left it."), "look");
+  tell(form, gettext("You typed this on this tablet and have not saved it yet."), "look");
 }
 
 function key(form, data) {
@@ -163,9 +163,9 @@ function onTheTablet({ form, data }) {
     const text = input.value.trim();
     const time = secondsOf(text);
     if (text && time === null) found.faults[input.name] = [gettext("Write hours, such as 1.4 or 1:24.")];
-    else if (total !== null && time > total) found.faults[input.name] = [filled(gettext("%(text)s is more than the total, %(total)s; correct one"), { text, total: said("t-total") })];
+    else if (total !== null && time > total) found.faults[input.name] = [filled(gettext("%(text)s is more than the total, %(total)s. Correct one of them."), { text, total: said("t-total") })];
   }
-  if (secondsOf(said("t-dual")) && secondsOf(said("t-solo"))) found.faults["t-solo"] = [gettext("Dual and solo in one entry: with an instructor aboard nobody is alone; correct one.")];
+  if (secondsOf(said("t-dual")) && secondsOf(said("t-solo"))) found.faults["t-solo"] = [gettext("This entry has both dual and solo time. Solo means that the student is the only person aboard. Correct one of them.")];
   return found;
 }
 
@@ -183,8 +183,8 @@ function propose(form, proposed) {
 function show({ form }, found) {
   for (const place of form.querySelectorAll("[data-for]")) {
     const lines = [
-      ...(found.faults[place.dataset.for] || []).map((words) => line("wrong", gettext("Not possible:"), words)),
-      ...(found.warnings[place.dataset.for] || []).map((words) => line("look", gettext("Look again:"), words)),
+      ...(found.faults[place.dataset.for] || []).map((words) => line("wrong", gettext("Fix first:"), words)),
+      ...(found.warnings[place.dataset.for] || []).map((words) => line("look", gettext("Check:"), words)),
     ];
     place.replaceChildren(...lines);
     const input = form.elements[place.dataset.for];
@@ -198,9 +198,9 @@ function show({ form }, found) {
     place.textContent = hint ? [hint.words, hint.caution].filter(Boolean).join(". ") : "";
   }
   const out = (name, words) => { form.querySelector(`[data-out=${name}]`).textContent = words; };
-  const away = gettext("worked out when the network is back");
-  out("distance", found.distance === null ? away : found.distance || gettext("not known yet"));
-  out("night", found.night === null ? away : found.night || gettext("not known yet"));
+  const away = gettext("calculated when the network is back");
+  out("distance", found.distance === null ? away : found.distance || gettext("unknown"));
+  out("night", found.night === null ? away : found.night || gettext("unknown"));
   out("cross_country", found.cross_country || "");
 }
 
@@ -225,7 +225,7 @@ async function keep(sheet, then) {
   clearTimeout(sheet.timer);
   tell(form, "");
   if (!(await look(sheet))) {
-    tell(form, gettext("It cannot be kept as it stands. What is not possible is said beside the field."));
+    tell(form, gettext("Draft not saved. Fix the highlighted fields."));
     const first = form.querySelector(".said .wrong");
     first?.scrollIntoView({ block: "center" });
     return;

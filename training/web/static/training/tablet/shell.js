@@ -34,7 +34,7 @@ function roll(words = "") {
     view.append(said);
   }
   if (!pack || !pack.students.length) {
-    view.append(make("p", gettext("No student is on this tablet. Open Today once with a network; then the day's students come along.")));
+    view.append(make("p", gettext("No students are on this tablet. Open Today once with a network to load the day's students.")));
     return;
   }
   const made = new Date(pack.made).toLocaleString(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" });
@@ -56,8 +56,8 @@ function pupil(each) {
   }
   for (const sheet of each.sheets) {
     const button = make("button", sheet.draft
-      ? filled(gettext("Go on with %(lesson)s"), { lesson: sheet.lesson || gettext("the lesson") })
-      : filled(gettext("Begin %(lesson)s"), { lesson: sheet.lesson || gettext("a lesson outside the course") }));
+      ? filled(gettext("Continue %(lesson)s"), { lesson: sheet.lesson || gettext("the lesson") })
+      : filled(gettext("Start %(lesson)s"), { lesson: sheet.lesson || gettext("a lesson outside the course") }));
     if (sheet.draft) button.className = "secondary";
     button.type = "button";
     button.setAttribute("aria-label", filled(gettext("%(what)s with %(name)s"), { what: button.textContent, name: each.name }));

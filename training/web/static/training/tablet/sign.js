@@ -31,9 +31,9 @@ async function sign(form, item, how, sealed) {
     await queue.drop(made.seq);
     tell(form, there.fault);
   } else if (item.passkey) {
-    tell(form, gettext("Signed on this tablet, not yet sent. It goes out once when the network is back."));
+    tell(form, gettext("Signed on this tablet, not yet sent. It is sent once the network is back."));
   } else {
-    tell(form, gettext("Not signed yet: the school cannot be reached. Your password is kept nowhere; it is asked for again when the network is back."));
+    tell(form, gettext("Not signed: the school's server cannot be reached. Your password is not stored. Enter it again when the network is back."));
   }
 }
 
@@ -51,11 +51,11 @@ export function act(form) {
 export function here(view, { data, lesson: code, content, hash, allow, titles, done }) {
   const make = (tag, words = "", kind = "") => Object.assign(document.createElement(tag), { textContent: words, className: kind });
   view.replaceChildren(
-    make("h1", gettext("This will be sealed")),
+    make("h1", gettext("You are about to sign this")),
     make("p", filled(gettext("%(name)s, %(lesson)s. On this tablet, not yet sent."), { name: data.name, lesson: code || gettext("a lesson outside the course") })),
     ...facts(content, make), ...grades(content, titles, make),
   );
-  for (const [title, words] of [[gettext("Comments"), content.comments], [gettext("What next"), content.next]]) {
+  for (const [title, words] of [[gettext("Comments"), content.comments], [gettext("Next"), content.next]]) {
     if (words) view.append(make("h2", title), make("p", words, "words"));
   }
   view.append(make("h2", gettext("Signature")));
@@ -77,7 +77,7 @@ export function here(view, { data, lesson: code, content, hash, allow, titles, d
     return made;
   };
   if (available() && allow.length) {
-    view.append(button(gettext("Sign with a passkey"), "great", async () => {
+    view.append(button(gettext("Sign lesson with a passkey"), "great", async () => {
       const said = statement({ kind: "lesson.signed", subject: data.student, about: data.record, hash });
       const answer = await confirm(said, { allow });
       await queue.add({ ...item, passkey: answer, performed_at: new Date().toISOString() });
@@ -87,9 +87,9 @@ export function here(view, { data, lesson: code, content, hash, allow, titles, d
   view.append(
     button(gettext("Sign by password when the network is back"), "great secondary", async () => {
       await queue.add(item);
-      await done(gettext("Waits for your password: it is kept nowhere, and is asked for when the network is back."));
+      await done(gettext("Waiting for your password. It is not stored; enter it when the network is back."));
     }),
-    button(gettext("Leave it a draft"), "secondary", () => done(gettext("Kept on this tablet as a draft, not yet sent."))),
+    button(gettext("Leave as draft"), "secondary", () => done(gettext("Draft saved on this tablet, not yet sent."))),
     wrong,
   );
   view.querySelector("h1").scrollIntoView();
@@ -116,7 +116,7 @@ function facts(content, make) {
     row.append(make("dt", label[0].toUpperCase() + label.slice(1)), make("dd", words));
     list.append(row);
   }
-  return list.children.length ? [list] : [make("p", gettext("There is neither a flight nor a ground lesson, so there is nothing to sign yet."), "fault")];
+  return list.children.length ? [list] : [make("p", gettext("Nothing to sign yet. Enter a flight or a ground lesson first."), "fault")];
 }
 
 /** What the server's sheet calls a kind of time; the word of the record where there is none. */
@@ -151,7 +151,7 @@ function grades(content, titles, make) {
     const row = make("li");
     row.append(make("span", titles[each.item] || each.item), " ", make("strong", gradeOf(each.grade)));
     for (const [name, said] of Object.entries(each.measured || {})) {
-      row.append(make("small", `${name}: ${said.value ? filled(gettext("%(value)s, aimed at %(target)s"), said) : said}`));
+      row.append(make("small", `${name}: ${said.value ? filled(gettext("%(value)s, target %(target)s"), said) : said}`));
     }
     if (each.remarks) row.append(make("small", each.remarks));
     list.append(row);

@@ -34,7 +34,7 @@ export async function write(names, work) {
     const step = base.transaction(names, "readwrite", { durability: "strict" });
     const made = work(Object.fromEntries(names.map((name) => [name, step.objectStore(name)])));
     step.oncomplete = () => done(made?.result);
-    step.onabort = () => failed(step.error || new Error(gettext("The tablet's storage refused it.")));
+    step.onabort = () => failed(step.error || new Error(gettext("This tablet's storage is full or not available.")));
   });
 }
 
