@@ -1,4 +1,4 @@
-"""README and DEVELOPERS say what is so: commands run, answers are the real ones, links lead somewhere."""
+"""README, DEVELOPERS and the help pages are true: commands run, answers are real, links lead somewhere."""
 
 from __future__ import annotations
 
@@ -17,15 +17,22 @@ from syllabus import rulebook
 from syllabus.engine import document, vocabulary
 from syllabus.engine.errors import DocumentError
 from training.management.commands import eligibility
+from training.web.help import library
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
-README = (ROOT / "README.md").read_text(encoding="utf-8")
-TEXTS = {"README.md": README, "DEVELOPERS.md": (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")}
+FILES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *(each.path for each in library.PAGES)]
+TEXTS = {str(file.relative_to(ROOT)): file.read_text(encoding="utf-8") for file in FILES}
+README = TEXTS["README.md"]
+HELP = "training/web/help/pages"
+RECORD, QUESTIONS = (TEXTS[f"{HELP}/reference/{name}.md"] for name in ("record-document", "questions"))
 ELSEWHERE = ("http://", "https://", "#")
 
 
-def blocks(language: str) -> list[str]:
-    return re.findall(rf"^```{language}\n(.*?)\n```$", README, re.MULTILINE | re.DOTALL)
+def blocks(language: str, *names: str) -> list[str]:
+    """The fenced blocks of a language in the texts named, or in all."""
+    fenced = rf"^```{language}\n(.*?)\n```$"
+    texts = "\n".join(TEXTS[name] for name in names or TEXTS)
+    return re.findall(fenced, texts, re.MULTILINE | re.DOTALL)
 
 
 def masked(text: str) -> str:
@@ -48,7 +55,7 @@ def printed(command: str) -> str:
 
 
 @pytest.mark.parametrize("block", blocks("console"), ids=lambda block: block.split("\n")[0][2:70])
-def test_a_command_prints_what_the_readme_shows(block: str, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_command_prints_what_the_text_shows(block: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(ROOT)
     command, _, shown = block.partition("\n")
     lines = masked(printed(command.removeprefix("$ "))).split("\n")
@@ -60,14 +67,19 @@ def test_a_command_prints_what_the_readme_shows(block: str, monkeypatch: pytest.
         lines = lines[starts[0] + len(wanted) :]
 
 
-def test_there_are_commands_with_their_output_in_the_readme() -> None:
+def test_there_are_commands_with_their_output() -> None:
     assert len(blocks("console")) == 3
+    assert len(blocks("console", "README.md")) == 1
+
+
+def test_the_readme_is_short() -> None:
+    assert len(README.splitlines()) <= 200
 
 
 def test_the_answer_in_json_is_the_real_one(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(ROOT)
-    shown = next(each for each in map(json.loads, blocks("json")) if "eligible" in each)
-    question = blocks("console")[0].split("\n")[0].removeprefix("$ ")
+    shown = next(each for each in map(json.loads, blocks("json", "README.md")) if "eligible" in each)
+    question = blocks("console", "README.md")[0].split("\n")[0].removeprefix("$ ")
     real = json.loads(printed(f"{question} --json"))
 
     first = real["requirements"][0]
@@ -76,16 +88,17 @@ def test_the_answer_in_json_is_the_real_one(monkeypatch: pytest.MonkeyPatch) -> 
     )
 
 
-def test_the_example_with_every_key_is_the_one_in_the_readme() -> None:
-    assert (ROOT / "fixtures/records/every-key.json").read_text(encoding="utf-8").rstrip("\n") in blocks(
-        "json"
-    )
+def test_the_example_with_every_key_is_the_one_in_the_help() -> None:
+    example = (ROOT / "fixtures/records/every-key.json").read_text(encoding="utf-8").rstrip("\n")
+    assert example in blocks("json", f"{HELP}/reference/record-document.md")
 
 
 def test_the_excerpt_of_a_record_is_from_that_record() -> None:
     record = json.loads((ROOT / "fixtures/records/before-first-solo.json").read_text(encoding="utf-8"))
     excerpt = next(
-        each for each in map(json.loads, blocks("json")) if "tests" in each and "flights" not in each
+        each
+        for each in map(json.loads, blocks("json", "README.md"))
+        if "tests" in each and "flights" not in each
     )
 
     assert excerpt == {key: record[key] for key in excerpt}
@@ -132,35 +145,38 @@ def test_the_example_with_every_key_has_every_key() -> None:
         *rulebook.current().milestones,
     ],
 )
-def test_every_word_a_document_may_use_is_in_the_readme(word: str) -> None:
-    assert f"`{word}`" in README
+def test_every_word_a_document_may_use_is_in_the_help(word: str) -> None:
+    assert f"`{word}`" in RECORD + QUESTIONS
 
 
-def test_each_milestone_stands_with_what_it_depends_on() -> None:
+def test_each_milestone_is_listed_with_what_it_depends_on() -> None:
     for milestone in rulebook.current().milestones.values():
-        (row,) = re.findall(rf"^\| `{re.escape(milestone.id)}` \|(.*)\|$", README, re.MULTILINE)
+        (row,) = re.findall(rf"^\| `{re.escape(milestone.id)}` \|(.*)\|$", QUESTIONS, re.MULTILINE)
         assert re.findall(r"`(\w+)`", row) == list(milestone.context)
+
+
+def headings(text: str) -> set[str]:
+    return {library.anchor(title) for title in re.findall(r"^#+ (.*)$", text, re.MULTILINE)}
 
 
 @pytest.mark.parametrize("name", TEXTS)
 def test_links_lead_somewhere(name: str) -> None:
-    text = TEXTS[name]
-    headings = {
-        re.sub(r"[^\w\- ]", "", title.lower()).replace(" ", "-")
-        for title in re.findall(r"^#+ (.*)$", text, re.MULTILINE)
-    }
-    for target in re.findall(r"\]\(([^)]+)\)", text):
+    for target in re.findall(r"\]\(([^)]+)\)", TEXTS[name]):
         if target.startswith("#"):
-            assert target[1:] in headings, target
+            assert target[1:] in headings(TEXTS[name]), target
         elif not target.startswith(ELSEWHERE):
-            assert (ROOT / target.partition("#")[0]).exists(), target
+            path, _, heading = target.partition("#")
+            file = (ROOT / name).parent / path
+            assert file.exists(), target
+            if heading and file.suffix == ".md":
+                assert heading in headings(file.read_text(encoding="utf-8")), target
 
 
 @pytest.mark.parametrize("name", TEXTS)
 def test_commands_that_are_named_are_there(name: str) -> None:
     found = set(re.findall(r"manage\.py ([a-z_]+)", TEXTS[name]))
 
-    assert found
+    assert found or name.startswith(HELP)
     assert found <= set(get_commands())
 
 

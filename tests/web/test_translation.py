@@ -41,6 +41,7 @@ from training import models, reports
 from training.reports import progress
 from training.services import demo, endorsements, findings
 from training.web import shown
+from training.web.help import library
 
 WEB = Path(settings.BASE_DIR) / "training" / "web"
 TEMPLATES = sorted(each for each in (WEB / "templates").rglob("*") if each.suffix in (".html", ".txt"))
@@ -194,6 +195,8 @@ def pages() -> dict[str, list[tuple[str, str]]]:
         ],
         "endorsement-revoke": [(hers, f"{teach}/endorsements/{given.endorsement.entry_id}/revoke/")],
         "finding": [("ada", f"/audit/findings/{found.ref}/")],
+        "help": [("", "/help/"), ("ida", "/help/?q=zebra")],
+        "help-page": [("", each.address) for each in library.PAGES],
         "hours": [("theo", f"/students/{theo}/hours/")],
         "lesson": [
             ("lena", f"/students/{lena}/lessons/{signed.pk}/"),
@@ -267,6 +270,8 @@ def data() -> set[str]:
             found.update(pseudo.leaves(progress.next_json(stands.next)))
     found.update((*CODES, *vocabulary.CATEGORIES, *vocabulary.CLASSES, *rulebook.current().milestones))
     found.update(each.replace("_", " ") for each in KINDS)
+    for each in library.PAGES:  # whose pages are written in English alone
+        found.update((each.title, *pseudo.outside(each.html())))
     found |= {each.replace("-", " ") for each in found}  # a code, as a page shows it
     return found
 

@@ -256,7 +256,11 @@ STORAGES = {
         ),
     },
 }
-STATICFILES_DIRS = [path for path in [BASE_DIR / "training" / "web" / "static"] if path.is_dir()]
+STATICFILES_DIRS = [
+    BASE_DIR / "training" / "web" / "static",
+    # The README's pictures are those of the help pages.
+    ("training/help", BASE_DIR / "fixtures" / "pictures"),
+]
 WHITENOISE_USE_FINDERS = not COLLECTED
 
 # In the process's own memory: a request never needs another server than the database.

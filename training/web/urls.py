@@ -3,6 +3,7 @@
 from django.urls import include, path
 
 from training.web import audit, history, language, papers, reminders, search, student, turned, views
+from training.web.help import views as help_views
 
 urlpatterns = [
     # First what is asked for most: addresses are tried one after the other.
@@ -17,6 +18,8 @@ urlpatterns = [
     path("words/<str:language>.js", language.words, name="words"),
     path("milestones/", views.milestones, name="milestones"),
     path("problems/not-covered", views.not_covered, name="not-covered"),
+    path("help/", help_views.contents, name="help"),
+    path("help/<slug:reader>/<slug:slug>/", help_views.page, name="help-page"),
     path("search/", search.page, name="search"),
     path("students/", views.board, name="students"),
     path("students/<uuid:ref>/lessons/<uuid:entry>/", student.lesson, name="lesson"),

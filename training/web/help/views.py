@@ -1,0 +1,41 @@
+"""The contents of the help with its search, and one page of it. Anybody may read them."""
+
+from __future__ import annotations
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from syllabus.engine.report import CAUTION
+from training.web.help import library
+
+MOST_TEXT = 200
+
+
+@require_safe
+def contents(request: HttpRequest) -> HttpResponse:
+    """All pages by their readers, or those that hold every word of ``q``."""
+    asked = str(request.GET.get("q", ""))[:MOST_TEXT].replace("\x00", "").strip()
+    told = {
+        "asked": asked,
+        "found": library.find(asked),
+        "groups": list(library.groups()),
+        "most_text": MOST_TEXT,
+        "caution": CAUTION,
+    }
+    return render(request, "training/help/contents.html", told)
+
+
+@require_safe
+def page(request: HttpRequest, reader: str, slug: str) -> HttpResponse:
+    opened = library.page(reader, slug)
+    if opened is None:
+        raise Http404("no help page of that name")
+    told = {
+        "page": opened,
+        "html": opened.html(),
+        "reader": library.READERS[reader],
+        "siblings": [each for each in library.PAGES if each.reader == reader],
+        "caution": CAUTION,
+    }
+    return render(request, "training/help/page.html", told)
