@@ -80,7 +80,7 @@ def test_the_instructors_job_from_the_login_to_the_sealed_result(
     page.get_by_role("button", name="Start").click()
     page.get_by_role("heading", level=1).wait_for()
     fly(page)
-    expect(page.locator("[data-out=distance]")).to_contain_text("NM in all")
+    expect(page.locator("[data-out=distance]")).to_contain_text("NM total")
     expect(page.locator("[data-out=night]")).to_have_text("0.0 h")
     expect(page.get_by_label("Total")).to_have_value("1.4 h")
     expect(page.get_by_label("Dual")).to_have_value("1.4 h")

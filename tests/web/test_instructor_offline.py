@@ -233,7 +233,7 @@ def test_a_conflict_is_parked_where_it_is_seen_and_can_be_saved_to_a_file(
     page.context.set_offline(False)
     page.goto(f"{at}/today/")
     box = page.locator("#queue")
-    expect(box.locator(".parked")).to_contain_text("Needs you: The draft has changed since you read it.")
+    expect(box.locator(".parked")).to_contain_text("Not sent: The draft has changed since you read it.")
     with page.expect_download() as saved:
         box.get_by_role("button", name="Save entries to a file").click()
     kept = json.loads(pathlib.Path(saved.value.path()).read_text())
