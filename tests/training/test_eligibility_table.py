@@ -140,16 +140,16 @@ def test_lessons_of_85_minutes_add_up_to_decimal_hours() -> None:
     assert lines[3] == "          counts       f18 (1.4 h)"
 
 
-def test_the_summary_says_what_is_left_and_what_lapses_first() -> None:
+def test_the_summary_says_what_remains_and_what_expires_first() -> None:
     text = render(asked(written("before-practical-test"), "faa.private-practical-test"))
 
     assert text.split("\n")[4:10] == [
         "✗ NOT ELIGIBLE on 2026-11-20: 17 of 23 requirements met, 4 not met and 2 unknown.",
         "  With nothing more recorded: on no later day.",
-        "  First to lapse: preparation, on 2026-11-30 (14 CFR 61.109(a)(4)).",
-        "  Left: deficiencies-reviewed (a question); dual-night 0.8 h; night-landings 1 takeoff, 1 landing;",
-        "    dual-instrument 0.2 h; long-solo-cross-country (a question);",
-        "    prerequisites-endorsement 1 endorsement.",
+        "  First to expire: preparation, on 2026-11-30 (14 CFR 61.109(a)(4)).",
+        "  Remaining: deficiencies-reviewed (a question); dual-night 0.8 h;",
+        "    night-landings 1 takeoff, 1 landing; dual-instrument 0.2 h;",
+        "    long-solo-cross-country (a question); prerequisites-endorsement 1 endorsement.",
     ]
 
 
@@ -166,7 +166,7 @@ def test_the_summary_says_what_is_left_and_what_lapses_first() -> None:
             "2026-12-03", MODEL,
             "✓ ELIGIBLE on 2026-12-03: 8 of 8 requirements met.\n"
             "  With nothing more recorded it stays so through 2027-02-06.\n"
-            "  First to lapse: solo-endorsement, on 2027-02-06 (14 CFR 61.87(n)).\n",
+            "  First to expire: solo-endorsement, on 2027-02-06 (14 CFR 61.87(n)).\n",
             id="the birthday itself",
         ),
         pytest.param(
@@ -215,7 +215,7 @@ def test_a_nested_milestone_is_indented_and_its_gaps_are_named_by_it() -> None:
 
     assert "✗ not met first-solo: Everything that solo flight in this make and model asks for" in text
     assert "✗ not met   age: At least 16 years old" in text
-    assert "Left: first-solo.age 1 year; night-endorsement 1 endorsement." in text
+    assert "Remaining: first-solo.age 1 year; night-endorsement 1 endorsement." in text
     assert "of 9 requirements met" in text
 
 

@@ -200,7 +200,7 @@ class _Sheet:
         if self.report.known_at:
             asked.append(f"as known at {self.report.known_at.isoformat()}")
         if asked:
-            yield from wrapped(f"Asked with: {'; '.join(asked)}.", self.width, rest="  ")
+            yield from wrapped(f"For: {'; '.join(asked)}.", self.width, rest="  ")
 
     def summary(self) -> Iterator[str]:
         report, met = self.report, self.report.met
@@ -222,13 +222,13 @@ class _Sheet:
         yield from filled(self.span(), self.width, first="  ", rest="  ")
         if lapses := report.first_to_lapse():
             finding, last = lapses
-            text = f"First to lapse: {self.short(finding)}, on {last} ({finding.rule.cite.section})."
+            text = f"First to expire: {self.short(finding)}, on {last} ({finding.rule.cite.section})."
             yield from filled(text, self.width, first="  ", rest="    ")
         left = [
             f"{self.short(finding)} {self.left(finding)}".replace(" ", GLUE) for finding in report.unmet()
         ]
         if left:
-            yield from filled(f"Left: {'; '.join(left)}.", self.width, first="  ", rest="    ")
+            yield from filled(f"Remaining: {'; '.join(left)}.", self.width, first="  ", rest="    ")
 
     def span(self) -> str:
         first, last = self.report.eligible_from, self.report.eligible_until
@@ -254,7 +254,7 @@ class _Sheet:
         left, right = padded("  state", _STATE) + "requirement", "citation"
         yield left + right.rjust(self.width - cells(left))
         if self.columns:
-            heads = ["progress", "have", "need", "left", "holds until"]
+            heads = ["progress", "have", "need", "remaining", "valid through"]
             yield (" " * _STATE + self.across(heads)).rstrip()
         yield "─" * self.width
 
@@ -339,11 +339,13 @@ class _Sheet:
         if self.columns is None:
             told = [
                 f"{name} {value}".replace(" ", GLUE)
-                for name, value in zip(("have", "need", "left"), quantities, strict=True)
+                for name, value in zip(("have", "need", "remaining"), quantities, strict=True)
                 if value != NOTHING
             ]
             if until:
-                told.append((f"holds until {until}" if met and until != NO_END else until).replace(" ", GLUE))
+                told.append(
+                    (f"valid through {until}" if met and until != NO_END else until).replace(" ", GLUE)
+                )
             first, *others = wrapped(" · ".join(told), self.width - len(indent) - BAR - 2)
             yield f"{indent}{drawn}  {first}"
             yield from (" " * (len(indent) + BAR + 2) + each for each in others)
