@@ -117,7 +117,7 @@ def test_a_fault_deep_in_the_record_is_named_by_its_path(anyone: APIClient, ques
         "record.flights[1].timez",
     ]
     assert "did you mean 'times'" in told["errors"][1]["message"]
-    assert "2 faults" in told["detail"]
+    assert "2 validation errors" in told["detail"]
 
 
 def test_an_unknown_milestone_is_answered_with_those_there_are(

@@ -216,7 +216,7 @@ def test_the_students_pages(client: Client, people: Cast) -> None:
     assert "900.12(c)" in whole
     assert "Short side" in stands
     assert "All of your time in the air" in hours
-    assert "What counts toward the check flight of part 900" in hours
+    assert "Hours that count toward the check flight of part 900" in hours
 
 
 def test_what_is_missing_is_said_in_its_own_plain_words(people: Cast) -> None:
@@ -242,7 +242,7 @@ def test_the_instructors_pages(client: Client, people: Cast) -> None:
     assert "Permit to fly alone under part 900" in listed
     assert "Presented for the check flight of part 900" in listed
     assert "I permit Sam Example to fly the C172 alone from 2026-03-05 on." in page
-    assert "Last day: 7 Apr 2026." in page
+    assert "Valid through 7 Apr 2026." in page
     assert "You cannot give this endorsement yet" not in page
     assert "Sam Example" in today
 

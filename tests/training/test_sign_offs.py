@@ -468,7 +468,7 @@ def test_the_student_acknowledges_once(people: Cast) -> None:
 @pytest.mark.parametrize("who", ["ida", "ada", "olaf", "ottos_account"])
 def test_nobody_else_acknowledges(people: Cast, who: str) -> None:
     lesson = signed(people)
-    with pytest.raises(NotAllowed, match="by the student"):
+    with pytest.raises(NotAllowed, match="Only the student"):
         sign_offs.acknowledge(lesson.pk, by=getattr(people, who), at=AT, via="api")
     assert not models.Acknowledgement.objects.exists()
 
