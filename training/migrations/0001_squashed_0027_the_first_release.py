@@ -72,7 +72,7 @@ class Migration(migrations.Migration):
                 ('rules_version', models.UUIDField(editable=False, null=True, verbose_name="state of the school's own rules")),
                 ('claims_asked', models.JSONField(blank=True, db_default=models.Value(['endorsements', 'tests', 'documents', 'certificates'], models.JSONField()), default=training.models.schools.claims_asked, help_text='lists of a record whose entries raise a question while nobody vouches for them', validators=[training.models.schools.check_claims_asked], verbose_name='claimed entries are asked about')),
                 ('taxi_allowance_minutes', models.PositiveSmallIntegerField(db_default=30, default=30, help_text='minutes on the ground beside the time between takeoff and landing, past which a logged total is asked about; common practice, no regulation has such a number', validators=[django.core.validators.MaxValueValidator(240)], verbose_name='taxi allowance')),
-                ('part_141', models.BooleanField(blank=True, help_text='whether the school holds a pilot school certificate; empty: not recorded, and its rules on keeping records are asked', null=True, verbose_name='certificated under 14 CFR part 141')),
+                ('part_141', models.BooleanField(blank=True, help_text='whether the school holds a pilot school certificate; empty: not recorded, and its rules on keeping records are asked', null=True, verbose_name='certificated pilot school')),
             ],
             options={
                 'ordering': ['name'],
@@ -247,9 +247,9 @@ class Migration(migrations.Migration):
                 ('certificate', models.CharField(blank=True, help_text="an instructor's certificate number, as entries are signed with it", max_length=40)),
                 ('user', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='roles', to=settings.AUTH_USER_MODEL)),
                 ('school', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='roles', to='training.school')),
-                ('recent_experience_until', models.DateField(blank=True, help_text="last day of an instructor's recent experience (14 CFR 61.197); empty: not recorded here", null=True)),
-                ('ratings', models.JSONField(blank=True, help_text='in which aircraft an instructor may give flight training, as instructor and pilot certificate allow together (14 CFR 61.195(b)): [{"category": "airplane", "class": "single-engine land", "instrument": true}]; empty: not recorded here; []: in none', null=True, validators=[training.models.people.check_ratings])),
-                ('instructor_kind', models.CharField(choices=[('flight', 'flight'), ('ground', 'ground'), ('foreign', 'foreign'), ('armed-forces', 'armed-forces')], db_default='flight', default='flight', help_text='under what authority an instructor signs: flight (14 CFR 61.193), ground (61.215), foreign or armed-forces (61.41)', max_length=20, verbose_name='kind of instructor')),
+                ('recent_experience_until', models.DateField(blank=True, help_text="last day of an instructor's recent experience; empty: not recorded here", null=True)),
+                ('ratings', models.JSONField(blank=True, help_text='in which aircraft an instructor may give flight training, as instructor and pilot certificate allow together: [{"category": "airplane", "class": "single-engine land", "instrument": true}]; empty: not recorded here; []: in none', null=True, validators=[training.models.people.check_ratings])),
+                ('instructor_kind', models.CharField(choices=[('flight', 'flight'), ('ground', 'ground'), ('foreign', 'foreign'), ('armed-forces', 'armed-forces')], db_default='flight', default='flight', help_text='under what authority an instructor signs: flight, ground, foreign or armed-forces', max_length=20, verbose_name='kind of instructor')),
             ],
             options={
                 'constraints': [models.UniqueConstraint(fields=('user', 'school', 'role'), name='role_once_for_user_and_school'), models.CheckConstraint(condition=models.Q(('role__in', ['instructor', 'administrator', 'student'])), name='role_is_known'), models.CheckConstraint(condition=models.Q(('instructor_kind__in', ('flight', 'ground', 'foreign', 'armed-forces'))), name='role_instructor_kind_is_known')],
@@ -314,7 +314,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('action', models.CharField(choices=[('read', 'Read'), ('write', 'Write')], max_length=10)),
-                ('what', models.CharField(help_text='such as record, or eligibility faa.first-solo', max_length=100)),
+                ('what', models.CharField(help_text="such as record, or eligibility and a milestone's id", max_length=100)),
                 ('via', models.CharField(help_text='api, web or command', max_length=20)),
                 ('at', models.DateTimeField()),
                 ('user', models.ForeignKey(blank=True, help_text="empty: someone with the server's command line", null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
