@@ -176,13 +176,7 @@ def eligibility(
              none where all is as it was when it was asked about last.
     Raises:  UnknownMilestone; NotInForce; NotCovered.
     """
-    rules, state, chosen = (
-        _asked(student, milestone, on),
-        _State.of(student, known_at),
-        settings.chosen(student.school),
-    )
-    asked = _about(rules, state, chosen, milestone, on, context)
-    return _report(rules, state, chosen, milestone, on, asked)
+    return _report(*_question(student, milestone, on, known_at, context))
 
 
 def eligibility_json(
@@ -197,18 +191,20 @@ def eligibility_json(
 
     Queries, raises: as ``eligibility``.
     """
+    return _written(*_question(student, milestone, on, known_at, context))
+
+
+def _question(
+    student: Student, milestone: str, on: dt.date, known_at: dt.datetime | None, context: Context | None
+) -> tuple[_Rules, _State, Chosen, str, dt.date, Context]:
+    """All that an answer depends on, by which it is known again."""
+    book = rules_of(student, on, with_course=milestone.startswith(outlines.OF_A_COURSE))
     rules, state, chosen = (
-        _asked(student, milestone, on),
+        _Rules(book.id, book),
         _State.of(student, known_at),
         settings.chosen(student.school),
     )
-    asked = _about(rules, state, chosen, milestone, on, context)
-    return _written(rules, state, chosen, milestone, on, asked)
-
-
-def _asked(student: Student, milestone: str, on: dt.date) -> _Rules:
-    book = rules_of(student, on, with_course=milestone.startswith(outlines.OF_A_COURSE))
-    return _Rules(book.id, book)
+    return rules, state, chosen, milestone, on, _about(rules, state, chosen, milestone, on, context)
 
 
 @lru_cache(maxsize=256)
