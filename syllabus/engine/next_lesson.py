@@ -283,7 +283,7 @@ class _Choice:
         ]
         if away:
             names = _named([f"{each.item.title}, {days} days ago" for each, days in away])
-            yield Reason(LONGEST, f"longest not practised: {names}")
+            yield Reason(LONGEST, f"longest without practice: {names}")
         if not (below or covers or away):
             yield Reason(ORDER, "comes next in the order of the course")
         yield from (Reason(CAUTION, words) for words in _about(lesson, self.lacking.cautions))
@@ -312,7 +312,7 @@ class _Choice:
                 ]
             )
             return self.proposal(best, Reason(AGAIN, f"flown on {best.flown[-1].date}; still open: {names}"))
-        return self.proposal(best, Reason(AGAIN, "nothing new is open today; this keeps in practice"))
+        return self.proposal(best, Reason(AGAIN, "nothing new to start today; practice"))
 
     def _furthest_and_long_away(self, lesson: Lesson) -> int:
         """How many items this lesson takes as far as the course has come, and that were away for long."""

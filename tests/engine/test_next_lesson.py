@@ -173,7 +173,7 @@ def test_then_what_was_longest_not_practised(day: int, expected: str) -> None:
     found = asked(outline, ("turns practice",), ("1",), day=day)
     assert chosen(found) == expected
     if day == 31:
-        assert why(found, LONGEST) == ["longest not practised: Turns, 31 days ago"]
+        assert why(found, LONGEST) == ["longest without practice: Turns, 31 days ago"]
 
 
 def test_a_lesson_waits_for_the_lessons_it_builds_on() -> None:
@@ -227,7 +227,7 @@ def test_solo_that_is_not_open_is_blocked_and_practice_goes_on() -> None:
     found = asked(SOLO, ("turns perform",), ("1",), lacking=too_young)
     assert chosen(found) == "1"
     assert found.proposal
-    assert found.proposal.why[0].words == "nothing new is open today; this keeps in practice"
+    assert found.proposal.why[0].words == "nothing new to start today; practice"
     assert [each.words for _, reasons in found.blocked for each in reasons] == [
         "First solo is not open: 16 years old (14 CFR 61.83(a))"
     ]
