@@ -41,6 +41,7 @@ def test_a_key_leads_to_the_search_until_it_is_turned_off(
     expect(field).to_have_value("sam/")
     field.fill("sam")
     page.keyboard.press("Enter")
+    page.wait_for_url("**/search/?q=sam")  # loaded whole: the key's script runs after the links are there
     page.get_by_role("link", name="Sam Example", exact=True).first.wait_for()
     page.keyboard.press("/")
     expect(field).to_be_focused()
