@@ -52,6 +52,7 @@ FRAMEWORK = {
     *("respond_user_inactive", "send_notification_mail", "generate_authenticator_name", "get_totp_issuer"),
     *("get_public_key_credential_rp_entity", "_called_from_command_line", "_has_been_logged", "handle"),
     *("*Config", "TokenScheme", "create_superuser", "collect", "TIME_FORMAT", "pressure"),
+    "process_exception",
 }
 #: Called by the tests alone, each file with the reason for its names.
 KEPT = {

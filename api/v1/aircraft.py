@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from http import HTTPStatus
-from typing import Any, TypeVar
+from typing import Any
 
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.v1.description import Answer, Parameter, describe
-from api.v1.errors import Problem, not_found
 from api.v1.views import View
 from syllabus import airworthiness
 from syllabus.engine import reading
@@ -20,23 +18,9 @@ from syllabus.engine.report import CAUTION
 from training.models import Aircraft as Craft
 from training.reports.airworthiness import Held, by_aircraft
 from training.services import aircraft as fleets
-from training.services.aircraft import AircraftError, Conflict
-from training.services.records import NotAllowed
+from training.services.aircraft import AircraftError
 
-Made = TypeVar("Made")
 WRITES = (400, 401, 403, 406, 411, 413, 415, 422)
-
-
-def _done(do: Callable[[], Made]) -> Made:
-    """Do it, and tell why it could not be done. Raises: Problem (403, 404, 409)."""
-    try:
-        return do()
-    except Craft.DoesNotExist:
-        raise not_found("aircraft of that id") from None
-    except NotAllowed as refused:
-        raise Problem(HTTPStatus.FORBIDDEN, str(refused)) from None
-    except Conflict as conflict:
-        raise Problem(HTTPStatus.CONFLICT, str(conflict)) from None
 
 
 class Aircraft(View):
@@ -87,7 +71,7 @@ class Aircraft(View):
         fields.done()
         faults.stop(AircraftError)
         sent = {key: value for key, value in given.items() if value is not None}
-        done = _done(lambda: fleets.add(school, sent, by=self.user))
+        done = fleets.add(school, sent, by=self.user)
         status = HTTPStatus.CREATED if done.created else HTTPStatus.OK
         held = dict(by_aircraft(done.aircraft.school, done.aircraft.school.day(self.at)))
         return Response(_shown(done.aircraft, school, held.get(done.aircraft, [])), status=status)
@@ -119,7 +103,7 @@ class AircraftChecks(View):
         expires = fields.take("expires", reading.day)
         fields.done()
         faults.stop(AircraftError)
-        made = _done(lambda: fleets.record(aircraft, kind, done, expires, by=self.user, at=self.at))
+        made = fleets.record(aircraft, kind, done, expires, by=self.user, at=self.at)
         held = dict(by_aircraft(made.school, made.school.day(self.at)))
         return Response(_shown(made.aircraft, made.school.slug, held[made.aircraft]))
 

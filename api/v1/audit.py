@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from http import HTTPStatus
 from typing import Any
 
 from django.db.models import QuerySet
@@ -16,7 +15,6 @@ from rest_framework.throttling import UserRateThrottle
 from api.v1 import confirming
 from api.v1.description import Answer, Parameter, describe
 from api.v1.endorsements import ConfirmThrottle, own_id
-from api.v1.errors import Problem, not_found
 from api.v1.schemas import DAY
 from api.v1.schemas.audit import KIND, SEVERITY, STATE
 from api.v1.views import View
@@ -25,12 +23,11 @@ from syllabus.engine.audit import MENDS, SEVERITIES
 from syllabus.engine.errors import Fault, QuestionError
 from syllabus.engine.reading import Faults, Object
 from syllabus.engine.report import CAUTION
-from training.models import AuditRun, Finding, Role, School
+from training.models import AuditRun, Finding, School
 from training.reports.audit_kinds import KINDS
 from training.services import findings, instructors
 from training.services.confirming import Act, Given, content_of
-from training.services.findings import MOST_NOTE, STATES, Conflict, ResolutionError
-from training.services.records import NotAllowed
+from training.services.findings import MOST_NOTE, STATES, ResolutionError
 
 PAGE_SIZE = 50
 _SCHOOL = Parameter(
@@ -70,10 +67,7 @@ class OfSchool(View):
 
     def school(self, slug: str | None) -> School:
         """The school that is meant. Raises: Problem (403)."""
-        try:
-            return findings.school_for(self.user, slug)
-        except NotAllowed as refused:
-            raise Problem(HTTPStatus.FORBIDDEN, str(refused)) from None
+        return findings.school_for(self.user, slug)
 
 
 class Findings(OfSchool):
@@ -193,10 +187,7 @@ class FindingResolve(View):
         refuses=(*_WRITES, 409, 429),
     )
     def post(self, request: Request, finding: uuid.UUID) -> Response:
-        try:
-            found = findings.find(self.user, finding)
-        except Finding.DoesNotExist:
-            raise not_found("finding of that id") from None
+        found = findings.find(self.user, finding)
         faults = Faults()
         fields = Object(faults, request.data, "")
         how = fields.take("how", reading.one_of(MENDS, "way to mend a finding"), required=True)
@@ -211,14 +202,9 @@ class FindingResolve(View):
             _act(found, given, how, note),
             found.resolutions.values_list("confirmed", flat=True),
         )
-        try:
-            made = findings.resolve(
-                found, how=how, note=note, by=self.user, at=self.at, via="api", confirmed=confirmed
-            )
-        except NotAllowed as refused:
-            raise Problem(HTTPStatus.FORBIDDEN, str(refused)) from None
-        except Conflict as conflict:
-            raise Problem(HTTPStatus.CONFLICT, str(conflict)) from None
+        made = findings.resolve(
+            found, how=how, note=note, by=self.user, at=self.at, via="api", confirmed=confirmed
+        )
         return Response(findings.resolution_json(made))
 
 
@@ -289,8 +275,5 @@ class InstructorRecord(View):
         refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, instructor: int) -> Response:
-        try:
-            kept = instructors.own_record(self.user, instructor, on=self.asked["on"], at=self.at, via="api")
-        except Role.DoesNotExist:
-            raise not_found("instructor of that id") from None
+        kept = instructors.own_record(self.user, instructor, on=self.asked["on"], at=self.at, via="api")
         return Response({**kept.as_json(), "caution": CAUTION})

@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from http import HTTPStatus
 from typing import Any
 
 from django.conf import settings
 from rest_framework.request import Request
 
-from api.v1.errors import Problem
 from syllabus.engine import reading
 from syllabus.engine.errors import Fault
 from syllabus.engine.reading import Faults, Object
 from training.models import User
 from training.services import confirming
-from training.services.confirming import Act, Confirmed, Given, NotConfirmed
+from training.services.confirming import Act, Confirmed, Given
 
 PASSWORD, PASSKEY = "confirm_password", "passkey"
 _EITHER = f"confirm with either {PASSWORD} or {PASSKEY}"
@@ -78,7 +76,4 @@ def _base64url(faults: Faults, value: Any, place: str) -> str | None:
 def confirm(request: Request, user: User, given: Given, act: Act, settled: Iterable[Any]) -> Confirmed:
     """Make sure that it is the user who signs, now. Raises: Problem (403)."""
     site = confirming.Site.of(request.get_host(), request.scheme or "https", settings.CSRF_TRUSTED_ORIGINS)
-    try:
-        return confirming.confirm(user, given, act, site=site, settled=settled)
-    except NotConfirmed as refused:
-        raise Problem(HTTPStatus.FORBIDDEN, str(refused)) from None
+    return confirming.confirm(user, given, act, site=site, settled=settled)

@@ -16,7 +16,7 @@ from rest_framework.response import Response
 
 from api.v1.description import Answer, Header, Parameter, describe
 from api.v1.endorsements import ConfirmThrottle
-from api.v1.errors import Problem, Unreadable, not_found
+from api.v1.errors import Problem, Unreadable
 from api.v1.parsing import StrictJSONParser
 from api.v1.views import View
 from syllabus import courses as files
@@ -31,7 +31,6 @@ from syllabus.engine.units import format_time
 from syllabus.models import CourseVersion
 from training.services import courses
 from training.services.courses import Address
-from training.services.records import NotAllowed
 
 YAML = "application/yaml"
 ETAG = Header("ETag", "Names what this version says; send it back in If-Match.")
@@ -115,10 +114,7 @@ class CourseView(View):
 
     def version(self, course: str, number: int | None = None) -> CourseVersion:
         """Raises: Problem (404)."""
-        try:
-            return courses.version(self.user, Address.read(course), number)
-        except courses.NotThere:
-            raise _not_there(number) from None
+        return courses.version(self.user, Address.read(course), number)
 
     def confirm(self, password: str) -> None:
         """Make sure that it is the user who publishes, now. Raises: Problem (403)."""
@@ -127,10 +123,6 @@ class CourseView(View):
                 HTTPStatus.FORBIDDEN,
                 "Not published. Wrong password. Send your own password.",
             )
-
-
-def _not_there(number: int | None) -> Problem:
-    return not_found("course of that code" if number is None else "version of that course")
 
 
 class Courses(CourseView):
@@ -209,7 +201,7 @@ class CourseDetail(CourseView):
     )
     def put(self, request: Request, course: str) -> Response:
         address = Address.read(course)
-        _done(lambda: courses.may_write(self.user, address))
+        courses.may_write(self.user, address)
         length = request.META.get("CONTENT_LENGTH") or "0"
         if length.isdecimal() and int(length) > courses.MOST_BYTES:
             raise _too_large()
@@ -229,7 +221,7 @@ class CourseDetail(CourseView):
             held = parse_etags(wanted)
             return newest is not None and ("*" in held or _etag(newest) in held)
 
-        saved = _done(lambda: courses.put(self.user, address, stands, fits=fits))
+        saved = courses.put(self.user, address, stands, fits=fits)
         created = starts_from == [None]
         return _answer(request, saved.version, HTTPStatus.CREATED if created else HTTPStatus.OK)
 
@@ -315,7 +307,7 @@ class CoursePublication(CourseView):
     )
     def post(self, request: Request, course: str, number: int) -> Response:
         address = Address.read(course)
-        _done(lambda: courses.may_write(self.user, address), number)
+        courses.may_write(self.user, address, number)
         faults = Faults()
         fields = Object(faults, request.data, "")
         digest = fields.take("content_hash", _hash, required=True)
@@ -323,9 +315,7 @@ class CoursePublication(CourseView):
         fields.done()
         faults.stop(PublishError)
         self.confirm(password)
-        made = _done(
-            lambda: courses.publish(self.user, address, number, content_hash=digest, at=self.at), number
-        )
+        made = courses.publish(self.user, address, number, content_hash=digest, at=self.at)
         return _answer(request, made)
 
 
@@ -336,20 +326,6 @@ def _read(sent: Any) -> Outline:
     if not isinstance(sent, dict):
         raise CourseError([Fault("", f"expected a course, got {reading.got(sent)}")])
     return files.read_plain(sent, "")
-
-
-def _done(do: Any, number: int | None = None) -> Any:
-    """Do it, and tell why it could not be done. Raises: Problem (403, 404, 409, 412)."""
-    try:
-        return do()
-    except courses.NotThere:
-        raise _not_there(number) from None
-    except NotAllowed as refused:
-        raise Problem(HTTPStatus.FORBIDDEN, str(refused)) from None
-    except courses.NotRead as changed:
-        raise Problem(HTTPStatus.CONFLICT, str(changed)) from None
-    except courses.Changed as changed:
-        raise Problem(HTTPStatus.PRECONDITION_FAILED, str(changed)) from None
 
 
 # What is answered

@@ -13,7 +13,6 @@ from rest_framework.response import Response
 from api.v1 import confirming
 from api.v1.description import Answer, Parameter, describe
 from api.v1.endorsements import ConfirmThrottle, SigningView, as_it_came, own_id
-from api.v1.errors import Problem
 from syllabus.engine import reading
 from syllabus.engine import record as engine
 from syllabus.engine.reading import Faults, Object
@@ -98,19 +97,16 @@ class StudentDocuments(SigningView):
                 attesting.act(student, str(entry), sent, saw),
                 RecordChange.objects.none(),
             )
-        try:
-            done = documents.add(
-                student,
-                entry,
-                sent,
-                by=self.user,
-                at=self.at,
-                via="api",
-                saw=saw or "",
-                confirmed=confirmed,
-            )
-        except documents.Conflict as conflict:
-            raise Problem(HTTPStatus.CONFLICT, str(conflict)) from None
+        done = documents.add(
+            student,
+            entry,
+            sent,
+            by=self.user,
+            at=self.at,
+            via="api",
+            saw=saw or "",
+            confirmed=confirmed,
+        )
         on = student.school.day(self.at)
         part = documents.list_of(done.entry)
         shown = documents.as_json(part, done.entry, documents.good_for(record.of(student), done.entry, on))

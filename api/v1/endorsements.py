@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from http import HTTPStatus
 from typing import Any
 
@@ -30,7 +30,7 @@ from training import record
 from training.models import Endorsement, EndorsementSeal, Revocation, Role, Student
 from training.services import access, endorsement_check, endorsements
 from training.services.confirming import Act, Confirmed, Given, content_of
-from training.services.endorsements import Conflict, EndorsementError, Refused
+from training.services.endorsements import EndorsementError
 
 _WHOLE = "endorsement"
 
@@ -61,12 +61,7 @@ class SigningView(StudentView):
 
     def writable(self, ref: uuid.UUID, *, instructing: bool = False) -> Student:
         """The student. Raises: Problem (404, 403). What is done is logged by the service that does it."""
-        try:
-            student = access.visible_students(self.user, on=self.today).select_related("school").get(ref=ref)
-        except Student.DoesNotExist:
-            raise Problem(
-                HTTPStatus.NOT_FOUND, "There is no student of that reference here that you may see."
-            ) from None
+        student = access.student(self.user, ref, on=self.today)
         if not access.may(self.user, access.WRITE, student, on=self.today):
             raise Problem(
                 HTTPStatus.FORBIDDEN,
@@ -99,24 +94,6 @@ def _act(given: Given, kind: str, student: Student, entry: uuid.UUID, said: Mapp
     except ValueError as wrong:
         raise EndorsementError([Fault(_WHOLE, f"cannot be signed: {wrong}")]) from None
     return Act(kind, str(student.ref), str(entry), digest, text if _WHOLE in said else None)
-
-
-def _signed(given: Callable[[], Any]) -> Any:
-    """Do it, and tell why it could not be done. Raises: Problem (409, 422)."""
-    try:
-        return given()
-    except Refused as refused:
-        raise Problem(
-            HTTPStatus.UNPROCESSABLE_ENTITY,
-            "The rule forbids this endorsement as it stands; report says what and where it is written.",
-            faults=[
-                Fault(f"{_WHOLE}.{each.place}", f"{each.message} ({each.citation})")
-                for each in refused.report.refusals
-            ],
-            more={"report": refused.report.as_json()},
-        ) from None
-    except Conflict as conflict:
-        raise Problem(HTTPStatus.CONFLICT, str(conflict)) from None
 
 
 def _placed(problem: EndorsementError) -> EndorsementError:
@@ -240,18 +217,16 @@ class StudentEndorsements(SigningView):
             EndorsementSeal.objects.filter(student=student, endorsement__entry_id=str(entry)),
         )
         try:
-            done = _signed(
-                lambda: endorsements.give(
-                    student,
-                    entry,
-                    kind,
-                    said,
-                    by=self.user,
-                    at=self.at,
-                    via="api",
-                    judgement=judgement,
-                    confirmed=confirmed,
-                )
+            done = endorsements.give(
+                student,
+                entry,
+                kind,
+                said,
+                by=self.user,
+                at=self.at,
+                via="api",
+                judgement=judgement,
+                confirmed=confirmed,
             )
         except EndorsementError as problem:
             raise _placed(problem) from None
@@ -383,22 +358,15 @@ class EndorsementRevocation(SigningView):
         confirmation = confirming.take(fields)
         fields.done()
         faults.stop(EndorsementError)
-        try:
-            endorsement = endorsements.find(student, entry)
-        except Endorsement.DoesNotExist:
-            raise Problem(
-                HTTPStatus.NOT_FOUND, "There is no endorsement of that id here that was given by signature."
-            ) from None
+        endorsement = endorsements.find(student, entry)
         confirmed = self.confirm_act(
             confirmation,
             _act(confirmation, "endorsement.revoked", student, entry, {"reason": reason}),
             Revocation.objects.filter(endorsement=endorsement),
         )
         try:
-            revoked = _signed(
-                lambda: endorsements.revoke(
-                    endorsement, by=self.user, reason=reason, at=self.at, via="api", confirmed=confirmed
-                )
+            revoked = endorsements.revoke(
+                endorsement, by=self.user, reason=reason, at=self.at, via="api", confirmed=confirmed
             )
         except EndorsementError as problem:
             raise _placed(problem) from None

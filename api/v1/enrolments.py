@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Callable
 from http import HTTPStatus
 from typing import Any
 
@@ -14,7 +13,7 @@ from rest_framework.response import Response
 from api.v1 import schemas
 from api.v1.description import Answer, Parameter, describe
 from api.v1.endorsements import own_id
-from api.v1.errors import Problem, not_found
+from api.v1.errors import not_found
 from api.v1.lesson_records import LessonView
 from syllabus.engine import reading
 from syllabus.engine.reading import Faults, Object
@@ -22,8 +21,7 @@ from training.models import CourseMove, Enrolment, Student
 from training.reports import progress
 from training.services import enrolments
 from training.services.enrolments import EnrolmentError
-from training.services.lesson_records import Conflict
-from training.services.records import NotAllowed
+from training.services.errors import find
 
 MOST_VERSION = 100_000
 ENROLMENT = Parameter("entry", "path", "The enrolment's id.", {"type": "string", "format": "uuid"}, True)
@@ -37,27 +35,11 @@ def _version(faults: Faults, value: Any, place: str) -> int | None:
     return None
 
 
-def _done(do: Callable[[], Any]) -> Any:
-    """Do it, and tell why it could not be done. Raises: Problem (403, 409)."""
-    try:
-        return do()
-    except NotAllowed as refused:
-        raise Problem(HTTPStatus.FORBIDDEN, str(refused)) from None
-    except Conflict as conflict:
-        raise Problem(HTTPStatus.CONFLICT, str(conflict)) from None
-
-
 class EnrolmentView(LessonView):
     def enrolment(self, student: Student, entry: uuid.UUID) -> Enrolment:
         """Raises: Problem (404)."""
-        try:
-            return (
-                enrolments.of(student)
-                .select_related("student__school", "course_version__course")
-                .get(ref=entry)
-            )
-        except Enrolment.DoesNotExist:
-            raise not_found("enrolment of that id") from None
+        rows = enrolments.of(student).select_related("student__school", "course_version__course")
+        return find(rows, "enrolment of that id", ref=entry)
 
 
 class StudentEnrolments(EnrolmentView):
@@ -97,17 +79,15 @@ class StudentEnrolments(EnrolmentView):
         starts = fields.take("starts", reading.day, student.school.day(self.at))
         fields.done()
         faults.stop(EnrolmentError)
-        made = _done(
-            lambda: enrolments.enrol(
-                student,
-                ref=key,
-                course=course,
-                version=version,
-                starts=starts,
-                by=self.user,
-                at=self.at,
-                via="api",
-            )
+        made = enrolments.enrol(
+            student,
+            ref=key,
+            course=course,
+            version=version,
+            starts=starts,
+            by=self.user,
+            at=self.at,
+            via="api",
         )
         return Response(_shown(self.enrolment(student, made.ref)), status=HTTPStatus.CREATED)
 
@@ -132,7 +112,7 @@ class EnrolmentEnd(EnrolmentView):
         ends = fields.take("ends", reading.day, required=True)
         fields.done()
         faults.stop(EnrolmentError)
-        _done(lambda: enrolments.end(found, on=ends, by=self.user, at=self.at, via="api"))
+        enrolments.end(found, on=ends, by=self.user, at=self.at, via="api")
         return Response(_shown(self.enrolment(student, entry)))
 
 
@@ -207,7 +187,7 @@ class EnrolmentMove(EnrolmentView):
         number = fields.take("version", _version, required=True)
         fields.done()
         faults.stop(EnrolmentError)
-        _done(lambda: enrolments.move(found, number, by=self.user, at=self.at, via="api"))
+        enrolments.move(found, number, by=self.user, at=self.at, via="api")
         return Response(_shown(self.enrolment(student, entry)))
 
 

@@ -26,7 +26,10 @@ from syllabus.engine.errors import (
     NotInForce,
     UnknownMilestone,
 )
+from training.ledger.keys import NoKey
+from training.ledger.proving import MissingHash
 from training.record import SealedEntry
+from training.services.errors import Changed, Conflict, NotAllowed, NotFound, Refused
 
 logger = logging.getLogger(__name__)
 
@@ -38,6 +41,18 @@ MOST_TEXT = 500
 BLANK = "about:blank"
 #: The type of a refusal where the rules end; what it means stands at that address of this server.
 NOT_COVERED = "/problems/not-covered"
+
+
+#: The status of what a service refuses, the most specific kind first.
+STATUS: Mapping[type[Refused], HTTPStatus] = {
+    NotAllowed: HTTPStatus.FORBIDDEN,
+    NotFound: HTTPStatus.NOT_FOUND,
+    Changed: HTTPStatus.PRECONDITION_FAILED,
+    Conflict: HTTPStatus.CONFLICT,
+    Refused: HTTPStatus.UNPROCESSABLE_ENTITY,
+}
+NO_KEY = "This server has no key that signs; its operator sets LEDGER_SIGNING_KEY."
+NO_HASH = "The ledger lacks a hash that the proof needs; its operator has to run verify_ledger."
 
 
 class Problem(Exception):
@@ -84,7 +99,7 @@ def not_covered(refused: NotCovered, *, context: str = "", record: str = "") -> 
 
 def not_found(what: str) -> Problem:
     """The one answer for what is not there and for what the asker may not know of."""
-    return Problem(HTTPStatus.NOT_FOUND, f"There is no {what} here that you may see.")
+    return Problem(HTTPStatus.NOT_FOUND, str(NotFound(what)))
 
 
 #: Seconds after which a database that was started anew is usually there again.
@@ -133,8 +148,14 @@ def _as_problem(exc: Exception) -> Problem | None:
     match exc:
         case Problem():
             return exc
+        case Refused():
+            return _of_a_service(exc)
         case EngineError():
             return _of_the_engine(exc)
+        case NoKey():
+            return Problem(HTTPStatus.SERVICE_UNAVAILABLE, NO_KEY)
+        case MissingHash():
+            return Problem(HTTPStatus.SERVICE_UNAVAILABLE, NO_HASH)
         case SealedEntry():
             return Problem(HTTPStatus.CONFLICT, str(exc))
         case RequestDataTooBig():
@@ -155,6 +176,11 @@ def _as_problem(exc: Exception) -> Problem | None:
                 HTTPStatus.SERVICE_UNAVAILABLE, UNREACHABLE, headers={"Retry-After": str(RETRY_AFTER)}
             )
     return None
+
+
+def _of_a_service(exc: Refused) -> Problem:
+    status = next(status for kind, status in STATUS.items() if isinstance(exc, kind))
+    return Problem(status, exc.summary, faults=exc.faults, more=exc.facts)
 
 
 def _of_the_engine(exc: EngineError) -> Problem | None:

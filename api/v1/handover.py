@@ -5,11 +5,9 @@ from __future__ import annotations
 import base64
 import binascii
 import uuid
-from collections.abc import Callable
 from http import HTTPStatus
-from typing import Any, TypeVar
+from typing import Any
 
-from django.core.exceptions import ImproperlyConfigured
 from django.db.models import Count
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -25,9 +23,7 @@ from syllabus.engine.reading import Faults, Object
 from training.models import HandOver, RecordChange, RetentionHold, Role, School, Student
 from training.services import access, erasure, handover
 from training.services.confirming import Act, Confirmed
-from training.services.records import NotAllowed
 
-Made = TypeVar("Made")
 MOST_KEYS = 20
 WRITES = (400, 401, 403, 404, 406, 411, 413, 415, 422)
 
@@ -56,21 +52,6 @@ def _flag(faults: Faults, value: Any, place: str) -> bool | None:
     return None
 
 
-def _done(do: Callable[[], Made]) -> Made:
-    """Do it, and tell why it could not be done. Raises: Problem (403, 409, 503)."""
-    try:
-        return do()
-    except NotAllowed as refused:
-        raise Problem(HTTPStatus.FORBIDDEN, str(refused)) from None
-    except erasure.NotYet as kept:
-        raise Problem(HTTPStatus.CONFLICT, f"Nothing was erased. {kept}") from None
-    except ImproperlyConfigured:
-        raise Problem(
-            HTTPStatus.SERVICE_UNAVAILABLE,
-            "This server has no key that signs; its operator sets LEDGER_SIGNING_KEY.",
-        ) from None
-
-
 class StudentHandOver(StudentView):
     """POST: the whole record in one file."""
 
@@ -89,11 +70,8 @@ class StudentHandOver(StudentView):
         refuses=(401, 404, 406, 422, 503),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
-        seen = access.visible_students(self.user, on=self.today).select_related("school")
-        student = seen.filter(ref=ref).first()
-        if student is None:
-            raise not_found("student of that reference")
-        raw = _done(lambda: handover.make(student, by=self.user, at=self.at, via="api"))
+        student = access.student(self.user, ref, on=self.today)
+        raw = handover.make(student, by=self.user, at=self.at, via="api")
         return Response(
             {
                 "name": f"training-record-{student.school.day(self.at)}.zip",
@@ -149,17 +127,15 @@ class TakeOver(View):
             before = RecordChange.objects.filter(student__ref=act.subject).values_list("confirmed", flat=True)
             return confirming.confirm(request, self.user, confirmation, act, before)
 
-        done = _done(
-            lambda: handover.take(
-                raw,
-                school=school,
-                trust=trust or [],
-                by=self.user,
-                at=self.at,
-                via="api",
-                reason=reason or "",
-                confirm=confirm,
-            )
+        done = handover.take(
+            raw,
+            school=school,
+            trust=trust or [],
+            by=self.user,
+            at=self.at,
+            via="api",
+            reason=reason or "",
+            confirm=confirm,
         )
         made = done.hand_over
         return Response(
@@ -282,7 +258,7 @@ class StudentHolds(_Administered):
         reason = fields.take("reason", reading.text, required=True)
         fields.done()
         faults.stop(erasure.ErasureError)
-        made = _done(lambda: erasure.hold(student, reason or "", by=self.user, at=self.at, via="api"))
+        made = erasure.hold(student, reason or "", by=self.user, at=self.at, via="api")
         return Response(erasure.hold_json(made), status=HTTPStatus.CREATED)
 
 
@@ -311,7 +287,7 @@ class StudentHoldRelease(_Administered):
         found = RetentionHold.objects.filter(student=student, pk=min(hold, 2**63 - 1)).first()
         if found is None:
             raise not_found("hold of that id")
-        made = _done(lambda: erasure.release(found, reason or "", by=self.user, at=self.at, via="api"))
+        made = erasure.release(found, reason or "", by=self.user, at=self.at, via="api")
         return Response(erasure.hold_json(made))
 
 
@@ -342,5 +318,5 @@ class StudentErasure(_Administered):
         faults.stop(erasure.ErasureError)
         if not really:
             return Response(erasure.plan(student, student.school.day(self.at)).as_json())
-        done = _done(lambda: erasure.erase(student, reason or "", by=self.user, at=self.at, via="api"))
+        done = erasure.erase(student, reason or "", by=self.user, at=self.at, via="api")
         return Response({**done.as_json(), "erased_at": self.at.isoformat()})

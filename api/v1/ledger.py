@@ -3,26 +3,19 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
-from http import HTTPStatus
-from typing import Any, TypeVar
+from typing import Any
 
-from django.core.exceptions import ImproperlyConfigured
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.v1.description import Answer, Parameter, describe
 from api.v1.endorsements import own_id
-from api.v1.errors import Problem, not_found
 from api.v1.views import OpenView, View
 from syllabus.engine import reading
 from syllabus.engine.errors import Fault, QuestionError
 from syllabus.engine.reading import Faults
-from training.ledger.proofs import ProofError
-from training.ledger.proving import MissingHash
 from training.services import proofs
 
-Found = TypeVar("Found")
 _COUNT = re.compile(r"0|[1-9][0-9]{0,14}", re.ASCII)
 _WHOLE: dict[str, Any] = {"type": "integer", "minimum": 0}
 SCHOOL = Parameter(
@@ -43,28 +36,6 @@ def count(faults: Faults, value: Any, place: str) -> int | None:
         return int(value)
     faults.add(place, f"{reading.called(value)} is no whole number, 0 or more")
     return None
-
-
-def _done(do: Callable[[], Found]) -> Found:
-    """Do it, and tell why it could not be done. Raises: Problem (404, 503), QuestionError."""
-    try:
-        return do()
-    except proofs.NotThere as missing:
-        raise not_found(str(missing)) from None
-    except proofs.SeveralSchools as several:
-        raise QuestionError([Fault("school", str(several))]) from None
-    except ProofError as wrong:
-        raise QuestionError([Fault("from", str(wrong))]) from None
-    except ImproperlyConfigured:
-        raise Problem(
-            HTTPStatus.SERVICE_UNAVAILABLE,
-            "This server has no key that signs checkpoints; its operator sets LEDGER_SIGNING_KEY.",
-        ) from None
-    except MissingHash:
-        raise Problem(
-            HTTPStatus.SERVICE_UNAVAILABLE,
-            "The ledger lacks a hash that the proof needs; its operator has to run verify_ledger.",
-        ) from None
 
 
 class LedgerKeys(OpenView):
@@ -104,8 +75,8 @@ class LedgerCheckpoint(View):
         refuses=(401, 404, 406, 422, 503),
     )
     def get(self, request: Request) -> Response:
-        school = _done(lambda: proofs.school_of(self.user, self.asked["school"]))
-        found = _done(lambda: proofs.checkpoint(school, at=self.at))
+        school = proofs.school_of(self.user, self.asked["school"])
+        found = proofs.checkpoint(school, at=self.at)
         return Response(
             {
                 "school": school.slug,
@@ -161,12 +132,12 @@ class LedgerProof(View):
         how: dict[str, Any] = {"via": "api", "at": self.at}
         match named[0]:
             case "lesson_record":
-                made = _done(lambda: proofs.of_lesson(self.user, given["lesson_record"], **how))
+                made = proofs.of_lesson(self.user, given["lesson_record"], **how)
             case "endorsement":
-                made = _done(lambda: proofs.of_endorsement(self.user, given["endorsement"], **how))
+                made = proofs.of_endorsement(self.user, given["endorsement"], **how)
             case _:
-                school = _done(lambda: proofs.school_of(self.user, self.asked["school"]))
-                made = _done(lambda: proofs.of_entry(self.user, school, given["index"], **how))
+                school = proofs.school_of(self.user, self.asked["school"])
+                made = proofs.of_entry(self.user, school, given["index"], **how)
         return Response(made)
 
 
@@ -196,5 +167,5 @@ class LedgerConsistency(View):
         first, second = self.asked["from"], self.asked["to"]
         if first is None:
             raise QuestionError([Fault("from", "missing; say how many entries the checkpoint counts")])
-        school = _done(lambda: proofs.school_of(self.user, self.asked["school"]))
-        return Response(_done(lambda: proofs.grown(school, first, second, at=self.at)))
+        school = proofs.school_of(self.user, self.asked["school"])
+        return Response(proofs.grown(school, first, second, at=self.at))

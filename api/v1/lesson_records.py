@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import re
 import uuid
-from collections.abc import Callable
 from http import HTTPStatus
 from typing import Any
 
@@ -18,7 +17,7 @@ from rest_framework.response import Response
 from api.v1 import confirming
 from api.v1.description import Answer, Header, Parameter, describe
 from api.v1.endorsements import ConfirmThrottle, SigningView, as_it_came, own_id
-from api.v1.errors import Problem, not_found
+from api.v1.errors import Problem
 from syllabus.engine import reading
 from syllabus.engine.errors import Fault, QuestionError
 from syllabus.engine.reading import Faults, Object
@@ -26,9 +25,8 @@ from training.models import Acknowledgement, LessonRecord, SignOff, Student
 from training.reports.progress import course_json
 from training.services import access, lesson_content, lesson_records, sign_offs
 from training.services.confirming import Act
+from training.services.errors import find
 from training.services.lesson_content import LessonError
-from training.services.lesson_records import Changed, Conflict
-from training.services.records import NotAllowed
 
 PAGE_SIZE = 50
 MOST_REASON = 2000
@@ -85,22 +83,6 @@ def _hash(faults: Faults, value: Any, place: str) -> str | None:
     return None
 
 
-def _done(do: Callable[[], Any]) -> Any:
-    """Do it, and tell why it could not be done. Raises: Problem (403, 409, 412)."""
-    try:
-        return do()
-    except sign_offs.NotAuthorised as refused:
-        raise Problem(
-            HTTPStatus.FORBIDDEN,
-            "You may not sign this lesson record; errors says why, and where it is written.",
-            faults=[Fault(each.place, f"{each.message} ({each.citation})") for each in refused.reasons],
-        ) from None
-    except NotAllowed as refused:
-        raise Problem(HTTPStatus.FORBIDDEN, str(refused)) from None
-    except Conflict as conflict:
-        raise Problem(HTTPStatus.CONFLICT, str(conflict)) from None
-
-
 class LessonView(SigningView):
     """About the lesson records of one student."""
 
@@ -110,17 +92,11 @@ class LessonView(SigningView):
 
     def seen(self, ref: uuid.UUID) -> Student:
         """The student, for whoever may see the record. Raises: Problem (404)."""
-        try:
-            return access.visible_students(self.user, on=self.today).select_related("school").get(ref=ref)
-        except Student.DoesNotExist:
-            raise not_found("student of that reference") from None
+        return access.student(self.user, ref, on=self.today)
 
     def record(self, student: Student, entry: uuid.UUID) -> LessonRecord:
         """Raises: Problem (404)."""
-        try:
-            return lesson_records.visible(student, self.user).get(pk=entry)
-        except LessonRecord.DoesNotExist:
-            raise not_found("lesson record of that id") from None
+        return find(lesson_records.visible(student, self.user), "lesson record of that id", pk=entry)
 
 
 class LessonRecords(LessonView):
@@ -182,10 +158,8 @@ class LessonRecords(LessonView):
         _read(faults, content, given=content is not None)
         fields.done()
         faults.stop(LessonError)
-        made = _done(
-            lambda: lesson_records.create(
-                student, id=key, lesson=lesson, content=content, by=self.user, at=self.at, via="api"
-            )
+        made = lesson_records.create(
+            student, id=key, lesson=lesson, content=content, by=self.user, at=self.at, via="api"
         )
         return _answer(made, HTTPStatus.CREATED)
 
@@ -242,14 +216,9 @@ class LessonRecordDetail(LessonView):
         held = parse_etags(wanted)
         # The version is compared once more under the lock.
         version = None if "*" in held else found.version if _etag(found) in held else 0
-        try:
-            changed = lesson_records.change(
-                found, version=version, lesson=lesson, content=content, by=self.user, at=self.at, via="api"
-            )
-        except Changed as problem:
-            raise Problem(HTTPStatus.PRECONDITION_FAILED, str(problem)) from None
-        except Conflict as conflict:
-            raise Problem(HTTPStatus.CONFLICT, str(conflict)) from None
+        changed = lesson_records.change(
+            found, version=version, lesson=lesson, content=content, by=self.user, at=self.at, via="api"
+        )
         return _answer(changed)
 
 
@@ -288,16 +257,14 @@ class LessonRecordSign(LessonView):
             Act("lesson.signed", str(student.ref), str(found.pk), digest),
             SignOff.objects.filter(lesson=found),
         )
-        signed = _done(
-            lambda: sign_offs.sign_off(
-                found.pk,
-                by=self.user,
-                content_hash=digest,
-                at=self.at,
-                performed_at=performed_at,
-                via="api",
-                confirmed=confirmed,
-            )
+        signed = sign_offs.sign_off(
+            found.pk,
+            by=self.user,
+            content_hash=digest,
+            at=self.at,
+            performed_at=performed_at,
+            via="api",
+            confirmed=confirmed,
         )
         return Response({"lesson_record": str(found.pk), **_signed(signed)})
 
@@ -334,9 +301,7 @@ class LessonRecordAcknowledge(LessonView):
             Act("lesson.acknowledged", str(student.ref), str(found.pk), found.content_hash),
             Acknowledgement.objects.filter(sign_off__lesson=found),
         )
-        made = _done(
-            lambda: sign_offs.acknowledge(found.pk, by=self.user, at=self.at, via="api", confirmed=confirmed)
-        )
+        made = sign_offs.acknowledge(found.pk, by=self.user, at=self.at, via="api", confirmed=confirmed)
         return Response({"lesson_record": str(found.pk), **_acknowledged(made)})
 
 
@@ -367,10 +332,8 @@ class LessonRecordCorrect(LessonView):
         fields.done()
         faults.stop(LessonError)
         found = self.record(student, entry)
-        made = _done(
-            lambda: sign_offs.correct(
-                found, id=key, reason=reason, content=content, by=self.user, at=self.at, via="api"
-            )
+        made = sign_offs.correct(
+            found, id=key, reason=reason, content=content, by=self.user, at=self.at, via="api"
         )
         return _answer(made, HTTPStatus.CREATED)
 

@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from http import HTTPStatus
-from typing import Any, TypeVar
+from typing import Any
 
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.v1.description import Answer, Parameter, describe
-from api.v1.errors import Problem, not_found
 from api.v1.views import View
 from syllabus.engine import reading
 from syllabus.engine.reading import Faults, Object
 from syllabus.engine.report import CAUTION
 from syllabus.models import SchoolMinimum
 from training.services import minimums
-from training.services.minimums import Conflict, MinimumError
-from training.services.records import NotAllowed
+from training.services.minimums import MinimumError
 
-Made = TypeVar("Made")
 MOST_TEXT = 2_000
 #: As much is listed; a school has a handful.
 MOST_LISTED = 1_000
@@ -48,18 +44,6 @@ def _params(faults: Faults, value: Any, place: str) -> dict[str, Any] | None:
         faults.expected("an object of parameters", value, place)
         return None
     return value
-
-
-def _done(do: Callable[[], Made]) -> Made:
-    """Do it, and tell why it could not be done. Raises: Problem (403, 404, 409)."""
-    try:
-        return do()
-    except SchoolMinimum.DoesNotExist:
-        raise not_found("minimum of that id") from None
-    except NotAllowed as refused:
-        raise Problem(HTTPStatus.FORBIDDEN, str(refused)) from None
-    except Conflict as conflict:
-        raise Problem(HTTPStatus.CONFLICT, str(conflict)) from None
 
 
 class SchoolMinimums(View):
@@ -110,7 +94,7 @@ class SchoolMinimums(View):
         }
         fields.done()
         faults.stop(MinimumError)
-        done = _done(lambda: minimums.add(school, sent, by=self.user))
+        done = minimums.add(school, sent, by=self.user)
         return Response(_shown(done.minimum), status=HTTPStatus.CREATED if done.created else HTTPStatus.OK)
 
 
@@ -137,7 +121,7 @@ class SchoolMinimumEnd(View):
         ends = fields.take("ends", reading.day)
         fields.done()
         faults.stop(MinimumError)
-        return Response(_shown(_done(lambda: minimums.end(minimum, ends, by=self.user, at=self.at))))
+        return Response(_shown(minimums.end(minimum, ends, by=self.user, at=self.at)))
 
 
 def _shown(minimum: SchoolMinimum) -> dict[str, Any]:

@@ -10,7 +10,6 @@ from rest_framework.response import Response
 
 from api.v1 import lesson_records
 from api.v1.description import Answer, Parameter, describe
-from api.v1.errors import not_found
 from api.v1.views import View
 from syllabus.engine import reading
 from training.models import Notice
@@ -69,10 +68,7 @@ class NoticeRead(View):
         refuses=(401, 403, 404, 406, 411, 413, 422),
     )
     def post(self, request: Request, notice: int) -> Response:
-        try:
-            return Response(_shown(notices.mark_read(self.user, notice, self.at)))
-        except Notice.DoesNotExist:
-            raise not_found("notice of that id") from None
+        return Response(_shown(notices.mark_read(self.user, notice, self.at)))
 
 
 def _shown(notice: Notice) -> dict[str, Any]:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import datetime as dt
 import re
 import uuid
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from http import HTTPStatus
-from typing import Any, TypeVar
+from typing import Any
 
 from rest_framework.pagination import CursorPagination
 from rest_framework.request import Request
@@ -24,11 +24,9 @@ from syllabus.engine.reading import Faults, Object
 from syllabus.engine.record import FLIGHT_INSTRUCTOR
 from training.models import Assignment, Role, School, Student
 from training.services import people
-from training.services.people import Conflict, PeopleError
-from training.services.records import NotAllowed
+from training.services.people import PeopleError
 from training.web.accounts import links
 
-Made = TypeVar("Made")
 PAGE_SIZE = 100
 _NUMBER = re.compile(r"[0-9]{1,18}", re.ASCII)
 WRITES = (400, 401, 403, 406, 409, 411, 413, 415, 422)
@@ -48,16 +46,6 @@ class Pages(CursorPagination):
         if cursor is not None and cursor.position is not None and not _NUMBER.fullmatch(str(cursor.position)):
             raise QuestionError([Fault("cursor", "is not one that next or previous gave")])
         return cursor
-
-
-def _done(do: Callable[[], Made]) -> Made:
-    """Do it, and tell why it could not be done. Raises: Problem (403, 409)."""
-    try:
-        return do()
-    except NotAllowed as refused:
-        raise Problem(HTTPStatus.FORBIDDEN, str(refused)) from None
-    except Conflict as conflict:
-        raise Problem(HTTPStatus.CONFLICT, str(conflict)) from None
 
 
 def _ratings(faults: Faults, value: Any, place: str) -> list[Any] | None:
@@ -167,10 +155,8 @@ class People(PeopleView):
         fields.done()
         faults.stop(PeopleError)
         school = self.school(slug)
-        made = _done(
-            lambda: people.add(
-                school, kind=kind, name=name, email=email, by=self.user, at=self.at, again=True, **more
-            )
+        made = people.add(
+            school, kind=kind, name=name, email=email, by=self.user, at=self.at, again=True, **more
         )
         mail = links.send(request._request, made.user.email).words if made.new_account and made.user else None
         role = Role.objects.filter(school=school, user=made.user, role=kind).select_related("school", "user")
@@ -212,7 +198,7 @@ class PersonDetail(PeopleView):
         held = _held(fields)
         fields.done()
         faults.stop(PeopleError)
-        _done(lambda: people.change(found, held, by=self.user, at=self.at))
+        people.change(found, held, by=self.user, at=self.at)
         return Response(_people([self.role(role)])[0])
 
 
@@ -238,7 +224,7 @@ class PersonEnd(PeopleView):
             if people.was_ended(role, self.user):
                 return Response(status=HTTPStatus.NO_CONTENT)
             raise
-        _done(lambda: people.end(found, by=self.user, at=self.at))
+        people.end(found, by=self.user, at=self.at)
         return Response(status=HTTPStatus.NO_CONTENT)
 
 
@@ -312,7 +298,7 @@ class StudentAssignments(StudentView):
         there = Assignment.objects.filter(student=student, instructor=found.user, starts=starts).first()
         if there is not None and there.ends is None:
             return Response(_assigned(there))
-        made = _done(lambda: people.assign(student, found.user, starts=starts, by=self.user, at=self.at))
+        made = people.assign(student, found.user, starts=starts, by=self.user, at=self.at)
         return Response(_assigned(made), status=HTTPStatus.CREATED)
 
 
@@ -337,7 +323,7 @@ class AssignmentEnd(StudentView):
         found = rows.select_related("school", "instructor", "student").first()
         if found is None:
             raise not_found("assignment of that id")
-        ended = _done(lambda: people.end_assignment(found, by=self.user, at=self.at))
+        ended = people.end_assignment(found, by=self.user, at=self.at)
         if not rows.exists():
             ended.pk, ended.ends = assignment, ended.starts - dt.timedelta(days=1)
         return Response(_assigned(ended))

@@ -17,7 +17,7 @@ from rest_framework.response import Response
 from api.v1 import confirming
 from api.v1.description import Answer, Header, Parameter, describe
 from api.v1.endorsements import ConfirmThrottle, SigningView
-from api.v1.errors import Problem, not_found
+from api.v1.errors import Problem
 from syllabus.engine import document as documents
 from syllabus.engine import reading
 from syllabus.engine.document import dump
@@ -168,7 +168,4 @@ class StudentRecord(SigningView):
 
     def visible(self, ref: uuid.UUID) -> Student:
         """The student. Raises: Problem (404)."""
-        try:
-            return access.visible_students(self.user, on=self.today).select_related("school").get(ref=ref)
-        except Student.DoesNotExist:
-            raise not_found("student of that reference") from None
+        return access.student(self.user, ref, on=self.today)

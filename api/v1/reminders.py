@@ -20,7 +20,6 @@ from syllabus.engine.errors import FaultsFound
 from syllabus.engine.reading import Faults, Object
 from training.models import Guardian, Reminder, School
 from training.services import access
-from training.services.records import NotAllowed
 from training.services.reminders import calendars, coming, failures, guardians, leads, preferences
 
 _REF = Parameter("ref", "path", "The reminder's reference.", {"type": "string", "format": "uuid"}, True)
@@ -76,10 +75,7 @@ class ReminderView(View):
 
     def find(self, ref: uuid.UUID) -> Reminder:
         """Raises: Problem (404)."""
-        try:
-            return coming.find(self.user, ref, self.at)
-        except Reminder.DoesNotExist:
-            raise not_found("reminder of that reference") from None
+        return coming.find(self.user, ref, self.at)
 
 
 class ReminderRead(ReminderView):
@@ -346,10 +342,7 @@ class Guardians(StudentView):
         }
         fields.done()
         faults.stop(guardians.GuardianError)
-        try:
-            made = guardians.record(student, **given, by=self.user, at=self.at, via="api")
-        except NotAllowed as problem:
-            raise Problem(HTTPStatus.FORBIDDEN, str(problem)) from None
+        made = guardians.record(student, **given, by=self.user, at=self.at, via="api")
         return Response(_guardian(made))
 
 

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from http import HTTPStatus
-from typing import Any, TypeVar
+from collections.abc import Mapping
+from typing import Any
 
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -12,28 +11,18 @@ from rest_framework.response import Response
 from api.v1 import confirming
 from api.v1.description import Answer, Parameter, describe
 from api.v1.endorsements import ConfirmThrottle
-from api.v1.errors import Problem, not_found
+from api.v1.errors import not_found
 from api.v1.views import View
 from syllabus.engine import reading
 from syllabus.engine.reading import Faults, Object, list_of
 from training.models import School
 from training.services import aircraft_models, record_changes, school_settings
 from training.services.aircraft_models import Link, ModelError
-from training.services.records import NotAllowed
 from training.services.school_settings import SettingsError
 
-Made = TypeVar("Made")
 READS = (401, 404, 406, 422)
 WRITES = (400, 401, 403, 404, 406, 411, 413, 415, 422)
 _SCHOOL = Parameter("school", "path", "The school's short name.", {"type": "string"}, True)
-
-
-def _done(do: Callable[[], Made]) -> Made:
-    """Do it, and say why it could not be done. Raises: Problem (403)."""
-    try:
-        return do()
-    except NotAllowed as refused:
-        raise Problem(HTTPStatus.FORBIDDEN, str(refused)) from None
 
 
 class OfSchool(View):
@@ -106,10 +95,8 @@ class SchoolSettings(OfSchool):
             confirmed = confirming.confirm(request, self.user, confirmation, act, [])
         return Response(
             _settings(
-                _done(
-                    lambda: school_settings.change(
-                        found.slug, values, by=self.user, at=self.at, reason=reason, confirmed=confirmed
-                    )
+                school_settings.change(
+                    found.slug, values, by=self.user, at=self.at, reason=reason, confirmed=confirmed
                 )
             )
         )
@@ -161,7 +148,7 @@ class SchoolAircraftModels(OfSchool):
         links = fields.take("spellings", list_of(_link, most=aircraft_models.MOST), required=True)
         fields.done()
         faults.stop(ModelError)
-        _done(lambda: aircraft_models.change(found.slug, links, by=self.user, at=self.at))
+        aircraft_models.change(found.slug, links, by=self.user, at=self.at)
         return Response(_models(found))
 
 

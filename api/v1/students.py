@@ -59,10 +59,7 @@ class StudentView(View):
 
     def open(self, ref: uuid.UUID, what: str) -> Student:
         """The student, with the reading noted in the log. Raises: Problem (404)."""
-        try:
-            return access.open_record(self.user, ref, what=what, via="api", at=self.at)
-        except Student.DoesNotExist:
-            raise not_found("student of that reference") from None
+        return access.open_record(self.user, ref, what=what, via="api", at=self.at)
 
 
 class Students(View):

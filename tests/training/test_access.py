@@ -13,6 +13,7 @@ from training import models
 from training.models import AccessLog, Student
 from training.services import access
 from training.services.access import READ, WRITE
+from training.services.errors import NotFound
 
 TODAY = dt.date(2026, 11, 24)
 NOON = dt.datetime(2026, 11, 24, 12, tzinfo=dt.UTC)
@@ -63,7 +64,7 @@ def opens(user, action: str, student: Student, on: dt.date = TODAY) -> bool:
     at = dt.datetime.combine(on, dt.time(12), dt.UTC)
     try:
         found = access.opened(user, student.ref, action, what="a test", via="web", at=at)
-    except Student.DoesNotExist:
+    except NotFound:
         return False
     assert found.student == student
     for each in (READ, WRITE):
@@ -225,7 +226,7 @@ def test_opening_a_record_is_noted_and_takes_two_queries(people: Cast, django_as
     ],
 )
 def test_a_record_that_may_not_be_seen_is_not_there(people: Cast, ref):
-    with pytest.raises(Student.DoesNotExist):
+    with pytest.raises(NotFound):
         access.open_record(people.olaf, ref(people), what="record", via="api", at=NOON)
 
     assert not AccessLog.objects.exists()

@@ -16,7 +16,7 @@ from tests.training.reminding import at, sweep, told
 from training import models
 from training.reports.airworthiness import by_aircraft, held
 from training.services import aircraft as fleets
-from training.services.records import NotAllowed
+from training.services.errors import NotAllowed, NotFound
 from training.services.reminders import coming, fleet, leads
 
 NOON = at("2026-11-25 18:00")
@@ -117,7 +117,7 @@ def test_only_administrators_of_the_school_record_it(people: Cast, craft) -> Non
     with pytest.raises(NotAllowed):
         record(people, craft, "2026-03-10", by=people.ida)
     for stranger in (people.olaf, people.sams_account, factories.administrator(people.elsewhere)):
-        with pytest.raises(models.Aircraft.DoesNotExist):
+        with pytest.raises(NotFound):
             record(people, craft, "2026-03-10", by=stranger)
 
 

@@ -72,5 +72,5 @@ def test_a_draft_is_published_as_it_was_read_or_changed_before(people: cast.Cast
             assert kinds == {"CourseVersion": 2, "Saved": 1}
             assert version.is_published
         else:
-            assert kinds == {"NotRead": 2, "Saved": 1}
+            assert kinds == {"NotAsRead": 2, "Saved": 1}
             assert not version.is_published

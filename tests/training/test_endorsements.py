@@ -18,7 +18,8 @@ from tests import factories
 from tests.cast import IDAS_CERTIFICATE, Cast
 from training import models, record, reports
 from training.ledger.models import Entry as Leaf
-from training.services import access, endorsements, handover_pages, records
+from training.services import access, endorsements, handover_pages
+from training.services.errors import Conflict, NotAllowed
 from training.services.seals import tree_of
 
 #: Noon in Chicago; the school's day is 2 June 2026.
@@ -242,7 +243,7 @@ def test_what_the_rule_forbids_is_refused_and_nothing_is_written(people, sam, ki
     assert place in [each.place for each in found.refusals]
     assert all(each.citation for each in found.refusals)
 
-    with pytest.raises(endorsements.Refused) as refused:
+    with pytest.raises(endorsements.AgainstTheRule) as refused:
         given(people, kind, fields)
     assert refused.value.report.refusals == found.refusals
     assert not models.EndorsementSeal.objects.exists()
@@ -310,9 +311,9 @@ def test_nobody_endorses_themselves(people, sam):
 
 
 def test_an_instructor_who_does_not_teach_the_student_may_not_even_look(people, sam):
-    with pytest.raises(records.NotAllowed):
+    with pytest.raises(NotAllowed):
         looked_at(people, "solo-90-day", SOLO, by=people.olaf)
-    with pytest.raises(records.NotAllowed):
+    with pytest.raises(NotAllowed):
         given(people, by=people.olaf)
 
 
@@ -385,7 +386,7 @@ OTHER = [
 def test_the_same_id_for_something_else_is_a_conflict(people, sam, other):
     entry = uuid.uuid4()
     given(people, entry=entry)
-    with pytest.raises(endorsements.Conflict, match=str(entry)):
+    with pytest.raises(Conflict, match=str(entry)):
         given(people, entry=entry, **other)
     assert Leaf.objects.count() == 1
 
@@ -395,7 +396,7 @@ def test_an_id_that_an_imported_endorsement_has_is_a_conflict(people):
     said = ready()
     said["endorsements"][0]["id"] = str(entry)
     factories.attested(people.sam, document.parse(said), at=factories.NOON)
-    with pytest.raises(endorsements.Conflict):
+    with pytest.raises(Conflict):
         given(people, entry=entry)
 
 

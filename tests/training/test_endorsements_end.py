@@ -16,6 +16,7 @@ from tests.training.test_endorsements import AT, TODAY, given, ready
 from training import models, record, reports
 from training.ledger.models import Entry as Leaf
 from training.services import demo, endorsements, records
+from training.services.errors import Conflict
 from training.services.seals import tree_of
 
 
@@ -58,7 +59,7 @@ def test_a_revocation_sent_again_is_the_same_and_another_is_a_conflict(people, s
     first = endorsements.revoke(done.endorsement, by=people.ida, reason="Hard landings", at=AT, via="test")
     again = endorsements.revoke(done.endorsement, by=people.ida, reason="Hard landings", at=AT, via="test")
     assert again == first
-    with pytest.raises(endorsements.Conflict):
+    with pytest.raises(Conflict):
         endorsements.revoke(done.endorsement, by=people.ida, reason="Another reason", at=AT, via="test")
     assert Leaf.objects.count() == 2
 

@@ -123,7 +123,7 @@ def test_what_is_not_theirs_to_give_is_refused(people, sam, signs_as, kind, fiel
         : bool(citation)
     ]
     if citation:
-        with pytest.raises(endorsements.Refused):
+        with pytest.raises(endorsements.AgainstTheRule):
             given(people, kind, fields)
     else:
         row = given(people, kind, fields).endorsement

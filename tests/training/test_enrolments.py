@@ -24,8 +24,7 @@ from training.ledger.models import Entry
 from training.reports import progress
 from training.services import enrolments
 from training.services.enrolments import EnrolmentError
-from training.services.lesson_records import Conflict
-from training.services.records import NotAllowed
+from training.services.errors import Conflict, NotAllowed
 
 pytestmark = pytest.mark.django_db
 DAY = AT.date()

@@ -17,9 +17,9 @@ from tests import factories
 from tests.cast import Cast, cast
 from training import models, record
 from training.services import flight_files, flight_import
+from training.services.errors import NotAllowed
 from training.services.flight_files import FlightFileError, Table
 from training.services.flight_import import Asked, ImportRefused
-from training.services.records import NotAllowed
 
 AT = dt.datetime(2026, 11, 20, 15, tzinfo=dt.UTC)
 HEADER = (

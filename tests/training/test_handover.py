@@ -25,6 +25,7 @@ from training.ledger import keys, sealed, statements
 from training.ledger.models import Entry as Leaf
 from training.services import handover, lesson_audit, record_changes
 from training.services.confirming import Act, Confirmed, NotConfirmed, content_of
+from training.services.errors import NotAllowed
 
 pytestmark = pytest.mark.django_db
 ROOT = Path(__file__).parents[2]
@@ -530,7 +531,7 @@ def test_a_take_over_says_why_and_is_confirmed_with_the_keys_it_trusts(people: C
 
 def test_only_an_administrator_takes_over(people: Cast, exported) -> None:
     raw, kid = exported
-    with pytest.raises(PermissionError):
+    with pytest.raises(NotAllowed):
         take(raw, people, kid, by=people.olaf)
 
 

@@ -15,9 +15,9 @@ from tests.cast import Cast
 from tests.training.lessons import AT, CONTENT, content, draft, flown, signed
 from training import models
 from training.services import lesson_content, lesson_records
+from training.services.errors import Changed, NotAllowed
 from training.services.lesson_content import LessonError
-from training.services.lesson_records import Changed, IdTaken
-from training.services.records import NotAllowed
+from training.services.lesson_records import IdTaken
 
 ITEM = {"item": "presolo.d-01", "grade": "perform"}
 

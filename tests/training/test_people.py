@@ -11,8 +11,8 @@ from tests import factories
 from tests.cast import Cast, cast
 from training.models import Assignment, PeopleChange, Role, Student, User
 from training.services import access, people
-from training.services.people import Conflict, PeopleError
-from training.services.records import NotAllowed
+from training.services.errors import Conflict, NotAllowed
+from training.services.people import PeopleError
 
 AT = dt.datetime(2026, 7, 5, 18, tzinfo=dt.UTC)
 TODAY, YESTERDAY = dt.date(2026, 7, 5), dt.date(2026, 7, 4)

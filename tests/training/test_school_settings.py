@@ -16,8 +16,8 @@ from training import models
 from training.models.schools import CLAIMS_ASKED
 from training.services import aircraft_models, school_settings
 from training.services.aircraft_models import Link, ModelError
+from training.services.errors import NotAllowed
 from training.services.record_changes import ReasonError
-from training.services.records import NotAllowed
 from training.services.school_settings import SettingsError
 
 AT = dt.datetime(2026, 11, 20, 15, tzinfo=dt.UTC)

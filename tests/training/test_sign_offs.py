@@ -24,9 +24,9 @@ from tests.training.lessons import AT, CONTENT, content, draft, flown, sign, sig
 from training import models, record, reports
 from training.ledger import models as ledger
 from training.services import lesson_records, seals, sign_offs
+from training.services.errors import Conflict, NotAllowed, NotAsRead
 from training.services.lesson_content import LessonError
-from training.services.lesson_records import AlreadySigned, Changed, Conflict, IdTaken
-from training.services.records import NotAllowed
+from training.services.lesson_records import AlreadySigned, IdTaken
 
 MINUTES = 60_000_000
 ONCE = {
@@ -150,7 +150,7 @@ def test_the_same_again_is_the_same_and_another_is_refused(people: Cast) -> None
 
 def test_a_draft_that_changed_meanwhile_is_not_signed(people: Cast) -> None:
     lesson = draft(people)
-    with pytest.raises(Changed):
+    with pytest.raises(NotAsRead):
         sign(lesson, people.ida, content_hash="sha256:" + "0" * 64)
     assert not models.Flight.objects.exists()
 
@@ -197,7 +197,7 @@ def test_who_is_not_authorised_signs_nothing(people: Cast, who: str, prepare: An
     by = models.User.objects.get(pk=getattr(people, who).pk)
     with pytest.raises(sign_offs.NotAuthorised, match=says) as refused:
         sign(lesson, by)
-    assert all(each.citation.startswith("14 CFR") for each in refused.value.reasons)
+    assert all("(14 CFR " in each.message for each in refused.value.faults)
     assert not models.SignOff.objects.exists()
     assert not ledger.Entry.objects.exists()
 
@@ -319,7 +319,7 @@ def test_a_sign_off_waits_for_a_change_and_sees_it(committed: Cast) -> None:
         return sign(lesson, committed.ida)
 
     changed, refused = at_once([change, sign_meanwhile])
-    assert isinstance(refused, Changed)
+    assert isinstance(refused, NotAsRead)
     assert not models.SignOff.objects.exists()
     assert sign(changed, committed.ida).content_hash == changed.content_hash
     assert models.Flight.objects.get().remarks == "calm"

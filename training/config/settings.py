@@ -86,6 +86,7 @@ MIDDLEWARE = [
     "allauth.account.middleware.AccountMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "training.web.refusals.Refusals",
 ]
 
 ROOT_URLCONF = "training.config.urls"

@@ -27,6 +27,10 @@ HOW_TO_MAKE_ONE = (
 )
 
 
+class NoKey(ImproperlyConfigured):
+    """No key signs here, or it cannot be read; the message says how to set one."""
+
+
 class Signer:
     """A signing key and its id."""
 
@@ -53,7 +57,7 @@ def signer() -> Signer:
     if text:
         return _signer(text, "LEDGER_SIGNING_KEY")
     if settings.LEDGER_KEY_FILE is None:
-        raise ImproperlyConfigured(
+        raise NoKey(
             "LEDGER_SIGNING_KEY is not set: the ledger's checkpoints cannot be signed. "
             f"Create a key once and store it, the same for every process: {HOW_TO_MAKE_ONE}"
         )
@@ -62,7 +66,7 @@ def signer() -> Signer:
 
 @functools.lru_cache(maxsize=4)
 def _signer(text: str, where: str) -> Signer:
-    wrong = ImproperlyConfigured(
+    wrong = NoKey(
         f"{where} is no Ed25519 key: give a PEM (BEGIN PRIVATE KEY, not encrypted) or 32 bytes in base64. "
         f"This draws one: {HOW_TO_MAKE_ONE}"
     )
@@ -110,7 +114,7 @@ def _kept(path: Path) -> str:
                 draft.unlink()
         return path.read_text()
     except (OSError, UnicodeDecodeError) as fault:
-        raise ImproperlyConfigured(
+        raise NoKey(
             f"The ledger's key in {path} cannot be kept or read ({fault}). "
             "Set LEDGER_SIGNING_KEY, or name another folder in DATA_DIR."
         ) from fault

@@ -32,11 +32,13 @@ from django.db.models import (
 from django.db.models.functions import ExtractDay, ExtractMonth, ExtractYear
 
 from training.models import AccessLog, Assignment, Guardian, Role, School, Student, User
+from training.services.errors import NotFound, find
 from training.sql import Place, Statement, insert
 
 READ, WRITE = AccessLog.Action.READ, AccessLog.Action.WRITE
 #: Anyone who may have signed in, or not.
 Anyone = Any
+STUDENT = "student of that reference"
 
 
 def _oneself(user: int, on: dt.date) -> Q:
@@ -201,14 +203,14 @@ def opened(
     For whatever does not log by itself, as ``records.import_document`` and ``export_document`` do.
 
     Queries: 2.
-    Raises:  Student.DoesNotExist, whether there is no such student or the user may not know of one.
+    Raises:  NotFound, whether there is no such student or the user may not know of one.
     """
     if not (user and user.is_authenticated and user.is_active):
-        raise Student.DoesNotExist
+        raise NotFound(STUDENT)
     on = at.date()
     rows = _OPENED.rows(ref=ref, user=user.pk, on=on, year=on.year, month=on.month, day=on.day)
     if not rows:
-        raise Student.DoesNotExist
+        raise NotFound(STUDENT)
     [row] = rows
     own, schools = len(_COLUMNS[Student]), len(_COLUMNS[School])
     found = Student.from_db(DEFAULT_DB_ALIAS, _COLUMNS[Student], row[:own])
@@ -216,9 +218,14 @@ def opened(
     held = zip(RELATIONS, row[own + schools :], strict=True)
     it = Opened(found, frozenset(each for each, holds in held if holds))
     if not it.may(action):
-        raise Student.DoesNotExist
+        raise NotFound(STUDENT)
     log(user, found, action, what, via=via, at=at)
     return it
+
+
+def student(user: Anyone, ref: uuid.UUID, *, on: dt.date) -> Student:
+    """The student of that reference with the school; who calls logs the access. Raises: NotFound."""
+    return find(visible_students(user, on=on).select_related("school"), STUDENT, ref=ref)
 
 
 def open_record(

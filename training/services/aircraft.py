@@ -14,7 +14,7 @@ from django.db.models import QuerySet
 from syllabus import airworthiness
 from syllabus.engine.errors import Fault, FaultsFound
 from training.models import Aircraft, AircraftCheck, Role, School, User
-from training.services.records import NotAllowed
+from training.services.errors import Conflict, NotAllowed, find
 
 _CRAFT = ("model", "category", "klass", "device")
 
@@ -23,10 +23,6 @@ class AircraftError(FaultsFound):
     """What was sent is no aircraft, or nothing that ends of one."""
 
     what = "the aircraft"
-
-
-class Conflict(Exception):
-    """Another stands under that registration; the message says so."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,10 +77,12 @@ def record(
 
     The same again is what stands, so that a lost answer can be asked for again.
 
-    Raises: Aircraft.DoesNotExist for whoever does not see it; NotAllowed for whoever does not administer its
+    Raises: NotFound for whoever does not see it; NotAllowed for whoever does not administer its
             school; AircraftError with every fault.
     """
-    craft = Aircraft.objects.select_related("school").get(pk=aircraft, school__in=schools(by))
+    craft = find(
+        Aircraft.objects.select_related("school"), "aircraft of that id", pk=aircraft, school__in=schools(by)
+    )
     school = _administered(craft.school.slug, by)
     Aircraft.objects.select_for_update(no_key=True).get(pk=craft.pk)
     faults = list(_faults(craft, kind, done, expires, school.day(at)))

@@ -20,7 +20,8 @@ from training.record import Moved
 from training.reports.named import instructors
 from training.services import access, record_changes, seals
 from training.services.confirming import Act, content_of
-from training.services.records import NotAllowed, sent_hash
+from training.services.errors import NotAllowed
+from training.services.records import sent_hash
 
 MOST_TEXT = 500
 #: As many entries are attested at once.

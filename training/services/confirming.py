@@ -23,6 +23,7 @@ from training.ledger import assertions
 from training.ledger.assertions import decode
 from training.ledger.assertions import sign_count as _sign_count
 from training.models import User
+from training.services.errors import NotAllowed
 
 Confirmed = dict[str, Any]
 #: A passkey's uses are counted apart: what was signed without a network arrives after a later signing in.
@@ -32,7 +33,7 @@ _NAMES = {-7: "ES256", -36: "ES512", -8: "EdDSA", -257: "RS256", -37: "PS256"}
 _CURVES = {1: ("EC", "P-256"), 3: ("EC", "P-521"), 6: ("OKP", "Ed25519")}
 
 
-class NotConfirmed(Exception):
+class NotConfirmed(NotAllowed):
     """It is not shown that the user signs this; the message says why, and what to do."""
 
 

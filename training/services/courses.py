@@ -21,7 +21,7 @@ from syllabus.models import Course, CourseVersion
 from syllabus.models.courses import DRAFT, PUBLISHED
 from training.models import CoursePublication, Role, School, User
 from training.services import demo_fixture
-from training.services.records import NotAllowed
+from training.services.errors import Changed, NotAllowed, NotAsRead, NotFound
 
 #: Bytes of a course that is sent: ten times the largest course that comes with the product.
 MOST_BYTES = 512 * 1024
@@ -31,18 +31,6 @@ def shipped() -> dict[str, pathlib.Path]:
     """The files of the courses that come with the program, by their codes: each to begin one's own with."""
     folder = demo_fixture.FILE.parent / "courses"
     return {each.stem: each for each in sorted(folder.glob("*.yaml"))}
-
-
-class NotThere(LookupError):
-    """There is no such course or version, or the user may not know of it."""
-
-
-class Changed(Exception):
-    """The course is not the one that the change starts from; ``str()`` is fit for a person."""
-
-
-class NotRead(Changed):
-    """What was to be published is not what was read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,13 +92,13 @@ def listed(user: User) -> list[tuple[Address, list[CourseVersion]]]:
 
 
 def version(user: User, address: Address, number: int | None = None) -> CourseVersion:
-    """A version the user may read; without ``number`` the newest. Raises: NotThere."""
+    """A version the user may read; without ``number`` the newest. Raises: NotFound."""
     rows = seen(user).versions().filter(course__code=address.code, course__school_ref=address.school)
     if number is not None:
         rows = rows.filter(number=number)
     found = rows.order_by("-number").first()
     if found is None:
-        raise NotThere(address)
+        raise _no_such(number)
     return found
 
 
@@ -132,11 +120,15 @@ def outline(found: CourseVersion) -> Outline:
     return outlines.published(found) if found.is_published else outlines.outline(found)
 
 
-def may_write(user: User, address: Address) -> None:
-    """Raises: NotThere where the user belongs to no such school; NotAllowed where they only read there."""
+def _no_such(number: int | None) -> NotFound:
+    return NotFound("course of that code" if number is None else "version of that course")
+
+
+def may_write(user: User, address: Address, number: int | None = None) -> None:
+    """Raises: NotFound where the user belongs to no such school; NotAllowed where they only read there."""
     known = seen(user)
     if not known.schools or (address.school is not None and address.school not in known.schools):
-        raise NotThere(address)
+        raise _no_such(number)
     if address.school is None:
         raise NotAllowed(
             f"{address} comes with the product and is only read here; write the school's own, at"
@@ -155,7 +147,7 @@ def put(
     ``fits`` says, of the newest version (None: there is none yet), whether the change starts from it; it is
     asked under the lock. What says what the newest version says is written already, and is not asked about.
 
-    Raises: NotThere; NotAllowed; Changed; CourseError where the code is another.
+    Raises: NotFound; NotAllowed; Changed; CourseError where the code is another.
     """
     may_write(user, address)
     if stands.code != address.code:
@@ -183,17 +175,17 @@ def publish(
 ) -> CourseVersion:
     """Freeze a draft for good. Published already with that content, it is given as it stands.
 
-    Raises: NotThere; NotAllowed; NotRead where its content is another than ``content_hash`` names.
+    Raises: NotFound; NotAllowed; NotAsRead where its content is another than ``content_hash`` names.
     """
-    may_write(user, address)
+    may_write(user, address, number)
     # The course is locked, as for a change: a draft is not put in the place of one that is being published.
     course = Course.objects.select_for_update().filter(code=address.code, school_ref=address.school).first()
     versions = CourseVersion.objects.select_related("course").filter(course=course, number=number)
     found = versions.first() if course is not None else None
     if found is None:
-        raise NotThere(address)
+        raise _no_such(number)
     if found.content_hash != content_hash:
-        raise NotRead(
+        raise NotAsRead(
             f"Version {number} of {address} has another content than the one that was read; read it again,"
             " and publish it as it stands."
         )

@@ -25,8 +25,7 @@ from syllabus.engine.rulebook import Milestone, Requirement, Rulebook
 from training import record
 from training.models import Document, Student, Test, User
 from training.services import access, attesting, record_changes
-from training.services.endorsements import Conflict
-from training.services.records import NotAllowed
+from training.services.errors import Conflict, NotAllowed
 
 #: Proof of identity and citizenship that somebody of the school saw (49 CFR 1552).
 CITIZENSHIP = "citizenship-evidence"

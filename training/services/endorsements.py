@@ -26,7 +26,7 @@ from training.models import Endorsement, EndorsementSeal, Revocation, Student, U
 from training.services import access, seals
 from training.services.authority import Refusal
 from training.services.endorsement_check import Checked, checked
-from training.services.records import NotAllowed
+from training.services.errors import Conflict, NotAllowed, NotFound, Refused
 
 _PLACE = "endorsements[0]"
 _NOT_SENT = ("id", "kind", "instructor", "recorded", "provenance")
@@ -41,16 +41,21 @@ class EndorsementError(FaultsFound):
     what = "the endorsement"
 
 
-class Refused(Exception):
+class AgainstTheRule(Refused):
     """The rule forbids it; ``report`` says what and why."""
 
     def __init__(self, report: Checked):
         self.report = report
-        super().__init__(" ".join(each.message for each in report.refusals))
-
-
-class Conflict(Exception):
-    """It stands on record already, and not as it was sent; the message names it."""
+        super().__init__(
+            " ".join(each.message for each in report.refusals),
+            faults=[
+                Fault(f"endorsement.{each.place}", f"{each.message} ({each.citation})")
+                for each in report.refusals
+            ],
+            summary="The rule forbids this endorsement as it stands; report says what and where it is"
+            " written.",
+            facts={"report": report.as_json()},
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,8 +157,8 @@ def give(
     the instructor adds in words. Who calls has made sure that it is ``by`` who signs (``confirmed``, from
     ``confirming``).
 
-    Raises: EndorsementError; NotAllowed; Refused with the report; Conflict where the id stands for something
-            else; NotInForce.
+    Raises: EndorsementError; NotAllowed; AgainstTheRule with the report; NotInForce; Conflict where the id
+            stands for something else.
     Effects: one transaction, with the student's row locked; the access is logged.
     """
     _allowed(by, student, at)
@@ -167,7 +172,7 @@ def give(
     asked = read(kind, fields, locked.school.day(at), entry=str(entry))
     report = checked(locked, asked, by=by, at=at)
     if report.refusals:
-        raise Refused(report)
+        raise AgainstTheRule(report)
     row: Endorsement = record.add(
         locked, "endorsements", report.endorsement, at=at, sealed=True, instructor_user=by
     )
@@ -221,8 +226,11 @@ def _again(stands: Endorsement, kind: str, fields: object, *, by: User, judgemen
 
 
 def find(student: Student, entry: uuid.UUID) -> Endorsement:
-    """The endorsement given here under that id, revoked or not. Raises: Endorsement.DoesNotExist."""
-    return Endorsement.objects.get(student=student, entry_id=str(entry), seal__isnull=False)
+    """The endorsement given here under that id, revoked or not. Raises: NotFound."""
+    found = Endorsement.objects.filter(student=student, entry_id=str(entry), seal__isnull=False).first()
+    if found is None:
+        raise NotFound("endorsement of that id", "that was given by signature")
+    return found
 
 
 @transaction.atomic
@@ -334,12 +342,11 @@ def _written(endorsement: engine.Endorsement) -> dict[str, Any]:
 
 
 __all__ = (
+    "AgainstTheRule",
     "Checked",
-    "Conflict",
     "EndorsementError",
     "Given",
     "Refusal",
-    "Refused",
     "check",
     "find",
     "give",

@@ -19,8 +19,7 @@ from training.models import CourseMove, Enrolment, Student, User
 from training.record import lessons
 from training.services import access, seals
 from training.services.courses import Address
-from training.services.lesson_records import Conflict
-from training.services.records import NotAllowed
+from training.services.errors import Conflict, NotAllowed
 
 
 class EnrolmentError(FaultsFound):

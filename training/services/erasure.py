@@ -39,7 +39,7 @@ from training.models import (
     erasing,
 )
 from training.services import access, seals, traces
-from training.services.records import NotAllowed
+from training.services.errors import Conflict, NotAllowed
 
 MOST_TEXT = 2_000
 #: What an administrator is told besides: the program cannot reach it.
@@ -56,12 +56,13 @@ class ErasureError(FaultsFound):
     what = "what was sent"
 
 
-class NotYet(Exception):
+class NotYet(Conflict):
     """The record may not be erased; ``plan`` says why, and from which day on it may."""
 
     def __init__(self, plan: Plan):
         self.plan = plan
-        super().__init__(" ".join(plan.reasons))
+        reasons = " ".join(plan.reasons)
+        super().__init__(reasons, summary=f"Nothing was erased. {reasons}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,9 +26,9 @@ from training.reports import audit as reports
 from training.reports import finding_entries
 from training.reports.audit import Told
 from training.reports.audit_kinds import NOT_AUDITED
-from training.services import access, finding_audit, lesson_audit, seals
+from training.services import access, errors, finding_audit, lesson_audit, seals
+from training.services.errors import Conflict, NotAllowed
 from training.services.finding_audit import SEALED_AS
-from training.services.records import NotAllowed
 
 MOST_NOTE = 2_000
 OPEN, RESOLVED, GONE = STATES = ("open", "resolved", "gone")
@@ -39,10 +39,6 @@ class ResolutionError(FaultsFound):
     """What was sent does not say what was done."""
 
     what = "the resolution"
-
-
-class Conflict(Exception):
-    """It was dealt with already, in another way; the message names it."""
 
 
 @dataclass
@@ -266,13 +262,13 @@ def note_read(findings: Iterable[Finding], by: User, *, via: str, at: dt.datetim
 
 
 def find(user: User, ref: uuid.UUID) -> Finding:
-    """A finding of a school that a user administers. Raises: Finding.DoesNotExist."""
-    return (
+    """A finding of a school that a user administers. Raises: NotFound."""
+    rows = (
         Finding.objects.filter(school__in=administered(user))
         .annotate(dealt_with=Exists(Finding.objects.filter(_standing_resolution(), pk=OuterRef("pk"))))
         .select_related("school", "student", "instructor")
-        .get(ref=ref)
     )
+    return errors.find(rows, "finding of that id", ref=ref)
 
 
 def last_run(school: School) -> AuditRun | None:

@@ -31,8 +31,8 @@ from training.models import Aircraft, RecordChange, Role, Student, User
 from training.models import Flight as FlightRow
 from training.record import SealedEntry
 from training.services import access, record_changes
+from training.services.errors import NotAllowed
 from training.services.flight_files import Table, is_error, is_formula
-from training.services.records import NotAllowed
 
 #: What a column may hold: its key, its name on the page, and headings that are taken to mean it.
 TARGETS: tuple[tuple[str, str, tuple[str, ...]], ...] = (

@@ -45,8 +45,9 @@ from training.models import (
 from training.reports.named import instructors as instructors_of
 from training.services import access, handover_pages, handover_proofs, record_changes, seals
 from training.services.confirming import Act, Confirmed, content_of
+from training.services.errors import NotAllowed
 from training.services.handover_proofs import TAKEN_OVER
-from training.services.records import NotAllowed, new_student, wrong_days
+from training.services.records import new_student, wrong_days
 
 #: By way of which nobody need confirm anything: whoever runs the server is believed about who it is.
 COMMAND_LINE = "command"

@@ -10,6 +10,7 @@ from django.db.models import Q, QuerySet
 from training.models import Role, User
 from training.reports import own_record as reports
 from training.services import access
+from training.services.errors import find
 
 
 def seen(user: User) -> QuerySet[Role]:
@@ -27,10 +28,10 @@ def seen(user: User) -> QuerySet[Role]:
 def own_record(user: User, role: int, *, on: dt.date | None, at: dt.datetime, via: str) -> reports.OwnRecord:
     """An instructor's own record as of a day, by default today at the school.
 
-    Raises: Role.DoesNotExist, whether there is none or the user may not know of it.
+    Raises: NotFound, whether there is none or the user may not know of it.
     Effects: the reading is logged for each student in it.
     """
-    found = seen(user).get(pk=role)
+    found = find(seen(user), "instructor of that id", pk=role)
     kept = reports.own_record(found, on or found.school.day(at))
     named = dict.fromkeys(sorted({line.student.pk for line in kept.lines}), found.school_id)
     access.log_each(user, named, access.READ, "an instructor's own record", via=via, at=at)

@@ -24,8 +24,8 @@ from training.models import Flight, LessonRecord, Role, Student, User
 from training.record import of as record_of
 from training.record.statements import Member, Union
 from training.services import access, authority, lesson_content, lesson_hints, lesson_plans
+from training.services.errors import Changed, Conflict, NotAllowed
 from training.services.lesson_content import Content, LessonError
-from training.services.records import NotAllowed
 from training.sql import Place, Statement
 
 #: Typed and computed times further apart than this are worth a look: common practice, logbooks have tenths.
@@ -34,20 +34,12 @@ TOLERANCE = 6 * MINUTE
 _TENTH = 6 * MINUTE
 
 
-class Conflict(Exception):
-    """It cannot be done as things stand; the message says why and the way out."""
-
-
 class IdTaken(Conflict):
     """Another lesson record has this id."""
 
 
 class AlreadySigned(Conflict):
     """A signed lesson record is corrected, not changed."""
-
-
-class Changed(Conflict):
-    """The draft is not the one that the change starts from."""
 
 
 @dataclass(frozen=True, slots=True)

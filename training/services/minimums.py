@@ -17,7 +17,7 @@ from syllabus.engine.minimums import read_params
 from syllabus.engine.reading import Faults
 from syllabus.models import SchoolMinimum
 from training.models import Role, School, User
-from training.services.records import NotAllowed
+from training.services.errors import Conflict, NotAllowed, find
 
 _CONTENT = ("kind", "params", "says", "note", "ends")
 _DEEPEST = 5
@@ -27,10 +27,6 @@ class MinimumError(FaultsFound):
     """What was sent is no minimum that can be asked for."""
 
     what = "the minimum"
-
-
-class Conflict(Exception):
-    """It cannot be done as things stand; the message says why and the way out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,9 +83,9 @@ def end(minimum: int, ends: dt.date | None, *, by: User, at: dt.datetime) -> Sch
     What was asked for on days that are over stays: it ends yesterday at the earliest, and on its own first
     day. It is never made longer; another takes its place.
 
-    Raises: SchoolMinimum.DoesNotExist; NotAllowed; MinimumError; Conflict where it ends earlier already.
+    Raises: NotFound; NotAllowed; MinimumError; Conflict where it ends earlier already.
     """
-    found = seen(by).get(pk=minimum)
+    found = find(seen(by), "minimum of that id", pk=minimum)
     school = _administered(found.school_ref, by)
     found.refresh_from_db()
     today = school.day(at)

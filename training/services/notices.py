@@ -10,6 +10,7 @@ from django.db.models import Q, QuerySet
 
 from training.models import Notice, User
 from training.services import access
+from training.services.errors import find
 
 
 def told(user: User, on: dt.date) -> QuerySet[Notice]:
@@ -26,9 +27,9 @@ def told(user: User, on: dt.date) -> QuerySet[Notice]:
 def mark_read(user: User, notice: int, at: dt.datetime) -> Notice:
     """Note that a notice was read; again, the first time stays.
 
-    Raises: Notice.DoesNotExist, whether there is none or it is somebody else's.
+    Raises: NotFound, whether there is none or it is somebody else's.
     """
-    found = told(user, at.date()).select_for_update(of=("self",)).get(pk=notice)
+    found = find(told(user, at.date()).select_for_update(of=("self",)), "notice of that id", pk=notice)
     if found.read_at is None:
         found.read_at = at
         found.save(update_fields=["read_at"])

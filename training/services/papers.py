@@ -18,6 +18,7 @@ from training.models import (
     User,
 )
 from training.services import access, handover_pages, records
+from training.services.errors import NotAllowed, find
 
 
 def record(student: Student, *, by: User, at: dt.datetime, via: str) -> bytes:
@@ -35,10 +36,11 @@ def endorsements(student: Student, *, by: User, at: dt.datetime, via: str) -> by
 
 
 def lesson(student: Student, lesson_id: uuid.UUID, *, by: User, at: dt.datetime, via: str) -> bytes:
-    """One signed lesson. Raises: NotAllowed; SignOff.DoesNotExist where none of that id is signed."""
+    """One signed lesson. Raises: NotAllowed; NotFound where none of that id is signed."""
     if not access.may(by, access.READ, student, on=at.date()):
-        raise records.NotAllowed(f"{by.email} may not read this student's record.")
-    signed = SignOff.objects.select_related("lesson").get(student=student, lesson_id=lesson_id)
+        raise NotAllowed(f"{by.email} may not read this student's record.")
+    rows = SignOff.objects.select_related("lesson")
+    signed = find(rows, "signed lesson of that id", student=student, lesson_id=lesson_id)
     access.log(by, student, access.READ, f"lesson-record {lesson_id}", via=via, at=at)
     known = Acknowledgement.objects.filter(sign_off=signed).first()
     corrected = Correction.objects.filter(lesson=lesson_id).first()

@@ -23,7 +23,7 @@ from syllabus.engine.instructing import RatingsError, read_ratings
 from syllabus.engine.reading import Faults
 from syllabus.engine.vocabulary import INSTRUCTORS
 from training.models import Assignment, Enrolment, PeopleChange, Role, School, Student, User
-from training.services.records import NotAllowed
+from training.services.errors import Conflict, NotAllowed
 
 HELD = ("certificate", "instructor_kind", "recent_experience_until", "ratings")
 MOST_NAME, MOST_CERTIFICATE, MOST_MODEL = 200, 40, 60
@@ -33,10 +33,6 @@ class PeopleError(FaultsFound):
     """What was sent about a person cannot be kept."""
 
     what = "the person"
-
-
-class Conflict(Exception):
-    """It cannot be done as things stand; the message says why and the way out."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,29 +13,20 @@ from typing import Any
 
 from django.db.models import Q, QuerySet
 
+from syllabus.engine.errors import Fault, QuestionError
 from training.ledger import checkpoints, export, keys, proving, sealed, statements
 from training.ledger.models import Checkpoint, Entry, Head
+from training.ledger.proofs import ProofError
 from training.models import Acknowledgement, EndorsementSeal, Revocation, School, SignOff, Student, User
 from training.services import access
+from training.services.errors import NotFound
 from training.services.seals import tree_of
-
-
-class NotThere(LookupError):
-    """There is no such thing, or the user may not know of it; ``str()`` says what of."""
-
-
-class SeveralSchools(Exception):
-    """The user belongs to several schools, and did not say which ledger is meant."""
-
-    def __init__(self, slugs: list[str]):
-        self.slugs = slugs
-        super().__init__(f"you belong to several schools; say which: {', '.join(slugs)}")
 
 
 def school_of(user: User, slug: str | None) -> School:
     """The school whose ledger is meant: that of the short name, or the one the user belongs to.
 
-    Raises: NotThere; SeveralSchools.
+    Raises: NotFound; QuestionError where the user belongs to several and names none.
     """
     found = {
         each.slug: each
@@ -44,16 +35,17 @@ def school_of(user: User, slug: str | None) -> School:
         ).distinct()
     }
     if not found:
-        raise NotThere("school's ledger")
+        raise NotFound("school's ledger")
     if len(found) > 1:
-        raise SeveralSchools(sorted(found))
+        several = f"you belong to several schools; say which: {', '.join(sorted(found))}"
+        raise QuestionError([Fault("school", several)])
     return next(iter(found.values()))
 
 
 def checkpoint(school: School, *, at: dt.datetime) -> Checkpoint:
     """The newest signed checkpoint of a school; where none was signed yet, one is.
 
-    Raises: NotThere where nothing was sealed yet; ImproperlyConfigured without a key.
+    Raises: NotFound where nothing was sealed yet; ImproperlyConfigured without a key.
     """
     tree = tree_of(school)
     found = checkpoints.newest(tree)
@@ -62,7 +54,7 @@ def checkpoint(school: School, *, at: dt.datetime) -> Checkpoint:
     try:
         return checkpoints.issue(tree, at=at)
     except Head.DoesNotExist:
-        raise NotThere("entry in the school's ledger, and so no checkpoint,") from None
+        raise NotFound("entry in the school's ledger, and so no checkpoint,") from None
 
 
 def public_keys() -> list[dict[str, str]]:
@@ -71,26 +63,26 @@ def public_keys() -> list[dict[str, str]]:
 
 
 def of_entry(user: User, school: School, index: int, *, via: str, at: dt.datetime) -> dict[str, Any]:
-    """One entry with its proof. The reading is logged. Raises: NotThere."""
+    """One entry with its proof. The reading is logged. Raises: NotFound."""
     entry = Entry.objects.filter(tree=tree_of(school), index=index).first()
     if entry is None:
-        raise NotThere("entry of that index")
+        raise NotFound("entry of that index")
     try:
         ref = uuid.UUID(entry.subject)
         student = access.open_record(user, ref, what=f"ledger entry {index}", via=via, at=at)
-    except (ValueError, Student.DoesNotExist):
-        raise NotThere("entry of that index") from None
+    except (ValueError, NotFound):
+        raise NotFound("entry of that index") from None
     if student.school_id != school.pk:
-        raise NotThere("entry of that index")
+        raise NotFound("entry of that index")
     return export.export(entry.tree, at=at, indices=[index])
 
 
 def of_lesson(user: User, lesson: uuid.UUID, *, via: str, at: dt.datetime) -> dict[str, Any]:
-    """The entries of a lesson record (sign-off, acknowledgement) with their proofs. Raises: NotThere."""
+    """The entries of a lesson record (sign-off, acknowledgement) with their proofs. Raises: NotFound."""
     seen = access.visible_students(user, on=at.date())
     signed = SignOff.objects.filter(lesson=lesson, student__in=seen).select_related("student").first()
     if signed is None:
-        raise NotThere("signed lesson record of that id")
+        raise NotFound("signed lesson record of that id")
     indices = [
         signed.ledger_index,
         *Acknowledgement.objects.filter(sign_off=signed).values_list("ledger_index", flat=True),
@@ -99,12 +91,12 @@ def of_lesson(user: User, lesson: uuid.UUID, *, via: str, at: dt.datetime) -> di
 
 
 def of_endorsement(user: User, entry: uuid.UUID, *, via: str, at: dt.datetime) -> dict[str, Any]:
-    """The entries of an endorsement (given, revoked) with their proofs. Raises: NotThere."""
+    """The entries of an endorsement (given, revoked) with their proofs. Raises: NotFound."""
     seen = access.visible_students(user, on=at.date())
     of_it: dict[str, Any] = {"endorsement__entry_id": str(entry), "student__in": seen}
     seal = EndorsementSeal.objects.filter(**of_it).select_related("student").first()
     if seal is None:
-        raise NotThere("endorsement of that id that was given here")
+        raise NotFound("endorsement of that id that was given here")
     ended: QuerySet[Revocation] = Revocation.objects.filter(endorsement=seal.endorsement_id)
     indices = [seal.ledger_index, *ended.values_list("ledger_index", flat=True)]
     return _proved(user, seal.student, indices, f"ledger endorsement {entry}", via, at)
@@ -120,13 +112,16 @@ def _proved(
 def grown(school: School, first: int, second: int | None, *, at: dt.datetime) -> dict[str, Any]:
     """That the ledger only grew between two signed checkpoints; ``second`` is the newest where it is None.
 
-    Raises: NotThere where no checkpoint was signed over so many entries; ProofError where the first is the
-    larger; ImproperlyConfigured without a key.
+    Raises: NotFound where no checkpoint was signed over so many entries; QuestionError where the first is
+    the larger; ImproperlyConfigured without a key.
     """
     tree = tree_of(school)
     new = checkpoint(school, at=at) if second is None else _signed(tree, second)
     old = _signed(tree, first)
-    path = proving.consistency(tree, old.size, new.size)
+    try:
+        path = proving.consistency(tree, old.size, new.size)
+    except ProofError as wrong:
+        raise QuestionError([Fault("from", str(wrong))]) from None
     signer = keys.signer()
     contents = signer.sign(
         sealed.contents_statement(
@@ -155,5 +150,5 @@ def grown(school: School, first: int, second: int | None, *, at: dt.datetime) ->
 def _signed(tree: str, size: int) -> Checkpoint:
     found = Checkpoint.objects.filter(tree=tree, size=size).order_by("-pk").first()
     if found is None:
-        raise NotThere(f"checkpoint signed over {size} entries")
+        raise NotFound(f"checkpoint signed over {size} entries")
     return found

@@ -17,10 +17,7 @@ from syllabus.engine.errors import DocumentError, Fault
 from training import record
 from training.models import Assignment, Enrolment, RecordChange, Role, School, Student, User
 from training.services import access, record_changes
-
-
-class NotAllowed(PermissionError):
-    """The user may not do this at this school, or to this student's record; says so without naming it."""
+from training.services.errors import NotAllowed
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ from syllabus.engine.errors import Fault, FaultsFound
 from training.models import Role, School, SchoolChange, User
 from training.services import record_changes
 from training.services.confirming import Act, content_of
-from training.services.records import NotAllowed
+from training.services.errors import NotAllowed
 
 SETTINGS, AIRCRAFT_MODELS = "settings", "aircraft models"
 #: What can be set here.

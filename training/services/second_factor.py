@@ -19,8 +19,7 @@ from syllabus.engine.errors import FaultsFound
 from syllabus.engine.reading import Faults
 from training.models import Guardian, Role, School, Student, User
 from training.services import account_mails, people
-from training.services.people import Conflict
-from training.services.records import NotAllowed
+from training.services.errors import Conflict, NotAllowed
 
 MOST_REASON = 300
 _KINDS = {"webauthn": "passkeys", "totp": "authenticator apps", "recovery_codes": "recovery codes"}

@@ -35,21 +35,24 @@ from training.models import (
 from training.reports import instructing
 from training.services import access, authority, lesson_content, lesson_hints, lesson_records, seals
 from training.services.authority import Refusal
+from training.services.errors import Conflict, NotAllowed, NotAsRead, NotFound, find
 from training.services.lesson_content import Content, LessonError
-from training.services.lesson_records import Changed, Conflict
-from training.services.records import NotAllowed
 from training.sql import Change, Place, Statement
 
+LESSON = "lesson record of that id"
 #: How far a clock that says when a sign-off was performed may run ahead of this server's: common practice.
 CLOCK_DRIFT = dt.timedelta(minutes=5)
 
 
 class NotAuthorised(NotAllowed):
-    """Whoever would sign is no authorized instructor for it; ``reasons`` say why, with their citations."""
+    """Whoever would sign is no authorized instructor for it; ``faults`` say why, with their citations."""
 
     def __init__(self, reasons: list[Refusal]):
-        self.reasons = tuple(reasons)
-        super().__init__(" ".join(f"{each.message} ({each.citation})" for each in reasons))
+        super().__init__(
+            " ".join(f"{each.message} ({each.citation})" for each in reasons),
+            faults=[Fault(each.place, f"{each.message} ({each.citation})") for each in reasons],
+            summary="You may not sign this lesson record; errors says why, and where it is written.",
+        )
 
 
 class AlreadySignedOff(Conflict):
@@ -85,7 +88,7 @@ def sign_off(
     ``at``. The entries are on record from ``at`` on. The same sign-off again gives the one there is.
     ``confirmed`` says how the caller made sure that it is ``by`` who signs (``confirming``); it is sealed.
 
-    Raises:  LessonRecord.DoesNotExist; NotAuthorised; LessonError where nothing can be signed yet; Changed
+    Raises:  NotFound; NotAuthorised; LessonError where nothing can be signed yet; NotAsRead
              where the draft is another; AlreadySignedOff; AlreadyCorrected; IdStands.
     Effects: one transaction, with the student's row locked. A correction retires the entries of the lesson
              in whose place it stands. The student finds a notice.
@@ -113,7 +116,7 @@ def _sign_off(
     with transaction.atomic(), authority.read_once():
         found = _LESSON.instances(lesson=lesson_id)
         if not found:
-            raise LessonRecord.DoesNotExist
+            raise NotFound(LESSON)
         lesson: LessonRecord = found[0]
         student: Student = lesson.student
         if lesson.course_version_id is not None:
@@ -125,7 +128,7 @@ def _sign_off(
         _check(lesson, student, content, by, at, performed_at or at)
         signed_at = min(performed_at or at, at)
         if content_hash != lesson.content_hash:
-            raise Changed(
+            raise NotAsRead(
                 "The draft is not the one that was signed: its content has changed. Read it again, and sign"
                 " it as it stands."
             )
@@ -207,11 +210,11 @@ def acknowledge(
 ) -> Acknowledgement:
     """The student's own signature that the signed lesson record is known. Again, it gives the one there is.
 
-    Raises: LessonRecord.DoesNotExist; NotAllowed for anybody but the student; NotSigned.
+    Raises: NotFound; NotAllowed for anybody but the student; NotSigned.
     """
     with transaction.atomic():
-        owner = LessonRecord.objects.values_list("student_id", flat=True).get(pk=lesson_id)
-        student = Student.objects.select_for_update().get(pk=owner)
+        lesson = find(LessonRecord.objects.only("student"), LESSON, pk=lesson_id)
+        student = Student.objects.select_for_update().get(pk=lesson.student_id)
         if student.user_id is None or student.user_id != by.pk:
             raise NotAllowed("Only the student of this lesson can acknowledge it.")
         signed = SignOff.objects.filter(lesson_id=lesson_id).first()

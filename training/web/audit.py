@@ -25,13 +25,13 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from syllabus.engine.audit import MENDS, SEVERITIES
 from syllabus.engine.errors import FaultsFound
 from syllabus.engine.report import CAUTION
-from training.models import Finding, NightlyAudit, Role, School, Student, User
+from training.models import Finding, NightlyAudit, School, Student, User
 from training.reports import finding_entries
 from training.reports.audit_kinds import KINDS
 from training.services import confirming, finding_pages, finding_tables, findings, instructors
 from training.services.confirming import Act, NotConfirmed, content_of
+from training.services.errors import Conflict, NotAllowed
 from training.services.findings import STATES
-from training.services.records import NotAllowed
 from training.web import shown, working
 from training.web.instructor import signing
 from training.web.shown import day, test_of
@@ -219,10 +219,7 @@ def run(request: HttpRequest) -> StreamingHttpResponse:
 def finding(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """One finding with all that is known of it; and the note of who dealt with it."""
     user, at = _user(request), timezone.now()
-    try:
-        found = findings.find(user, ref)
-    except Finding.DoesNotExist:
-        raise Http404("no finding of that reference that you may see") from None
+    found = findings.find(user, ref)
     findings.note_read([found], user, via="web", at=at)
     if request.method != "POST":
         return _finding(request, found)
@@ -238,7 +235,7 @@ def finding(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
         before = found.resolutions.values_list("confirmed", flat=True)
         confirmed = signing.confirm(request, user, act, before)
         findings.resolve(found, how=how, note=note, by=user, at=at, via="web", confirmed=confirmed)
-    except (NotConfirmed, NotAllowed, findings.Conflict) as refused:
+    except (NotConfirmed, NotAllowed, Conflict) as refused:
         return _finding(request, found, str(refused), how, note)
     except FaultsFound as wrong:
         return _finding(request, found, " ".join(str(fault) for fault in wrong.faults), how, note)
@@ -308,10 +305,7 @@ def own_records(request: HttpRequest) -> HttpResponse:
 def own_record(request: HttpRequest, instructor: int) -> HttpResponse:
     """One instructor's own record."""
     at = timezone.now()
-    try:
-        kept = instructors.own_record(_user(request), instructor, on=None, at=at, via="web")
-    except Role.DoesNotExist:
-        raise Http404("no instructor of that number that you may see") from None
+    kept = instructors.own_record(_user(request), instructor, on=None, at=at, via="web")
     page = Paginator(kept.lines, AT_ONCE).get_page(request.GET.get("page"))
     told = {
         "kept": kept,

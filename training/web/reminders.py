@@ -21,7 +21,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from syllabus.engine.errors import FaultsFound
 from syllabus.engine.report import CAUTION
-from training.models import LeadTimes, Notice, Reminder, School, User
+from training.models import LeadTimes, Notice, School, User
 from training.reports import lapses
 from training.services import access, notices
 from training.services.reminders import calendars, coming, failures, leads, preferences
@@ -103,10 +103,7 @@ def _shown(request: HttpRequest, at: dt.datetime, status: int = 200, **more: Any
 def act(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """Read one, or put it off until a day."""
     user, at = _user(request), timezone.now()
-    try:
-        reminder = coming.find(user, ref, at)
-    except Reminder.DoesNotExist:
-        raise Http404("no reminder of yours") from None
+    reminder = coming.find(user, ref, at)
     wanted = request.POST.get("until", "").strip()
     if not wanted:
         coming.mark_read(user, reminder, at)
@@ -128,10 +125,7 @@ def act(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
 @login_required
 def read_notice(request: HttpRequest, notice: int) -> HttpResponse:
     """Note that a notice was read, and go to what it is about."""
-    try:
-        read = notices.mark_read(_user(request), notice, timezone.now())
-    except Notice.DoesNotExist:
-        raise Http404("no notice of yours") from None
+    read = notices.mark_read(_user(request), notice, timezone.now())
     if read.kind in (Notice.Kind.RECORD_CHANGED, Notice.Kind.PERSON_CHANGED):
         return redirect("changes", read.student.ref)
     return redirect("lesson", read.student.ref, read.about)

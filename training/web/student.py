@@ -22,6 +22,7 @@ from syllabus.engine.report import CAUTION
 from training.models import Acknowledgement, LessonRecord, Student, User
 from training.services import access, confirming, lesson_records, prepared, records, sign_offs
 from training.services.confirming import Act, NotConfirmed
+from training.services.errors import Conflict, NotAllowed
 from training.web import lesson_shown
 from training.web import prepared as parts
 from training.web.instructor import signing
@@ -73,10 +74,7 @@ class Opened:
 
 def _open(request: HttpRequest, ref: uuid.UUID, what: str) -> Opened:
     at = timezone.now()
-    try:
-        found = access.opened(request.user, ref, what=what, via="web", at=at)
-    except Student.DoesNotExist:
-        raise Http404("no student of that reference that you may see") from None
+    found = access.opened(request.user, ref, what=what, via="web", at=at)
     assert isinstance(request.user, User)
     return Opened(found, at, request.user)
 
@@ -175,7 +173,7 @@ def acknowledge(request: HttpRequest, ref: uuid.UUID, entry: uuid.UUID) -> HttpR
     try:
         confirmed = signing.confirm(request, opened.user, lambda by_passkey: act, before)
         sign_offs.acknowledge(found.pk, by=opened.user, at=opened.at, via="web", confirmed=confirmed)
-    except (NotConfirmed, records.NotAllowed, lesson_records.Conflict) as refused:
+    except (NotConfirmed, NotAllowed, Conflict) as refused:
         return _lesson(request, opened, found, str(refused))
     messages.success(request, _("You acknowledged this lesson."))
     return redirect("lesson", ref=ref, entry=entry)

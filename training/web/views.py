@@ -8,7 +8,7 @@ from collections.abc import Mapping
 
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
@@ -97,10 +97,7 @@ def _board(request: HttpRequest) -> HttpResponse:
 def student(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """Every milestone of one student in full, on a day and for a flight that the query names."""
     at = timezone.now()
-    try:
-        opened = access.opened(request.user, ref, what="eligibility of every milestone", via="web", at=at)
-    except Student.DoesNotExist:
-        raise Http404("no student of that reference that you may see") from None
+    opened = access.opened(request.user, ref, what="eligibility of every milestone", via="web", at=at)
     found, today = opened.student, opened.student.school.day(at)
     on, context, faults = today, Context(), tuple[Fault, ...]()
     try:

@@ -7,7 +7,8 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from training.management.commands.import_record import found_student, found_user
-from training.services import erasure, records
+from training.services import erasure
+from training.services.errors import NotAllowed
 
 
 class Command(BaseCommand):
@@ -40,7 +41,7 @@ class Command(BaseCommand):
             raise CommandError(
                 "\n".join(["Nothing was erased.", *problem.plan.reasons]), returncode=2
             ) from None
-        except (records.NotAllowed, erasure.ErasureError) as problem:
+        except (NotAllowed, erasure.ErasureError) as problem:
             raise CommandError(str(problem), returncode=2) from None
         done = "Erased" if options["really"] else "Would be erased"
         for name, number in plan.rows.items():

@@ -10,6 +10,7 @@ from django.core.management.base import BaseCommand, CommandError
 from syllabus.engine import reading
 from training.management.commands.import_record import found_student, found_user
 from training.services import records
+from training.services.errors import NotAllowed
 
 
 class Command(BaseCommand):
@@ -37,7 +38,7 @@ class Command(BaseCommand):
             document = records.export_document(
                 student, by=by, at=dt.datetime.now(dt.UTC), via="command", known_at=known_at
             )
-        except records.NotAllowed as problem:
+        except NotAllowed as problem:
             raise CommandError(str(problem), returncode=2) from None
         self.stdout.write(json.dumps(document, ensure_ascii=False, indent=2))
 

@@ -9,7 +9,8 @@ from django.core.exceptions import ImproperlyConfigured
 from django.core.management.base import BaseCommand, CommandError
 
 from training.management.commands.import_record import found_student, found_user
-from training.services import handover, records
+from training.services import handover
+from training.services.errors import NotAllowed
 
 
 class Command(BaseCommand):
@@ -39,7 +40,7 @@ class Command(BaseCommand):
         try:
             raw = handover.make(student, by=by, at=dt.datetime.now(dt.UTC), via="command")
             options["file"].write_bytes(raw)
-        except (records.NotAllowed, ImproperlyConfigured) as problem:
+        except (NotAllowed, ImproperlyConfigured) as problem:
             raise CommandError(str(problem), returncode=2) from None
         except OSError as problem:
             raise CommandError(

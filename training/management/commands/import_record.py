@@ -14,6 +14,7 @@ from syllabus.engine.errors import DocumentError
 from training.models import School, Student, User
 from training.record import SealedEntry
 from training.services import record_changes, records
+from training.services.errors import NotAllowed
 
 
 class Command(BaseCommand):
@@ -64,7 +65,7 @@ class Command(BaseCommand):
             sys.exit(2)
         except SealedEntry as problem:
             raise CommandError(f"nothing was written; {problem}", returncode=2) from None
-        except records.NotAllowed as problem:
+        except NotAllowed as problem:
             raise CommandError(str(problem), returncode=2) from None
         self.stdout.write(described(done))
 

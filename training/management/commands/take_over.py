@@ -9,6 +9,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from training.management.commands.import_record import described, found_school, found_user, text_of
 from training.services import handover, record_changes, records
+from training.services.errors import NotAllowed
 
 
 class Command(BaseCommand):
@@ -59,7 +60,7 @@ class Command(BaseCommand):
             for fault in problem.faults:
                 self.stderr.write(f"  {fault}")
             sys.exit(2)
-        except records.NotAllowed as problem:
+        except NotAllowed as problem:
             raise CommandError(str(problem), returncode=2) from None
         self.stdout.write(described(records.Imported(done.student, done.change, done.created)))
         if done.hand_over is not None:

@@ -26,7 +26,7 @@ from training.models import (
     User,
 )
 from training.reports import airworthiness
-from training.services import access, notices
+from training.services import access, errors, notices
 from training.services import aircraft as fleets
 from training.services.reminders import calendars, leads, recipients
 from training.services.reminders import due as making
@@ -117,8 +117,9 @@ def own(user: User, at: dt.datetime, *, via: str) -> list[Own]:
 
 
 def find(user: User, ref: uuid.UUID, at: dt.datetime) -> Reminder:
-    """One of a user's reminders. Raises: Reminder.DoesNotExist, whether there is none or it is another's."""
-    return _of(user, at).select_related("student", "school", "role", "aircraft").get(ref=ref)
+    """One of a user's reminders. Raises: NotFound, whether there is none or it is another's."""
+    rows = _of(user, at).select_related("student", "school", "role", "aircraft")
+    return errors.find(rows, "reminder of that reference", ref=ref)
 
 
 def mark_read(user: User, reminder: Reminder, at: dt.datetime) -> Own:

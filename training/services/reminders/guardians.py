@@ -15,7 +15,7 @@ from syllabus.engine import calendar
 from syllabus.engine.errors import Fault, FaultsFound
 from training.models import Guardian, Student, User
 from training.services import access, people
-from training.services.records import NotAllowed
+from training.services.errors import Conflict, NotAllowed
 
 
 class GuardianError(FaultsFound):
@@ -83,11 +83,9 @@ def give_account(guardian: Guardian, *, by: User, at: dt.datetime) -> tuple[User
         return locked.user, False
     user, new = people.account(locked.name, locked.email)
     if user.pk == locked.student.user_id:
-        raise people.Conflict(f"{locked.email} is the student's own account; a guardian needs another.")
+        raise Conflict(f"{locked.email} is the student's own account; a guardian needs another.")
     if not user.is_active:
-        raise people.Conflict(
-            f"The account of {user.email} is closed; whoever runs the server opens it again."
-        )
+        raise Conflict(f"The account of {user.email} is closed; whoever runs the server opens it again.")
     locked.user = user
     locked.save(update_fields=["user"])
     people.note(locked.school, by, "guardian's account given", at, user=user, student=locked.student)

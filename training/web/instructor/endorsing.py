@@ -25,15 +25,15 @@ from syllabus.engine.kinds.evidence import STUDENT
 from syllabus.engine.record import Endorsement as Given
 from syllabus.engine.report import CAUTION
 from syllabus.engine.vocabulary import CATEGORIES, CLASSES, TESTS
-from training.models import Endorsement, EndorsementSeal, Revocation
+from training.models import EndorsementSeal, Revocation
 from training.presenters import amounts
 from training.presenters.reasons import words
 from training.reports.eligibility import record_of
 from training.services import access, confirming, endorsement_check, endorsements
 from training.services.confirming import Act, NotConfirmed, content_of
 from training.services.endorsement_check import Checked
-from training.services.endorsements import Conflict, EndorsementError, Refused
-from training.services.records import NotAllowed
+from training.services.endorsements import AgainstTheRule, EndorsementError
+from training.services.errors import Conflict, NotAllowed
 from training.web.instructor import sheet, signing
 from training.web.instructor.opening import Taught, taught
 from training.web.shown import State, day, test_of, vouched, why_not
@@ -289,7 +289,7 @@ def _give(request: HttpRequest, whose: Taught, kind: Kind) -> HttpResponse:
         faults += [each.message for each in wrong.faults]
     except NotCovered:
         pass  # what is looked at again below says so
-    except Refused:
+    except AgainstTheRule:
         faults.append(
             gettext("The regulation does not allow this endorsement. See the reasons and citations below.")
         )
@@ -307,10 +307,7 @@ def _act(kind: str, whose: Taught, entry: uuid.UUID, said: Mapping[str, Any], pa
 @taught
 def revoke(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
     """End an endorsement that was given here, from today on."""
-    try:
-        found = endorsements.find(whose.student, entry)
-    except Endorsement.DoesNotExist:
-        raise Http404("no endorsement of that id that was given here") from None
+    found = endorsements.find(whose.student, entry)
     reason = sheet.lines(str(request.POST.get("reason", "")))
     faults: list[str] = []
     if request.method == "POST":

@@ -25,9 +25,9 @@ from training.reports import progress
 from training.reports.eligibility import record_of
 from training.services import access, authority, confirming, lesson_content, lesson_records, sign_offs
 from training.services.confirming import Act, NotConfirmed
+from training.services.errors import Changed, Conflict, NotAllowed
 from training.services.lesson_content import LessonError
-from training.services.lesson_records import AlreadySigned, Changed, Conflict
-from training.services.records import NotAllowed
+from training.services.lesson_records import AlreadySigned
 from training.web.instructor import looking, sheet, signing, told
 from training.web.instructor.looking import Look
 from training.web.instructor.opening import Taught, taught

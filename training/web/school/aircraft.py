@@ -19,8 +19,8 @@ from training.models import Aircraft
 from training.reports.airworthiness import Held, by_aircraft
 from training.services import aircraft as fleets
 from training.services import glance
-from training.services.aircraft import AircraftError, Conflict
-from training.services.records import NotAllowed
+from training.services.aircraft import AircraftError
+from training.services.errors import Conflict, NotAllowed
 from training.web.school import opening
 from training.web.school.opening import Opened, administered
 from training.web.shown import State, day

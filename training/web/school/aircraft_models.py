@@ -15,7 +15,7 @@ from syllabus.engine.reading import Faults
 from syllabus.engine.vocabulary import CATEGORIES, CLASSES
 from training.services import aircraft_models, school_settings
 from training.services.aircraft_models import ModelError
-from training.services.records import NotAllowed
+from training.services.errors import NotAllowed
 from training.web.school import opening
 from training.web.school.opening import Opened, administered
 from training.web.shown import day

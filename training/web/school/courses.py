@@ -20,7 +20,7 @@ from syllabus.models import CourseVersion
 from training.presenters import amounts
 from training.services import courses
 from training.services.courses import Address
-from training.services.records import NotAllowed
+from training.services.errors import NotAllowed, NotAsRead, Refused
 from training.web.school.opening import Opened, administered
 from training.web.shown import day
 
@@ -101,7 +101,7 @@ def _kept(opened: Opened, raw: bytes, name: str) -> HttpResponse:
         )
     except CourseError as problem:
         return _list(opened, problem.faults, 422)
-    except (courses.NotThere, NotAllowed) as refused:
+    except Refused as refused:
         return _list(opened, [Fault(name, str(refused))], 422)
     version = saved.version
     said = (
@@ -243,11 +243,9 @@ def publish(opened: Opened, course: str, number: int) -> HttpResponse:
             content_hash=str(opened.request.POST.get("content_hash", "")),
             at=opened.at,
         )
-    except courses.NotThere:
-        raise Http404("no course of that name and version at this school") from None
     except NotAllowed as refused:
         return _read(opened, found, others, str(refused), 403)
-    except courses.NotRead as changed:
+    except NotAsRead as changed:
         return _read(opened, found, others, str(changed), 409)
     messages.success(
         opened.request,

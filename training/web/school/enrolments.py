@@ -16,8 +16,7 @@ from syllabus.engine.reading import Faults
 from training.models import CourseMove, Enrolment, Student
 from training.services import access, enrolments
 from training.services.enrolments import EnrolmentError
-from training.services.lesson_records import Conflict
-from training.services.records import NotAllowed
+from training.services.errors import Conflict, NotAllowed
 from training.web.school import opening, students
 from training.web.school.opening import Opened, administered
 from training.web.shown import day

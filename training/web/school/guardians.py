@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST
 from syllabus.engine.reading import Faults
 from training.models import Guardian
 from training.services import access, people
+from training.services.errors import Conflict
 from training.services.reminders import guardians
 from training.web.accounts import links
 from training.web.school import opening, students
@@ -64,7 +65,7 @@ def give(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
     found = _guardian(opened, ref, pk)
     try:
         user, new = guardians.give_account(found, by=opened.user, at=opened.at)
-    except people.Conflict as refused:
+    except Conflict as refused:
         messages.error(opened.request, str(refused))
     else:
         said = _(

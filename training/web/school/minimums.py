@@ -18,8 +18,8 @@ from syllabus.engine.kinds import KINDS
 from syllabus.engine.reading import Faults
 from syllabus.models import SchoolMinimum
 from training.services import minimums
-from training.services.minimums import Conflict, MinimumError
-from training.services.records import NotAllowed
+from training.services.errors import Conflict, NotAllowed
+from training.services.minimums import MinimumError
 from training.web.school import opening
 from training.web.school.opening import Opened, administered
 from training.web.shown import day

@@ -17,7 +17,8 @@ from syllabus.engine.vocabulary import CATEGORIES, CLASSES
 from training.models import PeopleChange, Role
 from training.reports import instructing
 from training.services import people
-from training.services.people import Conflict, PeopleError
+from training.services.errors import Conflict
+from training.services.people import PeopleError
 from training.web.accounts import links
 from training.web.school import opening
 from training.web.school.opening import Opened, administered

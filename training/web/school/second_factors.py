@@ -11,8 +11,7 @@ from django.views.decorators.http import require_http_methods
 
 from training.models import Role
 from training.services import second_factor
-from training.services.people import Conflict
-from training.services.records import NotAllowed
+from training.services.errors import Conflict, NotAllowed
 from training.web.school import people
 from training.web.school.opening import Opened, administered, asked_anew, in_words
 

@@ -17,8 +17,8 @@ from syllabus.engine.reading import Faults
 from training.models.schools import CLAIMABLE
 from training.services import confirming, record_changes, school_settings
 from training.services.confirming import NotConfirmed
+from training.services.errors import NotAllowed
 from training.services.record_changes import ReasonError
-from training.services.records import NotAllowed
 from training.services.school_settings import SettingsError
 from training.web.instructor import signing
 from training.web.school import opening

@@ -21,6 +21,7 @@ from syllabus.models import CourseVersion
 from training.models import Assignment, Enrolment, Role, Student, User
 from training.services import access, enrolments, people
 from training.services.courses import Address
+from training.services.errors import Conflict
 from training.services.reminders import guardians
 from training.web.school import opening
 from training.web.school.opening import Opened, administered
@@ -181,7 +182,7 @@ def assign(opened: Opened, ref: uuid.UUID) -> HttpResponse:
             people.assign(student, instructor, starts=starts, by=opened.user, at=opened.at)
         except people.PeopleError as problem:
             faults.extend(problem.faults)
-        except people.Conflict as refused:
+        except Conflict as refused:
             faults.add("instructor", str(refused))
         else:
             told = {"instructor": instructor, "student": student, "day": day(starts)}
