@@ -10,8 +10,6 @@ from pathlib import Path
 from syllabus import dated
 from syllabus.dated import Lined
 from syllabus.engine.aircraft_models import Model, Models, folded
-from syllabus.engine.errors import RuleDataError
-from syllabus.engine.rulebook import VERIFIED
 from syllabus.engine.vocabulary import CATEGORIES, CLASSES
 
 HOME = Path(__file__).parent / "aircraft_models.yaml"
@@ -108,11 +106,9 @@ def load(home: Path = HOME) -> tuple[Shipped, ...]:
     data = dated.read_text(home.read_text(encoding="utf-8"), home.name, starts)
     reader.known(data, ("source", "verified", "models"))
     reader.field(data, "source", str, "")
-    if (verified := reader.field(data, "verified", str, "memory")) not in VERIFIED:
-        reader.fault(data.place("verified"), f"verified: {verified!r} is not one of {', '.join(VERIFIED)}")
+    reader.verified(data)
     found = tuple(reader.model(each) for each in reader.mappings(data, "models"))
-    if reader.faults:
-        raise RuleDataError(dict.fromkeys(reader.faults))
+    reader.stop()
     return found
 
 

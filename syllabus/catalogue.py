@@ -19,7 +19,7 @@ from syllabus.engine.audit import ABOUT, OTHER, TEST
 from syllabus.engine.errors import Fault, RuleDataError
 from syllabus.engine.kinds import registry
 from syllabus.engine.record import Endorsement
-from syllabus.engine.rulebook import VERIFIED, Citation, Milestone, Requirement, Rulebook
+from syllabus.engine.rulebook import Citation, Milestone, Requirement, Rulebook
 from syllabus.engine.vocabulary import CATEGORIES, CLASSES, ENDORSEMENTS, INSTRUCTORS, TESTS
 
 FOLDER = "catalogue"
@@ -229,9 +229,7 @@ class _Reader(dated.Builder):
         name = self.field(at, "kind", str, "")
         if name and name not in ENDORSEMENTS and not self.is_own(name):
             self.fault(at.place("kind"), f"unknown kind {name!r}; there are {', '.join(ENDORSEMENTS)}")
-        verified = self.field(at, "verified", str, "memory")
-        if verified not in VERIFIED:
-            self.fault(at.place("verified"), f"verified: {verified!r} is not one of {', '.join(VERIFIED)}")
+        verified = self.verified(at)
         trained, ground_counts = (
             self.read(at, key, registry.flag, False) for key in ("trained", "ground_counts")
         )
@@ -347,21 +345,14 @@ def load(rules: Rulebook, *homes: Path) -> Catalogue:
     """
     reader = _Reader(rules)
     found: dict[str, Kind] = {}
-    homes = homes or sources.folders(FOLDER)
-    for path in (path for home in homes for path in sorted(home.glob("*.yaml"))):
-        try:
-            data: Any = dated.read_text(path.read_text(encoding="utf-8"), path.name)
-        except RuleDataError as problem:
-            reader.faults.extend(problem.faults)
-            continue
+    for data in dated.read_files(homes or sources.folders(FOLDER)).values():
         for each in reader.kinds(data):
             if each.kind in found:
                 reader.fault(data.place("kinds"), f"{each.kind} stands twice; keep one")
             found[each.kind] = each
     for missing in [kind for kind in ENDORSEMENTS if kind not in found]:
-        reader.fault(homes[0].name, f"the kind {missing!r} is in no file")
-    if reader.faults:
-        raise RuleDataError(reader.faults)
+        reader.fault(FOLDER, f"the kind {missing!r} is in no file")
+    reader.stop()
     return Catalogue(found)
 
 

@@ -1,20 +1,25 @@
 """Rule data as files: YAML with line numbers, read strictly, every fault with file and line.
 
-What the regulations, the catalogue of endorsements, the audit's rules and the table of models share.
+The milestones, the catalogue of endorsements, the table of models and the courses are read with the
+``Builder`` here. Rules that no milestone asks for only declare their ``Shape``.
 """
 
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from itertools import count
+from pathlib import Path
 from typing import Any
 
 import yaml
 
+from syllabus import sources
 from syllabus.engine.errors import Fault, RuleDataError
-from syllabus.engine.rulebook import Citation
+from syllabus.engine.kinds.registry import Param
+from syllabus.engine.rulebook import VERIFIED, Citation, Rules, RuleVersion
 
 ONE_DAY = timedelta(days=1)
 
@@ -98,6 +103,43 @@ def read_text(text: str, file: str, starts: str = "regulation data starts with '
     return made
 
 
+def read_files(
+    homes: Iterable[Path], layout: str = "<authority>.yaml", starts: str = "it starts with 'authority:'"
+) -> dict[str, Lined]:
+    """The data of every YAML file of some folders, by its path below one of them.
+
+    ``layout`` says where a file of them stands: another place is a fault, so that none goes unread.
+
+    Raises: RuleDataError.
+    """
+    data: dict[str, Lined] = {}
+    faults: list[Fault] = []
+    for home in homes:
+        for path in sorted(each for each in home.rglob("*") if each.suffix in (".yaml", ".yml")):
+            file = path.relative_to(home).as_posix()
+            if path.suffix != ".yaml" or file.count("/") != layout.count("/"):
+                faults.append(Fault(file, f"is not read here; rule data belong in {layout}"))
+                continue
+            if file in data:
+                faults.append(Fault(file, "is in two folders; keep one"))
+                continue
+            try:
+                data[file] = read_text(path.read_text(encoding="utf-8"), file, starts)
+            except RuleDataError as problem:
+                faults.extend(problem.faults)
+            except UnicodeDecodeError as problem:
+                line = problem.object.count(b"\n", 0, problem.start) + 1
+                faults.append(Fault(f"{file}:{line}", "not UTF-8 text"))
+            except OSError as problem:
+                faults.append(Fault(file, f"cannot be read: {problem.strerror}"))
+    if faults:
+        raise RuleDataError(faults)
+    if not data:
+        raise RuleDataError([Fault("", f"holds no rule data; {layout} is expected")])
+    return data
+
+
+_VERSION = ("from", "until", "says", "cite", "verified", "note")
 #: What a value of the data is called where another sort stands in its place.
 _WANTED = {
     str: "text; put it in quotes",
@@ -126,7 +168,14 @@ class Builder:
         self.faults: list[Fault] = []
 
     def fault(self, place: str, message: str) -> None:
-        self.faults.append(Fault(place, message))
+        fault = Fault(place, message)
+        if fault not in self.faults:  # what all versions share is read for each
+            self.faults.append(fault)
+
+    def stop(self) -> None:
+        """Raises: RuleDataError, where there is a fault."""
+        if self.faults:
+            raise RuleDataError(self.faults)
 
     def field(self, at: Lined, key: str, kind: type, default: Any = None, *, optional: bool = False) -> Any:
         """The value at ``key``, or ``default`` with the fault noted: missing, blank, or of another sort."""
@@ -181,6 +230,55 @@ class Builder:
             self.fault(at.place(key), f"{key}: {problem}")
             return default
 
+    def verified(self, at: Lined) -> str:
+        """How the text is known: one of ``VERIFIED``."""
+        found: str = self.field(at, "verified", str, "memory")
+        if found not in VERIFIED:
+            self.fault(at.place("verified"), f"verified: {found!r} is not one of {', '.join(VERIFIED)}")
+        return found
+
+    def versions(
+        self, at: Lined, name: str, kind: str, params: Mapping[str, Param]
+    ) -> tuple[RuleVersion, ...]:
+        """The versions of a rule, oldest first. A parameter beside ``versions`` is shared by all of them."""
+        shared = {key: (at, at[key]) for key in params if key in at}
+        entries = self.mappings(at, "versions")
+        made = (
+            self._version(each, name, kind, params, shared, following)
+            for each, following in zip(entries, [*entries[1:], None], strict=False)
+        )
+        return tuple(each for each in made if each)
+
+    def _version(
+        self,
+        at: Lined,
+        name: str,
+        kind: str,
+        params: Mapping[str, Param],
+        shared: Mapping[str, tuple[Lined, Any]],
+        following: Lined | None,
+    ) -> RuleVersion | None:
+        self.known(at, (*_VERSION, *params))
+        first, last = self.in_force(at, name, following)
+        verified, cite = self.verified(at), self.citation(at)
+        given = {**shared, **{key: (at, at[key]) for key in params if key in at}}
+        read: dict[str, Any] = {}
+        for key, param in params.items():
+            if key not in given:
+                if param.required:
+                    self.fault(at.place(), f"{kind or name} needs {key!r}")
+                continue
+            where, value = given[key]
+            try:
+                read[key] = param.read(value)
+            except ValueError as problem:
+                self.fault(where.place(key), f"{key}: {problem}")
+        says = self.field(at, "says", str, "")
+        note = self.field(at, "note", str, "", optional=True)
+        if first is None or cite is None:
+            return None
+        return RuleVersion(name, kind, first, last, says, cite, verified, note, read)
+
     def in_force(self, at: Lined, name: str, following: Lined | None) -> tuple[date | None, date | None]:
         """First and last day; without ``until``, to the day before the following version."""
         first, last = self.field(at, "from", date), self.field(at, "until", date, optional=True)
@@ -205,3 +303,47 @@ class Builder:
                 f" {days[0] if days[0] == days[1] else f'{days[0]} to {days[1]}'}",
             )
         return first, last
+
+
+@dataclass(frozen=True)
+class Shape:
+    """What the files of a folder hold, one of each authority: rules by name, each with its versions.
+
+    ``rules`` are the names that the program asks about, all of which there must be, each with the parameters
+    of its versions. Without them an authority names its own, each with ``params``.
+    """
+
+    folder: str
+    rules: Mapping[str, Mapping[str, Param]] = field(default_factory=dict)
+    params: Mapping[str, Param] = field(default_factory=dict)
+
+    @property
+    def home(self) -> Path:
+        return sources.HOME / self.folder
+
+    def load(self, *homes: Path) -> Rules:
+        """The rules of folders: without any, those of the project.
+
+        Raises: RuleDataError with every fault, each with file and line.
+        """
+        reader, found = Builder(), Rules()
+        for data in read_files(homes or sources.folders(self.folder)).values():
+            reader.known(data, ("authority", "rules"))
+            if (named := reader.field(data, "authority", str, "")) and f"{named}.yaml" != data.file:
+                reader.fault(data.place("authority"), f"{named!r} is in {data.file}; make them agree")
+            for each in reader.mappings(data, "rules"):
+                name = reader.field(each, "id", str, "")
+                if name in found:
+                    reader.fault(each.place("id"), f"there are two of {name}; keep one")
+                found[name] = self._rule(reader, each, name)
+        for missing in self.rules.keys() - found.keys():
+            reader.fault(self.folder, f"the rule {missing!r} is in no file")
+        reader.stop()
+        return found
+
+    def _rule(self, reader: Builder, at: Lined, name: str) -> tuple[RuleVersion, ...]:
+        params = self.rules.get(name, self.params)
+        if name and self.rules and name not in self.rules:
+            reader.fault(at.place("id"), f"no rule is called {name!r}; there are {', '.join(self.rules)}")
+        reader.known(at, ("id", "versions", *params))
+        return reader.versions(at, name, "", params)

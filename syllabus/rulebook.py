@@ -15,18 +15,15 @@ from pathlib import Path as FilePath
 from typing import Any
 
 from syllabus import aircraft_models, dated, sources
-from syllabus.dated import Lined, read_text, shown
-from syllabus.engine.errors import Fault, RuleDataError
+from syllabus.dated import Lined, shown
 from syllabus.engine.kinds import KINDS, registry
 from syllabus.engine.question import READERS
 from syllabus.engine.rulebook import (
     ROLES,
-    VERIFIED,
     Milestone,
     Path,
     Requirement,
     Rulebook,
-    RuleVersion,
     Scope,
     Unwritten,
 )
@@ -38,7 +35,6 @@ _MILESTONE = ("milestone", "title", "says", "order", "role", "context", "scope",
 _SCOPE = ("classes", "country", "holders", "unwritten")
 _PATH = ("id", "says", "cite", "verified", "waives")
 _REQUIREMENT = ("id", "kind", "plain", "expiring", "versions")
-_VERSION = ("from", "until", "says", "cite", "verified", "note")
 
 
 #: What a scope can leave to rules that are not written: keys of a context, and a certificate held.
@@ -51,40 +47,8 @@ def read(*homes: FilePath) -> dict[str, Lined]:
 
     Raises: RuleDataError.
     """
-    data: dict[str, Lined] = {}
-    faults: list[Fault] = []
-    found = (
-        (root, path)
-        for root in homes or sources.folders(FOLDER)
-        for path in sorted(each for each in root.rglob("*") if each.suffix in (".yaml", ".yml"))
-    )
-    for home, path in found:
-        file = path.relative_to(home).as_posix()
-        if path.suffix != ".yaml" or file.count("/") != 1:
-            faults.append(
-                Fault(file, "is not read here; regulation data stands in <authority>/<milestone>.yaml")
-            )
-            continue
-        if file in data:
-            faults.append(Fault(file, "stands in two folders; keep one"))
-            continue
-        try:
-            data[file] = read_text(path.read_text(encoding="utf-8"), file)
-        except RuleDataError as problem:
-            faults.extend(problem.faults)
-        except UnicodeDecodeError as problem:
-            faults.append(Fault(f"{file}:{_line_of(problem)}", "not UTF-8 text"))
-        except OSError as problem:
-            faults.append(Fault(file, f"cannot be read: {problem.strerror}"))
-    if faults:
-        raise RuleDataError(faults)
-    if not data:
-        raise RuleDataError([Fault("", "holds no regulation data; <authority>/<milestone>.yaml is wanted")])
-    return data
-
-
-def _line_of(problem: UnicodeDecodeError) -> int:
-    return problem.object.count(b"\n", 0, problem.start) + 1
+    starts = "regulation data starts with 'milestone:'"
+    return dated.read_files(homes or sources.folders(FOLDER), "<authority>/<milestone>.yaml", starts)
 
 
 class Builder(dated.Builder):
@@ -153,11 +117,7 @@ class Builder(dated.Builder):
         made: list[Path] = []
         for each in self.mappings(at, "paths"):
             self.known(each, _PATH)
-            verified = self.field(each, "verified", str, "memory")
-            if verified not in VERIFIED:
-                self.fault(
-                    each.place("verified"), f"verified: {verified!r} is not one of {', '.join(VERIFIED)}"
-                )
+            verified = self.verified(each)
             waives = self.read(each, "waives", registry.words(), ())
             for name in waives:
                 if f"{milestone}.{name}" not in requirements:
@@ -174,62 +134,17 @@ class Builder(dated.Builder):
             if kind:
                 self.fault(at.place("kind"), f"unknown kind {kind!r}; there are {', '.join(sorted(KINDS))}")
             return Requirement(name, kind or "?", ())
-        allowed = tuple(KINDS[kind].params)
-        self.known(at, (*_REQUIREMENT, *allowed))
-        shared = {key: (at, at[key]) for key in allowed if key in at}
-        entries = self.mappings(at, "versions")
-        versions = []
-        for index, each in enumerate(entries):
-            self.known(each, (*_VERSION, *allowed))
-            following = entries[index + 1] if index + 1 < len(entries) else None
-            made = self.version(each, name, kind, shared, following)
-            if made is None:
-                continue
-            versions.append(made)
-            if kind == "milestone" and "milestone" in made.params:
-                where = each if "milestone" in each else at
-                self.needs.append((milestone, made.params["milestone"], where.place("milestone")))
+        params = KINDS[kind].params
+        self.known(at, (*_REQUIREMENT, *params))
+        versions = self.versions(at, name, kind, params)
+        if kind == "milestone":
+            for each in (at, *self.mappings(at, "versions")):
+                if isinstance(other := each.get("milestone"), str):
+                    self.needs.append((milestone, other, each.place("milestone")))
         plain, expiring = (
             self.field(at, key, str, "", optional=True).strip() for key in ("plain", "expiring")
         )
-        return Requirement(name, kind, tuple(versions), plain, expiring)
-
-    def version(
-        self,
-        at: Lined,
-        name: str,
-        kind: str,
-        shared: Mapping[str, tuple[Lined, Any]],
-        following: Lined | None,
-    ) -> RuleVersion | None:
-        first, last = self.in_force(at, name, following)
-        verified = self.field(at, "verified", str, "memory")
-        if verified not in VERIFIED:
-            self.fault(at.place("verified"), f"verified: {verified!r} is not one of {', '.join(VERIFIED)}")
-        cite = self.citation(at)
-        params = self.params(at, kind, shared)
-        says = self.field(at, "says", str, "")
-        note = self.field(at, "note", str, "", optional=True)
-        if first is None or cite is None:
-            return None
-        return RuleVersion(name, kind, first, last, says, cite, verified, note, params)
-
-    def params(self, at: Lined, kind: str, shared: Mapping[str, tuple[Lined, Any]]) -> dict[str, Any]:
-        given = {**shared, **{key: (at, at[key]) for key in KINDS[kind].params if key in at}}
-        read: dict[str, Any] = {}
-        for key, param in KINDS[kind].params.items():
-            if key not in given:
-                if param.required:
-                    self.fault(at.place(), f"{kind} needs {key!r}")
-                continue
-            where, value = given[key]
-            try:
-                read[key] = param.read(value)
-            except ValueError as problem:
-                fault = Fault(where.place(key), f"{key}: {problem}")
-                if fault not in self.faults:  # what all versions share is read for each
-                    self.faults.append(fault)
-        return read
+        return Requirement(name, kind, versions, plain, expiring)
 
     def nesting(self, milestones: Collection[str]) -> None:
         """Every milestone that another needs is there, and none needs itself by way of others."""
@@ -266,8 +181,7 @@ def build(data: Mapping[str, Lined]) -> Rulebook:
     for name, other, _ in builder.needs:
         if other in milestones and milestones[name].scope == Scope():
             milestones[name] = replace(milestones[name], scope=milestones[other].scope)
-    if builder.faults:
-        raise RuleDataError(builder.faults)
+    builder.stop()
     ordered = dict(sorted(milestones.items(), key=lambda pair: (pair[1].order, pair[0])))
     return Rulebook(fingerprint(data), ordered, models=aircraft_models.current())
 

@@ -120,7 +120,7 @@ def _shown(craft: Craft, school: str, held: list[Held]) -> dict[str, Any]:
         "checks": [
             {
                 "id": each.check.pk,
-                "kind": each.kind.id,
+                "kind": each.version.id,
                 "says": each.says,
                 "done": each.check.done.isoformat(),
                 "expires": each.check.expires and each.check.expires.isoformat(),

@@ -11,36 +11,15 @@ Plain values in, findings out; who may sign and what lies across several records
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import cached_property
 from typing import Any, Protocol
 
-from syllabus.engine.errors import NotInForce
 from syllabus.engine.record import Endorsement, Entry, Flight, GroundLesson, Instructor, Record, entry_day
 from syllabus.engine.rulebook import Citation, Requirement, RuleVersion
 from syllabus.engine.settings import DEFAULT, Settings
 
-#: The rules that an audit asks about, each with the parameters that its versions have.
-RULES: Mapping[str, tuple[str, ...]] = {
-    "student-pilot": (),
-    "class-b-airport": ("airports",),
-    "logbook-flight": ("fields",),
-    "logbook-training": ("fields",),
-    "signed-training": (),
-    "training-first": (),
-    "own-record-solo": (),
-    "own-record-tests": ("wait",),
-    "own-record-kept": ("keep",),
-    "first-attempts": ("applicants", "per_cent", "window"),
-    "one-place": (),
-    "acknowledged": (),
-    "as-sealed": (),
-    "whole-record": (),
-    "pilot-alone": (),
-    "night-as-computed": ("apart",),
-    "existing-conditions": ("ahead",),
-}
 #: From what certainly was not kept, over what the record cannot show, to what is worth a look.
 SEVERITIES = ("serious", "incomplete", "note")
 SERIOUS, INCOMPLETE, NOTE = SEVERITIES
@@ -50,41 +29,6 @@ SOLO, TEST, OTHER = ABOUT
 #: The remedy of a finding: a corrected entry, a note of what happened, or none.
 MENDS = ("correction", "note", "nothing")
 CORRECTION, A_NOTE, NOTHING = MENDS
-
-
-@dataclass(frozen=True, slots=True)
-class AuditRule:
-    """A rule as it was in force from one day to another."""
-
-    rule: str
-    first: date
-    last: date | None
-    says: str
-    cite: Citation
-    verified: str
-    note: str
-    params: Mapping[str, Any] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
-class AuditRules:
-    """The rules of an audit, each with its versions, oldest first."""
-
-    rules: Mapping[str, tuple[AuditRule, ...]]
-
-    def on(self, rule: str, day: date) -> AuditRule:
-        """The version in force on a day. Raises: NotInForce; KeyError for a rule there is none of."""
-        for each in self.rules[rule]:
-            if each.first <= day and (each.last is None or day <= each.last):
-                return each
-        raise NotInForce(f"{rule} has no version in force on {day}; it starts {self.rules[rule][0].first}.")
-
-    def near(self, rule: str, day: date) -> AuditRule:
-        """The same; before the first version there is, that one."""
-        try:
-            return self.on(rule, day)
-        except NotInForce:
-            return self.rules[rule][0]
 
 
 @dataclass(frozen=True, slots=True)

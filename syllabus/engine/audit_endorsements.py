@@ -17,7 +17,6 @@ from syllabus.engine.audit import (
     SERIOUS,
     TEST,
     Audited,
-    AuditRules,
     Found,
     KindOfEndorsement,
     Minimums,
@@ -33,7 +32,7 @@ from syllabus.engine.facts import same
 from syllabus.engine.finding import Finding
 from syllabus.engine.question import Context
 from syllabus.engine.record import Endorsement, Flight, GroundLesson, Instructor, Record, Test
-from syllabus.engine.rulebook import ITEMS_AT_STANDARD, SOLO_ROLES, Milestone, Requirement, Rulebook
+from syllabus.engine.rulebook import ITEMS_AT_STANDARD, SOLO_ROLES, Milestone, Requirement, Rulebook, Rules
 
 _ASKED = "endorsement"
 _WORDS = {True: "On record since", False: "Not met", None: "Not known"}
@@ -42,7 +41,7 @@ _WORDS = {True: "On record since", False: "Not met", None: "Not known"}
 def findings(
     audited: Audited,
     rulebook: Rulebook,
-    rules: AuditRules,
+    rules: Rules,
     kinds: Mapping[str, KindOfEndorsement],
     minimums: Minimums = MappingProxyType({}),
 ) -> Iterator[Found]:
@@ -99,7 +98,7 @@ def _untrained(
     audited: Audited,
     given: Endorsement,
     kind: KindOfEndorsement,
-    rules: AuditRules,
+    rules: Rules,
     rulebook: Rulebook,
     gave: bool,
 ) -> Iterator[Found]:
@@ -146,7 +145,7 @@ def _items(rulebook: Rulebook) -> Iterator[Requirement]:
         yield from (each for each in milestone.requirements if each.kind == ITEMS_AT_STANDARD)
 
 
-def _early(given: Endorsement, kind: KindOfEndorsement, rules: AuditRules) -> Iterator[Found]:
+def _early(given: Endorsement, kind: KindOfEndorsement, rules: Rules) -> Iterator[Found]:
     """One flight was endorsed so long before it that nobody could know the conditions."""
     if given.flight_date is None:
         return
@@ -286,14 +285,14 @@ def is_of_sort(test: Test, sorts: Iterable[str]) -> bool:
     return test.kind.partition(":")[0] in sorts
 
 
-def told_from(given: date, rules: AuditRules) -> date:
+def told_from(given: date, rules: Rules) -> date:
     """The last day on which a missing result is not yet told."""
     wait: calendar.Length = rules.near("own-record-tests", given).params["wait"]
     return calendar.last_day(given, wait)
 
 
 def _without_result(
-    audited: Audited, given: Endorsement, kind: KindOfEndorsement, rules: AuditRules
+    audited: Audited, given: Endorsement, kind: KindOfEndorsement, rules: Rules
 ) -> Iterator[Found]:
     if given.instructor is None or result_of(audited.record.tests, given, kind) is not None:
         return

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from syllabus.engine.audit import CORRECTION, INCOMPLETE, Audited, AuditRule, AuditRules, Found
+from syllabus.engine.audit import CORRECTION, INCOMPLETE, Audited, Found
 from syllabus.engine.record import Flight, GroundLesson, Record
+from syllabus.engine.rulebook import Rules, RuleVersion
 
 _WORDS = {
     "total": "the total time",
@@ -20,7 +21,7 @@ _WORDS = {
 }
 
 
-def findings(audited: Audited, rules: AuditRules) -> Iterator[Found]:
+def findings(audited: Audited, rules: Rules) -> Iterator[Found]:
     """One finding for each flight or ground lesson that leaves something out.
 
     Flights that lack nothing but words on the training are told together: it is a habit, not a slip.
@@ -43,7 +44,7 @@ def findings(audited: Audited, rules: AuditRules) -> Iterator[Found]:
         yield _wordless(wordless, rules)
 
 
-def _wordless(flights: list[Flight], rules: AuditRules) -> Found:
+def _wordless(flights: list[Flight], rules: Rules) -> Found:
     first, last = flights[0].date, flights[-1].date
     rule = rules.near("logbook-training", last)
     when = f"of {first}" if first == last else f"from {first} to {last}"
@@ -67,7 +68,7 @@ def _described(record: Record) -> set[object]:
     return {grade.flight or grade.date for grade in record.items}
 
 
-def _of_flight(flight: Flight, rule: AuditRule) -> Iterator[tuple[str, AuditRule]]:
+def _of_flight(flight: Flight, rule: RuleVersion) -> Iterator[tuple[str, RuleVersion]]:
     device, times = flight.aircraft.device, flight.times
     says = {
         "total": bool(times.get("total")),
@@ -82,8 +83,8 @@ def _of_flight(flight: Flight, rule: AuditRule) -> Iterator[tuple[str, AuditRule
 
 
 def _of_training(
-    lesson: Flight | GroundLesson, rule: AuditRule, graded: bool
-) -> Iterator[tuple[str, AuditRule]]:
+    lesson: Flight | GroundLesson, rule: RuleVersion, graded: bool
+) -> Iterator[tuple[str, RuleVersion]]:
     if isinstance(lesson, Flight):
         described, length = bool(lesson.remarks.strip() or lesson.purposes or graded), True
     else:
@@ -99,7 +100,7 @@ def _of_training(
             yield name, rule
 
 
-def _told(lesson: Flight | GroundLesson, lacks: list[tuple[str, AuditRule]], what: str) -> Iterator[Found]:
+def _told(lesson: Flight | GroundLesson, lacks: list[tuple[str, RuleVersion]], what: str) -> Iterator[Found]:
     if not lacks:
         return
     missing = ", ".join(_WORDS[name] for name, _ in lacks)

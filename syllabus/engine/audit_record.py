@@ -6,14 +6,14 @@ from collections.abc import Iterator, Mapping
 from types import MappingProxyType
 
 from syllabus.engine import audit_endorsements, audit_entries, audit_solo, audit_tests
-from syllabus.engine.audit import Audited, AuditRules, Found, KindOfEndorsement, Minimums
-from syllabus.engine.rulebook import Rulebook
+from syllabus.engine.audit import Audited, Found, KindOfEndorsement, Minimums
+from syllabus.engine.rulebook import Rulebook, Rules
 
 
 def findings(
     audited: Audited,
     rulebook: Rulebook,
-    rules: AuditRules,
+    rules: Rules,
     kinds: Mapping[str, KindOfEndorsement],
     minimums: Minimums = MappingProxyType({}),
 ) -> Iterator[Found]:

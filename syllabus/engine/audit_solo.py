@@ -14,7 +14,6 @@ from syllabus.engine.audit import (
     NOTHING,
     SERIOUS,
     Audited,
-    AuditRules,
     Found,
     Minimums,
     Otherwise,
@@ -37,6 +36,7 @@ from syllabus.engine.rulebook import (
     Milestone,
     Requirement,
     Rulebook,
+    Rules,
 )
 
 #: The kind of finding about a flight under a milestone, by the milestone's role.
@@ -68,7 +68,7 @@ class _Question:
 
 
 def findings(
-    audited: Audited, rulebook: Rulebook, rules: AuditRules, minimums: Minimums = MappingProxyType({})
+    audited: Audited, rulebook: Rulebook, rules: Rules, minimums: Minimums = MappingProxyType({})
 ) -> Iterator[Found]:
     """What each solo flight of a student pilot shows, the rules for any solo flight first.
 
@@ -80,7 +80,7 @@ def findings(
         yield from asking.of_the_school(question)
 
 
-def _questions(asking: _Asking, rules: AuditRules) -> Iterator[_Question]:
+def _questions(asking: _Asking, rules: Rules) -> Iterator[_Question]:
     record = asking.audited.record
     higher = [each.issued for each in record.certificates if each.kind != _STUDENT]
     pilot = min(higher, default=None)
@@ -111,7 +111,7 @@ def _questions(asking: _Asking, rules: AuditRules) -> Iterator[_Question]:
                 yield _Question(flight, inside, ((asking.own(inside), own),), what, (same(area),))
 
 
-def _alone(flight: Flight, rules: AuditRules) -> str:
+def _alone(flight: Flight, rules: Rules) -> str:
     """What a flight without anybody beside the student is called; empty for one that is none.
 
     A student pilot is pilot in command alone, so that a flight logged so, with no instructor, was solo.
@@ -125,7 +125,7 @@ def _alone(flight: Flight, rules: AuditRules) -> str:
     return ""
 
 
-def _at_night(flight: Flight, rules: AuditRules) -> tuple[Place, ...]:
+def _at_night(flight: Flight, rules: Rules) -> tuple[Place, ...]:
     """The airports at which a flight was at night, of those that a rule could ask about."""
     dark = {
         each.at.key: each.at for each in flight.landings if each.period == "night" and each.at is not None
@@ -141,7 +141,7 @@ def _at_night(flight: Flight, rules: AuditRules) -> tuple[Place, ...]:
     return flight.route[:1] if night else ()
 
 
-def _class_b(flight: Flight, rules: AuditRules) -> Iterable[tuple[str, str]]:
+def _class_b(flight: Flight, rules: Rules) -> Iterable[tuple[str, str]]:
     """The Class B areas that a flight was in: by its own words, and by the airports it was at."""
     areas = {}
     for purpose in flight.purposes:

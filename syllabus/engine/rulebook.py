@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
@@ -35,7 +35,7 @@ class Citation:
 
 @dataclass(frozen=True, slots=True)
 class RuleVersion:
-    """One requirement as it was in force from one day to another."""
+    """A rule as it was in force from one day to another. ``kind`` says what judges a requirement."""
 
     id: str
     kind: str
@@ -45,7 +45,7 @@ class RuleVersion:
     cite: Citation
     verified: str
     note: str
-    params: Mapping[str, Any]
+    params: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def in_force(self) -> Days:
@@ -53,6 +53,35 @@ class RuleVersion:
 
     def get(self, name: str) -> Any:
         return self.params.get(name)
+
+
+def version_on(name: str, versions: Sequence[RuleVersion], day: date) -> RuleVersion:
+    """The version of a rule that is in force on a day.
+
+    Raises: NotInForce when there is none.
+    """
+    for version in versions:
+        if version.first <= day and (version.last is None or day <= version.last):
+            return version
+    raise NotInForce(
+        f"{name} has no version in force on {day}; its first starts {versions[0].first}. Ask about a later"
+        " day, or add the earlier version with its citation."
+    )
+
+
+class Rules(dict[str, tuple[RuleVersion, ...]]):
+    """Rules that no milestone asks for, by name: each with its versions, oldest first."""
+
+    def on(self, name: str, day: date) -> RuleVersion:
+        """The version in force on a day. Raises: NotInForce; KeyError for a rule there is none of."""
+        return version_on(name, self[name], day)
+
+    def near(self, name: str, day: date) -> RuleVersion:
+        """The same; the first version there is on a day without one."""
+        try:
+            return self.on(name, day)
+        except NotInForce:
+            return self[name][0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,14 +103,7 @@ class Requirement:
 
         Raises: NotInForce when there is none.
         """
-        for version in self.versions:
-            if version.first <= day and (version.last is None or day <= version.last):
-                return version
-        first = self.versions[0]
-        raise NotInForce(
-            f"{self.id} has no version in force on {day}; its first starts {first.first}. Ask about a later"
-            " day, or add the earlier version with its citation."
-        )
+        return version_on(self.id, self.versions, day)
 
 
 @dataclass(frozen=True, slots=True)

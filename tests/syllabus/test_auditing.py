@@ -10,12 +10,11 @@ import pytest
 
 from syllabus import auditing
 from syllabus.engine import geography
-from syllabus.engine.audit import RULES
 from syllabus.engine.calendar import Length
 from syllabus.engine.errors import NotInForce, RuleDataError
 from syllabus.engine.units import MINUTE
 
-WHOLE = (auditing.HOME / "faa.yaml").read_text(encoding="utf-8")
+WHOLE = (auditing.SHAPE.home / "faa.yaml").read_text(encoding="utf-8")
 FROM = dt.date(1997, 8, 4)
 CHANGED = dt.date(2024, 12, 1)
 
@@ -121,19 +120,19 @@ def test_a_day_before_the_first_version() -> None:
 
 
 def test_every_rule_stands_in_it_once() -> None:
-    assert set(auditing.current().rules) == set(RULES)
+    assert set(auditing.current()) == set(auditing.SHAPE.rules)
 
 
 @pytest.mark.parametrize(
     ("change", "told"),
     [
         pytest.param(("keep: 3 year", "keep: 3 years"), "keep: ", id="a length that is none"),
-        pytest.param(("        keep: 3 year\n", ""), "'keep' is missing", id="no length"),
+        pytest.param(("        keep: 3 year\n", ""), "needs 'keep'", id="no length"),
         pytest.param(("applicants: 5", "applicants: five"), "applicants: ", id="a number that is none"),
         pytest.param(("[total, places", "[sum, places"), "fields: ", id="a field there is not"),
         pytest.param(("KATL: Atlanta", "KATL: 1"), "airports: ", id="an area without a name"),
         pytest.param(("id: acknowledged", "id: known"), "no rule is called 'known'", id="a rule nobody asks"),
-        pytest.param(("id: acknowledged", "id: one-place"), "one-place stands twice", id="a rule twice"),
+        pytest.param(("id: acknowledged", "id: one-place"), "two of one-place", id="a rule twice"),
         pytest.param(("verified: read", "verified: seen"), "'seen' is not one of", id="how it was checked"),
         pytest.param(("authority: faa", "authority: easa"), "make them agree", id="another authority"),
         pytest.param(("        says: ", "        tells: "), "'tells'", id="an unknown key"),
@@ -143,5 +142,5 @@ def test_a_fault_is_told_with_file_and_line(tmp_path: Path, change: tuple[str, s
     assert change[0] in WHOLE
     (tmp_path / "faa.yaml").write_text(WHOLE.replace(*change, 1), encoding="utf-8")
     with pytest.raises(RuleDataError) as refused:
-        auditing.load(tmp_path)
+        auditing.SHAPE.load(tmp_path)
     assert any(told in str(fault) for fault in refused.value.faults)

@@ -232,10 +232,17 @@ def test_a_fault_is_told_with_file_and_line(tmp_path: Path, change: tuple[str, s
         assert abs(int(at) - line) <= 3
 
 
-def test_an_empty_folder_lacks_every_kind(tmp_path: Path):
+def test_an_empty_folder_is_refused(tmp_path: Path):
+    with pytest.raises(RuleDataError, match="holds no rule data"):
+        catalogue.load(rulebook.current(), tmp_path)
+
+
+def test_a_file_with_one_kind_lacks_every_other(tmp_path: Path):
+    (tmp_path / "faa.yaml").write_text("authority: faa\nkinds:\n  - kind: complex\n", encoding="utf-8")
     with pytest.raises(RuleDataError) as wrong:
         catalogue.load(rulebook.current(), tmp_path)
-    assert len(wrong.value.faults) == len(ENDORSEMENTS)
+    missing = [each for each in wrong.value.faults if "is in no file" in each.message]
+    assert len(missing) == len(ENDORSEMENTS)
 
 
 WORDINGS = [

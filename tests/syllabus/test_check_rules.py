@@ -422,9 +422,7 @@ def test_a_file_in_the_wrong_place_is_not_passed_over(written: Written, name: st
     (home / name).parent.mkdir(exist_ok=True)
     (home / name).write_text(SOUND)
 
-    assert faults(home) == [
-        f"{name}: is not read here; regulation data stands in <authority>/<milestone>.yaml"
-    ]
+    assert faults(home) == [f"{name}: is not read here; rule data belong in <authority>/<milestone>.yaml"]
 
 
 def run(*arguments: str) -> tuple[int, str, str]:

@@ -41,7 +41,7 @@ def record(people: Cast, craft: models.Aircraft, done: str, **more: Any) -> mode
 
 
 def last_days(people: Cast) -> list[tuple[str, dt.date]]:
-    return [(each.kind.id, each.last) for each in held([people.school], people.school.day(NOON))]
+    return [(each.version.id, each.last) for each in held([people.school], people.school.day(NOON))]
 
 
 def mails() -> dict[str, list[str]]:
@@ -76,7 +76,7 @@ def test_each_aircraft_has_its_own_and_the_first_to_end_stands_first(people: Cas
     record(people, craft, "2025-02-10", kind="transponder")
     record(people, other, "2026-06-10")
     listed = by_aircraft(people.school, people.school.day(NOON))
-    assert [(each, [one.kind.id for one in found]) for each, found in listed] == [
+    assert [(each, [one.version.id for one in found]) for each, found in listed] == [
         (other, ["annual-inspection"]),
         (craft, ["transponder", "annual-inspection"]),
         (device, []),

@@ -113,7 +113,7 @@ def test_without_the_folder_nothing_of_it_is_known() -> None:
 
 
 def test_one_authority_cannot_stand_twice() -> None:
-    with sources.added(HERE), pytest.raises(RuleDataError, match=r"ex/alone.yaml: stands in two folders"):
+    with sources.added(HERE), pytest.raises(RuleDataError, match=r"ex/alone.yaml: is in two folders"):
         rulebook.current()
 
 

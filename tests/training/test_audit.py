@@ -19,6 +19,7 @@ from django.utils import timezone
 
 from syllabus import instructing
 from syllabus.engine import record as engine
+from syllabus.engine.rulebook import Rules
 from syllabus.engine.units import parse_time
 from syllabus.models import SchoolMinimum
 from tests import factories
@@ -271,10 +272,10 @@ def test_hours_are_counted_by_the_number_in_force_when_they_began(
     """Five hours in a day: allowed until the change, too many after it."""
     now = instructing.current()
     versions = [
-        dataclasses.replace(each, most=each.most if each.last else parse_time("4 h"))
-        for each in now.rules["hours-in-24"]
+        each if each.last else dataclasses.replace(each, params={**each.params, "most": parse_time("4 h")})
+        for each in now["hours-in-24"]
     ]
-    changed = instructing.Instructing({**now.rules, "hours-in-24": tuple(versions)})
+    changed = Rules({**now, "hours-in-24": tuple(versions)})
     monkeypatch.setattr(instructing, "current", lambda: changed)
     flights = []
     for day in (D(2024, 11, 20), D(2024, 12, 20)):

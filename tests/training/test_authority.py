@@ -15,7 +15,7 @@ from tests import factories
 from tests.cast import Cast
 from tests.training.lessons import AT, CONTENT, content, draft, flown, sign, signed
 from training import models, record
-from training.reports import instructing
+from training.reports import audit
 from training.services import authority, endorsements, sign_offs
 
 SINGLE = {"category": "airplane", "class": "single-engine land"}
@@ -213,13 +213,17 @@ class TestEightHours:
         assert "hours-exceeded" in warned(draft(people, long))
 
     def test_the_audit_finds_it_even_if_two_sign_offs_did_not_see_each_other(self, people: Cast):
-        since, until = dt.date(2026, 3, 1), dt.date(2026, 3, 31)
+        def too_full(school: models.School) -> list[audit.Told]:
+            found = audit.audit(school, dt.date(2026, 3, 31), at=AT)
+            return [each for each in found if each.found.kind == "training-hours"]
+
         taught(people, 5, start=10)
-        assert list(instructing.too_full(people.school, since, until)) == []
+        assert too_full(people.school) == []
         taught(people, 3.1, start=1, id="f2")
-        ((role, hours),) = instructing.too_full(people.school, since, until)
-        assert (role.user, hours.exceeded, hours.tally.sure.amount) == (people.ida, True, 81 * HOUR // 10)
-        assert list(instructing.too_full(people.elsewhere, since, until)) == []
+        (told,) = too_full(people.school)
+        assert (told.instructor, told.found.severity) == (people.ida.pk, "serious")
+        assert "8.1 h of flight training within 24.0 h" in told.found.says
+        assert too_full(people.elsewhere) == []
 
 
 class TestLate:

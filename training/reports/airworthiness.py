@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from django.db.models import Max
 
 from syllabus import airworthiness
+from syllabus.engine.rulebook import RuleVersion
 from training.models import Aircraft, AircraftCheck, School
 
 
@@ -17,13 +18,13 @@ class Held:
     """What stands of one kind; ``last`` is the last day for which it holds, hours in service aside."""
 
     check: AircraftCheck
-    kind: airworthiness.Kind
-    version: airworthiness.Version
+    version: RuleVersion
     last: dt.date
 
     @property
     def says(self) -> str:
-        return self.kind.title
+        title: str = self.version.params["title"]
+        return title
 
 
 def held(schools: Iterable[School | int], on: dt.date) -> list[Held]:
@@ -43,12 +44,11 @@ def held(schools: Iterable[School | int], on: dt.date) -> list[Held]:
     )
     found = []
     for each in AircraftCheck.objects.filter(pk__in=newest).select_related("aircraft", "by"):
-        kind = kinds[each.kind]
-        version = kind.on(on)
-        last = version.last_day(each.done, each.expires)
+        version = kinds.on(each.kind, on)
+        last = airworthiness.last_day(version, each.done, each.expires)
         if last is not None:
-            found.append(Held(each, kind, version, last))
-    return sorted(found, key=lambda each: (each.last, each.check.aircraft.registration, each.kind.id))
+            found.append(Held(each, version, last))
+    return sorted(found, key=lambda each: (each.last, each.check.aircraft.registration, each.version.id))
 
 
 def by_aircraft(school: School, on: dt.date) -> list[tuple[Aircraft, list[Held]]]:

@@ -39,9 +39,9 @@ from syllabus.engine.audit_school import Citations, Flown, Held, Instructors
 from syllabus.engine.facts import same
 from syllabus.engine.instructing import Training, Window, read_ratings, training
 from syllabus.engine.record import ATTESTED, CLAIMED, Instructor, Record
-from syllabus.engine.rulebook import Requirement
+from syllabus.engine.rulebook import Requirement, RuleVersion
 from syllabus.engine.units import format_time
-from syllabus.instructing import HOURS_IN_24, Version
+from syllabus.instructing import HOURS_IN_24
 from syllabus.models import SchoolMinimum
 from training import models, record
 from training.models import Aircraft, LessonRecord, PeopleChange, Role, School, SignOff, Student, User
@@ -425,25 +425,24 @@ def _hours(whole: _School) -> Iterator[Told]:
     names = {held.user: held for held in whole.known.values() if held}
     for user, given in sorted(whole.given.items()):
         days = {each.id: whole.school.day(_EPOCH + each.first * _MICROSECOND) for each in given}
-        for rule in about_instructors.current().rules[HOURS_IN_24]:
-            if rule.most is None or rule.within is None:
-                continue
+        for rule in about_instructors.current()[HOURS_IN_24]:
+            most, within = rule.params["most"], rule.params["within"]
             near = [each for each in given if _near(rule, days[each.id])]
-            for tally in audit_school.too_full(near, rule.most, rule.within):
-                exceeded = tally.exceeds(rule.most)
+            for tally in audit_school.too_full(near, most, within):
+                exceeded = tally.exceeds(most)
                 window = tally.sure if exceeded else tally.possible
                 day = min(days[each] for each in window.entries)
                 if instructing.rule(HOURS_IN_24, day) == rule:
                     yield _too_full(whole, names[user], rule, window, day, bool(exceeded))
 
 
-def _near(rule: Version, day: dt.date) -> bool:
+def _near(rule: RuleVersion, day: dt.date) -> bool:
     """Whether hours that are the version's to count may hold training of that day."""
     return day >= rule.first - _TWO_DAYS and (rule.last is None or day <= rule.last + _TWO_DAYS)
 
 
 def _too_full(
-    whole: _School, held: Held, rule: Version, window: Window, day: dt.date, exceeded: bool
+    whole: _School, held: Held, rule: RuleVersion, window: Window, day: dt.date, exceeded: bool
 ) -> Told:
     places = []
     for each in sorted(window.entries):
@@ -457,8 +456,8 @@ def _too_full(
         day=day,
         entries=tuple(entry for _, entry in places),
         says=f"{held.name} {gave} {format_time(window.amount)} of flight training within"
-        f" {format_time(rule.within or 0)} on the clock from {window.start:%Y-%m-%d %H:%M} UTC on; at most"
-        f" {format_time(rule.most or 0)} are allowed, as far as this school's record says.",
+        f" {format_time(rule.params['within'])} on the clock from {window.start:%Y-%m-%d %H:%M} UTC on; at"
+        f" most {format_time(rule.params['most'])} are allowed, as far as this school's record says.",
         citations=(rule.cite.section,),
         mend=A_NOTE if exceeded else CORRECTION,
         way="If a time is wrong or missing, correct it; else note it.",

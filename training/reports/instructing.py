@@ -16,8 +16,8 @@ from django.db.models import BigIntegerField, CharField, DateField, Q, QuerySet
 
 from syllabus import instructing
 from syllabus.engine import record as engine
-from syllabus.engine.errors import NotInForce
 from syllabus.engine.instructing import Rating, Tally, Training, covered, fullest, read_ratings, training
+from syllabus.engine.rulebook import RuleVersion
 from training.models import Aircraft, Flight, Role, School
 from training.sql import Place, Statement
 
@@ -31,18 +31,14 @@ THIS = "this flight"
 class Hours:
     """The fullest hours around one flight, under the rule of its day. ``exceeded``: None where not known."""
 
-    rule: instructing.Version
+    rule: RuleVersion
     tally: Tally
     exceeded: bool | None
 
 
-def rule(name: str, day: dt.date) -> instructing.Version:
+def rule(name: str, day: dt.date) -> RuleVersion:
     """The rule about instructors of that name on a day; before the first version there is, that one."""
-    rules = instructing.current()
-    try:
-        return rules.on(name, day)
-    except NotInForce:
-        return rules.rules[name][0]
+    return instructing.current().near(name, day)
 
 
 def is_training(flight: engine.Flight) -> bool:
@@ -57,16 +53,16 @@ def hours(role: Role, flight: engine.Flight, *, corrects: uuid.UUID | None = Non
     ``corrects`` is the lesson record in whose place it is put, whose own flight is left out. One query.
     """
     asked = rule(instructing.HOURS_IN_24, flight.date)
-    if not is_training(flight) or asked.most is None or asked.within is None:
+    if not is_training(flight):
         return None
     zone = zoneinfo.ZoneInfo(role.school.time_zone)
     logged = flight.times.get("dual")
     most = flight.times.get("total") if logged is None else logged
     mine = training(THIS, flight.date, zone, logged or 0, most, flight.off, flight.on)
     others = given(role, flight.date - _NEAR, flight.date + _NEAR, corrects=corrects)
-    tally = fullest([mine, *others], asked.within, about=THIS)
+    tally = fullest([mine, *others], asked.params["within"], about=THIS)
     assert tally is not None
-    return Hours(asked, tally, tally.exceeds(asked.most))
+    return Hours(asked, tally, tally.exceeds(asked.params["most"]))
 
 
 def given(
@@ -126,8 +122,6 @@ def fullest_of(school: School, roles: Iterable[Role], since: dt.date, until: dt.
     The rule of the last day answers; who gave nothing is not there. One query, however many instructors.
     """
     asked = rule(instructing.HOURS_IN_24, until)
-    if asked.most is None or asked.within is None:
-        return {}
     held = [(each.user_id, each.certificate) for each in roles]
     by_number = {certificate: user for user, certificate in held if certificate}
     theirs = Q(instructor_user_id__in=[user for user, _ in held]) | Q(instructor_certificate__in=by_number)
@@ -139,25 +133,9 @@ def fullest_of(school: School, roles: Iterable[Role], since: dt.date, until: dt.
             mine[whose].append(_read(row, zone))
     found = {}
     for whose, given_ in mine.items():
-        if (tally := fullest(given_, asked.within)) is not None:
-            found[whose] = Hours(asked, tally, tally.exceeds(asked.most))
+        if (tally := fullest(given_, asked.params["within"])) is not None:
+            found[whose] = Hours(asked, tally, tally.exceeds(asked.params["most"]))
     return found
-
-
-def too_full(school: School, since: dt.date, until: dt.date) -> Iterator[tuple[Role, Hours]]:
-    """For an audit: the instructors whose fullest hours among the flights of these days are too full,
-    or may be.
-
-    The rule of the last day answers. Entries are the keys of the flights' rows.
-    """
-    asked = rule(instructing.HOURS_IN_24, until)
-    if asked.most is None or asked.within is None:
-        return
-    roles = Role.objects.filter(school=school, role=Role.Kind.INSTRUCTOR).select_related("school", "user")
-    for role in roles.order_by("user__name", "pk"):
-        tally = fullest(given(role, since, until), asked.within)
-        if tally is not None and (exceeded := tally.exceeds(asked.most)) is not False:
-            yield role, Hours(asked, tally, exceeded)
 
 
 def ratings(role: Role) -> tuple[Rating, ...] | None:

@@ -12,11 +12,12 @@ from django.db.models import Q
 
 from syllabus import auditing, catalogue
 from syllabus.engine import calendar
-from syllabus.engine.audit import OTHER, SOLO, TEST, AuditRule
+from syllabus.engine.audit import OTHER, SOLO, TEST
 from syllabus.engine.audit_endorsements import is_of_sort, result_of, told_from
 from syllabus.engine.facts import same
 from syllabus.engine.record import Endorsement as Given
 from syllabus.engine.record import Test
+from syllabus.engine.rulebook import RuleVersion
 from training.models import Endorsement, Role, Student
 from training.models import Test as TestRow
 
@@ -87,7 +88,7 @@ class FirstAttempts:
     since: dt.date
     applicants: int
     passed: int
-    rule: AuditRule | None
+    rule: RuleVersion | None
 
     @property
     def enough(self) -> bool | None:
@@ -164,9 +165,8 @@ def own_record(role: Role, on: dt.date) -> OwnRecord:
     )
 
 
-def _rule(on: dt.date) -> AuditRule | None:
-    rules = auditing.current().rules["first-attempts"]
-    return next((each for each in rules if each.first <= on and (each.last is None or on <= each.last)), None)
+def _rule(on: dt.date) -> RuleVersion | None:
+    return next((each for each in auditing.current()["first-attempts"] if on in each.in_force), None)
 
 
 def _tests(role: Role, students: Iterable[int], on: dt.date) -> dict[int, list[Test]]:
@@ -219,7 +219,7 @@ def _by(row: Endorsement, role: Role) -> bool:
     )
 
 
-def _counted(attempts: Iterable[Test], since: dt.date, rule: AuditRule | None) -> FirstAttempts:
+def _counted(attempts: Iterable[Test], since: dt.date, rule: RuleVersion | None) -> FirstAttempts:
     within = [each for each in attempts if each.date >= since]
     return FirstAttempts(since, len(within), sum(each.result == "pass" for each in within), rule)
 

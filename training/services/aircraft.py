@@ -116,7 +116,7 @@ def _faults(
         found.append(
             Fault("kind", f"{kind!r} is nothing that ends of an aircraft; there are {', '.join(kinds)}")
         )
-    elif expires is None and kinds[kind].on(today).life is None:
+    elif expires is None and kinds.on(kind, today).get("life") is None:
         found.append(Fault("expires", f"is missing: the last day of {kind} is the one written on it"))
     if done > today:
         found.append(Fault("done", f"{done} is after today at the school, {today}"))

@@ -139,7 +139,7 @@ def cautions(
     hours = given.hours(role, flight, corrects=corrects)
     if hours is None or hours.exceeded is False:
         return
-    most, within = format_time(hours.rule.most or 0), format_time(hours.rule.within or 0)
+    most, within = (format_time(hours.rule.params[key]) for key in ("most", "within"))
     where = f"as far as this school's record says ({hours.rule.cite.section})."
     if hours.exceeded:
         told = hours.tally.sure

@@ -20,6 +20,7 @@ from django.utils.translation import gettext, gettext_noop, ngettext
 
 from syllabus import retention
 from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.rulebook import RuleVersion
 from training.ledger import entries, sealed
 from training.ledger.models import Entry
 from training.models import (
@@ -69,16 +70,16 @@ class NotYet(Conflict):
 class Kept:
     """What a rule asks to keep: since which day it counts, until which day."""
 
-    rule: retention.Keeping
+    rule: RuleVersion
     day: dt.date
     until: dt.date
 
     def as_json(self) -> dict[str, Any]:
         return {
-            "rule": self.rule.rule,
+            "rule": self.rule.id,
             "citation": self.rule.cite.section,
             "says": self.rule.says,
-            "years": self.rule.years,
+            "years": self.rule.params["years"],
             "verified": self.rule.verified,
             "note": self.rule.note,
             "counts_from": self.day.isoformat(),
@@ -126,12 +127,12 @@ class Plan:
             ngettext(
                 "%(cite)s: %(says)s %(years)d year from %(day)s, so until %(until)s.",
                 "%(cite)s: %(says)s %(years)d years from %(day)s, so until %(until)s.",
-                each.rule.years,
+                each.rule.params["years"],
             )
             % {
                 "cite": each.rule.cite.section,
                 "says": each.rule.says,
-                "years": each.rule.years,
+                "years": each.rule.params["years"],
                 "day": each.day,
                 "until": each.until,
             }
@@ -182,9 +183,10 @@ def plan(student: Student, on: dt.date, *, counted: bool = True) -> Plan:
     """
     days = _days(student)
     kept = [
-        Kept(rule, day, rule.until(day))
+        Kept(rule, day, retention.keep_until(rule, day))
         for rule in retention.on(on)
-        if rule.binds(student.school.part_141) and (day := days[rule.counts_from]) is not None
+        if retention.binds(rule, student.school.part_141)
+        and (day := days[rule.params["counts_from"]]) is not None
     ]
     accounts = _accounts(student) if counted else []
     return Plan(

@@ -120,6 +120,12 @@ def day(value: Any) -> date:
     return value
 
 
+def text(value: Any) -> str:
+    if not isinstance(value, str) or not value.strip():
+        raise ValueError(f"{value!r} is not text")
+    return value
+
+
 def word(*known: str) -> ReadParam:
     def read(value: Any) -> str:
         if not isinstance(value, str) or (known and value not in known):

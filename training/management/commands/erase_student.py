@@ -54,8 +54,9 @@ class Command(BaseCommand):
         for name, number in plan.named.items():
             self.stdout.write(f"The name still stands in {number} {name}: of somebody else, or look there.")
         for each in plan.kept:
+            years = each.rule.params["years"]
             self.stdout.write(
-                f"{each.rule.cite.section}: {each.rule.years} year{'' if each.rule.years == 1 else 's'}"
+                f"{each.rule.cite.section}: {years} year{'' if years == 1 else 's'}"
                 f" from {each.day}, until {each.until}."
             )
         if not options["really"]:

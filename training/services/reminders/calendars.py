@@ -190,8 +190,8 @@ def _of_aircraft(user: User, at: dt.datetime) -> Iterator[Event]:
     lead_times: dict[int, tuple[int, ...]] = {}
     for (aircraft, kind), recorded in checks.items():
         newest = recorded[-1]
-        version = kinds[kind].on(newest.school.day(at))
-        lasts = [version.last_day(each.done, each.expires) for each in recorded]
+        version = kinds.on(kind, newest.school.day(at))
+        lasts = [airworthiness.last_day(version, each.done, each.expires) for each in recorded]
         if newest.school_id not in lead_times:
             lead_times[newest.school_id] = leads.of_school(newest.school)[leads.AIRCRAFT]
         for last in dict.fromkeys(lasts):
@@ -200,7 +200,7 @@ def _of_aircraft(user: User, at: dt.datetime) -> Iterator[Event]:
                 continue
             title = _("%(who)s: %(what)s") % {
                 "who": newest.aircraft.registration,
-                "what": _("%(document)s expires") % {"document": kinds[kind].title},
+                "what": _("%(document)s expires") % {"document": version.params["title"]},
             }
             changes = len(recorded) - 1 - lasts.index(last)
             event = _all_day(f"aircraft-{aircraft}-{kind}-{last}", title, last, newest.recorded_at, changes)

@@ -30,7 +30,7 @@ def make(at: dt.datetime) -> list[Reminder]:
 
 def _withdraw(school: School, standing: list[Held], at: dt.datetime) -> None:
     """What does not stand any more is withdrawn, and what stands again is back in force."""
-    stands = {(each.check.aircraft_id, each.kind.id, each.last) for each in standing}
+    stands = {(each.check.aircraft_id, each.version.id, each.last) for each in standing}
     known = Reminder.objects.filter(
         school=school, aircraft__isnull=False, last_day__gte=school.day(at)
     ).values_list("pk", "aircraft_id", "what", "last_day", "state")
@@ -58,7 +58,7 @@ def _due(school: School, standing: list[Held], at: dt.datetime) -> list[tuple[He
     for each in standing:
         if each.last < today:
             continue
-        key = each.check.aircraft_id, each.kind.id, each.last
+        key = each.check.aircraft_id, each.version.id, each.last
         every = leads.dues(each.check.done, each.last, lead_times, zone)
         one = leads.next_due(every, at, told.get(key, set()))
         if one is not None and one.at <= at:
@@ -75,7 +75,7 @@ def _make(school: School, at: dt.datetime) -> list[Reminder]:
         Reminder(
             school=school,
             aircraft_id=each.check.aircraft_id,
-            what=each.kind.id,
+            what=each.version.id,
             kind=leads.AIRCRAFT,
             last_day=each.last,
             lead_days=one.lead,

@@ -72,10 +72,10 @@ def record(opened: Opened, pk: int) -> HttpResponse:
         except NotAllowed as refused:
             faults.add("", str(refused))
         else:
-            kind = airworthiness.current()[made.kind]
-            last = kind.on(opened.today).last_day(made.done, made.expires)
+            rule = airworthiness.current().on(made.kind, opened.today)
+            last = airworthiness.last_day(rule, made.done, made.expires)
             said = _("%(aircraft)s: %(what)s valid through %(day)s.")
-            named = {"aircraft": craft.registration, "what": kind.title, "day": day(last)}
+            named = {"aircraft": craft.registration, "what": rule.params["title"], "day": day(last)}
             messages.success(opened.request, said % named)
             return redirect("school-aircraft", opened.school.slug)
     return _page(opened, of=craft.pk, faults=opening.by_field(faults), sent=sent, status=422)
@@ -95,6 +95,7 @@ def _page(
 ) -> HttpResponse:
     """``of`` is the aircraft whose form was sent and has these faults; None is the form for one more."""
     kinds = airworthiness.current()
+    rules = [kinds.on(name, opened.today) for name in kinds]
     aircraft, devices = [], []
     for craft, held in by_aircraft(opened.school, opened.today):
         if craft.device:
@@ -106,7 +107,7 @@ def _page(
                 "row": craft,
                 "held": [_shown(one, opened.today) for one in held],
                 "missing": [
-                    kind.title for kind in kinds.values() if kind.id not in {one.kind.id for one in held}
+                    rule.params["title"] for rule in rules if rule.id not in {one.version.id for one in held}
                 ],
                 "faults": faults if mine else {},
                 "sent": sent if mine else {"done": opened.today.isoformat()},
@@ -119,12 +120,8 @@ def _page(
         status=status,
         aircraft=aircraft,
         devices=devices,
-        kinds=[(each.id, each.title) for each in kinds.values()],
-        rules=[
-            (each.title, rule, HOW_KNOWN.get(rule.verified, ""))
-            for each in kinds.values()
-            for rule in [each.on(opened.today)]
-        ],
+        kinds=[(each.id, each.params["title"]) for each in rules],
+        rules=[(rule.params["title"], rule, HOW_KNOWN.get(rule.verified, "")) for rule in rules],
         device_kinds=DEVICES,
         faults=faults if of is None else {},
         sent=sent if of is None and sent else MOST_COMMON,

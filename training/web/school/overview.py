@@ -90,7 +90,7 @@ def _hours(hours: Hours | None) -> str:
     if hours is None:
         return _("none given")
     sure, possible = hours.tally.sure.amount, hours.tally.possible.amount
-    most = in_hours(hours.rule.most or 0)
+    most = in_hours(hours.rule.params["most"])
     if sure == possible:
         return _("%(have)s of %(need)s") % {"have": in_hours(sure, up=True), "need": most}
     both = {"least": in_hours(sure, up=True), "most": in_hours(possible, up=True), "limit": most}
