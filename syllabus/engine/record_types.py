@@ -247,11 +247,9 @@ def _item(faults: Faults, value: Any, place: str) -> str | None:
         return None
     for stem, (first, last) in RULE_LISTS.items():
         if value.lower().startswith(stem.split(".")[0] + "."):
-            joint = "." if stem == "area.private" else "-"
             faults.add(
                 place,
-                f"{value!r} is no item of that list, which runs from {stem}{joint}{first:02d} to"
-                f" {stem}{joint}{last:02d}",
+                f"{value!r} is no item of that list, which runs from {stem}{first:02d} to {stem}{last:02d}",
             )
             return None
     return value

@@ -34,6 +34,7 @@ from training import models, reports
 from training.management.commands import eligibility
 from training.reports import own_record, progress
 from training.services import findings
+from training.web.instructor import sheet
 
 HERE = pathlib.Path(__file__).parent / "another_authority"
 IDA = engine.Instructor("Ida Example", IDAS_CERTIFICATE)
@@ -245,6 +246,8 @@ def test_the_instructors_pages(client: Client, people: Cast) -> None:
     assert "Valid through 7 Apr 2026." in page
     assert "You cannot give this endorsement yet" not in page
     assert "Sam Example" in today
+    # Its check flight asks for no flights in preparation, so the sheet offers none.
+    assert sheet.preparation(progress.test_of(sam, TODAY)) == ""
 
 
 # Audit, reminders, course

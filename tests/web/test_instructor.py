@@ -475,3 +475,19 @@ def test_airports_are_completed(ida: Client, typed: str, first: str | None) -> N
     keys = [each["key"] for each in ida.get("/airports/", {"q": typed}).json()["airports"]]
     assert len(keys) <= 8
     assert first in keys if first else keys == []
+
+
+def test_the_sheet_offers_the_test_that_the_rules_prepare_for(ida: Client, people: Cast) -> None:
+    record = begun(ida, people)
+    url = reverse("lesson-sheet", args=[people.sam.ref, record.pk])
+    fields = {**fields_of(ida.get(url).content.decode()), **FLIGHT}
+    assert "preparation" not in fields
+    purpose = "practical-test-preparation:private"
+    for sent, kept in ({"preparation": purpose}, [purpose]), ({}, None):
+        ida.post(url, {**fields, **sent})
+        record.refresh_from_db()
+        assert record.content["flight"].get("purposes") == kept
+        page = ida.get(url).content.decode()
+        assert fields_of(page).get("preparation") == sent.get("preparation")
+        assert f'value="{purpose}"' in page
+        fields["version"] = str(record.version)

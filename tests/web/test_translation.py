@@ -53,8 +53,8 @@ PROGRAMS = sorted(
     if each.name not in ("health.py", "requests.py")
 )
 SCRIPTS = sorted((WEB / "static").rglob("*.js"))
-#: Of templates: names of files' forms, and a citation.
-CODES = {"CSV", "XLSX", "14 CFR 61.197", "14 CFR 61.193, 61.215, 61.41"}
+#: Of templates: names of files' forms.
+CODES = {"CSV", "XLSX"}
 #: Of Python: the name that stands in authenticator apps, examples, and words of the record's own vocabulary.
 WORDS = {
     "Student pilot training record",

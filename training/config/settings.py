@@ -101,6 +101,7 @@ TEMPLATES = [
         "DIRS": [BASE_DIR / "training" / "web" / "templates"],
         "APP_DIRS": True,
         "OPTIONS": {
+            "libraries": {"law": "training.web.law"},
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",

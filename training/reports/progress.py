@@ -88,8 +88,8 @@ def test_of(student: Student, on: dt.date) -> Milestone:
     Queries: that of ``enrolled`` and those of ``outlines.published``, or none.
     """
     tests = rulebook.current().in_role(PRACTICAL_TEST)
-    held = enrolled(student.pk, student.version, on)
-    if len(tests) > 1 and held is not None and held.course_version is not None:
+    held = enrolled(student.pk, student.version, on) if len(tests) > 1 else None
+    if held is not None and held.course_version is not None:
         led = leads_to(outlines.published(held.course_version))
         return next((each for each in led if each.role == PRACTICAL_TEST), tests[0])
     return tests[0]

@@ -210,6 +210,7 @@ def sheet_context(
             (sheet.SOLO, _("Student solo")),
             (sheet.NO_FLIGHT, _("No flight")),
         ),
+        "preparation": sheet.preparation(progress.test_of(whose.student, whose.today)),
         "data": _data(whose, record),
     }
 

@@ -18,7 +18,9 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
 from syllabus.engine.course import Item, Outline
+from syllabus.engine.kinds.training import PREPARATION
 from syllabus.engine.record import GRADES, NOT_OBSERVED
+from syllabus.engine.rulebook import Milestone
 from syllabus.engine.standards import RANGE, Tolerance
 
 TIMES = (
@@ -53,7 +55,6 @@ GRADE_WORDS = {
 #: From not seen to the standard, in the order of the buttons.
 SCALE = (NOT_OBSERVED, *GRADES)
 DUAL, SOLO, NO_FLIGHT = "dual", "solo", "none"
-PREPARATION = "practical-test-preparation:private"
 COUNTS = (("takeoffs", _("Takeoffs")), ("landings", _("Landings")))
 #: What is either so, not so, or not said.
 FLAGS = (
@@ -93,7 +94,7 @@ def values(content: Mapping[str, Any], zone: dt.tzinfo, outline: Outline | None)
         "date": flight.get("date", ""),
         "route": " ".join(_token(each) for each in flight.get("route", ())),
         **{name: _clock(flight.get(name), zone) for name in CLOCK},
-        "preparation": "yes" if PREPARATION in flight.get("purposes", ()) else "",
+        "preparation": _prepares(flight),
         "remarks": flight.get("remarks", ""),
         "ground-date": ground.get("date", ""),
         "ground-time": ground.get("time", ""),
@@ -139,6 +140,17 @@ def measures(item: Item | None, taken: Iterable[str] = ()) -> list[tuple[str, To
 def aims(tolerance: Tolerance | None) -> bool:
     """Whether what was aimed at is told in flight, so that there is a field for it."""
     return tolerance is None or (tolerance.target.kind != RANGE and tolerance.target.value is None)
+
+
+def preparation(test: Milestone) -> str:
+    """The purpose of a flight that prepares for a test; empty where no rule of it asks for such flights."""
+    named = [version.get("prepares_for") for each in test.requirements for version in each.versions]
+    return next((f"{PREPARATION}{each}" for each in named if each), "")
+
+
+def _prepares(flight: Mapping[str, Any]) -> str:
+    """The practical test that a flight prepares for, as its purpose has it; empty for none."""
+    return next((each for each in flight.get("purposes", ()) if each.startswith(PREPARATION)), "")
 
 
 def _token(point: str | Mapping[str, Any]) -> str:
@@ -214,7 +226,8 @@ def _flight(
             at = at.replace(tzinfo=zone)
         if at:
             clock[name], before_it = at.isoformat(), at
-    others = [each for each in before.get("purposes", ()) if each != PREPARATION]
+    others = [each for each in before.get("purposes", ()) if each != _prepares(before)]
+    prepares = given.get("preparation", "").strip()
     landings = []
     for number in range(_count(given, "landing-count", 100)):
         if row := _landing(given, number, points):
@@ -229,7 +242,7 @@ def _flight(
         **clock,
         "times": {key: _hours(value) for key, value in times.items()},
         "landings": landings,
-        "purposes": [*others, *([PREPARATION] if given.get("preparation") else [])],
+        "purposes": [*others, *([prepares] if prepares else [])],
         "remarks": lines(given.get("remarks", "")),
     }
 

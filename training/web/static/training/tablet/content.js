@@ -7,7 +7,8 @@ const TIMES = ["total", "dual", "solo", "pic", "cross_country", "night", "actual
 /** First movement, takeoff, landing, at rest. */
 export const CLOCK = ["out", "off", "on", "in"];
 const CRAFT = ["registration", "model", "category", "class", "device"];
-const PREPARATION = "practical-test-preparation:private";
+/** How the purpose of a flight begins that prepares for a practical test. */
+const PREPARATION = "practical-test-preparation:";
 
 export function contentOf(form, data, airports = {}) {
   const given = (name) => (form.elements[name] ? value(form, name) : "");
@@ -56,8 +57,9 @@ function flight(said, text, before, data, airports) {
     const row = landing(said, number, place);
     if (row) landings.push(row);
   }
-  const purposes = (before.purposes || []).filter((each) => each !== PREPARATION);
-  if (said("preparation")) purposes.push(PREPARATION);
+  const prepared = (before.purposes || []).find((each) => each.startsWith(PREPARATION));
+  const purposes = (before.purposes || []).filter((each) => each !== prepared);
+  if (said("preparation")) purposes.push(said("preparation"));
   return kept({
     date: day, trip: before.trip, aircraft: craft, route: said("route").split(/[\s,>\-–→]+/).filter(Boolean).map(place),
     ...clockOf(said, day, data.zone), times, landings, purposes, remarks: text("remarks"),
