@@ -36,7 +36,7 @@ class Models:
 
     def __or__(self, other: Models) -> Models:
         """These with the links of another, which counts where they differ."""
-        return Models({**self.linked, **other.linked})
+        return Models({**self.linked, **other.linked}) if other.linked else self
 
     def find(self, spelling: str) -> Model | None:
         return self.linked.get(folded(spelling))

@@ -137,9 +137,12 @@ def _craft(flight: Flight, models: Models) -> str:
 def _conflicts(record: Record, question: Question) -> Mapping[str, str]:
     settings, country, models = question.settings, question.country, question.models
     found: dict[str, str] = {}
+    crafts: dict[int, str] = {}  # by the aircraft itself, which many flights share
     for flight in record.flights:
-        said = facts.unvouched(flight, settings) or _abroad(flight, country) or _craft(flight, models)
-        if said:
+        craft = id(flight.aircraft)
+        if craft not in crafts:
+            crafts[craft] = _craft(flight, models)
+        if said := facts.unvouched(flight, settings) or _abroad(flight, country) or crafts[craft]:
             found[flight.id] = said
     return found | _in_two_places(record)
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import date, datetime
 
 from syllabus.engine import facts
+from syllabus.engine.aircraft_models import Models
 from syllabus.engine.errors import NotCovered
 from syllabus.engine.finding import Answer, Finding
 from syllabus.engine.kinds import KINDS
@@ -37,11 +38,22 @@ def evaluate(
             rules that are written do not cover the category, class, model, path or person asked about.
     """
     wanted = rulebook.milestone(milestone)
-    models = rulebook.models | settings.models
-    question = Question(on, context or Context(), settings, models)
     known = record.as_known_at(known_at)
+    question = Question(on, context or Context(), settings, _models(rulebook, settings, known))
     answer = _Asking(rulebook, known, question).milestone(milestone)
     return Report(wanted, question, known_at, rulebook.id, answer, known)
+
+
+def _models(rulebook: Rulebook, settings: Settings, record: Record) -> Models:
+    """The models of the rules and of the school, joined once for a record: what it derived is by them."""
+    kept = record.memo.get("models")
+    if kept is None or kept[0] is not rulebook.models or kept[1] is not settings.models:
+        kept = record.memo["models"] = (
+            rulebook.models,
+            settings.models,
+            rulebook.models | settings.models,
+        )
+    return kept[2]
 
 
 class _Asking:

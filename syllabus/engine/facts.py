@@ -17,6 +17,7 @@ from syllabus.engine.geography import Place, distance_nm, near_limit, to_hundred
 from syllabus.engine.record import (
     CLAIMED,
     NOT_OBSERVED,
+    TIMES,
     Certificate,
     Document,
     Endorsement,
@@ -310,22 +311,27 @@ class Journey:
 
 def flights_logging(record: Record, name: str) -> tuple[Flight, ...]:
     """Entries flown in an aircraft with some of that time logged, or, for night, with nothing said of it."""
-    index = record.memo.get("flights_logging")
-    if index is None:
-        index = record.memo["flights_logging"] = {}
-    if name not in index:
-        index[name] = tuple(
-            flight
-            for flight in record.flights
-            if not flight.aircraft.device
-            and (logged(flight, name) or (name == "night" and _may_be_night(flight)))
-        )
-    return index[name]
+    if "flights_logging" not in record.memo:
+        record.memo["flights_logging"] = _by_time(record.flights)
+    found: tuple[Flight, ...] = record.memo["flights_logging"].get(name, ())
+    return found
 
 
-def _may_be_night(flight: Flight) -> bool:
-    """Whether an entry without a word of night was flown by a clock, which tells or leaves a question."""
-    return "night" not in flight.times and flight.off is not None and flight.on is not None
+def _by_time(flights: tuple[Flight, ...]) -> dict[str, tuple[Flight, ...]]:
+    """The flights in an aircraft that log each of the times, by its name."""
+    index: dict[str, list[Flight]] = {name: [] for name in (*TIMES, INSTRUMENT)}
+    for flight in flights:
+        if flight.aircraft.device:
+            continue
+        times = flight.times
+        for name, amount in times.items():
+            if amount:
+                index[name].append(flight)
+        if times.get("actual_instrument") or times.get("simulated_instrument"):
+            index[INSTRUMENT].append(flight)
+        if "night" not in times and flight.off is not None and flight.on is not None:
+            index["night"].append(flight)  # the clock tells, or leaves a question
+    return {name: tuple(found) for name, found in index.items()}
 
 
 def logged(flight: Flight, name: str) -> int | None:

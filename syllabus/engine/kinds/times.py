@@ -2,27 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from itertools import accumulate
+from typing import Any, Final
 
-from syllabus.engine import amounts, calendar, conflicts, facts
+from syllabus.engine import amounts, calendar, conflicts, facts, logged
 from syllabus.engine.days import Days
 from syllabus.engine.finding import Counted, Finding
 from syllabus.engine.kinds import registry
 from syllabus.engine.kinds.evidence import ONE_DAY
 from syllabus.engine.kinds.registry import Param, kind
 from syllabus.engine.kinds.training import PREPARATION
+from syllabus.engine.logged import LOGBOOK_STEP, Row, Wanted
 from syllabus.engine.question import Question
 from syllabus.engine.reasons import WholeMinutes, Words, reason
 from syllabus.engine.record import DEVICES, TIMES, Document, Flight, Record
 from syllabus.engine.rulebook import RuleVersion
-from syllabus.engine.units import MINUTE
 
 COUNTS = (*TIMES, facts.INSTRUMENT)
-#: A logbook is kept in tenths of an hour; a computed night that differs by more is worth a word.
-LOGBOOK_STEP = 6 * MINUTE
+#: Where a row of a total has what is sure, what is possible, and what was found where it is not plain.
+SURE: Final = 1
+POSSIBLE: Final = 2
+SHARE: Final = 4
 
 DEVICE_CREDIT = registry.struct(
     together=(("by_letter", "letter"),),
@@ -69,63 +73,16 @@ def total_at_least(rule: RuleVersion, record: Record, question: Question, nested
     """
     need: int = rule.params["need"]
     window: calendar.Length | None = rule.get("window")
-    shares = _shares(rule, record, question)
-    on = question.on
-    ends: dict[str, date] = (
-        {share.flight.id: calendar.last_day(share.flight.date, window) for share in shares if share.possible}
-        if window
-        else {}
-    )
     cap = rule.params["device_credit"]["at_most"] if rule.get("device_credit") else 0
-    sure = _Steps(shares, ends, "sure", cap)
-    possible = (
-        _Steps(shares, ends, "possible", cap)
-        if any(share.possible > share.sure for share in shares)
-        else sure
-    )
+    rows, on = _rows(rule, record, question), question.on
+    certain, most = [row[SURE] for row in rows], [row[POSSIBLE] for row in rows]
+    sure = _Steps(rows, certain, window, cap)
+    possible = _Steps(rows, most, window, cap) if most != certain else sure
     have = sure.at(on)
     holds, could = sure.days_with(need) & rule.in_force, possible.days_with(need) & rule.in_force
-    counted: list[Counted] = []
-    not_counted: list[tuple[str, Words]] = []
-    ask: list[tuple[str, Words]] = []
-    notes: list[str] = []
-    opens = calendar.window_start(on, window) if window else None
-    device_left = cap
-    night = "night" in rule.params["counts"]
-    for share in shares if on in rule.in_force else ():
-        flight = share.flight
-        if flight.date > on:
-            continue
-        if opens is not None and flight.date < opens:
-            if share.sure:
-                not_counted.append((flight.id, reason("time.before-window", flown=flight.date, opens=opens)))
-            continue
-        if share.device and share.sure:
-            gave = min(share.sure, device_left)
-            device_left -= gave
-            if gave:
-                counted.append((flight.id, (amounts.time(gave),)))
-            if gave < share.sure:
-                not_counted.append(
-                    (
-                        flight.id,
-                        reason(
-                            "time.over-device-credit",
-                            over=amounts.time(share.sure - gave),
-                            most=amounts.time(cap),
-                        ),
-                    )
-                )
-        elif share.sure:
-            counted.append((flight.id, (amounts.time(share.sure),)))
-            if night and (beside := _beside(flight)):
-                notes.append(beside)
-        if share.why:
-            not_counted.append((flight.id, share.why))
-        if share.note:
-            notes.append(share.note)
-        if share.missing:
-            ask.extend((flight.id, missing) for missing in share.missing)
+    told = _Told(on, window, cap, "night" in rule.params["counts"])
+    if on in rule.in_force:
+        told.tell(rows)
     return Finding(
         rule=rule,
         holds=holds,
@@ -133,51 +90,98 @@ def total_at_least(rule: RuleVersion, record: Record, question: Question, nested
         have=(amounts.time(have),),
         need=(amounts.time(need),),
         remaining=(amounts.time(max(0, need - have)),),
-        counted=tuple(counted),
-        not_counted=tuple(not_counted),
-        ask=tuple(ask),
-        notes=tuple(notes),
+        counted=tuple(told.counted),
+        not_counted=tuple(told.not_counted),
+        ask=tuple(told.ask),
+        notes=tuple(told.notes),
     )
+
+
+class _Told:
+    """What the entries up to a day gave and did not give, under one version of a rule."""
+
+    def __init__(self, on: date, window: calendar.Length | None, cap: int, night: bool):
+        self.on, self.cap, self.device_left, self.night = on, cap, cap, night
+        self.opens = calendar.window_start(on, window) if window else date.min
+        self.counted: list[Counted] = []
+        self.not_counted: list[tuple[str, Words]] = []
+        self.ask: list[tuple[str, Words]] = []
+        self.notes: list[str] = []
+
+    def tell(self, rows: Iterable[Row]) -> None:
+        for flight, sure, _, gave, share in rows:
+            if not self.opens <= flight.date <= self.on:
+                if sure and flight.date < self.opens:
+                    early = reason("time.before-window", flown=flight.date, opens=self.opens)
+                    self.not_counted.append((flight.id, early))
+            elif gave is not None:
+                self.counted.append(gave)
+            else:
+                self._tell(flight.id, share)
+
+    def _tell(self, name: str, share: Share) -> None:
+        """An entry that needs a word, or made in a device."""
+        if share.device and share.sure:
+            gave = min(share.sure, self.device_left)
+            self.device_left -= gave
+            if gave:
+                self.counted.append((name, (amounts.time(gave),)))
+            if gave < share.sure:
+                over = amounts.time(share.sure - gave)
+                most = amounts.time(self.cap)
+                self.not_counted.append((name, reason("time.over-device-credit", over=over, most=most)))
+        elif share.sure:
+            self.counted.append((name, (amounts.time(share.sure),)))
+            if self.night and (beside := _beside(share.flight)):
+                self.notes.append(beside)
+        if share.why:
+            self.not_counted.append((name, share.why))
+        if share.note:
+            self.notes.append(share.note)
+        self.ask.extend((name, missing) for missing in share.missing)
 
 
 class _Steps:
     """A total over the days: each entry adds on its day and, in a window, leaves again after its last."""
 
-    def __init__(self, shares: Iterable[Share], ends: dict[str, date], which: str, cap: int):
+    def __init__(self, rows: Sequence[Row], given: list[int], window: calendar.Length | None, cap: int):
+        self.grows = window is None
+        if self.grows and not any(row[SHARE] is not None and row[SHARE].device for row in rows):
+            self.days = [row[0].date for row in rows]
+            self.totals = list(accumulate(given))
+            return
         flown: dict[date, int] = {}
         device: dict[date, int] = {}
-        for share in shares:
-            amount = share.sure if which == "sure" else share.possible
+        for row, amount in zip(rows, given, strict=True):
+            day, share = row[0].date, row[SHARE]
             if not amount:
                 continue
-            changes = device if share.device else flown
-            flight = share.flight
-            changes[flight.date] = changes.get(flight.date, 0) + amount
-            if ends:
-                gone = ends[flight.id] + ONE_DAY
+            changes = device if share is not None and share.device else flown
+            changes[day] = changes.get(day, 0) + amount
+            if window:
+                gone = calendar.last_day(day, window) + ONE_DAY
                 changes[gone] = changes.get(gone, 0) - amount
         in_air = in_device = 0
-        self.steps: list[tuple[date, int]] = []
-        for day in sorted(flown.keys() | device.keys()) if device else sorted(flown):
+        self.days, self.totals = sorted(flown.keys() | device.keys()), []
+        for day in self.days:
             in_air += flown.get(day, 0)
-            if device:
-                in_device += device.get(day, 0)
-            self.steps.append((day, in_air + min(in_device, cap)))
+            in_device += device.get(day, 0)
+            self.totals.append(in_air + min(in_device, cap))
 
     def at(self, day: date) -> int:
-        amount = 0
-        for start, total in self.steps:
-            if start > day:
-                break
-            amount = total
-        return amount
+        """The total at the end of a day."""
+        index = bisect_right(self.days, day)
+        return self.totals[index - 1] if index else 0
 
     def days_with(self, need: int) -> Days:
         if need <= 0:
             return Days.all()
+        if self.grows:
+            index = bisect_left(self.totals, need)
+            return Days.starting(self.days[index] if index < len(self.days) else None)
         spans: list[tuple[date | None, date | None]] = []
         start: date | None = None
-        for day, total in self.steps:
+        for day, total in zip(self.days, self.totals, strict=True):
             if total >= need and start is None:
                 start = day
             elif total < need and start is not None:
@@ -188,28 +192,39 @@ class _Steps:
         return Days.of(spans)
 
 
-def _shares(rule: RuleVersion, record: Record, question: Question) -> list[Share]:
+def _rows(rule: RuleVersion, record: Record, question: Question) -> Sequence[Row]:
     """What each entry that has to do with the rule gives, in order of date."""
-    counts = rule.params["counts"]
+    counts, prepares = rule.params["counts"], rule.get("prepares_for")
+    wanted = Wanted(
+        counts,
+        rule.get("aircraft") or facts.ANY,
+        PREPARATION + prepares if prepares else "",
+        rule.get("landing_more_than"),
+    )
     plain = len(counts) == 1 and not any(rule.get(name) for name in _CONDITIONS) and counts[0] != "dual"
-    shares: list[Share] = []
-    # the rarest of the times is enough to look through: an entry without it gives nothing
-    for flight in min((facts.flights_logging(record, name) for name in counts), key=len):
+
+    def closer(flight: Flight) -> Share | None:
         if plain:
             amount = facts.logged(flight, counts[0]) or 0
-            shares.append(Share(flight, amount, amount))
-        elif share := _flight_share(rule, record, question, flight):
-            shares.append(share)
+            share: Share | None = Share(flight, amount, amount)
+        else:
+            share = _flight_share(rule, record, question, flight)
+        if share is not None:
+            _doubt(share, rule, question, conflicts.conflicts(record, question))
+        return share
+
+    flown = logged.rows(record, question, wanted, closer)
     devices = facts.in_devices(record)
-    if devices:
-        credit = rule.get("device_credit")
-        letters = [paper for paper in record.documents if credit and paper.kind == credit.get("letter")]
-        shares += filter(None, (_device_share(rule, question, flight, credit, letters) for flight in devices))
-        shares.sort(key=lambda share: share.flight.order)
-    doubts = conflicts.conflicts(record, question)
-    for share in shares:
-        _doubt(share, rule, question, doubts)
-    return shares
+    if not devices:
+        return flown
+    credit = rule.get("device_credit")
+    letters = [paper for paper in record.documents if credit and paper.kind == credit.get("letter")]
+    rows = list(flown)
+    for flight in devices:
+        if share := _device_share(rule, question, flight, credit, letters):
+            _doubt(share, rule, question, conflicts.conflicts(record, question))
+            rows.append((flight, share.sure, share.possible, None, share))
+    return sorted(rows, key=lambda row: row[0].order)
 
 
 def _doubt(share: Share, rule: RuleVersion, question: Question, doubts: Mapping[str, str]) -> None:
