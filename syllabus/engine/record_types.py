@@ -155,7 +155,9 @@ def times(names: Collection[str]) -> Type:
     def read(faults: Faults, value: Any, place: str) -> Mapping[str, int]:
         before = len(faults)
         logged: dict[str, int] = {}
-        keys.read(faults, value, place, logged)
+        if not keys.read_plain(faults, value, logged):
+            logged.clear()
+            keys.read(faults, value, place, logged)
         if len(faults) == before:
             _contradictions(faults, logged, place)
         return MappingProxyType(logged)

@@ -102,6 +102,29 @@ class Keys:
     def __init__(self, rows: Iterable[tuple[str, str, Read, bool]]):
         self._rows = tuple(rows)
         self._known = [key for key, *_ in self._rows]
+        self._of_key = {key: (name, read) for key, name, read, _ in self._rows}
+        self._required = [name for _, name, _, required in self._rows if required]
+
+    def read_plain(self, faults: Faults, value: Any, found: dict[str, Any]) -> bool:
+        """``read`` of an ordinary object, without the places that only an error needs.
+
+        False where the object has an error or may have one; ``read`` finds out which.
+        """
+        if value.__class__ is not dict:
+            return False
+        of_key, before = self._of_key, len(faults)
+        for key, raw in value.items():
+            if key not in of_key:
+                break
+            if raw is not None:
+                name, read = of_key[key]
+                if (each := read(faults, raw, "")) is not None:
+                    found[name] = each
+        else:
+            if len(faults) == before:
+                return None not in [found.get(name) for name in self._required]
+        del faults[before:]
+        return False
 
     def read(self, faults: Faults, value: Any, place: str, found: dict[str, Any]) -> bool:
         """Put into ``found`` what the object says. False where it is no object."""
@@ -109,28 +132,16 @@ class Keys:
         if not ok:
             faults.expected("an object", value, place)
             value = {}
-        keys = (self, *value)
-        if (plan := faults.memo.get(keys)) is None:  # most objects of a document have the same keys
-            plan = faults.memo[keys] = self._plan(value)
-        rows, unknown = plan
         start = f"{place}." if place else ""
-        for key, name, read, required in rows:
+        for key, name, read, required in self._rows:
             raw = value.get(key)
             if raw is not None or (required and key in value):
                 if (each := read(faults, raw, start + key)) is not None:
                     found[name] = each
             elif required and ok:
                 faults.add(start + key, "missing")
-        if unknown:
-            reading.unknown(faults, unknown, self._known, place)
+        reading.unknown(faults, [key for key in value if key not in self._of_key], self._known, place)
         return ok
-
-    def _plan(self, value: Mapping[Any, Any]) -> tuple[list[tuple[str, str, Read, bool]], list[Any]]:
-        """The rows to read, in the order in which they are declared, and the keys that nobody knows."""
-        return (
-            [row for row in self._rows if row[0] in value or row[3]],
-            [key for key in value if key not in self._known],
-        )
 
 
 class Shape:
@@ -162,7 +173,10 @@ class Shape:
     def _read(self, faults: Faults, value: Any, place: str) -> Any:
         """The object; where it has errors, its other fields, so that theirs are found too."""
         found = self._defaults.copy()
-        ok = self._keys.read(faults, value, place, found)
+        ok = self._keys.read_plain(faults, value, found)
+        if not ok:
+            found = self._defaults.copy()
+            ok = self._keys.read(faults, value, place, found)
         if "id" in found and found["id"] is None:
             found["id"] = place
         made = self._filled(found)
