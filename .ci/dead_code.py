@@ -53,6 +53,8 @@ FRAMEWORK = {
     *("get_public_key_credential_rp_entity", "_called_from_command_line", "_has_been_logged", "handle"),
     *("*Config", "TokenScheme", "create_superuser", "collect", "TIME_FORMAT", "pressure"),
     "process_exception",
+    *("form_template_name", "field_template_name", "bound_field_class", "use_required_attribute"),
+    *("default_error_messages", "default_validators", "valid_value"),
 }
 #: Called by the tests alone, each file with the reason for its names.
 KEPT = {

@@ -58,6 +58,7 @@ INSTALLED_APPS = [
     "django.contrib.sessions",
     "django.contrib.messages",
     "django.contrib.staticfiles",
+    "django.forms",
     "allauth.account",
     "allauth.mfa",
     "allauth.usersessions",
@@ -110,6 +111,7 @@ TEMPLATES = [
         },
     },
 ]
+FORM_RENDERER = "training.web.forms.Renderer"
 
 # The database
 DATABASES = {"default": database(env, DATA_DIR)}

@@ -8,49 +8,70 @@ from typing import Any
 from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
-from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
+from django.utils.translation import gettext, ngettext
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from syllabus import airworthiness
-from syllabus.engine.reading import Faults
 from syllabus.engine.record import DEVICES
+from syllabus.engine.rulebook import RuleVersion
 from training.models import Aircraft
 from training.reports.airworthiness import Held, by_aircraft
 from training.services import aircraft as fleets
 from training.services import glance
-from training.services.aircraft import AircraftError
-from training.services.errors import Conflict, NotAllowed
-from training.web.school import opening
+from training.web.forms import Choice, Day, Form, Text
 from training.web.school.opening import Opened, administered
 from training.web.shown import State, day
 
-FIELDS = ("registration", "model", "category", "klass", "device")
 #: How the text of a rule is known where nobody here has read it itself.
-HOW_KNOWN = {"second-hand": gettext_lazy("second-hand"), "memory": gettext_lazy("from memory")}
+HOW_KNOWN = {"second-hand": _("second-hand"), "memory": _("from memory")}
 #: What a form begins with: what most schools fly.
 MOST_COMMON = {"category": "airplane", "klass": "single-engine land"}
+
+
+def _rules(on: dt.date) -> list[RuleVersion]:
+    kinds = airworthiness.current()
+    return [kinds.on(name, on) for name in kinds]
+
+
+class Craft(Form):
+    places = {"class": "klass"}
+    refused_at = "registration"
+
+    registration = Text(_("Registration or device name"), max_length=40)
+    model = Text(_("Model, as in flight entries"), max_length=60, help_text=_("such as C172"))
+    category = Text(_("Category"), max_length=40)
+    klass = Text(_("Class"), max_length=60)
+    device = Choice(_("Training device"), [("", _("not a device")), *((each, each) for each in DEVICES)])
+
+
+class Check(Form):
+    """What was done to one aircraft, or issued for it."""
+
+    kind = Choice(_("Inspection or document"))
+    done = Day(_("Done or issued on (such as 2026-11-29)"), required=True)
+    expires = Day(
+        _("Expires on, if printed on the document"),
+        help_text=_(
+            "Leave blank if the rule alone sets the date. A date here can only shorten the rule's period."
+        ),
+    )
+
+    def __init__(self, data: Any = None, *, aircraft: int, today: dt.date) -> None:
+        super().__init__(data, auto_id=f"%s-{aircraft}", initial={"done": today})
+        self.aircraft = aircraft
+        self.offer("kind", [(rule.id, rule.params["title"]) for rule in _rules(today)])
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @administered
 def listed(opened: Opened) -> HttpResponse:
     """GET: the aircraft, each with what ends of it. POST: one more."""
-    if opened.request.method != "POST":
-        return _page(opened)
-    sent = _sent(opened, FIELDS)
-    faults = Faults()
-    try:
-        added = fleets.add(opened.school.slug, sent, by=opened.user)
-    except AircraftError as problem:
-        faults.extend(problem.faults)
-    except (Conflict, NotAllowed) as refused:
-        faults.add("registration", str(refused))
-    else:
-        said = _("%(aircraft)s added.") % {"aircraft": added.aircraft}
-        messages.success(opened.request, said)
+    form = Craft.bind(opened.request, initial=MOST_COMMON)
+    if form.submit(lambda **sent: fleets.add(opened.school.slug, sent, by=opened.user)):
+        messages.success(opened.request, gettext("%(aircraft)s added.") % {"aircraft": form.result.aircraft})
         return redirect("school-aircraft", opened.school.slug)
-    return _page(opened, faults=opening.by_field(faults), sent=sent, status=422)
+    return _page(opened, form)
 
 
 @require_POST
@@ -60,71 +81,45 @@ def record(opened: Opened, pk: int) -> HttpResponse:
     craft = Aircraft.objects.filter(school=opened.school, pk=pk).first()
     if craft is None:
         raise Http404("no such aircraft at this school")
-    sent = _sent(opened, ("kind", "done", "expires"))
-    faults = Faults()
-    done = opening.day(faults, "done", sent["done"], needed=True)
-    expires = opening.day(faults, "expires", sent["expires"])
-    if done is not None and not faults:
-        try:
-            made = fleets.record(craft.pk, sent["kind"], done, expires, by=opened.user, at=opened.at)
-        except AircraftError as problem:
-            faults.extend(problem.faults)
-        except NotAllowed as refused:
-            faults.add("", str(refused))
-        else:
-            rule = airworthiness.current().on(made.kind, opened.today)
-            last = airworthiness.last_day(rule, made.done, made.expires)
-            said = _("%(aircraft)s: %(what)s valid through %(day)s.")
-            named = {"aircraft": craft.registration, "what": rule.params["title"], "day": day(last)}
-            messages.success(opened.request, said % named)
-            return redirect("school-aircraft", opened.school.slug)
-    return _page(opened, of=craft.pk, faults=opening.by_field(faults), sent=sent, status=422)
+    form = Check.bind(opened.request, aircraft=pk, today=opened.today)
+    if form.submit(lambda **sent: fleets.record(craft.pk, **sent, by=opened.user, at=opened.at)):
+        made = form.result
+        rule = airworthiness.current().on(made.kind, opened.today)
+        last = airworthiness.last_day(rule, made.done, made.expires)
+        said = gettext("%(aircraft)s: %(what)s valid through %(day)s.")
+        named = {"aircraft": craft.registration, "what": rule.params["title"], "day": day(last)}
+        messages.success(opened.request, said % named)
+        return redirect("school-aircraft", opened.school.slug)
+    return _page(opened, form)
 
 
-def _sent(opened: Opened, keys: tuple[str, ...]) -> dict[str, str]:
-    return {key: str(opened.request.POST.get(key, "")).replace("\x00", "").strip() for key in keys}
-
-
-def _page(
-    opened: Opened,
-    *,
-    of: int | None = None,
-    faults: dict[str, str] | None = None,
-    sent: dict[str, str] | None = None,
-    status: int = 200,
-) -> HttpResponse:
-    """``of`` is the aircraft whose form was sent and has these faults; None is the form for one more."""
-    kinds = airworthiness.current()
-    rules = [kinds.on(name, opened.today) for name in kinds]
+def _page(opened: Opened, form: Craft | Check) -> HttpResponse:
+    """The page with the form that was sent, whichever it is, and the others as they begin."""
+    rules = _rules(opened.today)
     aircraft, devices = [], []
     for craft, held in by_aircraft(opened.school, opened.today):
         if craft.device:
             devices.append(craft)
             continue
-        mine = craft.pk == of
+        mine = isinstance(form, Check) and form.aircraft == craft.pk
+        known = {one.version.id for one in held}
         aircraft.append(
             {
                 "row": craft,
                 "held": [_shown(one, opened.today) for one in held],
-                "missing": [
-                    rule.params["title"] for rule in rules if rule.id not in {one.version.id for one in held}
-                ],
-                "faults": faults if mine else {},
-                "sent": sent if mine else {"done": opened.today.isoformat()},
+                "missing": [rule.params["title"] for rule in rules if rule.id not in known],
+                "form": form if mine else Check(aircraft=craft.pk, today=opened.today),
                 "open": mine,
             }
         )
     return opened.page(
         "aircraft",
         "aircraft",
-        status=status,
+        status=form.status,
         aircraft=aircraft,
         devices=devices,
-        kinds=[(each.id, each.params["title"]) for each in rules],
         rules=[(rule.params["title"], rule, HOW_KNOWN.get(rule.verified, "")) for rule in rules],
-        device_kinds=DEVICES,
-        faults=faults if of is None else {},
-        sent=sent if of is None and sent else MOST_COMMON,
+        form=form if isinstance(form, Craft) else Craft(initial=MOST_COMMON),
     )
 
 
@@ -143,10 +138,10 @@ def state(last: dt.date, today: dt.date) -> State:
     """Whether what ends on a day stands, ends soon or is over, in words."""
     left = (last - today).days
     if left < 0:
-        return State("no", "✗", _("expired"))
+        return State("no", "✗", gettext("expired"))
     if left > glance.AHEAD:
-        return State("yes", "✓", _("valid"))
+        return State("yes", "✓", gettext("valid"))
     if left == 0:
-        return State("open", "◷", _("expires today"))
+        return State("open", "◷", gettext("expires today"))
     said = ngettext("%(number)s day to go", "%(number)s days to go", left) % {"number": left}
     return State("open", "◷", said)

@@ -1,0 +1,131 @@
+"""The forms of the pages: how a field is shown, read, and told what is wrong with it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any, Self
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.core.validators import ProhibitNullCharactersValidator
+from django.forms.renderers import TemplatesSetting
+from django.http import HttpRequest
+from django.utils.translation import gettext_lazy as _
+
+from syllabus.engine import reading
+from syllabus.engine.errors import FaultsFound
+from syllabus.engine.reading import Faults
+from training.services.errors import NotFound, Refused
+
+
+class FocusedField(forms.BoundField):
+    """A field of a page; the first one with an error is where the reader starts."""
+
+    def build_widget_attrs(self, attrs: dict[str, Any], widget: forms.Widget | None = None) -> dict[str, Any]:
+        found: dict[str, Any] = super().build_widget_attrs(attrs, widget)
+        wrong = self.form.errors
+        if self.name == next((each for each in self.form.fields if each in wrong), None):
+            found["autofocus"] = True
+        return found
+
+
+class Renderer(TemplatesSetting):
+    """Every form of the pages looks alike."""
+
+    form_template_name = "training/forms/form.html"
+    field_template_name = "training/forms/field.html"
+    bound_field_class = FocusedField
+
+
+class Text(forms.CharField):
+    """A line of text. What a browser remembers of other people does not belong in it."""
+
+    default_error_messages = {"required": _("is blank")}
+
+    def __init__(self, label: Any, *, required: bool = False, **more: Any) -> None:
+        super().__init__(label=label, required=required, **more)
+
+    def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
+        found = super().widget_attrs(widget)
+        return found if isinstance(widget, forms.Textarea) else {"autocomplete": "off", **found}
+
+
+class Day(Text):
+    """A day as it is typed; blank is None."""
+
+    default_error_messages = {"required": _("is blank; enter a date, such as 2026-03-02")}
+
+    def to_python(self, value: Any) -> Any:
+        text = super().to_python(value)
+        if not text:
+            return None
+        faults = Faults()
+        found = reading.day(faults, text, "")
+        if faults:
+            raise ValidationError([each.message for each in faults])
+        return found
+
+
+class Choice(forms.ChoiceField):
+    """One of a list. The service says what is none of it, in the same words for every way in."""
+
+    default_validators = [ProhibitNullCharactersValidator()]
+
+    def __init__(self, label: Any, choices: Any = (), **more: Any) -> None:
+        super().__init__(label=label, choices=choices, required=False, **more)
+
+    def valid_value(self, value: str) -> bool:
+        return True
+
+
+class Form(forms.Form):
+    """What a page sends: bound to it, given to a service, and shown again with what the service refused."""
+
+    use_required_attribute = False
+    #: The form's name of a field where the service has another.
+    places: Mapping[str, str] = {}
+    #: The field to blame where the service refuses without naming one.
+    refused_at: str | None = None
+    #: What the service gave.
+    result: Any = None
+
+    def __init__(self, data: Any = None, *args: Any, **more: Any) -> None:
+        super().__init__(data, *args, **{"auto_id": "%s", "label_suffix": "", **more})
+
+    @classmethod
+    def bind(cls, request: HttpRequest, **more: Any) -> Self:
+        """The form as it was sent, or as it begins."""
+        return cls(request.POST if request.method == "POST" else None, **more)
+
+    def offer(self, field: str, choices: Iterable[tuple[str, Any]]) -> None:
+        """Set what a field has to choose from, where that is known on the day alone."""
+        found = self.fields[field]
+        assert isinstance(found, Choice)
+        found.choices = list(choices)
+
+    @property
+    def status(self) -> int:
+        """How a page that shows the form is answered."""
+        return 422 if self.errors else 200
+
+    def submit(self, service: Callable[..., Any]) -> bool:
+        """Give the service what was sent; whether it took it. What it refused is said at its field."""
+        if not self.is_valid():
+            return False
+        try:
+            self.result = service(**self.cleaned_data)
+        except FaultsFound as wrong:
+            for each in wrong.faults:
+                self.refuse(each.message, each.place)
+        except NotFound:
+            raise
+        except Refused as refused:
+            self.refuse(str(refused))
+        return not self.errors
+
+    def refuse(self, message: str, place: str = "") -> None:
+        """Say what is wrong at the field of that place; a place below a field is the field's."""
+        key = place.replace("[", ".").partition(".")[0]
+        field = self.places.get(key, key) if key else self.refused_at
+        seen = field in self.fields and not self.fields[field].widget.is_hidden
+        self.add_error(field if seen else None, message)
