@@ -54,7 +54,7 @@ FRAMEWORK = {
     *("*Config", "TokenScheme", "create_superuser", "collect", "TIME_FORMAT", "pressure"),
     "process_exception",
     *("form_template_name", "field_template_name", "bound_field_class", "use_required_attribute"),
-    *("default_error_messages", "default_validators", "valid_value"),
+    *("default_error_messages", "default_validators", "valid_value", "field_order"),
 }
 #: Called by the tests alone, each file with the reason for its names.
 KEPT = {

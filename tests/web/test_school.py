@@ -336,7 +336,8 @@ def test_what_a_role_holds_is_changed_and_nothing_else_is_lost(desk: Client, tau
     role.ratings = [{"category": "airplane", "class": each} for each in classes] + [{"category": "glider"}]
     role.save()
     shown = desk.get(f"{HERE}people/{role.pk}/").context
-    sent = {f"{key}-{n}": line[key] for n, line in enumerate(shown["lines"]) for key in line}
+    sent = {field.html_name: field.value() or "" for line in shown["form"].lines() for field in line}
+    assert len(sent) == 15
     sent |= {"certificate": "0000001CFI", "recent_experience_until": "2027-01-31"}
     assert desk.post(f"{HERE}people/{role.pk}/", sent).status_code == 302
     before, was = role.ratings, role.certificate
@@ -346,6 +347,21 @@ def test_what_a_role_holds_is_changed_and_nothing_else_is_lost(desk: Client, tau
     wrong = desk.post(f"{HERE}people/{role.pk}/", {**sent, "recent_experience_until": "soon"})
     assert wrong.status_code == 422
     assert "'soon' is not a date" in text_of(wrong)
+
+
+def test_a_rating_that_is_none_is_said_in_its_own_line_and_nothing_is_lost(
+    desk: Client, taught: Cast
+) -> None:
+    role = Role.objects.get(user=taught.ida)
+    sent = {"category-0": "", "category-1": "airplane", "class-1": "kite", "certificate": "0000009CFI"}
+    answer = desk.post(f"{HERE}people/{role.pk}/", sent)
+    assert answer.status_code == 422
+    page = answer.content.decode()
+    assert 'aria-describedby="class-1_error"' in page
+    assert '<a href="#class-1">Class 2</a>' in page
+    assert 'value="0000009CFI"' in page
+    assert "class-2" not in page, "as many lines as were sent"
+    assert role.ratings == Role.objects.get(pk=role.pk).ratings
 
 
 def test_what_an_instructor_signs_as_is_chosen_and_kept(desk: Client, taught: Cast) -> None:

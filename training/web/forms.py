@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from typing import Any, Self
+from typing import Any, Self, TypeVar
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -78,6 +78,13 @@ class Choice(forms.ChoiceField):
         return True
 
 
+class Tick(forms.BooleanField):
+    """A box to tick; ``unticked`` is said where it has to be and is not."""
+
+    def __init__(self, label: Any, *, unticked: Any = None) -> None:
+        super().__init__(label=label, required=bool(unticked), error_messages={"required": unticked})
+
+
 class Form(forms.Form):
     """What a page sends: bound to it, given to a service, and shown again with what the service refused."""
 
@@ -129,3 +136,11 @@ class Form(forms.Form):
         field = self.places.get(key, key) if key else self.refused_at
         seen = field in self.fields and not self.fields[field].widget.is_hidden
         self.add_error(field if seen else None, message)
+
+
+FormT = TypeVar("FormT", bound=Form)
+
+
+def sent_or_new(form: Form | None, kind: type[FormT], **begins: Any) -> FormT:
+    """The form that was sent where it is of that kind, for a page of several; else one as it begins."""
+    return form if isinstance(form, kind) else kind(**begins)

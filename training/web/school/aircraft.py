@@ -19,7 +19,7 @@ from training.models import Aircraft
 from training.reports.airworthiness import Held, by_aircraft
 from training.services import aircraft as fleets
 from training.services import glance
-from training.web.forms import Choice, Day, Form, Text
+from training.web.forms import Choice, Day, Form, Text, sent_or_new
 from training.web.school.opening import Opened, administered
 from training.web.shown import State, day
 
@@ -119,7 +119,7 @@ def _page(opened: Opened, form: Craft | Check) -> HttpResponse:
         aircraft=aircraft,
         devices=devices,
         rules=[(rule.params["title"], rule, HOW_KNOWN.get(rule.verified, "")) for rule in rules],
-        form=form if isinstance(form, Craft) else Craft(initial=MOST_COMMON),
+        form=sent_or_new(form, Craft, initial=MOST_COMMON),
     )
 
 

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from syllabus.engine.vocabulary import CATEGORIES, CLASSES
 from training.services import aircraft_models, school_settings
-from training.web.forms import Choice, Form, Text
+from training.web.forms import Choice, Form, Text, sent_or_new
 from training.web.school.opening import Opened, administered
 from training.web.shown import day
 
@@ -99,8 +99,8 @@ def _page(opened: Opened, form: Form) -> HttpResponse:
         listed=every,
         names=[each.model.name for each in every],
         unlink=form if isinstance(form, Unlink) else None,
-        link=form if isinstance(form, Link) else Link(),
-        add=form if isinstance(form, Add) else Add(**_ADDED),
+        link=sent_or_new(form, Link),
+        add=sent_or_new(form, Add, **_ADDED),
         changes=[
             {"day": day(opened.school.day(each.at)), "by": str(each.by), "said": _said(each)} for each in made
         ],
