@@ -45,7 +45,7 @@ FRAMEWORK = {
     ),
     *("readonly_fields", "has_add_permission", "has_change_permission", "has_delete_permission"),
     *("get_readonly_fields", "get_full_name", "USERNAME_FIELD", "REQUIRED_FIELDS", "first_name", "last_name"),
-    *("last_login", "form_valid", "clean_email", "page_size", "get_cache_key", "permission_classes"),
+    *("last_login", "form_valid", "clean_*", "page_size", "get_cache_key", "permission_classes"),
     *("authentication_classes", "parser_classes", "renderer_classes", "throttle_classes", "metadata_class"),
     *("content_negotiation_class", "accepted_media_type", "target_class", "auto_schema", "get_operation"),
     *("get_security_definition", "is_open_for_signup", "message_context", "reauthenticate", "load_config"),

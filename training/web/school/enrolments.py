@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 from typing import Any
 
+from django import forms
 from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
@@ -12,14 +13,17 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from syllabus import outlines
-from syllabus.engine.reading import Faults
 from training.models import CourseMove, Enrolment, Student
 from training.services import access, enrolments
-from training.services.enrolments import EnrolmentError
-from training.services.errors import Conflict, NotAllowed
-from training.web.school import opening, students
+from training.web.forms import Form
+from training.web.school import students
 from training.web.school.opening import Opened, administered
+from training.web.school.student_forms import EndEnrolment, Enrol
 from training.web.shown import day
+
+
+class Move(Form):
+    version = forms.IntegerField(required=False, min_value=1, max_value=999_999, widget=forms.HiddenInput)
 
 
 @require_POST
@@ -27,39 +31,22 @@ from training.web.shown import day
 def begin(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     """Enrol in the newest published version of a course."""
     student = opened.student(ref, "enrolments")
-    sent = {key: str(opened.request.POST.get(key, "")) for key in ("course", "starts", "id")}
-    faults = Faults()
-    starts = opening.day(faults, "starts", sent["starts"], needed=True)
-    try:
-        entry = uuid.UUID(sent["id"])
-    except ValueError:
-        entry = uuid.uuid4()
-    if not faults and starts:
-        try:
-            made = enrolments.enrol(
-                student,
-                ref=entry,
-                course=sent["course"],
-                version=None,
-                starts=starts,
-                by=opened.user,
-                at=opened.at,
-                via="web",
-            )
-        except EnrolmentError as problem:
-            faults.extend(problem.faults)
-        except (Conflict, NotAllowed) as refused:
-            faults.add("course", str(refused))
-        else:
-            version = made.course_version
-            assert version is not None
-            messages.success(
-                opened.request,
-                _("Enrolled in %(course)s, version %(number)d.")
-                % {"course": version.title, "number": version.number},
-            )
-            return redirect("school-student", opened.school.slug, ref)
-    return students.page(opened, student, opening.by_field(faults), sent, 422)
+    form = Enrol.bind(
+        opened.request, courses=students.course_choices(students.open_courses(opened)), today=opened.today
+    )
+    if not form.submit(
+        lambda id, **sent: enrolments.enrol(
+            student, ref=id or uuid.uuid4(), version=None, by=opened.user, at=opened.at, via="web", **sent
+        )
+    ):
+        return students.page(opened, student, form)
+    version = form.result.course_version
+    messages.success(
+        opened.request,
+        _("Enrolled in %(course)s, version %(number)d.")
+        % {"course": version.title, "number": version.number},
+    )
+    return redirect("school-student", opened.school.slug, ref)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -73,20 +60,19 @@ def move(opened: Opened, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
     if version is None:
         raise Http404("no course in this enrolment to move to a newer version of")
     newer = enrolments.newer_versions(version)
-    asked = opened.request.POST if posted else opened.request.GET
-    text = str(asked.get("version", ""))
-    number = int(text) if text.isascii() and text.isdecimal() and len(text) < 7 else None
-    if text and number is None:
+    form = Move(opened.request.POST if posted else opened.request.GET)
+    if not form.is_valid():
         raise Http404("no version of that number")
-    fault = ""
-    if posted and number is not None:
-        try:
-            made = enrolments.move(held, number, by=opened.user, at=opened.at, via="web")
-        except (EnrolmentError, NotAllowed) as problem:
-            fault = _words(problem)
-        else:
-            messages.success(opened.request, _moved(made))
-            return redirect("school-student", opened.school.slug, ref)
+    number = form.cleaned_data["version"]
+    if (
+        posted
+        and number is not None
+        and form.submit(
+            lambda version: enrolments.move(held, version, by=opened.user, at=opened.at, via="web")
+        )
+    ):
+        messages.success(opened.request, _moved(form.result))
+        return redirect("school-student", opened.school.slug, ref)
     shown = None
     chosen = number if number in {each.number for each in newer} else (newer[-1].number if newer else None)
     if chosen is not None:
@@ -94,13 +80,13 @@ def move(opened: Opened, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
     return opened.page(
         "move",
         "students",
-        status=422 if fault else 200,
+        status=form.status,
         student=student,
         enrolment=held,
         version=version,
         newer=newer,
         shown=shown,
-        fault=fault,
+        form=form,
         **(_carried(shown) if shown else {}),
     )
 
@@ -141,19 +127,11 @@ def end(opened: Opened, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
     """Give an enrolment its last day; it stays on file with everything that was signed in it."""
     student = opened.student(ref, f"enrolment {entry} end", access.WRITE)
     held = _enrolment(student, entry)
-    key = f"ends-{entry}"
-    sent = {key: str(opened.request.POST.get("ends", ""))}
-    faults = Faults()
-    ends = opening.day(faults, key, sent[key], needed=True)
-    if not faults and ends:
-        try:
-            made = enrolments.end(held, on=ends, by=opened.user, at=opened.at, via="web")
-        except (EnrolmentError, NotAllowed) as problem:
-            faults.add(key, _words(problem))
-        else:
-            messages.success(opened.request, _("The enrollment ends on %(day)s.") % {"day": day(made.ends)})
-            return redirect("school-student", opened.school.slug, ref)
-    return students.page(opened, student, opening.by_field(faults), sent, 422)
+    form = EndEnrolment.bind(opened.request, enrolment=entry, today=opened.today)
+    if not form.submit(lambda ends: enrolments.end(held, on=ends, by=opened.user, at=opened.at, via="web")):
+        return students.page(opened, student, form)
+    messages.success(opened.request, _("The enrollment ends on %(day)s.") % {"day": day(form.result.ends)})
+    return redirect("school-student", opened.school.slug, ref)
 
 
 def _enrolment(student: Student, entry: uuid.UUID) -> Enrolment:
@@ -162,7 +140,3 @@ def _enrolment(student: Student, entry: uuid.UUID) -> Enrolment:
         raise Http404("no enrolment of that reference of this student")
     found.student = student
     return found
-
-
-def _words(problem: EnrolmentError | NotAllowed) -> str:
-    return opening.in_words(problem) if isinstance(problem, EnrolmentError) else str(problem)

@@ -10,17 +10,14 @@ from django.shortcuts import redirect
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from syllabus.engine.reading import Faults
 from training.models import Guardian
-from training.services import access, people
+from training.services import access
 from training.services.errors import Conflict
 from training.services.reminders import guardians
 from training.web.accounts import links
-from training.web.school import opening, students
+from training.web.school import students
 from training.web.school.opening import Opened, administered
-
-#: The form's fields, apart from those of the other forms of the page.
-FIELDS = ("guardian_name", "guardian_email", "consent_on", "consent_until")
+from training.web.school.student_forms import Consent
 
 
 @require_POST
@@ -28,34 +25,21 @@ FIELDS = ("guardian_name", "guardian_email", "consent_on", "consent_until")
 def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     """Put a consent on record, or change what stands for that address."""
     student = opened.student(ref, "guardians")
-    sent = {key: str(opened.request.POST.get(key, "")).replace("\x00", "").strip() for key in FIELDS}
-    faults = Faults()
-    for key in FIELDS[:2]:
-        if not sent[key]:
-            faults.add(key, _("is blank"))
-    if len(sent["guardian_name"]) > people.MOST_NAME:
-        faults.add("guardian_name", _("is longer than %(most)d characters") % {"most": people.MOST_NAME})
-    starts = opening.day(faults, "consent_on", sent["consent_on"], needed=True)
-    until = opening.day(faults, "consent_until", sent["consent_until"])
-    if not faults and starts:
-        try:
-            made = guardians.record(
-                student,
-                name=sent["guardian_name"],
-                email=sent["guardian_email"],
-                consent_on=starts,
-                consent_until=until,
-                by=opened.user,
-                at=opened.at,
-                via="web",
-            )
-        except guardians.GuardianError as problem:
-            for fault in problem.faults:
-                faults.add("guardian_email" if fault.place == "email" else fault.place, fault.message)
-        else:
-            messages.success(opened.request, _("Consent of %(name)s saved.") % {"name": made.name})
-            return redirect("school-student", opened.school.slug, ref)
-    return students.page(opened, student, opening.by_field(faults), sent, 422)
+    form = Consent.bind(opened.request, today=opened.today)
+    if not form.submit(
+        lambda guardian_name, guardian_email, **days: guardians.record(
+            student,
+            name=guardian_name,
+            email=guardian_email,
+            by=opened.user,
+            at=opened.at,
+            via="web",
+            **days,
+        )
+    ):
+        return students.page(opened, student, form)
+    messages.success(opened.request, _("Consent of %(name)s saved.") % {"name": form.result.name})
+    return redirect("school-student", opened.school.slug, ref)
 
 
 @require_POST

@@ -9,22 +9,20 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.db.models import Q
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from syllabus import outlines
-from syllabus.engine.reading import Faults
 from syllabus.models import CourseVersion
-from training.models import Assignment, Enrolment, Role, Student, User
+from training.models import Assignment, Enrolment, Student
 from training.services import access, enrolments, people
 from training.services.courses import Address
-from training.services.errors import Conflict
 from training.services.reminders import guardians
-from training.web.school import opening
+from training.web.forms import Form, sent_or_new
 from training.web.school.opening import Opened, administered
+from training.web.school.student_forms import Assign, Consent, EndEnrolment, Enrol
 from training.web.shown import day
 
 AT_ONCE = 50
@@ -76,22 +74,26 @@ def roll(opened: Opened) -> HttpResponse:
 @administered
 def teaching(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     """One student: assignments and enrolments, with the forms to change them."""
-    return page(opened, opened.student(ref, "assignments and enrolments"), {}, {})
+    return page(opened, opened.student(ref, "assignments and enrolments"))
 
 
-def page(
-    opened: Opened, student: Student, faults: dict[str, str], sent: dict[str, str], status: int = 200
-) -> HttpResponse:
-    """The page of ``teaching``, with what was sent by one of its forms and is wrong."""
+def open_courses(opened: Opened) -> dict[str, CourseVersion]:
+    """The newest published version of each course that is open to the school, by the course's address."""
+    return {str(Address.of(each.course)): each for each in outlines.open_to(opened.school.course_ref)}
+
+
+def course_choices(known: Mapping[str, CourseVersion]) -> list[tuple[str, str]]:
+    return [(address, f"{newest.title} ({address})") for address, newest in known.items()]
+
+
+def page(opened: Opened, student: Student, form: Form | None = None) -> HttpResponse:
+    """The page of ``teaching``, with the one of its forms that was sent."""
     assigned = Assignment.objects.filter(student=student).select_related("instructor")
-    instructors = Role.objects.filter(school=opened.school, role=Role.Kind.INSTRUCTOR).select_related("user")
-    known: dict[str, CourseVersion] = {
-        str(Address.of(each.course)): each for each in outlines.open_to(opened.school.course_ref)
-    }
+    known = open_courses(opened)
     return opened.page(
         "student",
         "students",
-        status=status,
+        status=form.status if form else 200,
         student=student,
         born=day(student.birth_date),
         assignments=[
@@ -103,7 +105,7 @@ def page(
             }
             for each in assigned.order_by("-starts", "-pk")
         ],
-        enrolments=_enrolments(opened, student, known, faults, sent),
+        enrolments=_enrolments(opened, student, known, form),
         guardians=[
             {
                 "row": each,
@@ -114,12 +116,9 @@ def page(
             for each in guardians.listed(student)
         ],
         guardians_caution=guardians.caution(student, opened.today),
-        instructors=instructors.order_by("user__name", "pk"),
-        courses=[(address, f"{newest.title} ({address})") for address, newest in known.items()],
-        new=uuid.uuid4(),
-        faults=faults,
-        sent=sent,
-        today_text=opened.today.isoformat(),
+        assign=sent_or_new(form, Assign, school=opened.school, today=opened.today),
+        enrol=sent_or_new(form, Enrol, courses=course_choices(known), today=opened.today),
+        consent=sent_or_new(form, Consent, today=opened.today),
     )
 
 
@@ -127,8 +126,7 @@ def _enrolments(
     opened: Opened,
     student: Student,
     known: Mapping[str, CourseVersion],
-    faults: dict[str, str],
-    sent: dict[str, str],
+    form: Form | None,
 ) -> list[dict[str, Any]]:
     """The enrolments, the newest first, each with its moves and what may be done with it.
 
@@ -137,7 +135,7 @@ def _enrolments(
     newest = {each.course_id: each.number for each in known.values()}
     shown = []
     for each in enrolments.of(student):
-        key, version = f"ends-{each.ref}", each.course_version
+        version = each.course_version
         running = each.ends is None or each.ends >= opened.today
         shown.append(
             {
@@ -157,9 +155,9 @@ def _enrolments(
                     }
                     for made in each.moves.all()
                 ],
-                "key": key,
-                "fault": faults.get(key, ""),
-                "sent": sent.get(key, ""),
+                "form": form
+                if isinstance(form, EndEnrolment) and form.enrolment == each.ref
+                else EndEnrolment(enrolment=each.ref, today=opened.today),
             }
         )
     return shown
@@ -170,25 +168,16 @@ def _enrolments(
 def assign(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     """Let an instructor teach the student."""
     student = opened.student(ref, "assignment", access.WRITE)
-    sent = {key: str(opened.request.POST.get(key, "")) for key in ("instructor", "from")}
-    faults = Faults()
-    starts = opening.day(faults, "from", sent["from"], needed=True)
-    whose = Q(pk=int(sent["instructor"])) if sent["instructor"].isdecimal() else Q(pk=None)
-    instructor = User.objects.filter(whose, roles__school=opened.school).distinct().first()
-    if instructor is None:
-        faults.add("instructor", _("choose one of the school's instructors"))
-    if not faults and starts and instructor:
-        try:
-            people.assign(student, instructor, starts=starts, by=opened.user, at=opened.at)
-        except people.PeopleError as problem:
-            faults.extend(problem.faults)
-        except Conflict as refused:
-            faults.add("instructor", str(refused))
-        else:
-            told = {"instructor": instructor, "student": student, "day": day(starts)}
-            messages.success(opened.request, _("%(instructor)s assigned to %(student)s from %(day)s.") % told)
-            return redirect("school-student", opened.school.slug, ref)
-    return page(opened, student, opening.by_field(faults), sent, 422)
+    form = Assign.bind(opened.request, school=opened.school, today=opened.today)
+    if not form.submit(
+        lambda instructor, **sent: people.assign(
+            student, instructor, starts=sent["from"], by=opened.user, at=opened.at
+        )
+    ):
+        return page(opened, student, form)
+    told = {"instructor": form.result.instructor, "student": student, "day": day(form.result.starts)}
+    messages.success(opened.request, _("%(instructor)s assigned to %(student)s from %(day)s.") % told)
+    return redirect("school-student", opened.school.slug, ref)
 
 
 @require_POST
