@@ -85,6 +85,15 @@ class Tick(forms.BooleanField):
         super().__init__(label=label, required=bool(unticked), error_messages={"required": unticked})
 
 
+class Reason(Text):
+    """Why something is done; the service says what is no reason."""
+
+    def __init__(self, label: Any, *, most: int, rows: int = 0, **more: Any) -> None:
+        attrs = {"rows": rows} if rows else {}
+        widget = forms.Textarea if rows else forms.TextInput
+        super().__init__(label, max_length=most, widget=widget(attrs={"required": True, **attrs}), **more)
+
+
 class Form(forms.Form):
     """What a page sends: bound to it, given to a service, and shown again with what the service refused."""
 
@@ -93,8 +102,9 @@ class Form(forms.Form):
     places: Mapping[str, str] = {}
     #: The field to blame where the service refuses without naming one.
     refused_at: str | None = None
-    #: What the service gave.
+    #: What the service gave, or how it refused.
     result: Any = None
+    refused: Exception | None = None
 
     def __init__(self, data: Any = None, *args: Any, **more: Any) -> None:
         super().__init__(data, *args, **{"auto_id": "%s", "label_suffix": "", **more})
@@ -122,11 +132,13 @@ class Form(forms.Form):
         try:
             self.result = service(**self.cleaned_data)
         except FaultsFound as wrong:
+            self.refused = wrong
             for each in wrong.faults:
                 self.refuse(each.message, each.place)
         except NotFound:
             raise
         except Refused as refused:
+            self.refused = refused
             self.refuse(str(refused))
         return not self.errors
 

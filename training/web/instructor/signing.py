@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 from allauth.core import ratelimit
+from django import forms
 from django.conf import settings
 from django.http import HttpRequest
 from django.utils.translation import gettext as _
@@ -19,6 +20,13 @@ _MOST = 20_000
 _SIGNED = ("clientDataJSON", "authenticatorData", "signature")
 
 
+class Confirmation(forms.Form):
+    """What every form that signs has besides its own fields; ``forms/confirm.html`` shows it."""
+
+    passkey = forms.CharField(widget=forms.HiddenInput)
+    confirm_password = forms.CharField(widget=forms.PasswordInput)
+
+
 def confirm(
     request: HttpRequest, user: User, act: Callable[[bool], Act], settled: Iterable[Any]
 ) -> Confirmed:
@@ -28,15 +36,15 @@ def confirm(
     """
     if not ratelimit.consume(request, action="reauthenticate", user=user):
         raise NotConfirmed(_("Not signed. Too many attempts. Wait one minute, then sign again."))
-    given = _given(request)
+    given = _given(Confirmation(request.POST))
     site = Site.of(request.get_host(), request.scheme or "https", settings.CSRF_TRUSTED_ORIGINS)
     return confirming.confirm(user, given, act(given.passkey is not None), site=site, settled=settled)
 
 
-def _given(request: HttpRequest) -> Given:
-    answer = str(request.POST.get("passkey", ""))
+def _given(sent: Confirmation) -> Given:
+    answer = sent["passkey"].value() or ""
     if not answer:
-        return Given(password=str(request.POST.get("confirm_password", "")))
+        return Given(password=sent["confirm_password"].value() or "")
     try:
         if len(answer) > _MOST:
             raise ValueError("too long")

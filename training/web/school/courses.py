@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from allauth.core import ratelimit
+from django import forms
 from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
 from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as lazy
 from django.utils.translation import gettext_noop as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
@@ -19,8 +21,10 @@ from syllabus.engine.errors import Fault
 from syllabus.models import CourseVersion
 from training.presenters import amounts
 from training.services import courses
+from training.services.confirming import NotConfirmed
 from training.services.courses import Address
 from training.services.errors import NotAllowed, NotAsRead, Refused
+from training.web.forms import Form, Text
 from training.web.school.opening import Opened, administered
 from training.web.shown import day
 
@@ -33,6 +37,29 @@ _KINDS = {
     "preparation": _("preparation"),
     "ground": _("ground"),
 }
+
+
+class Draft(Form):
+    begin = Text("")
+    file = forms.FileField(label=lazy("Course file"), required=False, allow_empty_file=True)
+
+
+class Publish(Form):
+    content_hash = Text("", widget=forms.HiddenInput)
+    password = forms.CharField(
+        label=lazy("Your password"),
+        required=False,
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password", "required": True}),
+    )
+
+
+class TooOften(NotConfirmed):
+    """The password was tried too often."""
+
+
+#: How a page is answered that shows why nothing was published.
+_REFUSED: dict[type, int] = {TooOften: 429, NotAllowed: 403, NotAsRead: 409}
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -75,9 +102,11 @@ def _list(opened: Opened, faults: Any, status: int = 200) -> HttpResponse:
 
 
 def _draft(opened: Opened) -> HttpResponse:
-    if begun := courses.shipped().get(str(opened.request.POST.get("begin", ""))):
+    form = Draft.bind(opened.request, files=opened.request.FILES)
+    form.is_valid()
+    if begun := courses.shipped().get(form.cleaned_data.get("begin", "")):
         return _kept(opened, begun.read_bytes(), begun.name)
-    sent = opened.request.FILES.get("file")
+    sent = form.cleaned_data.get("file")
     if sent is None:
         return _list(opened, [Fault("", gettext("Choose a course file."))], 422)
     name = (sent.name or "course.yaml").replace("\x00", "")[-100:]
@@ -141,7 +170,7 @@ def _versions(opened: Opened, course: str, number: int) -> tuple[CourseVersion, 
 
 
 def _read(
-    opened: Opened, found: CourseVersion, others: list[CourseVersion], fault: str = "", status: int = 200
+    opened: Opened, found: CourseVersion, others: list[CourseVersion], form: Publish | None = None
 ) -> HttpResponse:
     address = Address.of(found.course)
     stands = courses.outline(found)
@@ -158,7 +187,8 @@ def _read(
     return opened.page(
         "course",
         "courses",
-        status=status,
+        status=_REFUSED.get(type(form.refused), form.status) if form else 200,
+        form=form or Publish(initial={"content_hash": found.content_hash}),
         version=found,
         address=str(address),
         own=address.school == opened.school.course_ref,
@@ -166,7 +196,6 @@ def _read(
         publisher=courses.publisher(found),
         others=others,
         outline=_shown(stands),
-        fault=fault,
         **told,
     )
 
@@ -219,34 +248,19 @@ def _shown(stands: Outline) -> dict[str, Any]:
 def publish(opened: Opened, course: str, number: int) -> HttpResponse:
     """Freeze a draft for good: confirmed by the password once more, and as it was read."""
     found, others = _versions(opened, course, number)
-    if not ratelimit.consume(opened.request, action="reauthenticate", user=opened.user):
-        return _read(
-            opened,
-            found,
-            others,
-            gettext("Not published. Too many attempts. Wait one minute, then try again."),
-            429,
-        )
-    if not opened.user.check_password(str(opened.request.POST.get("password", ""))):
-        return _read(
-            opened,
-            found,
-            others,
-            gettext("Not published. Wrong password. Enter your own password again."),
-            422,
-        )
-    try:
-        made = courses.publish(
-            opened.user,
-            Address.of(found.course),
-            number,
-            content_hash=str(opened.request.POST.get("content_hash", "")),
-            at=opened.at,
-        )
-    except NotAllowed as refused:
-        return _read(opened, found, others, str(refused), 403)
-    except NotAsRead as changed:
-        return _read(opened, found, others, str(changed), 409)
+
+    def publish(content_hash: str, password: str) -> CourseVersion:
+        if not ratelimit.consume(opened.request, action="reauthenticate", user=opened.user):
+            raise TooOften(gettext("Not published. Too many attempts. Wait one minute, then try again."))
+        if not opened.user.check_password(password):
+            raise NotConfirmed(gettext("Not published. Wrong password. Enter your own password again."))
+        address = Address.of(found.course)
+        return courses.publish(opened.user, address, number, content_hash=content_hash, at=opened.at)
+
+    form = Publish.bind(opened.request)
+    if not form.submit(publish):
+        return _read(opened, found, others, form)
+    made = form.result
     messages.success(
         opened.request,
         gettext("Version %(number)d published. New enrollments use it.") % {"number": made.number},

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
+from django import forms
 from django.contrib import messages
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
-from django.utils.translation import gettext as _
+from django.utils.html import format_html
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from syllabus import rulebook
@@ -15,75 +19,91 @@ from syllabus.courses import plain
 from syllabus.dated import read_text
 from syllabus.engine.errors import RuleDataError
 from syllabus.engine.kinds import KINDS
-from syllabus.engine.reading import Faults
 from syllabus.models import SchoolMinimum
 from training.services import minimums
-from training.services.errors import Conflict, NotAllowed
-from training.services.minimums import MinimumError
-from training.web.school import opening
+from training.web.forms import Choice, Day, Form, Text, sent_or_new
 from training.web.school.opening import Opened, administered
 from training.web.shown import day
 
-FIELDS = ("milestone", "code", "kind", "params", "says", "note", "starts", "ends")
+
+class Minimum(Form):
+    milestone = Choice(_("Milestone"))
+    says = Text(_("Details"), help_text=_("such as: 25 hours of dual before the first solo"))
+    code = Text(_("Short name"))
+    kind = Choice(_("Kind of requirement"), [(name, name.replace("_", " ")) for name in sorted(KINDS)])
+    params = Text(
+        _("Parameters, one per line"),
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text=_(
+            "as the API shows them for a requirement of that kind, such as <code>counts: [dual]</code> and "
+            "<code>need: 25 h</code>"
+        ),
+    )
+    starts = Day(_("From (such as 2026-11-29)"), required=True)
+    ends = Day(_("Through (blank: no end date)"))
+    note = Text(_("Note"))
+
+    def __init__(self, data: Any = None, *, today: dt.date) -> None:
+        super().__init__(data, initial={"starts": today, "kind": "total_at_least"})
+        self.fields["code"].required = self.fields["says"].required = True
+        self.offer("milestone", [(each.id, each.title) for each in rulebook.current().milestones.values()])
+
+    def clean_milestone(self) -> str:
+        found = str(self.cleaned_data["milestone"])
+        if found not in rulebook.current().milestones:
+            raise forms.ValidationError(_("choose a milestone"))
+        return found
+
+    def clean_kind(self) -> str:
+        found = str(self.cleaned_data["kind"])
+        if found not in KINDS:
+            raise forms.ValidationError(_("choose a kind of requirement"))
+        return found
+
+    def clean_params(self) -> dict[str, Any]:
+        """Parameters as a rule's file writes them, a line each: ``counts: dual``."""
+        try:
+            found = plain(
+                read_text(self.cleaned_data["params"], "line", "a parameter is written 'counts: dual'")
+            )
+        except RuleDataError as problem:
+            raise forms.ValidationError([str(each) for each in problem.faults]) from None
+        return found if isinstance(found, dict) else {}
+
+
+class End(Form):
+    refused_at = "ends"
+
+    ends = Day("")
+
+    def __init__(self, data: Any = None, *, minimum: SchoolMinimum, today: dt.date) -> None:
+        super().__init__(data, auto_id=f"%s-{minimum.pk}", initial={"ends": today})
+        self.minimum = minimum.pk
+        self.fields["ends"].label = format_html(
+            gettext('Last day<span class="unseen"> of {code}</span>'), code=minimum.code
+        )
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @administered
 def listed(opened: Opened) -> HttpResponse:
     """GET: the minimums. POST: one more."""
-    if opened.request.method != "POST":
-        return _page(opened, {}, {"starts": opened.today.isoformat()})
-    sent = {key: str(opened.request.POST.get(key, "")).strip() for key in FIELDS}
-    faults = Faults()
-    for key, words in (
-        ("code", _("is blank; enter a short name, such as dual")),
-        ("says", _("is blank; describe the requirement")),
-    ):
-        if not sent[key]:
-            faults.add(key, words)
-    if sent["milestone"] not in rulebook.current().milestones:
-        faults.add("milestone", _("choose a milestone"))
-    if sent["kind"] not in KINDS:
-        faults.add("kind", _("choose a kind of requirement"))
-    params = _params(faults, sent["params"])
-    starts = opening.day(faults, "starts", sent["starts"], needed=True)
-    ends = opening.day(faults, "ends", sent["ends"])
-    if not faults:
-        fields = {**sent, "params": params, "starts": starts, "ends": ends}
-        try:
-            minimums.add(opened.school.slug, fields, by=opened.user)
-        except MinimumError as problem:
-            faults.extend(problem.faults)
-        except (Conflict, NotAllowed) as refused:
-            faults.add("", str(refused))
-        else:
-            messages.success(
-                opened.request,
-                _("Minimum added, in force from %(day)s.") % {"day": day(starts)},
-            )
-            return redirect("school-minimums", opened.school.slug)
-    return _page(opened, opening.by_field(faults), sent, 422)
+    form = Minimum.bind(opened.request, today=opened.today)
+    if form.submit(lambda **sent: minimums.add(opened.school.slug, sent, by=opened.user)):
+        said = gettext("Minimum added, in force from %(day)s.") % {"day": day(form.cleaned_data["starts"])}
+        messages.success(opened.request, said)
+        return redirect("school-minimums", opened.school.slug)
+    return _page(opened, form)
 
 
-def _params(faults: Faults, text: str) -> dict[str, Any]:
-    """Parameters as a rule's file writes them, a line each: ``counts: dual``."""
-    try:
-        found = plain(read_text(text, "line", "a parameter is written 'counts: dual'"))
-    except RuleDataError as problem:
-        for each in problem.faults:
-            faults.add("params", f"{each.place}: {each.message}")
-        return {}
-    return found if isinstance(found, dict) else {}
-
-
-def _page(opened: Opened, faults: dict[str, str], sent: dict[str, str], status: int = 200) -> HttpResponse:
+def _page(opened: Opened, form: Minimum | End) -> HttpResponse:
     milestones = rulebook.current().milestones
     rows = SchoolMinimum.objects.filter(school_ref=opened.school.slug).order_by("milestone", "code", "starts")
     today = opened.today
     return opened.page(
         "minimums",
         "minimums",
-        status=status,
+        status=form.status,
         rows=[
             {
                 "row": each,
@@ -93,15 +113,14 @@ def _page(opened: Opened, faults: dict[str, str], sent: dict[str, str], status: 
                 "starts": day(each.starts),
                 "ends": day(each.ends),
                 "over": each.ends is not None and each.ends < today,
+                "form": form
+                if isinstance(form, End) and form.minimum == each.pk
+                else End(minimum=each, today=today),
                 "endable": each.ends is None or each.ends > today,
             }
             for each in rows
         ],
-        milestones=[(each.id, each.title) for each in milestones.values()],
-        kinds=[(name, name.replace("_", " ")) for name in sorted(KINDS)],
-        faults=faults,
-        sent=sent,
-        today_text=today.isoformat(),
+        form=sent_or_new(form, Minimum, today=today),
     )
 
 
@@ -109,23 +128,15 @@ def _page(opened: Opened, faults: dict[str, str], sent: dict[str, str], status: 
 @administered
 def end(opened: Opened, pk: int) -> HttpResponse:
     """Give a minimum its last day."""
-    faults = Faults()
-    ends = opening.day(faults, "ends", str(opened.request.POST.get("ends", "")))
-    if not faults:
-        try:
-            here = SchoolMinimum.objects.filter(school_ref=opened.school.slug)
-            found = minimums.end(here.get(pk=pk).pk, ends, by=opened.user, at=opened.at)
-        except SchoolMinimum.DoesNotExist:
-            return _page(opened, {"": _("There is no such minimum at this school.")}, {}, 404)
-        except MinimumError as problem:
-            faults.extend(problem.faults)
-        except (Conflict, NotAllowed) as refused:
-            faults.add("", str(refused))
-        else:
-            messages.success(
-                opened.request,
-                _("%(minimum)s ends on %(day)s. It stays in force until then.")
-                % {"minimum": found.code, "day": day(found.ends)},
-            )
-            return redirect("school-minimums", opened.school.slug)
-    return _page(opened, {"": "; ".join(map(str, faults))}, {"starts": opened.today.isoformat()}, 422)
+    found = SchoolMinimum.objects.filter(school_ref=opened.school.slug, pk=pk).first()
+    if found is None:
+        raise Http404("no such minimum at this school")
+    form = End.bind(opened.request, minimum=found, today=opened.today)
+    if not form.submit(lambda ends: minimums.end(pk, ends, by=opened.user, at=opened.at)):
+        return _page(opened, form)
+    messages.success(
+        opened.request,
+        gettext("%(minimum)s ends on %(day)s. It stays in force until then.")
+        % {"minimum": found.code, "day": day(form.result.ends)},
+    )
+    return redirect("school-minimums", opened.school.slug)

@@ -20,7 +20,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from syllabus.engine import reading
-from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.errors import Fault
 from syllabus.engine.reading import Faults
 from syllabus.engine.report import CAUTION
 from training.models import School, Student, User
@@ -106,11 +106,6 @@ def day(faults: Faults, key: str, text: str, *, needed: bool = False) -> dt.date
         return None
     found: dt.date | None = reading.day(faults, text.strip(), key)
     return found
-
-
-def in_words(problem: FaultsFound) -> str:
-    """Every fault without its place in a document, for a page that says it where it belongs."""
-    return "; ".join(each.message for each in problem.faults)
 
 
 def by_field(faults: Iterable[Fault]) -> dict[str, str]:

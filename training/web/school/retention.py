@@ -3,18 +3,40 @@
 from __future__ import annotations
 
 import uuid
+from typing import Any
 
 from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext, ngettext
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from training.models import RetentionHold, Student
 from training.services import erasure
-from training.web.school.opening import Opened, administered, asked_anew, in_words
+from training.web.forms import Form, Reason, Tick, sent_or_new
+from training.web.school.opening import Opened, administered, asked_anew
 from training.web.shown import day
+
+
+class Hold(Form):
+    reason = Reason(_("Reason for the hold"), most=erasure.MOST_TEXT)
+
+
+class Release(Form):
+    reason = Reason(_("Reason"), most=erasure.MOST_TEXT)
+
+    def __init__(self, data: Any = None, *, hold: int) -> None:
+        super().__init__(data, auto_id=f"why-{hold}")
+        self.hold = hold
+
+
+class Erase(Form):
+    reason = Reason(_("Reason (kept permanently, so do not name anyone)"), most=erasure.MOST_TEXT, rows=3)
+    sure = Tick(
+        _("I understand that this cannot be undone"),
+        unticked=_("Not erased. Check the box to confirm. Erasing cannot be undone."),
+    )
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -22,15 +44,12 @@ from training.web.shown import day
 def retention(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     """GET: what is kept until when, and why. POST: a hold."""
     student = opened.student(ref, "retention")
-    if opened.request.method != "POST":
-        return _page(opened, student)
-    reason = _reason(opened)
-    try:
-        erasure.hold(student, reason, by=opened.user, at=opened.at, via="web")
-    except erasure.ErasureError as problem:
-        return _page(opened, student, in_words(problem), reason, 422)
-    messages.success(opened.request, _("Hold placed. Nothing in this record is erased while it is in force."))
-    return redirect("school-retention", opened.school.slug, ref)
+    form = Hold.bind(opened.request)
+    if form.submit(lambda reason: erasure.hold(student, reason, by=opened.user, at=opened.at, via="web")):
+        said = gettext("Hold placed. Nothing in this record is erased while it is in force.")
+        messages.success(opened.request, said)
+        return redirect("school-retention", opened.school.slug, ref)
+    return _page(opened, student, form)
 
 
 @require_POST
@@ -41,11 +60,10 @@ def release(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
     held = RetentionHold.objects.filter(student=student, pk=pk).first()
     if held is None:
         raise Http404("no hold of that number on this record")
-    try:
-        erasure.release(held, _reason(opened), by=opened.user, at=opened.at, via="web")
-    except erasure.ErasureError as problem:
-        return _page(opened, student, in_words(problem), status=422)
-    messages.success(opened.request, _("Hold ended. It stays on file with both reasons."))
+    form = Release.bind(opened.request, hold=pk)
+    if not form.submit(lambda reason: erasure.release(held, reason, by=opened.user, at=opened.at, via="web")):
+        return _page(opened, student, form)
+    messages.success(opened.request, gettext("Hold ended. It stays on file with both reasons."))
     return redirect("school-retention", opened.school.slug, ref)
 
 
@@ -58,19 +76,20 @@ def erase(opened: Opened, ref: uuid.UUID) -> HttpResponse:
 
 
 def _erase(opened: Opened, student: Student) -> HttpResponse:
-    if opened.request.method != "POST":
-        return _shown(opened, student)
-    reason = _reason(opened)
-    if opened.request.POST.get("sure") != "on":
-        return _shown(
-            opened, student, _("Not erased. Check the box to confirm. Erasing cannot be undone."), reason, 422
+    form = Erase.bind(opened.request)
+    if not form.submit(
+        lambda reason, sure: erasure.erase(student, reason, by=opened.user, at=opened.at, via="web")
+    ):
+        return opened.page(
+            "erase",
+            "students",
+            status=409 if isinstance(form.refused, erasure.NotYet) else form.status,
+            student=student,
+            plan=erasure.plan(student, opened.today),
+            stays=gettext(erasure.STAYS),
+            form=form,
         )
-    try:
-        done = erasure.erase(student, reason, by=opened.user, at=opened.at, via="web")
-    except erasure.NotYet as kept:
-        return _shown(opened, student, str(kept), reason, 409)
-    except erasure.ErasureError as problem:
-        return _shown(opened, student, in_words(problem), reason, 422)
+    done = form.result
     messages.success(
         opened.request,
         ngettext(
@@ -81,7 +100,7 @@ def _erase(opened: Opened, student: Student) -> HttpResponse:
         % {"number": done.bodies},
     )
     for table, number in done.named.items():
-        said = _(
+        said = gettext(
             "The same name still appears elsewhere: %(table)s, %(number)d. It may be another "
             "person's. Check there."
         )
@@ -89,19 +108,13 @@ def _erase(opened: Opened, student: Student) -> HttpResponse:
     return redirect("school-students", opened.school.slug)
 
 
-def _reason(opened: Opened) -> str:
-    return str(opened.request.POST.get("reason", "")).replace("\x00", "")
-
-
-def _page(
-    opened: Opened, student: Student, fault: str = "", reason: str = "", status: int = 200
-) -> HttpResponse:
+def _page(opened: Opened, student: Student, form: Hold | Release) -> HttpResponse:
     plan = erasure.plan(student, opened.today, counted=False)
     holds = RetentionHold.objects.filter(student=student).select_related("by", "released_by")
     return opened.page(
         "retention",
         "students",
-        status=status,
+        status=form.status,
         student=student,
         plan=plan,
         kept=[
@@ -112,28 +125,11 @@ def _page(
         holds=[
             {
                 "row": each,
+                "form": form if isinstance(form, Release) and form.hold == each.pk else Release(hold=each.pk),
                 "since": day(opened.school.day(each.at)),
                 "released": each.released_at and day(opened.school.day(each.released_at)),
             }
             for each in holds
         ],
-        fault=fault,
-        reason=reason,
-        most=erasure.MOST_TEXT,
-    )
-
-
-def _shown(
-    opened: Opened, student: Student, fault: str = "", reason: str = "", status: int = 200
-) -> HttpResponse:
-    return opened.page(
-        "erase",
-        "students",
-        status=status,
-        student=student,
-        plan=erasure.plan(student, opened.today),
-        stays=_(erasure.STAYS),
-        fault=fault,
-        reason=reason,
-        most=erasure.MOST_TEXT,
+        form=sent_or_new(form, Hold),
     )

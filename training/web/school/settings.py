@@ -3,25 +3,22 @@
 from __future__ import annotations
 
 import json
+from typing import Any
 
+from django import forms
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as lazy
 from django.utils.translation import gettext_noop as _
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 
-from syllabus.engine import reading
-from syllabus.engine.reading import Faults
 from training.models.schools import CLAIMABLE
 from training.services import confirming, record_changes, school_settings
-from training.services.confirming import NotConfirmed
-from training.services.errors import NotAllowed
-from training.services.record_changes import ReasonError
-from training.services.school_settings import SettingsError
+from training.web.forms import Form, Text
 from training.web.instructor import signing
-from training.web.school import opening
 from training.web.school.opening import Opened, administered
 from training.web.shown import day
 
@@ -36,55 +33,58 @@ _LISTS = {
 _LATEST = 20
 
 
+class Settings(Form):
+    claims_asked = forms.MultipleChoiceField(
+        label=lazy("Claimed entries that make an answer unknown"),
+        choices=[(name, lazy(_LISTS[name])) for name in CLAIMABLE],
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
+    taxi_allowance_minutes = forms.IntegerField(
+        label=lazy("Taxi allowance in minutes"),
+        min_value=0,
+        max_value=9_999,
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+        error_messages=dict.fromkeys(
+            ("required", "invalid", "min_value", "max_value"), lazy("Enter whole minutes, such as 30.")
+        ),
+        help_text=lazy(
+            "How much more time than off to on a flight may log before the answer is unknown. 30 minutes is "
+            "common practice, not a regulation. If out and in are entered, they are used instead."
+        ),
+    )
+    reason = Text(lazy("Reason"), max_length=record_changes.MOST_REASON)
+
+
 @sensitive_post_parameters("confirm_password", "passkey")
 @require_http_methods(["GET", "HEAD", "POST"])
 @administered
 def settings(opened: Opened) -> HttpResponse:
     """GET: the settings. POST: they are changed."""
     school = opened.school
-    if opened.request.method != "POST":
-        return _page(opened, {}, list(school.claims_asked), str(school.taxi_allowance_minutes))
-    asked = [name for name in CLAIMABLE if name in opened.request.POST.getlist("claims_asked")]
-    typed = str(opened.request.POST.get("taxi_allowance_minutes", "")).strip()
-    faults = Faults()
-    if typed.isascii() and typed.isdecimal() and len(typed) < 5:
-        minutes = reading.count(faults, int(typed), "taxi_allowance_minutes")
-    else:
-        faults.add("taxi_allowance_minutes", gettext("Enter whole minutes, such as 30."))
-    if not faults:
-        try:
-            values = {"claims_asked": asked, "taxi_allowance_minutes": minutes}
-            reason, confirmed = str(opened.request.POST.get("reason", "")), None
-            if school_settings.asks_why(school, values):
-                reason = record_changes.reason_of(reason)
-                act = school_settings.act(school, asked, reason)
-                confirmed = signing.confirm(opened.request, opened.user, lambda by_passkey: act, [])
-            school_settings.change(
-                school.slug, values, by=opened.user, at=opened.at, reason=reason, confirmed=confirmed
-            )
-        except (SettingsError, ReasonError) as problem:
-            faults.extend(problem.faults)
-        except (NotAllowed, NotConfirmed) as refused:
-            faults.add("", str(refused))
-        else:
-            messages.success(opened.request, gettext("Settings saved."))
-            return redirect("school-settings", school.slug)
-    return _page(opened, opening.by_field(faults), asked, typed, 422)
 
+    def change(reason: str, **values: Any) -> None:
+        confirmed = None
+        values["claims_asked"] = [name for name in CLAIMABLE if name in values["claims_asked"]]
+        if school_settings.asks_why(school, values):
+            reason = record_changes.reason_of(reason)
+            act = school_settings.act(school, values["claims_asked"], reason)
+            confirmed = signing.confirm(opened.request, opened.user, lambda by_passkey: act, [])
+        school_settings.change(
+            school.slug, values, by=opened.user, at=opened.at, reason=reason, confirmed=confirmed
+        )
 
-def _page(
-    opened: Opened, faults: dict[str, str], asked: list[str], minutes: str, status: int = 200
-) -> HttpResponse:
+    stands = {name: getattr(school, name) for name in ("claims_asked", "taxi_allowance_minutes")}
+    form = Settings.bind(opened.request, initial=stands)
+    if form.submit(change):
+        messages.success(opened.request, gettext("Settings saved."))
+        return redirect("school-settings", school.slug)
     made = school_settings.changes(opened.school, school_settings.SETTINGS)[:_LATEST]
     return opened.page(
         "settings",
         "settings",
-        status=status,
-        lists=[(name, gettext(_LISTS[name]), name in asked) for name in CLAIMABLE],
-        minutes=minutes,
-        faults=faults,
-        reason=opened.request.POST.get("reason", ""),
-        most_reason=record_changes.MOST_REASON,
+        status=form.status,
+        form=form,
         passkeys=json.dumps(confirming.passkeys(opened.user)),
         sealed_as=school_settings.CHANGED,
         about=school_settings.SETTINGS,
