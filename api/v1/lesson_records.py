@@ -96,7 +96,9 @@ class LessonView(SigningView):
 
     def record(self, student: Student, entry: uuid.UUID) -> LessonRecord:
         """Raises: Problem (404)."""
-        return find(lesson_records.visible(student, self.user), "lesson record of that id", pk=entry)
+        return find(
+            lesson_records.visible(student, self.user, on=self.today), "lesson record of that id", pk=entry
+        )
 
 
 class LessonRecords(LessonView):
@@ -121,7 +123,7 @@ class LessonRecords(LessonView):
     def get(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.open(ref, "lesson-records")
         pages = Pages()
-        seen = lesson_records.visible(student, self.user)
+        seen = lesson_records.visible(student, self.user, on=self.today)
         page = pages.paginate_queryset(seen, request, view=self) or []
         return Response(
             {

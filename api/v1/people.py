@@ -23,7 +23,7 @@ from syllabus.engine.errors import Fault, QuestionError
 from syllabus.engine.reading import Faults, Object
 from syllabus.engine.record import FLIGHT_INSTRUCTOR
 from training.models import Assignment, Role, School, Student
-from training.services import people
+from training.services import access, people
 from training.services.people import PeopleError
 from training.web.accounts import links
 
@@ -69,14 +69,14 @@ def _held(fields: Object) -> dict[str, Any]:
 class PeopleView(View):
     def school(self, slug: str) -> School:
         """A school that the caller administers. Raises: Problem (403)."""
-        found = people.administered(self.user).filter(slug=slug).first()
+        found = access.schools(self.user).filter(slug=slug).first()
         if found is None:
             raise Problem(HTTPStatus.FORBIDDEN, f"You administer no school called {slug!r}.")
         return found
 
     def role(self, pk: int) -> Role:
         """A role at a school that the caller administers. Raises: Problem (404)."""
-        found = Role.objects.filter(pk=pk, school__in=people.administered(self.user))
+        found = Role.objects.filter(pk=pk, school__in=access.schools(self.user))
         role = found.select_related("school", "user").first()
         if role is None:
             raise not_found("role of that id")
@@ -104,7 +104,7 @@ class People(PeopleView):
         refuses=(401, 403, 404, 406, 422),
     )
     def get(self, request: Request) -> Response:
-        mine = people.administered(self.user)
+        mine = access.schools(self.user)
         if self.asked["school"] is not None:
             mine = mine.filter(slug=self.asked["school"])
         if not mine.exists():
@@ -331,7 +331,7 @@ class AssignmentEnd(StudentView):
 
 def _administers(view: View, student: Student) -> None:
     """Raises: Problem (403)."""
-    if not people.administered(view.user).filter(pk=student.school_id).exists():
+    if not access.schools(view.user).filter(pk=student.school_id).exists():
         raise Problem(HTTPStatus.FORBIDDEN, "Only an administrator of the school changes its people.")
 
 

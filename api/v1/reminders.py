@@ -193,7 +193,7 @@ class SchoolView(View):
 
     def school(self, slug: str | None) -> School:
         """Raises: Problem (403, 404, 422)."""
-        found = coming.administered(self.user)
+        found = access.schools(self.user).order_by("pk")
         if not found:
             raise Problem(HTTPStatus.FORBIDDEN, "Only an administrator of a school may ask this.")
         if slug is None:

@@ -13,7 +13,7 @@ from training import models
 from training.models import AccessLog, Student
 from training.services import access
 from training.services.access import READ, WRITE
-from training.services.errors import NotFound
+from training.services.errors import NotAllowed, NotFound
 
 TODAY = dt.date(2026, 11, 24)
 NOON = dt.datetime(2026, 11, 24, 12, tzinfo=dt.UTC)
@@ -191,7 +191,7 @@ def test_who_is_no_longer_active_sees_nothing(people: Cast):
     assert not opens(people.ida, READ, people.sam)
 
     assert not access.visible_students(people.ida, on=TODAY).exists()
-    assert not access.may_add_student(people.ida, people.school.pk)
+    assert not access.schools(people.ida, access.STAFF).exists()
 
 
 @pytest.mark.parametrize(
@@ -205,7 +205,8 @@ def test_who_is_no_longer_active_sees_nothing(people: Cast):
     ],
 )
 def test_who_may_begin_a_new_students_record(people: Cast, who, allowed):
-    assert access.may_add_student(who(people), people.school.pk) is allowed
+    where = access.schools(who(people), access.STAFF)
+    assert where.filter(pk=people.school.pk).exists() is allowed
 
 
 def test_opening_a_record_is_noted_and_takes_two_queries(people: Cast, django_assert_num_queries):
@@ -230,3 +231,26 @@ def test_a_record_that_may_not_be_seen_is_not_there(people: Cast, ref):
         access.open_record(people.olaf, ref(people), what="record", via="api", at=NOON)
 
     assert not AccessLog.objects.exists()
+
+
+@pytest.mark.parametrize("what", sorted(access.TAKES))
+def test_each_thing_is_done_by_those_whom_the_table_names_and_nobody_else(people: Cast, what: str) -> None:
+    takes, says = access.TAKES[what]
+    at = people.school.slug if "{at!r}" in says else people.school if "{at.name}" in says else people.sam
+    allowed = {
+        people.ada: True,
+        people.ida: takes in (READ, WRITE, access.STAFF),
+        people.sams_account: takes == READ,
+        people.olaf: False,
+    }
+    access.require(None, what, at, on=TODAY)
+    for who, may in allowed.items():
+        if may:
+            access.require(who, what, at, on=TODAY)
+        else:
+            with pytest.raises(NotAllowed) as refused:
+                access.require(who, what, at, on=TODAY)
+            assert "{" not in str(refused.value)
+    people.ada.is_active = False
+    with pytest.raises(NotAllowed):
+        access.require(people.ada, what, at, on=TODAY)

@@ -126,7 +126,7 @@ def test_the_lessons_seen_are_those_of_each_student_who_is_seen(people: Cast, wh
     one_by_one = {
         each.pk
         for student in access.visible_students(user, on=AT.date())
-        for each in lesson_records.visible(student, user)
+        for each in lesson_records.visible(student, user, on=AT.date())
     }
     assert {each.pk for each in search.lessons_seen(user, on=AT.date())} == one_by_one
 

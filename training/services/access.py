@@ -1,8 +1,9 @@
 """Who may see and write whose record, and the log of who did.
 
 The rules stand here alone, as conditions on students: a list and a single look-up ask the same condition, so
-that they cannot disagree. ``MAY`` says which relations to a student allow which action; a role of a user who
-stands in no such relation, a superuser's included, gives nothing.
+that they cannot disagree. ``MAY`` says which relations to a student allow which action, ``HELD`` which roles
+allow something at a school; without these a user may do nothing, a superuser included. ``TAKES`` says what
+each thing takes that a service does, and every service asks by ``require``.
 """
 
 from __future__ import annotations
@@ -32,7 +33,7 @@ from django.db.models import (
 from django.db.models.functions import ExtractDay, ExtractMonth, ExtractYear
 
 from training.models import AccessLog, Assignment, Guardian, Role, School, Student, User
-from training.services.errors import NotFound, find
+from training.services.errors import NotAllowed, NotFound, find
 from training.sql import Place, Statement, insert
 
 READ, WRITE = AccessLog.Action.READ, AccessLog.Action.WRITE
@@ -91,18 +92,82 @@ MAY: Mapping[str, tuple[str, ...]] = {
     READ: ("oneself", "instructs", "administers", "guards"),
     WRITE: ("instructs", "administers"),
 }
+#: What is done at a school, and not with one record there.
+ADMINISTER, INSTRUCT, STAFF = "administer", "instruct", "staff"
+#: Which roles at the school allow it.
+HELD: Mapping[str, tuple[str, ...]] = {
+    ADMINISTER: (Role.Kind.ADMINISTRATOR,),
+    INSTRUCT: (Role.Kind.INSTRUCTOR,),
+    STAFF: (Role.Kind.ADMINISTRATOR, Role.Kind.INSTRUCTOR),
+}
+#: What each thing takes that a service does, and what anybody else is told.
+TAKES: Mapping[str, tuple[str, str]] = {
+    "read a record": (READ, "{user} may not read this student's record."),
+    "write a record": (WRITE, "{user} may not write this student's record."),
+    "enroll": (WRITE, "You may not write this student's enrolments; the student's instructors may."),
+    "add a student": (STAFF, "{user} neither instructs nor administers at {at.name}."),
+    "import flights": (ADMINISTER, "Flights are imported by an administrator of the student's school."),
+    "erase a record": (ADMINISTER, "{user} does not administer the student's school."),
+    "take over a record": (ADMINISTER, "{user} does not administer {at.name}."),
+    "change people": (ADMINISTER, "Only an administrator of the school changes its people."),
+    "audit": (ADMINISTER, "The audit of a school is seen by its administrators alone."),
+    "keep aircraft": (
+        ADMINISTER,
+        "You administer no school called {at!r}; its administrators keep its aircraft.",
+    ),
+    "set minimums": (
+        ADMINISTER,
+        "You administer no school called {at!r}; its administrators set its minimums.",
+    ),
+    "change settings": (
+        ADMINISTER,
+        "You administer no school called {at!r}; its administrators change its settings.",
+    ),
+}
 
 
-def visible_students(user: Anyone, action: str = READ, *, on: dt.date | None = None) -> QuerySet[Student]:
+def require(by: User | None, what: str, at: School | Student | str, *, on: dt.date | None = None) -> None:
+    """Make sure that a user may do this at a school (or its short name), or with a student's record on a day.
+
+    ``by`` is None for someone with the server's command line, who may. One query. Raises: NotAllowed.
+    """
+    takes, otherwise = TAKES[what]
+    if by is not None and not _allowed(by, takes, at, on):
+        raise NotAllowed(otherwise.format(user=by.email, at=at))
+
+
+def _allowed(by: User, takes: str, at: School | Student | str, on: dt.date | None) -> bool:
+    if takes not in HELD:
+        assert isinstance(at, Student)
+        assert on is not None
+        return may(by, takes, at, on=on)
+    if isinstance(at, Student):
+        return schools(by, takes).filter(pk=at.school_id).exists()
+    return schools(by, takes).filter(slug=at if isinstance(at, str) else at.slug).exists()
+
+
+def locked_school(by: User, what: str, slug: str) -> School:
+    """The school, locked, so that two such changes come one after the other. Raises: NotAllowed."""
+    require(by, what, slug)
+    return School.objects.select_for_update(no_key=True).get(slug=slug)
+
+
+def schools(user: Anyone, takes: str = ADMINISTER) -> QuerySet[School]:
+    """The schools where a user may do this; none for whoever is not signed in or closed."""
+    if not (user and user.is_authenticated and user.is_active):
+        return School.objects.none()
+    held = Role.objects.filter(user=user, role__in=HELD[takes], school=OuterRef("pk"))
+    return School.objects.filter(Exists(held))
+
+
+def visible_students(user: Anyone, action: str = READ, *, on: dt.date) -> QuerySet[Student]:
     """The students whose record a user may read, or write.
 
-    ``on`` is the day that decides which assignments are in force; by default today in UTC, so that an
-    instructor's last day ends at midnight UTC.
+    ``on`` is the day that decides which assignments are in force.
     """
     if not (user and user.is_authenticated and user.is_active):
         return Student.objects.none()
-    day = on or dt.datetime.now(dt.UTC).date()
-    return _condition(user.pk, action, day).all()
+    return _condition(user.pk, action, on).all()
 
 
 @lru_cache(maxsize=1 << 10)
@@ -113,7 +178,7 @@ def _condition(user: int, action: str, on: dt.date) -> QuerySet[Student]:
     return found.filter(erased_at__isnull=True) if action == WRITE else found
 
 
-def may(user: Anyone, action: str, student: Student, *, on: dt.date | None = None) -> bool:
+def may(user: Anyone, action: str, student: Student, *, on: dt.date) -> bool:
     """Whether a user may read, or write, one student's record. One query."""
     return visible_students(user, action, on=on).filter(pk=student.pk).exists()
 
@@ -121,14 +186,6 @@ def may(user: Anyone, action: str, student: Student, *, on: dt.date | None = Non
 def guards(user: Anyone, student: Student, *, on: dt.date) -> bool:
     """Whether a user reads a student's record as a guardian, whatever else they are. One query."""
     return Student.objects.filter(_guards(user.pk, on), pk=student.pk).exists()
-
-
-def may_add_student(user: Anyone, school_id: int) -> bool:
-    """Whether a user may begin the record of a new student at a school."""
-    if not (user and user.is_authenticated and user.is_active):
-        return False
-    kinds = [Role.Kind.INSTRUCTOR, Role.Kind.ADMINISTRATOR]
-    return Role.objects.filter(user=user, school_id=school_id, role__in=kinds).exists()
 
 
 def log(

@@ -13,8 +13,9 @@ from django.db.models import QuerySet
 
 from syllabus import airworthiness
 from syllabus.engine.errors import Fault, FaultsFound
-from training.models import Aircraft, AircraftCheck, Role, School, User
-from training.services.errors import Conflict, NotAllowed, find
+from training.models import Aircraft, AircraftCheck, School, User
+from training.services import access
+from training.services.errors import Conflict, find
 
 _CRAFT = ("model", "category", "klass", "device")
 
@@ -35,9 +36,7 @@ class Added:
 
 def schools(user: User) -> QuerySet[School]:
     """The schools whose aircraft a user sees: where one instructs or administers."""
-    return School.objects.filter(
-        roles__user=user, roles__role__in=[Role.Kind.INSTRUCTOR, Role.Kind.ADMINISTRATOR]
-    ).distinct()
+    return access.schools(user, access.STAFF)
 
 
 @transaction.atomic
@@ -48,7 +47,7 @@ def add(school: str, fields: Mapping[str, Any], *, by: User) -> Added:
 
     Raises: NotAllowed; AircraftError with every fault; Conflict where another is called so.
     """
-    at = _administered(school, by)
+    at = access.locked_school(by, "keep aircraft", school)
     stands = Aircraft.objects.filter(school=at, registration=fields["registration"]).first()
     made = Aircraft(school=at, **fields)
     if stands is not None:
@@ -83,7 +82,7 @@ def record(
     craft = find(
         Aircraft.objects.select_related("school"), "aircraft of that id", pk=aircraft, school__in=schools(by)
     )
-    school = _administered(craft.school.slug, by)
+    school = access.locked_school(by, "keep aircraft", craft.school.slug)
     Aircraft.objects.select_for_update(no_key=True).get(pk=craft.pk)
     faults = list(_faults(craft, kind, done, expires, school.day(at)))
     if faults:
@@ -94,16 +93,6 @@ def record(
     return AircraftCheck.objects.create(
         school=school, aircraft=craft, kind=kind, done=done, expires=expires, recorded_at=at, by=by
     )
-
-
-def _administered(slug: str, by: User) -> School:
-    """Raises: NotAllowed."""
-    found = School.objects.filter(
-        slug=slug, roles__user=by, roles__role=Role.Kind.ADMINISTRATOR
-    ).first()  # fmt: skip
-    if found is None:
-        raise NotAllowed(f"You administer no school called {slug!r}; its administrators keep its aircraft.")
-    return found
 
 
 def _faults(

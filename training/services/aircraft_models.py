@@ -20,7 +20,7 @@ from syllabus.engine.errors import Fault, FaultsFound
 from syllabus.engine.vocabulary import CATEGORIES, CLASSES
 from training.models import ModelSpelling, School, User
 from training.record.aircraft_models import links_of
-from training.services import school_settings
+from training.services import access, school_settings
 
 __all__ = [
     "Link",
@@ -103,7 +103,7 @@ def change(slug: str, links: Sequence[Link], *, by: User, at: dt.datetime) -> li
 
     Raises: NotAllowed; ModelError with every fault at ``spellings[2].model``.
     """
-    school = school_settings.administered(slug, by)
+    school = access.locked_school(by, "change settings", slug)
     return _put(school, _checked(links), by=by, at=at)
 
 
@@ -127,7 +127,7 @@ def unlink(slug: str, spelling: str, *, by: User, at: dt.datetime) -> list[Link]
 
     Raises: NotAllowed; ModelError where there is none, or where other spellings still mean the model.
     """
-    school = school_settings.administered(slug, by)
+    school = access.locked_school(by, "change settings", slug)
     before = own(school)
     left = [each for each in before if folded(each.spelling) != folded(spelling)]
     if len(left) == len(before):
@@ -138,7 +138,7 @@ def unlink(slug: str, spelling: str, *, by: User, at: dt.datetime) -> list[Link]
 
 
 def _one_more(slug: str, new: Link, *, by: User, at: dt.datetime) -> list[Link]:
-    school = school_settings.administered(slug, by)
+    school = access.locked_school(by, "change settings", slug)
     before = own(school)
     place = f"spellings[{len(before)}]."
     try:

@@ -20,7 +20,6 @@ from training.record import Moved
 from training.reports.named import instructors
 from training.services import access, record_changes, seals
 from training.services.confirming import Act, content_of
-from training.services.errors import NotAllowed
 from training.services.records import sent_hash
 
 MOST_TEXT = 500
@@ -102,8 +101,7 @@ def attest(
     Effects: one transaction, with the student's row locked; sealed; the access is logged. Each entry is on
              record anew from ``at`` on; before that it was a claim.
     """
-    if not access.may(by, access.WRITE, student, on=at.date()):
-        raise NotAllowed(f"{by.email} may not write this student's record.")
+    access.require(by, "write a record", student, on=at.date())
     saw = saw_of(saw)
     locked = Student.objects.select_for_update(of=("self",)).select_related("school").get(pk=student.pk)
     known = record.of(locked)

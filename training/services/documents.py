@@ -25,7 +25,7 @@ from syllabus.engine.rulebook import Milestone, Requirement, Rulebook
 from training import record
 from training.models import Document, Student, Test, User
 from training.services import access, attesting, record_changes
-from training.services.errors import Conflict, NotAllowed
+from training.services.errors import Conflict
 
 #: Proof of identity and citizenship that somebody of the school saw (49 CFR 1552).
 CITIZENSHIP = "citizenship-evidence"
@@ -97,8 +97,7 @@ def add(
     Raises: PaperError; NotAllowed; Conflict where the id stands for something else; NotAttested.
     Effects: one transaction, with the student's row locked; sealed; the access is logged.
     """
-    if not access.may(by, access.WRITE, student, on=at.date()):
-        raise NotAllowed(f"{by.email} may not write this student's record.")
+    access.require(by, "write a record", student, on=at.date())
     locked = Student.objects.select_for_update().select_related("school").get(pk=student.pk)
     part, paper = read(sent, str(entry), today=locked.school.day(at))
     model = Document if part == DOCUMENTS else Test

@@ -26,7 +26,7 @@ from training.models import Endorsement, EndorsementSeal, Revocation, Student, U
 from training.services import access, seals
 from training.services.authority import Refusal
 from training.services.endorsement_check import Checked, checked
-from training.services.errors import Conflict, NotAllowed, NotFound, Refused
+from training.services.errors import Conflict, NotFound, Refused
 
 _PLACE = "endorsements[0]"
 _NOT_SENT = ("id", "kind", "instructor", "recorded", "provenance")
@@ -84,7 +84,7 @@ def check(
 
     Raises: EndorsementError; NotAllowed; NotInForce where a rule has no version on the day.
     """
-    _allowed(by, student, at)
+    access.require(by, "write a record", student, on=at.date())
     asked = read(kind, fields, student.school.day(at))
     access.log(by, student, access.READ, f"check of endorsement {asked.kind}", via=via, at=at)
     return checked(student, asked, by=by, at=at, known=known)
@@ -161,7 +161,7 @@ def give(
             stands for something else.
     Effects: one transaction, with the student's row locked; the access is logged.
     """
-    _allowed(by, student, at)
+    access.require(by, "write a record", student, on=at.date())
     _text("judgement", judgement)
     locked = Student.objects.select_for_update().select_related("school").get(pk=student.pk)
     stands = (
@@ -255,7 +255,7 @@ def revoke(
     Effects: one transaction, with the student's row locked; sealed in the ledger; the access is logged.
     """
     student = Student.objects.select_for_update().select_related("school").get(pk=endorsement.student_id)
-    _allowed(by, student, at)
+    access.require(by, "write a record", student, on=at.date())
     if not reason.strip():
         raise EndorsementError([Fault("reason", "is empty; write why the endorsement ends")])
     _text("reason", reason)
@@ -322,11 +322,6 @@ def listed(student: Student) -> list[tuple[Endorsement, EndorsementSeal | None, 
         origin = row.ended_by.endorsement if row.ended_by else row
         found.append((row, getattr(origin, "seal", None), row.ended_by))
     return found
-
-
-def _allowed(by: User, student: Student, at: dt.datetime) -> None:
-    if not access.may(by, access.WRITE, student, on=at.date()):
-        raise NotAllowed(f"{by.email} may not write this student's record.")
 
 
 def _text(place: str, text: str) -> None:

@@ -19,7 +19,7 @@ from training.models import CourseMove, Enrolment, Student, User
 from training.record import lessons
 from training.services import access, seals
 from training.services.courses import Address
-from training.services.errors import Conflict, NotAllowed
+from training.services.errors import Conflict
 
 
 class EnrolmentError(FaultsFound):
@@ -229,6 +229,5 @@ def end(enrolment: Enrolment, *, on: dt.date, by: User, at: dt.datetime, via: st
 
 def _locked(student: Student, by: User, at: dt.datetime) -> Student:
     """The student, locked. Raises: NotAllowed for whoever may not write the record."""
-    if not access.may(by, access.WRITE, student, on=at.date()):
-        raise NotAllowed("You may not write this student's enrolments; the student's instructors may.")
+    access.require(by, "enroll", student, on=at.date())
     return Student.objects.select_for_update(of=("self",)).select_related("school").get(pk=student.pk)

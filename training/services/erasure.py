@@ -40,7 +40,7 @@ from training.models import (
     erasing,
 )
 from training.services import access, seals, traces
-from training.services.errors import Conflict, NotAllowed
+from training.services.errors import Conflict
 
 MOST_TEXT = 2_000
 #: What an administrator is told besides: the program cannot reach it.
@@ -275,14 +275,6 @@ def _bodies(student: Student) -> Any:
     ).exclude(kind__in=[sealed.ERASURE, erasing.KIND])
 
 
-def _administers(by: User | None, student: Student) -> None:
-    if (
-        by is not None
-        and not Role.objects.filter(user=by, school=student.school_id, role=Role.Kind.ADMINISTRATOR).exists()
-    ):
-        raise NotAllowed(f"{by.email} does not administer the student's school.")
-
-
 def _text(place: str, text: str) -> str:
     if not text.strip():
         raise ErasureError([Fault(place, "is empty; write why")])
@@ -294,7 +286,7 @@ def _text(place: str, text: str) -> str:
 @transaction.atomic
 def hold(student: Student, reason: str, *, by: User | None, at: dt.datetime, via: str) -> RetentionHold:
     """Keep a student's record whatever runs out. Raises: ErasureError; NotAllowed."""
-    _administers(by, student)
+    access.require(by, "erase a record", student)
     reason = _text("reason", reason)
     Student.objects.select_for_update().get(pk=student.pk)  # an erasure meanwhile sees it, or was before
     access.log(by, student, access.WRITE, "hold", via=via, at=at)
@@ -307,7 +299,7 @@ def hold(student: Student, reason: str, *, by: User | None, at: dt.datetime, via
 def release(held: RetentionHold, reason: str, *, by: User | None, at: dt.datetime, via: str) -> RetentionHold:
     """End a hold; the row stays. Again, it gives the one released. Raises: ErasureError; NotAllowed."""
     locked = RetentionHold.objects.select_for_update(of=("self",)).select_related("student").get(pk=held.pk)
-    _administers(by, locked.student)
+    access.require(by, "erase a record", locked.student)
     reason = _text("reason", reason)
     if locked.released_at is None:
         locked.released_at, locked.released_by, locked.released_reason = max(at, locked.at), by, reason
@@ -325,7 +317,7 @@ def erase(student: Student, reason: str, *, by: User | None, at: dt.datetime, vi
     Raises: NotAllowed for whoever does not administer the school; ErasureError; NotYet.
     Effects: one transaction, with the student's row locked; the access is logged.
     """
-    _administers(by, student)
+    access.require(by, "erase a record", student)
     reason = _text("reason", reason)
     with transaction.atomic():
         locked = Student.objects.select_for_update(of=("self",)).select_related("school").get(pk=student.pk)

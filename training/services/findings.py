@@ -21,7 +21,7 @@ from syllabus.engine.audit import MENDS
 from syllabus.engine.errors import Fault, FaultsFound
 from syllabus.engine.reading import Faults
 from training.ledger import assertions, entries
-from training.models import AuditRun, Finding, Resolution, Role, School, Student, User
+from training.models import AuditRun, Finding, Resolution, School, Student, User
 from training.reports import audit as reports
 from training.reports import finding_entries
 from training.reports.audit import Told
@@ -56,22 +56,15 @@ class Done:
     standing: list[Finding] = field(default_factory=list)
 
 
-def administered(user: User) -> QuerySet[School]:
-    """The schools whose audit a user may see."""
-    if not user.is_active:
-        return School.objects.none()
-    return School.objects.filter(roles__user=user, roles__role=Role.Kind.ADMINISTRATOR).distinct()
-
-
 def school_for(user: User, slug: str | None) -> School:
     """The school of that short name, or the one that a user administers. Raises: NotAllowed."""
-    mine = administered(user)
+    mine = access.schools(user)
     found = list(mine.filter(slug=slug)[:1] if slug else mine.order_by("slug")[:2])
     if len(found) == 1:
         return found[0]
     if found:
         raise NotAllowed("You administer several schools; name one by its short name as school.")
-    raise NotAllowed("The audit of a school is seen by its administrators alone.")
+    raise NotAllowed(access.TAKES["audit"][1])
 
 
 def recompute(
@@ -264,7 +257,7 @@ def note_read(findings: Iterable[Finding], by: User, *, via: str, at: dt.datetim
 def find(user: User, ref: uuid.UUID) -> Finding:
     """A finding of a school that a user administers. Raises: NotFound."""
     rows = (
-        Finding.objects.filter(school__in=administered(user))
+        Finding.objects.filter(school__in=access.schools(user))
         .annotate(dealt_with=Exists(Finding.objects.filter(_standing_resolution(), pk=OuterRef("pk"))))
         .select_related("school", "student", "instructor")
     )
@@ -299,8 +292,7 @@ def resolve(
             dealt with it otherwise, or it is gone.
     Effects: one transaction, with the finding locked; sealed in the school's ledger; the access is logged.
     """
-    if not administered(by).filter(pk=finding.school_id).exists():
-        raise NotAllowed("The audit of a school is seen by its administrators alone.")
+    access.require(by, "audit", finding.school)
     faults = Faults()
     if how not in MENDS:
         faults.add("how", f"{how!r} is none of {', '.join(MENDS)}")

@@ -27,11 +27,10 @@ from syllabus.engine.errors import DocumentError, Fault, FaultsFound
 from syllabus.engine.record import FORMAT, TIMES, Flight
 from syllabus.engine.units import format_time
 from training import record
-from training.models import Aircraft, RecordChange, Role, Student, User
+from training.models import Aircraft, RecordChange, Student, User
 from training.models import Flight as FlightRow
 from training.record import SealedEntry
 from training.services import access, record_changes
-from training.services.errors import NotAllowed
 from training.services.flight_files import Table, is_error, is_formula
 
 #: What a column may hold: its key, its name on the page, and headings that are taken to mean it.
@@ -226,7 +225,7 @@ def carry_out(
     Raises:  NotAllowed; ReasonError; ImportRefused with every fault, or where the plan is another by now.
     Effects: one transaction; sealed in the school's ledger; the access is logged; the student is told.
     """
-    _administered(student, by)
+    access.require(by, "import flights", student)
     locked = Student.objects.select_for_update(of=("self",)).select_related("school").get(pk=student.pk)
     plan = dry_run(table, asked, locked, at=at)
     if plan.faults:
@@ -254,12 +253,6 @@ def carry_out(
         )
     except SealedEntry as problem:  # the plan looks for it; a lesson may be signed in between
         raise ImportRefused([Fault("", str(problem))]) from None
-
-
-def _administered(student: Student, by: User) -> None:
-    role = Role.objects.filter(user=by, role=Role.Kind.ADMINISTRATOR, school=student.school_id)
-    if not by.is_active or not role.exists():
-        raise NotAllowed("Flights are imported by an administrator of the student's school.")
 
 
 class _Reader:

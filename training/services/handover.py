@@ -36,7 +36,6 @@ from training.models import (
     HandOver,
     LessonRecord,
     RecordChange,
-    Role,
     School,
     SignOff,
     Student,
@@ -45,7 +44,6 @@ from training.models import (
 from training.reports.named import instructors as instructors_of
 from training.services import access, handover_pages, handover_proofs, record_changes, seals
 from training.services.confirming import Act, Confirmed, content_of
-from training.services.errors import NotAllowed
 from training.services.handover_proofs import TAKEN_OVER
 from training.services.records import new_student, wrong_days
 
@@ -94,8 +92,7 @@ def make(student: Student, *, by: User | None, at: dt.datetime, via: str) -> byt
 
     Raises: NotAllowed; ImproperlyConfigured without a key that signs.
     """
-    if by is not None and not access.may(by, access.READ, student, on=at.date()):
-        raise NotAllowed(f"{by.email} may not read this student's record.")
+    access.require(by, "read a record", student, on=at.date())
     signer = keys.signer()
     document = documents.dump(record.of(student, known_at=_EVER), provenance=True)
     written = json.dumps(document, ensure_ascii=False, indent=1).encode()
@@ -201,11 +198,7 @@ def take(
             administer the school; ReasonError; whatever ``confirm`` raises.
     Effects: one transaction; sealed in the school's own ledger; the access is logged.
     """
-    if (
-        by is not None
-        and not Role.objects.filter(user=by, school=school, role=Role.Kind.ADMINISTRATOR).exists()
-    ):
-        raise NotAllowed(f"{by.email} does not administer {school.name}.")
+    access.require(by, "take over a record", school)
     trust = set(trust)
     believed = sorted({*trust, *keys.known()})
     found = handover.check(raw, trusted=believed or ["(none is known here)"])

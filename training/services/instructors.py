@@ -17,7 +17,7 @@ def seen(user: User) -> QuerySet[Role]:
     """The instructors whose own record a user may see: oneself, and those of schools one administers."""
     if not user.is_active:
         return Role.objects.none()
-    mine = Role.objects.filter(user=user, role=Role.Kind.ADMINISTRATOR).values("school")
+    mine = access.schools(user)
     return (
         Role.objects.filter(Q(user=user) | Q(school__in=mine), role=Role.Kind.INSTRUCTOR)
         .select_related("user", "school")

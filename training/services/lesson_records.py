@@ -20,7 +20,7 @@ from syllabus.engine.errors import Fault
 from syllabus.engine.geography import distance_nm
 from syllabus.engine.units import HOUR, MINUTE, format_time, parse_time
 from syllabus.models import CourseVersion
-from training.models import Flight, LessonRecord, Role, Student, User
+from training.models import Flight, LessonRecord, Student, User
 from training.record import of as record_of
 from training.record.statements import Member, Union
 from training.services import access, authority, lesson_content, lesson_hints, lesson_plans
@@ -56,8 +56,8 @@ class Computed:
         }
 
 
-def visible(student: Student, to: User) -> QuerySet[LessonRecord]:
-    """The lesson records of a student for somebody who may see the student.
+def visible(student: Student, to: User, *, on: dt.date) -> QuerySet[LessonRecord]:
+    """The lesson records of a student for somebody who may see the student, on a day.
 
     A draft is the instructor's unfinished paper: the student sees what is signed, whatever else they are,
     and so does whoever may read the record and not write it.
@@ -65,7 +65,7 @@ def visible(student: Student, to: User) -> QuerySet[LessonRecord]:
     found, signed = _of(student), Q(state=LessonRecord.State.SIGNED)
     if student.user_id == to.pk:
         return found.filter(signed)
-    return found.filter(signed | Q(student__in=access.visible_students(to, access.WRITE)))
+    return found.filter(signed | Q(student__in=access.visible_students(to, access.WRITE, on=on)))
 
 
 def listed(student: Student, *, drafts: bool) -> QuerySet[LessonRecord]:
@@ -114,8 +114,8 @@ def _of(student: Student) -> QuerySet[LessonRecord]:
 
 def may_write(by: User, student: Student, on: dt.date) -> bool:
     """Whether somebody may write and sign lessons of a student: an instructor who may write the record."""
-    teaches = Role.objects.filter(user=by, school_id=student.school_id, role=Role.Kind.INSTRUCTOR).exists()
-    return teaches and access.may(by, access.WRITE, student, on=on)
+    teaches = access.schools(by, access.INSTRUCT).filter(pk=student.school_id)
+    return teaches.exists() and access.may(by, access.WRITE, student, on=on)
 
 
 def create(

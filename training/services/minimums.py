@@ -16,8 +16,9 @@ from syllabus.engine.errors import Fault, FaultsFound
 from syllabus.engine.minimums import read_params
 from syllabus.engine.reading import Faults
 from syllabus.models import SchoolMinimum
-from training.models import Role, School, User
-from training.services.errors import Conflict, NotAllowed, find
+from training.models import School, User
+from training.services import access
+from training.services.errors import Conflict, find
 
 _CONTENT = ("kind", "params", "says", "note", "ends")
 _DEEPEST = 5
@@ -54,7 +55,7 @@ def add(school: str, fields: Mapping[str, Any], *, by: User) -> Set:
     Raises: NotAllowed for whoever administers no school of that name; MinimumError with every fault and its
             place; Conflict where another stands under that code from that day.
     """
-    _administered(school, by)
+    access.locked_school(by, "set minimums", school)
     made = SchoolMinimum(school_ref=school, **fields)
     faults = list(_faults(made))
     if faults:
@@ -86,7 +87,7 @@ def end(minimum: int, ends: dt.date | None, *, by: User, at: dt.datetime) -> Sch
     Raises: NotFound; NotAllowed; MinimumError; Conflict where it ends earlier already.
     """
     found = find(seen(by), "minimum of that id", pk=minimum)
-    school = _administered(found.school_ref, by)
+    school = access.locked_school(by, "set minimums", found.school_ref)
     found.refresh_from_db()
     today = school.day(at)
     last = ends or max(today, found.starts)
@@ -101,14 +102,6 @@ def end(minimum: int, ends: dt.date | None, *, by: User, at: dt.datetime) -> Sch
     SchoolMinimum.objects.filter(pk=found.pk).update(ends=last)
     found.ends = last
     return found
-
-
-def _administered(slug: str, by: User) -> School:
-    """The school, locked, so that two changes of its rules come one after the other. Raises: NotAllowed."""
-    role = Role.objects.filter(user=by, role=Role.Kind.ADMINISTRATOR, school__slug=slug)
-    if not role.exists():
-        raise NotAllowed(f"You administer no school called {slug!r}; its administrators set its minimums.")
-    return School.objects.select_for_update().get(slug=slug)
 
 
 def _faults(made: SchoolMinimum) -> Iterator[Fault]:

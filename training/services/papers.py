@@ -18,7 +18,7 @@ from training.models import (
     User,
 )
 from training.services import access, handover_pages, records
-from training.services.errors import NotAllowed, find
+from training.services.errors import find
 
 
 def record(student: Student, *, by: User, at: dt.datetime, via: str) -> bytes:
@@ -37,8 +37,7 @@ def endorsements(student: Student, *, by: User, at: dt.datetime, via: str) -> by
 
 def lesson(student: Student, lesson_id: uuid.UUID, *, by: User, at: dt.datetime, via: str) -> bytes:
     """One signed lesson. Raises: NotAllowed; NotFound where none of that id is signed."""
-    if not access.may(by, access.READ, student, on=at.date()):
-        raise NotAllowed(f"{by.email} may not read this student's record.")
+    access.require(by, "read a record", student, on=at.date())
     rows = SignOff.objects.select_related("lesson")
     signed = find(rows, "signed lesson of that id", student=student, lesson_id=lesson_id)
     access.log(by, student, access.READ, f"lesson-record {lesson_id}", via=via, at=at)

@@ -23,7 +23,8 @@ from syllabus.engine.instructing import RatingsError, read_ratings
 from syllabus.engine.reading import Faults
 from syllabus.engine.vocabulary import INSTRUCTORS
 from training.models import Assignment, Enrolment, PeopleChange, Role, School, Student, User
-from training.services.errors import Conflict, NotAllowed
+from training.services import access
+from training.services.errors import Conflict
 
 HELD = ("certificate", "instructor_kind", "recent_experience_until", "ratings")
 MOST_NAME, MOST_CERTIFICATE, MOST_MODEL = 200, 40, 60
@@ -46,13 +47,6 @@ class Added:
     new_account: bool
     student: Student | None = None
     created: bool = True
-
-
-def administered(user: Any) -> QuerySet[School]:
-    """The schools that a user administers; none for whoever is not signed in or closed."""
-    if not (user and user.is_authenticated and user.is_active):
-        return School.objects.none()
-    return School.objects.filter(roles__user=user, roles__role=Role.Kind.ADMINISTRATOR).distinct()
 
 
 def roles_of(school: School) -> QuerySet[Role]:
@@ -83,7 +77,7 @@ def add(
 
     Raises: NotAllowed; PeopleError with every fault; Conflict where the role is held already.
     """
-    administrator_of(school, by)
+    access.locked_school(by, "change people", school.slug)
     student_too = kind == Role.Kind.STUDENT
     faults = Faults()
     if kind not in Role.Kind.values:
@@ -157,7 +151,7 @@ def change(role: Role, held: Mapping[str, Any], *, by: User, at: dt.datetime) ->
 
     Raises: NotAllowed; PeopleError.
     """
-    administrator_of(role.school, by)
+    access.locked_school(by, "change people", role.school.slug)
     found = Role.objects.select_for_update().select_related("user", "school").get(pk=role.pk)
     faults = Faults()
     if found.role != Role.Kind.INSTRUCTOR:
@@ -182,7 +176,7 @@ def end(role: Role, *, by: User, at: dt.datetime) -> None:
 
     Raises: NotAllowed; Conflict for the last administrator, without whom nobody could add another.
     """
-    school = administrator_of(role.school, by)
+    school = access.locked_school(by, "change people", role.school.slug)
     found = Role.objects.select_for_update().select_related("user").get(pk=role.pk)
     if found.role == Role.Kind.ADMINISTRATOR:
         others = Role.objects.filter(school=school, role=found.role, user__is_active=True)
@@ -202,7 +196,7 @@ def end(role: Role, *, by: User, at: dt.datetime) -> None:
 def was_ended(role: int, by: User) -> bool:
     """Whether there was a role of that key at a school that a user administers, and it was ended."""
     ended = PeopleChange.objects.filter(what__endswith=" ended", before__id=role)
-    return ended.filter(school__in=administered(by)).exists()
+    return ended.filter(school__in=access.schools(by)).exists()
 
 
 @transaction.atomic
@@ -211,7 +205,7 @@ def assign(student: Student, instructor: User, *, starts: dt.date, by: User, at:
 
     Raises: NotAllowed; PeopleError where that is no instructor there; Conflict where it is so already.
     """
-    school = administrator_of(student.school, by)
+    school = access.locked_school(by, "change people", student.school.slug)
     if not Role.objects.filter(school=school, user=instructor, role=Role.Kind.INSTRUCTOR).exists():
         raise PeopleError([Fault("instructor", f"{instructor} is no instructor at {school.name}")])
     there = Assignment.objects.filter(_unended(starts), student=student, instructor=instructor)
@@ -229,18 +223,11 @@ def end_assignment(assignment: Assignment, *, by: User, at: dt.datetime) -> Assi
 
     One that began today is taken back: it had no day. Raises: NotAllowed.
     """
-    administrator_of(assignment.school, by)
+    access.locked_school(by, "change people", assignment.school.slug)
     found = Assignment.objects.select_for_update(of=("self",)).select_related(
         "student", "instructor", "school"
     )
     return _end(found.get(pk=assignment.pk), by, at)
-
-
-def administrator_of(school: School, by: User) -> School:
-    """The school, locked, so that two changes of its people come one after the other. Raises: NotAllowed."""
-    if not administered(by).filter(pk=school.pk).exists():
-        raise NotAllowed("Only an administrator of the school changes its people.")
-    return School.objects.select_for_update(no_key=True).get(pk=school.pk)
 
 
 def _unended(on: dt.date) -> Q:

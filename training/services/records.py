@@ -17,7 +17,6 @@ from syllabus.engine.errors import DocumentError, Fault
 from training import record
 from training.models import Assignment, Enrolment, RecordChange, Role, School, Student, User
 from training.services import access, record_changes
-from training.services.errors import NotAllowed
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,12 +59,10 @@ def import_document(
     if student is None:
         if school is None:
             raise ValueError("a new student needs a school")
-        if not access.may_add_student(by, school.pk):
-            raise NotAllowed(f"{by.email} neither instructs nor administers at {school.name}.")
+        access.require(by, "add a student", school)
         whose, created = new_student(found.student.name, school, by, at), True
     else:
-        if not access.may(by, access.WRITE, student, on=at.date()):
-            raise NotAllowed(f"{by.email} may not write this student's record.")
+        access.require(by, "write a record", student, on=at.date())
         whose, created = student, False
         Student.objects.select_for_update().get(pk=student.pk)  # what is compared is what will be replaced
     stands = engine.Record() if created else record.of(whose)
@@ -147,7 +144,6 @@ def export_document(
 
     Raises: NotAllowed.
     """
-    if by is not None and not access.may(by, access.READ, student, on=at.date()):
-        raise NotAllowed(f"{by.email} may not read this student's record.")
+    access.require(by, "read a record", student, on=at.date())
     access.log(by, student, access.READ, "record", via=via, at=at)
     return documents.dump(record.of(student, known_at=known_at), provenance=True)

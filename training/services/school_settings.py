@@ -14,8 +14,8 @@ from django.db import transaction
 from django.db.models import Field, QuerySet
 
 from syllabus.engine.errors import Fault, FaultsFound
-from training.models import Role, School, SchoolChange, User
-from training.services import record_changes
+from training.models import School, SchoolChange, User
+from training.services import access, record_changes
 from training.services.confirming import Act, content_of
 from training.services.errors import NotAllowed
 
@@ -37,14 +37,6 @@ class SettingsError(FaultsFound):
 def seen(user: User) -> QuerySet[School]:
     """The schools at which a user is anything: what they set stands behind everybody's report there."""
     return School.objects.filter(roles__user=user).distinct()
-
-
-def administered(slug: str, by: User) -> School:
-    """The school, locked, so that two changes of it come one after the other. Raises: NotAllowed."""
-    role = Role.objects.filter(user=by, role=Role.Kind.ADMINISTRATOR, school__slug=slug)
-    if not by.is_active or not role.exists():
-        raise NotAllowed(f"You administer no school called {slug!r}; its administrators change its settings.")
-    return School.objects.select_for_update(no_key=True).get(slug=slug)
 
 
 def asks_why(school: School, values: Mapping[str, Any]) -> bool:
@@ -79,7 +71,7 @@ def change(
 
     Raises: NotAllowed; SettingsError with every fault; ReasonError where ``asks_why`` and no reason is given.
     """
-    school = administered(slug, by)
+    school = access.locked_school(by, "change settings", slug)
     before = {name: getattr(school, name) for name in values}
     faults = []
     for name, value in values.items():

@@ -18,7 +18,7 @@ from knox.models import AuthToken
 from syllabus.engine.errors import FaultsFound
 from syllabus.engine.reading import Faults
 from training.models import Guardian, Role, School, Student, User
-from training.services import account_mails, people
+from training.services import access, account_mails, people
 from training.services.errors import Conflict, NotAllowed
 
 MOST_REASON = 300
@@ -106,7 +106,7 @@ def whoever_may_not(user: User, by: User) -> str:
     if user.is_staff or user.is_superuser:
         return _("This account administers the server. Ask the server's operator to change it.")
     theirs = schools_of(user)
-    mine = set(people.administered(by).values_list("pk", flat=True))
+    mine = set(access.schools(by).values_list("pk", flat=True))
     if not theirs or not theirs & mine:
         return _("Only an administrator of the person's school can reset the second factor.")
     if theirs - mine:

@@ -28,7 +28,7 @@ from syllabus.engine.report import CAUTION
 from training.models import Finding, NightlyAudit, School, Student, User
 from training.reports import finding_entries
 from training.reports.audit_kinds import KINDS
-from training.services import confirming, finding_pages, finding_tables, findings, instructors
+from training.services import access, confirming, finding_pages, finding_tables, findings, instructors
 from training.services.confirming import Act, NotConfirmed, content_of
 from training.services.errors import Conflict, NotAllowed
 from training.services.findings import STATES
@@ -64,7 +64,7 @@ def _user(request: HttpRequest) -> User:
 
 def _school(request: HttpRequest, slug: str | None) -> School:
     """The school that is meant, or the first of several. Raises: PermissionDenied."""
-    mine = findings.administered(_user(request)).order_by("name", "pk")
+    mine = access.schools(_user(request)).order_by("name", "pk")
     found = mine.filter(slug=slug).first() if slug else mine.first()
     if found is None:
         raise PermissionDenied
@@ -101,7 +101,7 @@ def listed(request: HttpRequest) -> HttpResponse:
     told = {
         "school": school,
         "here": "audit",
-        "schools": findings.administered(user).order_by("name", "pk"),
+        "schools": access.schools(user).order_by("name", "pk"),
         "page": page,
         "findings": rows,
         "asked": {**asked, "student": asked["student"] or ""},
@@ -285,7 +285,7 @@ _MET = {True: gettext_noop("met"), False: gettext_noop("not met"), None: gettext
 def own_records(request: HttpRequest) -> HttpResponse:
     """The instructors whose own record one may see."""
     roles = list(instructors.seen(_user(request)))
-    desk = findings.administered(_user(request)).order_by("name", "pk").first()
+    desk = access.schools(_user(request)).order_by("name", "pk").first()
     if not roles and desk is None:
         raise PermissionDenied
     if len(roles) == 1:
@@ -309,7 +309,7 @@ def own_record(request: HttpRequest, instructor: int) -> HttpResponse:
     page = Paginator(kept.lines, AT_ONCE).get_page(request.GET.get("page"))
     told = {
         "kept": kept,
-        "administers": findings.administered(_user(request)).filter(pk=kept.role.school_id).exists(),
+        "administers": access.schools(_user(request)).filter(pk=kept.role.school_id).exists(),
         "rule": kept.as_json()["kept"],
         "until": day(kept.role.recent_experience_until),
         "lines": [

@@ -90,7 +90,7 @@ def _shown(request: HttpRequest, at: dt.datetime, status: int = 200, **more: Any
         "preferences": preferences.as_json(preferences.of(user)),
         "languages": settings.LANGUAGES,
         "has_calendar": hasattr(user, "calendar_feed"),
-        "administers": coming.administered(user),
+        "administers": list(access.schools(user).order_by("pk")),
         "caution": CAUTION,
         **more,
     }
@@ -189,7 +189,7 @@ def feed(request: HttpRequest, secret: str) -> HttpResponse:
 def ahead(request: HttpRequest) -> HttpResponse:
     """What the schools that one administers will be told in the next 30 days."""
     user, at = _user(request), timezone.now()
-    schools = coming.administered(user)
+    schools = list(access.schools(user).order_by("pk"))
     if not schools:
         raise PermissionDenied
     shown = []
@@ -232,7 +232,7 @@ def _written(days: Iterable[int]) -> str:
 @login_required
 def set_lead_times(request: HttpRequest, school: str) -> HttpResponse:
     """Set how long before the school's people are told; a blank one is common practice."""
-    found = next((each for each in coming.administered(_user(request)) if each.slug == school), None)
+    found = next((each for each in access.schools(_user(request)) if each.slug == school), None)
     if found is None:
         raise Http404("no school of that name that you administer")
     given: dict[str, list[int] | None] = {}

@@ -23,7 +23,7 @@ from syllabus.engine.reading import Faults, Object
 from syllabus.engine.report import CAUTION, UNVERIFIED
 from training import reports
 from training.models import Enrolment, Student
-from training.services import access, people, prepared
+from training.services import access, prepared
 from training.web import prepared as parts
 from training.web.instructor.opening import teaches
 from training.web.shown import day
@@ -51,7 +51,7 @@ def home(request: HttpRequest) -> HttpResponse:
         return render(request, "training/welcome.html", {"caution": CAUTION})
     if teaches(request.user):
         return redirect("today")
-    if people.administered(request.user).exists():
+    if access.schools(request.user).exists():
         return redirect("schools")
     return _board(request)
 
@@ -85,7 +85,7 @@ def _board(request: HttpRequest) -> HttpResponse:
         "courses": courses,
         "titles": [each.title for each in rulebook.current().milestones.values()],
         "today": day(listed[0].school.day(at) if listed else at.date()),
-        "administers": people.administered(request.user).exists(),
+        "administers": access.schools(request.user).exists(),
         "caution": CAUTION,
     }
     return render(request, "training/home.html", shown)

@@ -212,13 +212,6 @@ class Coming:
         }
 
 
-def administered(user: User) -> list[School]:
-    """The schools that a user administers."""
-    return list(
-        School.objects.filter(roles__user=user, roles__role=Role.Kind.ADMINISTRATOR).distinct().order_by("pk")
-    )
-
-
 def of_school(school: School, at: dt.datetime, days: int = DAYS) -> list[Coming]:
     """What will be sent in the days to come, as the records stand, in order of the day; today's included.
 

@@ -15,7 +15,7 @@ from syllabus.engine import calendar
 from syllabus.engine.errors import Fault, FaultsFound
 from training.models import Guardian, Student, User
 from training.services import access, people
-from training.services.errors import Conflict, NotAllowed
+from training.services.errors import Conflict
 
 
 class GuardianError(FaultsFound):
@@ -40,8 +40,7 @@ def record(
 
     Consent is taken back by its last day. Raises: GuardianError; NotAllowed.
     """
-    if not access.may(by, access.WRITE, student, on=at.date()):
-        raise NotAllowed(f"{by.email} may not write this student's record.")
+    access.require(by, "write a record", student, on=at.date())
     faults, today, email = [], student.school.day(at), email.strip().lower()
     try:
         validate_email(email)
@@ -76,7 +75,7 @@ def give_account(guardian: Guardian, *, by: User, at: dt.datetime) -> tuple[User
     It opens nothing but the student's record, to read, while the consent holds and the student is a minor.
     Raises: NotAllowed; Conflict where the address is the student's own, or its account is closed.
     """
-    people.administrator_of(guardian.school, by)
+    access.locked_school(by, "change people", guardian.school.slug)
     found = Guardian.objects.select_for_update(of=("self",)).select_related("student", "user")
     locked = found.get(pk=guardian.pk)
     if locked.user is not None:
@@ -95,7 +94,7 @@ def give_account(guardian: Guardian, *, by: User, at: dt.datetime) -> tuple[User
 @transaction.atomic
 def take_account(guardian: Guardian, *, by: User, at: dt.datetime) -> None:
     """Close the record to a guardian's account, whatever the consent says. Raises: NotAllowed."""
-    people.administrator_of(guardian.school, by)
+    access.locked_school(by, "change people", guardian.school.slug)
     locked = (
         Guardian.objects.select_for_update(of=("self",)).select_related("student", "user").get(pk=guardian.pk)
     )

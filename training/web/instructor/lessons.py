@@ -42,7 +42,7 @@ def student(request: HttpRequest, whose: Taught) -> HttpResponse:
     """One student as taught: the next lesson and why, the others, drafts, and what is signed."""
     whose.log(access.READ, "progress and lessons")
     stands = progress.standing(whose.student, whose.today)
-    rows = list(lesson_records.visible(whose.student, whose.user)[:50])
+    rows = list(lesson_records.visible(whose.student, whose.user, on=whose.at.date())[:50])
     shown = {
         "student": whose.student,
         "next": progress.next_json(stands.next) if stands else None,
@@ -244,7 +244,7 @@ def check(request: HttpRequest, whose: Taught) -> JsonResponse:
     record = None
     try:
         key = uuid.UUID(given.get("record", ""))
-        record = lesson_records.visible(whose.student, whose.user).filter(pk=key).first()
+        record = lesson_records.visible(whose.student, whose.user, on=whose.at.date()).filter(pk=key).first()
     except ValueError:
         pass
     found = looking.look(whose, record, given)

@@ -22,7 +22,7 @@ from training.services import access, lesson_records
 
 def teaches(user: Any) -> bool:
     """Whether somebody instructs anywhere. One query."""
-    return user.is_authenticated and Role.objects.filter(user=user, role=Role.Kind.INSTRUCTOR).exists()
+    return access.schools(user, access.INSTRUCT).exists()
 
 
 #: Aircraft by registration, in capitals.
@@ -75,7 +75,7 @@ class Taught:
 
     def lesson(self, entry: uuid.UUID) -> LessonRecord:
         """One of the student's lessons. Raises: Http404."""
-        found = lesson_records.visible(self.student, self.user).filter(pk=entry).first()
+        found = lesson_records.visible(self.student, self.user, on=self.at.date()).filter(pk=entry).first()
         if found is None:
             raise Http404("no lesson of that id of this student")
         found.student = self.student

@@ -24,7 +24,7 @@ from syllabus.engine.errors import Fault
 from syllabus.engine.reading import Faults
 from syllabus.engine.report import CAUTION
 from training.models import School, Student, User
-from training.services import access, people
+from training.services import access
 
 
 @dataclass(frozen=True)
@@ -65,7 +65,7 @@ def administered(view: View) -> View:
     @login_required
     @wraps(view)
     def opened(request: HttpRequest, school: str, **more: Any) -> HttpResponseBase:
-        found = people.administered(request.user).filter(slug=school).first()
+        found = access.schools(request.user).filter(slug=school).first()
         if found is None:
             raise Http404("no school of that name that you administer")
         assert isinstance(request.user, User)
@@ -90,7 +90,7 @@ def asked_anew(opened: Opened, answer: Callable[[], HttpResponse]) -> HttpRespon
 @login_required
 def schools(request: HttpRequest) -> HttpResponse:
     """On to the school that one administers; a choice where there are several."""
-    found = list(people.administered(request.user).order_by("name"))
+    found = list(access.schools(request.user).order_by("name"))
     if not found:
         raise Http404("no school that you administer")
     if len(found) == 1:
