@@ -25,8 +25,7 @@ from syllabus.engine.reading import Faults, Object
 from syllabus.engine.report import CAUTION
 from training.models import AuditRun, Finding, School
 from training.reports.audit_kinds import KINDS
-from training.services import findings, instructors
-from training.services.confirming import Act, Given, content_of
+from training.services import findings, instructors, signatures
 from training.services.findings import MOST_NOTE, STATES, ResolutionError
 
 PAGE_SIZE = 50
@@ -195,16 +194,8 @@ class FindingResolve(View):
         given = confirming.take(fields)
         fields.done()
         faults.stop(ResolutionError)
-        confirmed = confirming.confirm(
-            request,
-            self.user,
-            given,
-            _act(found, given, how, note),
-            found.resolutions.values_list("confirmed", flat=True),
-        )
-        made = findings.resolve(
-            found, how=how, note=note, by=self.user, at=self.at, via="api", confirmed=confirmed
-        )
+        by = confirming.signer(request, self.user, given, self.at)
+        made = signatures.resolve_finding(found, how, note, by)
         return Response(findings.resolution_json(made))
 
 
@@ -217,14 +208,6 @@ def _note(faults: Faults, value: Any, place: str) -> str | None:
         faults.add(place, f"has {len(found)} characters, at most {MOST_NOTE} fit")
         return None
     return found
-
-
-def _act(found: Finding, given: Given, how: str, note: str) -> Act:
-    subject = findings.subject_of(found)
-    if given.passkey is None:
-        return Act(findings.SEALED_AS, subject, str(found.ref), "")
-    _, digest = content_of(findings.said(found, how, note))
-    return Act(findings.SEALED_AS, subject, str(found.ref), digest)
 
 
 def _run(run: AuditRun) -> dict[str, Any]:

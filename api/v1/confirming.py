@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -13,7 +14,8 @@ from syllabus.engine.errors import Fault
 from syllabus.engine.reading import Faults, Object
 from training.models import User
 from training.services import confirming
-from training.services.confirming import Act, Confirmed, Given
+from training.services.confirming import Act, Confirmed, Given, Site
+from training.services.signatures import Signer
 
 PASSWORD, PASSKEY = "confirm_password", "passkey"
 _EITHER = f"confirm with either {PASSWORD} or {PASSKEY}"
@@ -73,7 +75,13 @@ def _base64url(faults: Faults, value: Any, place: str) -> str | None:
     return found
 
 
+def signer(request: Request, user: User, given: Given, at: dt.datetime) -> Signer:
+    """Who signs by this request, for one of ``training.services.signatures``."""
+    site = Site.of(request.get_host(), request.scheme or "https", settings.CSRF_TRUSTED_ORIGINS)
+    return Signer(user, given, site, at, "api")
+
+
 def confirm(request: Request, user: User, given: Given, act: Act, settled: Iterable[Any]) -> Confirmed:
-    """Make sure that it is the user who signs, now. Raises: Problem (403)."""
-    site = confirming.Site.of(request.get_host(), request.scheme or "https", settings.CSRF_TRUSTED_ORIGINS)
+    """Make sure that it is the user who signs, now. Raises: NotConfirmed."""
+    site = Site.of(request.get_host(), request.scheme or "https", settings.CSRF_TRUSTED_ORIGINS)
     return confirming.confirm(user, given, act, site=site, settled=settled)

@@ -92,8 +92,7 @@ class StudentDocuments(SigningView):
         if saw is not None and confirmation is not None:
             documents.read(sent, str(entry), today=student.school.day(self.at))
             saw = attesting.saw_of(saw)
-            confirmed = self.confirm_act(
-                confirmation,
+            confirmed = self.signer(confirmation).confirm(
                 attesting.act(student, str(entry), sent, saw),
                 RecordChange.objects.none(),
             )
@@ -146,8 +145,8 @@ class StudentAttestations(SigningView):
         confirmation = confirming.take(fields)
         fields.done()
         faults.stop(attesting.NotAttested)
-        confirmed = self.confirm_act(
-            confirmation, attesting.act_on_record(student, named, saw), RecordChange.objects.none()
+        confirmed = self.signer(confirmation).confirm(
+            attesting.act_on_record(student, named, saw), RecordChange.objects.none()
         )
         done = attesting.attest(
             student, named, saw=saw, by=self.user, at=self.at, via="api", confirmed=confirmed

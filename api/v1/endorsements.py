@@ -8,7 +8,6 @@ from collections.abc import Mapping
 from http import HTTPStatus
 from typing import Any
 
-from django.db.models import QuerySet
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.throttling import UserRateThrottle
@@ -28,9 +27,10 @@ from syllabus.engine.reading import Faults, Object
 from syllabus.engine.report import CAUTION
 from training import record
 from training.models import Endorsement, EndorsementSeal, Revocation, Role, Student
-from training.services import access, endorsement_check, endorsements
-from training.services.confirming import Act, Confirmed, Given, content_of
+from training.services import access, endorsement_check, endorsements, signatures
+from training.services.confirming import Act, Given
 from training.services.endorsements import EndorsementError
+from training.services.signatures import Signer
 
 _WHOLE = "endorsement"
 
@@ -76,24 +76,9 @@ class SigningView(StudentView):
         """Make sure that it is the user who does this, now. Raises: Problem (403)."""
         confirming.confirm(self.request, self.user, Given(password), Act("", "", "", ""), [])
 
-    def confirm_act(self, given: Given, act: Act, settled: QuerySet[Any]) -> Confirmed:
-        """Make sure that it is the user who signs this act, now, by password or passkey.
-
-        ``settled``: rows that this same act made before. Raises: Problem (403).
-        """
-        before = settled.values_list("confirmed", flat=True)
-        return confirming.confirm(self.request, self.user, given, act, before)
-
-
-def _act(given: Given, kind: str, student: Student, entry: uuid.UUID, said: Mapping[str, Any]) -> Act:
-    """What is to be confirmed. Raises: EndorsementError for what no canonical JSON can hold."""
-    if given.passkey is None:
-        return Act(kind, str(student.ref), str(entry), "")
-    try:
-        text, digest = content_of(said)
-    except ValueError as wrong:
-        raise EndorsementError([Fault(_WHOLE, f"cannot be signed: {wrong}")]) from None
-    return Act(kind, str(student.ref), str(entry), digest, text if _WHOLE in said else None)
+    def signer(self, given: Given) -> Signer:
+        """The caller, by password or passkey, for one of ``training.services.signatures``."""
+        return confirming.signer(self.request, self.user, given, self.at)
 
 
 def _placed(problem: EndorsementError) -> EndorsementError:
@@ -205,29 +190,9 @@ class StudentEndorsements(SigningView):
         confirmation = confirming.take(fields)
         fields.done()
         faults.stop(EndorsementError)
-        confirmed = self.confirm_act(
-            confirmation,
-            _act(
-                confirmation,
-                "endorsement.given",
-                student,
-                entry,
-                {"kind": kind, _WHOLE: said, "judgement": judgement},
-            ),
-            EndorsementSeal.objects.filter(student=student, endorsement__entry_id=str(entry)),
-        )
+        by = self.signer(confirmation)
         try:
-            done = endorsements.give(
-                student,
-                entry,
-                kind,
-                said,
-                by=self.user,
-                at=self.at,
-                via="api",
-                judgement=judgement,
-                confirmed=confirmed,
-            )
+            done = signatures.give_endorsement(student, entry, kind, said, judgement, by)
         except EndorsementError as problem:
             raise _placed(problem) from None
         return Response(
@@ -359,15 +324,8 @@ class EndorsementRevocation(SigningView):
         fields.done()
         faults.stop(EndorsementError)
         endorsement = endorsements.find(student, entry)
-        confirmed = self.confirm_act(
-            confirmation,
-            _act(confirmation, "endorsement.revoked", student, entry, {"reason": reason}),
-            Revocation.objects.filter(endorsement=endorsement),
-        )
         try:
-            revoked = endorsements.revoke(
-                endorsement, by=self.user, reason=reason, at=self.at, via="api", confirmed=confirmed
-            )
+            revoked = signatures.revoke_endorsement(endorsement, reason, self.signer(confirmation))
         except EndorsementError as problem:
             raise _placed(problem) from None
         return Response({"id": endorsement.entry_id, "kind": endorsement.kind, **_revocation(revoked)})

@@ -20,7 +20,7 @@ from api.v1.students import StudentView
 from api.v1.views import View
 from syllabus.engine import reading
 from syllabus.engine.reading import Faults, Object
-from training.models import HandOver, RecordChange, RetentionHold, Role, School, Student
+from training.models import HandOver, RecordChange, RetentionHold, Student
 from training.services import access, erasure, handover
 from training.services.confirming import Act, Confirmed
 
@@ -117,15 +117,13 @@ class TakeOver(View):
         confirmation = confirming.take(fields)
         fields.done()
         faults.stop(handover.HandOverError)
-        school = School.objects.filter(
-            slug=slug, roles__user=self.user, roles__role=Role.Kind.ADMINISTRATOR
-        ).first()
+        school = access.schools(self.user).filter(slug=slug).first()
         if school is None or raw is None:
             raise Problem(HTTPStatus.FORBIDDEN, f"You do not administer a school that is called {slug}.")
 
         def confirm(act: Act) -> Confirmed:
-            before = RecordChange.objects.filter(student__ref=act.subject).values_list("confirmed", flat=True)
-            return confirming.confirm(request, self.user, confirmation, act, before)
+            before = RecordChange.objects.filter(student__ref=act.subject)
+            return confirming.signer(request, self.user, confirmation, self.at).confirm(act, before)
 
         done = handover.take(
             raw,
@@ -214,8 +212,7 @@ class _Administered(StudentView):
     def administered(self, ref: uuid.UUID, what: str) -> Student:
         """The student, with the access noted. Raises: Problem (403, 404)."""
         student = self.open(ref, what)
-        mine = {"user": self.user, "school": student.school_id, "role": Role.Kind.ADMINISTRATOR}
-        if not Role.objects.filter(**mine).exists():
+        if not access.schools(self.user).filter(pk=student.school_id).exists():
             raise Problem(HTTPStatus.FORBIDDEN, "Only the school's administrators see and decide this.")
         return student
 

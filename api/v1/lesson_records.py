@@ -23,8 +23,7 @@ from syllabus.engine.errors import Fault, QuestionError
 from syllabus.engine.reading import Faults, Object
 from training.models import Acknowledgement, LessonRecord, SignOff, Student
 from training.reports.progress import course_json
-from training.services import access, lesson_content, lesson_records, sign_offs
-from training.services.confirming import Act
+from training.services import access, lesson_content, lesson_records, sign_offs, signatures
 from training.services.errors import find
 from training.services.lesson_content import LessonError
 
@@ -254,20 +253,8 @@ class LessonRecordSign(LessonView):
         fields.done()
         faults.stop(LessonError)
         found = self.record(student, entry)
-        confirmed = self.confirm_act(
-            given,
-            Act("lesson.signed", str(student.ref), str(found.pk), digest),
-            SignOff.objects.filter(lesson=found),
-        )
-        signed = sign_offs.sign_off(
-            found.pk,
-            by=self.user,
-            content_hash=digest,
-            at=self.at,
-            performed_at=performed_at,
-            via="api",
-            confirmed=confirmed,
-        )
+        by = self.signer(given)
+        signed = signatures.sign_lesson(found, by, content_hash=digest, performed_at=performed_at)
         return Response({"lesson_record": str(found.pk), **_signed(signed)})
 
 
@@ -298,12 +285,7 @@ class LessonRecordAcknowledge(LessonView):
         fields.done()
         faults.stop(LessonError)
         found = self.record(student, entry)
-        confirmed = self.confirm_act(
-            given,
-            Act("lesson.acknowledged", str(student.ref), str(found.pk), found.content_hash),
-            Acknowledgement.objects.filter(sign_off__lesson=found),
-        )
-        made = sign_offs.acknowledge(found.pk, by=self.user, at=self.at, via="api", confirmed=confirmed)
+        made = signatures.acknowledge_lesson(found, self.signer(given))
         return Response({"lesson_record": str(found.pk), **_acknowledged(made)})
 
 

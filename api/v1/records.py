@@ -138,8 +138,7 @@ class StudentRecord(SigningView):
         if faults:
             _starts_from(student, wanted)  # of a record that is another by now nobody need mend a change
         faults.stop(DocumentError)
-        confirmed = self.confirm_act(
-            confirmation,
+        confirmed = self.signer(confirmation).confirm(
             record_changes.act(student, records.sent_hash(document), reason),
             RecordChange.objects.filter(student=student),
         )

@@ -230,6 +230,7 @@ def find(student: Student, entry: uuid.UUID) -> Endorsement:
     found = Endorsement.objects.filter(student=student, entry_id=str(entry), seal__isnull=False).first()
     if found is None:
         raise NotFound("endorsement of that id", "that was given by signature")
+    found.student = student
     return found
 
 

@@ -28,11 +28,18 @@ from syllabus.engine.report import CAUTION
 from training.models import Finding, NightlyAudit, School, Student, User
 from training.reports import finding_entries
 from training.reports.audit_kinds import KINDS
-from training.services import access, confirming, finding_pages, finding_tables, findings, instructors
-from training.services.confirming import Act, NotConfirmed, content_of
-from training.services.errors import Conflict, NotAllowed
+from training.services import (
+    access,
+    confirming,
+    finding_pages,
+    finding_tables,
+    findings,
+    instructors,
+    signatures,
+)
+from training.services.errors import Refused
 from training.services.findings import STATES
-from training.web import shown, working
+from training.web import refusals, shown, working
 from training.web.instructor import signing
 from training.web.shown import day, test_of
 from training.web.working import Ended, Step
@@ -226,19 +233,10 @@ def finding(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     how = str(request.POST.get("how", ""))
     # A browser sends the ends of lines in its own way; what a passkey signs has one.
     note = str(request.POST.get("note", "")).replace("\r\n", "\n").strip()
-
-    def act(by_passkey: bool) -> Act:
-        digest = content_of(findings.said(found, how, note))[1] if by_passkey else ""
-        return Act(findings.SEALED_AS, findings.subject_of(found), str(found.ref), digest)
-
     try:
-        before = found.resolutions.values_list("confirmed", flat=True)
-        confirmed = signing.confirm(request, user, act, before)
-        findings.resolve(found, how=how, note=note, by=user, at=at, via="web", confirmed=confirmed)
-    except (NotConfirmed, NotAllowed, Conflict) as refused:
-        return _finding(request, found, str(refused), how, note)
-    except FaultsFound as wrong:
-        return _finding(request, found, " ".join(str(fault) for fault in wrong.faults), how, note)
+        signatures.resolve_finding(found, how, note, signing.signer(request, user, at))
+    except (Refused, FaultsFound) as problem:
+        return _finding(request, found, " ".join(refusals.words(problem, str)), how, note)
     flash.success(request, _("Finding resolved. This is entered in the school's ledger."))
     return redirect("finding", ref=ref)
 

@@ -21,7 +21,7 @@ from syllabus.engine.errors import NotInForce
 from training.models import School, User
 from training.reports.changes import changes as changes_of
 from training.services import access, handover
-from training.web.student import _open
+from training.web.student import open_record
 
 DAYS_SHOWN = 30
 
@@ -31,7 +31,7 @@ DAYS_SHOWN = 30
 @login_required
 def changes(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """From the beginning of one day to the end of another, on the school's clock; else the last month."""
-    opened = _open(request, ref, "changes")
+    opened = open_record(request, ref, "changes")
     refused = ""
     last = _day(request.GET.get("to")) or opened.on
     first = _day(request.GET.get("from")) or last - dt.timedelta(days=DAYS_SHOWN)

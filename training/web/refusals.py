@@ -1,19 +1,17 @@
 """What a page makes of what a service refuses: one translation for all pages.
 
-Whatever a view lets through becomes the page "not found" or "no access". A form shows the rest beside its
-fields, by ``into``.
+Whatever a view lets through becomes the page "not found" or "no access"; a view shows the rest in ``words``.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
+from operator import attrgetter
 
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 
-from syllabus.engine.errors import FaultsFound
-from syllabus.engine.reading import Faults
+from syllabus.engine.errors import Fault, FaultsFound
 from training.services.errors import NotAllowed, NotFound, Refused
 
 
@@ -33,12 +31,6 @@ class Refusals:
             raise PermissionDenied(str(exception)) from exception
 
 
-@contextmanager
-def into(faults: Faults, place: str = "") -> Iterator[None]:
-    """Add what a service refuses to the faults of a form: errors of input at their fields, else ``place``."""
-    try:
-        yield
-    except FaultsFound as wrong:
-        faults.extend(wrong.faults)
-    except Refused as refused:
-        faults.add(place, str(refused))
+def words(problem: Refused | FaultsFound, say: Callable[[Fault], str] = attrgetter("message")) -> list[str]:
+    """What a page says about it: one sentence, or one for each fault of what was sent."""
+    return [say(each) for each in problem.faults] if isinstance(problem, FaultsFound) else [str(problem)]

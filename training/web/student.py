@@ -19,10 +19,9 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST, require_safe
 
 from syllabus.engine.report import CAUTION
-from training.models import Acknowledgement, LessonRecord, Student, User
-from training.services import access, confirming, lesson_records, prepared, records, sign_offs
-from training.services.confirming import Act, NotConfirmed
-from training.services.errors import Conflict, NotAllowed
+from training.models import LessonRecord, Student, User
+from training.services import access, confirming, lesson_records, prepared, records, signatures
+from training.services.errors import Refused
 from training.web import lesson_shown
 from training.web import prepared as parts
 from training.web.instructor import signing
@@ -72,7 +71,7 @@ class Opened:
         }
 
 
-def _open(request: HttpRequest, ref: uuid.UUID, what: str) -> Opened:
+def open_record(request: HttpRequest, ref: uuid.UUID, what: str) -> Opened:
     at = timezone.now()
     found = access.opened(request.user, ref, what=what, via="web", at=at)
     assert isinstance(request.user, User)
@@ -84,7 +83,7 @@ def _open(request: HttpRequest, ref: uuid.UUID, what: str) -> Opened:
 @login_required
 def standing(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """Where the student stands: the way, the next lesson, what the next milestone lacks, what lapses."""
-    opened = _open(request, ref, "standing")
+    opened = open_record(request, ref, "standing")
     told = opened.told("standing", prepared=opened.part("standing"), waiting=_waiting(opened))
     return render(request, "training/student/standing.html", told)
 
@@ -100,7 +99,7 @@ def _waiting(opened: Opened) -> dict[str, int]:
 @login_required
 def hours(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """Hours over time by kind, each beside what the practical test asks for."""
-    opened = _open(request, ref, "hours")
+    opened = open_record(request, ref, "hours")
     told = opened.told("hours", prepared=opened.part("hours"))
     return render(request, "training/student/hours.html", told)
 
@@ -110,7 +109,7 @@ def hours(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
 @login_required
 def lessons(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """The lessons, the newest first."""
-    opened = _open(request, ref, "lesson-records")
+    opened = open_record(request, ref, "lesson-records")
     number, listed = request.GET.get("page", "1"), parts.ALL if opened.drafts else parts.SIGNED
     if number == "1":
         shown = opened.part("lessons", listed)
@@ -124,7 +123,7 @@ def lessons(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
 @login_required
 def lesson(request: HttpRequest, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
     """One lesson: what was flown, how it was graded, what the instructor wrote, and what was put right."""
-    opened = _open(request, ref, f"lesson-record {entry}")
+    opened = open_record(request, ref, f"lesson-record {entry}")
     return _lesson(request, opened, _found(opened, entry))
 
 
@@ -144,20 +143,17 @@ def _lesson(request: HttpRequest, opened: Opened, found: LessonRecord, refused: 
     shown = lesson_shown.LessonShown(found, opened.own)
     before = lesson_shown.LessonShown(found.corrects, opened.own) if found.corrects else None
     signs = opened.own and shown.signed and not shown.acknowledged and not shown.replaced_by
+    act = signatures.act_of_lesson(signatures.ACKNOWLEDGED, found, found.content_hash)
     told = opened.told(
         "lessons",
         lesson=shown,
         before=before,
         changes=lesson_shown.changes(before, shown) if before else [],
         refused=refused,
-        statement=json.dumps(_act(opened, found).statement) if signs else "",
+        statement=json.dumps(act.statement) if signs else "",
         passkeys=json.dumps(confirming.passkeys(opened.user)) if signs else "",
     )
     return render(request, "training/student/lesson.html", told, status=403 if refused else 200)
-
-
-def _act(opened: Opened, found: LessonRecord) -> Act:
-    return Act("lesson.acknowledged", str(opened.student.ref), str(found.pk), found.content_hash)
 
 
 @sensitive_post_parameters("confirm_password", "passkey")
@@ -166,14 +162,11 @@ def _act(opened: Opened, found: LessonRecord) -> Act:
 @login_required
 def acknowledge(request: HttpRequest, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
     """The student's own signature, confirmed by the password once more or by a passkey."""
-    opened = _open(request, ref, f"lesson-record {entry}")
+    opened = open_record(request, ref, f"lesson-record {entry}")
     found = _found(opened, entry)
-    act = _act(opened, found)
-    before = Acknowledgement.objects.filter(sign_off__lesson=found).values_list("confirmed", flat=True)
     try:
-        confirmed = signing.confirm(request, opened.user, lambda by_passkey: act, before)
-        sign_offs.acknowledge(found.pk, by=opened.user, at=opened.at, via="web", confirmed=confirmed)
-    except (NotConfirmed, NotAllowed, Conflict) as refused:
+        signatures.acknowledge_lesson(found, signing.signer(request, opened.user, opened.at))
+    except Refused as refused:
         return _lesson(request, opened, found, str(refused))
     messages.success(request, _("You acknowledged this lesson."))
     return redirect("lesson", ref=ref, entry=entry)

@@ -25,21 +25,20 @@ from syllabus.engine.kinds.evidence import STUDENT
 from syllabus.engine.record import Endorsement as Given
 from syllabus.engine.report import CAUTION
 from syllabus.engine.vocabulary import CATEGORIES, CLASSES, TESTS
-from training.models import EndorsementSeal, Revocation
+from training.models import EndorsementSeal
 from training.presenters import amounts
 from training.presenters.reasons import words
 from training.reports.eligibility import record_of
-from training.services import access, confirming, endorsement_check, endorsements
-from training.services.confirming import Act, NotConfirmed, content_of
+from training.services import access, confirming, endorsement_check, endorsements, signatures
 from training.services.endorsement_check import Checked
 from training.services.endorsements import AgainstTheRule, EndorsementError
-from training.services.errors import Conflict, NotAllowed
+from training.services.errors import NotAllowed, Refused
+from training.web import refusals
 from training.web.instructor import sheet, signing
 from training.web.instructor.opening import Taught, taught
 from training.web.shown import State, day, test_of, vouched, why_not
 from training.web.student_shown import Names, plainer
 
-GIVEN, REVOKED = "endorsement.given", "endorsement.revoked"
 MOST_REASONS = 6
 #: What a field is chosen from; typed otherwise.
 CHOICES = {"category": CATEGORIES, "class": CLASSES, "test": TESTS}
@@ -255,52 +254,25 @@ def _give(request: HttpRequest, whose: Taught, kind: Kind) -> HttpResponse:
     except (ValueError, RecursionError):
         raise Http404("no endorsement that can be read") from None
     judgement = sheet.lines(str(request.POST.get("judgement", "")))
-    whole = {"kind": kind.kind, "endorsement": said, "judgement": judgement}
     faults = []
     try:
-        confirmed = signing.confirm(
-            request,
-            whose.user,
-            lambda passkey: _act(GIVEN, whose, entry, whole, passkey),
-            EndorsementSeal.objects.filter(
-                student=whose.student, endorsement__entry_id=str(entry)
-            ).values_list("confirmed", flat=True),
-        )
-        done = endorsements.give(
-            whose.student,
-            entry,
-            kind.kind,
-            said,
-            by=whose.user,
-            at=whose.at,
-            via="web",
-            judgement=judgement,
-            confirmed=confirmed,
-        )
+        by = signing.signer(request, whose.user, whose.at)
+        done = signatures.give_endorsement(whose.student, entry, kind.kind, said, judgement, by)
         messages.success(
             request,
             gettext("Endorsement given: %(kind)s. Ledger entry %(index)d.")
             % {"kind": kind.title, "index": done.seal.ledger_index},
         )
         return redirect("endorse", ref=whose.student.ref)
-    except (NotConfirmed, NotAllowed, Conflict) as problem:
-        faults.append(str(problem))
-    except EndorsementError as wrong:
-        faults += [each.message for each in wrong.faults]
     except NotCovered:
         pass  # what is looked at again below says so
     except AgainstTheRule:
         faults.append(
             gettext("The regulation does not allow this endorsement. See the reasons and citations below.")
         )
+    except (Refused, EndorsementError) as problem:
+        faults += refusals.words(problem)
     return _show(request, whose, kind, said, faults=faults, judgement=judgement, entry=entry, status=422)
-
-
-def _act(kind: str, whose: Taught, entry: uuid.UUID, said: Mapping[str, Any], passkey: bool) -> Act:
-    if not passkey:
-        return Act(kind, str(whose.student.ref), str(entry), "")
-    text, digest = content_of(said)
-    return Act(kind, str(whose.student.ref), str(entry), digest, text if kind == GIVEN else None)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -312,21 +284,12 @@ def revoke(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpRespons
     faults: list[str] = []
     if request.method == "POST":
         try:
-            confirmed = signing.confirm(
-                request,
-                whose.user,
-                lambda passkey: _act(REVOKED, whose, entry, {"reason": reason}, passkey),
-                Revocation.objects.filter(endorsement=found).values_list("confirmed", flat=True),
-            )
-            endorsements.revoke(
-                found, by=whose.user, reason=reason, at=whose.at, via="web", confirmed=confirmed
-            )
+            by = signing.signer(request, whose.user, whose.at)
+            signatures.revoke_endorsement(found, reason, by)
             messages.success(request, gettext("Endorsement revoked. It no longer counts from today."))
             return redirect("endorse", ref=whose.student.ref)
-        except (NotConfirmed, NotAllowed, Conflict) as problem:
-            faults.append(str(problem))
-        except EndorsementError as wrong:
-            faults += [f"{each.place} {each.message}" for each in wrong.faults]
+        except (Refused, EndorsementError) as problem:
+            faults = refusals.words(problem, lambda each: f"{each.place} {each.message}")
     else:
         whose.log(access.READ, f"endorsement {found.kind}")
     listed = catalogue.current().kinds

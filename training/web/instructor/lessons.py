@@ -19,21 +19,26 @@ from syllabus import outlines
 from syllabus.engine.course import Outline
 from syllabus.engine.errors import Fault
 from syllabus.engine.report import CAUTION
-from training.ledger import assertions
-from training.models import Correction, LessonRecord, SignOff
+from training.models import Correction, LessonRecord
 from training.reports import progress
 from training.reports.eligibility import record_of
-from training.services import access, authority, confirming, lesson_content, lesson_records, sign_offs
-from training.services.confirming import Act, NotConfirmed
-from training.services.errors import Changed, Conflict, NotAllowed
+from training.services import (
+    access,
+    authority,
+    confirming,
+    lesson_content,
+    lesson_records,
+    sign_offs,
+    signatures,
+)
+from training.services.errors import Changed, NotAllowed, Refused
 from training.services.lesson_content import LessonError
 from training.services.lesson_records import AlreadySigned
+from training.web import refusals
 from training.web.instructor import looking, sheet, signing, told
 from training.web.instructor.looking import Look
 from training.web.instructor.opening import Taught, taught
 from training.web.shown import day
-
-SIGNED = "lesson.signed"
 
 
 @require_safe
@@ -82,11 +87,8 @@ def begin(request: HttpRequest, whose: Taught) -> HttpResponse:
         made = lesson_records.create(
             whose.student, id=key, lesson=lesson, content=empty, by=whose.user, at=whose.at, via="web"
         )
-    except LessonError as wrong:
-        messages.error(request, " ".join(each.message for each in wrong.faults))
-        return redirect("teach", ref=whose.student.ref)
-    except Conflict as problem:
-        messages.error(request, str(problem))
+    except (Refused, LessonError) as problem:
+        messages.error(request, " ".join(refusals.words(problem)))
         return redirect("teach", ref=whose.student.ref)
     return redirect("lesson-sheet", ref=whose.student.ref, entry=made.pk)
 
@@ -262,24 +264,11 @@ def sign(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
         whose.log(access.READ, f"lesson-record {record.pk} before the sign-off")
         return _before_signing(request, whose, record)
     digest = str(request.POST.get("content_hash", ""))
-    faults: list[str] = []
     try:
-        confirmed = signing.confirm(
-            request,
-            whose.user,
-            lambda passkey: Act(SIGNED, str(whose.student.ref), str(record.pk), digest),
-            SignOff.objects.filter(lesson=record).values_list("confirmed", flat=True),
-        )
-        sign_offs.sign_off(
-            record.pk, by=whose.user, content_hash=digest, at=whose.at, via="web", confirmed=confirmed
-        )
+        signatures.sign_lesson(record, signing.signer(request, whose.user, whose.at), content_hash=digest)
         return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)
-    except NotConfirmed as refused:
-        faults.append(str(refused))
-    except LessonError as wrong:
-        faults += [_sentence(each) for each in wrong.faults]
-    except (NotAllowed, Conflict) as problem:
-        faults.append(str(problem))
+    except (Refused, LessonError) as problem:
+        faults = refusals.words(problem, _sentence)
     record = whose.lesson(entry)
     if record.state == LessonRecord.State.SIGNED:
         return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)
@@ -307,9 +296,7 @@ def _before_signing(
     ]
     late = authority.late(whose.student, content.last_day, whose.at)
     nothing = content.day is None
-    statement = assertions.statement(
-        SIGNED, subject=str(whose.student.ref), about=str(record.pk), content_hash=record.content_hash
-    )
+    act = signatures.act_of_lesson(signatures.SIGNED, record, record.content_hash)
     shown = {
         "student": whose.student,
         "record": record,
@@ -322,7 +309,7 @@ def _before_signing(
         "faults": [*(faults or []), *refused],
         "nothing": nothing,
         "may_sign": not refused and not nothing,
-        "statement": json.dumps(statement),
+        "statement": json.dumps(act.statement),
         "passkeys": json.dumps(confirming.passkeys(whose.user)),
         "signs_with": whose.certificate,
         "title_of": outline.by_code if outline else {},
@@ -382,10 +369,7 @@ def correct(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpRespon
         made = sign_offs.correct(
             record, id=key, reason=reason, content=record.content, by=whose.user, at=whose.at, via="web"
         )
-    except (Conflict, NotAllowed) as problem:
-        messages.error(request, str(problem))
-        return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)
-    except LessonError as wrong:
-        messages.error(request, " ".join(_sentence(each) for each in wrong.faults))
+    except (Refused, LessonError) as problem:
+        messages.error(request, " ".join(refusals.words(problem, _sentence)))
         return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)
     return redirect("lesson-sheet", ref=whose.student.ref, entry=made.pk)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 from collections.abc import Callable, Iterable
 from typing import Any
@@ -10,11 +11,13 @@ from allauth.core import ratelimit
 from django import forms
 from django.conf import settings
 from django.http import HttpRequest
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from training.models import User
 from training.services import confirming
 from training.services.confirming import Act, Confirmed, Given, NotConfirmed, Site
+from training.services.signatures import Signer
 
 _MOST = 20_000
 _SIGNED = ("clientDataJSON", "authenticatorData", "signature")
@@ -27,6 +30,14 @@ class Confirmation(forms.Form):
     confirm_password = forms.CharField(widget=forms.PasswordInput)
 
 
+def signer(request: HttpRequest, user: User, at: dt.datetime) -> Signer:
+    """Who signs on a page, for one of ``training.services.signatures``. Raises: NotConfirmed."""
+    if not ratelimit.consume(request, action="reauthenticate", user=user):
+        raise NotConfirmed(_("Not signed. Too many attempts. Wait one minute, then sign again."))
+    site = Site.of(request.get_host(), request.scheme or "https", settings.CSRF_TRUSTED_ORIGINS)
+    return Signer(user, _given(Confirmation(request.POST)), site, at, "web")
+
+
 def confirm(
     request: HttpRequest, user: User, act: Callable[[bool], Act], settled: Iterable[Any]
 ) -> Confirmed:
@@ -34,11 +45,10 @@ def confirm(
 
     Raises: NotConfirmed.
     """
-    if not ratelimit.consume(request, action="reauthenticate", user=user):
-        raise NotConfirmed(_("Not signed. Too many attempts. Wait one minute, then sign again."))
-    given = _given(Confirmation(request.POST))
-    site = Site.of(request.get_host(), request.scheme or "https", settings.CSRF_TRUSTED_ORIGINS)
-    return confirming.confirm(user, given, act(given.passkey is not None), site=site, settled=settled)
+    by = signer(request, user, timezone.now())
+    return confirming.confirm(
+        user, by.given, act(by.given.passkey is not None), site=by.site, settled=settled
+    )
 
 
 def _given(sent: Confirmation) -> Given:

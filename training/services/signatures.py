@@ -1,0 +1,137 @@
+"""What somebody signs, one call for each: by page, API and tablet alike it is confirmed first, then done.
+
+``Act`` names what is confirmed; a page shows the same to the passkey beforehand.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import QuerySet
+
+from syllabus.engine.errors import Fault
+from training.models import (
+    Acknowledgement,
+    Endorsement,
+    EndorsementSeal,
+    Finding,
+    LessonRecord,
+    Resolution,
+    Revocation,
+    SignOff,
+    Student,
+    User,
+)
+from training.services import confirming, endorsements, findings, sign_offs
+from training.services.confirming import Act, Confirmed, Given, Site, content_of
+from training.services.endorsements import EndorsementError
+
+SIGNED, ACKNOWLEDGED = "lesson.signed", "lesson.acknowledged"
+GIVEN, REVOKED = "endorsement.given", "endorsement.revoked"
+
+
+@dataclass(frozen=True, slots=True)
+class Signer:
+    """Who signs, what shows that it is the user, on which site, when, and by way of what."""
+
+    user: User
+    given: Given
+    site: Site
+    at: dt.datetime
+    via: str
+
+    def confirm(self, act: Act, before: QuerySet[Any, Any]) -> Confirmed:
+        """``before``: rows that this same act made already. Raises: NotConfirmed."""
+        settled = before.values_list("confirmed", flat=True)
+        return confirming.confirm(self.user, self.given, act, site=self.site, settled=settled)
+
+
+def act_of_lesson(kind: str, lesson: LessonRecord, content_hash: str) -> Act:
+    """To sign a lesson record with that content, or to acknowledge it."""
+    return Act(kind, str(lesson.student.ref), str(lesson.pk), content_hash)
+
+
+def sign_lesson(
+    lesson: LessonRecord, signer: Signer, *, content_hash: str, performed_at: dt.datetime | None = None
+) -> SignOff:
+    """Sign a lesson record whose content was read. Raises: NotConfirmed; as ``sign_offs.sign_off``."""
+    act = act_of_lesson(SIGNED, lesson, content_hash)
+    return sign_offs.sign_off(
+        lesson.pk,
+        by=signer.user,
+        content_hash=content_hash,
+        at=signer.at,
+        performed_at=performed_at,
+        via=signer.via,
+        confirmed=signer.confirm(act, SignOff.objects.filter(lesson=lesson)),
+    )
+
+
+def acknowledge_lesson(lesson: LessonRecord, signer: Signer) -> Acknowledgement:
+    """The student's signature under a signed lesson. Raises: NotConfirmed; as ``sign_offs.acknowledge``."""
+    act = act_of_lesson(ACKNOWLEDGED, lesson, lesson.content_hash)
+    confirmed = signer.confirm(act, Acknowledgement.objects.filter(sign_off__lesson=lesson))
+    return sign_offs.acknowledge(lesson.pk, by=signer.user, at=signer.at, via=signer.via, confirmed=confirmed)
+
+
+def act_of_endorsement(
+    kind: str, student: Student, entry: uuid.UUID, said: Mapping[str, Any], *, by_passkey: bool
+) -> Act:
+    """To give an endorsement, or to revoke it. Raises: EndorsementError for what no JSON can hold."""
+    if not by_passkey:
+        return Act(kind, str(student.ref), str(entry), "")
+    try:
+        text, digest = content_of(said)
+    except ValueError as wrong:
+        raise EndorsementError([Fault("", f"cannot be signed: {wrong}")]) from None
+    return Act(kind, str(student.ref), str(entry), digest, text if kind == GIVEN else None)
+
+
+def give_endorsement(
+    student: Student, entry: uuid.UUID, kind: str, said: Mapping[str, Any], judgement: str, signer: Signer
+) -> endorsements.Given:
+    """Give an endorsement under an id of the caller's. Raises: NotConfirmed; as ``endorsements.give``."""
+    whole = {"kind": kind, "endorsement": said, "judgement": judgement}
+    act = act_of_endorsement(GIVEN, student, entry, whole, by_passkey=signer.given.passkey is not None)
+    before = EndorsementSeal.objects.filter(student=student, endorsement__entry_id=str(entry))
+    return endorsements.give(
+        student,
+        entry,
+        kind,
+        said,
+        by=signer.user,
+        at=signer.at,
+        via=signer.via,
+        judgement=judgement,
+        confirmed=signer.confirm(act, before),
+    )
+
+
+def revoke_endorsement(found: Endorsement, reason: str, signer: Signer) -> Revocation:
+    """End an endorsement that was given here. Raises: NotConfirmed; as ``endorsements.revoke``."""
+    by_passkey, entry = signer.given.passkey is not None, uuid.UUID(found.entry_id)
+    act = act_of_endorsement(REVOKED, found.student, entry, {"reason": reason}, by_passkey=by_passkey)
+    confirmed = signer.confirm(act, Revocation.objects.filter(endorsement=found))
+    return endorsements.revoke(
+        found, by=signer.user, reason=reason, at=signer.at, via=signer.via, confirmed=confirmed
+    )
+
+
+def resolve_finding(found: Finding, how: str, note: str, signer: Signer) -> Resolution:
+    """Note that a finding was dealt with. Raises: NotConfirmed; as ``findings.resolve``."""
+    by_passkey = signer.given.passkey is not None
+    digest = content_of(findings.said(found, how, note))[1] if by_passkey else ""
+    act = Act(findings.SEALED_AS, findings.subject_of(found), str(found.ref), digest)
+    return findings.resolve(
+        found,
+        how=how,
+        note=note,
+        by=signer.user,
+        at=signer.at,
+        via=signer.via,
+        confirmed=signer.confirm(act, found.resolutions.all()),
+    )
