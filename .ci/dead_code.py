@@ -85,7 +85,7 @@ KEPT = {
     # The whole-tree form of the proof that the server makes from stored nodes.
     "training/ledger/proving.py": {"inclusion"},
     # What a sweep says of itself to whoever runs it by hand.
-    "training/services/reminders/sweep.py": {"unfinished"},
+    "training/services/sweep.py": {"unfinished"},
 }
 #: What these mark is found by a registry.
 REGISTERED = ["@kind", "@kind(*", "@figure", "@figure(*", "@register*", "@admin.register*", "@shared_task*"]

@@ -15,6 +15,7 @@ class TrainingConfig(AppConfig):
     def ready(self) -> None:
         from training.models import erasing, sealing, staleness, versions
         from training.services import triggers as _  # noqa: F401  (a system check)
+        from training.web import prepared  # noqa: F401  (its pages are made ahead by the sweep)
 
         for triggers in (sealing, versions, staleness):
             name = triggers.__name__

@@ -9,7 +9,7 @@ from celery import shared_task
 from celery.signals import worker_ready
 from django.core.management import call_command
 
-from training.services import reminders
+from training.services import sweep as sweeping
 
 log = logging.getLogger(__name__)
 
@@ -18,7 +18,7 @@ log = logging.getLogger(__name__)
 @shared_task(name="training.sweep", bind=True, max_retries=2, default_retry_delay=1)
 def sweep(self: Any) -> None:
     """Work out, make and send what is due."""
-    log.info("swept: %s", reminders.sweep())
+    log.info("swept: %s", sweeping.sweep())
 
 
 @shared_task(name="training.reset_demo")

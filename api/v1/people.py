@@ -24,8 +24,8 @@ from syllabus.engine.reading import Faults, Object
 from syllabus.engine.record import FLIGHT_INSTRUCTOR
 from training.models import Assignment, Role, School, Student
 from training.services import access, people
+from training.services import account_links as links
 from training.services.people import PeopleError
-from training.web.accounts import links
 
 PAGE_SIZE = 100
 _NUMBER = re.compile(r"[0-9]{1,18}", re.ASCII)

@@ -148,13 +148,14 @@ def trained(school: Any, instructor: Any, course: Any) -> Any:
 def swept(school: Any) -> float:
     """Sweeps until every page is made; seconds. The night's audit is measured by itself."""
     from training import models
-    from training.services import prepared, reminders
+    from training.services import prepared
+    from training.services import sweep as sweeping
 
     today = school.day(dt.datetime.now(dt.UTC))
     models.NightlyAudit.objects.update_or_create(school=school, defaults={"on": today, "done": True})
     start = time.perf_counter()
     while models.Stale.objects.exists() or prepared.waiting(1):
-        done = reminders.sweep()
+        done = sweeping.sweep()
         assert not done.faults, done
     assert models.PreparedPage.objects.count() >= STUDENTS * len(PAGES)
     return time.perf_counter() - start

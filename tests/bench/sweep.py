@@ -18,7 +18,8 @@ from django.test.utils import override_settings
 from syllabus import rulebook
 from tests import factories
 from training import models
-from training.services import prepared, reminders
+from training.services import prepared
+from training.services import sweep as sweeping
 
 SIZES = (1_000, 1_000_000)
 EACH = 10  # endorsements of a student
@@ -100,7 +101,7 @@ def _settle() -> None:
     for school in models.School.objects.all():  # the night's audit is measured by itself
         today = school.day(dt.datetime.now(dt.UTC))
         models.NightlyAudit.objects.update_or_create(school=school, defaults={"on": today, "done": True})
-    reminders.sweep()
+    sweeping.sweep()
 
 
 def one_round(school: models.School, instructor: models.User) -> tuple[float, float]:
@@ -127,7 +128,7 @@ def one_round(school: models.School, instructor: models.User) -> tuple[float, fl
         )
     models.Stale.objects.filter(student_id__in=models.Student.objects.exclude(user=None)).delete()
     cpu, wall = time.process_time(), time.perf_counter()
-    done = reminders.sweep(seconds=300)
+    done = sweeping.sweep(seconds=300)
     taken = time.process_time() - cpu, time.perf_counter() - wall
     assert (done.worked_out, done.reminders, done.sent, done.faults) == (DUE, DUE, DUE, []), str(done)
     return taken
@@ -135,5 +136,5 @@ def one_round(school: models.School, instructor: models.User) -> tuple[float, fl
 
 def _timed() -> float:
     began = time.perf_counter()
-    reminders.sweep()
+    sweeping.sweep()
     return time.perf_counter() - began

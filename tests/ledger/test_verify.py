@@ -15,7 +15,11 @@ from training.ledger.export import export
 ROOT = Path(__file__).resolve().parents[2]
 #: All that the verifier consists of.
 FILES = ["__init__.py", "ledger/__init__.py"] + [
-    f"ledger/{name}.py" for name in ("assertions", "faults", "proofs", "sealed", "statements", "verify")
+    f"ledger/{name}.py"
+    for name in (
+        *("assertions", "exported", "faults", "handover", "package", "proofs", "sealed", "statements"),
+        "verify",
+    )
 ]
 #: Runs the verifier where these packages, and all of this project but those files, cannot be imported.
 ALONE = """

@@ -33,6 +33,19 @@ def test_a_file_can_be_read_in_one_sitting(path: pathlib.Path) -> None:
     assert lines < MOST_LINES, f"{path} has {lines} lines: split it by purpose"
 
 
+def test_nobody_imports_what_another_module_keeps_to_itself() -> None:
+    private = [
+        f"{path}:{node.lineno}: {each.name}"
+        for path in SOURCES
+        if path.parts[0] in {"api", "syllabus", "training"} and "migrations" not in path.parts
+        for node in ast.walk(ast.parse((ROOT / path).read_text(encoding="utf-8")))
+        if isinstance(node, ast.ImportFrom) and node.module != "__future__"
+        for each in node.names
+        if each.name.startswith("_")
+    ]
+    assert private == []
+
+
 PASSED_OVER = {
     "skip",
     "skipif",

@@ -18,12 +18,12 @@ from training.config.celery import app
 
 @worker_process_init.connect
 def poison(**_: object) -> None:
-    from training.services import reminders
+    from training.services import sweep
     from training.services.reminders import standings
 
     key = os.environ["POISON"]
     if not key.isdecimal():
-        mock.patch.object(reminders, "sweep", functools.partial(_end_noting_it, key)).start()
+        mock.patch.object(sweep, "sweep", functools.partial(_end_noting_it, key)).start()
         return
     work_out = standings.work_out
 

@@ -12,8 +12,8 @@ from syllabus.engine.units import HOUR
 from tests import factories
 from tests.cast import IDAS_CERTIFICATE, Cast
 from training import models
-from training.services import reminders
-from training.services.reminders import Swept
+from training.services import sweep as sweeping
+from training.services.sweep import Swept
 
 CHICAGO = dt.timezone(dt.timedelta(hours=-6))
 #: Examined at 20: 60 calendar months, through 31 March 2031 (14 CFR 61.23(d)).
@@ -82,7 +82,7 @@ def sam(people: Cast, *endorsements: engine.Endorsement) -> models.Student:
 def sweep(text: str | dt.datetime, **more: Any) -> Swept:
     """Sweep at an instant in UTC, and see that no step failed."""
     then = at(text) if isinstance(text, str) else text
-    done = reminders.sweep(now=lambda: then, **more)
+    done = sweeping.sweep(now=lambda: then, **more)
     assert done.faults == []
     return done
 

@@ -24,7 +24,8 @@ from tests import factories
 from tests.cast import Cast, cast
 from tests.training import audits, handing, reminding
 from training import models, record
-from training.services import endorsements, erasure, findings, people, records, reminders
+from training.services import endorsements, erasure, findings, people, records
+from training.services import sweep as sweeping
 from training.services.reminders import guardians
 
 pytestmark = pytest.mark.django_db
@@ -76,7 +77,7 @@ def somebody(db: None) -> Cast:
     moment = handing.AT
     for _ in range(3):
         moment += dt.timedelta(days=1)
-        reminders.sweep(now=lambda then=moment: then)
+        sweeping.sweep(now=lambda then=moment: then)
     findings.recompute(found.school, found.school.day(moment), at=moment, by=found.ada, via="test")
     for each in models.Finding.objects.filter(student=sam, gone_at=None):
         findings.resolve(each, how="note", note=f"{NAME} was told.", by=found.ada, at=moment, via="test")

@@ -25,7 +25,8 @@ from tests.training import lessons, reminding
 from tests.web.test_pages import text_of
 from training import models, tasks
 from training.config.celery import app
-from training.services import reminders, ticks
+from training.services import sweep as sweeping
+from training.services import ticks
 from training.services.reminders import failures, standings
 
 #: Seconds in which a sign-off is answered, whatever the broker does.
@@ -132,7 +133,7 @@ def test_a_record_that_ends_its_worker_is_left_after_its_tries_and_seen(
             time.sleep(3)
     assert [(each.student_id, each.attempts) for each in parked] == [(bad.pk, standings.MOST_ATTEMPTS)]
     assert [each["student"]["name"] for each in failures.records(committed.school)] == ["Sam Example"]
-    told = reminders.sweep()  # another process goes on beside it, and leaves it as it is
+    told = sweeping.sweep()  # another process goes on beside it, and leaves it as it is
     assert (told.worked_out, told.faults) == (0, [])
     client = Client()
     client.force_login(committed.ada, backend="django.contrib.auth.backends.ModelBackend")

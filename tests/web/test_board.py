@@ -16,7 +16,7 @@ from tests.cast import Cast
 from tests.training import courses
 from tests.training.reminding import MEDICAL, on_record, solo
 from training import models
-from training.services import reminders
+from training.services import sweep as sweeping
 
 THE_DAY = dt.datetime(2026, 4, 18, 18, tzinfo=dt.UTC)
 MARK = "<td>as it was kept</td>"
@@ -46,7 +46,7 @@ def test_the_sweep_makes_the_rows_so_that_the_list_is_read_in_a_dozen_queries(cl
     client.force_login(many.ida)
     first = shown(client)
     models.PreparedPage.objects.all().delete()
-    reminders.sweep(now=lambda: THE_DAY)
+    sweeping.sweep(now=lambda: THE_DAY)
     assert models.PreparedPage.objects.filter(page="row", variant="en").count() == 17
     with CaptureQueriesContext(connection) as seen:
         assert shown(client) == first

@@ -25,8 +25,9 @@ from tests import factories
 from tests.cast import Cast
 from tests.training import courses, lessons
 from training import models
-from training.services import erasure, prepared, reminders, sign_offs
-from training.services.reminders import Swept
+from training.services import erasure, prepared, sign_offs
+from training.services import sweep as sweeping
+from training.services.sweep import Swept
 from training.web.prepared import PAGES
 
 #: The day after the lesson.
@@ -324,7 +325,7 @@ def test_an_erasure_takes_it_away_and_who_read_before_puts_nothing_back(learning
     prepared.part(before, "hours", THE_DAY.date())
     assert not models.PreparedPage.objects.exists()
     with time_machine.travel(later, tick=False):
-        reminders.sweep()
+        sweeping.sweep()
     assert not models.PreparedPage.objects.filter(student=before).exists()
 
 
@@ -332,7 +333,7 @@ def test_an_erasure_takes_it_away_and_who_read_before_puts_nothing_back(learning
 
 
 def swept(at: dt.datetime) -> Swept:
-    done = reminders.sweep(now=lambda: at)
+    done = sweeping.sweep(now=lambda: at)
     assert done.faults == []
     return done
 

@@ -91,8 +91,6 @@ MIDDLEWARE = [
 ]
 
 ROOT_URLCONF = "training.config.urls"
-# The parts of a student's pages that are made ahead, by their name, as the addresses are.
-STUDENT_PAGES = "training.web.prepared.PAGES"
 WSGI_APPLICATION = "training.config.wsgi.application"
 ASGI_APPLICATION = "training.config.asgi.application"
 

@@ -15,7 +15,7 @@ import hashlib
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from training.ledger import package, sealed, statements, verify
+from training.ledger import exported, package, sealed, statements
 from training.ledger.faults import Fault
 
 MANIFEST, LEDGER, RECORD = "manifest.jws", "ledger.json", "record.json"
@@ -26,7 +26,7 @@ class Checked:
     """What was found: the faults of the package, the verdict on its ledger, and what was signed."""
 
     faults: list[Fault] = dataclasses.field(default_factory=list)
-    ledger: verify.Verdict = dataclasses.field(default_factory=verify.Verdict)
+    ledger: exported.Verdict = dataclasses.field(default_factory=exported.Verdict)
     files: dict[str, bytes] = dataclasses.field(default_factory=dict)
     manifest: dict[str, Any] | None = None
 
@@ -48,7 +48,7 @@ def listing(files: Mapping[str, bytes]) -> list[dict[str, Any]]:
 
 
 def check(raw: bytes, *, trusted: Iterable[str] = (), against: str | None = None) -> Checked:
-    """Check a hand-over; ``trusted`` and ``against`` are those of ``verify.check``."""
+    """Check a hand-over; ``trusted`` and ``against`` are those of ``exported.check``."""
     trusted = list(trusted)
     found = Checked()
     found.files, found.faults = package.read(raw)
@@ -81,7 +81,7 @@ def _ledger(found: Checked, trusted: list[str], against: str | None) -> None:
     except ValueError as fault:
         found.faults.append(Fault(LEDGER, f"is not JSON as an export is written: {fault}"))
         return
-    found.ledger = verify.check(document, trusted=trusted, against=against)
+    found.ledger = exported.check(document, trusted=trusted, against=against)
     found.faults += [Fault(f"{LEDGER}: {fault.place}", fault.says) for fault in found.ledger.faults]
 
 
@@ -130,7 +130,7 @@ def report(found: Checked, trusted: list[str]) -> list[str]:
         return [*lines, f"NOT WHOLE: {len(lines)} fault(s). Do not rely on this file."]
     about = found.manifest["about"]
     return [
-        *verify.report(found.ledger, trusted),
+        *exported.report(found.ledger, trusted),
         f"The hand-over of {about.get('school')} about the student {found.manifest['subject']}, signed "
         f"{found.manifest['at']}: all {len(found.files) - 1} files are those signed, to the byte.",
         f"Rulebook {about.get('rulebook')}.",

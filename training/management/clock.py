@@ -8,7 +8,7 @@ import time
 
 from django.db import close_old_connections, connections
 
-from training.services import reminders
+from training.services.sweep import sweep
 
 log = logging.getLogger(__name__)
 EVERY = 60.0
@@ -31,7 +31,7 @@ def tick() -> None:
     """One sweep; whatever goes wrong is logged, and the next minute it is tried again."""
     close_old_connections()
     try:
-        done = reminders.sweep()
+        done = sweep()
         log.debug("swept: %s", done)
     except Exception:
         log.exception("the sweep failed")

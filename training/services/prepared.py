@@ -6,7 +6,7 @@ itself. So nothing needs to be told that a part is out of date: under another ma
 differs by reader is no part of it, and who may read it is asked before, each time. While ``DEBUG`` is on
 nothing is kept: a template then changes under the running program.
 
-What the pages are is told by the setting ``STUDENT_PAGES``; the sweep makes them before anybody asks.
+The web layer puts its pages into ``PAGES`` at start; the sweep makes them before anybody asks.
 """
 
 from __future__ import annotations
@@ -16,18 +16,16 @@ import hashlib
 import logging
 import sys
 import zlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import metadata
-from typing import cast
 
 from django.conf import settings
 from django.db import transaction
 from django.db.models import BigIntegerField, Exists, OuterRef, Q, TextField
 from django.urls import get_script_prefix
 from django.utils import translation
-from django.utils.module_loading import import_string
 from django.utils.safestring import SafeString, mark_safe
 
 from syllabus import rulebook
@@ -52,6 +50,8 @@ class Page:
     variants: tuple[str, ...] = ("",)
 
 
+#: The pages by name, as ``training.web.prepared`` declares them.
+PAGES: dict[str, Page] = {}
 _KEPT = Statement(
     lambda: (
         PreparedPage.objects.filter(
@@ -72,7 +72,7 @@ def part(student: Student, page: str, on: dt.date, variant: str = "") -> SafeStr
 
     Queries: 1; where it is made, two more and those of the making.
     """
-    made = _pages()[page]
+    made = PAGES[page]
     if settings.DEBUG:
         return made.make(student, on, variant)
     named = _named(variant)
@@ -97,7 +97,7 @@ def parts(students: Sequence[Student], page: str, at: dt.datetime, variant: str 
     found = []
     for each in students:
         on = each.school.day(at)
-        mark = _mark(each, on, of_lessons=_pages()[page].of_lessons)
+        mark = _mark(each, on, of_lessons=PAGES[page].of_lessons)
         body = None if settings.DEBUG else kept.get((each.pk, mark))
         if body is None:
             found.append(part(each, page, on, variant))
@@ -113,10 +113,6 @@ def _named(variant: str) -> str:
 
 def _read(body: bytes | memoryview) -> SafeString:
     return mark_safe(zlib.decompress(body).decode())  # noqa: S308  (as a template wrote it)
-
-
-def _pages() -> Mapping[str, Page]:
-    return cast(Mapping[str, Page], import_string(settings.STUDENT_PAGES))
 
 
 def _mark(student: Student, on: dt.date, *, of_lessons: bool) -> str:
@@ -205,7 +201,7 @@ def ahead(student_pk: int, at: dt.datetime) -> bool:
         on = student.school.day(at)
         language = preferences.of(student.user).language if student.user else settings.LANGUAGES[0][0]
         with translation.override(language):
-            for name, page in _pages().items():
+            for name, page in PAGES.items():
                 for variant in page.variants:
                     try:
                         part(student, name, on, variant)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Callable, Iterator, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django.utils import translation
 from django.utils.translation import gettext as _
@@ -23,9 +23,8 @@ from training.models import Delivery, Guardian, Notice, RecordChange, Student, U
 from training.record import Replaced
 from training.services import seals
 from training.services.confirming import Act, content_of
-
-if TYPE_CHECKING:
-    from training.services.reminders.recipients import Recipient
+from training.services.reminders import recipients
+from training.services.reminders.recipients import Recipient
 
 #: The kinds of ledger entries: a record was replaced or imported into; an entry was put on it; was attested.
 REPLACED, ADDED, ATTESTED = "record.replaced", "record.added", "record.attested"
@@ -136,8 +135,6 @@ def tell(student: Student, change: RecordChange, *, guardians: list[Guardian] | 
         about=str(change.pk),
         at=change.at,
     )
-    from training.services.reminders import recipients  # which read records, by way of what ends
-
     on = student.school.day(change.at)
     if student.user is not None and student.user.is_active:
         for one in recipients.of_users([(student.user, recipients.ONESELF)], student.school):
@@ -152,8 +149,6 @@ def tell(student: Student, change: RecordChange, *, guardians: list[Guardian] | 
 
 def guardians(student: Student, at: dt.datetime) -> list[Guardian]:
     """A minor's guardians who are told about the student now."""
-    from training.services.reminders import recipients
-
     return recipients.guardians(student, student.school.day(at))
 
 

@@ -6,7 +6,6 @@ They know the student, the day and the language, and neither the request nor who
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
 from typing import Any
 
 from django.core.paginator import Paginator
@@ -20,7 +19,7 @@ from training.models import Student
 from training.reports import Overview, progress
 from training.reports.eligibility import record_of
 from training.services import lesson_records
-from training.services.prepared import Page
+from training.services.prepared import PAGES, Page
 from training.web import lesson_shown, shown, student_shown
 from training.web.charts import LONG_WEEKS, SHORT_WEEKS
 from training.web.shown import StudentShown
@@ -103,11 +102,10 @@ def row(student: Student, on: dt.date, variant: str) -> SafeString:
     )
 
 
-#: What is kept; the setting ``STUDENT_PAGES`` names it.
-PAGES: Mapping[str, Page] = {
-    "standing": Page(standing),
-    "hours": Page(hours),
-    "lessons": Page(lessons, of_lessons=True, variants=(SIGNED, ALL)),
-    "rules": Page(rules),
-    "row": Page(row, variants=("", COURSES)),
-}
+PAGES.update(
+    standing=Page(standing),
+    hours=Page(hours),
+    lessons=Page(lessons, of_lessons=True, variants=(SIGNED, ALL)),
+    rules=Page(rules),
+    row=Page(row, variants=("", COURSES)),
+)

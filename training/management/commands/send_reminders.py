@@ -7,8 +7,8 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from training.services import reminders
 from training.services.reminders import standings
+from training.services.sweep import sweep
 
 
 class Command(BaseCommand):
@@ -30,7 +30,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         if options["retry"]:
             standings.unpark_all()
-        done = reminders.sweep(seconds=options["seconds"], progress=self.stdout.write)
+        done = sweep(seconds=options["seconds"], progress=self.stdout.write)
         self.stdout.write(str(done))
         for each in standings.parked():
             self.stdout.write(f"not worked out: student {each.student_id} of {each.school}: {each.fault}")

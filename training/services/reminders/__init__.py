@@ -1,6 +1,5 @@
 """Nothing lapses unseen: what ends, who is told, and the outbox.
 
-    sweep          everything that is due now, whoever rings it: worker, thread or command
     standings      a record that changed -> where its student stands, and the lapses to come
     due            a lapse whose time has come -> reminder rows, and what is to be sent to whom
     fleet          the same of what ends of a school's aircraft
@@ -9,9 +8,6 @@
     calendars      a person's lapses as RFC 5545 has them
     coming         what one has been told, and what will be sent next
 
-The rows are the truth; a lost worker, beat or broker loses nothing.
+``training.services.sweep`` does all that is due now. The rows are the truth; a lost worker, beat or broker
+loses nothing.
 """
-
-from training.services.reminders.sweep import Swept, sweep
-
-__all__ = ["Swept", "sweep"]

@@ -13,8 +13,7 @@ from django import forms
 from django.contrib.auth.password_validation import password_validators_help_texts
 from django.utils.translation import gettext_lazy as _
 
-from training.models import User
-from training.services import confirming
+from training.services import account_links, confirming
 
 
 class _Ours:
@@ -46,15 +45,8 @@ class ChangePassword(_Ours, account.ChangePasswordForm):
     }
 
 
-class ResetPassword(_Ours, account.ResetPasswordForm):
-    """Mail goes to the address on the account alone, as the school has it today."""
-
+class ResetPassword(_Ours, account_links.ResetPassword):
     labels = {"email": _("E-mail address")}
-
-    def clean_email(self) -> str:
-        email = str(self.cleaned_data["email"]).strip().lower()
-        self.users = list(User.objects.filter(email=email, is_active=True))
-        return email
 
 
 class NewPassword(_Ours, account.ResetPasswordKeyForm):

@@ -12,9 +12,9 @@ from django.views.decorators.http import require_POST
 
 from training.models import Guardian
 from training.services import access
+from training.services import account_links as links
 from training.services.errors import Conflict
 from training.services.reminders import guardians
-from training.web.accounts import links
 from training.web.school import students
 from training.web.school.opening import Opened, administered
 from training.web.school.student_forms import Consent

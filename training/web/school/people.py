@@ -17,8 +17,8 @@ from syllabus.engine.instructing import MOST_RATINGS
 from syllabus.engine.vocabulary import CATEGORIES, CLASSES
 from training.models import PeopleChange, Role
 from training.reports import instructing
+from training.services import account_links as links
 from training.services import people
-from training.web.accounts import links
 from training.web.forms import Choice, Day, Form, Text, Tick, sent_or_new
 from training.web.law import cite
 from training.web.school.opening import Opened, administered

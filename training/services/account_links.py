@@ -4,11 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from allauth.account.forms import ResetPasswordForm
 from allauth.core import ratelimit
 from django.http import HttpRequest
 from django.utils.translation import gettext as _
 
-from training.web.accounts.forms import ResetPassword
+from training.models import User
+
+
+class ResetPassword(ResetPasswordForm):
+    """Mail goes to the address on the account alone, as the school has it today."""
+
+    def clean_email(self) -> str:
+        email = str(self.cleaned_data["email"]).strip().lower()
+        self.users = list(User.objects.filter(email=email, is_active=True))
+        return email
 
 
 @dataclass(frozen=True, slots=True)
