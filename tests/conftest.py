@@ -33,6 +33,9 @@ def pytest_configure() -> None:
 
     # The tests make many people and have no secrets: a hash that costs nothing.
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    # A static file is looked for when somebody asks for it. Otherwise every client of a test lists them all
+    # first, which takes longer than its request.
+    settings.WHITENOISE_AUTOREFRESH = True
 
 
 @pytest.fixture(scope="session")
