@@ -1,4 +1,5 @@
-"""A ledger of 1,000 entries, and every change of one character, deletion, swap and cut-off in it.
+"""A ledger of 1,000 entries, and every change of one character, deletion, swap and cut-off in it; a sample of
+them in the suite, all of them in a full run.
 
 The rows are those that the checker reads from the database; here they are changed in memory, so that all of
 them can be tried. A sample of the same is done to real rows in ``test_audit``.
@@ -6,16 +7,24 @@ them can be tried. A sample of the same is done to real rows in ``test_audit``.
 
 import dataclasses
 import itertools
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from typing import TypeVar
 
 import pytest
 
+from tests.extent import FULL, sampled
 from tests.ledger.ledgers import TREE, Rows, grown, ledger, rehashed
 from training.ledger import checking, sealed
 from training.ledger.checking import EntryRow, Examined, NodeRow, Tally, examine
 from training.ledger.faults import Fault
 
 COUNT = 1000
+T = TypeVar("T")
+
+
+def places_of(rows: Sequence[T]) -> list[tuple[int, T]]:
+    """Rows with their numbers: one in eight of them, all in a full run."""
+    return sampled(list(enumerate(rows)), 8, lambda each: each[0])
 
 
 @pytest.fixture(scope="module")
@@ -71,13 +80,13 @@ FIELDS = ["kind", "subject", "at", "commitment", "leaf", "body", "salt"]
 
 @pytest.mark.parametrize("field", FIELDS)
 def test_every_changed_character_of_every_entry_is_found_at_that_entry(whole: Rows, field: str) -> None:
-    tried = 0
-    for row in whole.entries:
+    tried, entries = 0, places_of(whole.entries)
+    for _, row in entries:
         for text in one_character_off(getattr(row, field)):
             [fault] = examine(TREE, replaced(row, field, text)).faults
             assert fault.place == f"entry {row.index}"
             tried += 1
-    assert tried >= COUNT * 9
+    assert tried >= len(entries) * 9 >= 100 * 9
 
 
 @pytest.mark.parametrize("field", ["commitment", "leaf", "salt"])
@@ -138,7 +147,7 @@ def test_one_change_is_named_once_and_not_again_all_the_way_up(whole: Rows, fiel
 def test_every_changed_node_is_found_at_its_place(whole: Rows) -> None:
     """Each node in one character, going through all 64 places; and one node in each of its places."""
     cases = [
-        (number, list(one_character_off(node.hash))[number % 64]) for number, node in enumerate(whole.nodes)
+        (number, list(one_character_off(node.hash))[number % 64]) for number, node in places_of(whole.nodes)
     ]
     cases += [(500, text) for text in one_character_off(whole.nodes[500].hash)]
     for number, text in cases:
@@ -210,7 +219,7 @@ def test_a_checkpoint_by_an_unknown_key_is_found(whole: Rows) -> None:
 
 
 def test_every_deleted_entry_is_found_by_its_number(whole: Rows) -> None:
-    for number in range(COUNT - 1):
+    for number, _ in places_of(whole.entries[:-1]):
         entries = whole.entries[:number] + whole.entries[number + 1 :]
         assert faults(whole, entries=entries) == [Fault(f"entry {number}", "missing")]
     assert "entry 999" in places(faults(whole, entries=whole.entries[:-1]))
@@ -225,7 +234,7 @@ def test_a_deleted_stretch_is_one_fault(whole: Rows, first: int, last: int) -> N
 
 
 def test_every_deleted_node_is_found(whole: Rows) -> None:
-    for number, node in enumerate(whole.nodes):
+    for number, node in places_of(whole.nodes):
         [fault] = faults(whole, nodes=whole.nodes[:number] + whole.nodes[number + 1 :])
         first = node.index << node.level
         assert fault.place == f"node over entries {first} to {first + (1 << node.level) - 1}"
@@ -245,7 +254,7 @@ def in_order(node: NodeRow) -> tuple[int, int]:
 
 
 def test_every_deleted_body_is_found_unless_an_erasure_says_why(whole: Rows) -> None:
-    for number, row in enumerate(whole.entries):
+    for number, row in places_of(whole.entries):
         bare = dataclasses.replace(row, body=None, salt=None)
         [fault] = faults(whole, entries=[*whole.entries[:number], bare, *whole.entries[number + 1 :]])
         assert (fault.place, "no later entry of an erasure says why" in fault.says) == (
@@ -270,7 +279,8 @@ def exchanged(one: EntryRow, other: EntryRow) -> tuple[EntryRow, EntryRow]:
 
 @pytest.mark.parametrize("apart", [1, 2, 7, 512])
 def test_every_swap_is_found_at_both_entries(whole: Rows, apart: int) -> None:
-    for number in range(0, COUNT - apart, 1 if apart == 1 else 11):
+    every = range(0, COUNT - apart, 1 if apart == 1 else 11)
+    for _, number in places_of(every):
         entries = list(whole.entries)
         entries[number], entries[number + apart] = exchanged(entries[number], entries[number + apart])
         found = places(faults(whole, entries=entries))
@@ -302,11 +312,11 @@ def test_rows_out_of_order_are_found(whole: Rows) -> None:
 
 
 def test_every_cut_off_end_is_found_with_or_without_its_nodes(whole: Rows) -> None:
-    for size in range(COUNT):
+    for size, _ in places_of(whole.entries):
         kept = whole.entries[:size]
         found = faults(whole, entries=kept)
         assert checking.span(size, COUNT - 1) in places(found)
-        if size % 10 == 0:
+        if size % 10 == 0 or not FULL:
             nodes = [node for node in whole.nodes if in_order(node)[0] <= size]
             assert checking.span(size, COUNT - 1) in places(faults(whole, entries=kept, nodes=nodes))
 
@@ -315,7 +325,7 @@ def test_an_end_cut_off_from_every_table_is_found_by_the_checkpoint(whole: Rows)
     """The forger writes the head anew too: everything in the tables fits, only what was signed does not."""
     nodes_of, heads = grown(whole.entries)
     assert (nodes_of, heads[COUNT]) == (whole.nodes, whole.head)
-    for size in range(COUNT):
+    for size, _ in places_of(whole.entries):
         nodes = whole.nodes[: size - size.bit_count()]  # so many nodes are complete at that size
         found = faults(whole, entries=whole.entries[:size], nodes=nodes, head=heads[size])
         assert places(found) == {row.place for row in whole.checkpoints if row.size > size}
