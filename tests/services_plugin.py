@@ -21,7 +21,7 @@ from tests import services
 
 LEG = os.environ.get("TEST_LEG", "postgresql")
 # Tests that another leg runs already, or that are about PostgreSQL alone.
-NOT_ON_SQLITE = ("browser", "reliability", "postgresql")
+NOT_ON_SQLITE = ("browser", "reliability", "postgresql", "any_database")
 TESTS = pathlib.Path(__file__).parent
 #: These never touch a database: the SQLite leg does not even read them. Many make records as they are read.
 WITHOUT_DATABASE = (
@@ -37,6 +37,10 @@ held = contextlib.ExitStack()
 
 def prepare() -> None:
     """Set the environment of this run; its xdist workers inherit it."""
+    # The tests start the program hundreds of times: each process reads what an earlier one compiled, even
+    # where the environment says to keep nothing of it.
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+    sys.dont_write_bytecode = False
     folder = pathlib.Path(tempfile.mkdtemp(prefix="training-tests-data-"))
     held.callback(shutil.rmtree, folder, ignore_errors=True)
     os.environ.update(

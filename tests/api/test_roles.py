@@ -345,6 +345,7 @@ def asked(client: APIClient, route: str, method: str, body: Any, people: Cast) -
     return answer.status_code
 
 
+@pytest.mark.any_database  # test_contract makes every call on SQLite
 @pytest.mark.parametrize(("route", "method"), sorted(served()), ids=lambda part: part)
 def test_everybody_gets_what_their_role_gives(
     people: Cast, signed_in: Clients, route: str, method: str
@@ -386,6 +387,7 @@ def test_the_list_has_only_whom_the_looker_may_read(people: Cast, signed_in: Cli
     assert (str(people.sam.ref) in refs) is sees_sam
 
 
+@pytest.mark.any_database  # test_contract makes every call on SQLite
 @pytest.mark.parametrize(("route", "method"), sorted(served()), ids=lambda part: part)
 def test_an_address_has_no_other_method(people: Cast, signed_in: Clients, route: str, method: str) -> None:
     has = {each for at, each in ROWS if at == route}

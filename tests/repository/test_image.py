@@ -6,6 +6,7 @@ the very commands of the compose file, on a PostgreSQL with the two roles and a 
 
 from __future__ import annotations
 
+import compileall
 import contextlib
 import dataclasses
 import http.client
@@ -73,6 +74,8 @@ def image() -> Iterator[pathlib.Path]:
                 else:
                     to.parent.mkdir(parents=True, exist_ok=True)
                     shutil.copy2(ROOT / source, to)
+    # The account of the image cannot write here: each of the processes below would compile all of it.
+    compileall.compile_dir(app, quiet=2)
     data.mkdir()
     if ACCOUNT:
         os.chown(data, ACCOUNT["user"], ACCOUNT["group"])
