@@ -12,6 +12,7 @@ from datetime import datetime
 from syllabus.engine import facts
 from syllabus.engine.aircraft_models import Models
 from syllabus.engine.question import Question
+from syllabus.engine.reasons import NOTHING, Named, Reason, WholeMinutes, reason
 from syllabus.engine.record import Flight, Landings, Record
 from syllabus.engine.settings import Settings
 from syllabus.engine.sun import is_night, night_time
@@ -28,61 +29,59 @@ def on_the_clock(flight: Flight) -> tuple[datetime, datetime] | None:
     return None if start is None or end is None else (start, end)
 
 
-def night_conflict(flight: Flight) -> str:
-    """How night on record disagrees with the Sun, where no part of the flight was at night; else empty."""
+def night_conflict(flight: Flight) -> Reason:
+    """How night on record disagrees with the Sun, where no part of the flight was at night; else nothing."""
     logged = flight.times.get("night", 0)
     if not logged and not any(each.period == "night" and _number(each) for each in flight.landings):
-        return ""
+        return NOTHING
     clock = on_the_clock(flight)
     if clock is None or not flight.route or not all(place.known for place in flight.route):
-        return ""
+        return NOTHING
     dark = night_time(*clock, flight.route)
     if dark is None or dark.total_seconds() > 0:
-        return ""
-    what = f"{facts.minutes(logged)} min of night are logged" if logged else "night landings are logged"
-    start, end = (each.strftime("%H:%M") for each in clock)
-    return (
-        f"which is right: {what}, and by the Sun it was day from {start} to {end}"
-        f" along {'-'.join(place.key for place in flight.route)}"
-    )
+        return NOTHING
+    (start, end), route = clock, "-".join(place.key for place in flight.route)
+    if not logged:
+        return reason("conflict.night-landings-by-day", start=start, end=end, route=route)
+    night = WholeMinutes(facts.minutes(logged))
+    return reason("conflict.night-by-day", night=night, start=start, end=end, route=route)
 
 
 def _number(each: Landings) -> int:
     return each.takeoffs + each.landings
 
 
-def landing_conflict(flight: Flight, each: Landings) -> str:
-    """How landings on record disagree with the route; empty where they do not."""
+def landing_conflict(flight: Flight, each: Landings) -> Reason:
+    """How landings on record disagree with the route; nothing where they do not."""
     keys = [place.key for place in flight.route]
     if each.at is None or not keys or each.at.key in keys:
-        return ""
-    return f"which is right: landings at {each.at.key}, and the route {'-'.join(keys)} does not go there"
+        return NOTHING
+    return reason("conflict.landings-off-route", at=each.at.key, route="-".join(keys))
 
 
-def night_landing_conflict(flight: Flight, each: Landings) -> str:
-    """How night landings disagree with the log's night time or with the Sun; empty where they do not."""
+def night_landing_conflict(flight: Flight, each: Landings) -> Reason:
+    """How night landings disagree with the log's night time or with the Sun; nothing where they do not."""
     if each.period != "night":
-        return ""
+        return NOTHING
     if said := night_conflict(flight) or _night_without_time(flight, each):
         return said
     keys = [place.key for place in flight.route]
     if each.at is None or each.landings != 1 or not keys or keys[-1] != each.at.key or flight.on is None:
-        return ""
+        return NOTHING
     # one landing there, the last: the landing whose instant is on record
     visits = keys.count(each.at.key) - (keys[0] == each.at.key)
     if visits == 1 and is_night(flight.on, each.at) is False:
-        at = flight.on.strftime("%H:%M")
-        return f"which is right: a night landing at {each.at.key}, and by the Sun it was day there at {at}"
-    return ""
+        return reason("conflict.night-landing-by-day", at=each.at.key, time=flight.on)
+    return NOTHING
 
 
-def _night_without_time(flight: Flight, each: Landings) -> str:
+def _night_without_time(flight: Flight, each: Landings) -> Reason:
     """Night landings on an entry whose log says that none of it was at night."""
     if not _number(each) or flight.times.get("night"):
-        return ""
+        return NOTHING
     if "night" not in flight.times and facts.computed_night(flight):
-        return ""  # the clock and the Sun tell
-    return "which is right: takeoffs or landings at night, and no night time logged"
+        return NOTHING  # the clock and the Sun tell
+    return reason("conflict.no-night-time")
 
 
 def hours_bound(flight: Flight, settings: Settings) -> int | None:
@@ -99,7 +98,7 @@ def hours_bound(flight: Flight, settings: Settings) -> int | None:
     return bound if flight.out and flight.in_ else bound + settings.taxi_allowance
 
 
-def conflicts(record: Record, question: Question) -> Mapping[str, str]:
+def conflicts(record: Record, question: Question) -> Mapping[str, Reason]:
     """Entry id -> how the entry disagrees with another or with itself, for the flights that do.
 
     Two facts on record that cannot both be true leave a question; neither is taken for the right one.
@@ -111,33 +110,31 @@ def conflicts(record: Record, question: Question) -> Mapping[str, str]:
     return kept[2]
 
 
-def _abroad(flight: Flight, country: str | None) -> str:
+def _abroad(flight: Flight, country: str | None) -> Reason:
     """How an instructor authorized by another country and a route in this one disagree."""
     if flight.instructor is None or flight.instructor.kind != FOREIGN or country is None:
-        return ""
+        return NOTHING
     here = next((place.key for place in flight.route if place.country == country), None)
-    if here is None:
-        return ""
-    return f"which is right: an instructor authorized by another country, and {here}, which is in this one"
+    return NOTHING if here is None else reason("conflict.foreign-instructor", place=here)
 
 
-def _craft(flight: Flight, models: Models) -> str:
+def _craft(flight: Flight, models: Models) -> Reason:
     """How an entry's category or class disagrees with its model's."""
     craft = flight.aircraft
     known = models.find(craft.model) if craft.model and not craft.device else None
-    if known is None:
-        return ""
+    if known is None or craft.model is None:
+        return NOTHING
     if craft.category and known.category and craft.category != known.category:
-        return f"which is right: {craft.category}, and {craft.model}, which is a {known.category}"
+        return reason("conflict.category", logged=craft.category, model=craft.model, known=known.category)
     if craft.klass and known.klass and craft.klass.split()[0] != known.klass.split()[0]:
-        return f"which is right: {craft.klass}, and {craft.model}, which is {known.klass}"
-    return ""
+        return reason("conflict.class", logged=craft.klass, model=craft.model, known=known.klass)
+    return NOTHING
 
 
-def _conflicts(record: Record, question: Question) -> Mapping[str, str]:
+def _conflicts(record: Record, question: Question) -> Mapping[str, Reason]:
     settings, country, models = question.settings, question.country, question.models
-    found: dict[str, str] = {}
-    crafts: dict[int, str] = {}  # by the aircraft itself, which many flights share
+    found: dict[str, Reason] = {}
+    crafts: dict[int, Reason] = {}  # by the aircraft itself, which many flights share
     for flight in record.flights:
         craft = id(flight.aircraft)
         if craft not in crafts:
@@ -147,9 +144,9 @@ def _conflicts(record: Record, question: Question) -> Mapping[str, str]:
     return found | _in_two_places(record)
 
 
-def _in_two_places(record: Record) -> dict[str, str]:
+def _in_two_places(record: Record) -> dict[str, Reason]:
     """Entry id -> the other flight that the same person was in at one time."""
-    found: dict[str, str] = {}
+    found: dict[str, Reason] = {}
     clocked = sorted(
         (clock[0].timestamp(), flight.id, clock)
         for flight in record.flights
@@ -159,10 +156,15 @@ def _in_two_places(record: Record) -> dict[str, str]:
     for _, name, (start, end) in clocked:
         if latest is not None and start < latest[2] and start < end:
             for one, other in ((latest, (name, start, end)), ((name, start, end), latest)):
-                times = " and ".join(
-                    f"{each} {first:%H:%M} to {last:%H:%M}" for each, first, last in (one, other)
+                found[one[0]] = reason(
+                    "conflict.two-places",
+                    one=Named(one[0]),
+                    one_start=one[1],
+                    one_end=one[2],
+                    other=Named(other[0]),
+                    other_start=other[1],
+                    other_end=other[2],
                 )
-                found[one[0]] = f"which is right: nobody is in two places at once ({times})"
         if latest is None or end > latest[2]:
             latest = name, start, end
     return found

@@ -13,7 +13,9 @@ from functools import cached_property, lru_cache
 from itertools import pairwise
 
 from syllabus.engine.aircraft_models import Models, folded
+from syllabus.engine.amounts import distance
 from syllabus.engine.geography import Place, distance_nm, near_limit, to_hundredth
+from syllabus.engine.reasons import NOTHING, Limit, Named, Reason, reason
 from syllabus.engine.record import (
     CLAIMED,
     NOT_OBSERVED,
@@ -33,6 +35,10 @@ from syllabus.engine.settings import Settings
 from syllabus.engine.sun import night_time
 from syllabus.engine.units import MINUTE
 from syllabus.engine.vocabulary import FLIGHT_TRAINING
+
+#: One fact compared: True it fits, None nothing says, False it does not; with what is wrong or missing.
+Fact = tuple[bool | None, Reason]
+YES: Fact = (True, NOTHING)
 
 ANY, AIRPLANE, SINGLE_ENGINE = "any aircraft", "airplane", "single-engine airplane"
 INSTRUMENT = "instrument"
@@ -69,13 +75,13 @@ def is_dual(flight: Flight) -> bool:
     return bool(flight.times.get("dual")) and not flight.aircraft.device
 
 
-def taught(flight: Flight) -> tuple[bool, str]:
+def taught(flight: Flight) -> Fact:
     """Whether the dual time of an entry is by somebody who gives flight training, with what is wrong."""
     if flight.instructor is None:
-        return False, "no instructor is named for the dual time"
+        return False, reason("instructor.none-for-dual")
     if flight.instructor.kind not in FLIGHT_TRAINING:
-        return False, f"by a {flight.instructor.kind} instructor, who gives no flight training"
-    return True, ""
+        return False, reason("instructor.no-flight-training", instructor=flight.instructor.kind)
+    return YES
 
 
 def graded(grade: ItemGrade) -> bool:
@@ -87,23 +93,22 @@ def graded(grade: ItemGrade) -> bool:
     )
 
 
-def grade_doubt(grade: ItemGrade, record: Record, category: str | None, models: Models) -> str:
-    """How a grade disagrees with the flight it is linked to, or with the training on record; else empty."""
+def grade_doubt(grade: ItemGrade, record: Record, category: str | None, models: Models) -> Reason:
+    """How a grade disagrees with the flight it is linked to, or with the training on record; else nothing."""
     flight = record.flights_by_id.get(grade.flight) if grade.flight else None
     if flight is None:
-        return _before_training(grade, record) if grade.flight is None else ""
+        return _before_training(grade, record) if grade.flight is None else NOTHING
+    item, named = Named(grade.item), Named(flight.id)
     if not is_dual(flight) and not _trained_before(grade, flight, record):
-        return (
-            f"which is right: {grade.item} graded as trained, and {flight.id}, which has no dual flight time"
-        )
+        return reason("grade.no-dual", item=item, flight=named)
     if abs((flight.date - grade.date).days) > 1:
-        return f"which is right: {grade.item} graded on {grade.date}, and {flight.id}, flown on {flight.date}"
+        return reason("grade.other-day", item=item, graded=grade.date, flight=named, flown=flight.date)
     flown, klass = models.kind_of(flight.aircraft)
-    if None not in (category, flown) and flown != category:
-        return f"which is right: {grade.item} for a {category}, and {flight.id}, flown in a {flown}"
+    if category is not None and flown is not None and flown != category:
+        return reason("grade.other-category", item=item, category=category, flight=named, flown=flown)
     if category == "airplane" and klass is not None and klass not in _SINGLE:
-        return f"whether {grade.item} was shown in a single-engine airplane; {flight.id} was {klass}"
-    return ""
+        return reason("grade.engines-unknown", item=item, flight=named, flown=klass)
+    return NOTHING
 
 
 def _trained_before(grade: ItemGrade, flight: Flight, record: Record) -> bool:
@@ -119,12 +124,12 @@ def _trained_before(grade: ItemGrade, flight: Flight, record: Record) -> bool:
     return False
 
 
-def _before_training(grade: ItemGrade, record: Record) -> str:
+def _before_training(grade: ItemGrade, record: Record) -> Reason:
     """A grade of a day before the first training on record, where there is any."""
     dual = dual_flights(record)
     if not dual or grade.date >= dual[0].date or any(each.date <= grade.date for each in record.ground):
-        return ""
-    return f"which is right: {grade.item} graded on {grade.date}, and the first training, of {dual[0].date}"
+        return NOTHING
+    return reason("grade.before-training", item=Named(grade.item), graded=grade.date, first=dual[0].date)
 
 
 def dual_flights(record: Record) -> tuple[Flight, ...]:
@@ -144,16 +149,16 @@ _PART_OF = {
 }
 
 
-def unvouched(entry: Entry | str, settings: Settings) -> str:
-    """The question about an entry that is only claimed, where the school asks it; empty where it does not."""
+def unvouched(entry: Entry | str, settings: Settings) -> Reason:
+    """The question about an entry that is only claimed, where the school asks it; else nothing."""
     if isinstance(entry, str) or entry.provenance != CLAIMED or not settings.claims_asked:
-        return ""
+        return NOTHING
     if _PART_OF[type(entry)] not in settings.claims_asked:
-        return ""
-    return "somebody who has seen the document: the entry is only claimed"
+        return NOTHING
+    return reason("entry.only-claimed")
 
 
-def suits(flight: Flight, aircraft: str, models: Models) -> tuple[bool | None, str]:
+def suits(flight: Flight, aircraft: str, models: Models) -> Fact:
     """Whether the aircraft is of the sort a rule wants, with what is wrong or missing.
 
     An entry that gives neither category nor class is of its model's. One that gives a category and leaves the
@@ -161,21 +166,21 @@ def suits(flight: Flight, aircraft: str, models: Models) -> tuple[bool | None, s
     """
     craft = flight.aircraft
     if aircraft == ANY or (craft.category == "airplane" and craft.klass in _SINGLE):
-        return True, ""
+        return YES
     category, klass = models.kind_of(craft)
     if craft.category is not None:
         klass = craft.klass
     if category is None and not (aircraft == SINGLE_ENGINE and klass):
-        return None, "the aircraft's category"
+        return None, reason("aircraft.category-unknown")
     if category is not None and category != "airplane":
-        return False, f"{category}, and the rule asks for an airplane"
+        return False, reason("aircraft.no-airplane", flown=category)
     if aircraft == AIRPLANE:
-        return True, ""
+        return YES
     if klass is None:
-        return None, "the aircraft's class"
+        return None, reason("aircraft.class-unknown")
     if klass in _SINGLE:
-        return True, ""
-    return False, f"{klass}, and the rule asks for a single-engine airplane"
+        return YES
+    return False, reason("aircraft.not-single-engine", flown=klass)
 
 
 def computed_night(flight: Flight) -> int | None:
@@ -189,16 +194,16 @@ def computed_night(flight: Flight) -> int | None:
     return None if found is None else round(found.total_seconds() * 1_000_000)
 
 
-def night_unknown(flight: Flight) -> str:
-    """What is missing to say whether there was night, where none is logged; "" where enough is on record.
+def night_unknown(flight: Flight) -> Reason:
+    """What is missing to say whether there was night, where none is logged; nothing where enough is known.
 
     Without a word of night and without off and on it is a day flight, as a blank logbook column is.
     """
     if "night" in flight.times or flight.off is None or flight.on is None:
-        return ""
+        return NOTHING
     if not flight.route or not all(place.known for place in flight.route):
-        return "night time (none is logged, and the route has no known position)"
-    return ""
+        return reason("flight.night-route-unknown")
+    return NOTHING
 
 
 @lru_cache(maxsize=16_384)
@@ -233,8 +238,8 @@ class Journey:
 
     entries: tuple[Flight, ...]
     points: tuple[Place, ...]
-    doubt: str = ""
-    broken: str = ""
+    doubt: Reason = NOTHING
+    broken: Reason = NOTHING
     readings: tuple[Journey, ...] = ()
 
     @property
@@ -273,10 +278,10 @@ class Journey:
         return [(apart(a, b), a, b) for a, b in pairwise(self.points) if a.known and b.known]
 
     @cached_property
-    def _beyond(self) -> dict[int, tuple[bool | None, str]]:
+    def _beyond(self) -> dict[int, Fact]:
         return {}
 
-    def lands_beyond(self, limit: int) -> tuple[bool | None, str]:
+    def lands_beyond(self, limit: int) -> Fact:
         """Whether a landing lies more than ``limit`` (hundredths of NM) from the original point of departure.
 
         Source: cross-country time toward a private certificate, 14 CFR 61.1(b).
@@ -285,7 +290,7 @@ class Journey:
             self._beyond[limit] = self._looked_beyond(limit)
         return self._beyond[limit]
 
-    def _looked_beyond(self, limit: int) -> tuple[bool | None, str]:
+    def _looked_beyond(self, limit: int) -> Fact:
         if self.readings:
             answers = [reading.lands_beyond(limit) for reading in self.readings]
             return answers[0] if len({met for met, _ in answers}) == 1 else (None, self.doubt)
@@ -294,19 +299,27 @@ class Journey:
         far = self.farthest
         if far and far[0] > limit:
             # an order nobody knows leaves open where the flight began
-            return (None, self.doubt) if self.doubt else (True, "")
+            return (None, self.doubt) if self.doubt else YES
         if self.doubt:
             return None, self.doubt
         if not self.points:
-            return None, "the route"
+            return None, reason("route.unknown")
         if self.unlocated:
-            return None, f"the position of {', '.join(place.name for place in self.unlocated)}"
+            return None, position_unknown(self.unlocated)
         if far is None:
-            return False, f"no landing away from {self.points[0].key} is on the route"
-        return False, (
-            f"no landing more than {limit_nm(limit)} from {self.points[0].key}; the farthest,"
-            f" {far[1].key}, is {in_nm(far[0])}"
+            return False, reason("route.no-landing-away", origin=self.points[0].key)
+        return False, reason(
+            "route.landing-short",
+            limit=Limit(limit),
+            origin=self.points[0].key,
+            farthest=far[1].key,
+            distance=distance(far[0]),
         )
+
+
+def position_unknown(places: Sequence[Place]) -> Reason:
+    """The question where these places are."""
+    return reason("route.position-unknown", places=tuple(place.name for place in places))
 
 
 def flights_logging(record: Record, name: str) -> tuple[Flight, ...]:
@@ -377,13 +390,15 @@ def _joined(name: str, entries: list[Flight]) -> Journey:
     if len(entries) == 1:
         return Journey(tuple(entries), entries[0].route)
     if missing := [entry.id for entry in entries if not entry.route]:
-        words = f"the route of {', '.join(missing)}, a part of trip {name}"
-        return Journey(tuple(entries), (), doubt=words)
-    doubt = f"the off times of trip {name}, without which the order of its entries is not known"
+        unknown = reason("trip.route-unknown", entries=tuple(map(Named, missing)), trip=name)
+        return Journey(tuple(entries), (), doubt=unknown)
+    doubt = reason("trip.order-unknown", trip=name)
     orders, complete = _orders(entries)
     if not complete or not orders:
         points = tuple(place for entry in entries for place in entry.route)
-        return Journey(tuple(entries), points, *((doubt, "") if not complete else ("", _gap(name, entries))))
+        return Journey(
+            tuple(entries), points, *((NOTHING, _gap(name, entries)) if complete else (doubt, NOTHING))
+        )
     readings = tuple(_connected(order) for order in orders)
     return readings[0] if len(readings) == 1 else replace(readings[0], doubt=doubt, readings=readings)
 
@@ -431,15 +446,15 @@ def _orders(entries: list[Flight]) -> tuple[list[tuple[Flight, ...]], bool]:
     return found, complete
 
 
-def _gap(name: str, entries: list[Flight]) -> str:
+def _gap(name: str, entries: list[Flight]) -> Reason:
     """Why no order makes one flight of the entries."""
     if all(entry.off is not None for entry in entries):
         ordered = sorted(entries, key=lambda entry: entry.order)
         for before, after in pairwise(ordered):
             if before.route[-1].key != after.route[0].key:
                 ends, starts = before.route[-1].key, after.route[0].key
-                return f"trip {name} ends at {ends} and {after.id} starts at {starts}"
-    return f"trip {name} is no one flight: in no order does each entry start where the one before ended"
+                return reason("trip.gap", trip=name, ends=ends, entry=Named(after.id), starts=starts)
+    return reason("trip.not-one-flight", trip=name)
 
 
 def _connected(entries: tuple[Flight, ...]) -> Journey:

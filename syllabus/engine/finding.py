@@ -8,13 +8,13 @@ from datetime import date
 
 from syllabus.engine.amounts import Amounts
 from syllabus.engine.days import Days
-from syllabus.engine.reasons import Words
+from syllabus.engine.reasons import Reason
 from syllabus.engine.rulebook import RuleVersion
 
-Said = tuple[tuple[str, Words], ...]
+Said = tuple[tuple[str, Reason], ...]
 """Pairs of an entry's id and what is said of it."""
-Counted = tuple[str, Amounts | Words]
-"""An entry's id and what it gave: amounts where the requirement adds up, else words."""
+Counted = tuple[str, Amounts | Reason]
+"""An entry's id and what it gave: amounts where the requirement adds up, else a reason."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,7 @@ class Finding:
     counted: tuple[Counted, ...] = ()
     not_counted: Said = ()
     ask: Said = ()
-    notes: tuple[str, ...] = ()
+    notes: tuple[Reason, ...] = ()
     parts: tuple[Finding, ...] = ()
 
     def joined(self, others: Sequence[Finding]) -> Finding:

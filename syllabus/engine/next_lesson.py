@@ -15,10 +15,11 @@ from datetime import date
 from functools import cached_property
 from types import MappingProxyType
 
+from syllabus.engine import amounts
 from syllabus.engine.course import STANDARD, Lesson
 from syllabus.engine.progress import COMPLETE, NOT_FLOWN, ItemStanding, LessonStanding, Progress, reaches
+from syllabus.engine.reasons import NOTHING, Named, Reason, reason, several
 from syllabus.engine.record import GRADES
-from syllabus.engine.units import format_time
 
 READY, BELOW, LACKS, LONGEST, ORDER, AGAIN, BLOCKED, CAUTION = (
     "prerequisites met",
@@ -36,11 +37,11 @@ _MOST_NAMED = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Reason:
-    """Why a lesson is or is not proposed: ``kind`` is one of those above, ``words`` say it."""
+class Why:
+    """Why a lesson is or is not proposed: ``kind`` is one of those above."""
 
     kind: str
-    words: str
+    reason: Reason
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +67,8 @@ class Lacking:
     items: frozenset[str] = frozenset()
     times: tuple[ShortTime, ...] = ()
     requirements: frozenset[str] = frozenset()
-    barred: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
-    cautions: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    barred: Mapping[str, Reason] = field(default_factory=lambda: MappingProxyType({}))
+    cautions: Mapping[str, Reason] = field(default_factory=lambda: MappingProxyType({}))
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +77,7 @@ class Planned:
 
     standing: ItemStanding
     wanted: str
-    why: str
+    why: Reason
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,8 +86,8 @@ class Proposal:
 
     standing: LessonStanding
     items: tuple[Planned, ...]
-    why: tuple[Reason, ...]
-    covers: tuple[str, ...] = ()
+    why: tuple[Why, ...]
+    covers: tuple[Reason, ...] = ()
 
     @property
     def lesson(self) -> Lesson:
@@ -99,8 +100,8 @@ class NextLesson:
 
     proposal: Proposal | None
     others: tuple[Proposal, ...] = ()
-    blocked: tuple[tuple[LessonStanding, tuple[Reason, ...]], ...] = ()
-    says: str = ""
+    blocked: tuple[tuple[LessonStanding, tuple[Why, ...]], ...] = ()
+    says: Reason = NOTHING
 
 
 def next_lesson(progress: Progress, on: date, lacking: Lacking | None = None) -> NextLesson:
@@ -111,7 +112,7 @@ def next_lesson(progress: Progress, on: date, lacking: Lacking | None = None) ->
 def sheet(progress: Progress, lesson: Lesson) -> tuple[Planned, ...]:
     """What is on the sheet of a lesson: what is carried over from lessons before, then what it plans."""
     taken = [
-        Planned(each, each.asked or each.wanted, f"carried over: asked {each.asked}, {_at(each)}")
+        Planned(each, each.asked or each.wanted, _carried(each))
         for each in progress.carried_over
         if each.item.code not in lesson.items
     ]
@@ -119,7 +120,7 @@ def sheet(progress: Progress, lesson: Lesson) -> tuple[Planned, ...]:
         Planned(
             standing := progress.items[code],
             max(wanted, standing.asked or wanted, key=_rank) if standing.carried_over else wanted,
-            "planned, and below standard" if standing.carried_over else "planned",
+            reason("sheet.planned-below" if standing.carried_over else "sheet.planned"),
         )
         for code, wanted in lesson.items.items()
     ]
@@ -130,9 +131,18 @@ def _rank(grade: str) -> int:
     return GRADES.index(grade)
 
 
-def _at(standing: ItemStanding) -> str:
-    newest = standing.newest
-    return f"{newest.grade} on {newest.date}" if newest else "not graded yet"
+def _carried(standing: ItemStanding) -> Reason:
+    asked, newest = standing.asked or standing.wanted, standing.newest
+    if newest is None:
+        return reason("sheet.carried-over-not-graded", asked=asked)
+    return reason("sheet.carried-over", asked=asked, grade=newest.grade, day=newest.date)
+
+
+def _at(standing: ItemStanding) -> Reason:
+    item, newest = standing.item.title, standing.newest
+    if newest is None:
+        return reason("lesson.item-not-graded", item=item)
+    return reason("lesson.item-at", item=item, grade=newest.grade, day=newest.date)
 
 
 class _Choice:
@@ -142,7 +152,7 @@ class _Choice:
     def made(self) -> NextLesson:
         stage = self.progress.stage
         if stage is None:
-            return NextLesson(None, says="Every lesson of the course is complete.")
+            return NextLesson(None, says=reason("lesson.course-complete"))
         ready, blocked = [], []
         for each in stage.lessons:
             if each.state == NOT_FLOWN:
@@ -154,12 +164,12 @@ class _Choice:
             return NextLesson(made[0], tuple(made[1:]), tuple(blocked))
         again = self._again(stage.lessons)
         if again is None:
-            return NextLesson(None, (), tuple(blocked), "No lesson of this stage is open today.")
+            return NextLesson(None, (), tuple(blocked), reason("lesson.none-open"))
         return NextLesson(again, (), tuple(blocked))
 
     # Ready, or not
 
-    def blocks(self, standing: LessonStanding) -> Iterator[Reason]:
+    def blocks(self, standing: LessonStanding) -> Iterator[Why]:
         """Everything that keeps a lesson from being next."""
         lesson = standing.lesson
         for code in lesson.items:
@@ -169,16 +179,23 @@ class _Choice:
                 needed = self._asked_before(lesson, other)
                 item = self.progress.items[other]
                 if needed and not reaches(item.grade, needed):
-                    at = f"at {item.grade}" if item.grade else "not graded yet"
-                    name = self.progress.items[code].item.title
-                    yield Reason(BLOCKED, f"{name} needs {item.item.title} at {needed}; it is {at}")
+                    said = {
+                        "item": self.progress.items[code].item.title,
+                        "other": item.item.title,
+                        "needed": needed,
+                    }
+                    yield Why(
+                        BLOCKED,
+                        reason("lesson.prerequisite-below", **said, grade=item.grade)
+                        if item.grade
+                        else reason("lesson.prerequisite-not-graded", **said),
+                    )
         for before in self._builds_on(lesson):
-            yield Reason(BLOCKED, f"builds on lesson {before.code} ({before.title}), which is not flown yet")
+            yield Why(BLOCKED, reason("lesson.builds-on", lesson=before.code, title=before.title))
         if self._is_check(standing):
             stage = next(each for each in self.progress.stages if each.stage.code == standing.stage)
-            for words in stage.before_check:
-                yield Reason(BLOCKED, words)
-        yield from (Reason(BLOCKED, why) for why in _about(lesson, self.lacking.barred))
+            yield from (Why(BLOCKED, why) for why in stage.before_check)
+        yield from (Why(BLOCKED, why) for why in _about(lesson, self.lacking.barred))
 
     def _is_check(self, standing: LessonStanding) -> bool:
         stage = next(each for each in self.progress.stages if each.stage.code == standing.stage)
@@ -228,65 +245,62 @@ class _Choice:
         items = (self.progress.items[code] for code in lesson.items)
         return [(each, each.newest.date) for each in items if each.newest is not None]
 
-    def covers(self, lesson: Lesson) -> tuple[str, ...]:
-        """What of the next milestone's gaps the lesson takes up, in words."""
-        lacking, found = self.lacking, []
+    def covers(self, lesson: Lesson) -> tuple[Reason, ...]:
+        """What of the next milestone's gaps the lesson takes up."""
+        lacking, found = self.lacking, list[Reason]()
         for code, wanted in lesson.items.items():
             item = self.progress.items[code].item
             if wanted == STANDARD and (proves := [each for each in item.proves if each in lacking.items]):
-                found.append(f"{item.title} at {STANDARD} ({', '.join(proves)})")
+                name = Named(", ".join(proves), item.title)
+                found.append(reason("covers.item", item=name, grade=STANDARD))
         for short in lacking.times:
             if gives := lesson.overlap(short.counts):
-                part = min(gives, short.remaining)
-                found.append(
-                    f"{format_time(part)} of the {format_time(short.remaining)} still to go: {short.says}"
-                )
-        found.extend(f"is laid out for {each}" for each in lesson.plans if each in lacking.requirements)
+                part, remaining = amounts.time(min(gives, short.remaining)), amounts.time(short.remaining)
+                found.append(reason("covers.time", part=part, remaining=remaining, requirement=short.says))
+        found.extend(
+            reason("covers.flight", requirement=Named(each))
+            for each in lesson.plans
+            if each in lacking.requirements
+        )
         return tuple(found)
 
-    # In words
+    # Why
 
-    def proposal(self, standing: LessonStanding, *first: Reason) -> Proposal:
+    def proposal(self, standing: LessonStanding, *first: Why) -> Proposal:
         covers = self.covers(standing.lesson)
         return Proposal(
             standing, sheet(self.progress, standing.lesson), (*first, *self._why(standing, covers)), covers
         )
 
-    def _why(self, standing: LessonStanding, covers: Sequence[str]) -> Iterator[Reason]:
+    def _why(self, standing: LessonStanding, covers: Sequence[Reason]) -> Iterator[Why]:
         lesson = standing.lesson
         if standing.state == NOT_FLOWN:
             needs = {
                 other for code in lesson.items for other in self.progress.items[code].item.prerequisites
             } - set(lesson.items)
-            words = (
-                "it has no prerequisites"
-                if not needs
-                else "its prerequisite is met"
-                if len(needs) == 1
-                else f"all of its {len(needs)} prerequisites are met"
-            )
-            yield Reason(READY, words)
+            yield Why(READY, _met(len(needs)))
         if below := self._below(lesson):
-            names = _named([f"{each.item.title} ({_at(each)})" for each in below])
-            yield Reason(BELOW, f"takes up {names}")
+            yield Why(BELOW, reason("lesson.takes-up", items=_named([_at(each) for each in below])))
         others = [each for each in self.progress.carried_over if each.item.code not in lesson.items]
         if others:
-            yield Reason(
-                BELOW, f"carried over onto its sheet: {_named([each.item.title for each in others])}"
-            )
+            names = _named([reason("lesson.item", item=each.item.title) for each in others])
+            yield Why(BELOW, reason("lesson.carried-over", items=names))
         if covers:
-            yield Reason(LACKS, f"{self.lacking.title}: {_named(list(covers))}")
+            title = self.lacking.title
+            yield Why(LACKS, reason("lesson.covers", milestone=title, covers=_named(covers)))
         away = [
             (each, (self.on - day).days)
             for each, day in sorted(self._practised(lesson), key=lambda pair: pair[1])
             if (self.on - day).days > LONG_AWAY_DAYS
         ]
         if away:
-            names = _named([f"{each.item.title}, {days} days ago" for each, days in away])
-            yield Reason(LONGEST, f"longest without practice: {names}")
+            days_ago = [
+                reason("lesson.item-days-ago", item=each.item.title, days=days) for each, days in away
+            ]
+            yield Why(LONGEST, reason("lesson.long-away", items=_named(days_ago)))
         if not (below or covers or away):
-            yield Reason(ORDER, "comes next in the order of the course")
-        yield from (Reason(CAUTION, words) for words in _about(lesson, self.lacking.cautions))
+            yield Why(ORDER, reason("lesson.in-order"))
+        yield from (Why(CAUTION, why) for why in _about(lesson, self.lacking.cautions))
 
     # Nothing new is ready
 
@@ -305,14 +319,16 @@ class _Choice:
             ),
         )
         if best.missing:
-            names = _named(
-                [
-                    f"{self.progress.items[code].item.title} ({grade or 'not graded'}, {wanted} asked)"
-                    for code, wanted, grade in best.missing
-                ]
-            )
-            return self.proposal(best, Reason(AGAIN, f"flown on {best.flown[-1].date}; still open: {names}"))
-        return self.proposal(best, Reason(AGAIN, "nothing new to start today; practice"))
+            names = _named([self._short(*each) for each in best.missing])
+            still = reason("lesson.still-open", day=best.flown[-1].date, items=names)
+            return self.proposal(best, Why(AGAIN, still))
+        return self.proposal(best, Why(AGAIN, reason("lesson.practice")))
+
+    def _short(self, code: str, wanted: str, grade: str | None) -> Reason:
+        item = self.progress.items[code].item.title
+        if grade is None:
+            return reason("lesson.item-without-grade", item=item, wanted=wanted)
+        return reason("lesson.item-below", item=item, grade=grade, wanted=wanted)
 
     def _furthest_and_long_away(self, lesson: Lesson) -> int:
         """How many items this lesson takes as far as the course has come, and that were away for long."""
@@ -325,13 +341,20 @@ class _Choice:
         return any(True for _ in _about(lesson, self.lacking.barred))
 
 
-def _about(lesson: Lesson, said: Mapping[str, str]) -> Iterator[str]:
+def _met(prerequisites: int) -> Reason:
+    if prerequisites < 2:
+        return reason("lesson.prerequisite-met" if prerequisites else "lesson.no-prerequisites")
+    return reason("lesson.prerequisites-met", number=prerequisites)
+
+
+def _about(lesson: Lesson, said: Mapping[str, Reason]) -> Iterator[Reason]:
     """What is said of the kinds of flying that a lesson plans all at once."""
-    return (words for kinds, words in said.items() if all(lesson.times.get(kind) for kind in kinds.split()))
+    return (why for kinds, why in said.items() if all(lesson.times.get(kind) for kind in kinds.split()))
 
 
-def _named(names: Sequence[str]) -> str:
-    """``a, b, c and 4 more``."""
+def _named(names: Sequence[Reason]) -> Reason:
+    """``a; b; c; and 4 more``."""
     more = len(names) - _MOST_NAMED
-    shown = "; ".join(names[:_MOST_NAMED])
-    return f"{shown}; and {more} more" if more > 0 else shown
+    if more > 0:
+        return reason("lesson.list-and-more", reasons=tuple(names[:_MOST_NAMED]), more=more)
+    return several(names)

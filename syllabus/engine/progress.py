@@ -13,6 +13,7 @@ from functools import cached_property
 from types import MappingProxyType
 
 from syllabus.engine.course import FLOWN, PLANNED, STAGE_CHECK, Item, Lesson, Outline, Stage
+from syllabus.engine.reasons import Reason, reason
 from syllabus.engine.record import GRADES, NOT_OBSERVED
 
 NOT_FLOWN, OPEN, COMPLETE = "not flown", "open", "complete"
@@ -92,7 +93,7 @@ class StageStanding:
     stage: Stage
     lessons: tuple[LessonStanding, ...]
     check: LessonStanding | None
-    before_check: tuple[str, ...]
+    before_check: tuple[Reason, ...]
 
     @property
     def complete(self) -> bool:
@@ -215,17 +216,20 @@ def _stage(
 
 def _before(
     check: LessonStanding, lessons: Sequence[LessonStanding], items: Mapping[str, ItemStanding]
-) -> Iterable[str]:
-    """What stands between the student and the stage check, in words: lessons before it, items below."""
+) -> Iterable[Reason]:
+    """What is between the student and the stage check: lessons before it, items below."""
     for each in lessons:
         if each is check:
             return
         if each.state == NOT_FLOWN:
-            yield f"lesson {each.lesson.code} ({each.lesson.title}) is not flown yet"
-        for code, wanted, grade in each.missing:
-            if each.flown:
-                at = f"at {grade}" if grade else "not graded yet"
-                yield f"{items[code].item.title} is {at}; lesson {each.lesson.code} asks for {wanted}"
+            yield reason("lesson.not-flown", lesson=each.lesson.code, title=each.lesson.title)
+        for code, wanted, grade in each.missing if each.flown else ():
+            said = {"item": items[code].item.title, "lesson": each.lesson.code, "wanted": wanted}
+            yield (
+                reason("lesson.asks-more", grade=grade, **said)
+                if grade
+                else reason("lesson.asks-for-grade", **said)
+            )
 
 
 def times_of(times: Mapping[str, int], *, preparation: bool = False, ground: int = 0) -> dict[str, int]:

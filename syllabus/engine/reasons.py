@@ -1,46 +1,18 @@
 """Reasons as values: a code that a program keys on, and the facts that it is about.
 
-The table of codes is here once, in English and marked for translation; an edge looks the words up in its
-reader's language (``training.presenters.reasons``). What has no code yet is a plain text.
+The words are those of ``reason_words``; an edge puts them into its reader's language
+(``training.presenters.reasons``).
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
+from typing import Union
 
 from syllabus.engine.amounts import Amount
-
-
-def _(words: str) -> str:
-    """Mark words for translation; the engine itself knows no language."""
-    return words
-
-
-#: Every code with its words, after the kind of requirement that gives it.
-REASONS: Mapping[str, str] = {
-    "item.at-standard": _("%(item)s %(grade)s"),
-    "item.below-standard": _("%(item)s (%(title)s): newest grade is %(grade)s"),
-    "item.no-instructor": _("%(item)s: no instructor is named"),
-    "item.other-instructor": _("%(item)s: by a %(instructor)s instructor"),
-    "item.only-claimed": _("who vouches for %(grade)s of %(item)s: it is only claimed"),
-    "item.order-unknown": _("which grade of %(item)s on %(day)s was the later one"),
-    "time.before-window": _("flown %(flown)s, before the window that opens %(opens)s"),
-    "time.over-device-credit": _("%(over)s over the %(most)s a device may add"),
-    "time.over-clock": _("which is right: %(logged)s logged, and %(most)s at most on the clock"),
-    "time.overlap-unknown": _("how much of the time was %(times)s at once"),
-    "time.night-not-logged": _("%(computed)s of night computed from off and on, but none is logged"),
-    "time.not-preparation": _("not logged as preparation for the %(test)s practical test"),
-    "device.no-flight-time": _("time in a device (%(device)s) is no flight time"),
-    "device.no-training": _("time in a device (%(device)s) counts only as training from an instructor"),
-    "device.other-class": _("a device for a %(represents)s, and the rule credits one for %(credited)s"),
-    "device.other-category": _("a device for a %(represents)s, and the rule credits one for a %(credited)s"),
-    "device.category-unknown": _("the category that the device represents"),
-    "device.no-letter": _("no letter of authorization for this %(device)s was in force"),
-    "device.letter-unknown": _("the letter of authorization for the %(device)s (a document %(document)s)"),
-    "device.no-credit": _("the rule gives no credit for a %(device)s"),
-}
+from syllabus.engine.reason_words import REASONS
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,28 +25,90 @@ class WholeMinutes:
         return f"{self.minutes} min"
 
 
-Parameter = str | date | Amount | WholeMinutes
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """A rule's distance, in hundredths of a nautical mile, as people write it: ``50 NM``, ``62.5 NM``."""
+
+    hundredths: int
+
+    def __str__(self) -> str:
+        return f"{self.hundredths / 100:g} NM"
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """An entry, an item or a requirement: its id for programs, and its name where the engine knows it."""
+
+    id: str
+    title: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.id} ({self.title})" if self.title else self.id
+
+
+One = str | int | date | Amount | WholeMinutes | Limit | Named
+Parameter = Union[One, "Reason", tuple[Union[One, "Reason"], ...]]
 
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """Why an entry counts, does not count, or leaves a question.
+    """Why an entry counts, does not count, or leaves a question; without a code, nothing, which is false.
 
     ``str`` of it is the English text, with exact amounts and with days as ``2026-11-20``.
     """
 
-    code: str
+    code: str = ""
     parameters: tuple[tuple[str, Parameter], ...] = ()
+
+    def __bool__(self) -> bool:
+        return bool(self.code)
 
     def __getitem__(self, name: str) -> Parameter:
         return dict(self.parameters)[name]
 
     def __str__(self) -> str:
-        return REASONS[self.code] % {name: _written(value) for name, value in self.parameters}
+        return self.written(str, _written)
+
+    def written(self, words: Callable[[str], str], one: Callable[[Reason, str, One], str]) -> str:
+        """The text in a reader's ``words``; ``one`` writes each value, given its reason and its name."""
+        if not self.code:
+            return ""
+
+        def told(name: str, value: Parameter) -> str:
+            if isinstance(value, Reason):
+                return value.written(words, one)
+            if isinstance(value, tuple):
+                between = "; " if any(isinstance(each, Reason) for each in value) else ", "
+                return between.join(told(name, each) for each in value)
+            return one(self, name, value)
+
+        return words(REASONS[self.code]) % {name: told(name, value) for name, value in self.parameters}
+
+    def values(self) -> Iterator[One]:
+        """Every value in it, in the order in which ``written`` writes them."""
+
+        def told(value: Parameter) -> Iterator[One]:
+            if isinstance(value, Reason):
+                yield from value.values()
+            elif isinstance(value, tuple):
+                for each in value:
+                    yield from told(each)
+            else:
+                yield value
+
+        for _name, value in self.parameters:
+            yield from told(value)
+
+    def alone(self) -> tuple[Reason, ...]:
+        """The reasons that it is made of, where there are several; else itself."""
+        parts = self["reasons"] if self.code == "several" else self
+        return tuple(
+            each for each in (parts if isinstance(parts, tuple) else (parts,)) if isinstance(each, Reason)
+        )
 
 
-Words = Reason | str
-"""What is said of an entry: a reason, or a text where it has no code yet."""
+NOTHING = Reason()
+"""No reason at all."""
 
 
 def reason(code: str, **parameters: Parameter) -> Reason:
@@ -83,5 +117,13 @@ def reason(code: str, **parameters: Parameter) -> Reason:
     return Reason(code, tuple(parameters.items()))
 
 
-def _written(value: Parameter) -> str:
-    return value.text if isinstance(value, Amount) else str(value)
+def several(reasons: Iterable[Reason]) -> Reason:
+    """All of the reasons as one; the reason itself where there is only one."""
+    found = tuple(reasons)
+    return found[0] if len(found) == 1 else reason("several", reasons=found) if found else NOTHING
+
+
+def _written(_reason: Reason, _name: str, value: One) -> str:
+    if isinstance(value, Amount):
+        return value.text
+    return f"{value:%H:%M}" if isinstance(value, datetime) else str(value)

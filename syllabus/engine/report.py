@@ -28,6 +28,15 @@ UNVERIFIED = {
 }
 
 
+def _coded(what: Reason) -> dict[str, Any]:
+    """A reason's code; where it says several things, each of them too."""
+    parts = what.alone()
+    return {
+        "code": what.code,
+        **({"reasons": [{"code": each.code, "text": str(each)} for each in parts]} if len(parts) > 1 else {}),
+    }
+
+
 @dataclass(frozen=True)
 class Report:
     milestone: Milestone
@@ -126,13 +135,16 @@ class Report:
             ],
         }
 
-    def _said(self, said: Iterable[Counted], key: str) -> list[dict[str, str]]:
+    def _said(self, said: Iterable[Counted], key: str) -> list[dict[str, Any]]:
         """Entries with what is said of each, and who vouches for it."""
         vouched, made = self.record.provenance_by_id, []
         for entry, what in said:
-            each = {"id": entry, key: amounts.text(what) if isinstance(what, tuple) else str(what)}
+            each: dict[str, Any] = {
+                "id": entry,
+                key: amounts.text(what) if isinstance(what, tuple) else str(what),
+            }
             if isinstance(what, Reason):
-                each["code"] = what.code
+                each |= _coded(what)
             if entry in vouched:
                 each["provenance"] = vouched[entry]
             made.append(each)
@@ -140,7 +152,7 @@ class Report:
 
     def _finding(self, finding: Finding) -> dict[str, Any]:
         rule, met = finding.rule, finding.met(self.question.on)
-        note = " ".join(filter(None, (*finding.notes, rule.note, UNVERIFIED[rule.verified])))
+        note = " ".join(filter(None, (*map(str, finding.notes), rule.note, UNVERIFIED[rule.verified])))
         made: dict[str, Any] = {
             "id": rule.id,
             "citation": rule.cite.section,
@@ -155,6 +167,7 @@ class Report:
             "ask": [] if met is not None else self._said(finding.ask, "missing"),
             "holds": finding.holds.as_pairs(),
             "note": note,
+            "notes": [{"code": each.code, "text": str(each)} for each in finding.notes],
             "amounts": amounts.as_json(finding.have, finding.need, finding.remaining),
         }
         if finding.parts:

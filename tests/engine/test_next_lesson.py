@@ -25,10 +25,12 @@ from syllabus.engine.next_lesson import (
     sheet,
 )
 from syllabus.engine.progress import NOT_FLOWN, Flown, Graded, progress
+from syllabus.engine.reasons import reason
 from syllabus.engine.record import GRADES
 
 HOUR = 3_600_000_000
 ONE = dt.date(2026, 3, 1)
+NOT_YET = reason("lesson.not-covered", milestone="First solo", why="made up")
 SHIPPED = pathlib.Path(__file__).parents[2] / "fixtures" / "courses" / "private-airplane.yaml"
 
 
@@ -69,7 +71,7 @@ def chosen(found: NextLesson) -> str | None:
 
 def why(found: NextLesson, kind: str) -> list[str]:
     assert found.proposal
-    return [each.words for each in found.proposal.why if each.kind == kind]
+    return [str(each.reason) for each in found.proposal.why if each.kind == kind]
 
 
 BRANCHING = course(
@@ -93,7 +95,7 @@ def test_what_lacks_a_prerequisite_is_blocked_and_says_which() -> None:
     assert chosen(found) == "3"
     ((standing, reasons),) = found.blocked
     assert standing.lesson.code == "2"
-    assert [(each.kind, each.words) for each in reasons] == [
+    assert [(each.kind, str(each.reason)) for each in reasons] == [
         (BLOCKED, "Stalls needs Turns at practice; it is at explain")
     ]
 
@@ -128,9 +130,9 @@ def test_then_what_the_next_milestone_lacks() -> None:
     item_lacking = Lacking("faa.first-solo", "First solo", frozenset({"presolo.d-05"}))
     found = asked(outline, lacking=item_lacking)
     assert chosen(found) == "2"
-    assert why(found, LACKS) == ["First solo: Climbs at perform (presolo.d-05)"]
+    assert why(found, LACKS) == ["First solo: presolo.d-05 (Climbs) at perform"]
     assert found.proposal
-    assert found.proposal.covers == ("Climbs at perform (presolo.d-05)",)
+    assert [str(each) for each in found.proposal.covers] == ["presolo.d-05 (Climbs) at perform"]
     hours = Lacking(
         "faa.x",
         "Test",
@@ -140,10 +142,10 @@ def test_then_what_the_next_milestone_lacks() -> None:
     found = asked(outline, lacking=hours)
     assert chosen(found) == "3"
     assert found.proposal
-    assert found.proposal.covers == (
+    assert [str(each) for each in found.proposal.covers] == [
         "1.0 h of the 1.5 h still to go: 3 h at night",
         "is laid out for faa.x.night-flight",
-    )
+    ]
 
 
 def test_a_total_is_covered_by_no_more_than_is_still_to_go() -> None:
@@ -153,7 +155,7 @@ def test_a_total_is_covered_by_no_more_than_is_still_to_go() -> None:
     )
     found = asked(outline, lacking=short)
     assert found.proposal
-    assert found.proposal.covers == ("0.3 h of the 0.3 h still to go: 20 h dual",)
+    assert [str(each) for each in found.proposal.covers] == ["0.3 h of the 0.3 h still to go: 20 h dual"]
 
 
 @pytest.mark.parametrize(
@@ -180,7 +182,7 @@ def test_a_lesson_waits_for_the_lessons_it_builds_on() -> None:
     outline = course(lesson("1", "turns practice"), lesson("2", "turns perform"), items=(item("turns"),))
     found = asked(outline, ("turns perform",))
     assert chosen(found) == "1"
-    assert [words.words for _, reasons in found.blocked for words in reasons] == [
+    assert [str(each.reason) for _, reasons in found.blocked for each in reasons] == [
         "builds on lesson 1 (Lesson 1), which is not flown yet"
     ]
 
@@ -223,12 +225,21 @@ SOLO = course(
 
 
 def test_solo_that_is_not_open_is_blocked_and_practice_goes_on() -> None:
-    too_young = Lacking(barred={"solo": "First solo is not open: 16 years old (14 CFR 61.83(a))"})
+    too_young = Lacking(
+        barred={
+            "solo": reason(
+                "lesson.not-open",
+                milestone="First solo",
+                requirement="16 years old",
+                citation="14 CFR 61.83(a)",
+            )
+        }
+    )
     found = asked(SOLO, ("turns perform",), ("1",), lacking=too_young)
     assert chosen(found) == "1"
     assert found.proposal
-    assert found.proposal.why[0].words == "nothing new to start today; practice"
-    assert [each.words for _, reasons in found.blocked for each in reasons] == [
+    assert str(found.proposal.why[0].reason) == "nothing new to start today; practice"
+    assert [str(each.reason) for _, reasons in found.blocked for each in reasons] == [
         "First solo is not open: 16 years old (14 CFR 61.83(a))"
     ]
 
@@ -238,25 +249,23 @@ def test_what_is_given_on_the_day_is_a_caution_and_blocks_nothing() -> None:
         SOLO,
         ("turns perform",),
         ("1",),
-        lacking=Lacking(cautions={"solo": "before first solo: the endorsement"}),
+        lacking=Lacking(cautions={"solo": NOT_YET}),
     )
     assert chosen(found) == "2"
-    assert why(found, CAUTION) == ["before first solo: the endorsement"]
+    assert why(found, CAUTION) == ["First solo is not covered by these rules: made up"]
 
 
 def test_a_bar_on_solo_cross_country_leaves_solo_at_home_open() -> None:
-    found = asked(
-        SOLO, ("turns perform",), ("1",), lacking=Lacking(barred={"solo cross_country": "not open"})
-    )
+    found = asked(SOLO, ("turns perform",), ("1",), lacking=Lacking(barred={"solo cross_country": NOT_YET}))
     assert chosen(found) == "2"
 
 
 def test_nothing_is_next_where_all_is_flown_or_all_is_barred() -> None:
     done = asked(SOLO, ("turns perform", "solo perform"), ("1", "2"))
-    assert (done.proposal, done.says) == (None, "Every lesson of the course is complete.")
+    assert (done.proposal, str(done.says)) == (None, "Every lesson of the course is complete.")
     only_solo = course(lesson("1", "solo perform", solo=1), items=(item("solo"),))
-    barred = asked(only_solo, lacking=Lacking(barred={"solo": "not open"}))
-    assert (barred.proposal, barred.says) == (None, "No lesson of this stage is open today.")
+    barred = asked(only_solo, lacking=Lacking(barred={"solo": NOT_YET}))
+    assert (barred.proposal, str(barred.says)) == (None, "No lesson of this stage is open today.")
 
 
 def test_the_sheet_has_what_is_carried_over_before_what_is_planned() -> None:
@@ -265,7 +274,9 @@ def test_the_sheet_has_what_is_carried_over_before_what_is_planned() -> None:
         [Graded("climbs", "explain", ONE, "e"), Graded("turns", "practice", ONE, "e")],
         [Flown("1", ONE, "r")],
     )
-    told = [(each.standing.item.code, each.wanted, each.why) for each in sheet(stands, BRANCHING.lessons[1])]
+    told = [
+        (each.standing.item.code, each.wanted, str(each.why)) for each in sheet(stands, BRANCHING.lessons[1])
+    ]
     assert told == [
         ("climbs", "practice", "carried over: asked practice, explain on 2026-03-01"),
         ("stalls", "practice", "planned"),
@@ -323,6 +334,6 @@ def test_practice_while_waiting_is_where_the_course_has_come_to_and_not_the_firs
         lesson("3", "solo perform", solo=0.5),
         items=(item("turns"), item("stalls"), item("solo")),
     )
-    waiting = Lacking(barred={"solo": "not open"})
+    waiting = Lacking(barred={"solo": NOT_YET})
     found = asked(outline, ("turns perform", "stalls practice"), ("1", "2"), day=90, lacking=waiting)
     assert chosen(found) == "2"

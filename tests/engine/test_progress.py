@@ -108,9 +108,9 @@ def test_an_item_is_passed_at_the_highest_grade_that_the_course_asks() -> None:
 def test_a_stage_check_waits_for_every_lesson_and_item_before_it() -> None:
     waiting = progress(COURSE, graded("turns practice"), flown("1-1", "1-1")).stages[0]
     assert not waiting.ready_for_check
-    assert waiting.before_check == ("lesson 1-2 (Lesson 1-2) is not flown yet",)
+    assert [str(each) for each in waiting.before_check] == ["lesson 1-2 (Lesson 1-2) is not flown yet"]
     below = progress(COURSE, graded("turns practice", "stalls practice"), flown("1-1", "1-2")).stages[0]
-    assert below.before_check == ("Turns is at practice; lesson 1-2 asks for perform",)
+    assert [str(each) for each in below.before_check] == ["Turns is at practice; lesson 1-2 asks for perform"]
     ready = progress(COURSE, graded("turns perform", "stalls practice"), flown("1-1", "1-2")).stages[0]
     assert ready.ready_for_check
 

@@ -2,18 +2,27 @@
 
 from __future__ import annotations
 
+import ast
 import datetime as dt
 import re
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from syllabus.engine import reasons
-from syllabus.engine.amounts import time
-from syllabus.engine.reasons import REASONS, Reason, WholeMinutes, reason
+from syllabus.engine.amounts import distance, time
+from syllabus.engine.reasons import NOTHING, REASONS, Limit, Named, Reason, WholeMinutes, reason, several
 from syllabus.engine.units import MINUTE, parse_time
 
-KINDS = Path(reasons.__file__).parent / "kinds"
+AT = dt.datetime(2026, 1, 2, 9, 5, tzinfo=dt.UTC)
+ENGINE = Path(reasons.__file__).parent
+TRAINING = ENGINE.parents[1] / "training"
+SOURCES = [
+    *ENGINE.rglob("*.py"),
+    TRAINING / "reports" / "progress.py",
+    TRAINING / "services" / "endorsement_check.py",
+]
 
 
 @pytest.mark.parametrize(
@@ -35,6 +44,26 @@ KINDS = Path(reasons.__file__).parent / "kinds"
             id="computed minutes",
         ),
         pytest.param(reason("device.category-unknown"), "the category that the device represents", id="none"),
+        pytest.param(
+            reason("flight.leg-more-than", distance=distance(4_996), limit=Limit(5_000)),
+            "longest leg 49.96 NM; more than 50 NM is asked",
+            id="a distance exactly, and the limit as people write it",
+        ),
+        pytest.param(
+            reason("conflict.night-landing-by-day", at="KOSH", time=AT),
+            "which is right: a night landing at KOSH, and by the Sun it was day there at 09:05",
+            id="a time of day",
+        ),
+        pytest.param(
+            reason("item.not-graded", items=(Named("a.b-01", "Turns"), Named("a.b-02"))),
+            "Not graded yet: a.b-01 (Turns), a.b-02.",
+            id="names, after their codes",
+        ),
+        pytest.param(
+            reason("entry.not-on-day", gave=reason("holds.no-end"), day=dt.date(2026, 1, 2)),
+            "holds with no end date, not on 2026-01-02",
+            id="a reason in a reason",
+        ),
     ],
 )
 def test_the_text_of_a_reason(made: Reason, text: str) -> None:
@@ -52,10 +81,51 @@ def test_a_code_without_words_is_refused() -> None:
         reason("item.no-such-thing")
 
 
-def test_every_code_is_given_by_a_kind_with_the_parameters_that_its_words_name() -> None:
-    source = "".join(each.read_text() for each in KINDS.glob("*.py"))
-    given = {
-        code: set(re.findall(r"(\w+)=", rest))
-        for code, rest in re.findall(r'reason\(\s*"([a-z.-]+)"((?:[^()]|\([^()]*\))*)\)', source)
-    }
-    assert given == {code: set(re.findall(r"%\((\w+)\)s", words)) for code, words in REASONS.items()}
+def test_every_code_is_given_somewhere_with_the_parameters_that_its_words_name() -> None:
+    given: set[str] = set()
+    for code, names in calls():
+        hits = [each for each in REASONS if re.fullmatch(code, each) and names in (None, named(each))]
+        assert hits, f"{code} with {names} has no words"
+        given.update(hits)
+    assert given == set(REASONS)
+
+
+def named(code: str) -> set[str]:
+    return set(re.findall(r"%\((\w+)\)s", REASONS[code]))
+
+
+def calls() -> Iterator[tuple[str, set[str] | None]]:
+    """Every code that is given, a pattern where it is put together, and its parameters where they show."""
+    for path in SOURCES:
+        for node in ast.walk(ast.parse(path.read_text())):
+            maker = node.func.id if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) else None
+            if maker not in MAKERS or not isinstance(node, ast.Call):
+                continue
+            keywords = {each.arg for each in node.keywords}
+            names = None if maker != "reason" or None in keywords else {str(each) for each in keywords}
+            yield from ((code + MAKERS[maker], names) for code in codes(node.args[0]))
+
+
+#: Functions that make a reason of a code, and the ending that they may put to it.
+MAKERS = {"reason": "", "_first": "", "said": "(-at)?"}
+
+
+def codes(node: ast.expr) -> Iterator[str]:
+    if isinstance(node, ast.IfExp):
+        yield from (*codes(node.body), *codes(node.orelse))
+    elif isinstance(node, ast.Constant):
+        yield re.escape(node.value)
+    elif isinstance(node, ast.JoinedStr):
+        parts = (
+            re.escape(each.value) if isinstance(each, ast.Constant) else "[a-z-]*" for each in node.values
+        )
+        if "." in (code := "".join(parts)):
+            yield code
+
+
+def test_several_reasons_are_one_that_says_each() -> None:
+    one, other = reason("route.unknown"), reason("student.birth-date")
+    both = several((one, other))
+    assert (several((one,)), several(())) == (one, NOTHING)
+    assert (str(both), both.alone(), one.alone()) == ("the route; the birth date", (one, other), (one,))
+    assert (bool(NOTHING), str(NOTHING), bool(both)) == (False, "", True)

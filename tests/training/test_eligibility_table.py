@@ -18,14 +18,17 @@ from hypothesis import strategies as st
 from syllabus import rulebook
 from syllabus.engine import document
 from syllabus.engine.aircraft_models import folded
+from syllabus.engine.amounts import distance
 from syllabus.engine.errors import NotCovered
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.question import Context, context_from
+from syllabus.engine.reasons import Limit, Reason, reason, several
 from syllabus.engine.record import Record
 from syllabus.engine.report import CAUTION, Report
 from tests.training.any_record import names, records
-from training.management.eligibility_table import grouped, named, render, render_all
+from training.management.eligibility_table import READER, named, render, render_all
 from training.management.plain_text import cells, clean, encodable, filled
+from training.presenters.grouped import grouped
 
 RECORDS = pathlib.Path(__file__).parents[2] / "fixtures" / "records"
 DAY = date(2026, 11, 20)
@@ -294,42 +297,72 @@ def test_many_entries_left_out_for_one_reason_take_one_line() -> None:
     assert len(text.split("\n")) < 12
 
 
+DUAL, NIGHT = reason("flight.no-dual"), reason("flight.no-night")
+
+
+def leg(hundredths: int) -> Reason:
+    return reason("flight.leg-more-than", distance=distance(hundredths), limit=Limit(5_000))
+
+
 @pytest.mark.parametrize(
     ("said", "groups"),
     [
         pytest.param((), [], id="nothing"),
         pytest.param(
-            (("a", "no dual"), ("b", "no night"), ("c", "no dual")),
-            [(["a", "c"], "no dual"), (["b"], "no night")],
+            (("a", DUAL), ("b", NIGHT), ("c", DUAL)),
+            [(["a", "c"], "no dual time is logged"), (["b"], "no night time is logged")],
             id="one reason, one line, in the order of the first",
         ),
         pytest.param(
-            (("a", "leg 49.90 NM"), ("b", "leg 12.00 NM"), ("c", "leg 49.90 NM")),
-            [(["a", "c"], "leg 49.90 NM"), (["b"], "leg 12.00 NM")],
+            (("a", leg(4_990)), ("b", leg(1_200)), ("c", leg(4_990))),
+            [
+                (["a", "c"], "longest leg 49.9 NM; more than 50 NM is asked"),
+                (["b"], "longest leg 12 NM; more than 50 NM is asked"),
+            ],
             id="three entries keep their own figures",
         ),
         pytest.param(
-            tuple(
-                (entry, f"leg {nm} NM of 50 NM")
-                for entry, nm in zip("abcd", ("9.50", "49.90", "20.00", "10.00"), strict=True)
-            ),
-            [(["a", "b", "c", "d"], "leg 9.50 (a) to 49.90 (b) NM of 50 NM")],
+            tuple((entry, leg(nm)) for entry, nm in zip("abcd", (950, 4_990, 2_000, 1_000), strict=True)),
+            [(["a", "b", "c", "d"], "longest leg 9 NM (a) to 49.9 NM (b); more than 50 NM is asked")],
             id="four give the range, with the entries at its ends",
         ),
         pytest.param(
-            tuple(zip("abcd", (f"flown 2026-0{month}-01" for month in (3, 1, 4, 2)), strict=True)),
-            [(["a", "b", "c", "d"], "flown 2026-01-01 to 2026-04-01")],
+            tuple(
+                (entry, reason("endorsement.for-flight", flown=date(2026, month, 1)))
+                for entry, month in zip("abcd", (3, 1, 4, 2), strict=True)
+            ),
+            [(["a", "b", "c", "d"], "for the flight of 2026-01-01 to 2026-04-01")],
             id="days as a range",
         ),
         pytest.param(
-            (("a", "at KOSH"), ("b", "at KMSN"), ("c", "at KISW"), ("d", "at KVOK")),
-            [(["a"], "at KOSH"), (["b"], "at KMSN"), (["c"], "at KISW"), (["d"], "at KVOK")],
+            tuple(
+                (entry, several((DUAL, reason("holds.through", day=date(2026, month, 1)))))
+                for entry, month in zip("abcd", (3, 1, 4, 2), strict=True)
+            ),
+            [(["a", "b", "c", "d"], "no dual time is logged; holds through 2026-01-01 to 2026-04-01")],
+            id="days in a reason in a reason",
+        ),
+        pytest.param(
+            tuple(
+                (entry, reason("conflict.foreign-instructor", place=place))
+                for entry, place in zip("abcd", ("KOSH", "KMSN", "KISW", "KVOK"), strict=True)
+            ),
+            [
+                (
+                    [entry],
+                    f"which is right: an instructor authorized by another country, and {place}, which is in"
+                    " this one",
+                )
+                for entry, place in zip("abcd", ("KOSH", "KMSN", "KISW", "KVOK"), strict=True)
+            ],
             id="words that differ are not merged",
         ),
     ],
 )  # fmt: skip
-def test_reasons_are_grouped(said: tuple[tuple[str, str], ...], groups: list[tuple[list[str], str]]) -> None:
-    assert grouped(said) == groups
+def test_reasons_are_grouped(
+    said: tuple[tuple[str, Reason], ...], groups: list[tuple[list[str], str]]
+) -> None:
+    assert grouped(said, READER) == groups
 
 
 @pytest.mark.parametrize(

@@ -128,7 +128,9 @@ def test_a_solo_endorsement_shows_everything_it_rests_on_and_its_last_day(people
         "faa.first-solo.maneuvers": True,
         "faa.first-solo.training-endorsement": True,
     }
-    assert found["rests_on"][0]["counted"] == [{"id": "f1", "gave": "1.2 h on 2026-05-30"}]
+    assert found["rests_on"][0]["counted"] == [
+        {"id": "f1", "gave": "1.2 h on 2026-05-30", "code": "signer.gave", "provenance": "attested"}
+    ]
     assert found["refusals"] == []
     assert found["may_be_given"] is True
     assert found["last_day"] == "2026-08-28"  # 14 CFR 61.87(n): 90 days from the training of 30 May
@@ -166,7 +168,14 @@ def test_training_by_somebody_else_is_a_question_not_a_refusal(people):
 
     line = found["rests_on"][0]
     assert line["met"] is None
-    assert line["not_counted"] == [{"id": "f1", "why": "1.2 h on 2026-05-30 was given by Bo Example"}]
+    assert line["not_counted"] == [
+        {
+            "id": "f1",
+            "why": "1.2 h on 2026-05-30 was given by Bo Example",
+            "code": "signer.gave-another",
+            "provenance": "attested",
+        }
+    ]
     assert found["rests_on"][-1]["id"] == "faa.first-solo.training-endorsement"
     assert "who endorsed, gave the training" in found["rests_on"][-1]["ask"][0]["missing"]
     assert any(

@@ -11,7 +11,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from syllabus.engine.progress import COMPLETE, NOT_FLOWN, OPEN
-from syllabus.engine.reasons import reason
+from syllabus.engine.reasons import Named, reason
 from syllabus.engine.record import Flight
 from syllabus.engine.units import HOUR
 from tests import factories
@@ -197,7 +197,7 @@ def test_the_report_counts_what_the_lessons_prove_and_names_them(people: Cast) -
     (items,) = [each for each in found.findings if each.rule.id == "faa.first-solo.maneuvers"]
     assert (
         f"{made.pk}/proof/presolo.d-03",
-        reason("item.at-standard", item="presolo.d-03", grade="perform"),
+        reason("item.at-standard", item=Named("presolo.d-03"), grade="perform"),
     ) in items.counted
 
 

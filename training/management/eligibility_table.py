@@ -8,7 +8,6 @@ belong to many requirements stand once, at the end.
 from __future__ import annotations
 
 import gettext
-import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -17,10 +16,12 @@ from functools import cached_property
 
 from syllabus.engine.amounts import THINGS, shares
 from syllabus.engine.errors import NotCovered
-from syllabus.engine.finding import Finding, Said
+from syllabus.engine.finding import Finding
 from syllabus.engine.report import CAUTION, UNVERIFIED, Report
 from training.management.plain_text import GLUE, cells, clean, filled, joined, padded, wrapped
-from training.presenters import amounts, reasons
+from training.presenters import amounts
+from training.presenters.grouped import FEW, grouped
+from training.presenters.reasons import Reader
 
 NARROWEST = 60
 SIGNS = {True: "✓", False: "✗", None: "?"}
@@ -30,14 +31,16 @@ ANSWERS = {True: "eligible", False: "not", None: "unknown"}
 MARKS = {"read": "", "second-hand": "[2nd]", "memory": "[memory]"}
 BAR, FULL, EMPTY = 10, "█", "░"
 NOTHING, NO_END = "–", "no end"
-#: Entries named before "and N more", and lines of reasons for a requirement that is met and one that is not.
-NAMED, REASONS_MET, REASONS_UNMET = 3, 2, 8
+#: Lines of reasons for a requirement that is met and one that is not.
+REASONS_MET, REASONS_UNMET = 2, 8
 _STATE = 10  # columns of "✗ not met "
 _LABEL = 13  # columns of "not counted  "
 
 #: The command goes around the settings, and with them around translation.
 _AS_WRITTEN = gettext.NullTranslations()
 ENGLISH = _AS_WRITTEN.ngettext
+#: On a terminal a day, an entry and an item are as the record document writes them.
+READER = Reader(_AS_WRITTEN.gettext, ENGLISH, day=str, clock="{:%H:%M}".format, named=str)
 
 Paint = Callable[[bool | None, str], str]
 
@@ -91,10 +94,6 @@ def _quantities(finding: Finding) -> list[str]:
     ]
 
 
-def _in_words(said: Said) -> list[tuple[str, str]]:
-    return [(entry, reasons.words(what, _AS_WRITTEN.gettext, ENGLISH)) for entry, what in said]
-
-
 def bar(finding: Finding, met: bool | None) -> str:
     """Ten cells; the last one fills only where the requirement is met."""
     done = BAR if met else min(int(progress(finding, met) * BAR), BAR - 1)
@@ -115,53 +114,11 @@ def lapse(finding: Finding, on: date) -> str:
     return ""
 
 
-_VARIES = re.compile(r"\d{4}-\d{2}-\d{2}|\d+(?:\.\d+)?(?= (?:NM|h|min|s)\b)", re.ASCII)
-
-
-def grouped(said: Iterable[tuple[str, str]]) -> list[tuple[list[str], str]]:
-    """Entries of which the same is said, together; where only days or amounts differ, their range.
-
-    >>> grouped((("f1", "dual"), ("f2", "night"), ("f3", "dual")))
-    [(['f1', 'f3'], 'dual'), (['f2'], 'night')]
-    """
-    alike: dict[str, list[tuple[str, str]]] = {}
-    for entry, why in said:
-        alike.setdefault(_VARIES.sub("\0", why), []).append((entry, why))
-    groups: list[tuple[list[str], str]] = []
-    for template, pairs in alike.items():
-        if len(pairs) > NAMED:
-            groups.append(([entry for entry, _ in pairs], _ranged(template, pairs)))
-            continue
-        same: dict[str, list[str]] = {}
-        for entry, why in pairs:
-            same.setdefault(why, []).append(entry)
-        groups.extend((entries, why) for why, entries in same.items())
-    return groups
-
-
-def _ranged(template: str, pairs: list[tuple[str, str]]) -> str:
-    """The sentence with each value that varies as a range; for amounts with the entry at either end."""
-    values = list(zip(*(_VARIES.findall(why) for _, why in pairs), strict=True))
-    words = template.split("\0")
-    made = words[0]
-    for index, found in enumerate(values):
-        if len(set(found)) == 1:
-            made += found[0]
-        elif "-" in found[0]:
-            made += f"{min(found)} to {max(found)}"
-        else:
-            order = sorted(range(len(pairs)), key=lambda at: Fraction(found[at]))
-            low, high = order[0], order[-1]
-            made += f"{found[low]} ({pairs[low][0]}) to {found[high]} ({pairs[high][0]})"
-        made += words[index + 1]
-    return made
-
-
 def named(entries: Sequence[str]) -> str:
     """``f3, f7, f9 and 12 more``."""
-    if len(entries) <= NAMED + 1:
+    if len(entries) <= FEW + 1:
         return ", ".join(entries)
-    return f"{', '.join(entries[:NAMED])} and {len(entries) - NAMED} more"
+    return f"{', '.join(entries[:FEW])} and {len(entries) - FEW} more"
 
 
 # One milestone
@@ -365,19 +322,19 @@ class _Sheet:
         """What stands below a row, as label and text."""
         if finding.counted:
             shown = [
-                f"{clean(entry)} ({clean(reasons.gave(finding.rule, gave, _AS_WRITTEN.gettext, ENGLISH))})"
+                f"{clean(entry)} ({clean(READER.gave(finding.rule, gave))})"
                 for entry, gave in finding.counted
             ]
             yield "counts", named(shown)
-        groups = grouped(_in_words(finding.not_counted))
+        groups = grouped(finding.not_counted, READER)
         most = REASONS_MET if met else REASONS_UNMET
         yield from self.listed("not counted", groups[:most])
         if rest := sum(len(entries) for entries, _ in groups[most:]):
             yield "", f"and {rest} more {'entries' if rest > 1 else 'entry'}, for other reasons"
         if met is None and not finding.parts:  # the parts say it themselves
-            yield from self.listed("missing", grouped(_in_words(finding.ask)))
+            yield from self.listed("missing", grouped(finding.ask, READER))
         for index, note in enumerate(finding.notes):
-            yield "" if index else "note", clean(note)
+            yield "" if index else "note", clean(READER.words(note))
 
     def listed(self, label: str, groups: list[tuple[list[str], str]]) -> Iterator[tuple[str, str]]:
         for index, (entries, words) in enumerate(groups):

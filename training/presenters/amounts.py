@@ -74,6 +74,11 @@ def gave(rule: RuleVersion, what: Amounts, ngettext: Plural = translated) -> str
     return _words(what, ngettext, limits=limits)
 
 
+def one(what: Amount, ngettext: Plural = translated, limits: Iterable[int] = (), *, up: bool = False) -> str:
+    """One amount in a sentence; a distance near one of ``limits`` has a decimal."""
+    return _words((what,), ngettext, up=up, limits=limits)
+
+
 def of(there: Amounts, needed: Amounts) -> str:
     """How much there is of what is needed: ``1.4 of 3.0 h``, ``0 of 1 flight``."""
     if [each.unit for each in there] == [each.unit for each in needed] and len(there) == 1:

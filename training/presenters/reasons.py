@@ -1,45 +1,78 @@
-"""Reasons in words for people: the table's words in the reader's language, its amounts in decimal hours.
+"""Reasons in words for people: the table's words in the reader's language, and every value as they write it.
 
-Days stay as ``2026-11-20``; a page that writes them otherwise replaces them in the whole text, since reasons
-without a code have them too.
+A time is in decimal hours, a day as on the page around it, and an entry or an item by its name.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime
+from functools import lru_cache
 
-from django.utils.translation import gettext as translated
-from django.utils.translation import ngettext as translated_by_number
+from django.utils.translation import gettext, ngettext
 
+from syllabus import rulebook
 from syllabus.engine.amounts import Amount, Amounts
-from syllabus.engine.reasons import REASONS, Parameter, WholeMinutes, Words
+from syllabus.engine.reasons import Limit, Named, One, Reason, WholeMinutes
 from syllabus.engine.rulebook import RuleVersion
 from syllabus.engine.units import MINUTE
 from training.presenters import amounts
 from training.presenters.amounts import Plural
+from training.presenters.days import clock, day
+
+#: Amounts that are rounded up, so that nothing looks met that is not.
+_UP = ("remaining",)
 
 
-def words(
-    what: Words, gettext: Callable[[str], str] = translated, ngettext: Plural = translated_by_number
-) -> str:
-    """A reason in the reader's language; a text that has no code stays as it is."""
-    if isinstance(what, str):
-        return what
-    told = {name: _told(value, ngettext) for name, value in what.parameters}
-    return gettext(REASONS[what.code]) % told
+def called(code: str) -> str:
+    """What the rules call an item or a requirement; its code where they have no such thing."""
+    return _called(rulebook.current().id).get(code, code)
 
 
-def gave(
-    rule: RuleVersion,
-    what: Amounts | Words,
-    gettext: Callable[[str], str] = translated,
-    ngettext: Plural = translated_by_number,
-) -> str:
-    """What an entry gave to a requirement, as an amount or in words."""
-    return amounts.gave(rule, what, ngettext) if isinstance(what, tuple) else words(what, gettext, ngettext)
+@lru_cache(maxsize=2)
+def _called(_rules: str) -> dict[str, str]:
+    rules = rulebook.current()
+    says = {each.id: each.versions[-1].says for each in rules.requirements.values()}
+    return says | {
+        code: name for each in rulebook.current().milestones.values() for code, name in each.items.items()
+    }
 
 
-def _told(value: Parameter, ngettext: Plural) -> str:
-    if isinstance(value, Amount):
-        return amounts.have((value,), ngettext)
-    return amounts.hours(value.minutes * MINUTE) if isinstance(value, WholeMinutes) else str(value)
+@dataclass(frozen=True)
+class Reader:
+    """How a reader has reasons written; by default as a page in the language that is active.
+
+    ``named`` gives the name of an entry or an item by its id.
+    """
+
+    gettext: Callable[[str], str] = gettext
+    ngettext: Plural = ngettext
+    day: Callable[[date], str] = day
+    clock: Callable[[datetime], str] = clock
+    named: Callable[[str], str] = called
+
+    def words(self, what: Reason) -> str:
+        return what.written(self.gettext, self.one)
+
+    def gave(self, rule: RuleVersion, what: Amounts | Reason) -> str:
+        """What an entry gave to a requirement, as an amount or in words."""
+        return amounts.gave(rule, what, self.ngettext) if isinstance(what, tuple) else self.words(what)
+
+    def one(self, reason: Reason, name: str, value: One) -> str:
+        """A value as it stands in the words of a reason."""
+        if isinstance(value, Amount):
+            limits = [each.hundredths for _, each in reason.parameters if isinstance(each, Limit)]
+            return amounts.one(value, self.ngettext, limits, up=name in _UP)
+        if isinstance(value, WholeMinutes):
+            return amounts.hours(value.minutes * MINUTE)
+        if isinstance(value, datetime):
+            return self.clock(value)
+        if isinstance(value, date):
+            return self.day(value)
+        if isinstance(value, Named):
+            return value.title or self.named(value.id)
+        return str(value)
+
+
+PAGE = Reader()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from types import MappingProxyType
@@ -13,9 +13,9 @@ from syllabus import outlines, rulebook
 from syllabus.engine.course import PLANNED, Outline
 from syllabus.engine.errors import NotCovered
 from syllabus.engine.finding import Finding
-from syllabus.engine.next_lesson import Lacking, NextLesson, Proposal, ShortTime, next_lesson
+from syllabus.engine.next_lesson import Lacking, NextLesson, Proposal, ShortTime, Why, next_lesson
 from syllabus.engine.progress import ItemStanding, LessonStanding, Progress, StageStanding, progress
-from syllabus.engine.reasons import Reason
+from syllabus.engine.reasons import Reason, reason
 from syllabus.engine.report import CAUTION, Report
 from syllabus.engine.rulebook import ITEMS_AT_STANDARD, PRACTICAL_TEST, SOLO, SOLO_CROSS_COUNTRY, Milestone
 from syllabus.engine.units import format_time
@@ -176,20 +176,19 @@ def _lacking(
             reports[each.id] = eligibility(student, each.id, on, known_at=known_at)
         except NotCovered as problem:
             refused[each.id] = problem
-    barred: dict[str, str] = {}
-    cautions: dict[str, str] = {}
+    barred: dict[str, Reason] = {}
+    cautions: dict[str, Reason] = {}
     for kinds, milestone in ((kinds, each) for kinds, role in _ALONE for each in way if each.role == role):
         if milestone.id in refused:
-            barred.setdefault(
-                kinds, f"{milestone.title} is not covered by these rules: {refused[milestone.id]}"
-            )
+            why = str(refused[milestone.id])
+            barred.setdefault(kinds, reason("lesson.not-covered", milestone=milestone.title, why=why))
         elif not (report := reports[milestone.id]).met:
             missing = report.unmet()
             bars = [each for each in missing if _bars(each, on)]
             if bars:
-                barred.setdefault(kinds, _words(f"{milestone.title} is not open", bars))
+                barred.setdefault(kinds, _first("lesson.not-open", milestone.title, bars))
             else:
-                cautions.setdefault(kinds, _words(f"before {milestone.title.lower()}", missing))
+                cautions.setdefault(kinds, _first("lesson.before", milestone.title.lower(), missing))
     plans = {each for lesson in found.outline.lessons for each in lesson.plans}
     for report in reports.values():
         lacks = Lacking(
@@ -210,17 +209,17 @@ def _bars(finding: Finding, on: dt.date) -> bool:
     return finding.met(on) is False and _GIVEN not in finding.rule.kind
 
 
-def _words(opening: str, findings: list[Finding]) -> str:
-    first, more = findings[0], len(findings) - 1
-    also = f", and {more} more" if more else ""
-    return f"{opening}: {first.rule.says} ({first.rule.cite.section}){also}"
+def _first(code: str, title: str, findings: list[Finding]) -> Reason:
+    rule, more = findings[0].rule, len(findings) - 1
+    first = reason(code, milestone=title, requirement=rule.says, citation=rule.cite.section)
+    return reason("lesson.and-more", reasons=first, more=more) if more else first
 
 
 def _items(finding: Finding) -> set[str]:
     """The items of a rule that are not at the grade it asks for."""
     if finding.rule.kind != ITEMS_AT_STANDARD:
         return set()
-    reached = {gave["item"] for _, gave in finding.counted if isinstance(gave, Reason)}
+    reached = {str(gave["item"]) for _, gave in finding.counted if isinstance(gave, Reason)}
     return set(finding.rule.params["items"]) - reached
 
 
@@ -275,7 +274,7 @@ def _stage(stage: StageStanding, found: Progress) -> dict[str, Any]:
             "lesson": stage.check.lesson.code,
             "state": stage.check.state,
             "ready": stage.ready_for_check,
-            "before": list(stage.before_check),
+            "before": [str(each) for each in stage.before_check],
         },
         "lessons": [lesson_json(each, found) for each in stage.lessons],
     }
@@ -320,23 +319,28 @@ def _item(each: ItemStanding) -> dict[str, Any]:
     }
 
 
-def next_json(found: NextLesson) -> dict[str, Any]:
+def next_json(found: NextLesson, words: Callable[[Reason], str] = str) -> dict[str, Any]:
+    """The next lesson as plain JSON values, with the reasons as ``words`` puts them."""
     return {
-        "proposal": _proposal(found.proposal) if found.proposal else None,
-        "others": [_proposal(each) for each in found.others],
+        "proposal": _proposal(found.proposal, words) if found.proposal else None,
+        "others": [_proposal(each, words) for each in found.others],
         "blocked": [
             {
                 "lesson": standing.lesson.code,
                 "title": standing.lesson.title,
-                "why": [{"kind": each.kind, "words": each.words} for each in why],
+                "why": [_why(each, words) for each in why],
             }
             for standing, why in found.blocked
         ],
-        "says": found.says,
+        "says": words(found.says),
     }
 
 
-def _proposal(each: Proposal) -> dict[str, Any]:
+def _why(each: Why, words: Callable[[Reason], str]) -> dict[str, str]:
+    return {"kind": each.kind, "code": each.reason.code, "words": words(each.reason)}
+
+
+def _proposal(each: Proposal, words: Callable[[Reason], str]) -> dict[str, Any]:
     lesson = each.lesson
     return {
         "lesson": lesson.code,
@@ -344,15 +348,15 @@ def _proposal(each: Proposal) -> dict[str, Any]:
         "objective": lesson.objective,
         "completion": lesson.completion,
         "planned": _logged(lesson.times),
-        "why": [{"kind": reason.kind, "words": reason.words} for reason in each.why],
-        "covers": list(each.covers),
+        "why": [_why(why, words) for why in each.why],
+        "covers": list(map(words, each.covers)),
         "items": [
             {
                 "item": planned.standing.item.code,
                 "title": planned.standing.item.title,
                 "wanted": planned.wanted,
                 "grade": planned.standing.grade,
-                "why": planned.why,
+                "why": words(planned.why),
                 "standard": [
                     {"name": tolerance.name, "says": tolerance.says, "caution": tolerance.caution}
                     for tolerance in planned.standing.item.standard

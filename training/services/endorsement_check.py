@@ -10,21 +10,20 @@ from typing import Any
 
 from syllabus import auditing, catalogue, rulebook
 from syllabus.catalogue import Kind
-from syllabus.engine import amounts
 from syllabus.engine import record as engine
-from syllabus.engine.amounts import count
+from syllabus.engine.amounts import count, time
 from syllabus.engine.days import Days
 from syllabus.engine.errors import NotCovered
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.facts import same
-from syllabus.engine.finding import Finding
+from syllabus.engine.finding import Counted, Finding
 from syllabus.engine.kinds.endorsements import by_itself
 from syllabus.engine.question import Context
 from syllabus.engine.reading import write_point
+from syllabus.engine.reasons import Parameter, Reason, reason
 from syllabus.engine.report import CAUTION, Report
-from syllabus.engine.rulebook import Milestone, Requirement, Rulebook
+from syllabus.engine.rulebook import Milestone, Requirement, Rulebook, RuleVersion
 from syllabus.engine.settings import DEFAULT, Settings
-from syllabus.engine.units import format_time
 from training import models, record, reports
 from training.models import Student, User
 from training.reports import instructing, settings
@@ -33,6 +32,7 @@ from training.services.authority import Refusal
 
 ASKED = "endorsement"
 TRAINED = "training-by-the-signer"
+_SAYS = "Given by the instructor who gave the training"
 #: Kinds of requirement that look at the endorsement alone, so that one of no use to them is forbidden.
 _ALONE = ("endorsement", "cross_country_endorsement")
 
@@ -44,7 +44,6 @@ class Checked:
     kind: Kind
     endorsement: engine.Endorsement
     report: Report
-    trained: dict[str, Any] | None
     warnings: tuple[str, ...]
     refusals: tuple[Refusal, ...]
     wording: str
@@ -62,7 +61,7 @@ class Checked:
             "given": self.endorsement.given.isoformat(),
             "context": told["context"],
             "rulebook": told["rulebook"],
-            "rests_on": [*([self.trained] if self.trained else []), *told["requirements"]],
+            "rests_on": told["requirements"],
             "warnings": list(self.warnings),
             "refusals": [each.as_json() for each in self.refusals],
             "may_be_given": not self.refusals,
@@ -109,8 +108,7 @@ def checked(
     return Checked(
         kind,
         signed,
-        report,
-        trained,
+        _with(report, trained),
         tuple(warnings),
         tuple(dict.fromkeys(refusals)),
         filled(student, kind, signed),
@@ -304,9 +302,10 @@ def _days(kind: Kind, given: engine.Endorsement, today: dt.date, rule_last: dt.d
     return found
 
 
-def _trained(kind: Kind, given: engine.Endorsement, known: engine.Record) -> dict[str, Any]:
+def _trained(kind: Kind, given: engine.Endorsement, known: engine.Record) -> Finding:
     """Whether training by the signer is on record: on the day it is said to be of, in the model named."""
-    counted, others = [], []
+    counted: list[Counted] = []
+    others: list[tuple[str, Reason]] = []
     lessons: list[engine.Flight | engine.GroundLesson] = [
         flight
         for flight in known.flights
@@ -320,33 +319,45 @@ def _trained(kind: Kind, given: engine.Endorsement, known: engine.Record) -> dic
         if lesson.date > given.given or lesson.instructor is None:
             continue
         amount = lesson.times["dual"] if isinstance(lesson, engine.Flight) else lesson.time
-        gave = f"{format_time(amount)} on {lesson.date}"
+        gave: dict[str, Parameter] = {"time": time(amount or 0), "day": lesson.date}
         if _is(lesson.instructor, given.instructor):
-            counted.append({"id": lesson.id, "gave": gave})
+            counted.append((lesson.id, reason("signer.gave", **gave)))
         else:
-            others.append({"id": lesson.id, "why": f"{gave} was given by {lesson.instructor.name}"})
-    when = f" on {given.training_date}" if given.training_date else ""
-    missing = f"a lesson{when} that the signer gave" + (
-        f" in the {given.aircraft_model}" if given.aircraft_model else ""
+            others.append(
+                (lesson.id, reason("signer.gave-another", **gave, instructor=lesson.instructor.name))
+            )
+    one = (count(1, "lesson"),)
+    return Finding(
+        RuleVersion(TRAINED, TRAINED, given.given, None, _SAYS, kind.cite, kind.verified, "", {}),
+        holds=Days.all() if counted else Days.none(),
+        possible=Days.all(),
+        have=(count(len(counted), "lesson"),),
+        need=one,
+        remaining=(count(0, "lesson"),) if counted else one,
+        counted=tuple(counted),
+        not_counted=tuple(others),
+        ask=() if counted else (("flights", _no_lesson(given)),),
     )
-    one, none = (count(1, "lesson"),), (count(0, "lesson"),)
-    have, remaining = (count(len(counted), "lesson"),), none if counted else one
-    return {
-        "id": TRAINED,
-        "citation": kind.cite.section,
-        "says": "Given by the instructor who gave the training",
-        "verified": kind.verified,
-        "met": True if counted else None,
-        "have": amounts.text(have),
-        "need": amounts.text(one),
-        "remaining": amounts.text(remaining),
-        "counted": counted,
-        "not_counted": others,
-        "ask": [] if counted else [{"id": "flights", "missing": missing}],
-        "holds": [],
-        "note": "",
-        "amounts": amounts.as_json(have, one, remaining),
-    }
+
+
+def _no_lesson(given: engine.Endorsement) -> Reason:
+    named: dict[str, Parameter] = {}
+    on = in_ = ""
+    if given.training_date:
+        on, named["day"] = "-on", given.training_date
+    if given.aircraft_model:
+        in_, named["model"] = "-in", given.aircraft_model
+    return reason(f"signer.no-lesson{on}{in_}", **named)
+
+
+def _with(report: Report, trained: Finding | None) -> Report:
+    """The report with the training by the signer before everything else."""
+    if trained is None:
+        return report
+    answer = report.answer
+    return dataclasses.replace(
+        report, answer=dataclasses.replace(answer, findings=(trained, *answer.findings))
+    )
 
 
 def _in_model(flight: engine.Flight, model: str | None) -> bool:
@@ -368,15 +379,15 @@ def _warnings(
     by: User,
     at: dt.datetime,
     report: Report,
-    trained: dict[str, Any] | None,
+    trained: Finding | None,
 ) -> list[str]:
     found: list[str] = []
     for finding in report.unmet():
         met = finding.met(report.question.on)
         word = "Not known" if met is None else "Not met"
         found.append(f"{word} on {report.question.on}: {finding.rule.says} ({finding.rule.cite.section}).")
-    if trained and not trained["counted"]:
-        found.append(f"Not on record: {trained['ask'][0]['missing']} ({kind.cite.section}).")
+    for _, missing in trained.ask if trained else ():
+        found.append(f"Not on record: {missing} ({kind.cite.section}).")
     today = student.school.day(at)
     if given.given < today:
         found.append(f"It is dated {given.given} and signed here on {today}.")

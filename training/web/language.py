@@ -1,7 +1,7 @@
 """In which language a page is written: that of the person's profile, else the browser's, of those there are.
 
-Pages, forms and the tablet's scripts are English texts that gettext may replace. What is data stays as it is
-in any language: the rules' words and citations, what is sealed, what people wrote, the engine's reasons, the
+Pages, forms, the tablet's scripts and the engine's reasons are English texts that gettext may replace. What
+is data stays as it is in any language: the rules' words and citations, what is sealed, what people wrote, the
 API's messages.
 """
 

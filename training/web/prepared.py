@@ -16,6 +16,7 @@ from syllabus import rulebook
 from syllabus.engine.errors import NotCovered
 from training import reports
 from training.models import Student
+from training.presenters.reasons import PAGE
 from training.reports import Overview, progress
 from training.reports.eligibility import record_of
 from training.services import lesson_records
@@ -54,7 +55,7 @@ def standing(student: Student, on: dt.date, _variant: str = "") -> SafeString:
         next=NextShown(following.proposal) if following and following.proposal else None,
         others=[NextShown(each) for each in following.others] if following else [],
         blocked=student_shown.blocked(stands) if stands else [],
-        says=following.says if following else "",
+        says=PAGE.words(following.says) if following else "",
         toward=student_shown.toward(overview, names),
         carried=[student_shown.ItemOnWay(each) for each in stands.progress.carried_over] if stands else [],
         endings=[EndingShown(each, on) for each in reports.endings(student, on)][:MOST_LAPSES],

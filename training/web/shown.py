@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from functools import lru_cache
 
-from django.utils.formats import date_format
-from django.utils.translation import get_language, gettext_noop, ngettext
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop, ngettext
 
 from syllabus import rulebook
 from syllabus.engine.amounts import Amounts, count, shares
@@ -22,7 +20,9 @@ from syllabus.engine.report import UNVERIFIED, Report
 from syllabus.engine.rulebook import Milestone, RuleVersion
 from syllabus.outlines import OF_A_COURSE
 from training.models import Student
-from training.presenters import amounts, reasons
+from training.presenters import amounts
+from training.presenters.days import day as day
+from training.presenters.reasons import PAGE, Reader
 from training.reports import Gap, Lapse, Overview, Refused, Short
 
 #: What a milestone may depend on that belongs to one flight, and what to call it where nobody gave it.
@@ -35,16 +35,6 @@ OF_ONE_FLIGHT = {
 FLIGHT_BY_FLIGHT = "cross_country_endorsement"
 #: As many reasons are read at a glance; more are folded away.
 AT_A_GLANCE = 4
-
-
-def day(when: dt.date | None) -> str:
-    """A day as people write it in the language of the page: ``5 Jul 2026``."""
-    return "" if when is None else _day(when, get_language())
-
-
-@lru_cache(maxsize=4096)
-def _day(when: dt.date, language: str | None) -> str:
-    return date_format(when, "DATE_FORMAT")
 
 
 def nothing(remaining: Amounts) -> bool:
@@ -138,18 +128,21 @@ class RequirementShown:
     finding: Finding
     on: dt.date
     provenance: Mapping[str, str] = field(default_factory=dict)
+    reader: Reader = PAGE
 
     @property
     def counted(self) -> list[tuple[str, str, str]]:
         """The entries that count: id, what it gave, who vouches for it."""
         return [
-            (entry, reasons.gave(self.finding.rule, gave), self.vouched(entry))
+            (entry, self.reader.gave(self.finding.rule, gave), self.vouched(entry))
             for entry, gave in self.finding.counted
         ]
 
     @property
     def not_counted(self) -> list[tuple[str, str, str]]:
-        return [(entry, reasons.words(why), self.vouched(entry)) for entry, why in self.finding.not_counted]
+        return [
+            (entry, self.reader.words(why), self.vouched(entry)) for entry, why in self.finding.not_counted
+        ]
 
     def vouched(self, entry: str) -> str:
         """Who vouches for an entry, in words; empty where the id is of no entry."""
@@ -205,12 +198,13 @@ class RequirementShown:
     def ask(self) -> list[tuple[str, str]]:
         """Questions matter only where they could tip the answer."""
         asked = self.finding.ask if self.met is None else ()
-        return [(entry, reasons.words(missing)) for entry, missing in asked]
+        return [(entry, self.reader.words(missing)) for entry, missing in asked]
 
     @property
     def notes(self) -> list[str]:
         rule = self.finding.rule
-        return [note for note in (*self.finding.notes, rule.note, UNVERIFIED[rule.verified]) if note]
+        own = map(self.reader.words, self.finding.notes)
+        return [note for note in (*own, rule.note, UNVERIFIED[rule.verified]) if note]
 
     @property
     def summary(self) -> str:
@@ -237,7 +231,7 @@ class RequirementShown:
 
     @property
     def parts(self) -> list[RequirementShown]:
-        return [RequirementShown(part, self.on, self.provenance) for part in self.finding.parts]
+        return [replace(self, finding=part) for part in self.finding.parts]
 
 
 @dataclass(frozen=True)
@@ -401,7 +395,7 @@ class GapShown:
     def words(self) -> str:
         finding = self.gap.finding
         if self.gap.met is None:
-            asked = [f"{entry}: {reasons.words(what)}" for entry, what in finding.ask[:2]]
+            asked = [f"{entry}: {PAGE.words(what)}" for entry, what in finding.ask[:2]]
             return "; ".join(asked) or _("a fact is missing")
         return amounts.of(finding.have, finding.need)
 

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -15,12 +14,13 @@ from django.utils.translation import ngettext
 
 from syllabus import rulebook
 from syllabus.engine.course import PLANNED, STANDARD, Lesson, Outline
-from syllabus.engine.next_lesson import AGAIN, BLOCKED, CAUTION, LACKS, Planned, Proposal, Reason
+from syllabus.engine.next_lesson import AGAIN, BLOCKED, CAUTION, LACKS, Planned, Proposal, Why
 from syllabus.engine.progress import COMPLETE, NOT_FLOWN, ItemStanding, LessonStanding, StageStanding
 from syllabus.engine.record import Record
 from syllabus.engine.report import Report
 from training.presenters import amounts
 from training.presenters.amounts import hours as in_hours
+from training.presenters.reasons import PAGE, Reader, called
 from training.reports import Ending, Overview
 from training.reports.progress import TOTAL, Standing, leads_to
 from training.web import charts, plain_words
@@ -29,12 +29,6 @@ from training.web.shown import MilestoneShown, RequirementShown, State, day
 SOON_DAYS = 30
 MOST_LAPSES = 6
 FEW_GAPS = 2
-_DAY = re.compile(r"\b[0-9]{4}-[01][0-9]-[0-3][0-9]\b")
-#: An item of a rule by its code, ``list.a-03`` or ``list.area.03``.
-_ITEM = r"[a-z]+(?:\.[a-z]+)*(?:\.[a-z]-|\.)\d\d"
-_PROVEN = re.compile(rf" \({_ITEM}(?:, {_ITEM})*\)")
-#: The name in brackets after a code says it to a person.
-_NAMED_ITEM = re.compile(rf"\b{_ITEM} \(([^()]*)\)")
 
 
 class Names:
@@ -68,7 +62,12 @@ class Names:
         return found
 
     def __call__(self, entry: str) -> str:
-        return self._known.get(entry, entry)
+        return self._known.get(entry) or called(entry)
+
+    @cached_property
+    def reader(self) -> Reader:
+        """Whoever reads reasons with these names in the place of ids."""
+        return Reader(named=self)
 
 
 def _of(words: str, kind: str, when: dt.date) -> str:
@@ -78,14 +77,6 @@ def _of(words: str, kind: str, when: dt.date) -> str:
 
 def sentence(words: str) -> str:
     return words[:1].upper() + words[1:]
-
-
-def plainer(text: str, items: Mapping[str, str] | None = None) -> str:
-    """A report's words with days as they are written here, and names in the place of items' codes."""
-    text = _NAMED_ITEM.sub(r"\1", text)
-    for code, name in (items or {}).items():
-        text = text.replace(code, name)
-    return _DAY.sub(lambda found: day(dt.date.fromisoformat(found[0])), text)
 
 
 # The way to the test
@@ -259,7 +250,11 @@ class SheetItem:
 
     @property
     def carried(self) -> bool:
-        return self.planned.why != "planned"
+        return self.planned.why.code != "sheet.planned"
+
+    @property
+    def why(self) -> str:
+        return PAGE.words(self.planned.why)
 
     @property
     def standard(self) -> list[str]:
@@ -284,18 +279,18 @@ class NextShown:
     def why(self) -> list[str]:
         """Why it is proposed; what it would cover stands by itself."""
         reasons = self._reasons(CAUTION, wanted=False)
-        return [sentence(plainer(each.words)) for each in reasons if each.kind != LACKS]
+        return [sentence(PAGE.words(each.reason)) for each in reasons if each.kind != LACKS]
 
     @property
     def cautions(self) -> list[str]:
-        return [sentence(plainer(each.words)) for each in self._reasons(CAUTION, wanted=True)]
+        return [sentence(PAGE.words(each.reason)) for each in self._reasons(CAUTION, wanted=True)]
 
-    def _reasons(self, kind: str, *, wanted: bool) -> Iterator[Reason]:
+    def _reasons(self, kind: str, *, wanted: bool) -> Iterator[Why]:
         return (each for each in self.proposal.why if (each.kind == kind) is wanted and each.kind != BLOCKED)
 
     @property
     def covers(self) -> list[str]:
-        return [_PROVEN.sub("", plainer(each)) for each in self.proposal.covers]
+        return [PAGE.words(each) for each in self.proposal.covers]
 
     @property
     def times(self) -> str:
@@ -321,8 +316,8 @@ class BlockedShown:
 
 def blocked(standing: Standing) -> list[BlockedShown]:
     return [
-        BlockedShown(each.lesson, [sentence(plainer(reason.words)) for reason in why])
-        for each, why in standing.next.blocked
+        BlockedShown(lesson.lesson, [sentence(PAGE.words(each.reason)) for each in why])
+        for lesson, why in standing.next.blocked
     ]
 
 
@@ -352,21 +347,19 @@ class GapPlain:
 
     @property
     def counted(self) -> list[tuple[str, str, str]]:
-        items = self.shown.finding.rule.get("items")
-        named = items if isinstance(items, Mapping) else None
-        return [(self.names(entry), plainer(gave, named), by) for entry, gave, by in self.shown.counted]
+        return [(self.names(entry), gave, by) for entry, gave, by in self.shown.counted]
 
     @property
     def not_counted(self) -> list[tuple[str, str, str]]:
-        return [(self.names(entry), plainer(why), by) for entry, why, by in self.shown.not_counted]
+        return [(self.names(entry), why, by) for entry, why, by in self.shown.not_counted]
 
     @property
     def ask(self) -> list[tuple[str, str]]:
-        return [(self.names(entry), plainer(missing)) for entry, missing in self.shown.ask]
+        return [(self.names(entry), missing) for entry, missing in self.shown.ask]
 
     @property
     def notes(self) -> list[str]:
-        return [plainer(note) for note in self.shown.notes]
+        return self.shown.notes
 
     @property
     def parts(self) -> list[GapPlain]:
@@ -401,7 +394,11 @@ def toward(overview: Overview, names: Names) -> TowardShown | None:
         if missing:
             return TowardShown(
                 milestone,
-                [GapPlain(each, names) for each in milestone.unmet if each.finding.rule.id in missing],
+                [
+                    GapPlain(replace(each, reader=names.reader), names)
+                    for each in milestone.unmet
+                    if each.finding.rule.id in missing
+                ],
                 [plain_words.requirement(each.finding.rule) for each in milestone.met],
             )
     return None

@@ -30,6 +30,7 @@ _REASON = full(
                 next_lesson.CAUTION,
             ]
         ),
+        "code": ref("ReasonCode"),
         "words": STRING,
     }
 )

@@ -44,7 +44,7 @@ VERIFIED_WORD = word(
 def _said(key: str) -> Schema:
     """Entries of the record, the student or the context, with what is said of each."""
     entry = {"id": STRING, key: STRING}
-    more = {"code": ref("ReasonCode"), "provenance": ref("Provenance")}
+    more = {"code": ref("ReasonCode"), "reasons": listed(ref("Reason")), "provenance": ref("Provenance")}
     return listed(obj({**entry, **more}, entry))
 
 
@@ -63,6 +63,7 @@ def components() -> dict[str, Schema]:
         "ask": _said("missing"),
         "holds": HOLDS,
         "note": STRING,
+        "notes": {**listed(ref("Reason")), "description": "What `note` says besides the rule's own note."},
         "amounts": ref("Amounts"),
     }
     context = {field.key: field.value for field in CONTEXT.fields}
@@ -112,8 +113,10 @@ def components() -> dict[str, Schema]:
             description="What is met, what is missing, and the days on which the answer holds.",
         ),
         "ReasonCode": word(
-            sorted(REASONS), "What the text beside it says, as a code; a text that has no code yet has none."
+            sorted(REASONS),
+            "What the text beside it says; of `several`, `reasons` has a code and a text for each.",
         ),
+        "Reason": full({"code": ref("ReasonCode"), "text": STRING}),
         "Amount": full(
             {
                 "value": {"type": "number", "minimum": 0, "description": "Exact, in `unit`."},

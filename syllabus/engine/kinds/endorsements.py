@@ -7,9 +7,9 @@ from dataclasses import replace
 from typing import Any
 
 from syllabus.engine import calendar, facts
-from syllabus.engine.amounts import count
+from syllabus.engine.amounts import count, distance
 from syllabus.engine.days import Days
-from syllabus.engine.facts import apart, in_nm, limit_nm
+from syllabus.engine.facts import YES, Fact, apart
 from syllabus.engine.finding import Finding
 from syllabus.engine.geography import Place
 from syllabus.engine.kinds import registry, training
@@ -23,6 +23,7 @@ from syllabus.engine.kinds.evidence import (
 )
 from syllabus.engine.kinds.registry import Param, kind
 from syllabus.engine.question import Question
+from syllabus.engine.reasons import NOTHING, Limit, reason
 from syllabus.engine.record import FLIGHT_INSTRUCTOR, Endorsement, Record
 from syllabus.engine.rulebook import Requirement, RuleVersion
 
@@ -69,13 +70,11 @@ def given(
             continue
         who = each.instructor
         if who is None:
-            found.no(each, "no instructor is named")
+            found.no(each, reason("instructor.none"))
         elif who.kind not in allowed:
-            found.no(each, f"given by a {who.kind} instructor, who may not give it")
+            found.no(each, reason("instructor.may-not-give", instructor=who.kind))
         elif each.given in found.question.settings.lacks_authority(who):
-            found.no(
-                each, f"{who.name} had no authority to instruct on {each.given}, by the school's records"
-            )
+            found.no(each, reason("instructor.no-authority", name=who.name, day=each.given))
         else:
             yield each
 
@@ -107,7 +106,7 @@ def endorsement(rule: RuleVersion, record: Record, question: Question, nested: A
     """
     only = rule.get("only_with")
     if only and getattr(question.context, only) is None:
-        return not_needed(rule, "endorsement", f"Needed only when the question names an {only}.")
+        return not_needed(rule, "endorsement", reason(f"needed.with-{only}"))
     found = Evidence("endorsement", question)
     for each in given(rule, record, rule.params["endorsements"], found):
         names = named(rule, question, each)
@@ -116,7 +115,7 @@ def endorsement(rule: RuleVersion, record: Record, question: Question, nested: A
             and each.instructor
             and facts.same(each.instructor.name) == facts.same(record.student.name)
         ):
-            names.answer((None, "whether the instructor is the student; nobody endorses themselves"))
+            names.answer((None, reason("endorsement.own")))
         if needed := rule.get("after_test"):
             _after_test(names, record, question, each, needed)
         _live(rule, record, question, each, names, found)
@@ -130,13 +129,13 @@ def named(rule: RuleVersion, question: Question, each: Endorsement) -> Names:
     if "aircraft_model" in wanted:
         names.model(each.aircraft_model)
     if "category" in wanted:
-        names.word(each.category, question.category, "category", "category")
+        names.word(each.category, question.category, "category")
     if "class" in wanted:
-        names.word(each.klass, question.klass, "class", "class")
+        names.word(each.klass, question.klass, "class")
     if "airport" in wanted:
-        names.word(_key(each.airport), _key(context.airport), "airport", "airport")
+        names.word(_key(each.airport), _key(context.airport), "airport")
     if "area" in wanted:
-        names.word(each.area, context.area, "area", "airspace area")
+        names.word(each.area, context.area, "area")
     if test := rule.get("test"):
         names.given_word(each.test, test)
     if category := rule.get("category"):
@@ -174,12 +173,7 @@ def _after_test(names: Names, record: Record, question: Question, each: Endorsem
         and question.models.same(test.aircraft_model, question.context.aircraft_model)
     ]
     if passed and min(passed) > each.given:
-        names.answer(
-            (
-                None,
-                f"whether the test was passed before {each.given}; on record it was passed on {min(passed)}",
-            )
-        )
+        names.answer((None, reason("endorsement.test-later", given=each.given, passed=min(passed))))
 
 
 def _live(
@@ -213,15 +207,11 @@ def _live(
             names.answer(training.on_the_day(record, each))
     days, all_days = Days.between(begins, sure), Days.between(begins, possible)
     if not all_days:
-        found.no(each, f"given {each.given}, after it had ended on {possible}")
+        found.no(each, reason("endorsement.ended", given=each.given, ended=possible or begins))
         return
-    names.settle(found, days, f"given {each.given}, {until(sure)}", all_days)
+    names.settle(found, days, reason("endorsement.given", given=each.given, until=until(sure)), all_days)
     if not names.wrong and not names.asked and (rest := all_days - days):
-        found.maybe(
-            each,
-            rest,
-            f"a training flight on {start}: the newest on record is older, and the days count from it",
-        )
+        found.maybe(each, rest, reason("endorsement.training-older", start=start))
 
 
 #: Standing endorsements for flights that stay close to where they begin.
@@ -264,16 +254,16 @@ def _for_flight(rule: RuleVersion, record: Record, question: Question, found: Ev
         _no_other_aircraft(names, question, each)
         _route(names, each, question.context.route)
         if each.flight_date is None:
-            names.answer((None, "the date of the flight it is for"))
-            names.settle(found, Days.starting(each.given), "")
+            names.answer((None, reason("named.flight-date")))
+            names.settle(found, Days.starting(each.given), NOTHING)
             continue
         days = Days.between(each.given, shortened(each.flight_date, each.expires)) & Days.between(
             each.flight_date, each.flight_date
         )
         if not days:
-            found.no(each, f"given {each.given}, not in time for the flight of {each.flight_date}")
+            found.no(each, reason("endorsement.too-late", given=each.given, flown=each.flight_date))
         else:
-            names.settle(found, days, f"for the flight of {each.flight_date}")
+            names.settle(found, days, reason("endorsement.for-flight", flown=each.flight_date))
 
 
 def _repeated(rule: RuleVersion, record: Record, question: Question, found: Evidence) -> None:
@@ -286,7 +276,8 @@ def _repeated(rule: RuleVersion, record: Record, question: Question, found: Evid
             names.model(each.aircraft_model)
         names.answer(_within(question.context.route or each.route, asks["within"]))
         _rests_on(names, asks.get("training"), record, question, each)
-        names.settle(found, Days.between(each.given, each.expires), f"standing, {until(each.expires)}")
+        standing = reason("endorsement.standing", until=until(each.expires))
+        names.settle(found, Days.between(each.given, each.expires), standing)
 
 
 def _nearby(rule: RuleVersion, record: Record, question: Question, found: Evidence) -> None:
@@ -298,7 +289,7 @@ def _nearby(rule: RuleVersion, record: Record, question: Question, found: Eviden
         return
     if route is None:
         for each in endorsed:
-            found.maybe(CONTEXT, Days.between(each.given, each.expires), _ASKED_ROUTE)
+            found.maybe(CONTEXT, Days.between(each.given, each.expires), reason("context.route"))
         return
     others = {place.key: place for place in route[1:] if place.key != route[0].key}
     if not others:
@@ -309,14 +300,15 @@ def _nearby(rule: RuleVersion, record: Record, question: Question, found: Eviden
         mine = Evidence("endorsement", question)
         for each in endorsed:
             names = Names(each, question)
-            names.word(_key(each.airport), place.key, "airport", "airport")
+            names.word(_key(each.airport), place.key, "airport")
             _no_other_aircraft(names, question, each)
             if each.aircraft_model is not None:
                 names.model(each.aircraft_model)
             names.answer(_within((route[0], place), asks["within"]))
             names.answer(_trained_there(record, route[0]))
             _rests_on(names, asks.get("training"), record, question, each, (route[0], place))
-            names.settle(mine, Days.between(each.given, each.expires), f"{place.key}, {until(each.expires)}")
+            gave = reason("endorsement.for-airport", airport=place.key, until=until(each.expires))
+            names.settle(mine, Days.between(each.given, each.expires), gave)
         part = mine.finding(rule)
         holds, possible = holds & part.holds, possible & part.possible
         parts.append(mine)
@@ -328,12 +320,12 @@ def _nearby(rule: RuleVersion, record: Record, question: Question, found: Eviden
     found.possible.append(possible)
 
 
-def _trained_there(record: Record, place: Place) -> tuple[bool | None, str]:
+def _trained_there(record: Record, place: Place) -> Fact:
     """Whether the airport of departure is one where training is given: dual began or ended there."""
     for flight in facts.dual_flights(record):
         if flight.route and place.key in (flight.route[0].key, flight.route[-1].key):
-            return True, ""
-    return None, f"whether {place.key} is the airport where training is given"
+            return YES
+    return None, reason("endorsement.home-unknown", airport=place.key)
 
 
 def _rests_on(
@@ -354,20 +346,17 @@ def _rests_on(
             names.answer((None, missing))
 
 
-_ASKED_ROUTE = "route: the airports of the flight asked about"
-
-
 def _route(
     names: Names, each: Endorsement, wanted: tuple[Place, ...] | None, *, there_and_back: bool = False
 ) -> None:
     """The route, point by point; a standing endorsement for A to B covers the way back to A."""
     if wanted is None:
-        names.asked.append((CONTEXT, _ASKED_ROUTE))
+        names.asked.append((CONTEXT, reason("context.route")))
     elif not each.route:
-        names.answer((None, "the route it is for"))
+        names.answer((None, reason("named.route")))
     elif _keys(each.route, there_and_back) != _keys(wanted, there_and_back):
-        shown = "-".join(place.key for place in each.route)
-        names.answer((False, f"for {shown}, asked about is {'-'.join(place.key for place in wanted)}"))
+        other = {"given": _keys(each.route, False), "wanted": _keys(wanted, False)}
+        names.answer((False, reason("named.other", **{name: "-".join(keys) for name, keys in other.items()})))
 
 
 def _keys(route: tuple[Place, ...], there_and_back: bool) -> list[str]:
@@ -378,21 +367,23 @@ def _keys(route: tuple[Place, ...], there_and_back: bool) -> list[str]:
     return keys
 
 
-def _within(route: tuple[Place, ...], limit: int) -> tuple[bool | None, str]:
+def _within(route: tuple[Place, ...], limit: int) -> Fact:
     """Whether every airport lies within ``limit`` (hundredths of NM) of the first, the limit included."""
     if not route:
-        return None, "the route it is for"
-    unlocated = [place.name for place in route if not place.known]
-    if unlocated:
-        return None, f"the position of {', '.join(unlocated)}"
+        return None, reason("named.route")
+    if unlocated := [place for place in route if not place.known]:
+        return None, facts.position_unknown(unlocated)
     far = max(route, key=lambda place: apart(route[0], place))
     away = apart(route[0], far)
     if away > limit:
-        return (
-            False,
-            f"{far.key} is {in_nm(away)} from {route[0].key}; the endorsement reaches {limit_nm(limit)}",
+        return False, reason(
+            "endorsement.too-far",
+            far=far.key,
+            distance=distance(away),
+            origin=route[0].key,
+            limit=Limit(limit),
         )
-    return True, ""
+    return YES
 
 
 @kind("airport_open", closed=Param(registry.table(registry.word(), registry.word()), True))
@@ -400,13 +391,13 @@ def airport_open(rule: RuleVersion, record: Record, question: Question, nested: 
     """The airport asked about is none of those where the rule bars solo flight by a student."""
     airport = question.context.airport
     if airport is None:
-        return not_needed(rule, "airport", "Needed only when the question names an airport.")
+        return not_needed(rule, "airport", reason("needed.with-airport"))
     none, one = (count(0, "airport"),), (count(1, "airport"),)
     closed = rule.params["closed"].get(airport.key)
     if closed is not None:
-        why = f"solo flight by a student pilot is barred at {airport.key}, {closed}"
+        why = reason("airport.closed", airport=airport.key, place=closed)
         return Finding(rule, Days.none(), Days.none(), none, one, one, not_counted=((CONTEXT, why),))
     return Finding(
         rule, rule.in_force, rule.in_force, one, one, none,
-        counted=((CONTEXT, f"{airport.key} is not on the list"),),
+        counted=((CONTEXT, reason("airport.open", airport=airport.key)),),
     )  # fmt: skip

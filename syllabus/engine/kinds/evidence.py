@@ -8,17 +8,15 @@ from datetime import date, timedelta
 from syllabus.engine import facts
 from syllabus.engine.amounts import Thing, count
 from syllabus.engine.days import Days
+from syllabus.engine.facts import Fact
 from syllabus.engine.finding import Finding
 from syllabus.engine.question import Question
+from syllabus.engine.reasons import Reason, reason, several
 from syllabus.engine.record import Entry
 from syllabus.engine.rulebook import Path, Requirement, RuleVersion
 
 ONE_DAY = timedelta(days=1)
 CONTEXT, STUDENT = "context", "student"
-
-#: One fact compared: True it fits, None nothing says, False it does not; with what is wrong or missing.
-Fact = tuple[bool | None, str]
-YES: Fact = (True, "")
 
 
 @dataclass
@@ -29,12 +27,12 @@ class Evidence:
     question: Question
     holds: list[Days] = field(default_factory=list)
     possible: list[Days] = field(default_factory=list)
-    counted: list[tuple[str, str, Days]] = field(default_factory=list)
-    not_counted: list[tuple[str, str]] = field(default_factory=list)
-    ask: list[tuple[str, str, Days]] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
+    counted: list[tuple[str, Reason, Days]] = field(default_factory=list)
+    not_counted: list[tuple[str, Reason]] = field(default_factory=list)
+    ask: list[tuple[str, Reason, Days]] = field(default_factory=list)
+    notes: list[Reason] = field(default_factory=list)
 
-    def yes(self, entry: Entry | str, days: Days, gave: str) -> None:
+    def yes(self, entry: Entry | str, days: Days, gave: Reason) -> None:
         """It counts on these days; where the school asks who vouches for a claimed entry, a question."""
         if claim := facts.unvouched(entry, self.question.settings):
             self.maybe(entry, days, claim)
@@ -42,11 +40,11 @@ class Evidence:
         self.holds.append(days)
         self.counted.append((_id(entry), gave, days))
 
-    def maybe(self, entry: Entry | str, days: Days, missing: str) -> None:
+    def maybe(self, entry: Entry | str, days: Days, missing: Reason) -> None:
         self.possible.append(days)
         self.ask.append((_id(entry), missing, days))
 
-    def no(self, entry: Entry | str, why: str) -> None:
+    def no(self, entry: Entry | str, why: Reason) -> None:
         self.not_counted.append((_id(entry), why))
 
     def finding(self, rule: RuleVersion) -> Finding:
@@ -55,7 +53,11 @@ class Evidence:
         holds = Days.union(self.holds) & rule.in_force
         possible = holds | (Days.union(self.possible) & rule.in_force)
         held = on in holds
-        spent = [(entry, f"{gave}, not on {on}") for entry, gave, days in self.counted if on not in days]
+        spent = [
+            (entry, reason("entry.not-on-day", gave=gave, day=on))
+            for entry, gave, days in self.counted
+            if on not in days
+        ]
         return Finding(
             rule=rule,
             holds=holds,
@@ -74,7 +76,7 @@ def _id(entry: Entry | str) -> str:
     return entry if isinstance(entry, str) else entry.id
 
 
-def not_needed(rule: RuleVersion, thing: Thing, note: str) -> Finding:
+def not_needed(rule: RuleVersion, thing: Thing, note: Reason) -> Finding:
     """The finding of a requirement that asks for nothing here, with the reason."""
     nothing = (count(0, thing),)
     return Finding(rule, rule.in_force, rule.in_force, nothing, nothing, nothing, notes=(note,))
@@ -83,13 +85,14 @@ def not_needed(rule: RuleVersion, thing: Thing, note: str) -> Finding:
 def waived(requirement: Requirement, way: Path, on: date) -> Finding:
     """The finding of a requirement that the way taken does not ask for, under any of its versions."""
     rule = requirement.on(on)
-    found = not_needed(rule, "requirement", f"Not needed here: {way.says} ({way.cite.section}).")
+    why = reason("needed.not-here", way=way.says, citation=way.cite.section)
+    found = not_needed(rule, "requirement", why)
     days = Days.union(version.in_force for version in requirement.versions)
     return replace(found, holds=days, possible=days)
 
 
-def until(last: date | None) -> str:
-    return f"holds through {last}" if last else "holds with no end date"
+def until(last: date | None) -> Reason:
+    return reason("holds.through", day=last) if last else reason("holds.no-end")
 
 
 def shortened(last: date | None, expires: date | None) -> date | None:
@@ -107,36 +110,39 @@ class Names:
 
     entry: Entry
     question: Question
-    wrong: list[str] = field(default_factory=list)
-    asked: list[tuple[Entry | str, str]] = field(default_factory=list)
+    wrong: list[Reason] = field(default_factory=list)
+    asked: list[tuple[Entry | str, Reason]] = field(default_factory=list)
 
     def model(self, given: str | None) -> None:
         """The make and model, through the school's links between spellings."""
         wanted = self.question.context.aircraft_model
         if wanted is None:
-            self.asked.append((CONTEXT, "aircraft_model: the make and model asked about"))
+            self.asked.append((CONTEXT, reason("context.aircraft-model")))
         elif given is None:
-            self.asked.append((self.entry, "the make and model it is for"))
+            self.asked.append((self.entry, reason("named.aircraft-model")))
         else:
             same = self.question.models.same(given, wanted)
             if same is False:
-                self.wrong.append(f"for {given}, asked about is {wanted}")
+                self._other(given, wanted)
             elif same is None:
-                self.asked.append((self.entry, f"whether {given} and {wanted} are the same make and model"))
+                self.asked.append((self.entry, reason("model.same-unknown", given=given, wanted=wanted)))
 
-    def word(self, given: str | None, wanted: str | None, key: str, called: str) -> None:
+    def word(self, given: str | None, wanted: str | None, key: str) -> None:
         """A word that must be the one asked about."""
         if wanted is None:
-            self.asked.append((CONTEXT, f"{key}: the {called} asked about"))
+            self.asked.append((CONTEXT, reason(f"context.{key}")))
         elif given is None:
-            self.asked.append((self.entry, f"the {called} it is for"))
-        elif facts.same(given) != facts.same(wanted):
-            self.wrong.append(f"for {given}, asked about is {wanted}")
+            self.asked.append((self.entry, reason(f"named.{key}")))
+        else:
+            self.given_word(given, wanted)
 
     def given_word(self, given: str | None, wanted: str) -> None:
         """A word that must be the one wanted where it is given at all."""
         if given is not None and facts.same(given) != facts.same(wanted):
-            self.wrong.append(f"for {given}, asked about is {wanted}")
+            self._other(given, wanted)
+
+    def _other(self, given: str, wanted: str) -> None:
+        self.wrong.append(reason("named.other", given=given, wanted=wanted))
 
     def answer(self, answer: Fact) -> None:
         met, why = answer
@@ -145,10 +151,10 @@ class Names:
         elif met is None:
             self.asked.append((self.entry, why))
 
-    def settle(self, found: Evidence, days: Days, gave: str, possible: Days | None = None) -> None:
+    def settle(self, found: Evidence, days: Days, gave: Reason, possible: Days | None = None) -> None:
         """Count the entry, ask, or leave it out. ``possible`` are more days, on which a question is open."""
         if self.wrong:
-            found.no(self.entry, "; ".join(self.wrong))
+            found.no(self.entry, several(self.wrong))
         elif self.asked:
             for entry, missing in self.asked:
                 found.maybe(entry, possible or days, missing)

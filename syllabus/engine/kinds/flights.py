@@ -9,12 +9,12 @@ from typing import Any
 from syllabus.engine import conflicts, facts
 from syllabus.engine.amounts import Amounts, count, distance
 from syllabus.engine.days import Days
-from syllabus.engine.facts import Journey
+from syllabus.engine.facts import YES, Fact, Journey
 from syllabus.engine.finding import Answer, Counted, Finding
 from syllabus.engine.kinds import registry
-from syllabus.engine.kinds.evidence import YES, Fact
 from syllabus.engine.kinds.registry import Param, kind
 from syllabus.engine.question import Question
+from syllabus.engine.reasons import NOTHING, Limit, Named, Reason, WholeMinutes, reason, several
 from syllabus.engine.record import Flight, Landings, Record
 from syllabus.engine.rulebook import RuleVersion
 
@@ -25,7 +25,7 @@ FAILS, REVIEW = "fails", "review"
 def occupied(flight: Flight, how: str) -> Fact:
     """Whether the entry is dual with an instructor named, or solo."""
     if not flight.times.get(how):
-        return False, f"no {how} time is logged"
+        return False, reason(f"flight.no-{how}")
     if how == DUAL:
         return facts.taught(flight)
     return YES
@@ -55,9 +55,9 @@ def one_flight(rule: RuleVersion, record: Record, question: Question, nested: An
     first: date | None = None
     maybe: date | None = None
     counted: list[Counted] = []
-    not_counted: list[tuple[str, str]] = []
-    ask: list[tuple[str, str]] = []
-    notes: list[str] = []
+    not_counted: list[tuple[str, Reason]] = []
+    ask: list[tuple[str, Reason]] = []
+    notes: list[Reason] = []
     for journey in _candidates(rule, record):
         if not _relevant(rule, journey):
             continue
@@ -67,7 +67,7 @@ def one_flight(rule: RuleVersion, record: Record, question: Question, nested: An
         day = journey.day
         if wrong:
             if day <= question.on:
-                not_counted.extend((entry.id, "; ".join(wrong)) for entry in journey.entries)
+                not_counted.extend((entry.id, several(wrong)) for entry in journey.entries)
         elif missing:
             maybe = min(filter(None, (maybe, day)))
             if day <= question.on:
@@ -111,16 +111,16 @@ def _relevant(rule: RuleVersion, journey: Journey) -> bool:
 
 
 def _judge(
-    rule: RuleVersion, record: Record, question: Question, journey: Journey, notes: list[str]
-) -> tuple[list[str], list[str], Amounts]:
+    rule: RuleVersion, record: Record, question: Question, journey: Journey, notes: list[Reason]
+) -> tuple[list[Reason], list[Reason], Amounts]:
     """What is wrong with a journey, what is missing, and what it gave."""
     if journey.readings:
         answers = [_judge(rule, record, question, reading, []) for reading in journey.readings]
         if len({(bool(wrong), bool(missing)) for wrong, missing, _ in answers}) > 1:
             return [], [journey.doubt], ()
         return _judge(rule, record, question, journey.readings[0], notes)
-    wrong: list[str] = []
-    missing: list[str] = []
+    wrong: list[Reason] = []
+    missing: list[Reason] = []
 
     def take(answer: Fact) -> bool:
         met, why = answer
@@ -149,7 +149,7 @@ def _judge(
         take((None, journey.doubt))
         return wrong, missing, ()
     if not journey.points:
-        take((None, "the route"))
+        take((None, reason("route.unknown")))
         return wrong, missing, ()
     total = _distances(rule, journey, take, notes)
     if stops := rule.get("full_stops"):
@@ -158,61 +158,62 @@ def _judge(
         beyond, why = journey.lands_beyond(limit)
         if beyond is False and rule.get("landing_short") == REVIEW:
             if not wrong:
-                under = f" under {cite}" if (cite := rule.get("defined_in")) else ""
-                settle = f"whether that is a cross-country flight{under} is for the instructor"
-                take((None, f"{why}; {settle} and the examiner to settle"))
+                take((None, _unclear(rule, why)))
         else:
             take((beyond, why))
         far = journey.farthest
-        _close(far and far[0], limit, "the farthest landing", journey, notes)
+        _close(far and far[0], limit, "landing", journey, notes)
     return wrong, missing, (distance(total),)
 
 
-def _at_night(journey: Journey, notes: list[str]) -> Fact:
+def _unclear(rule: RuleVersion, why: Reason) -> Reason:
+    """A landing too near for a cross-country flight, which the rule leaves to a person."""
+    if defined := rule.get("defined_in"):
+        return reason("flight.cross-country-unclear-under", why=why, citation=defined)
+    return reason("flight.cross-country-unclear", why=why)
+
+
+def _at_night(journey: Journey, notes: list[Reason]) -> Fact:
     logged = sum(entry.times.get("night", 0) for entry in journey.entries)
     if logged:
         total = sum(entry.times.get("total", 0) for entry in journey.entries)
         if logged < total:
-            notes.append(
-                f"{journey.last.id}: {facts.minutes(logged)} of {facts.minutes(total)} min were at night;"
-                " the rule does not say how much of the flight must be."
-            )
+            night, all_of_it = (WholeMinutes(facts.minutes(each)) for each in (logged, total))
+            flight = Named(journey.last.id)
+            notes.append(reason("flight.part-at-night", flight=flight, night=night, total=all_of_it))
         return YES
     for entry in journey.entries:
         if unknown := facts.night_unknown(entry):
             return None, unknown
-    return False, "no night time is logged"
+    return False, reason("flight.no-night")
 
 
-def _distances(rule: RuleVersion, journey: Journey, take: Callable[[Fact], bool], notes: list[str]) -> int:
+def _distances(rule: RuleVersion, journey: Journey, take: Callable[[Fact], bool], notes: list[Reason]) -> int:
     """Judge the distances; the total in hundredths of a nautical mile."""
     legs = [leg for leg, _, _ in journey.legs]
     total, longest = sum(legs), max(legs, default=0)
-    lost = journey.unlocated
-    unknown = f"the position of {', '.join(place.name for place in lost)}" if lost else ""
     for name, value, what in (
-        ("total_more_than", total, "straight-line distance in all"),
-        ("total_at_least", total, "straight-line distance in all"),
-        ("leg_more_than", longest, "longest leg"),
-        ("leg_at_least", longest, "longest leg"),
+        ("total_more_than", total, "total"),
+        ("total_at_least", total, "total"),
+        ("leg_more_than", longest, "leg"),
+        ("leg_at_least", longest, "leg"),
     ):
         limit = rule.params.get(name)
         if limit is None:
             continue
-        strict = name.endswith("more_than")
-        if value < limit or (strict and value == limit):
-            asked = f"{'more than' if strict else 'at least'} {facts.limit_nm(limit)}"
-            take((None, unknown) if unknown else (False, f"{what} {facts.in_nm(value)}; {asked} is asked"))
+        if value < limit or (value == limit and name.endswith("more_than")):
+            code = name.replace("_", "-")
+            short = reason(f"flight.{code}", distance=distance(value), limit=Limit(limit))
+            lost = journey.unlocated
+            take((None, facts.position_unknown(lost)) if lost else (False, short))
         _close(value, limit, what, journey, notes)
     return total
 
 
-def _close(value: int | None, limit: int, what: str, journey: Journey, notes: list[str]) -> None:
+def _close(value: int | None, limit: int, what: str, journey: Journey, notes: list[Reason]) -> None:
     if value is not None and facts.close(value, limit):
-        notes.append(
-            f"{journey.last.id}: {what} is {facts.in_nm(value)}, within 0.3 NM of the limit,"
-            f" {facts.limit_nm(limit)}; positions and the model of the earth decide, let the instructor look."
-        )
+        flight, away = Named(journey.last.id), distance(value)
+        notes.append(reason(f"flight.{what}-near-limit", flight=flight, distance=away, limit=Limit(limit)))
 
 
 def _full_stops(journey: Journey, need: int) -> Fact:
@@ -221,7 +222,7 @@ def _full_stops(journey: Journey, need: int) -> Fact:
     An entry ends with the airplane at rest, so its last point is a full stop unless the log says otherwise.
     """
     sure: set[str] = set()
-    open_: dict[str, str] = {}
+    open_: dict[str, Reason] = {}
     for entry in journey.entries:
         for index, place in enumerate(entry.route[1:], start=1):
             said = [each for each in entry.landings if each.at is not None and each.at.key == place.key]
@@ -229,18 +230,22 @@ def _full_stops(journey: Journey, need: int) -> Fact:
             if any(each.full_stop for each in said):
                 sure.add(place.key)
             elif any(each.full_stop is None for each in said):
-                open_[place.key] = f"whether the landing at {place.key} was a full stop"
+                open_[place.key] = reason("stop.full-unknown", at=place.key)
             elif not said and index == len(entry.route) - 1:
                 sure.add(place.key)
             elif not said:
-                open_[place.key] = f"the landing at {place.key}, and whether it was a full stop"
-    asked = [words for key, words in open_.items() if key not in sure]
+                open_[place.key] = reason("stop.landing-unknown", at=place.key)
+    asked = [each for key, each in open_.items() if key not in sure]
     if len(sure) >= need:
         return YES
     if len(sure) + len(asked) >= need:
-        return None, "; ".join(asked)
-    points = "1 point" if len(sure) == 1 else f"{len(sure)} points"
-    return False, f"full stops at {points} ({', '.join(sorted(sure)) or 'none'}); {need} are asked"
+        return None, several(asked)
+    if not sure:
+        return False, reason("stop.none", need=need)
+    places = tuple(sorted(sure))
+    if len(sure) == 1:
+        return False, reason("stop.one", places=places, need=need)
+    return False, reason("stop.too-few", stops=len(sure), places=places, need=need)
 
 
 @kind(
@@ -262,14 +267,14 @@ def landings_at_least(rule: RuleVersion, record: Record, question: Question, nes
     first: date | None = None
     maybe: date | None = None
     counted: list[Counted] = []
-    not_counted: list[tuple[str, str]] = []
-    ask: list[tuple[str, str]] = []
+    not_counted: list[tuple[str, Reason]] = []
+    ask: list[tuple[str, Reason]] = []
     for flight in record.flights:
         if not flight.landings or not flight.times.get(rule.params["occupancy"]):
             continue
         gave_t = gave_l = could_t = could_l = 0
-        missing: list[str] = []
-        whys: list[str] = []
+        missing: list[Reason] = []
+        whys: list[Reason] = []
         for each in flight.landings:
             for takeoff, amount in ((True, each.takeoffs), (False, each.landings)):
                 if not amount:
@@ -318,42 +323,50 @@ def _landing_fits(
     """Whether these takeoffs or landings count. A "no" without words is of no interest to anybody."""
     period = rule.get("period")
     if period and each.period is not None and each.period != period:
-        return False, ""
+        return False, NOTHING
     if rule.get("towered") and each.towered is False:
-        return False, ""
+        return False, NOTHING
     if flight.aircraft.device:
-        return False, "made in a device"
+        return False, reason("landing.in-device")
     answers = [
         occupied(flight, rule.params["occupancy"]),
         facts.suits(flight, rule.get("aircraft") or facts.ANY, question.models),
     ]
     for conflict in (
-        conflicts.conflicts(record, question).get(flight.id, ""),
+        conflicts.conflicts(record, question).get(flight.id, NOTHING),
         conflicts.landing_conflict(flight, each),
-        conflicts.night_landing_conflict(flight, each) if period == "night" else "",
+        conflicts.night_landing_conflict(flight, each) if period == "night" else NOTHING,
     ):
         if conflict:
             answers.append((None, conflict))
-    where = f" at {each.at.key}" if each.at else ""
-    what = "takeoffs" if takeoff else "landings"
-    if period and each.period is None:
-        answers.append((None, f"whether the {what}{where} were by day or night"))
-    if rule.get("towered") and each.towered is None:
-        answers.append((None, f"whether the control tower{where} was operating"))
-    if rule.get("full_stop") and not takeoff and not each.full_stop:
-        if each.full_stop is None:
-            answers.append((None, f"whether the landings{where} were to a full stop"))
-        else:
-            answers.append((False, f"the landings{where} were not to a full stop"))
-    if rule.get("pattern") and not each.pattern:
-        if each.pattern is None:
-            answers.append((None, f"whether the {what}{where} involved a flight in the traffic pattern"))
-        else:
-            answers.append((False, f"no flight in the traffic pattern{where}"))
+    answers += _properties(rule, each, takeoff)
     for met in (False, None):
         if found := [why for answer, why in answers if answer is met]:
-            return met, "; ".join(found)
+            return met, several(found)
     return YES
+
+
+def _properties(rule: RuleVersion, each: Landings, takeoff: bool) -> Iterable[Fact]:
+    """What is wrong or missing of the properties that the rule wants of takeoffs or landings."""
+    what = "takeoff" if takeoff else "landing"
+
+    def said(code: str) -> Reason:
+        return reason(f"{code}-at", at=each.at.key) if each.at else reason(code)
+
+    if rule.get("period") and each.period is None:
+        yield None, said(f"{what}.period-unknown")
+    if rule.get("towered") and each.towered is None:
+        yield None, said("landing.tower-unknown")
+    if rule.get("full_stop") and not takeoff and not each.full_stop:
+        if each.full_stop is None:
+            yield None, said("landing.full-stop-unknown")
+        else:
+            yield False, said("landing.no-full-stop")
+    if rule.get("pattern") and not each.pattern:
+        if each.pattern is None:
+            yield None, said(f"{what}.pattern-unknown")
+        else:
+            yield False, said("landing.no-pattern")
 
 
 @kind("milestone", milestone=Param(registry.word(), True))

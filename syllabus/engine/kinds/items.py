@@ -14,7 +14,7 @@ from syllabus.engine.finding import Counted, Finding
 from syllabus.engine.kinds import registry
 from syllabus.engine.kinds.registry import Param, kind
 from syllabus.engine.question import Question
-from syllabus.engine.reasons import Words, reason
+from syllabus.engine.reasons import NOTHING, Named, Reason, reason
 from syllabus.engine.record import CLAIMED, GRADES, NOT_OBSERVED, ItemGrade, Record
 from syllabus.engine.rulebook import RuleVersion
 
@@ -38,8 +38,8 @@ def items_at_standard(rule: RuleVersion, record: Record, question: Question, nes
     need_rank = GRADES.index(wanted)
     holds = possible = rule.in_force
     counted: list[Counted] = []
-    not_counted: list[tuple[str, Words]] = []
-    ask: list[tuple[str, Words]] = []
+    not_counted: list[tuple[str, Reason]] = []
+    ask: list[tuple[str, Reason]] = []
     at_standard, missing = 0, []
     for item, title in items.items():
         graded = record.items_by_name.get(item, ())
@@ -47,28 +47,31 @@ def items_at_standard(rule: RuleVersion, record: Record, question: Question, nes
             if grade.date > question.on or facts.graded(grade) or grade.grade == NOT_OBSERVED:
                 continue
             if grade.instructor is None:
-                not_counted.append((grade.id, reason("item.no-instructor", item=item)))
+                not_counted.append((grade.id, reason("item.no-instructor", item=Named(item))))
             else:
                 not_counted.append(
-                    (grade.id, reason("item.other-instructor", item=item, instructor=grade.instructor.kind))
+                    (
+                        grade.id,
+                        reason("item.other-instructor", item=Named(item), instructor=grade.instructor.kind),
+                    )
                 )
         sure, maybe, newest, doubt = _days_at(graded, need_rank, record, question)
         holds &= sure
         possible &= maybe
         if question.on in sure:
             at_standard += 1
-            counted.append((newest[-1].id, reason("item.at-standard", item=item, grade=wanted)))
+            counted.append((newest[-1].id, reason("item.at-standard", item=Named(item), grade=wanted)))
         elif question.on in maybe:
             only = next((grade for grade in newest if _only_claimed(grade, question)), None)
-            claim = only and reason("item.only-claimed", grade=only.grade, item=item)
-            which = reason("item.order-unknown", item=item, day=newest[-1].date)
+            claim = only and reason("item.only-claimed", grade=only.grade, item=Named(item))
+            which = reason("item.order-unknown", item=Named(item), day=newest[-1].date)
             ask.append(((only or newest[-1]).id, doubt or claim or which))
         elif newest:
-            low = reason("item.below-standard", item=item, title=title, grade=newest[-1].grade)
+            low = reason("item.below-standard", item=Named(item, title), grade=newest[-1].grade)
             not_counted.append((newest[-1].id, low))
         else:
-            missing.append(f"{item} ({title})")
-    notes = (f"Not graded yet: {', '.join(missing)}.",) if missing else ()
+            missing.append(Named(item, title))
+    notes = (reason("item.not-graded", items=tuple(missing)),) if missing else ()
     total = len(items)
     return Finding(
         rule, holds, possible, (count(at_standard, "item"),), (count(total, "item"),),
@@ -76,7 +79,7 @@ def items_at_standard(rule: RuleVersion, record: Record, question: Question, nes
     )  # fmt: skip
 
 
-def _doubt(grade: ItemGrade, record: Record, question: Question) -> str:
+def _doubt(grade: ItemGrade, record: Record, question: Question) -> Reason:
     """Why a grade leaves a question: nobody vouches for it, or its flight says otherwise."""
     return facts.unvouched(grade, question.settings) or facts.grade_doubt(
         grade, record, question.category, question.models
@@ -90,12 +93,12 @@ def _only_claimed(grade: ItemGrade, question: Question) -> bool:
 
 def _days_at(
     graded: tuple[ItemGrade, ...], need_rank: int, record: Record, question: Question
-) -> tuple[Days, Days, list[ItemGrade], str]:
+) -> tuple[Days, Days, list[ItemGrade], Reason]:
     """Days on which the newest grade is surely, and possibly, high enough; the newest grades on a day, and
     what is in doubt about them.
     """
     usable = [grade for grade in graded if facts.graded(grade)]
-    sure, maybe, newest, asked = [], [], [], ""
+    sure, maybe, newest, asked = [], [], [], NOTHING
     standing: list[ItemGrade] = []
     groups = [(day, list(group)) for day, group in groupby(usable, key=lambda grade: grade.date)]
     for index, (day, group) in enumerate(groups):
@@ -106,7 +109,7 @@ def _days_at(
         # a claim takes the place of no grade that somebody vouches for: either may be the one
         rivals = standing if any(_only_claimed(grade, question) for grade in group) else []
         ranks = [GRADES.index(grade.grade) >= need_rank for grade in (*group, *rivals)]
-        doubt = next(filter(None, (_doubt(grade, record, question) for grade in group)), "")
+        doubt = next(filter(None, (_doubt(grade, record, question) for grade in group)), NOTHING)
         if all(ranks) and not doubt:
             sure.append(Days.between(day, last))
         if any(ranks):

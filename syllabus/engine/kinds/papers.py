@@ -13,11 +13,13 @@ from syllabus.engine.kinds import registry
 from syllabus.engine.kinds.evidence import ONE_DAY, STUDENT, Evidence, shortened, until
 from syllabus.engine.kinds.registry import Param, kind
 from syllabus.engine.question import Question
+from syllabus.engine.reasons import reason
 from syllabus.engine.record import Certificate, Document, Record
 from syllabus.engine.rulebook import RuleVersion
 from syllabus.engine.vocabulary import CERTIFICATES, MEDICAL_CLASSES
 
 HELD_BY_A_STUDENT = "student"
+_BORN = reason("student.birth-date")
 
 
 @kind(
@@ -31,12 +33,12 @@ def age_at_least(rule: RuleVersion, record: Record, question: Question, nested: 
     born = record.student.birth_date
     needs = (count(need, "year"),)
     if born is None:
-        return Finding(rule, Days.none(), rule.in_force, (), needs, (), ask=((STUDENT, "the birth date"),))
+        return Finding(rule, Days.none(), rule.in_force, (), needs, (), ask=((STUDENT, _BORN),))
     have = max(0, calendar.age(born, question.on))
     holds = Days.starting(calendar.birthday(born, need)) & rule.in_force
     return Finding(
         rule, holds, holds, (count(have, "year"),), needs, (count(max(0, need - have), "year"),),
-        counted=((STUDENT, f"born {born}"),) if question.on in holds else (),
+        counted=((STUDENT, reason("student.born", born=born)),) if question.on in holds else (),
     )  # fmt: skip
 
 
@@ -79,8 +81,8 @@ def certificate(rule: RuleVersion, record: Record, question: Question, nested: A
             _student_certificate(found, rule, record, paper, paper.expires)
     for held in record.certificates:
         if held.kind not in rule.params["certificates"]:
-            wanted = ", ".join(rule.params["certificates"])
-            found.no(held, f"a {held.kind} certificate; wanted is one of {wanted}")
+            wanted = tuple(rule.params["certificates"])
+            found.no(held, reason("certificate.other", kind=held.kind, wanted=wanted))
         elif held.kind == HELD_BY_A_STUDENT:
             _student_certificate(found, rule, record, held, None)
         else:
@@ -95,14 +97,14 @@ def _student_certificate(
     rows, issued = rule.params["lives"], entry.issued
     row = next((row for row in rows if "issued_before" not in row or issued < row["issued_before"]), None)
     if row is None:
-        found.no(entry, f"issued {issued}, and the rule says nothing of such a day")
+        found.no(entry, reason("certificate.no-life", issued=issued))
         return
     last = calendar.last_day(issued, row["life"]) if "life" in row else None
     if "young_under" in row:
         longer = calendar.last_day(issued, row["young_life"])
         born = record.student.birth_date
         if born is None:
-            found.maybe(STUDENT, Days.between(issued, shortened(longer, expires)), "the birth date")
+            found.maybe(STUDENT, Days.between(issued, shortened(longer, expires)), _BORN)
         elif calendar.age(born, issued) < row["young_under"]:
             last = longer
     last = shortened(last, expires)
@@ -145,10 +147,11 @@ def medical(rule: RuleVersion, record: Record, question: Question, nested: Any) 
         sure, longest = _medical_ends(rule, record, paper)
         held.append(Days.between(paper.issued, _life_at_issue(rule, record, paper, sure)))
         if paper.klass not in accepted:
-            found.no(paper, f"{paper.klass} class; {rule.params['at_least']} class or better is wanted")
+            least = rule.params["at_least"]
+            found.no(paper, reason("medical.class-too-low", held=str(paper.klass), wanted=least))
             continue
         if longest > sure:
-            found.maybe(STUDENT, Days.between(paper.issued, longest), "the birth date")
+            found.maybe(STUDENT, Days.between(paper.issued, longest), _BORN)
         found.yes(paper, Days.between(paper.issued, sure), until(sure))
     if basic := rule.get("basicmed"):
         _basicmed(found, basic, record, Days.union(held))
@@ -187,7 +190,7 @@ def _basicmed(found: Evidence, basic: dict[str, Any], record: Record, held: Days
     first = (held & Days.starting(basic["held_after"] + ONE_DAY)).from_day(date.min)
     if first is None:
         for paper in (*courses, *exams):
-            found.no(paper, f"BasicMed needs a medical certificate held after {basic['held_after']}")
+            found.no(paper, reason("basicmed.no-medical", day=basic["held_after"]))
         return
     since = Days.starting(first[0])
     licensed = _licensed(basic, record)
@@ -197,15 +200,14 @@ def _basicmed(found: Evidence, basic: dict[str, Any], record: Record, held: Days
         for paper, days in papers:
             both = since & days & Days.union(theirs for _, theirs in other)
             if not both:
-                found.no(paper, f"no BasicMed {missing} lives on the same days")
+                found.no(paper, reason(f"basicmed.no-{missing}"))
                 continue
             if with_license := both & licensed:
-                found.yes(paper, with_license, f"BasicMed, {until(list(with_license)[-1][1])}")
+                last = until(list(with_license)[-1][1])
+                found.yes(paper, with_license, reason("basicmed.holds", until=last))
             if without := both - licensed:
-                found.maybe(paper, without, f"the driver's license (a document {basic['license']})")
-    found.notes.append(
-        "BasicMed also asks that the newest medical was not withdrawn; the record does not say."
-    )
+                found.maybe(paper, without, reason("basicmed.license-unknown", document=basic["license"]))
+    found.notes.append(reason("basicmed.withdrawn-unknown"))
 
 
 def _licensed(basic: dict[str, Any], record: Record) -> Days:

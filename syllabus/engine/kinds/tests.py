@@ -10,12 +10,14 @@ from typing import Any
 from syllabus.engine import calendar, facts
 from syllabus.engine.amounts import count
 from syllabus.engine.days import Days
+from syllabus.engine.facts import YES, Fact
 from syllabus.engine.finding import Finding
 from syllabus.engine.kinds import registry
 from syllabus.engine.kinds.endorsements import given
 from syllabus.engine.kinds.evidence import ONE_DAY, Evidence, Names, not_needed, shortened, until
 from syllabus.engine.kinds.registry import Param, kind
 from syllabus.engine.question import Question
+from syllabus.engine.reasons import NOTHING, Reason, reason
 from syllabus.engine.record import Endorsement, Flight, GroundLesson, Record, Test
 from syllabus.engine.rulebook import RuleVersion
 from syllabus.engine.vocabulary import INSTRUCTORS
@@ -45,11 +47,11 @@ def passed_test(rule: RuleVersion, record: Record, question: Question, nested: A
     tests = [test for test in record.tests if test.kind == rule.params["test"]]
     for test in tests:
         if test.result == FAIL and not _contradicted(test, rule):
-            found.no(test, f"failed on {test.date}")
+            found.no(test, reason("test.failed", day=test.date))
             continue
         allowed = rule.get("given_by")
         if allowed and test.instructor is not None and test.instructor.kind not in allowed:
-            found.no(test, f"given by a {test.instructor.kind} instructor, who may not give it")
+            found.no(test, reason("instructor.may-not-give", instructor=test.instructor.kind))
             continue
         last = calendar.last_day(test.date, rule.params["life"]) if rule.get("life") else None
         days = Days.between(test.date, last)
@@ -60,23 +62,23 @@ def passed_test(rule: RuleVersion, record: Record, question: Question, nested: A
                 sure = Days.between(test.date, later.date - ONE_DAY)
                 if sure and not names.wrong and not names.asked:
                     found.yes(test, sure, _result(test, last))
-                names.answer((None, f"whether the failure of {later.date} in the same model was made good"))
+                names.answer((None, reason("test.failed-later", day=later.date)))
         if test.result is None:
-            names.answer((None, "the result"))
+            names.answer((None, reason("test.result-unknown")))
         elif said := _contradicted(test, rule):
             names.answer((None, said))
         names.settle(found, days, _result(test, last))
     return found.finding(rule)
 
 
-def _contradicted(test: Test, rule: RuleVersion) -> str:
-    """How a result and its score disagree; empty where they do not."""
+def _contradicted(test: Test, rule: RuleVersion) -> Reason:
+    """How a result and its score disagree; nothing where they do not."""
     least = rule.get("passing_score")
     if least is None or test.score is None or test.result is None:
-        return ""
+        return NOTHING
     if (test.score >= least) == (test.result == PASS):
-        return ""
-    return f"which is right: the result is {test.result}, the score {test.score} %, and {least} % passes"
+        return NOTHING
+    return reason("test.result-or-score", result=test.result, score=test.score, least=least)
 
 
 def _failed_later(passed: Test, tests: Iterable[Test], question: Question) -> Test | None:
@@ -93,9 +95,10 @@ def _failed_later(passed: Test, tests: Iterable[Test], question: Question) -> Te
     return None
 
 
-def _result(test: Test, last: date | None) -> str:
-    score = f" with {test.score} %" if test.score is not None else ""
-    return f"passed {test.date}{score}, {until(last)}"
+def _result(test: Test, last: date | None) -> Reason:
+    if test.score is None:
+        return reason("test.passed", day=test.date, until=until(last))
+    return reason("test.passed-with-score", day=test.date, score=test.score, until=until(last))
 
 
 @kind(
@@ -129,31 +132,29 @@ def deficiencies_reviewed(rule: RuleVersion, record: Record, question: Question,
             needed = needed or question.on in days
             continue
         if not codes:
-            found.yes(test, days, "a full score, nothing to review")
+            found.yes(test, days, reason("test.full-score"))
             continue
         needed = needed or question.on in days
         for each in reviews:
             _review(found, rule, each, test, days, codes)
     made = found.finding(rule)
     if not lives:
-        made = replace(
-            made, notes=(f"No knowledge test that is passed and still lives on {question.on} is on record.",)
-        )
+        made = replace(made, notes=(reason("test.none-lives", day=question.on),))
     elif not needed and made.met(question.on):
         none = (count(0, "endorsement"),)
         made = replace(made, have=none, need=none)
     return made
 
 
-def _untold(test: Test) -> str:
-    """What of the result is not on record, without which nobody knows what was to review; else empty."""
+def _untold(test: Test) -> Reason:
+    """What of the result is not on record, without which nobody knows what was to review; else nothing."""
     if test.result is None:
-        return "the result"
+        return reason("test.result-unknown")
     if test.score is None:
-        return "the score, and the codes of what was missed"
+        return reason("test.score-unknown")
     if test.score < FULL_SCORE and not test.deficient_codes:
-        return f"the deficient codes (the score is {test.score} %, and none are listed)"
-    return ""
+        return reason("test.codes-unknown", score=test.score)
+    return NOTHING
 
 
 def _review(
@@ -165,7 +166,7 @@ def _review(
     codes: Sequence[str],
 ) -> None:
     if each.given < test.date:
-        found.no(each, f"given {each.given}, before the test of {test.date}")
+        found.no(each, reason("review.before-test", given=each.given, test=test.date))
         return
     names = Names(each, found.question)
     names.given_word(each.test, rule.params["test"])
@@ -174,7 +175,7 @@ def _review(
     names.settle(
         found,
         Days.between(each.given, each.expires) & days,
-        f"reviewed {', '.join(codes)}",
+        reason("review.done", codes=tuple(codes)),
     )
 
 
@@ -192,7 +193,7 @@ def retest(rule: RuleVersion, record: Record, question: Question, nested: Any) -
     """
     failed = [test for test in record.tests if test.kind in rule.params["tests"] and test.result != PASS]
     if not failed:
-        return not_needed(rule, "endorsement", "Needed only after a failed test.")
+        return not_needed(rule, "endorsement", reason("needed.after-failure"))
     found = Evidence("endorsement", question)
     holds = possible = rule.in_force
     for test in failed:
@@ -203,9 +204,9 @@ def retest(rule: RuleVersion, record: Record, question: Question, nested: Any) -
         for later in record.tests:
             _passed_since(alone, test, later)
         if test.result is None:
-            alone.maybe(test, Days.starting(test.date), "the result")
+            alone.maybe(test, Days.starting(test.date), reason("test.result-unknown"))
         else:
-            alone.no(test, f"failed on {test.date}; training and an endorsement for a retest come first")
+            alone.no(test, reason("retest.needed", day=test.date))
         mine = alone.finding(rule)
         holds, possible = holds & mine.holds, possible & mine.possible
         found.counted += alone.counted
@@ -228,19 +229,19 @@ def _passed_since(found: Evidence, failed: Test, later: Test) -> None:
         return
     days = Days.starting(later.date)
     if later.date > failed.date:
-        found.yes(later, days, f"passed {later.date}, after the failure of {failed.date}")
+        found.yes(later, days, reason("test.passed-since", day=later.date, failed=failed.date))
     else:
-        found.maybe(later, days, f"whether the pass came after the failure; both are on {failed.date}")
+        found.maybe(later, days, reason("retest.pass-order-unknown", day=failed.date))
 
 
 def _trained_again(found: Evidence, record: Record, failed: Test, each: Endorsement) -> None:
     """Count an endorsement for one more try at a test that was failed."""
     if each.given < failed.date:
-        found.no(each, f"given {each.given}, before the failure of {failed.date}")
+        found.no(each, reason("retest.before-failure", given=each.given, failed=failed.date))
         return
     names = Names(each, found.question)
     if each.test is None:
-        names.answer((None, "the test it is for"))
+        names.answer((None, reason("named.test")))
     else:
         names.given_word(each.test, failed.kind)
     if found.question.category is not None:
@@ -248,9 +249,10 @@ def _trained_again(found: Evidence, record: Record, failed: Test, each: Endorsem
     if found.question.klass is not None and failed.kind.startswith(PRACTICAL):
         names.given_word(each.klass, found.question.klass)
     if each.given == failed.date:
-        names.answer((None, f"whether it came after the failure; both are on {failed.date}"))
+        names.answer((None, reason("retest.order-unknown", day=failed.date)))
     names.answer(_training_since(record, found.question, failed, each))
-    names.settle(found, Days.between(each.given, each.expires), f"given {each.given} for {failed.kind}")
+    gave = reason("endorsement.for-test", given=each.given, test=failed.kind)
+    names.settle(found, Days.between(each.given, each.expires), gave)
 
 
 def _of_category(question: Question, flight: Flight) -> bool:
@@ -259,9 +261,7 @@ def _of_category(question: Question, flight: Flight) -> bool:
     return None in (category, question.category) or category == question.category
 
 
-def _training_since(
-    record: Record, question: Question, failed: Test, each: Endorsement
-) -> tuple[bool | None, str]:
+def _training_since(record: Record, question: Question, failed: Test, each: Endorsement) -> Fact:
     """Whether whoever endorsed gave training, in flight or on the ground, since the failure."""
     lessons: list[Flight | GroundLesson] = [
         flight for flight in record.flights if flight.times.get("dual") and _of_category(question, flight)
@@ -269,10 +269,10 @@ def _training_since(
     lessons += [lesson for lesson in record.ground if lesson.time]
     since = [lesson for lesson in lessons if failed.date <= lesson.date <= each.given]
     if any(facts.same_person(lesson.instructor, each.instructor) for lesson in since):
-        return True, ""
+        return YES
     if not since:
-        return False, f"no training is on record between the failure of {failed.date} and {each.given}"
+        return False, reason("retest.no-training", failed=failed.date, given=each.given)
     if any(lesson.instructor is None for lesson in since):
-        return None, "who gave the training after the failure"
-    others = ", ".join(sorted({lesson.instructor.name for lesson in since if lesson.instructor}))
-    return False, f"the training after the failure is by {others}, and whoever gave it endorses"
+        return None, reason("retest.instructor-unknown")
+    others = tuple(sorted({lesson.instructor.name for lesson in since if lesson.instructor}))
+    return False, reason("retest.other-instructor", instructors=others)

@@ -18,7 +18,7 @@ from syllabus.engine.kinds.registry import Param, kind
 from syllabus.engine.kinds.training import PREPARATION
 from syllabus.engine.logged import LOGBOOK_STEP, Row, Wanted
 from syllabus.engine.question import Question
-from syllabus.engine.reasons import WholeMinutes, Words, reason
+from syllabus.engine.reasons import NOTHING, Limit, Named, Reason, WholeMinutes, reason
 from syllabus.engine.record import DEVICES, TIMES, Document, Flight, Record
 from syllabus.engine.rulebook import RuleVersion
 
@@ -58,9 +58,9 @@ class Share:
     sure: int = 0
     possible: int = 0
     device: bool = False
-    why: Words = ""
-    note: str = ""
-    missing: tuple[Words, ...] = ()
+    why: Reason = NOTHING
+    note: Reason = NOTHING
+    missing: tuple[Reason, ...] = ()
 
 
 @kind("total_at_least", **TOTAL_PARAMS)
@@ -104,9 +104,9 @@ class _Told:
         self.on, self.cap, self.device_left, self.night = on, cap, cap, night
         self.opens = calendar.window_start(on, window) if window else date.min
         self.counted: list[Counted] = []
-        self.not_counted: list[tuple[str, Words]] = []
-        self.ask: list[tuple[str, Words]] = []
-        self.notes: list[str] = []
+        self.not_counted: list[tuple[str, Reason]] = []
+        self.ask: list[tuple[str, Reason]] = []
+        self.notes: list[Reason] = []
 
     def tell(self, rows: Iterable[Row]) -> None:
         for flight, sure, _, gave, share in rows:
@@ -227,7 +227,7 @@ def _rows(rule: RuleVersion, record: Record, question: Question) -> Sequence[Row
     return sorted(rows, key=lambda row: row[0].order)
 
 
-def _doubt(share: Share, rule: RuleVersion, question: Question, doubts: Mapping[str, str]) -> None:
+def _doubt(share: Share, rule: RuleVersion, question: Question, doubts: Mapping[str, Reason]) -> None:
     """Take from what is sure the hours that another fact on record contradicts; they stay possible."""
     flight = share.flight
     if not share.sure:
@@ -306,7 +306,7 @@ def _flight_share(rule: RuleVersion, record: Record, question: Question, flight:
         amount = facts.logged(flight, counts[0]) or 0
         return _limited(rule, record, question, Share(flight, amount, amount))
     amounts = {name: facts.logged(flight, name) for name in counts}
-    unknown = ""
+    unknown = NOTHING
     if "night" in amounts and amounts["night"] is None:
         unknown = facts.night_unknown(flight)
         if unknown:
@@ -363,11 +363,14 @@ def _limited(rule: RuleVersion, record: Record, question: Question, share: Share
         journey = facts.journeys(record)[flight.id]
         beyond, why = journey.lands_beyond(limit)
         far = journey.farthest
-        note = ""
+        note = NOTHING
         if far and facts.close(far[0], limit):
-            note = (
-                f"{flight.id}: {far[1].key} is {facts.in_nm(far[0])} from the point of departure, within"
-                f" 0.3 NM of the limit, {facts.limit_nm(limit)}; let the instructor look."
+            note = reason(
+                "route.landing-near-limit",
+                flight=Named(flight.id),
+                place=far[1].key,
+                distance=amounts.distance(far[0]),
+                limit=Limit(limit),
             )
         if beyond is False:
             return Share(flight, why=why, note=note)
@@ -378,13 +381,15 @@ def _limited(rule: RuleVersion, record: Record, question: Question, share: Share
     return share
 
 
-def _beside(flight: Flight) -> str:
+def _beside(flight: Flight) -> Reason:
     """A word where the computed night and the logged one are apart by more than a logbook's tenth."""
     computed = facts.computed_night(flight)
     logged = flight.times.get("night", 0)
     if computed is None or abs(computed - logged) <= LOGBOOK_STEP:
-        return ""
-    return (
-        f"{flight.id}: {facts.minutes(logged)} min of night logged,"
-        f" {facts.minutes(computed)} min computed from off and on; the logged time counts."
+        return NOTHING
+    return reason(
+        "time.night-differs",
+        flight=Named(flight.id),
+        logged=WholeMinutes(facts.minutes(logged)),
+        computed=WholeMinutes(facts.minutes(computed)),
     )

@@ -12,17 +12,20 @@ from datetime import date
 from typing import Any
 
 from syllabus.engine import conflicts, facts
+from syllabus.engine.facts import YES, Fact
 from syllabus.engine.geography import Place
 from syllabus.engine.kinds import registry
-from syllabus.engine.kinds.evidence import YES, Fact
 from syllabus.engine.kinds.registry import Param
 from syllabus.engine.question import Question
+from syllabus.engine.reasons import NOTHING, Named, Reason, reason, several
 from syllabus.engine.record import GRADES, Endorsement, Flight, Record
 from syllabus.engine.sun import is_night
 from syllabus.engine.vocabulary import FLIGHT_TRAINING
 
 SAME, SIMILAR = "same", "similar"
 PREPARATION = "practical-test-preparation:"
+#: Flights that do not count, as far as the reason names them.
+_MOST_TOLD = 3
 
 TRAINING = registry.struct(
     together=(("items", "grade"),),
@@ -47,8 +50,8 @@ class Trained:
 
     sure: date | None = None
     possible: date | None = None
-    asked: list[str] = field(default_factory=list)
-    why: str = ""
+    asked: list[Reason] = field(default_factory=list)
+    why: Reason = NOTHING
 
 
 def behind(
@@ -67,7 +70,7 @@ def behind(
     """
     last = each.given if closes is None else min(each.given, closes)
     found = Trained()
-    whys: list[str] = []
+    whys: list[Reason] = []
     # the newest that counts decides, and an open question is worth asking only where it is newer still
     for flight in reversed(facts.dual_flights(record)):
         if flight.date > last or (opens is not None and flight.date < opens):
@@ -77,7 +80,7 @@ def behind(
             whys.append(said)
             continue
         if found.possible is None:
-            found.possible, found.asked = flight.date, [f"{flight.id}: {said}"] if said else []
+            found.possible, found.asked = flight.date, [_of(flight, said)] if said else []
         if met:
             found.sure = flight.date
             break
@@ -88,10 +91,16 @@ def behind(
     return found
 
 
-def _nothing(whys: list[str], last: date, opens: date | None) -> str:
-    since = f" from {opens}" if opens else ""
-    told = f" ({'; '.join(list(dict.fromkeys(whys))[:3])})" if whys else ""
-    return f"no training that it rests on is on record{since} up to {last}{told}"
+def _of(flight: Flight, what: Reason) -> Reason:
+    return reason("training.of-flight", flight=Named(flight.id), what=what)
+
+
+def _nothing(whys: list[Reason], last: date, opens: date | None) -> Reason:
+    none = (
+        reason("training.none-since", opens=opens, last=last) if opens else reason("training.none", last=last)
+    )
+    told = tuple(dict.fromkeys(whys))[:_MOST_TOLD]
+    return reason("training.none-because", none=none, reasons=told) if told else none
 
 
 def _answers(
@@ -114,16 +123,16 @@ def _answers(
 def _kind_of_training(asks: dict[str, Any], flight: Flight) -> Fact:
     prepares = asks.get("prepares_for")
     if prepares and PREPARATION + prepares not in flight.purposes:
-        return False, f"{flight.id} is not logged as preparation for the {prepares} practical test"
+        return False, reason("training.not-preparation", flight=Named(flight.id), test=prepares)
     return YES
 
 
 def _category(question: Question, flight: Flight) -> Fact:
     category, _ = question.models.kind_of(flight.aircraft)
     if category is None:
-        return None, "the aircraft's category"
+        return None, reason("aircraft.category-unknown")
     if question.category not in (None, category):
-        return False, f"{flight.id} was in a {category}"
+        return False, reason("training.other-aircraft", flight=Named(flight.id), flown=category)
     return YES
 
 
@@ -133,18 +142,18 @@ def _model(how: str, question: Question, each: Endorsement, flight: Flight) -> F
     if wanted is None:
         return YES  # asked of the context already
     if flown is None:
-        return None, "the make and model flown"
+        return None, reason("training.model-unknown")
     same = question.models.same(flown, wanted)
     if same:
         return YES
     if how == SIMILAR and each.similar_model and question.models.same(flown, each.similar_model):
         known = question.context.category or question.models.find(wanted)
-        return YES if known else (None, f"the category of the {wanted}")
+        return YES if known else (None, reason("training.category-unknown", model=wanted))
     if how == SIMILAR:
-        return None, f"whether the {flown} is similar to the {wanted}, which the endorsement does not attest"
+        return None, reason("training.similar-unknown", flown=flown, wanted=wanted)
     if same is None:
-        return None, f"whether {flown} and {wanted} are the same make and model"
-    return False, f"{flight.id} was in the {flown}"
+        return None, reason("model.same-unknown", given=flown, wanted=wanted)
+    return False, reason("training.other-model", flight=Named(flight.id), flown=flown)
 
 
 def _at_night(flight: Flight) -> Fact:
@@ -154,7 +163,7 @@ def _at_night(flight: Flight) -> Fact:
         return YES
     if unknown := facts.night_unknown(flight):
         return None, unknown
-    return False, f"{flight.id} was not at night"
+    return False, reason("training.by-day", flight=Named(flight.id))
 
 
 def _at_airport(asks: dict[str, Any], question: Question, flight: Flight) -> Fact:
@@ -163,7 +172,9 @@ def _at_airport(asks: dict[str, Any], question: Question, flight: Flight) -> Fac
         return YES  # asked of the context already
     places = {place.key for place in flight.route} | {each.at.key for each in flight.landings if each.at}
     if airport.key not in places:
-        return (None, "the route") if not flight.route else (False, f"{flight.id} was not at {airport.key}")
+        if not flight.route:
+            return None, reason("route.unknown")
+        return False, reason("training.not-at-airport", flight=Named(flight.id), airport=airport.key)
     return _night_there(flight, airport) if asks.get("at_night") else YES
 
 
@@ -173,7 +184,7 @@ def _night_there(flight: Flight, airport: Place) -> Fact:
     if any(each.period == "night" for each in landed):
         return YES
     if landed and all(each.period == "day" for each in landed):
-        return False, f"the landings of {flight.id} at {airport.key} were by day"
+        return False, reason("training.landings-by-day", flight=Named(flight.id), airport=airport.key)
     if {place.key for place in flight.route} <= {airport.key}:
         return YES
     if flight.times.get("night", 0) >= flight.times.get("total", 0) > 0:
@@ -181,21 +192,21 @@ def _night_there(flight: Flight, airport: Place) -> Fact:
     at = ((flight.off, flight.route[:1]), (flight.on, flight.route[-1:]))
     if any(when and ends and ends[0].key == airport.key and is_night(when, airport) for when, ends in at):
         return YES
-    return None, f"whether the night part of the flight was at {airport.key}"
+    return None, reason("training.night-there-unknown", airport=airport.key)
 
 
 def _by(asks: dict[str, Any], each: Endorsement, flight: Flight) -> Fact:
     """Given by an instructor; by the very one who endorsed, where the rule asks for their training."""
     if flight.instructor is None:
-        return None, "who gave the dual instruction"
-    if flight.instructor.kind not in FLIGHT_TRAINING:
-        return False, f"{flight.id} is by a {flight.instructor.kind} instructor, who gives no flight training"
-    if asks.get("by_endorser") and not facts.same_person(flight.instructor, each.instructor):
-        name = each.instructor.name if each.instructor else "the instructor"
-        return (
-            None,
-            f"whether {name}, who endorsed, gave the training; this flight is with {flight.instructor.name}",
-        )
+        return None, reason("training.instructor-unknown")
+    by = flight.instructor
+    if by.kind not in FLIGHT_TRAINING:
+        return False, reason("training.no-flight-instructor", flight=Named(flight.id), instructor=by.kind)
+    if asks.get("by_endorser") and not facts.same_person(by, each.instructor):
+        if each.instructor is None:
+            return None, reason("instructor.none")
+        endorser = each.instructor.name
+        return None, reason("training.endorser-unknown", endorser=endorser, instructor=by.name)
     return YES
 
 
@@ -214,7 +225,7 @@ def _over_route(
         else set()
     )
     wanted = {pair for a, b in pairs for pair in ((a, b), (b, a))}
-    flown, unsure = set(), ""
+    flown, unsure = set(), NOTHING
     for flight in facts.dual_flights(record):
         if flight.date > each.given:
             continue
@@ -223,14 +234,14 @@ def _over_route(
         if met:
             flown |= legs
         elif met is None and legs & wanted:
-            unsure = f"{flight.id}: {why}"
+            unsure = _of(flight, why)
     if lacking := sorted(wanted - flown):
-        words = ", ".join(f"{a} to {b}" for a, b in lacking)
         if unsure:
             found.sure, found.asked = None, [unsure]
         else:
             found.sure = found.possible = None
-            found.why = f"no training flight {words} is on record up to {each.given}"
+            words = tuple(f"{a}-{b}" for a, b in lacking)
+            found.why = reason("training.no-flight", legs=words, given=each.given)
 
 
 def _ways(flight: Flight) -> set[tuple[str, str]]:
@@ -241,13 +252,13 @@ def _ways(flight: Flight) -> set[tuple[str, str]]:
 
 def _verdict(answers: Iterable[Fact]) -> Fact:
     """The first "no", else all that is missing, else yes."""
-    missing: list[str] = []
+    missing: list[Reason] = []
     for met, said in answers:
         if met is False:
             return False, said
         if met is None:
             missing.append(said)
-    return (None, "; ".join(missing)) if missing else YES
+    return (None, several(missing)) if missing else YES
 
 
 def items_behind(asks: dict[str, Any], record: Record, each: Endorsement) -> Fact:
@@ -267,11 +278,13 @@ def items_behind(asks: dict[str, Any], record: Record, each: Endorsement) -> Fac
     if not late:
         return YES
     name, when = late[0]
-    more = f" and {len(late) - 1} more" if len(late) > 1 else ""
-    later = f" (it was on {when})" if when else ""
-    return None, (
-        f"whether {name}{more} was at {asks['grade']} on {each.given}, when the endorsement was given{later}"
+    item, grade, given = Named(name), asks["grade"], each.given
+    why = (
+        reason("training.items-late", item=item, more=len(late) - 1, grade=grade, given=given)
+        if len(late) > 1
+        else reason("training.item-late", item=item, grade=grade, given=given)
     )
+    return None, reason("training.item-later", late=why, later=when) if when else why
 
 
 def _first_at(record: Record, stem: str, need: int, given: date) -> Iterable[tuple[str, date | None]]:
@@ -295,4 +308,4 @@ def on_the_day(record: Record, each: Endorsement) -> Fact:
     day = each.training_date
     if day is None or any(flight.date == day for flight in facts.dual_flights(record)):
         return YES
-    return None, f"a training flight of {day}, the day of training that it names"
+    return None, reason("training.day-unknown", day=day)

@@ -6,7 +6,7 @@ import dataclasses
 import datetime as dt
 import json
 import uuid
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from django.contrib import messages
@@ -18,16 +18,14 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from syllabus import catalogue
 from syllabus.catalogue import Kind
-from syllabus.engine.amounts import count
 from syllabus.engine.errors import NotCovered, NotInForce
-from syllabus.engine.finding import Finding
+from syllabus.engine.finding import Finding, Said
 from syllabus.engine.kinds.evidence import STUDENT
 from syllabus.engine.record import Endorsement as Given
 from syllabus.engine.report import CAUTION
 from syllabus.engine.vocabulary import CATEGORIES, CLASSES, TESTS
 from training.models import EndorsementSeal
 from training.presenters import amounts
-from training.presenters.reasons import words
 from training.reports.eligibility import record_of
 from training.services import access, confirming, endorsement_check, endorsements, signatures
 from training.services.endorsement_check import Checked
@@ -37,7 +35,7 @@ from training.web import refusals
 from training.web.instructor import sheet, signing
 from training.web.instructor.opening import Taught, taught
 from training.web.shown import State, day, test_of, vouched, why_not
-from training.web.student_shown import Names, plainer
+from training.web.student_shown import Names
 
 MOST_REASONS = 6
 #: What a field is chosen from; typed otherwise.
@@ -205,19 +203,7 @@ def _longest(checked: Checked) -> Given:
 
 def _rests_on(checked: Checked, names: Names) -> list[dict[str, Any]]:
     """What the endorsement rests on: training by the signer where its kind asks for it, then requirements."""
-    shown = [_finding(each, checked.report.question.on, names) for each in checked.report.findings]
-    if (trained := checked.trained) is None:
-        return shown
-    lessons, one = (count(len(trained["counted"]), "lesson"),), (count(1, "lesson"),)
-    first = {
-        "state": State.of(trained["met"]),
-        "says": trained["says"],
-        "citation": trained["citation"],
-        "have": amounts.have(lessons) if trained["met"] else amounts.of(lessons, one),
-        "ask": _asked(((each["id"], each["missing"]) for each in trained["ask"]), names),
-        "not_counted": _left_out(each["why"] for each in trained["not_counted"]),
-    }
-    return [first, *shown]
+    return [_finding(each, checked.report.question.on, names) for each in checked.report.findings]
 
 
 def _finding(finding: Finding, on: dt.date, names: Names) -> dict[str, Any]:
@@ -228,21 +214,21 @@ def _finding(finding: Finding, on: dt.date, names: Names) -> dict[str, Any]:
         "citation": finding.rule.cite.section,
         "have": amounts.have(finding.have) if met else amounts.of(finding.have, finding.need),
         "exact": amounts.exact(finding.have, finding.need),
-        "ask": _asked(((each, words(what)) for each, what in finding.ask), names) if met is None else [],
-        "not_counted": _left_out(words(why) for _entry, why in finding.not_counted),
+        "ask": _asked(finding.ask, names) if met is None else [],
+        "not_counted": _left_out(finding.not_counted, names),
         "parts": [_finding(each, on, names) for each in finding.parts],
     }
 
 
-def _asked(missing: Iterable[tuple[str, str]], names: Names) -> list[str]:
+def _asked(missing: Said, names: Names) -> list[str]:
     def named(entry: str) -> str:
         return gettext("The student's birth date") if entry == STUDENT else names(entry)
 
-    return [f"{named(entry)}: {plainer(what)}" for entry, what in missing]
+    return [f"{named(entry)}: {names.reader.words(what)}" for entry, what in missing]
 
 
-def _left_out(whys: Iterable[str]) -> list[str]:
-    return list(dict.fromkeys(map(plainer, whys)))[:MOST_REASONS]
+def _left_out(whys: Said, names: Names) -> list[str]:
+    return list(dict.fromkeys(names.reader.words(why) for _entry, why in whys))[:MOST_REASONS]
 
 
 def _give(request: HttpRequest, whose: Taught, kind: Kind) -> HttpResponse:

@@ -20,6 +20,7 @@ from syllabus.engine.course import Outline
 from syllabus.engine.errors import Fault
 from syllabus.engine.report import CAUTION
 from training.models import Correction, LessonRecord
+from training.presenters.reasons import PAGE
 from training.reports import progress
 from training.reports.eligibility import record_of
 from training.services import (
@@ -50,7 +51,7 @@ def student(request: HttpRequest, whose: Taught) -> HttpResponse:
     rows = list(lesson_records.visible(whose.student, whose.user, on=whose.at.date())[:50])
     shown = {
         "student": whose.student,
-        "next": progress.next_json(stands.next) if stands else None,
+        "next": progress.next_json(stands.next, PAGE.words) if stands else None,
         "course": stands.version if stands else None,
         "lessons": [each.lesson for each in stands.progress.lessons.values()] if stands else [],
         "drafts": [each for each in rows if each.state == LessonRecord.State.DRAFT],

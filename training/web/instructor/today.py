@@ -21,8 +21,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
@@ -31,6 +31,7 @@ from syllabus.engine.next_lesson import AGAIN
 from syllabus.engine.report import CAUTION
 from syllabus.engine.rulebook import PRACTICAL_TEST
 from training.models import Lapse, LessonRecord, Standing, Student, User
+from training.presenters.reasons import PAGE
 from training.reports import progress
 from training.services import access, turns
 from training.web import turned
@@ -251,13 +252,15 @@ def look_ahead(pupils: list[Pupil], user: User, at: dt.datetime) -> None:
 
 def _next(student: Student, on: dt.date) -> dict[str, Any]:
     """The next lesson as JSON, from memory where the record, the rules and the day are the same."""
-    key = f"next:{student.pk}:{student.version}:{student.school.rules_version}:{rulebook.current().id}:{on}"
+    of = (student.pk, student.version, student.school.rules_version, rulebook.current().id, on)
+    key = ":".join(map(str, ("next", get_language(), *of)))
     found: dict[str, Any] | None = cache.get(key)
     if found is None:
         stands = progress.standing(student, on)
         if stands is None:
             found = {"proposal": None, "blocked": [], "says": ""}
         else:
-            found = {key_: progress.next_json(stands.next)[key_] for key_ in ("proposal", "blocked", "says")}
+            told = progress.next_json(stands.next, PAGE.words)
+            found = {key_: told[key_] for key_ in ("proposal", "blocked", "says")}
         cache.set(key, found, _KEPT)
     return found

@@ -1,0 +1,25 @@
+"""Days and times of day as pages, mails and PDF write them."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from functools import lru_cache
+
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import get_language
+
+
+def day(when: date | None) -> str:
+    """A day as people write it in the language of the page: ``5 Jul 2026``."""
+    return "" if when is None else _day(when, get_language())
+
+
+@lru_cache(maxsize=4096)
+def _day(when: date, language: str | None) -> str:
+    return date_format(when, "DATE_FORMAT")
+
+
+def clock(at: datetime) -> str:
+    """A time of day with the short name of its zone: ``14:05 CST``."""
+    return f"{timezone.localtime(at):%H:%M %Z}"
