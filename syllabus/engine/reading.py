@@ -190,6 +190,8 @@ def list_of(read: Read, *, most: int = 20_000) -> Read:
 
 def text(faults: Faults, value: Any, place: str) -> str | None:
     """Text, kept as it stands; a control character or half a character cannot be kept and is a fault."""
+    if value.__class__ is str and len(value) <= MOST_TEXT and value.isprintable():
+        return value  # as nearly every text is
     if not isinstance(value, str):
         faults.expected("text", value, place)
         return None
@@ -204,6 +206,8 @@ def text(faults: Faults, value: Any, place: str) -> str | None:
 
 def name(faults: Faults, value: Any, place: str) -> str | None:
     """A short text that may not be blank; spaces around it are dropped."""
+    if value.__class__ is str and len(value) <= 200 and value.isprintable() and (stripped := value.strip()):
+        return stripped  # as nearly every name is
     found = text(faults, value, place)
     if found is None:
         return None

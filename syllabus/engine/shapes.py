@@ -114,12 +114,10 @@ class Keys:
             return False
         of_key, before = self._of_key, len(faults)
         for key, raw in value.items():
-            if key not in of_key:
+            if (known := of_key.get(key)) is None:
                 break
-            if raw is not None:
-                name, read = of_key[key]
-                if (each := read(faults, raw, "")) is not None:
-                    found[name] = each
+            if raw is not None and (each := known[1](faults, raw, "")) is not None:
+                found[known[0]] = each
         else:
             if len(faults) == before:
                 return None not in [found.get(name) for name in self._required]
