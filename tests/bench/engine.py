@@ -16,7 +16,7 @@ from tests.bench.flights import document
 
 ON = dt.date(2026, 11, 24)
 MILESTONE = "faa.private-practical-test"
-SIZES = (50, 300, 3_000)
+SIZES = (50, 300, 1_000, 3_000)
 
 
 def cpu_ms(work: Callable[[], object], times: int) -> float:
@@ -41,23 +41,23 @@ def plain_pass(record: Record) -> dict[str, int]:
 def run() -> None:
     rules = rulebook.current()
     print(f"{MILESTONE}: the report with its days, CPU time (median)")
-    print("  flights   reading it   first report   report    plain pass   ratio   ms per 100 flights")
+    print("  flights   plain pass   reading it  ratio   first report      report  ratio   ms per 100 flights")
     for size in SIZES:
         given = document(size)
-        reading = cpu_ms(lambda given=given: documents.parse(given), 3)
+        reading = cpu_ms(lambda given=given: documents.parse(given), 7)
         # a report derives facts from a record once; so every report gets a record of its own
-        records = iter([documents.parse(given) for _ in range(32)])
+        records = [documents.parse(given) for _ in range(32)]
 
         gc.collect()
         gc.freeze()  # the records that wait are this command's own; a caller has one
 
         def report() -> object:
-            return evaluate(rules, next(records), MILESTONE, ON).as_json()  # noqa: B023
+            return evaluate(rules, records.pop(), MILESTONE, ON).as_json()  # noqa: B023
 
         first, usual = cpu_ms(report, 1), cpu_ms(report, 31)
         record = documents.parse(given)
         plain = cpu_ms(lambda record=record: plain_pass(record), 31)
         print(
-            f"  {size:7,}   {reading:7.1f} ms   {first:9.1f} ms   {usual:6.2f} ms {plain:9.3f} ms"
-            f"   {usual / plain:5.0f}   {usual / size * 100:8.2f}"
+            f"  {size:7,}   {plain:7.3f} ms   {reading:7.1f} ms  {reading / plain:5.0f}   {first:9.1f} ms"
+            f"   {usual:6.2f} ms  {usual / plain:5.0f}   {usual / size * 100:8.2f}"
         )
