@@ -52,7 +52,7 @@ FRAMEWORK = {
     *("respond_user_inactive", "send_notification_mail", "generate_authenticator_name", "get_totp_issuer"),
     *("get_public_key_credential_rp_entity", "_called_from_command_line", "_has_been_logged", "handle"),
     *("*Config", "TokenScheme", "create_superuser", "collect", "TIME_FORMAT", "pressure"),
-    "process_exception",
+    *("process_exception", "add_fields"),
     *("form_template_name", "field_template_name", "bound_field_class", "use_required_attribute"),
     *("default_error_messages", "default_validators", "valid_value", "field_order"),
 }
