@@ -57,6 +57,7 @@ LESSON = Statement(
     lambda: (
         LessonRecord.objects.select_for_update(of=("self",))
         .select_related("student__school", "course_version")
+        .annotate(aloud=Upper("student__name"))
         .filter(pk=Place("lesson", models.UUIDField()))
     )
 )
@@ -137,6 +138,7 @@ def test_instances_are_those_of_the_queryset_with_what_they_name(
         asked = len(captured)
         assert found.student.school.name == student.school.name
         assert found.course_version is None
+        assert found.aloud == student.name.upper()
         assert len(captured) == asked
         assert LESSON.instances(lesson=uuid.uuid4()) == []
     assert (found.pk, after.pk) == (there.pk, other.pk)
