@@ -16,7 +16,7 @@ def lifted() -> Iterator[None]:
     """No trigger of the ledger, for the time of the block."""
     from django.db import connection
 
-    from training.ledger import guards
+    from training.triggers import ledger as guards
 
     def settled() -> None:
         # PostgreSQL alters no table on which a foreign key is still to be checked at the transaction's end.
@@ -26,19 +26,19 @@ def lifted() -> Iterator[None]:
                 cursor.execute("SET CONSTRAINTS ALL DEFERRED")
 
     settled()
-    guards.remove(connection)
+    guards.TRIGGERS.remove(connection)
     try:
         yield
     finally:
         settled()
-        guards.install(connection)
+        guards.TRIGGERS.install(connection)
 
 
 def take_out() -> None:
     """Every row of the ledger, where there is one."""
     from django.db import connection
 
-    from training.ledger import guards
+    from training.triggers import ledger as guards
 
     tables = ["ledger_entrybody", *(table for table in guards.TABLES if table != "ledger_entrybody")]
     with connection.cursor() as cursor:

@@ -14,7 +14,9 @@ from psycopg import sql
 from tests.ledger.ledgers import NOON, TREE, sealed_in_database
 from tests.ledger.lifting import lifted
 from tests.ledger.test_entries import whole
-from training.ledger import checkpoints, guards, models
+from training.ledger import checkpoints, models
+from training.triggers import installer
+from training.triggers import ledger as guards
 
 TOUCHES = [
     *[
@@ -124,10 +126,10 @@ def test_postgresql_lets_an_empty_ledger_be_emptied() -> None:
 
 @pytest.mark.django_db
 def test_the_triggers_are_in_place_and_a_missing_one_is_noticed() -> None:
-    assert guards.missing(connection) == []
+    assert installer.missing(connection, [guards.TRIGGERS]) == []
     with lifted():
-        assert guards.missing(connection) == sorted(guards.triggers(connection))
-    assert guards.missing(connection) == []
+        assert installer.missing(connection, [guards.TRIGGERS]) == sorted(guards.TRIGGERS.on(connection))
+    assert installer.missing(connection, [guards.TRIGGERS]) == []
 
 
 @pytest.mark.postgresql
@@ -154,7 +156,7 @@ def test_the_triggers_are_in_place_and_a_missing_one_is_noticed() -> None:
 def test_a_trigger_that_was_tampered_with_is_noticed(statement: str, named: str) -> None:
     with connection.cursor() as cursor:
         cursor.execute(statement)
-    assert named in guards.missing(connection)
+    assert named in installer.missing(connection, [guards.TRIGGERS])
     out = StringIO()
     with pytest.raises(SystemExit):
         call_command("verify_ledger", stdout=out)
@@ -162,7 +164,7 @@ def test_a_trigger_that_was_tampered_with_is_noticed(statement: str, named: str)
     out = StringIO()
     call_command("ledger_guards", stdout=out)
     assert named in out.getvalue()
-    assert guards.missing(connection) == []
+    assert installer.missing(connection, [guards.TRIGGERS]) == []
 
 
 def test_no_role_name_carries_sql() -> None:
@@ -283,4 +285,4 @@ def test_a_ledger_that_a_test_committed_is_taken_out_again() -> None:
     take_out()
     call_command("flush", interactive=False, verbosity=0, allow_cascade=False, inhibit_post_migrate=True)
     assert not models.Head.objects.exists()
-    assert guards.missing(connection) == []
+    assert installer.missing(connection, [guards.TRIGGERS]) == []

@@ -15,7 +15,7 @@ def lifted() -> Iterator[None]:
     """No trigger of the courses, for the time of the block."""
     from django.db import connection
 
-    from syllabus.models import freezing
+    from training.triggers.courses import TRIGGERS
 
     def settled() -> None:
         # PostgreSQL alters no table on which a foreign key is still to be checked at the transaction's end.
@@ -25,12 +25,12 @@ def lifted() -> Iterator[None]:
                 cursor.execute("SET CONSTRAINTS ALL DEFERRED")
 
     settled()
-    freezing.remove(connection)
+    TRIGGERS.remove(connection)
     try:
         yield
     finally:
         settled()
-        freezing.install(connection)
+        TRIGGERS.install(connection)
 
 
 def take_out() -> None:

@@ -20,9 +20,10 @@ from syllabus.engine.course import CourseError, Outline
 from syllabus.engine.document import parse
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.record import FORMAT
-from syllabus.models import NotADraft, freezing
+from syllabus.models import NotADraft
 from syllabus.rulebook import current
 from tests.syllabus.published import lifted
+from training.triggers import courses as freezing
 
 FILE = pathlib.Path(__file__).parents[2] / "fixtures" / "courses" / "private-airplane.yaml"
 AT = dt.datetime(2026, 11, 24, 12, 0, tzinfo=dt.UTC)
@@ -407,7 +408,7 @@ def test_every_trigger_stands_after_a_migration() -> None:
     with connection.cursor() as cursor:
         cursor.execute(query)
         standing = {name for (name,) in cursor.fetchall()}
-    wanted = set(freezing.triggers(connection))
+    wanted = set(freezing.TRIGGERS.on(connection))
     assert len(wanted) >= 20
     assert wanted <= standing
 

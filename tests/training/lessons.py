@@ -13,8 +13,8 @@ from django.db import connection, transaction
 
 from tests.cast import Cast
 from training import models
-from training.models import sealing
 from training.services import lesson_records, sign_offs
+from training.triggers import sealing
 
 #: Noon at the school, the day after the lesson.
 AT = dt.datetime(2026, 3, 3, 18, tzinfo=dt.UTC)
@@ -95,12 +95,12 @@ def unguarded() -> Iterator[None]:
                 cursor.execute("SET CONSTRAINTS ALL DEFERRED")
 
     settled()
-    sealing.remove(connection)
+    sealing.TRIGGERS.remove(connection)
     try:
         yield
     finally:
         settled()
-        sealing.install(connection)
+        sealing.TRIGGERS.install(connection)
 
 
 def take_out() -> None:

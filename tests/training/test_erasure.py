@@ -22,9 +22,9 @@ from tests.training import courses, handing, lessons
 from training import models, record
 from training.ledger import audit, checking, entries, sealed
 from training.ledger import models as ledger
-from training.models import erasing
 from training.services import access, erasure, inspection, lesson_audit, rights, seals
 from training.services.errors import NotAllowed
+from training.triggers import erasing
 
 pytestmark = pytest.mark.django_db
 #: The endorsement was given on 2026-03-03: 14 CFR 61.189(c), at least 3 years.

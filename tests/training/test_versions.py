@@ -10,8 +10,8 @@ from syllabus.models import SchoolMinimum
 from tests import factories
 from tests.training import lessons
 from training import models
-from training.models import versions
 from training.services import sign_offs
+from training.triggers import sealing, versions
 
 DAY = dt.date(2026, 3, 2)
 OWN = {
@@ -54,6 +54,7 @@ def test_every_table_of_entries_is_among_them():
     beside = (models.Landing, models.RecordChange, models.Enrolment, models.CourseMove)
     others = {each._meta.db_table for each in beside}
     assert {model._meta.db_table for model in OWN} | others == set(versions.TABLES)
+    assert {model._meta.db_table for model in models.ENTRIES} == set(sealing.ENTRIES)
 
 
 @pytest.mark.parametrize("model", OWN)
@@ -180,13 +181,13 @@ def test_one_statement_about_two_students_changes_both(student, other):
 
 
 def test_taken_away_and_put_back_they_work_again(student):
-    versions.remove(connection)
+    versions.TRIGGERS.remove(connection)
     before = version(student)
     row(models.Document, student, "x1").save()
     assert version(student) == before
 
-    versions.install(connection)
-    versions.install(connection)
+    versions.TRIGGERS.install(connection)
+    versions.TRIGGERS.install(connection)
     row(models.Document, student, "x2").save()
     assert version(student) != before
 

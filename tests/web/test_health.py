@@ -13,8 +13,9 @@ from django.test import Client
 
 from tests import factories
 from tests.cast import Cast
-from training.models import Delivery, Stale, Tick, sealing
-from training.services import figures, readiness, seals, ticks, triggers
+from training.models import Delivery, Stale, Tick
+from training.services import figures, readiness, seals, ticks
+from training.triggers import every, sealing
 
 TOKEN = "a-token-of-some-length-here"
 BEARER = {"Authorization": f"Bearer {TOKEN}"}
@@ -65,9 +66,9 @@ def a_migration_undone() -> str:
 
 
 def no_seal_triggers() -> str:
-    sealing.remove(connection)
-    lost = ", ".join(sorted(sealing.triggers(connection)))
-    return f"{len(sealing.triggers(connection))} not in place: {lost}. {triggers.REPAIR}"
+    sealing.TRIGGERS.remove(connection)
+    lost = ", ".join(sorted(sealing.TRIGGERS.on(connection)))
+    return f"{len(sealing.TRIGGERS.on(connection))} not in place: {lost}. {every.REPAIR}"
 
 
 def another_ones_version_trigger() -> str:
@@ -78,7 +79,7 @@ def another_ones_version_trigger() -> str:
         else:
             cursor.execute(f"DROP TRIGGER {name}")
             cursor.execute(f"CREATE TRIGGER {name} AFTER INSERT ON training_flight BEGIN SELECT 1; END")
-    return f"1 not in place: {name}. {triggers.REPAIR}"
+    return f"1 not in place: {name}. {every.REPAIR}"
 
 
 @pytest.mark.parametrize(
@@ -274,12 +275,12 @@ def test_the_system_check_names_lost_triggers_and_the_way_to_mend_them() -> None
         return [each.msg for each in checks.run_checks(tags=["database"], databases=["default"])]
 
     assert said() == []
-    sealing.remove(connection)
+    sealing.TRIGGERS.remove(connection)
     assert said() == [
-        f"{len(sealing.triggers(connection))} trigger(s) that keep sealed rows are not in place: "
-        + f"{', '.join(sorted(sealing.triggers(connection)))}."
+        f"{len(sealing.TRIGGERS.on(connection))} trigger(s) that keep sealed rows are not in place: "
+        + f"{', '.join(sorted(sealing.TRIGGERS.on(connection)))}."
     ]
-    sealing.install(connection)
+    sealing.TRIGGERS.install(connection)
     assert said() == []
 
 

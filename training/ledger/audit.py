@@ -8,8 +8,10 @@ from django.db import DEFAULT_DB_ALIAS, connections, transaction
 from django.db.models import Exists, F, OuterRef, QuerySet
 from django.db.models.expressions import CombinedExpression
 
-from training.ledger import checking, guards, keys, models
+from training.ledger import checking, keys, models
 from training.ledger.faults import Fault
+from training.triggers import installer
+from training.triggers.ledger import TRIGGERS
 
 _AT_ONCE = 2000  # rows
 
@@ -48,7 +50,7 @@ def trees(using: str = DEFAULT_DB_ALIAS) -> list[str]:
 
 def database_faults(using: str = DEFAULT_DB_ALIAS) -> Iterator[Fault]:
     """What belongs to no tree: triggers that are not in place, bodies without entry."""
-    for name in guards.missing(connections[using]):
+    for name in installer.missing(connections[using], [TRIGGERS]):
         yield Fault(
             f"trigger {name}", "is not in place: rows could be changed. Put it back: manage.py ledger_guards"
         )

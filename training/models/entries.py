@@ -28,7 +28,7 @@ class Entry(models.Model):
     document does; the database refuses to change it later, and ``signed`` for what is not sealed.
 
     A ``sealed`` entry was signed here and stands in the school's ledger. The database refuses to change or
-    delete it (``training.models.sealing``); it is retired only by what is sealed itself.
+    delete it (``training.triggers.sealing``); it is retired only by what is sealed itself.
 
     Where a text column is null, the document does not have the key; empty text is what was typed.
     """

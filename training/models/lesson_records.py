@@ -4,9 +4,7 @@ from django.db import models
 from django.db.models import Q
 
 from syllabus.engine.record import NOT_OBSERVED
-
-#: Characters of an address of a lesson's entries: its id as text, and a stroke.
-PREFIX_LENGTH = 37
+from training.triggers.sealing import PREFIX_LENGTH
 
 
 class LessonRecord(models.Model):
@@ -17,7 +15,7 @@ class LessonRecord(models.Model):
     its canonical form (RFC 8785) with the lesson's code and what it corrects. ``first_hash`` is that of the
     record as it first arrived. ``version`` counts the drafts from 1. What ``warnings`` says never refuses.
 
-    A signed record is refused change and deletion by the database (``training.models.sealing``).
+    A signed record is refused change and deletion by the database (``training.triggers.sealing``).
     """
 
     class State(models.TextChoices):

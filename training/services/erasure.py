@@ -37,10 +37,10 @@ from training.models import (
     Student,
     Test,
     User,
-    erasing,
 )
 from training.services import access, seals, traces
 from training.services.errors import Conflict
+from training.triggers import erasing
 
 MOST_TEXT = 2_000
 #: What an administrator is told besides: the program cannot reach it.

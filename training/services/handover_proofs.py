@@ -15,8 +15,9 @@ from syllabus.engine.errors import DocumentError, FaultsFound
 from training import record
 from training.ledger import assertions, handover
 from training.ledger.models import Entry as Leaf
-from training.models import Student, erasing
+from training.models import Student
 from training.services import lesson_content, record_changes, seals
+from training.triggers import erasing
 
 #: The kind of ledger entry of a record that was taken over.
 TAKEN_OVER = "record.taken-over"

@@ -9,7 +9,8 @@ from django.db import connection
 
 from training import models
 from training.ledger import audit, checking, keys
-from training.services import lesson_audit, readiness, triggers
+from training.services import lesson_audit, readiness
+from training.triggers import every
 
 _COUNTED = {
     "schools": (models.School,),
@@ -50,7 +51,7 @@ def look() -> Found:
         for name, tables in _COUNTED.items():
             number = sum(model._default_manager.count() for model in tables)
             found.figures.append(f"{name}: {number:,}")
-        lost = triggers.missing(connection)
+        lost = every.missing(connection)
         found.faults += [f"trigger {name} is not in place" for name in lost]
         found.faults += [
             str(fault) for fault in audit.database_faults() if not str(fault).startswith("trigger ")

@@ -22,9 +22,9 @@ from training.models import (
     School,
     SignOff,
 )
-from training.models.lesson_records import PREFIX_LENGTH
 from training.services import lesson_content, seals
 from training.services.lesson_content import LessonError
+from training.triggers.sealing import PREFIX_LENGTH
 
 _KINDS = {
     "lesson.signed": SignOff,

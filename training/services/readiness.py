@@ -11,7 +11,8 @@ from django.db import DatabaseError, connection
 from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.recorder import MigrationRecorder
 
-from training.services import ticks, triggers
+from training.services import ticks
+from training.triggers import every
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,8 +77,8 @@ def _migrations(at: dt.datetime) -> str:
 
 
 def _triggers(at: dt.datetime) -> str:
-    if lost := triggers.missing(connection):
-        return f"{len(lost)} not in place: {', '.join(lost)}. {triggers.REPAIR}"
+    if lost := every.missing(connection):
+        return f"{len(lost)} not in place: {', '.join(lost)}. {every.REPAIR}"
     return ""
 
 

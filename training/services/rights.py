@@ -13,8 +13,8 @@ from django.db import connection, transaction
 from django.db.migrations.recorder import MigrationRecorder
 
 from training import models
-from training.ledger import guards
-from training.models import sealing
+from training.triggers import ledger as guards
+from training.triggers import sealing
 
 #: Rows that are written and read, never changed or taken away.
 WRITTEN_ONCE = (
@@ -24,7 +24,6 @@ WRITTEN_ONCE = (
     models.CoursePublication,
     models.RecordChange,
     models.SchoolChange,
-    *sealing.WRITTEN_ONCE,
 )
 #: Rows that may change (an entry is retired, a draft signed) and are never taken away.
 STAYS = (
@@ -53,7 +52,7 @@ def statements(role: str) -> list[str]:
     if not re.fullmatch(r"[A-Za-z_][A-Za-z0-9_]{0,62}", role):
         raise RightsError(f"{role!r} is no plain role name: letters, digits and underscores, up to 63")
     ledger = set(guards.TABLES)
-    once = {model._meta.db_table for model in WRITTEN_ONCE}
+    once = {*sealing.WRITTEN_ONCE, *(model._meta.db_table for model in WRITTEN_ONCE)}
     stays = {model._meta.db_table for model in STAYS}
     tables = {model._meta.db_table for model in apps.get_models(include_auto_created=True)} - ledger
     every = ", ".join(sorted(tables | {MigrationRecorder.Migration._meta.db_table}))

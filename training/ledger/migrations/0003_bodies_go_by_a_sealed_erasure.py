@@ -2,11 +2,11 @@
 
 from django.db import migrations
 
-from training.ledger import guards
+from training.triggers.ledger import TRIGGERS
 
 
 def install(apps, schema_editor):
-    guards.install(schema_editor.connection)
+    TRIGGERS.install(schema_editor.connection)
 
 
 class Migration(migrations.Migration):

@@ -5,7 +5,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import DatabaseError, connection, transaction
 
-from training.ledger import guards
+from training.triggers import installer, ledger
 
 
 class Command(BaseCommand):
@@ -23,16 +23,16 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         if options["grants"]:
             try:
-                lines = guards.grants(options["grants"])
+                lines = ledger.grants(options["grants"])
             except ValueError as fault:
                 raise CommandError(str(fault)) from None
             for line in lines:
                 self.stdout.write(f"{line};")
             return
-        lost = guards.missing(connection)
+        lost = installer.missing(connection, [ledger.TRIGGERS])
         try:
             with transaction.atomic():
-                guards.install(connection)
+                ledger.TRIGGERS.install(connection)
         except DatabaseError as fault:
             raise CommandError(f"The triggers cannot be put in place by this role: {fault}") from None
         self.stdout.write(f"In place. Put back: {', '.join(lost) or 'none, all were there'}.")

@@ -4,40 +4,49 @@ A sealed endorsement may be retired once, and only when its revocation stands be
 with its landings, only when the correction of the lesson does. Rows that are written once (seals,
 revocations, sign-offs, corrections) refuse every change, as does a lesson record once it is signed. Rows of a
 demo school may be deleted, so that the demo can be loaded anew; what stands in the ledger about them stays.
-So may rows of a student whose record's erasure is sealed (``models.erasing``).
+So may rows of a student whose record's erasure is sealed (``erasing``).
 
 Who vouches for an entry (``provenance``) is never changed, sealed or not: an entry that somebody vouches for
 later has a row of its own. Sealing a flight, once its landings are there, is what makes it signed.
 
-Whoever owns the tables can lift a trigger: the ledger then shows that a row is not what was sealed. The
-triggers are put in place after every ``migrate``; on SQLite they are taken away before it, because a table
-that is rebuilt there loses its own, and cannot be renamed while another's mentions it.
+Whoever owns the tables can lift a trigger: the ledger then shows that a row is not what was sealed.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
-from django.db.backends.base.base import BaseDatabaseWrapper
+from django.apps import apps
 
-from training import models
-from training.models import erasing
-from training.models.lesson_records import PREFIX_LENGTH
+from training.triggers import erasing
+from training.triggers.installer import Triggers
 
+#: The entries of a record.
+ENTRIES = (
+    "training_certificate",
+    "training_document",
+    "training_endorsement",
+    "training_flight",
+    "training_groundlesson",
+    "training_itemgrade",
+    "training_test",
+)
+LANDING, LESSONS, RESOLUTION = "training_landing", "training_lessonrecord", "training_resolution"
 #: Tables whose rows are refused every change once written.
 WRITTEN_ONCE = (
-    models.EndorsementSeal,
-    models.Revocation,
-    models.SignOff,
-    models.Acknowledgement,
-    models.Correction,
-    models.CourseMove,
-    models.Resolution,
-    models.HandOver,
-    models.ForeignEntry,
+    "training_endorsementseal",
+    "training_revocation",
+    "training_signoff",
+    "training_acknowledgement",
+    "training_correction",
+    "training_coursemove",
+    RESOLUTION,
+    "training_handover",
+    "training_foreignentry",
 )
+#: Characters of an address of a lesson's entries: its id as text, and a stroke.
+PREFIX_LENGTH = 37
 FUNCTION = "training_sealed_stays"
 ONCE = "training_written_once"
 LANDINGS = "training_sealed_landings_stay"
@@ -121,38 +130,29 @@ class _Guarded:
     """A guarded table: which of its rows are (a condition on a row whose name is put before the columns;
     empty: all), and on what condition ``OLD`` may be retired (empty: never)."""
 
-    model: Any
+    table: str
     function: str
     rows: str = ""
     retires: str = ""
 
-    @property
-    def table(self) -> str:
-        return self.model._meta.db_table
-
 
 def _tables() -> Iterator[_Guarded]:
-    for model in models.ENTRIES:
-        ends = _REVOKED if model is models.Endorsement else _CORRECTED
-        yield _Guarded(model, FUNCTION, "{row}.sealed", ends)
-    for once in WRITTEN_ONCE:
-        yield _Guarded(once, OF_FINDINGS if once is models.Resolution else ONCE)
-    yield _Guarded(models.LessonRecord, ONCE, "{row}.state = 'signed'")
+    for table in ENTRIES:
+        ends = _REVOKED if table == "training_endorsement" else _CORRECTED
+        yield _Guarded(table, FUNCTION, "{row}.sealed", ends)
+    for table in WRITTEN_ONCE:
+        yield _Guarded(table, OF_FINDINGS if table == RESOLUTION else ONCE)
+    yield _Guarded(LESSONS, ONCE, "{row}.state = 'signed'")
     sealed = "EXISTS (SELECT 1 FROM training_flight WHERE id = {row}.flight_id AND sealed)"
-    yield _Guarded(models.Landing, LANDINGS, sealed, _FLIGHT_CORRECTED)
+    yield _Guarded(LANDING, LANDINGS, sealed, _FLIGHT_CORRECTED)
 
 
-def functions() -> dict[str, str]:
-    """The functions of PostgreSQL's triggers, each with its body."""
-    return dict(_POSTGRESQL_FUNCTIONS)
-
-
-def triggers(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
+def _made(vendor: str) -> dict[str, tuple[str, str]]:
     """The triggers of this database: name to table and definition."""
     found: dict[str, tuple[str, str]] = {}
     for each in _tables():
         table = each.table
-        if connection.vendor == "postgresql":
+        if vendor == "postgresql":
             # A condition of a trigger holds no query: the function of the landings asks it.
             asks = each.rows and each.function != LANDINGS
             events = "UPDATE OR DELETE" if each.function != LANDINGS else "INSERT OR UPDATE OR DELETE"
@@ -162,26 +162,21 @@ def triggers(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
                 f"CREATE TRIGGER {table}_stays BEFORE {events} ON {table}"
                 f" FOR EACH ROW{when} EXECUTE FUNCTION {each.function}()",
             )
-        elif connection.vendor == "sqlite":
+        else:
             for name, event, condition in _sqlite(each):
                 found[name] = (
                     table,
                     f"CREATE TRIGGER {name} BEFORE {event} ON {table} FOR EACH ROW WHEN {condition}"
                     f" BEGIN SELECT RAISE(ABORT, 'a row of {table} {_SAYS}'); END",
                 )
-        else:
-            raise NotImplementedError(
-                f"Sealed entries are not guarded on {connection.vendor}; use PostgreSQL or SQLite."
-            )
-    for model in models.ENTRIES:
-        table = model._meta.db_table
-        found[f"{table}_provenance"] = (table, _keeps_provenance(connection, table))
+    for table in ENTRIES:
+        found[f"{table}_provenance"] = (table, _keeps_provenance(vendor, table))
     return found
 
 
-def _keeps_provenance(connection: BaseDatabaseWrapper, table: str) -> str:
+def _keeps_provenance(vendor: str, table: str) -> str:
     begins = f"CREATE TRIGGER {table}_provenance BEFORE UPDATE ON {table} FOR EACH ROW WHEN ({_REVOUCHED})"
-    if connection.vendor == "postgresql":
+    if vendor == "postgresql":
         return f"{begins} EXECUTE FUNCTION {PROVENANCE}()"
     return f"{begins} BEGIN SELECT RAISE(ABORT, 'a row of {table} {_SAYS_PROVENANCE}'); END"
 
@@ -196,9 +191,7 @@ def _sqlite(guarded: _Guarded) -> Iterator[tuple[str, str, str]]:
     retires = "0"
     if guarded.retires:
         kept = " AND ".join(
-            f'NEW."{field.column}" IS OLD."{field.column}"'
-            for field in guarded.model._meta.concrete_fields
-            if field.column != "retired_at"
+            f'NEW."{column}" IS OLD."{column}"' for column in _columns(table) if column != "retired_at"
         )
         retires = f"(OLD.retired_at IS NULL AND NEW.retired_at IS NOT NULL AND {kept} AND {guarded.retires})"
     same = f"SELECT 1 FROM {table} there WHERE there.id = NEW.id AND {there}"  # noqa: S608
@@ -213,60 +206,11 @@ def _sqlite(guarded: _Guarded) -> Iterator[tuple[str, str, str]]:
     yield f"{table}_no_replace", "INSERT", f"EXISTS ({same})"
 
 
-def install(connection: BaseDatabaseWrapper) -> None:
-    """Put the triggers in place, in the place of those there are; nothing before the tables are there.
-
-    Raises: NotImplementedError on a database that is neither PostgreSQL nor SQLite.
-    """
-    if not _ready(connection):
-        return
-    remove(connection)
-    with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            for name, source in functions().items():
-                cursor.execute(
-                    f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql"
-                    f" AS $body${source}$body$"
-                )
-        for name, (table, definition) in triggers(connection).items():
-            cursor.execute(definition)
-            if connection.vendor == "postgresql":
-                cursor.execute(f"ALTER TABLE {table} ENABLE ALWAYS TRIGGER {name}")
+def _columns(table: str) -> list[str]:
+    (model,) = [each for each in apps.get_app_config("training").get_models() if each._meta.db_table == table]
+    return [str(field.column) for field in model._meta.concrete_fields]
 
 
-def remove(connection: BaseDatabaseWrapper) -> None:
-    """Take the triggers away, as only the owner of the tables can."""
-    with connection.cursor() as cursor:
-        for name, (table, _) in triggers(connection).items():
-            on = f" ON {table}" if connection.vendor == "postgresql" else ""
-            cursor.execute(f"DROP TRIGGER IF EXISTS {name}{on}")
-
-
-def _ready(connection: BaseDatabaseWrapper) -> bool:
-    """Whether every guarded table is there with every column that a trigger mentions."""
-    with connection.cursor() as cursor:
-        tables = set(connection.introspection.table_names(cursor))
-        for each in _tables():
-            if each.table not in tables:
-                return False
-            described = connection.introspection.get_table_description(cursor, each.table)
-            there = {column.name for column in described}
-            if not {field.column for field in each.model._meta.concrete_fields} <= there:
-                return False
-    return True
-
-
-def before_migrate(*, using: str, **_: Any) -> None:
-    """Signal handler: on SQLite, out of the way of tables that are rebuilt."""
-    from django.db import connections
-
-    if connections[using].vendor == "sqlite":
-        remove(connections[using])
-
-
-def after_migrate(*, using: str, **_: Any) -> None:
-    """Signal handler: in place again."""
-    from django.db import connections, transaction
-
-    with transaction.atomic(using=using):
-        install(connections[using])
+TRIGGERS = Triggers(
+    _made, lambda: _POSTGRESQL_FUNCTIONS, lambda: {each.table: _columns(each.table) for each in _tables()}
+)

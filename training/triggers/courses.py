@@ -1,25 +1,19 @@
 """Triggers by which the database itself keeps a published version as it is, whoever writes.
 
 No row of a published version is added, changed or deleted, the version itself moves only from draft to
-published, and its course keeps its code and its school. They are put in place after every ``migrate``; on
-SQLite they are taken away before it, because a table that is rebuilt there loses its own, and cannot be
-renamed while another's mentions it. Whoever owns the tables can lift them: the content hash then no longer
-fits.
+published, and its course keeps its code and its school. Whoever owns the tables can lift them: the content
+hash then no longer fits.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
 
-from django.db import connections, transaction
-from django.db.backends.base.base import BaseDatabaseWrapper
-
-from syllabus import models
+from training.triggers.installer import Triggers
 
 TRUNCATE_FUNCTION = "syllabus_published_kept"
-_VERSION = models.CourseVersion._meta.db_table
-_COURSE = models.Course._meta.db_table
+_VERSION = "syllabus_courseversion"
+_COURSE = "syllabus_course"
 _SAYS = "belongs to a published course version, which stays as it is"
 _RAISE = f"RAISE EXCEPTION 'a row of % {_SAYS}', TG_TABLE_NAME USING ERRCODE = 'restrict_violation';"
 
@@ -32,14 +26,14 @@ _OF_LESSON = (
     " (SELECT stage_id FROM syllabus_lesson WHERE id = {}.lesson_id))"
 )
 TABLES = {
-    models.Stage._meta.db_table: "{}.version_id",
-    models.CourseMinimum._meta.db_table: "{}.version_id",
-    models.Item._meta.db_table: "{}.version_id",
-    models.StandardTolerance._meta.db_table: _OF_ITEM,
-    models.Prerequisite._meta.db_table: _OF_ITEM,
-    models.Proof._meta.db_table: _OF_ITEM,
-    models.Lesson._meta.db_table: _OF_STAGE,
-    models.LessonItem._meta.db_table: _OF_LESSON,
+    "syllabus_stage": "{}.version_id",
+    "syllabus_courseminimum": "{}.version_id",
+    "syllabus_item": "{}.version_id",
+    "syllabus_standardtolerance": _OF_ITEM,
+    "syllabus_prerequisite": _OF_ITEM,
+    "syllabus_proof": _OF_ITEM,
+    "syllabus_lesson": _OF_STAGE,
+    "syllabus_lessonitem": _OF_LESSON,
 }
 _EVENTS = {"INSERT": ("NEW",), "UPDATE": ("OLD", "NEW"), "DELETE": ("OLD",)}
 #: The version itself begins as a draft; the course of a published one keeps its code and its school.
@@ -52,18 +46,6 @@ _WHOLE = {
     f"{_VERSION}_stays": (_VERSION, ("UPDATE", "DELETE"), _PUBLISHED),
     f"{_COURSE}_stays": (_COURSE, ("UPDATE", "DELETE"), _OF_COURSE),
 }
-
-
-def triggers(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
-    """The triggers of this database: name to table and definition.
-
-    Raises: NotImplementedError on a database that is neither PostgreSQL nor SQLite.
-    """
-    if connection.vendor == "postgresql":
-        return dict(_postgresql())
-    if connection.vendor == "sqlite":
-        return dict(_sqlite())
-    raise NotImplementedError(f"Courses are not kept on {connection.vendor}; use PostgreSQL or SQLite.")
 
 
 def _postgresql() -> Iterator[tuple[str, tuple[str, str]]]:
@@ -80,7 +62,7 @@ def _made(name: str, table: str, when: str, each: str, function: str = "") -> tu
     return name, (table, f"CREATE TRIGGER {name} {when} ON {table} FOR EACH {each} {call}")
 
 
-def functions() -> dict[str, str]:
+def _functions() -> dict[str, str]:
     """The functions of PostgreSQL's triggers, each with its body.
 
     A row is looked up with its version locked for sharing: a version that is just being published is waited
@@ -144,46 +126,4 @@ def _before(name: str, event: str, table: str, condition: str) -> tuple[str, tup
     )
 
 
-def install(connection: BaseDatabaseWrapper) -> None:
-    """Put the triggers in place, in the place of those there are; nothing before the tables are there."""
-    if not _ready(connection):
-        return
-    remove(connection)
-    with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            for name, source in functions().items():
-                cursor.execute(
-                    f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql"
-                    f" AS $body${source}$body$"
-                )
-        for name, (table, definition) in triggers(connection).items():
-            cursor.execute(definition)
-            if connection.vendor == "postgresql":
-                cursor.execute(f"ALTER TABLE {table} ENABLE ALWAYS TRIGGER {name}")
-
-
-def remove(connection: BaseDatabaseWrapper) -> None:
-    """Take the triggers away, as only the owner of the tables can."""
-    with connection.cursor() as cursor:
-        there = set(connection.introspection.table_names(cursor))
-        for name, (table, _) in triggers(connection).items():
-            if table in there:
-                on = f" ON {table}" if connection.vendor == "postgresql" else ""
-                cursor.execute(f"DROP TRIGGER IF EXISTS {name}{on}")
-
-
-def _ready(connection: BaseDatabaseWrapper) -> bool:
-    with connection.cursor() as cursor:
-        return {*TABLES, _VERSION, _COURSE} <= set(connection.introspection.table_names(cursor))
-
-
-def before_migrate(*, using: str, **_: Any) -> None:
-    """Signal handler: on SQLite, out of the way of tables that are rebuilt."""
-    if connections[using].vendor == "sqlite":
-        remove(connections[using])
-
-
-def after_migrate(*, using: str, **_: Any) -> None:
-    """Signal handler: in place again."""
-    with transaction.atomic(using=using):
-        install(connections[using])
+TRIGGERS = Triggers(lambda vendor: dict(_postgresql() if vendor == "postgresql" else _sqlite()), _functions)

@@ -6,12 +6,12 @@ them. That such a hand was there is what the hashes and the checkpoints outside 
 On PostgreSQL the triggers are ``ENABLE ALWAYS``: ``session_replication_role`` does not lift them. On SQLite a
 trigger before each insert keeps ``INSERT OR REPLACE`` from overwriting a row, which fires no delete trigger.
 A body alone may go, where a later sealed entry of an erasure names it; the entry and every proof stay.
-A migration that rebuilds one of these tables on SQLite drops its triggers: it must call ``install`` again.
+A migration that rebuilds one of these tables on SQLite drops its triggers: it must install them again.
 """
 
 import re
 
-from django.db.backends.base.base import BaseDatabaseWrapper
+from training.triggers.installer import Triggers
 
 #: The tables whose rows are written once, with the columns by which SQLite would replace a row.
 SEALED = {
@@ -35,7 +35,7 @@ _STAYS = "rows of the ledger are never changed or deleted"
 _FORWARD = "the head of a ledger only moves forward"
 _BEGINS = "a ledger begins empty"
 
-POSTGRESQL_FUNCTIONS = {
+_FUNCTIONS = {
     "ledger_refuse": f"""
 BEGIN
   RAISE EXCEPTION '%: {_STAYS}', TG_TABLE_NAME USING ERRCODE = 'restrict_violation';
@@ -75,7 +75,7 @@ END""",
 }
 
 
-def postgresql_triggers() -> dict[str, tuple[str, str]]:
+def _postgresql() -> dict[str, tuple[str, str]]:
     """Trigger name to its table and definition."""
     found = {}
     for table in SEALED:
@@ -96,7 +96,7 @@ def postgresql_triggers() -> dict[str, tuple[str, str]]:
     }
 
 
-def sqlite_triggers() -> dict[str, tuple[str, str]]:
+def _sqlite() -> dict[str, tuple[str, str]]:
     """Trigger name to its table and definition."""
 
     def refuse(name: str, when: str, table: str, says: str, condition: str = "") -> str:
@@ -128,60 +128,11 @@ def sqlite_triggers() -> dict[str, tuple[str, str]]:
     return found
 
 
-def triggers(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
-    """The triggers of this database: name to table and definition. Another database is refused."""
-    if connection.vendor == "postgresql":
-        return postgresql_triggers()
-    if connection.vendor == "sqlite":
-        return sqlite_triggers()
-    raise NotImplementedError(f"The ledger is not guarded on {connection.vendor}; use PostgreSQL or SQLite.")
+def _made(vendor: str) -> dict[str, tuple[str, str]]:
+    return _postgresql() if vendor == "postgresql" else _sqlite()
 
 
-def install(connection: BaseDatabaseWrapper) -> None:
-    """Put the triggers in place, replacing what stands under their names."""
-    wanted = triggers(connection)
-    remove(connection)
-    with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            for name, source in POSTGRESQL_FUNCTIONS.items():
-                create = f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql"
-                cursor.execute(f"{create} AS $body${source}$body$")
-        for name, (table, definition) in wanted.items():
-            cursor.execute(definition)
-            if connection.vendor == "postgresql":
-                cursor.execute(f"ALTER TABLE {table} ENABLE ALWAYS TRIGGER {name}")
-
-
-def remove(connection: BaseDatabaseWrapper) -> None:
-    """Take the triggers away, as only the owner of the tables can."""
-    with connection.cursor() as cursor:
-        for name, (table, _) in triggers(connection).items():
-            on = f" ON {table}" if connection.vendor == "postgresql" else ""
-            cursor.execute(f"DROP TRIGGER IF EXISTS {name}{on}")
-
-
-def missing(connection: BaseDatabaseWrapper) -> list[str]:
-    """The names of the triggers that are not there, not as they were made, or switched off."""
-    wanted = triggers(connection)
-    with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            cursor.execute(
-                "SELECT t.tgname, c.relname, p.proname, p.prosrc FROM pg_trigger t"
-                " JOIN pg_class c ON c.oid = t.tgrelid JOIN pg_proc p ON p.oid = t.tgfoid"
-                " WHERE t.tgenabled = 'A' AND pg_table_is_visible(c.oid) AND t.tgname = ANY(%s)",
-                [list(wanted)],
-            )
-            standing = {
-                name
-                for name, table, function, source in cursor.fetchall()
-                if wanted[name][0] == table
-                and wanted[name][1].endswith(f" {function}()")
-                and POSTGRESQL_FUNCTIONS.get(function) == source
-            }
-        else:
-            cursor.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
-            standing = {name for name, sql in cursor.fetchall() if name in wanted and wanted[name][1] == sql}
-    return sorted(set(wanted) - standing)
+TRIGGERS = Triggers(_made, lambda: _FUNCTIONS)
 
 
 def grants(role: str) -> list[str]:

@@ -7,49 +7,34 @@ course come the course's own minimums; a school's own minimums, its settings tha
 spellings of models that it linked draw the ``rules_version`` of the school; so do its roles, for an
 instructor's authority counts.
 Lesson records, with their drafts and signatures, draw a ``lessons_version``: a draft changes no report.
-
-They are put in place after every ``migrate``; on SQLite they are taken away before it, because a table that
-is rebuilt there loses its own, and cannot be renamed while another's mentions it.
 """
 
 from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
-from typing import Any
 
-from django.db import connections, transaction
-from django.db.backends.base.base import BaseDatabaseWrapper
+from training.triggers.installer import Triggers
+from training.triggers.sealing import ENTRIES
 
-from syllabus.models import SchoolMinimum
-from training import models
-
-TABLES = tuple(
-    model._meta.db_table
-    for model in (
-        *models.ENTRIES,
-        models.Landing,
-        models.RecordChange,
-        models.Enrolment,
-        models.CourseMove,
-    )
+TABLES = (
+    *ENTRIES,
+    "training_landing",
+    "training_recordchange",
+    "training_enrolment",
+    "training_coursemove",
 )
-LESSONS = tuple(
-    model._meta.db_table
-    for model in (models.LessonRecord, models.SignOff, models.Acknowledgement, models.Correction)
-)
-MINIMUMS = SchoolMinimum._meta.db_table
-SCHOOLS = models.School._meta.db_table
-SPELLINGS = models.ModelSpelling._meta.db_table
+LESSONS = ("training_lessonrecord", "training_signoff", "training_acknowledgement", "training_correction")
+MINIMUMS = "syllabus_schoolminimum"
+SCHOOLS, STUDENTS = "training_school", "training_student"
+SPELLINGS = "training_modelspelling"
 #: Tables of a school whose rows answers depend on: its links between models, and until when whom it knows to
 #: have the authority to instruct.
-OF_A_SCHOOL = (SPELLINGS, models.Role._meta.db_table)
+OF_A_SCHOOL = (SPELLINGS, "training_role")
 #: A school's settings that answers depend on.
 SETTINGS = ("claims_asked", "taxi_allowance_minutes")
 _RULES, _NAMED = "training_rules_changed", "training_school_named"
 _SET, _OWN = "training_school_set", "training_school_own_changed"
-STUDENTS = models.Student._meta.db_table
-_DRAWN = ((STUDENTS, "version"), (STUDENTS, "lessons_version"), (SCHOOLS, "rules_version"))
 #: For each of a student's versions the tables whose rows draw it, and PostgreSQL's function that does.
 _OF_A_STUDENT = (
     (TABLES, "version", "training_record_changed"),
@@ -73,13 +58,13 @@ _OF = {
 }
 
 
-def triggers(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
+def _made(vendor: str) -> dict[str, tuple[str, str]]:
     """The triggers of this database: name to table and definition."""
     found: dict[str, tuple[str, str]] = {}
     for tables, drawn, function in _OF_A_STUDENT:
         for table, (event, rows) in itertools.product(tables, _EVENTS.items()):
             name = f"{table}_version_{event.lower()}"
-            if connection.vendor == "postgresql":  # once for all rows of a statement
+            if vendor == "postgresql":  # once for all rows of a statement
                 definition = (
                     f"CREATE TRIGGER {name} AFTER {event} ON {table} REFERENCING {rows} TABLE AS changed"
                     f" FOR EACH STATEMENT EXECUTE FUNCTION {function}()"
@@ -93,7 +78,7 @@ def triggers(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
             found[name] = (table, definition)
     for event in _EVENTS:
         name = f"{MINIMUMS}_rules_{event.lower()}"
-        if connection.vendor == "postgresql":
+        if vendor == "postgresql":
             does = f"EXECUTE FUNCTION {_RULES}()"
         else:
             does = (
@@ -103,7 +88,7 @@ def triggers(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
         found[name] = (MINIMUMS, f"CREATE TRIGGER {name} AFTER {event} ON {MINIMUMS} FOR EACH ROW {does}")
     for event, name in (("INSERT", "insert"), ("UPDATE OF slug", "slug")):
         name = f"{SCHOOLS}_named_{name}"
-        if connection.vendor == "postgresql":
+        if vendor == "postgresql":
             does = f"EXECUTE FUNCTION {_NAMED}()"
         else:
             does = (
@@ -111,13 +96,13 @@ def triggers(connection: BaseDatabaseWrapper) -> dict[str, tuple[str, str]]:
                 " SET rules_version = lower(hex(randomblob(16))) WHERE id = NEW.id; END"
             )
         found[name] = (SCHOOLS, f"CREATE TRIGGER {name} AFTER {event} ON {SCHOOLS} FOR EACH ROW {does}")
-    found |= dict(_of_settings(connection))
+    found |= dict(_of_settings(vendor))
     return found
 
 
-def _of_settings(connection: BaseDatabaseWrapper) -> Iterator[tuple[str, tuple[str, str]]]:
+def _of_settings(vendor: str) -> Iterator[tuple[str, tuple[str, str]]]:
     """The triggers of what a school sets, and of its own rows that answers depend on."""
-    postgresql = connection.vendor == "postgresql"
+    postgresql = vendor == "postgresql"
     drawn = "UPDATE training_school SET rules_version = lower(hex(randomblob(16)))"
     differs = "IS DISTINCT FROM" if postgresql else "IS NOT"
     changed = " OR ".join(f"NEW.{column} {differs} OLD.{column}" for column in SETTINGS)
@@ -139,7 +124,7 @@ def _of_settings(connection: BaseDatabaseWrapper) -> Iterator[tuple[str, tuple[s
         yield name, (table, f"CREATE TRIGGER {name} AFTER {event} ON {table} FOR EACH ROW {does}")
 
 
-def functions() -> dict[str, str]:
+def _functions() -> dict[str, str]:
     """The functions of PostgreSQL's triggers, each with its body."""
     return {
         **{
@@ -166,51 +151,9 @@ def functions() -> dict[str, str]:
     }
 
 
-def install(connection: BaseDatabaseWrapper) -> None:
-    """Put the triggers in place, replacing those that stand; nothing before the tables are there."""
-    if not _ready(connection):
-        return
-    remove(connection)
-    with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            for name, source in functions().items():
-                cursor.execute(
-                    f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql"
-                    f" AS $body${source}$body$"
-                )
-        for _, definition in triggers(connection).values():
-            cursor.execute(definition)
-
-
-def remove(connection: BaseDatabaseWrapper) -> None:
-    """Take the triggers away."""
-    with connection.cursor() as cursor:
-        there = set(connection.introspection.table_names(cursor))
-        for name, (table, _) in triggers(connection).items():
-            if table in there:
-                on = f" ON {table}" if connection.vendor == "postgresql" else ""
-                cursor.execute(f"DROP TRIGGER IF EXISTS {name}{on}")
-
-
-def _ready(connection: BaseDatabaseWrapper) -> bool:
-    with connection.cursor() as cursor:
-        there = set(connection.introspection.table_names(cursor))
-        if not {table for table, _ in _DRAWN} | {*TABLES, *LESSONS, MINIMUMS, *OF_A_SCHOOL} <= there:
-            return False
-        wanted = (*_DRAWN, *((SCHOOLS, column) for column in SETTINGS))
-        return all(
-            name in {column.name for column in connection.introspection.get_table_description(cursor, table)}
-            for table, name in wanted
-        )
-
-
-def before_migrate(*, using: str, **_: Any) -> None:
-    """Signal handler: on SQLite, out of the way of tables that are rebuilt."""
-    if connections[using].vendor == "sqlite":
-        remove(connections[using])
-
-
-def after_migrate(*, using: str, **_: Any) -> None:
-    """Signal handler: in place again."""
-    with transaction.atomic(using=using):
-        install(connections[using])
+TRIGGERS = Triggers(
+    _made,
+    _functions,
+    lambda: {STUDENTS: ("version", "lessons_version"), SCHOOLS: ("rules_version", *SETTINGS)},
+    always=False,
+)

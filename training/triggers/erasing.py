@@ -2,7 +2,7 @@
 
 An entry of the kind ``record.erased`` about the student stands in the school's ledger before any row goes;
 the triggers of ``sealing`` look for it. An entry's body goes only where a later ``ledger.erasure`` names it
-(``training.ledger.guards``). What stays: the leaves of the ledger with every proof, who looked at the record,
+(``triggers.ledger``). What stays: the leaves of the ledger with every proof, who looked at the record,
 the holds there were, and the student's row without name and birth date.
 
 On PostgreSQL the deletions are a function of the owner's (``SECURITY DEFINER``), so that the plain role of
@@ -16,7 +16,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from django.apps import apps
-from django.db import connections, models, transaction
+from django.db import models
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 #: The entry that says that a student's record was erased, and why.
@@ -105,9 +105,3 @@ def install(connection: BaseDatabaseWrapper) -> None:
             " USING ERRCODE = 'restrict_violation'; END IF;"
             f" {body}; END $body$"
         )
-
-
-def after_migrate(*, using: str, **_: Any) -> None:
-    """Signal handler: as the tables now are."""
-    with transaction.atomic(using=using):
-        install(connections[using])

@@ -1,0 +1,58 @@
+"""Every set of triggers: put in place after each ``migrate``, and looked at by a system check.
+
+On SQLite they are taken away before a ``migrate``, because a table that is rebuilt there loses its own, and
+cannot be renamed while another's mentions it. The ledger's are put in place by its migrations and by
+``manage.py ledger_guards`` alone, so that no ``migrate`` hides that somebody lifted them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.core.checks import CheckMessage, Tags, Warning, register
+from django.db import connections, transaction
+from django.db.backends.base.base import BaseDatabaseWrapper
+
+from training.triggers import courses, erasing, installer, ledger, sealing, staleness, versions
+
+REPAIR = "Put them back, as the owner of the tables: manage.py migrate, then manage.py ledger_guards."
+_EVERY = (sealing.TRIGGERS, courses.TRIGGERS, versions.TRIGGERS, staleness.TRIGGERS)
+
+
+def missing(connection: BaseDatabaseWrapper) -> list[str]:
+    """The names of the triggers that are not in place as they were made. One query."""
+    return installer.missing(connection, (ledger.TRIGGERS, *_EVERY))
+
+
+def before_migrate(*, using: str, **_: Any) -> None:
+    """Signal handler: on SQLite, out of the way of tables that are rebuilt."""
+    if connections[using].vendor == "sqlite":
+        for each in _EVERY:
+            each.remove(connections[using])
+
+
+def after_migrate(*, using: str, **_: Any) -> None:
+    """Signal handler: in place again, as the tables now are."""
+    with transaction.atomic(using=using):
+        for each in _EVERY:
+            each.install(connections[using])
+        erasing.install(connections[using])
+
+
+@register(Tags.database)
+def every_trigger_stands(*, databases: Sequence[str] | None = None, **_: Any) -> list[CheckMessage]:
+    """``manage.py check --database default``; a warning, for ``migrate`` checks first and mends it then."""
+    found: list[CheckMessage] = []
+    for alias in databases or ():
+        connection = connections[alias]
+        # Before the first migration there is nothing to guard yet.
+        if ledger.HEAD in connection.introspection.table_names() and (lost := missing(connection)):
+            found.append(
+                Warning(
+                    f"{len(lost)} trigger(s) that keep sealed rows are not in place: {', '.join(lost)}.",
+                    hint=REPAIR,
+                    id="training.W001",
+                )
+            )
+    return found
