@@ -15,9 +15,8 @@ from tests.cast import Cast
 from tests.training.lessons import AT, CONTENT, content, draft, flown, signed
 from training import models
 from training.services import lesson_content, lesson_records
-from training.services.errors import Changed, NotAllowed
+from training.services.errors import Changed, Conflict, NotAllowed
 from training.services.lesson_content import LessonError
-from training.services.lesson_records import IdTaken
 
 ITEM = {"item": "presolo.d-01", "grade": "perform"}
 
@@ -266,14 +265,14 @@ def test_the_same_sent_again_is_the_same(people: Cast) -> None:
 def test_other_content_under_one_id_is_refused(people: Cast, changed: Any) -> None:
     key = uuid.uuid4()
     draft(people, id=key)
-    with pytest.raises(IdTaken):
+    with pytest.raises(Conflict, match="has this id"):
         draft(people, id=key, **changed)
 
 
 def test_another_students_id_is_taken(people: Cast) -> None:
     other = factories.student(people.school, taught_by=people.ida)
     lesson = draft(people)
-    with pytest.raises(IdTaken):
+    with pytest.raises(Conflict, match="has this id"):
         draft(people, id=lesson.pk, student=other)
 
 

@@ -19,6 +19,7 @@ from tests.training.test_flight_import import asked, table
 from tests.training.test_progress import proving as proving_lesson
 from training import models, record
 from training.services import flight_import, handover, record_entries, records, sign_offs
+from training.services.errors import Conflict
 
 LESSON = "0b5a1f8e-3c7d-4f7c-9f51-3f1f5d0f9a01"
 GRADE = {"item": "presolo.d-03", "date": "2026-03-02", "grade": "perform"}
@@ -137,7 +138,7 @@ def test_a_correction_takes_off_what_was_signed_and_nothing_else(people: Cast) -
 def test_a_sign_off_names_the_entry_that_stands_in_its_way(people: Cast) -> None:
     lesson = lessons.draft(people)
     plant(people, f"{lesson.prefix}flight")
-    with pytest.raises(sign_offs.IdStands, match=f"flights {lesson.prefix}flight"):
+    with pytest.raises(Conflict, match=f"flights {lesson.prefix}flight"):
         lessons.sign(lesson, people.ida)
     assert not models.SignOff.objects.exists()
 

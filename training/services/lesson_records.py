@@ -34,10 +34,6 @@ TOLERANCE = 6 * MINUTE
 _TENTH = 6 * MINUTE
 
 
-class IdTaken(Conflict):
-    """Another lesson record has this id."""
-
-
 class AlreadySigned(Conflict):
     """A signed lesson record is corrected, not changed."""
 
@@ -136,7 +132,7 @@ def create(
     that of the lesson it corrects. Without ``content`` the draft holds what is planned: the items of the
     lesson, or of the one that comes next where none is named, and those carried over; none of them graded.
 
-    Raises:  LessonError with every fault; NotAllowed; IdTaken where other content has the id.
+    Raises:  LessonError with every fault; NotAllowed; Conflict where other content has the id.
     Effects: one transaction; the access is logged.
     """
     if content is None:
@@ -159,7 +155,7 @@ def create(
                 same = (digest, lesson_content.hash_of(lesson, found.plain, before, reason, _course(there)))
                 if there.student_id == whose.pk and there.first_hash in same:
                     return _of(whose).get(pk=id)
-                raise IdTaken(_TAKEN)
+                raise Conflict(_TAKEN)
             made = LessonRecord(
                 id=id,
                 school_id=whose.school_id,
@@ -174,7 +170,7 @@ def create(
             made.save(force_insert=True)
     except IntegrityError:
         # The id went to another student's lesson at the same moment.
-        raise IdTaken(_TAKEN) from None
+        raise Conflict(_TAKEN) from None
     return _of(student).get(pk=id)
 
 

@@ -55,22 +55,6 @@ class NotAuthorised(NotAllowed):
         )
 
 
-class AlreadySignedOff(Conflict):
-    """The lesson record stands signed, by another instructor or with other content."""
-
-
-class AlreadyCorrected(Conflict):
-    """Another correction took the place of the lesson record; that one can be corrected in turn."""
-
-
-class IdStands(Conflict):
-    """An entry that nobody signed stands under an id that is the lesson record's own."""
-
-
-class NotSigned(Conflict):
-    """Only what is signed can be acknowledged or corrected."""
-
-
 def sign_off(
     lesson_id: uuid.UUID,
     *,
@@ -88,8 +72,8 @@ def sign_off(
     ``at``. The entries are on record from ``at`` on. The same sign-off again gives the one there is.
     ``confirmed`` says how the caller made sure that it is ``by`` who signs (``confirming``); it is sealed.
 
-    Raises:  NotFound; NotAuthorised; LessonError where nothing can be signed yet; NotAsRead
-             where the draft is another; AlreadySignedOff; AlreadyCorrected; IdStands.
+    Raises:  NotFound; NotAuthorised; LessonError where nothing can be signed yet; NotAsRead where the draft
+             is another; Conflict where it is signed or corrected already, or an entry has an id of its own.
     Effects: one transaction, with the student's row locked. A correction retires the entries of the lesson
              in whose place it stands. The student finds a notice.
     """
@@ -97,7 +81,7 @@ def sign_off(
         return _sign_off(lesson_id, by, content_hash, at, performed_at, via, confirmed)
     except IntegrityError:
         if stand := record.unsealed(LessonRecord.objects.get(pk=lesson_id)):
-            raise IdStands(
+            raise Conflict(
                 f"On this record {', '.join(stand)} stands, which nobody signed here, under an id that is"
                 " this lesson record's own. Take it off the record, or draft the lesson anew; then sign."
             ) from None
@@ -210,7 +194,7 @@ def acknowledge(
 ) -> Acknowledgement:
     """The student's own signature that the signed lesson record is known. Again, it gives the one there is.
 
-    Raises: NotFound; NotAllowed for anybody but the student; NotSigned.
+    Raises: NotFound; NotAllowed for anybody but the student; Conflict before the sign-off.
     """
     with transaction.atomic():
         lesson = find(LessonRecord.objects.only("student"), LESSON, pk=lesson_id)
@@ -219,7 +203,7 @@ def acknowledge(
             raise NotAllowed("Only the student of this lesson can acknowledge it.")
         signed = SignOff.objects.filter(lesson_id=lesson_id).first()
         if signed is None:
-            raise NotSigned("The lesson record is not signed yet; it is acknowledged after the sign-off.")
+            raise Conflict("The lesson record is not signed yet; it is acknowledged after the sign-off.")
         access.log(by, student, access.WRITE, f"lesson-record {lesson_id} acknowledge", via=via, at=at)
         there = Acknowledgement.objects.filter(sign_off=signed).first()
         if there is not None:
@@ -256,10 +240,10 @@ def correct(
 ) -> LessonRecord:
     """The draft of a correction: it takes the place of ``lesson`` when it is signed. Again, as ``create``.
 
-    Raises: what ``lesson_records.create`` does; NotSigned; AlreadyCorrected.
+    Raises: as ``lesson_records.create``; Conflict where it is not signed, or was corrected already.
     """
     if lesson.state != LessonRecord.State.SIGNED:
-        raise NotSigned("The lesson record is not signed yet; change the draft instead.")
+        raise Conflict("The lesson record is not signed yet; change the draft instead.")
     if not LessonRecord.objects.filter(pk=id, corrects=lesson).exists():
         _check_uncorrected(lesson)
     return lesson_records.create(
@@ -309,7 +293,7 @@ def _same(lesson: LessonRecord, by: User, content_hash: str) -> SignOff:
     if signed.by_id == by.pk and signed.content_hash == content_hash:
         return signed
     who = "you" if signed.by_id == by.pk else "another instructor"
-    raise AlreadySignedOff(
+    raise Conflict(
         f"The lesson record is signed already, by {who}, on {signed.at:%Y-%m-%d at %H:%M} UTC. Read it; what"
         " is wrong in it is corrected by a record of its own."
     )
@@ -360,7 +344,7 @@ def _check(
 
 
 def _replaced(lesson: LessonRecord) -> LessonRecord | None:
-    """The lesson that this one corrects, locked. Raises: AlreadyCorrected."""
+    """The lesson that this one corrects, locked. Raises: Conflict."""
     if lesson.corrects_id is None:
         return None
     replaced = LessonRecord.objects.select_for_update().get(pk=lesson.corrects_id)
@@ -371,7 +355,7 @@ def _replaced(lesson: LessonRecord) -> LessonRecord | None:
 def _check_uncorrected(lesson: LessonRecord) -> None:
     found = Correction.objects.filter(lesson=lesson).values_list("successor_id", flat=True).first()
     if found is not None:
-        raise AlreadyCorrected(
+        raise Conflict(
             f"The lesson record was corrected already, by {found}. Read that one, and correct it if need be."
         )
 

@@ -10,7 +10,7 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import ImproperlyConfigured
 from django.db.models import Count
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -77,10 +77,7 @@ def _begin(school: School, day: dt.date) -> dt.datetime:
 def hand_over(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """The file of the whole record, for whoever may read it."""
     at = timezone.now()
-    seen = access.visible_students(request.user, on=at.date()).select_related("school")
-    student = seen.filter(ref=ref).first()
-    if student is None:
-        raise Http404("no student of that reference that you may see")
+    student = access.student(request.user, ref, on=at.date())
     assert isinstance(request.user, User)
     try:
         raw = handover.make(student, by=request.user, at=at, via="web")

@@ -7,7 +7,7 @@ import uuid
 from collections.abc import Callable
 
 from django.contrib.auth.decorators import login_required
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
@@ -57,10 +57,7 @@ def _made(
 ) -> HttpResponse:
     at = timezone.now()
     assert isinstance(request.user, User)
-    seen = access.visible_students(request.user, on=at.date()).select_related("school")
-    student = seen.filter(ref=ref).first()
-    if student is None:
-        raise Http404("no student of that reference that you may see")
+    student = access.student(request.user, ref, on=at.date())
     raw = make(student, request.user, at)
     day = student.school.day(at).isoformat()
     return HttpResponse(
