@@ -11,7 +11,7 @@ import datetime as dt
 import hashlib
 import json
 import uuid
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -306,16 +306,8 @@ def _taken(
     merged = _merged(student, incoming, last)
     proven = handover_proofs.proven_by(found)
     _refuse_planted(student if last else None, incoming, {name for _, name in proven})
-    instructors = list(instructors_of(school.pk))
-    own = handover_proofs.sealed_here(student, incoming.student)
+    vouches = _vouching(proven, handover_proofs.sealed_here(student, incoming.student), school)
     brought: list[record.Replaced] = []
-
-    def vouches(part: str, entry: engine.Entry) -> str:
-        key, says = (part, entry.id), record.entry_hash(part, entry)
-        named: engine.Instructor | None = getattr(entry, "instructor", None)
-        ours = named is not None and any(each.may_be(named) for each in instructors)
-        known = proven.get(key) == says and (not ours or own.get(key) == says)
-        return engine.TAKEN_OVER if known else engine.CLAIMED
 
     def keep(done: record.Replaced, _: dt.datetime) -> None:
         brought.append(done)
@@ -327,16 +319,7 @@ def _taken(
     if not student.training_model and model:
         Student.objects.filter(pk=student.pk).update(training_model=model)
         student.training_model = model
-    about = {
-        "origin": str(manifest["about"].get("school") or "")[:200],
-        "origin_tree": manifest["tree"],
-        "origin_subject": subject,
-        "kid": found.ledger.kid,
-        "size": manifest["size"],
-        "root": manifest["root"],
-        "manifest": manifest_hash,
-        "rulebook": str(manifest["about"].get("rulebook") or "")[:80],
-    }
+    about = _about(found, manifest, manifest_hash)
     said = {
         **about,
         **record_changes.named(by),
@@ -367,6 +350,36 @@ def _taken(
     )
     access.log(by, student, access.WRITE, "hand-over taken over", via=given.via, at=at)
     return Taken(student, made, change, created=last is None)
+
+
+def _vouching(
+    proven: Mapping[tuple[str, str], str], own: Mapping[tuple[str, str], str], school: School
+) -> Callable[[str, engine.Entry], str]:
+    """Who vouches for an entry: the other ledger where it proves it, and ours too where one of us signed."""
+    instructors = list(instructors_of(school.pk))
+
+    def vouches(part: str, entry: engine.Entry) -> str:
+        key, says = (part, entry.id), record.entry_hash(part, entry)
+        named: engine.Instructor | None = getattr(entry, "instructor", None)
+        ours = named is not None and any(each.may_be(named) for each in instructors)
+        known = proven.get(key) == says and (not ours or own.get(key) == says)
+        return engine.TAKEN_OVER if known else engine.CLAIMED
+
+    return vouches
+
+
+def _about(found: handover.Checked, manifest: dict[str, Any], manifest_hash: str) -> dict[str, Any]:
+    """Where the record comes from, as the row of the hand-over and the sealed entry both say it."""
+    return {
+        "origin": str(manifest["about"].get("school") or "")[:200],
+        "origin_tree": manifest["tree"],
+        "origin_subject": manifest["subject"],
+        "kid": found.ledger.kid,
+        "size": manifest["size"],
+        "root": manifest["root"],
+        "manifest": manifest_hash,
+        "rulebook": str(manifest["about"].get("rulebook") or "")[:80],
+    }
 
 
 def _refuse_planted(student: Student | None, incoming: engine.Record, proven: Iterable[str]) -> None:

@@ -98,90 +98,107 @@ def _sign_off(
     confirmed: Mapping[str, Any] | None,
 ) -> SignOff:
     with transaction.atomic(), authority.read_once():
-        found = _LESSON.instances(lesson=lesson_id)
-        if not found:
-            raise NotFound(LESSON)
-        lesson: LessonRecord = found[0]
-        student: Student = lesson.student
-        if lesson.course_version_id is not None:
-            lesson.course_version = _VERSION.instances(version=lesson.course_version_id)[0]
+        lesson = _locked(lesson_id)
+        student = lesson.student
         access.log(by, student, access.WRITE, f"lesson-record {lesson.pk} sign", via=via, at=at)
         if lesson.state == LessonRecord.State.SIGNED:
             return _same(lesson, by, content_hash)
         content = lesson_content.read(lesson.content)
         _check(lesson, student, content, by, at, performed_at or at)
-        signed_at = min(performed_at or at, at)
         if content_hash != lesson.content_hash:
             raise NotAsRead(
                 "The draft is not the one that was signed: its content has changed. Read it again, and sign"
                 " it as it stands."
             )
-        signature = authority.signature(by, student)
-        assert signature is not None
-        assert signature.certificate is not None
-        replaced = _replaced(lesson)
-        tree = seals.tree_of(student.school_id)
-        shown = [
-            *lesson_records.warnings(lesson, content, by),
-            *authority.late(student, content.last_day, at),
-        ]
-        measured = lesson_hints.hints(content.plain, lesson_hints.outline_of(lesson))
-        index = seals.seal(
-            student,
-            "lesson.signed",
-            {
-                "lesson_record": str(lesson.pk),
-                "lesson": lesson.lesson,
-                "course": lesson_content.course_of(lesson.course_version),
-                "content": content.plain,
-                "content_hash": lesson.content_hash,
-                "corrects": lesson.corrects_id and str(lesson.corrects_id),
-                "reason": lesson.reason,
-                "instructor": {
-                    "user": by.pk,
-                    "name": signature.name,
-                    "certificate": signature.certificate,
-                    "kind": signature.kind,
-                },
-                "performed_at": signed_at.astimezone(dt.UTC).isoformat(),
-                "provenance": engine.SIGNED,
-                "warnings": shown,
-                "hints": measured,
-                **({"confirmed": confirmed} if confirmed else {}),
-            },
-            at=at,
-        )
-        signed = SignOff(
-            school_id=lesson.school_id,
-            student=student,
-            lesson=lesson,
-            by=by,
-            instructor_name=signature.name,
-            instructor_certificate=signature.certificate,
-            at=at,
-            performed_at=signed_at,
-            content_hash=lesson.content_hash,
-            warnings=shown,
-            hints=measured,
-            confirmed=confirmed or {},
-            ledger_tree=tree,
-            ledger_index=index,
-        )
-        if replaced is not None:
-            _put_in_place_of(replaced, lesson, student, by, index, at)
-        kind = Notice.Kind.SIGNED if replaced is None else Notice.Kind.CORRECTED
-        notice = Notice(
-            school_id=student.school_id,
-            student=student,
-            user_id=student.user_id,
-            kind=kind,
-            about=str(lesson.pk),
-            at=at,
-        )
-        record.put([signed, *_entries(lesson, content, signature, by, at, found[0].craft), notice])
-        lesson.state, lesson.updated_at = LessonRecord.State.SIGNED, at
-        _STATE(lesson=lesson.pk, state=lesson.state, at=at)
+        return _seal(lesson, content, by, at, min(performed_at or at, at), confirmed)
+
+
+def _locked(lesson_id: uuid.UUID) -> LessonRecord:
+    """The lesson record with its student, both locked, and its course. Raises: NotFound."""
+    found = _LESSON.instances(lesson=lesson_id)
+    if not found:
+        raise NotFound(LESSON)
+    lesson: LessonRecord = found[0]
+    if lesson.course_version_id is not None:
+        lesson.course_version = _VERSION.instances(version=lesson.course_version_id)[0]
+    return lesson
+
+
+def _seal(
+    lesson: LessonRecord,
+    content: Content,
+    by: User,
+    at: dt.datetime,
+    signed_at: dt.datetime,
+    confirmed: Mapping[str, Any] | None,
+) -> SignOff:
+    """Seal a lesson record that was checked, and put it and its entries on record."""
+    student = lesson.student
+    signature = authority.signature(by, student)
+    assert signature is not None
+    assert signature.certificate is not None
+    replaced = _replaced(lesson)
+    shown = [
+        *lesson_records.warnings(lesson, content, by),
+        *authority.late(student, content.last_day, at),
+    ]
+    signed = SignOff(
+        school_id=lesson.school_id,
+        student=student,
+        lesson=lesson,
+        by=by,
+        instructor_name=signature.name,
+        instructor_certificate=signature.certificate,
+        at=at,
+        performed_at=signed_at,
+        content_hash=lesson.content_hash,
+        warnings=shown,
+        hints=lesson_hints.hints(content.plain, lesson_hints.outline_of(lesson)),
+        confirmed=confirmed or {},
+        ledger_tree=seals.tree_of(student.school_id),
+    )
+    body = _sealed(signed, content, signature)
+    index = signed.ledger_index = seals.seal(student, "lesson.signed", body, at=at)
+    if replaced is not None:
+        _put_in_place_of(replaced, lesson, student, by, index, at)
+    notice = Notice(
+        school_id=student.school_id,
+        student=student,
+        user_id=student.user_id,
+        kind=Notice.Kind.SIGNED if replaced is None else Notice.Kind.CORRECTED,
+        about=str(lesson.pk),
+        at=at,
+    )
+    craft: int | None = lesson.craft  # type: ignore[attr-defined]  # as ``_lesson`` annotates it
+    record.put([signed, *_entries(lesson, content, signature, by, at, craft), notice])
+    lesson.state, lesson.updated_at = LessonRecord.State.SIGNED, at
+    _STATE(lesson=lesson.pk, state=lesson.state, at=at)
     return signed
+
+
+def _sealed(signed: SignOff, content: Content, signature: engine.Instructor) -> dict[str, Any]:
+    """What the ledger's entry says."""
+    lesson = signed.lesson
+    return {
+        "lesson_record": str(lesson.pk),
+        "lesson": lesson.lesson,
+        "course": lesson_content.course_of(lesson.course_version),
+        "content": content.plain,
+        "content_hash": lesson.content_hash,
+        "corrects": lesson.corrects_id and str(lesson.corrects_id),
+        "reason": lesson.reason,
+        "instructor": {
+            "user": signed.by_id,
+            "name": signature.name,
+            "certificate": signature.certificate,
+            "kind": signature.kind,
+        },
+        "performed_at": signed.performed_at.astimezone(dt.UTC).isoformat(),
+        "provenance": engine.SIGNED,
+        "warnings": signed.warnings,
+        "hints": signed.hints,
+        **({"confirmed": signed.confirmed} if signed.confirmed else {}),
+    }
 
 
 def acknowledge(
