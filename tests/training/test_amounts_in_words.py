@@ -16,7 +16,7 @@ from syllabus import rulebook
 from syllabus.engine.amounts import Amounts, Thing, count, distance, time
 from syllabus.engine.rulebook import RuleVersion
 from syllabus.engine.units import HOUR, MINUTE, parse_time
-from training.presenters.amounts import exact, gave, have, hours, need, of, remaining
+from training.presenters.amounts import exact, gave, have, hours, logged, need, of, remaining
 
 LONG_FLIGHT: RuleVersion = next(
     each.versions[-1]
@@ -135,3 +135,17 @@ def test_a_distance_under_a_rule_without_a_limit_is_in_whole_miles() -> None:
 
 def test_what_an_entry_gave_is_in_decimal_hours_too() -> None:
     assert gave(LONG_FLIGHT, (time(85 * MINUTE),)) == "1.4 h"
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        pytest.param("85 min", "1.4 h", id="minutes, rounded down"),
+        pytest.param("90 min", "1.5 h", id="minutes that are a whole tenth"),
+        pytest.param("2737 s", "0.7 h", id="seconds"),
+        pytest.param("0.5 h", "0.5 h", id="hours"),
+        pytest.param("an hour", "an hour", id="what is no time stays as it is"),
+    ],
+)
+def test_a_time_as_logged_is_in_decimal_hours(text: str, said: str) -> None:
+    assert logged(text) == said

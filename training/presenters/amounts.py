@@ -16,7 +16,7 @@ from django.utils.translation import ngettext as translated
 from syllabus.engine import amounts as engine
 from syllabus.engine.amounts import DISTANCE, TIME, Amount, Amounts
 from syllabus.engine.rulebook import RuleVersion
-from syllabus.engine.units import HOUR, format_time
+from syllabus.engine.units import HOUR, QuantityError, format_time, parse_time
 
 Plural = Callable[[str, str, int], str]
 """As ``ngettext``: singular, plural and number in, the one that fits out."""
@@ -51,6 +51,18 @@ def hours(microseconds: int, *, up: bool = False) -> str:
     (['1.4 h', '1.65 h', '1.4 h', '45.6 h'], '1.5 h')
     """
     return f"{_hours(microseconds, up)} h"
+
+
+def logged(text: str) -> str:
+    """A time as the record document writes it, in decimal hours; what is no time stays as it is.
+
+    >>> logged("85 min"), logged("0.5 h")
+    ('1.4 h', '0.5 h')
+    """
+    try:
+        return hours(parse_time(text))
+    except QuantityError:
+        return text
 
 
 def have(amounts: Amounts, ngettext: Plural = translated) -> str:

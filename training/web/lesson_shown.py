@@ -94,6 +94,10 @@ class LessonShown:
         return self.record.content["ground"]
 
     @property
+    def ground_time(self) -> str:
+        return amounts.logged(self.ground["time"]) if self.ground else ""
+
+    @property
     def title(self) -> str:
         lesson = next((each for each in self._lessons if each.code == self.record.lesson), None)
         if lesson is not None:
@@ -113,10 +117,10 @@ class LessonShown:
     def in_short(self) -> str:
         flight = self.flight
         if flight is None:
-            return _("%(time)s ground") % {"time": self.ground["time"]} if self.ground else _("planned")
+            return _("%(time)s ground") % {"time": self.ground_time} if self.ground else _("planned")
         logged = flight.get("times") or {}
         told = [
-            _("%(time)s %(kind)s") % {"time": logged[key], "kind": plain_words.kind(key)}
+            _("%(time)s %(kind)s") % {"time": amounts.logged(logged[key]), "kind": plain_words.kind(key)}
             for key in ("dual", "solo")
             if logged.get(key)
         ]
@@ -159,7 +163,7 @@ class LessonShown:
     def times(self) -> list[tuple[str, str]]:
         logged = (self.flight or {}).get("times") or {}
         return [
-            (plain_words.kind(kind), logged[kind])
+            (plain_words.kind(kind), amounts.logged(logged[kind]))
             for kind in TIMES
             if logged.get(kind) not in (None, 0, "0.0 h")
         ]
@@ -276,7 +280,7 @@ def _told(shown: LessonShown) -> dict[str, str]:
         _("Off and on"): shown.clock,
         _("Route"): shown.route,
         _("Landings"): "; ".join(shown.landings),
-        _("Ground lesson"): f"{shown.ground['time']}, {shown.ground['topic']}" if shown.ground else "",
+        _("Ground lesson"): f"{shown.ground_time}, {shown.ground['topic']}" if shown.ground else "",
         _("Comments"): shown.comments,
         _("Next"): shown.following,
     }

@@ -21,7 +21,6 @@ from django.utils.translation import gettext
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
-from syllabus.engine.units import format_time
 from training.models import RecordChange, Student
 from training.presenters import amounts
 from training.services import access, confirming, flight_files, flight_import, record_changes
@@ -252,7 +251,7 @@ def _columns(
                     or flight.aircraft.model
                     or gettext("no airplane entered"),
                     "route": " – ".join(each.key for each in flight.route),
-                    "total": format_time(flight.times["total"])
+                    "total": amounts.hours(flight.times["total"])
                     if "total" in flight.times
                     else gettext("no total"),
                 }

@@ -26,7 +26,6 @@ from syllabus.engine.amounts import count
 from syllabus.engine.errors import Fault, NotInForce
 from syllabus.engine.geography import Place
 from syllabus.engine.reading import Faults
-from syllabus.engine.units import format_time
 from training import reports
 from training.models import RecordChange
 from training.presenters import amounts
@@ -238,7 +237,7 @@ def _flight(flight: engine.Flight, zone: dt.tzinfo) -> tuple[str, list[tuple[str
         (
             gettext("Times"),
             ", ".join(
-                f"{gettext(label)} {format_time(flight.times[key])}"
+                f"{gettext(label)} {amounts.hours(flight.times[key])}"
                 for key, label in _TIMES.items()
                 if key in flight.times
             ),
@@ -277,7 +276,7 @@ def _landing(each: engine.Landings) -> str:
 
 
 def _ground(each: engine.GroundLesson, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
-    return each.topic or gettext("no topic"), [(gettext("Time"), format_time(each.time))]
+    return each.topic or gettext("no topic"), [(gettext("Time"), amounts.hours(each.time))]
 
 
 def _item(each: engine.ItemGrade, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
