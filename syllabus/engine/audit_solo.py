@@ -23,7 +23,8 @@ from syllabus.engine.audit import (
 )
 from syllabus.engine.errors import NotCovered, NotInForce
 from syllabus.engine.evaluate import evaluate
-from syllabus.engine.facts import Journey, computed_night, journeys, night_unknown, same
+from syllabus.engine.facts import Journey, computed_night, night_unknown, same
+from syllabus.engine.facts import journey as journey_of
 from syllabus.engine.finding import Finding
 from syllabus.engine.geography import Place
 from syllabus.engine.question import Context
@@ -94,7 +95,7 @@ def _questions(asking: _Asking, rules: Rules) -> Iterator[_Question]:
         model = Context(aircraft_model=flight.aircraft.model)
         for first in asking.in_role(SOLO):
             yield _Question(flight, first, ((asking.all_of(first), model),), alone)
-        journey = journeys(record)[flight.id]
+        journey = journey_of(record, flight)
         if id(journey) not in trips and journey.points and journey.leaves_home:
             trips.add(id(journey))
             for away in asking.in_role(SOLO_CROSS_COUNTRY):

@@ -31,6 +31,13 @@ def on_the_clock(flight: Flight) -> tuple[datetime, datetime] | None:
 
 def night_conflict(flight: Flight) -> Reason:
     """How night on record disagrees with the Sun, where no part of the flight was at night; else nothing."""
+    if "night_conflict" not in flight.memo:
+        flight.memo["night_conflict"] = _night_conflict(flight)
+    found: Reason = flight.memo["night_conflict"]
+    return found
+
+
+def _night_conflict(flight: Flight) -> Reason:
     logged = flight.times.get("night", 0)
     if not logged and not any(each.period == "night" and _number(each) for each in flight.landings):
         return NOTHING
@@ -139,7 +146,8 @@ def _conflicts(record: Record, question: Question) -> Mapping[str, Reason]:
         craft = id(flight.aircraft)
         if craft not in crafts:
             crafts[craft] = _craft(flight, models)
-        if said := facts.unvouched(flight, settings) or _abroad(flight, country) or crafts[craft]:
+        said = facts.unvouched(flight, settings) if settings.claims_asked else ""
+        if said := said or _abroad(flight, country) or crafts[craft]:
             found[flight.id] = said
     return found | _in_two_places(record)
 

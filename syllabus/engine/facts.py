@@ -14,7 +14,15 @@ from itertools import pairwise
 
 from syllabus.engine.aircraft_models import Models, folded
 from syllabus.engine.amounts import distance
-from syllabus.engine.geography import Place, distance_nm, near_limit, to_hundredth
+from syllabus.engine.geography import (
+    METRES_PER_NM,
+    Degrees,
+    Place,
+    coordinates,
+    geodesic_metres,
+    near_limit,
+    to_hundredth,
+)
 from syllabus.engine.reasons import NOTHING, Limit, Named, Reason, reason
 from syllabus.engine.record import (
     CLAIMED,
@@ -190,8 +198,11 @@ def computed_night(flight: Flight) -> int | None:
     """
     if flight.off is None or flight.on is None or not flight.route:
         return None
-    found = night_time(flight.off, flight.on, flight.route)
-    return None if found is None else round(found.total_seconds() * 1_000_000)
+    if "night" not in flight.memo:
+        found = night_time(flight.off, flight.on, flight.route)
+        flight.memo["night"] = None if found is None else round(found.total_seconds() * 1_000_000)
+    night: int | None = flight.memo["night"]
+    return night
 
 
 def night_unknown(flight: Flight) -> Reason:
@@ -206,10 +217,17 @@ def night_unknown(flight: Flight) -> Reason:
     return NOTHING
 
 
-@lru_cache(maxsize=16_384)
 def apart(a: Place, b: Place) -> int:
-    """Straight-line distance in hundredths of a nautical mile, the step in which limits are compared."""
-    return int(to_hundredth(distance_nm(a, b)) * 100)
+    """Straight-line distance in hundredths of a nautical mile, the step in which limits are compared.
+
+    Raises: ValueError naming the place whose position is unknown.
+    """
+    return _apart(coordinates(a), coordinates(b))
+
+
+@lru_cache(maxsize=16_384)
+def _apart(a: Degrees, b: Degrees) -> int:
+    return int(to_hundredth(geodesic_metres(a, b) / METRES_PER_NM) * 100)
 
 
 def in_nm(hundredths: int) -> str:
@@ -362,23 +380,26 @@ def in_devices(record: Record) -> tuple[Flight, ...]:
     return record.memo["in_devices"]
 
 
-def journeys(record: Record) -> dict[str, Journey]:
-    """Entry id -> the journey it belongs to; entries of one trip share one."""
+def journey(record: Record, flight: Flight) -> Journey:
+    """The journey that a flight in an aircraft belongs to; entries of one trip share one."""
     if "journeys" not in record.memo:
-        trips: dict[str, list[Flight]] = {}
-        found: dict[str, Journey] = {}
-        for flight in record.flights:
-            if flight.aircraft.device:
-                continue
-            if flight.trip is None:
-                found[flight.id] = Journey((flight,), flight.route)
-            else:
-                trips.setdefault(flight.trip, []).append(flight)
-        for name, entries in trips.items():
-            journey = _joined(name, entries)
-            found.update({entry.id: journey for entry in entries})
-        record.memo["journeys"] = found
-    return record.memo["journeys"]
+        record.memo["journeys"] = _of_trips(record)
+    found: dict[str, Journey] = record.memo["journeys"]
+    if flight.id not in found:
+        found[flight.id] = Journey((flight,), flight.route)
+    return found[flight.id]
+
+
+def _of_trips(record: Record) -> dict[str, Journey]:
+    """Entry id -> the journey of its trip, for the entries that name one."""
+    trips: dict[str, list[Flight]] = {}
+    for flight in record.flights:
+        if flight.trip is not None and not flight.aircraft.device:
+            trips.setdefault(flight.trip, []).append(flight)
+    found: dict[str, Journey] = {}
+    for name, entries in trips.items():
+        found |= dict.fromkeys([entry.id for entry in entries], _joined(name, entries))
+    return found
 
 
 #: Orders of a trip that are looked at, and steps spent on finding them; past either the order is in doubt.

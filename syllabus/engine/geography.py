@@ -140,7 +140,7 @@ class Airports:
 
     def near(self, place: Place, most: int, within: float = 2.0) -> list[Place]:
         """Airports within about so many degrees of a known place, the nearest first."""
-        lat, lon = _coordinates(place)
+        lat, lon = coordinates(place)
         icao, _, _ = _table()
         close = sorted(
             (abs(row["lat"] - lat) + abs(row["lon"] - lon), code)
@@ -228,7 +228,7 @@ def distance_nm(a: Place, b: Place) -> float:
 
     Raises: ValueError naming the place whose position is unknown.
     """
-    return geodesic_metres(_coordinates(a), _coordinates(b)) / METRES_PER_NM
+    return geodesic_metres(coordinates(a), coordinates(b)) / METRES_PER_NM
 
 
 def to_hundredth(nm: float) -> Fraction:
@@ -269,7 +269,7 @@ def _metres(here: Degrees, there: Degrees, ellipsoid: Geodesic) -> float:
     return float(ellipsoid.Inverse(*here, *there, Geodesic.DISTANCE)["s12"])
 
 
-def _coordinates(place: Place) -> Degrees:
+def coordinates(place: Place) -> Degrees:
     if place.lat is None or place.lon is None:
         raise ValueError(f"{place.name}: no position is known, so no distance; give its lat and lon")
     return place.lat, place.lon

@@ -77,9 +77,13 @@ class Log:
         if counts not in self._columns:
             doubted = self._doubted.union(*(self._doubted_of.get(name, ()) for name in counts))
             flights = min((facts.flights_logging(record, name) for name in counts), key=len)
+            alone = counts[0] if len(counts) == 1 and counts[0] != facts.INSTRUMENT else None
             rows = self._columns[counts] = []
             for flight in flights:
-                sure, most = _together(flight, counts)
+                if alone is None:
+                    sure, most = _together(flight, counts)
+                else:
+                    sure = most = flight.times.get(alone, 0)
                 if most and sure == most and flight.id not in doubted:
                     rows.append((flight, most, most, (flight.id, (amounts.time(most),)), None))
                 elif most or "night" in counts:
@@ -99,16 +103,22 @@ class Log:
     def far(self, limit: int) -> frozenset[int]:
         """Which routes, by identity, plainly have a landing more than so far from where they began."""
         if limit not in self._far:
-            farthest = {
-                route: facts.Journey((flight,), flight.route).farthest
-                for route, flight in self._routes.items()
-            }
             self._far[limit] = frozenset(
                 route
-                for route, far in farthest.items()
-                if far is not None and far[0] > limit and not facts.close(far[0], limit)
+                for route, flight in self._routes.items()
+                if (far := facts.Journey((flight,), flight.route).farthest) is not None
+                and far[0] > limit
+                and not facts.close(far[0], limit)
             )
         return self._far[limit]
+
+
+def log_of(record: Record, question: Question) -> Log:
+    """The log of a record, made once for all that is asked of it by the same settings."""
+    log: Log | None = record.memo.get("log")
+    if log is None or not log.answers(question):
+        log = record.memo["log"] = Log(record, question)
+    return log
 
 
 def rows(record: Record, question: Question, wanted: Wanted, closer: Closer) -> list[Row]:
@@ -117,9 +127,7 @@ def rows(record: Record, question: Question, wanted: Wanted, closer: Closer) -> 
     ``closer`` looks at a flight that is not plain: what it finds says what is ``sure`` and ``possible``; None
     where the flight has nothing to do with what is wanted.
     """
-    log: Log | None = record.memo.get("log")
-    if log is None or not log.answers(question):
-        log = record.memo["log"] = Log(record, question)
+    log = log_of(record, question)
     if wanted in log.rows:
         return log.rows[wanted]
     found = log.rows[wanted] = []
@@ -144,9 +152,6 @@ def _together(flight: Flight, counts: tuple[str, ...]) -> tuple[int, int]:
 
     Times overlap for sure only as far as they fill the entry.
     """
-    if len(counts) == 1:
-        amount = facts.logged(flight, counts[0]) or 0
-        return amount, amount
     given = [facts.logged(flight, name) or 0 for name in counts]
     most = min(given)
     whole = flight.times.get("total") or max(given)

@@ -9,7 +9,7 @@ fact answers with a question. Entries stand in order of date whatever order they
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from functools import cached_property
@@ -152,6 +152,11 @@ class Flight:
     remarks: Text = ""
     recorded: Recorded | None = None
     provenance: Provenance = CLAIMED
+
+    @cached_property
+    def memo(self) -> dict[str, Any]:
+        """Facts derived from this entry alone, so that requirements share the work; never copied along."""
+        return {}
 
     @property
     def order(self) -> tuple[Any, float, str]:
@@ -330,6 +335,10 @@ def entry_day(entry: Entry) -> date:
     return entry.date
 
 
+def _order(entry: Entry) -> tuple[Any, ...]:
+    return entry.order if isinstance(entry, Flight) else (entry_day(entry), entry.id)
+
+
 @shape()
 @dataclass(frozen=True)
 class Record:
@@ -348,11 +357,7 @@ class Record:
 
     def __post_init__(self) -> None:
         for part in self.PARTS:
-            entries: Iterable[Entry] = getattr(self, part)
-            order: Callable[[Entry], tuple] = lambda entry: (  # noqa: E731
-                entry.order if isinstance(entry, Flight) else (entry_day(entry), entry.id)
-            )
-            object.__setattr__(self, part, tuple(sorted(entries, key=order)))
+            object.__setattr__(self, part, tuple(sorted(getattr(self, part), key=_order)))
 
     def as_known_at(self, instant: datetime | None) -> Record:
         """The record without what was written down later.
@@ -390,8 +395,9 @@ class Record:
         found: dict[str, str] = {}
         for part in self.PARTS:
             for entry in getattr(self, part):
-                before = found.get(entry.id, entry.provenance)
-                found[entry.id] = max(before, entry.provenance, key=PROVENANCES.index)
+                before = found.setdefault(entry.id, entry.provenance)
+                if before != entry.provenance:
+                    found[entry.id] = max(before, entry.provenance, key=PROVENANCES.index)
         return found
 
     @cached_property

@@ -139,12 +139,10 @@ class Report:
         """Entries with what is said of each, and who vouches for it."""
         vouched, made = self.record.provenance_by_id, []
         for entry, what in said:
-            each: dict[str, Any] = {
-                "id": entry,
-                key: amounts.text(what) if isinstance(what, tuple) else str(what),
-            }
             if isinstance(what, Reason):
-                each |= _coded(what)
+                each: dict[str, Any] = {"id": entry, key: str(what), **_coded(what)}
+            else:
+                each = {"id": entry, key: what[0].text if len(what) == 1 else amounts.text(what)}
             if entry in vouched:
                 each["provenance"] = vouched[entry]
             made.append(each)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
-from syllabus.engine import conflicts, facts
+from syllabus.engine import conflicts, facts, logged
 from syllabus.engine.amounts import Amounts, count, distance
 from syllabus.engine.days import Days
 from syllabus.engine.facts import YES, Fact, Journey
@@ -58,13 +59,10 @@ def one_flight(rule: RuleVersion, record: Record, question: Question, nested: An
     not_counted: list[tuple[str, Reason]] = []
     ask: list[tuple[str, Reason]] = []
     notes: list[Reason] = []
+    judge = _Judge(rule, record, question)
     for journey in _candidates(rule, record):
-        if not _relevant(rule, journey):
-            continue
-        wrong, missing, gave = _judge(
-            rule, record, question, journey, notes if journey.day <= question.on else []
-        )
         day = journey.day
+        wrong, missing, gave = judge(journey, notes if day <= question.on else [])
         if wrong:
             if day <= question.on:
                 not_counted.extend((entry.id, several(wrong)) for entry in journey.entries)
@@ -93,16 +91,25 @@ def one_flight(rule: RuleVersion, record: Record, question: Question, nested: An
 
 
 def _candidates(rule: RuleVersion, record: Record) -> Iterable[Journey]:
-    """The journeys with an entry flown the right way, each once."""
-    journeys = facts.journeys(record)
-    found = {id(journey): journey for flight in facts.flights_logging(record, rule.params["occupancy"])
-             if (journey := journeys[flight.id])}  # fmt: skip
+    """The journeys worth a word, with an entry flown the right way, each once."""
+    found: dict[int, Journey] = {}
+    home: dict[int, bool] = {}  # by the route itself, which many flights share
+    for flight in facts.flights_logging(record, rule.params["occupancy"]):
+        if flight.trip is None and not flight.times.get("cross_country"):
+            route = id(flight.route)
+            if route not in home:
+                home[route] = len({place.key for place in flight.route}) < 2
+            if home[route]:
+                continue
+        journey = facts.journey(record, flight)
+        if _relevant(rule, journey):
+            found[id(journey)] = journey
     return found.values()
 
 
 def _relevant(rule: RuleVersion, journey: Journey) -> bool:
-    """Worth a word: away from the field or logged as cross-country, and by night where the rule says so."""
-    if not journey.leaves_home and not any(entry.times.get("cross_country") for entry in journey.entries):
+    """Away from the field or logged as cross-country, and by night where the rule says so."""
+    if not any(entry.times.get("cross_country") for entry in journey.entries) and not journey.leaves_home:
         return False
     return not rule.get("at_night") or any(
         entry.times.get("night") or facts.night_unknown(entry) or facts.computed_night(entry)
@@ -110,9 +117,34 @@ def _relevant(rule: RuleVersion, journey: Journey) -> bool:
     )
 
 
+class _Judge:
+    """Judges journeys; those over one route that logged the same and leave nothing else open, once."""
+
+    def __init__(self, rule: RuleVersion, record: Record, question: Question):
+        self.of = rule, record, question
+        self.plainly = None if rule.get("at_night") else _Plainly(rule, record, question)
+        self.judged: dict[tuple[int, int], _Judged] = {}
+
+    def __call__(self, journey: Journey, notes: list[Reason]) -> _Judged:
+        flight = journey.last
+        if self.plainly is None or flight.trip is not None or not self.plainly.flown(flight):
+            return _judge(*self.of, journey, notes)
+        key = id(flight.route), id(flight.landings)
+        if key not in self.judged:
+            said = len(notes)
+            found = _judge(*self.of, journey, notes)
+            if len(notes) > said:  # a note names its flight
+                return found
+            self.judged[key] = found
+        return self.judged[key]
+
+
+_Judged = tuple[list[Reason], list[Reason], Amounts]
+
+
 def _judge(
     rule: RuleVersion, record: Record, question: Question, journey: Journey, notes: list[Reason]
-) -> tuple[list[Reason], list[Reason], Amounts]:
+) -> _Judged:
     """What is wrong with a journey, what is missing, and what it gave."""
     if journey.readings:
         answers = [_judge(rule, record, question, reading, []) for reading in journey.readings]
@@ -261,56 +293,127 @@ def _full_stops(journey: Journey, need: int) -> Fact:
 )
 def landings_at_least(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
     """So many takeoffs and so many landings with the properties asked for."""
-    need_t, need_l = rule.params["takeoffs"], rule.params["landings"]
-    have_t = have_l = most_t = most_l = 0
-    shown_t = shown_l = 0
+    need = rule.params["takeoffs"], rule.params["landings"]
+    have = most = shown = (0, 0)
     first: date | None = None
     maybe: date | None = None
     counted: list[Counted] = []
     not_counted: list[tuple[str, Reason]] = []
     ask: list[tuple[str, Reason]] = []
-    for flight in record.flights:
-        if not flight.landings or not flight.times.get(rule.params["occupancy"]):
-            continue
-        gave_t = gave_l = could_t = could_l = 0
-        missing: list[Reason] = []
-        whys: list[Reason] = []
-        for each in flight.landings:
-            for takeoff, amount in ((True, each.takeoffs), (False, each.landings)):
-                if not amount:
-                    continue
-                fits, why = _landing_fits(rule, record, question, flight, each, takeoff)
-                if fits:
-                    gave_t, gave_l = gave_t + amount * takeoff, gave_l + amount * (not takeoff)
-                if fits is not False:
-                    could_t, could_l = could_t + amount * takeoff, could_l + amount * (not takeoff)
-                if fits is None and why not in missing:
-                    missing.append(why)
-                if fits is False and why and why not in whys:
-                    whys.append(why)
-        have_t, have_l, most_t, most_l = have_t + gave_t, have_l + gave_l, most_t + could_t, most_l + could_l
-        if first is None and have_t >= need_t and have_l >= need_l:
+    for flight, landed in _landed(rule, record, question):
+        have, most = _sum(have, landed.sure), _sum(most, landed.possible)
+        if first is None and have[0] >= need[0] and have[1] >= need[1]:
             first = flight.date
-        if maybe is None and most_t >= need_t and most_l >= need_l:
+        if maybe is None and most[0] >= need[0] and most[1] >= need[1]:
             maybe = flight.date
         if flight.date <= question.on:
-            shown_t, shown_l = have_t, have_l
-            if gave_t or gave_l:
-                counted.append((flight.id, _both(gave_t, gave_l)))
-            not_counted.extend((flight.id, why) for why in whys)
-            ask.extend((flight.id, each) for each in missing)
+            shown = have
+            if any(landed.sure):
+                counted.append((flight.id, _both(*landed.sure)))
+            not_counted.extend((flight.id, why) for why in landed.whys)
+            ask.extend((flight.id, each) for each in landed.missing)
     holds = Days.starting(first) & rule.in_force
     return Finding(
         rule=rule,
         holds=holds,
         possible=holds | (Days.starting(maybe) & rule.in_force),
-        have=_both(shown_t, shown_l),
-        need=_both(need_t, need_l),
-        remaining=_both(max(0, need_t - shown_t), max(0, need_l - shown_l)),
+        have=_both(*shown),
+        need=_both(*need),
+        remaining=_both(max(0, need[0] - shown[0]), max(0, need[1] - shown[1])),
         counted=tuple(counted),
         not_counted=tuple(not_counted),
         ask=tuple(ask),
     )
+
+
+@dataclass(slots=True)
+class _Landed:
+    """The takeoffs and landings of a flight that count for sure and that may count, and what is said."""
+
+    sure: tuple[int, int] = (0, 0)
+    possible: tuple[int, int] = (0, 0)
+    whys: list[Reason] = field(default_factory=list)
+    missing: list[Reason] = field(default_factory=list)
+
+
+def _landed(rule: RuleVersion, record: Record, question: Question) -> Iterator[tuple[Flight, _Landed]]:
+    """What each flight gives; those that logged the same and leave nothing else open are judged once."""
+    occupancy = rule.params["occupancy"]
+    plainly = _Plainly(rule, record, question)
+    of_interest: dict[int, bool] = {}
+    judged: dict[int, _Landed] = {}
+    for flight in record.flights:
+        if not flight.landings or not flight.times.get(occupancy):
+            continue
+        key = id(flight.landings)
+        if key not in of_interest:
+            of_interest[key] = any(_of_interest(rule, each) for each in flight.landings)
+        if not of_interest[key]:
+            continue
+        if not plainly.flown(flight):
+            yield flight, _judged(rule, record, question, flight)
+            continue
+        if key not in judged:
+            judged[key] = _judged(rule, record, question, flight)
+        yield flight, judged[key]
+
+
+class _Plainly:
+    """Which flights leave nothing open but what their takeoffs and landings are."""
+
+    def __init__(self, rule: RuleVersion, record: Record, question: Question):
+        self.suited = logged.log_of(record, question).suited(rule.get("aircraft") or facts.ANY)
+        self.conflicts = conflicts.conflicts(record, question)
+        self.occupancy, self.night = rule.params["occupancy"], rule.get("period") == "night"
+        self.on_route: dict[tuple[int, int], bool] = {}
+
+    def flown(self, flight: Flight) -> bool:
+        where = id(flight.route), id(flight.landings)
+        if where not in self.on_route:
+            self.on_route[where] = not any(
+                conflicts.landing_conflict(flight, each) for each in flight.landings
+            )
+        return (
+            self.on_route[where]
+            and id(flight.aircraft) in self.suited
+            and not flight.aircraft.device
+            and flight.id not in self.conflicts
+            and occupied(flight, self.occupancy)[0] is True
+            and not (
+                self.night and any(conflicts.night_landing_conflict(flight, each) for each in flight.landings)
+            )
+        )
+
+
+def _judged(rule: RuleVersion, record: Record, question: Question, flight: Flight) -> _Landed:
+    landed = _Landed()
+    for each in flight.landings:
+        for takeoff, amount in ((True, each.takeoffs), (False, each.landings)):
+            if not amount:
+                continue
+            fits, why = _landing_fits(rule, record, question, flight, each, takeoff)
+            added = (amount, 0) if takeoff else (0, amount)
+            if fits:
+                landed.sure = _sum(landed.sure, added)
+            if fits is not False:
+                landed.possible = _sum(landed.possible, added)
+            if fits is None and why not in landed.missing:
+                landed.missing.append(why)
+            if fits is False and why and why not in landed.whys:
+                landed.whys.append(why)
+    return landed
+
+
+def _sum(one: tuple[int, int], other: tuple[int, int]) -> tuple[int, int]:
+    return one[0] + other[0], one[1] + other[1]
+
+
+def _of_interest(rule: RuleVersion, each: Landings) -> bool:
+    """Whether the log does not say that they are by day where the rule says night, or at no tower."""
+    period = rule.get("period")
+    if period and each.period is not None and each.period != period:
+        return False
+    return not (rule.get("towered") and each.towered is False)
 
 
 def _both(takeoffs: int, landings: int) -> Amounts:
@@ -321,11 +424,9 @@ def _landing_fits(
     rule: RuleVersion, record: Record, question: Question, flight: Flight, each: Landings, takeoff: bool
 ) -> Fact:
     """Whether these takeoffs or landings count. A "no" without words is of no interest to anybody."""
+    if not _of_interest(rule, each):
+        return False, NOTHING
     period = rule.get("period")
-    if period and each.period is not None and each.period != period:
-        return False, NOTHING
-    if rule.get("towered") and each.towered is False:
-        return False, NOTHING
     if flight.aircraft.device:
         return False, reason("landing.in-device")
     answers = [

@@ -76,8 +76,9 @@ def total_at_least(rule: RuleVersion, record: Record, question: Question, nested
     cap = rule.params["device_credit"]["at_most"] if rule.get("device_credit") else 0
     rows, on = _rows(rule, record, question), question.on
     certain, most = [row[SURE] for row in rows], [row[POSSIBLE] for row in rows]
-    sure = _Steps(rows, certain, window, cap)
-    possible = _Steps(rows, most, window, cap) if most != certain else sure
+    devices = bool(facts.in_devices(record))
+    sure = _Steps(rows, certain, window, devices, cap)
+    possible = _Steps(rows, most, window, devices, cap) if most != certain else sure
     have = sure.at(on)
     holds, could = sure.days_with(need) & rule.in_force, possible.days_with(need) & rule.in_force
     told = _Told(on, window, cap, "night" in rule.params["counts"])
@@ -144,9 +145,16 @@ class _Told:
 class _Steps:
     """A total over the days: each entry adds on its day and, in a window, leaves again after its last."""
 
-    def __init__(self, rows: Sequence[Row], given: list[int], window: calendar.Length | None, cap: int):
+    def __init__(
+        self,
+        rows: Sequence[Row],
+        given: list[int],
+        window: calendar.Length | None,
+        devices: bool,
+        cap: int,
+    ):
         self.grows = window is None
-        if self.grows and not any(row[SHARE] is not None and row[SHARE].device for row in rows):
+        if self.grows and not devices:
             self.days = [row[0].date for row in rows]
             self.totals = list(accumulate(given))
             return
@@ -202,6 +210,7 @@ def _rows(rule: RuleVersion, record: Record, question: Question) -> Sequence[Row
         rule.get("landing_more_than"),
     )
     plain = len(counts) == 1 and not any(rule.get(name) for name in _CONDITIONS) and counts[0] != "dual"
+    doubts = conflicts.conflicts(record, question)
 
     def closer(flight: Flight) -> Share | None:
         if plain:
@@ -210,7 +219,7 @@ def _rows(rule: RuleVersion, record: Record, question: Question) -> Sequence[Row
         else:
             share = _flight_share(rule, record, question, flight)
         if share is not None:
-            _doubt(share, rule, question, conflicts.conflicts(record, question))
+            _doubt(share, rule, question, doubts)
         return share
 
     flown = logged.rows(record, question, wanted, closer)
@@ -222,7 +231,7 @@ def _rows(rule: RuleVersion, record: Record, question: Question) -> Sequence[Row
     rows = list(flown)
     for flight in devices:
         if share := _device_share(rule, question, flight, credit, letters):
-            _doubt(share, rule, question, conflicts.conflicts(record, question))
+            _doubt(share, rule, question, doubts)
             rows.append((flight, share.sure, share.possible, None, share))
     return sorted(rows, key=lambda row: row[0].order)
 
@@ -360,7 +369,7 @@ def _limited(rule: RuleVersion, record: Record, question: Question, share: Share
         share.sure = 0
         share.missing += (why,)
     if limit := params.get("landing_more_than"):
-        journey = facts.journeys(record)[flight.id]
+        journey = facts.journey(record, flight)
         beyond, why = journey.lands_beyond(limit)
         far = journey.farthest
         note = NOTHING
