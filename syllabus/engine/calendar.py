@@ -9,6 +9,7 @@ from __future__ import annotations
 from calendar import monthrange
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 
 DAYS, MONTHS, CALENDAR_MONTHS, YEARS = "day", "month", "calendar month", "year"
 
@@ -62,7 +63,13 @@ def end_of_month_after(day: date, months: int) -> date:
     >>> end_of_month_after(date(2024, 5, 3), 24)
     datetime.date(2026, 5, 31)
     """
-    year, month = _month(day.year, day.month - 1 + months)
+    return _end_of_month(day.year, day.month - 1 + months)
+
+
+@lru_cache(maxsize=4_096)
+def _end_of_month(year: int, index: int) -> date:
+    """The last day of a month, which is counted from 0 in the January of a year."""
+    year, month = _month(year, index)
     return date(year, month, monthrange(year, month)[1])
 
 

@@ -390,6 +390,18 @@ def journey(record: Record, flight: Flight) -> Journey:
     return found[flight.id]
 
 
+def over_route(record: Record, flight: Flight) -> Journey:
+    """A journey over the points of a flight's, shared by the flights over one route: for its distances."""
+    if flight.trip is not None:
+        return journey(record, flight)
+    if "routes" not in record.memo:
+        record.memo["routes"] = {}
+    found: dict[int, Journey] = record.memo["routes"]
+    if id(flight.route) not in found:
+        found[id(flight.route)] = journey(record, flight)
+    return found[id(flight.route)]
+
+
 def _of_trips(record: Record) -> dict[str, Journey]:
     """Entry id -> the journey of its trip, for the entries that name one."""
     trips: dict[str, list[Flight]] = {}

@@ -211,8 +211,11 @@ def _rows(rule: RuleVersion, record: Record, question: Question) -> Sequence[Row
     )
     plain = len(counts) == 1 and not any(rule.get(name) for name in _CONDITIONS) and counts[0] != "dual"
     doubts = conflicts.conflicts(record, question)
+    unprepared = reason("time.not-preparation", test=prepares) if prepares and len(counts) == 1 else None
 
     def closer(flight: Flight) -> Share | None:
+        if unprepared and wanted.purpose not in flight.purposes and facts.logged(flight, counts[0]):
+            return Share(flight, why=unprepared)
         if plain:
             amount = facts.logged(flight, counts[0]) or 0
             share: Share | None = Share(flight, amount, amount)
@@ -369,7 +372,7 @@ def _limited(rule: RuleVersion, record: Record, question: Question, share: Share
         share.sure = 0
         share.missing += (why,)
     if limit := params.get("landing_more_than"):
-        journey = facts.journey(record, flight)
+        journey = facts.over_route(record, flight)
         beyond, why = journey.lands_beyond(limit)
         far = journey.farthest
         note = NOTHING
