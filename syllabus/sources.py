@@ -1,8 +1,9 @@
 """Where the data of the rules are read from: the folders here, and others that are added for a while.
 
 A further authority for good is a file in each of the folders here that it needs. ``added`` is for a trial and
-for tests: a folder outside of this one that holds the same folders (``regulations``, ``catalogue``) is read
-beside them.
+for tests: a folder outside of this one that holds the same folders (``regulations``, ``catalogue``,
+``airworthiness``, ``retention``) is read beside them. What an audit asks and what binds an instructor is one
+set for the installation (``auditing``, ``instructing``): no record says under which authority it is kept.
 """
 
 from __future__ import annotations

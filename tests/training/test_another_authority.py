@@ -19,7 +19,7 @@ from django.test import Client
 from django.urls import reverse
 from rest_framework.test import APIClient
 
-from syllabus import catalogue, courses, outlines, rulebook, sources
+from syllabus import airworthiness, catalogue, courses, outlines, retention, rulebook, sources
 from syllabus.engine import record as engine
 from syllabus.engine.errors import RuleDataError
 from syllabus.engine.rulebook import SOLO
@@ -102,6 +102,21 @@ def test_its_milestones_stand_beside_the_others_only_while_it_is_there() -> None
     assert [each.id for each in everything.in_role(SOLO)] == ["faa.first-solo", "ex.alone"]
     assert everything.items["exalone.a-02"] == "landing on the short side"
     assert "ex-permit" in catalogue.current().kinds
+
+
+def test_its_rules_about_aircraft_and_records_are_read_as_well() -> None:
+    rope = airworthiness.current().on("ex-rope-check", TODAY)
+    assert airworthiness.last_day(rope, TODAY, None) == dt.date(2026, 3, 12)
+    assert "annual-inspection" in airworthiness.current()
+    [kept] = [each for each in retention.on(TODAY) if each.id == "ex-tests"]
+    assert retention.keep_until(kept, TODAY) == dt.date(2037, 3, 5)
+
+
+def test_its_aircraft_rules_are_on_the_school_page(client: Client, people: Cast) -> None:
+    client.force_login(people.ada)
+    page = text_of(client.get(reverse("school-aircraft", args=[people.school.slug])))
+    assert "Check of the tow rope" in page
+    assert "900.31" in page
 
 
 def test_without_the_folder_nothing_of_it_is_known() -> None:
