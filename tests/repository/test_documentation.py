@@ -7,10 +7,14 @@ import json
 import pathlib
 import re
 import shlex
+import subprocess
+from collections import Counter
 from typing import Any
+from urllib.parse import urlsplit
 
 import pytest
 from django.core.management import call_command, get_commands
+from django.test import Client
 from django.urls import Resolver404, resolve
 
 from syllabus import rulebook
@@ -70,6 +74,30 @@ def test_a_command_prints_what_the_text_shows(block: str, monkeypatch: pytest.Mo
 def test_there_are_commands_with_their_output() -> None:
     assert len(blocks("console")) == 3
     assert len(blocks("console", "README.md")) == 1
+
+
+def test_every_block_of_the_readme_is_compared() -> None:
+    """A block more needs its own comparison here; commands are only looked up, so they show no output."""
+    fences = re.findall(r"^```(.*)$", README, re.MULTILINE)
+    assert Counter(fences[::2]) == {"sh": 2, "json": 2, "console": 1}
+    assert set(fences[1::2]) == {""}
+
+
+@pytest.mark.django_db
+def test_the_call_is_answered_as_shown(client: Client) -> None:
+    (block,) = (each for each in blocks("sh", "README.md") if "curl" in each)
+    made, _, call = block.rpartition(" |\n")
+    body = subprocess.run(
+        ["/bin/bash", "-c", made], cwd=ROOT, capture_output=True, text=True, check=True
+    ).stdout
+    curl, silent, address, header, kind, data, stdin = shlex.split(call)
+    assert (curl, silent, header, data, stdin) == ("curl", "-s", "-H", "--data-binary", "@-")
+
+    answer = client.post(urlsplit(address).path, body, content_type=kind.removeprefix("Content-Type: "))
+
+    shown = next(each for each in map(json.loads, blocks("json", "README.md")) if "eligible" in each)
+    real = {**answer.json(), "requirements": answer.json()["requirements"][:1]}
+    assert json.loads(masked(json.dumps(real))) == json.loads(masked(json.dumps(shown)))
 
 
 def test_the_readme_is_short() -> None:
