@@ -69,7 +69,7 @@ def image() -> Iterator[pathlib.Path]:
             for source in words[1:-1]:
                 to = app / words[-1] / (pathlib.Path(source).name if words[-1].endswith("/") else "")
                 if (ROOT / source).is_dir():
-                    ignored = shutil.ignore_patterns("__pycache__", "pictures")
+                    ignored = shutil.ignore_patterns("__pycache__")
                     shutil.copytree(ROOT / source, to, ignore=ignored)
                 else:
                     to.parent.mkdir(parents=True, exist_ok=True)
