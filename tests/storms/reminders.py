@@ -25,8 +25,6 @@ from tests.storms.smtp import Sink
 TARGETS = {"children": 45, "worker": 25, "beat": 15, "broker": 15}
 #: Seconds that a mail takes: a kill should find one on its way now and then.
 MAIL_TAKES = 0.02
-#: Seconds that are waited for a mail on its way before somebody is killed all the same.
-PATIENCE = 10
 #: Seconds after the last kill in which everything must be sent: a tick, a lease of the broker, slow machines.
 WITHIN = 240
 #: Seconds in which reminders go out after the broker is back.
@@ -36,6 +34,11 @@ AFTER_BROKER = 90
 SIGN_OFF_WITHIN, MORE_THAN_BESIDE, SIGN_OFFS = 1.0, 0.5, 3
 REFUSING, UNREACHABLE, SILENT = "refuses", "cannot be reached", "says nothing"
 LEAD = 14
+
+
+def sign_off_may_take(beside: float) -> float:
+    """Seconds; where much else runs, as many as on the server beside, and what two of them may differ by."""
+    return max(SIGN_OFF_WITHIN, beside + max(MORE_THAN_BESIDE, beside / 2))
 
 
 def listens(port: int) -> bool:
@@ -201,12 +204,14 @@ class Storm:
                 process.start()
 
     def kill_one(self) -> None:
-        """Wait until mails go out, for a while, and kill somebody a moment later; start it again."""
+        """Wait until mails go out or none is due, and kill somebody a moment later; start it again.
+
+        On a busy machine a worker starts slowly: it is killed at its work all the same, not before.
+        """
         [target] = self.drawn.choices(list(TARGETS), list(TARGETS.values()))
-        before, deadline = self.sink.total, time.monotonic() + PATIENCE
-        while self.sink.total == before and time.monotonic() < deadline:
-            self.supervise()
-            time.sleep(0.005)
+        before, began = self.sink.total, time.monotonic()
+        while self.sink.total == before and self.is_due():
+            self.wait_a_moment(began, 0.02)
         time.sleep(self.drawn.uniform(0, 3 * MAIL_TAKES))
         self.kills[target] += 1
         if target == "children":
@@ -221,20 +226,28 @@ class Storm:
         kill_all(targets[target].process)
         targets[target].start()
 
-    def wait_for_rest(self) -> float:
-        """Seconds until everything that is due is sent. Raises: AssertionError where it takes too long."""
+    def is_due(self) -> bool:
+        """Whether anything is still to be worked out or to be sent."""
         from training import models
 
-        began = time.monotonic()
-        while (
+        return (
             models.Stale.objects.exists()
             or models.Reminder.objects.count() < len(self.students)
             or models.Delivery.objects.filter(state="pending").exists()
-        ):
-            if time.monotonic() - began > WITHIN:
-                raise AssertionError(f"not everything was sent within {WITHIN} s: {self.figures()}")
-            self.supervise()
-            time.sleep(0.2)
+        )
+
+    def wait_a_moment(self, began: float, seconds: float) -> None:
+        """Raises: AssertionError where that has gone on for too long."""
+        if time.monotonic() - began > WITHIN:
+            raise AssertionError(f"not everything was sent within {WITHIN} s: {self.figures()}")
+        self.supervise()
+        time.sleep(seconds)
+
+    def wait_for_rest(self) -> float:
+        """Seconds until everything that is due is sent. Raises: AssertionError where it takes too long."""
+        began = time.monotonic()
+        while self.is_due():
+            self.wait_a_moment(began, 0.2)
         return time.monotonic() - began
 
     def figures(self) -> dict[str, object]:
@@ -341,7 +354,7 @@ def run(running: Servers, number: int, kills: int, seed: int, say: Callable[[str
     for broker, signed in storm.signed.items():
         took, beside = map(statistics.median, zip(*signed, strict=True))
         say(f"broker {broker}: {len(signed)} sign-offs, {took:.2f} s in the middle; beside {beside:.2f} s")
-        if took > max(SIGN_OFF_WITHIN, beside + MORE_THAN_BESIDE):
+        if took > sign_off_may_take(beside):
             faults.append(f"sign-offs took {took:.2f} s while the broker {broker}")
     if max(back) > AFTER_BROKER:
         faults.append(f"after the broker's return it took {max(back):.0f} s, more than {AFTER_BROKER}")
