@@ -9,6 +9,8 @@ from tests import factories
 from tests.cast import Cast
 from training import models
 
+pytestmark = pytest.mark.ignore_template_errors  # Django's own templates ask for what need not be there
+
 
 @pytest.fixture
 def root(people: Cast, client):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import uuid
+from collections import defaultdict
 from collections.abc import Mapping
 from typing import Any
 
@@ -179,7 +180,7 @@ def sheet_context(
         "saved": not record._state.adding,
         "planned": planned,
         "lessons": outline.lessons if outline else (),
-        "given": given,
+        "given": defaultdict(str, given),
         "version": given.get("version") or record.version,
         "said": said,
         "items": looking.item_rows(given, outline, asked, found),

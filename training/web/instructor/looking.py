@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -306,9 +307,7 @@ def _told(found: Look | None, name: str) -> list[tuple[str, str]]:
     ]
 
 
-def told(found: Look | None, given: Mapping[str, str]) -> dict[str, list[tuple[str, str]]]:
-    """What is said at each field, for those that stand alone."""
-    if found is None:
-        return {}
-    names = {*found.faults, *found.warnings}
-    return {name: _told(found, name) for name in sorted(names)}
+def told(found: Look | None, given: Mapping[str, str]) -> Mapping[str, list[tuple[str, str]]]:
+    """What is said at each field, for those that stand alone; nothing at any other."""
+    names = {*found.faults, *found.warnings} if found else ()
+    return defaultdict(list, {name: _told(found, name) for name in sorted(names)})

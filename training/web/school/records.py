@@ -101,7 +101,7 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
         "known_text": asked.get("known", ""),
         "on": day(on),
         "known": day(known) if known else "",
-        "faults": opening.by_field(faults),
+        "faults": {"on": "", "known": "", **opening.by_field(faults)},
         "printed": opened.at.astimezone(zone).strftime("%Y-%m-%d %H:%M %Z"),
     }
     if leaf == MILESTONES:
@@ -128,7 +128,7 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
             "about": record_changes.WHOLE,
             "most_saw": attesting.MOST_TEXT,
         }
-    return opened.page("record", "students", status=422 if told["faults"] else 200, **told)
+    return opened.page("record", "students", status=422 if any(told["faults"].values()) else 200, **told)
 
 
 @sensitive_post_parameters("confirm_password", "passkey")
