@@ -146,7 +146,7 @@ def _conflicts(record: Record, question: Question) -> Mapping[str, Reason]:
         craft = id(flight.aircraft)
         if craft not in crafts:
             crafts[craft] = _craft(flight, models)
-        said = facts.unvouched(flight, settings) if settings.claims_asked else ""
+        said = facts.unvouched(flight, settings) if settings.claims_asked else NOTHING
         if said := said or _abroad(flight, country) or crafts[craft]:
             found[flight.id] = said
     return found | _in_two_places(record)
