@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from http import HTTPStatus
-from typing import Any
 
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.v1.description import Answer, Parameter, describe
+from api.v1.field_types import DAY, INSTANT, NAME, STRING, VERIFIED, WHOLE, like, word
+from api.v1.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.views import View
 from syllabus import airworthiness
-from syllabus.engine import reading
-from syllabus.engine.reading import Faults, Object
 from syllabus.engine.record import DEVICES
 from syllabus.engine.report import CAUTION
 from training.models import Aircraft as Craft
@@ -21,6 +21,75 @@ from training.services import aircraft as fleets
 from training.services.aircraft import AircraftError
 
 WRITES = (400, 401, 403, 406, 411, 413, 415, 422)
+
+
+REGISTRATION, CATEGORY, CLASS = like(NAME, maxLength=40), like(NAME, maxLength=40), like(NAME, maxLength=60)
+MODEL = like(NAME, maxLength=60, description="Make and model as entries name it, such as C172.")
+KIND = word(airworthiness.current(), "kind", "What kind of inspection or document.")
+
+
+class AircraftCheckSerializer(ResponseSerializer):
+    """An inspection or a document of an aircraft."""
+
+    id = Field(WHOLE, source="check.pk")
+    kind = Field(KIND, source="version.id")
+    says = Field(STRING, "The kind in words.")
+    done = Field(DAY, source="check.done")
+    expires = Field(DAY, "The last day that is written on it.", source="check.expires", allow_null=True)
+    last_day = Field(DAY, "By the rule, or as written on it where that is earlier.", source="last")
+    citation = Field(STRING, source="version.cite.section")
+    verified = Field(VERIFIED, source="version.verified")
+    recorded_at = Field(INSTANT, source="check.recorded_at")
+    by = Field(STRING, source="check.by")
+
+
+class AircraftSerializer(ResponseSerializer):
+    """An aircraft or a training device of a school."""
+
+    id = Field(WHOLE, source="craft.pk")
+    school = Field(STRING)
+    registration = Field(REGISTRATION, source="craft.registration")
+    model = Field(MODEL, source="craft.model")
+    category = Field(CATEGORY, source="craft.category")
+    klass = Field(CLASS, source="craft.klass")
+    device = Field(word(["", *DEVICES]), "Empty for an aircraft.", source="craft.device")
+    checks = AircraftCheckSerializer(
+        many=True,
+        help_text="The newest recorded of each kind, the first to expire first.",
+    )
+
+
+class AircraftListSerializer(ResponseSerializer):
+    aircraft = AircraftSerializer(many=True)
+    caution = Field(STRING)
+
+
+class AircraftToListSerializer(RequestSerializer):
+    error = AircraftError
+
+    school = Field(NAME, "The school's short name.")
+    registration = Field(REGISTRATION)
+    model = Field(MODEL)
+    category = Field(CATEGORY, required=False)
+    klass = Field(CLASS, required=False)
+    device = Field(word(DEVICES, "training device"), required=False)
+
+
+class AircraftCheckToRecordSerializer(RequestSerializer):
+    error = AircraftError
+
+    kind = Field(KIND)
+    done = Field(DAY)
+    expires = Field(DAY, required=False)
+
+
+@dataclass(frozen=True)
+class Listed:
+    """An aircraft with what is recorded of it."""
+
+    craft: Craft
+    school: str
+    checks: list[Held]
 
 
 class Aircraft(View):
@@ -34,16 +103,16 @@ class Aircraft(View):
             "kind of inspection or paper the newest recorded stands, with its last day by the rule in force "
             "today. Days alone: an inspection that goes by hours in service is not counted here."
         ),
-        answers={200: Answer("AircraftList", "The aircraft")},
+        answers={200: Answer(AircraftListSerializer, "The aircraft")},
         refuses=(401, 406, 422),
     )
     def get(self, request: Request) -> Response:
         listed = [
-            _shown(craft, school.slug, held)
+            Listed(craft, school.slug, held)
             for school in fleets.schools(self.user).order_by("slug")
             for craft, held in by_aircraft(school, school.day(self.at))
         ]
-        return Response({"aircraft": listed, "caution": CAUTION})
+        return Response(AircraftListSerializer({"aircraft": listed, "caution": CAUTION}).data)
 
     @describe(
         name="addAircraft",
@@ -53,28 +122,22 @@ class Aircraft(View):
             "airplane; `device` makes it a training device. The same sent again is answered with what stands "
             "(200); something else under the same registration is a conflict (409)."
         ),
-        body="AircraftToList",
-        answers={200: Answer("Aircraft", "Already listed"), 201: Answer("Aircraft", "It is listed")},
+        body=AircraftToListSerializer,
+        answers={
+            200: Answer(AircraftSerializer, "Already listed"),
+            201: Answer(AircraftSerializer, "It is listed"),
+        },
         refuses=(*WRITES, 409),
     )
     def post(self, request: Request) -> Response:
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        school = fields.take("school", reading.name, required=True)
-        given = {
-            "registration": fields.take("registration", reading.name, required=True),
-            "model": fields.take("model", reading.name, required=True),
-            "category": fields.take("category", reading.name),
-            "klass": fields.take("class", reading.name),
-            "device": fields.take("device", reading.one_of(DEVICES, "training device")),
-        }
-        fields.done()
-        faults.stop(AircraftError)
-        sent = {key: value for key, value in given.items() if value is not None}
+        sent = AircraftToListSerializer.sent(request)
+        school = sent.pop("school")
+        sent = {key: value for key, value in sent.items() if value is not None}
         done = fleets.add(school, sent, by=self.user)
         status = HTTPStatus.CREATED if done.created else HTTPStatus.OK
         held = dict(by_aircraft(done.aircraft.school, done.aircraft.school.day(self.at)))
-        return Response(_shown(done.aircraft, school, held.get(done.aircraft, [])), status=status)
+        listed = Listed(done.aircraft, school, held.get(done.aircraft, []))
+        return Response(AircraftSerializer(listed).data, status=status)
 
 
 class AircraftChecks(View):
@@ -91,45 +154,12 @@ class AircraftChecks(View):
         parameters=[
             Parameter("aircraft", "path", "The aircraft's id.", {"type": "integer", "minimum": 0}, True)
         ],
-        body="AircraftCheckToRecord",
-        answers={200: Answer("Aircraft", "The aircraft with what stands of it now")},
+        body=AircraftCheckToRecordSerializer,
+        answers={200: Answer(AircraftSerializer, "The aircraft with what stands of it now")},
         refuses=(*WRITES, 404),
     )
     def post(self, request: Request, aircraft: int) -> Response:
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        kind = fields.take("kind", reading.one_of(airworthiness.current(), "kind"), required=True)
-        done = fields.take("done", reading.day, required=True)
-        expires = fields.take("expires", reading.day)
-        fields.done()
-        faults.stop(AircraftError)
-        made = fleets.record(aircraft, kind, done, expires, by=self.user, at=self.at)
+        sent = AircraftCheckToRecordSerializer.sent(request)
+        made = fleets.record(aircraft, **sent, by=self.user, at=self.at)
         held = dict(by_aircraft(made.school, made.school.day(self.at)))
-        return Response(_shown(made.aircraft, made.school.slug, held[made.aircraft]))
-
-
-def _shown(craft: Craft, school: str, held: list[Held]) -> dict[str, Any]:
-    return {
-        "id": craft.pk,
-        "school": school,
-        "registration": craft.registration,
-        "model": craft.model,
-        "category": craft.category,
-        "class": craft.klass,
-        "device": craft.device,
-        "checks": [
-            {
-                "id": each.check.pk,
-                "kind": each.version.id,
-                "says": each.says,
-                "done": each.check.done.isoformat(),
-                "expires": each.check.expires and each.check.expires.isoformat(),
-                "last_day": each.last.isoformat(),
-                "citation": each.version.cite.section,
-                "verified": each.version.verified,
-                "recorded_at": each.check.recorded_at.isoformat(),
-                "by": str(each.check.by),
-            }
-            for each in held
-        ],
-    }
+        return Response(AircraftSerializer(Listed(made.aircraft, made.school.slug, held[made.aircraft])).data)

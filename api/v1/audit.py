@@ -6,29 +6,30 @@ import datetime as dt
 import uuid
 from typing import Any
 
-from django.db.models import QuerySet
-from rest_framework.pagination import CursorPagination
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.throttling import UserRateThrottle
 
 from api.v1 import confirming
+from api.v1.confirming import ConfirmedSerializer
 from api.v1.description import Answer, Parameter, describe
-from api.v1.endorsements import ConfirmThrottle, own_id
-from api.v1.schemas import DAY
-from api.v1.schemas.audit import KIND, SEVERITY, STATE
+from api.v1.endorsements.views import ConfirmThrottle
+from api.v1.field_types import DAY, FLAG, STRING, UTC, UUID, VERIFIED, WHOLE, list_of, word
+from api.v1.pages import Pages, PageSerializer
+from api.v1.reports import ON, PROVENANCE
+from api.v1.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.views import View
 from syllabus.engine import reading
 from syllabus.engine.audit import MENDS, SEVERITIES
 from syllabus.engine.errors import Fault, QuestionError
-from syllabus.engine.reading import Faults, Object
+from syllabus.engine.reading import Faults
 from syllabus.engine.report import CAUTION
-from training.models import AuditRun, Finding, School
+from syllabus.engine.shapes import Type
+from training.models import School
 from training.reports.audit_kinds import KINDS
-from training.services import findings, instructors, signatures
+from training.services import findings, signatures
 from training.services.findings import MOST_NOTE, STATES, ResolutionError
 
-PAGE_SIZE = 50
 _SCHOOL = Parameter(
     "school",
     "query",
@@ -38,20 +39,141 @@ _SCHOOL = Parameter(
 _WRITES = (400, 401, 403, 404, 406, 411, 413, 415, 422)
 
 
-class Pages(CursorPagination):
+def _note(faults: Faults, value: Any, place: str) -> str | None:
+    found = reading.text(faults, value, place)
+    if found is not None and not found.strip():
+        faults.add(place, "is blank; write what was done, or why nothing was")
+        return None
+    if found is not None and len(found) > MOST_NOTE:
+        faults.add(place, f"has {len(found)} characters, at most {MOST_NOTE} fit")
+        return None
+    return found
+
+
+KIND = word(KINDS, "kind of finding", "What sort of finding it is.")
+SEVERITY = word(
+    SEVERITIES,
+    "severity",
+    "serious: a rule was not kept; incomplete: the record cannot show that it was; note: worth a look.",
+)
+STATE = word(
+    STATES,
+    "state of a finding",
+    "open, resolved by somebody, or gone: an audit does not find it any more.",
+)
+HOW = word(
+    MENDS,
+    "way to mend a finding",
+    "What was done: an entry corrected, a note made, or nothing that could be.",
+)
+NOTE = Type(_note, {"type": "string", "minLength": 1, "maxLength": MOST_NOTE, "pattern": r"\S"})
+KNOWN = "Whether what was asked held on the day; null where it is not known."
+
+
+class EntryFoundSerializer(ResponseSerializer):
+    student = Field(UUID, allow_null=True)
+    id = Field(STRING)
+    provenance = Field(PROVENANCE, allow_null=True)
+
+
+class UnmetSerializer(ResponseSerializer):
+    """A requirement that was asked."""
+
+    requirement = Field(STRING)
+    says = Field(STRING)
+    citation = Field(STRING)
+    verified = Field(VERIFIED)
+    met_now = Field(FLAG, KNOWN, allow_null=True)
+    met_then = Field(FLAG, KNOWN, allow_null=True)
+
+
+class KnownSerializer(ResponseSerializer):
+    now = Field(FLAG, KNOWN, allow_null=True)
+    then = Field(FLAG, KNOWN, allow_null=True)
+
+
+class FindingResolutionSerializer(ResponseSerializer):
+    by = Field(STRING)
+    at = Field(UTC)
+    how = Field(HOW)
+    note = Field(STRING)
+    stands = Field(FLAG, "Whether it is of the finding as it is now.")
+    ledger_index = Field(WHOLE)
+
+
+class AuditFindingSerializer(ResponseSerializer):
+    """Something on record that does not agree with the rules in force on its own day."""
+
+    id = Field(UUID)
+    kind = Field(KIND)
+    severity = Field(SEVERITY)
+    state = Field(STATE)
+    digest = Field(STRING, "Of the finding as it stands; a passkey signs it.")
+    student = Field(UUID, allow_null=True)
+    instructor = Field(STRING, allow_null=True)
+    day = Field(ON, "The day that it is about.")
+    entries = EntryFoundSerializer(many=True)
+    says = Field(STRING)
+    citations = Field(list_of(STRING))
+    verified = Field(VERIFIED, "How the rule's text was checked.")
+    mend = Field(word(MENDS), "The remedy.")
+    way = Field(STRING, "The remedy, in words.")
+    unmet = UnmetSerializer(many=True)
+    known = KnownSerializer(allow_null=True, help_text="By what is known now, and by what was known then.")
+    first_seen = Field(UTC)
+    last_seen = Field(UTC)
+    changed_at = Field(UTC, allow_null=True)
+    gone_at = Field(UTC, allow_null=True)
+    returned_at = Field(UTC, allow_null=True)
+    resolutions = FindingResolutionSerializer(many=True)
+
+
+class AuditRunSerializer(ResponseSerializer):
+    at = Field(UTC)
+    on = Field(ON)
+    students = Field(WHOLE)
+    found = Field(WHOLE)
+    rulebook = Field(STRING)
+
+
+class AuditFindingPageSerializer(PageSerializer):
+    stored = ("findings",)
+
+    school = Field(STRING)
+    last_audit = AuditRunSerializer(allow_null=True)
+    findings = AuditFindingSerializer(many=True)
+    caution = Field(STRING)
+
+
+class AuditToRunSerializer(RequestSerializer):
+    school = Field(STRING, required=False)
+    on = Field(DAY, required=False)
+
+
+class AuditDoneSerializer(ResponseSerializer):
+    school = Field(STRING)
+    audit = AuditRunSerializer()
+    kept = Field(FLAG, "False where one as of a later day was kept before.")
+    new = Field(WHOLE)
+    returned = Field(WHOLE)
+    gone = Field(WHOLE)
+    caution = Field(STRING)
+
+
+class FindingToResolveSerializer(ConfirmedSerializer):
+    error = ResolutionError
+
+    how = Field(HOW)
+    note = Field(NOTE)
+
+
+class FindingPages(Pages):
     """Fifty findings at a time, those of the newest day first."""
 
-    page_size = PAGE_SIZE
     ordering = ("-day", "-id")
 
-    def decode_cursor(self, request: Request) -> Any:
-        cursor = super().decode_cursor(request)
-        if cursor is not None and cursor.position is not None:
-            try:
-                dt.date.fromisoformat(str(cursor.position))
-            except ValueError:
-                raise QuestionError([Fault("cursor", "is not one that next or previous gave")]) from None
-        return cursor
+    def position(self, text: str) -> dt.date:
+        return dt.date.fromisoformat(text)
 
 
 class AuditThrottle(UserRateThrottle):
@@ -74,10 +196,10 @@ class Findings(OfSchool):
 
     query = {
         "school": reading.text,
-        "state": reading.one_of(STATES, "state of a finding"),
-        "kind": reading.one_of(KINDS, "kind of finding"),
-        "severity": reading.one_of(SEVERITIES, "severity"),
-        "student": own_id,
+        "state": STATE.read,
+        "kind": KIND.read,
+        "severity": SEVERITY.read,
+        "student": UUID.read,
         "cursor": reading.text,
     }
 
@@ -87,38 +209,33 @@ class Findings(OfSchool):
         description=(
             "For the administrators of the school. Every finding that an audit ever told, each with the rule,"
             " the entries, its remedy and who resolved it; the newest day first, in pages of"
-            f" {PAGE_SIZE}; follow `next`. One that an audit does not find any more is gone, and stays"
-            " listed. The reading is logged for each student whose record they are about."
+            f" {FindingPages.page_size}; follow `next`. One that an audit does not find any more"
+            " is gone, and stays listed. The reading is logged for each student whose record they are about."
         ),
         parameters=[
             _SCHOOL,
-            Parameter("state", "query", "Only findings that stand so.", STATE),
-            Parameter("kind", "query", "Only findings of this kind.", KIND),
-            Parameter("severity", "query", "Only findings so grave.", SEVERITY),
+            Parameter("state", "query", "Only findings that stand so.", STATE.schema),
+            Parameter("kind", "query", "Only findings of this kind.", KIND.schema),
+            Parameter("severity", "query", "Only findings so grave.", SEVERITY.schema),
             Parameter("student", "query", "Only of this student.", {"type": "string", "format": "uuid"}),
             Parameter("cursor", "query", "As `next` or `previous` of a page has it.", {"type": "string"}),
         ],
-        answers={200: Answer("AuditFindingPage", "A page")},
+        answers={200: Answer(AuditFindingPageSerializer, "A page")},
         refuses=(401, 403, 404, 406, 422),
     )
     def get(self, request: Request) -> Response:
         school = self.school(self.asked["school"])
         wanted = {key: self.asked[key] for key in ("state", "kind", "severity", "student")}
-        pages = Pages()
-        listed: QuerySet[Finding] = findings.listed(school, **wanted)
-        page: list[Finding] = pages.paginate_queryset(listed, request, view=self) or []
-        findings.note_read(page, self.user, via="api", at=self.at)
-        last = findings.last_run(school)
-        return Response(
-            {
-                "school": school.slug,
-                "last_audit": last and _run(last),
-                "next": pages.get_next_link(),
-                "previous": pages.get_previous_link(),
-                "findings": findings.as_json(page),
-                "caution": CAUTION,
-            }
-        )
+        page = FindingPages(findings.listed(school, **wanted), request)
+        findings.note_read(page.rows, self.user, via="api", at=self.at)
+        answer = {
+            **page.links,
+            "school": school.slug,
+            "last_audit": findings.last_run(school),
+            "findings": findings.as_json(page.rows),
+            "caution": CAUTION,
+        }
+        return Response(AuditFindingPageSerializer(answer).data)
 
 
 class Audit(OfSchool):
@@ -135,33 +252,20 @@ class Audit(OfSchool):
             " `on`: as of this day, today at the school where it is not given; where an audit as of a later"
             " day was kept before, this one counts what it finds and changes nothing."
         ),
-        body="AuditToRun",
-        answers={200: Answer("AuditDone", "What is new, and what is no longer found")},
+        body=AuditToRunSerializer,
+        answers={200: Answer(AuditDoneSerializer, "What is new, and what is no longer found")},
         refuses=(*_WRITES, 429),
     )
     def post(self, request: Request) -> Response:
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        slug = fields.take("school", reading.text)
-        on = fields.take("on", reading.day)
-        fields.done()
-        faults.stop(QuestionError)
-        school = self.school(slug)
+        sent = AuditToRunSerializer.sent(request)
+        school, on = self.school(sent["school"]), sent["on"]
         today = school.day(self.at)
         if on is not None and on > today:
             raise QuestionError([Fault("on", f"{on} is still to come; today at the school is {today}")])
         done = findings.recompute(school, on or today, at=self.at, by=self.user, via="api")
-        return Response(
-            {
-                "school": school.slug,
-                "audit": _run(done.run),
-                "kept": done.kept,
-                "new": done.new,
-                "returned": done.returned,
-                "gone": done.gone,
-                "caution": CAUTION,
-            }
-        )
+        answer = {key: getattr(done, key) for key in ("kept", "new", "returned", "gone")}
+        answer |= {"school": school.slug, "audit": done.run, "caution": CAUTION}
+        return Response(AuditDoneSerializer(answer).data)
 
 
 class FindingResolve(View):
@@ -181,82 +285,14 @@ class FindingResolve(View):
         parameters=[
             Parameter("finding", "path", "The finding's id.", {"type": "string", "format": "uuid"}, True)
         ],
-        body="FindingToResolve",
-        answers={200: Answer("FindingResolution", "Resolved")},
+        body=FindingToResolveSerializer,
+        answers={200: Answer(FindingResolutionSerializer, "Resolved")},
         refuses=(*_WRITES, 409, 429),
     )
     def post(self, request: Request, finding: uuid.UUID) -> Response:
         found = findings.find(self.user, finding)
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        how = fields.take("how", reading.one_of(MENDS, "way to mend a finding"), required=True)
-        note = fields.take("note", _note, required=True)
-        given = confirming.take(fields)
-        fields.done()
-        faults.stop(ResolutionError)
+        sent = FindingToResolveSerializer.sent(request)
+        given, how, note = sent["confirmation"], sent["how"], sent["note"]
         by = confirming.signer(request, self.user, given, self.at)
         made = signatures.resolve_finding(found, how, note, by)
-        return Response(findings.resolution_json(made))
-
-
-def _note(faults: Faults, value: Any, place: str) -> str | None:
-    found = reading.text(faults, value, place)
-    if found is not None and not found.strip():
-        faults.add(place, "is blank; write what was done, or why nothing was")
-        return None
-    if found is not None and len(found) > MOST_NOTE:
-        faults.add(place, f"has {len(found)} characters, at most {MOST_NOTE} fit")
-        return None
-    return found
-
-
-def _run(run: AuditRun) -> dict[str, Any]:
-    return {
-        "at": run.at.astimezone(dt.UTC).isoformat().replace("+00:00", "Z"),
-        "on": run.on.isoformat(),
-        "students": run.students,
-        "found": run.found,
-        "rulebook": run.rulebook,
-    }
-
-
-class Instructors(View):
-    """GET: the instructors whose own record the caller may see."""
-
-    @describe(
-        name="listInstructorRecords",
-        summary="List the instructors whose own record you may see",
-        description=(
-            "Every instructor of the schools that the caller administers, and the caller where they instruct."
-        ),
-        answers={200: Answer("InstructorList", "The instructors")},
-        refuses=(401, 406, 422),
-    )
-    def get(self, request: Request) -> Response:
-        listed = [instructors.as_json(role) for role in instructors.seen(self.user)]
-        return Response({"instructors": listed, "caution": CAUTION})
-
-
-class InstructorRecord(View):
-    """GET: one instructor's own record."""
-
-    query = {"on": reading.day}
-
-    @describe(
-        name="readInstructorRecord",
-        summary="Read an instructor's own record",
-        description=(
-            "For the instructor, and for the administrators of the school: who was endorsed for what test or"
-            " solo, when, with what result, until when each is kept, first-attempt figures,"
-            " and the last day of recent experience. The reading is logged for each student in it."
-        ),
-        parameters=[
-            Parameter("instructor", "path", "The instructor's id.", {"type": "integer", "minimum": 0}, True),
-            Parameter("on", "query", "As of this day; today where it is not given.", DAY),
-        ],
-        answers={200: Answer("InstructorRecord", "The record")},
-        refuses=(401, 404, 406, 422),
-    )
-    def get(self, request: Request, instructor: int) -> Response:
-        kept = instructors.own_record(self.user, instructor, on=self.asked["on"], at=self.at, via="api")
-        return Response({**kept.as_json(), "caution": CAUTION})
+        return Response(FindingResolutionSerializer(findings.resolution_json(made)).data)

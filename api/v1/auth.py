@@ -18,10 +18,10 @@ from rest_framework.throttling import SimpleRateThrottle
 from api.v1.authentication import TokenAuthentication
 from api.v1.description import Answer, describe
 from api.v1.errors import Problem
+from api.v1.field_types import INSTANT, NAME, STRING, TEXT
+from api.v1.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.views import View
-from syllabus.engine import reading
 from syllabus.engine.errors import FaultsFound
-from syllabus.engine.reading import Faults, Object
 from training.services import second_factor
 
 
@@ -51,6 +51,20 @@ class AccountThrottle(LoginThrottle):
         return self.cache_format % {"scope": self.scope, "ident": hashlib.sha256(who).hexdigest()}
 
 
+class LoginSerializer(RequestSerializer):
+    error = LoginError
+    example = staticmethod(lambda: {"email": "bo@school.example", "password": "three words of yours"})
+
+    email = Field(NAME)
+    password = Field(TEXT)
+    code = Field(NAME, "Of the authenticator app, or a recovery code; once each.", required=False)
+
+
+class TokenSerializer(ResponseSerializer):
+    token = Field(STRING)
+    expires = Field(INSTANT, allow_null=True)
+
+
 class Login(View):
     """POST: a new token for who gives e-mail address and password."""
 
@@ -68,23 +82,17 @@ class Login(View):
             "account has an authenticator app or a passkey, the password alone is not enough (401): `code` "
             "is a code of the app, or a recovery code. Each code is good once."
         ),
-        body="Login",
-        answers={200: Answer("Token", "The token, and when it expires")},
+        body=LoginSerializer,
+        answers={200: Answer(TokenSerializer, "The token, and when it expires")},
         refuses=(400, 401, 406, 411, 413, 415, 422, 429),
     )
     def post(self, request: Request) -> Response:
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        email = fields.take("email", reading.name, required=True)
-        password = fields.take("password", reading.text, required=True)
-        code = fields.take("code", reading.name)
-        fields.done()
-        faults.stop(LoginError)
-        user = authenticate(request._request, username=email, password=password)
+        sent = LoginSerializer.sent(request)
+        user = authenticate(request._request, username=sent["email"], password=sent["password"])
         if user is None:
             raise _not_in("Wrong e-mail or password.")
         try:
-            second_factor.check(request._request, user, code)
+            second_factor.check(request._request, user, sent["code"])
         except second_factor.TooMany as refused:
             raise Problem(HTTPStatus.TOO_MANY_REQUESTS, str(refused)) from None
         except second_factor.NotGiven as refused:
@@ -92,7 +100,7 @@ class Login(View):
         with transaction.atomic():
             _make_room(user)
             made, token = AuthToken.objects.create(user=user)
-        return Response({"token": token, "expires": made.expiry and made.expiry.isoformat()})
+        return Response(TokenSerializer({"token": token, "expires": made.expiry}).data)
 
 
 def _not_in(says: str) -> Problem:

@@ -7,12 +7,72 @@ import uuid
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.v1 import schemas
 from api.v1.description import Answer, Parameter, describe
+from api.v1.field_types import DAY, FLAG, INSTANT, STRING, UUID, word
+from api.v1.reports import AT, PROVENANCE
+from api.v1.serializers import Field, ResponseSerializer
 from api.v1.students import StudentView
 from syllabus.engine import reading
 from syllabus.engine.errors import Fault, QuestionError
 from training.reports.changes import changes
+
+
+class SideSerializer(ResponseSerializer):
+    """One of the two instants, the day it is at the school, and the rulebook of that day."""
+
+    at = Field(AT)
+    on = Field(DAY)
+    rulebook = Field(STRING)
+
+
+class EntryChangeSerializer(ResponseSerializer):
+    part = Field(STRING)
+    id = Field(STRING)
+    change = Field(word(["came", "corrected", "retired"]))
+    provenance = Field(PROVENANCE)
+    day = Field(DAY)
+    was = Field(STRING, allow_null=True)
+    why = Field(STRING)
+    words = Field(STRING)
+
+
+class PersonChangeSerializer(ResponseSerializer):
+    field = Field(word(["name", "birth_date"]))
+    was = Field(STRING, allow_null=True)
+    now = Field(STRING, allow_null=True)
+    words = Field(STRING)
+
+
+class MilestoneTurnSerializer(ResponseSerializer):
+    milestone = Field(STRING)
+    title = Field(STRING)
+    was = Field(FLAG, allow_null=True)
+    now = Field(FLAG, allow_null=True)
+    because = Field(word(["record", "time"]), "What turned it: an entry, or the days that passed.")
+    words = Field(STRING)
+
+
+class RequirementTurnSerializer(MilestoneTurnSerializer):
+    requirement = Field(STRING)
+    citation = Field(STRING)
+    says = Field(STRING)
+    have_before = Field(STRING)
+    have_now = Field(STRING)
+    need = Field(STRING)
+
+
+class ChangesSerializer(ResponseSerializer):
+    student = Field(UUID)
+    from_ = SideSerializer()
+    to = SideSerializer()
+    words = Field(STRING)
+    entries = EntryChangeSerializer(many=True)
+    person = PersonChangeSerializer(
+        many=True, help_text="The name or the birth date on record, where it is another than before."
+    )
+    milestones = MilestoneTurnSerializer(many=True)
+    requirements = RequirementTurnSerializer(many=True)
+    caution = Field(STRING)
 
 
 class StudentChanges(StudentView):
@@ -31,10 +91,10 @@ class StudentChanges(StudentView):
         ),
         parameters=[
             Parameter.student(),
-            Parameter("from", "query", "The earlier instant.", schemas.INSTANT, True),
-            Parameter("to", "query", "The later instant.", schemas.INSTANT),
+            Parameter("from", "query", "The earlier instant.", INSTANT.schema, True),
+            Parameter("to", "query", "The later instant.", INSTANT.schema),
         ],
-        answers={200: Answer("Changes", "What changed")},
+        answers={200: Answer(ChangesSerializer, "What changed")},
         refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
@@ -44,4 +104,4 @@ class StudentChanges(StudentView):
             raise QuestionError([Fault("from", "missing; say since which instant")])
         if second < first:
             raise QuestionError([Fault("to", "lies before 'from'; give the later instant")])
-        return Response(changes(student, first, second).as_json())
+        return Response(ChangesSerializer(changes(student, first, second).as_json()).data)

@@ -1,24 +1,32 @@
 """The API's OpenAPI description, beside the code that it describes.
 
 A view's method says with ``describe`` what it takes, gives and refuses; ``Description`` writes that as an
-OpenAPI operation. Schemas are named components in ``api.v1.schemas``.
+OpenAPI operation. Its schemas are those of the serializers that read and write.
 """
 
 from __future__ import annotations
 
+import inspect
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
-from drf_spectacular.extensions import OpenApiAuthenticationExtension
+from drf_spectacular.extensions import OpenApiAuthenticationExtension, OpenApiSerializerExtension
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.plumbing import ResolvedComponent
 
-from api.v1 import links, schemas
+from api.v1 import links
 from api.v1.errors import MEDIA_TYPE
+from api.v1.field_types import DAY
+from api.v1.reports import ProblemSerializer
+from api.v1.serializers import ResponseSerializer, Several
 from syllabus import rulebook
+from syllabus.engine import shapes
+from syllabus.engine.json_schema import listed, obj, or_null
+from syllabus.engine.shapes import Type
 
 Schema = dict[str, Any]
+Shape = type[ResponseSerializer] | Type
 Method = TypeVar("Method", bound=Callable[..., Any])
 
 #: What each refusal means in this API.
@@ -60,23 +68,23 @@ class Header:
 
 @dataclass(frozen=True)
 class Answer:
-    """An answer that is no refusal; ``schema`` names a component, None means no body.
+    """An answer that is no refusal; None means no body.
 
-    ``also`` has further media types with their components.
+    ``also`` has further media types with their shapes.
     """
 
-    schema: str | None
+    shape: Shape | None
     description: str
     headers: Sequence[Header] = ()
-    also: Mapping[str, str] = field(default_factory=dict)
+    also: Mapping[str, Shape] = field(default_factory=dict)
 
-    def as_openapi(self) -> Schema:
+    def as_openapi(self, ref: Callable[[Shape], Schema]) -> Schema:
         made: Schema = {"description": self.description}
         if self.headers:
             made["headers"] = {each.name: each.as_openapi() for each in self.headers}
-        if self.schema:
-            named = {"application/json": self.schema, **self.also}
-            made["content"] = {media: {"schema": schemas.ref(name)} for media, name in named.items()}
+        if self.shape:
+            shapes = {"application/json": self.shape, **self.also}
+            made["content"] = {media: {"schema": ref(shape)} for media, shape in shapes.items()}
         return made
 
 
@@ -115,7 +123,7 @@ class Parameter:
 
     @classmethod
     def on(cls, what: str) -> Parameter:
-        return cls("on", "query", f"A day: {what}.", schemas.DAY)
+        return cls("on", "query", f"A day: {what}.", DAY.schema)
 
 
 @dataclass(frozen=True)
@@ -131,7 +139,7 @@ class Operation:
     answers: Mapping[int, Answer]
     refuses: Iterable[int]
     parameters: Sequence[Parameter] = ()
-    body: str | None = None
+    body: Shape | None = None
     body_also: Sequence[str] = ()
 
 
@@ -154,16 +162,12 @@ class Description(AutoSchema):
         self.registry, self.path, self.path_regex = registry, path, path_regex
         self.path_prefix, self.method = path_prefix, method.upper()
         told: Operation = getattr(self.view, method.lower()).described
-        for name, schema in schemas.components().items():
-            registry.register_on_missing(
-                ResolvedComponent(name=name, type=ResolvedComponent.SCHEMA, schema=schema, object=name)
-            )
-        responses = {str(status): answer.as_openapi() for status, answer in told.answers.items()}
+        responses = {str(status): answer.as_openapi(self.ref) for status, answer in told.answers.items()}
         for status in told.answers:
             if next_ones := links.of(told.name, status):
                 responses[str(status)]["links"] = next_ones
         for status in sorted({*told.refuses, 500, 503}):
-            responses[str(status)] = _refusal(status)
+            responses[str(status)] = _refusal(status, self.ref(ProblemSerializer))
         made: Schema = {
             "operationId": told.name,
             "summary": told.summary,
@@ -177,19 +181,67 @@ class Description(AutoSchema):
             made["requestBody"] = {
                 "required": True,
                 "content": {
-                    media: {"schema": schemas.ref(told.body)}
-                    for media in ("application/json", *told.body_also)
+                    media: {"schema": self.ref(told.body)} for media in ("application/json", *told.body_also)
                 },
             }
         if security := self.get_auth():
             made["security"] = security
         return made
 
+    def ref(self, shape: Shape) -> Schema:
+        if isinstance(shape, Type):
+            return self.described(shape)
+        return self.resolve_serializer(shape, "response").ref
 
-def _refusal(status: int) -> Schema:
+    def described(self, type: shapes.AnyType) -> Schema:
+        """A type of the engine, with what it refers to among the components."""
+        for name, schema in shapes.components(type).items():
+            self.registry.register_on_missing(_component(name, schema))
+        return shapes.described(type)
+
+    def schema_of(self, field: Any) -> Schema:
+        """What a field of a serializer may hold."""
+        if isinstance(field, Several):
+            made = listed(self.ref(type(field.child)), field.max_length)
+            if field.min_length:
+                made["minItems"] = field.min_length
+        elif isinstance(field, ResponseSerializer):
+            made = self.ref(type(field))
+        else:
+            made = self.described(field.type)
+        anything = not made.keys() - {"description"}
+        if not anything and (field.allow_null or (field.parent.optional_may_be_null and not field.required)):
+            made = or_null(made)
+        return {**made, "description": str(field.help_text)} if field.help_text else made
+
+
+class ShapeDescription(OpenApiSerializerExtension):  # type: ignore[no-untyped-call]
+    """A serializer as a component: closed, described by its docstring."""
+
+    target_class = ResponseSerializer
+    match_subclasses = True
+
+    def map_serializer(self, auto_schema: Any, direction: Any) -> Schema:
+        shape = self.target
+        fields = shape.fields
+        made = obj(
+            {key: auto_schema.schema_of(each) for key, each in fields.items()},
+            [key for key, each in fields.items() if each.required],
+            **shape.more_schema,
+        )
+        if shape.__doc__:
+            made["description"] = inspect.cleandoc(shape.__doc__)
+        return {**made, "examples": [shape.example()]} if hasattr(shape, "example") else made
+
+
+def _component(name: str, schema: Schema) -> ResolvedComponent:
+    return ResolvedComponent(name=name, type=ResolvedComponent.SCHEMA, schema=schema, object=name)
+
+
+def _refusal(status: int, problem: Schema) -> Schema:
     made: Schema = {
         "description": REFUSALS[status],
-        "content": {MEDIA_TYPE: {"schema": schemas.ref("Problem")}},
+        "content": {MEDIA_TYPE: {"schema": problem}},
     }
     if status == 429:
         made["headers"] = {"Retry-After": Header("Retry-After", "Seconds to wait").as_openapi()}

@@ -11,15 +11,91 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.v1 import confirming
+from api.v1.confirming import ConfirmedSerializer, MayBeConfirmedSerializer
 from api.v1.description import Answer, Parameter, describe
-from api.v1.endorsements import ConfirmThrottle, SigningView, as_it_came, own_id
+from api.v1.endorsements.views import ConfirmThrottle, SigningView
+from api.v1.field_types import FLAG, NAME, STRING, UUID, as_it_came, like, list_of, without, word
+from api.v1.reports import MET, ON, PROVENANCE
+from api.v1.serializers import Field, RequestSerializer, ResponseSerializer
 from syllabus.engine import reading
 from syllabus.engine import record as engine
-from syllabus.engine.reading import Faults, Object
+from syllabus.engine.json_schema import ref
+from syllabus.engine.reading import Faults
 from syllabus.engine.report import CAUTION
+from syllabus.engine.shapes import Type, shape_of
 from training import record
 from training.models import RecordChange
 from training.services import attesting, documents
+
+_GIVEN = ("id", "recorded", "provenance")
+PAPER, TEST = shape_of(engine.Document), shape_of(engine.Test)
+DOCUMENT_SENT = without(PAPER, *_GIVEN, component="DocumentToAdd")
+TEST_SENT = without(TEST, *_GIVEN, component="TestToAdd")
+SAW = like(NAME, description="Which document the caller saw, such as 'medical certificate, the original'.")
+ENTRY = Type(as_it_came, {"anyOf": [ref("Paper"), ref("TestTaken")]}, uses=(PAPER, TEST))
+
+
+class PaperGoodForSerializer(ResponseSerializer):
+    milestone = Field(STRING)
+    requirement = Field(STRING)
+    says = Field(STRING)
+    citation = Field(STRING)
+    met = Field(FLAG, MET, allow_null=True)
+    first_day = Field(ON, allow_null=True)
+    last_day = Field(ON, allow_null=True)
+    why = Field(list_of(STRING))
+
+
+class PaperListedSerializer(ResponseSerializer):
+    list = Field(word(["documents", "tests"]))
+    entry = Field(ENTRY)
+    good_for = PaperGoodForSerializer(many=True)
+
+
+class PaperListSerializer(ResponseSerializer):
+    on = Field(ON)
+    papers = PaperListedSerializer(many=True)
+    caution = Field(STRING)
+
+
+class PaperToAddSerializer(MayBeConfirmedSerializer):
+    """Either document or test; with `saw` also the password or a passkey."""
+
+    error = documents.PaperError
+
+    id = Field(like(UUID, description="Drawn by the caller, so that it may be sent again."))
+    document = Field(DOCUMENT_SENT, required=False)
+    test = Field(TEST_SENT, required=False)
+    saw = Field(SAW, required=False)
+
+    def check(self, faults: Faults, found: dict[str, Any], said: Mapping[str, Any]) -> None:
+        super().check(faults, found, said)
+        if found["saw"] is not None and not self.sent_of(said):
+            faults.extend(confirming.missing())
+        elif found["saw"] is None and self.sent_of(said):
+            faults.add("saw", "is missing; say which document you saw, or confirm nothing")
+
+
+class EntryNamedSerializer(RequestSerializer):
+    part = Field(word(engine.Record.PARTS, "list of a record"))
+    id = Field(NAME)
+
+
+class EntriesToAttestSerializer(ConfirmedSerializer):
+    error = attesting.NotAttested
+
+    entries = EntryNamedSerializer(many=True, min_length=1, max_length=attesting.MOST_ENTRIES)
+    saw = Field(SAW)
+
+
+class EntryAttestedSerializer(ResponseSerializer):
+    part = Field(word(engine.Record.PARTS))
+    id = Field(STRING)
+    provenance = Field(PROVENANCE)
+
+
+class EntriesAttestedSerializer(ResponseSerializer):
+    attested = EntryAttestedSerializer(many=True)
 
 
 class StudentDocuments(SigningView):
@@ -40,14 +116,14 @@ class StudentDocuments(SigningView):
             "force on the day `on`, today at the school where it is not given. The reading is logged."
         ),
         parameters=[Parameter.student(), Parameter.on("the rules in force on it answer")],
-        answers={200: Answer("PaperList", "Documents and tests")},
+        answers={200: Answer(PaperListSerializer, "Documents and tests")},
         refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.open(ref, "documents")
         on = self.asked["on"] or student.school.day(self.at)
         listed = [documents.as_json(*each) for each in documents.listed(record.of(student), on)]
-        return Response({"on": on.isoformat(), "papers": listed, "caution": CAUTION})
+        return Response(PaperListSerializer({"on": on, "papers": listed, "caution": CAUTION}).data)
 
     @describe(
         name="addDocument",
@@ -64,32 +140,21 @@ class StudentDocuments(SigningView):
             "copy is kept."
         ),
         parameters=[Parameter.student()],
-        body="PaperToAdd",
+        body=PaperToAddSerializer,
         answers={
-            200: Answer("PaperListed", "Already on record"),
-            201: Answer("PaperListed", "Added"),
+            200: Answer(PaperListedSerializer, "Already on record"),
+            201: Answer(PaperListedSerializer, "Added"),
         },
         refuses=(400, 401, 403, 404, 406, 409, 411, 413, 415, 422, 429),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.writable(ref)
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        entry = fields.take("id", own_id, required=True)
-        said = {key: fields.take(key, as_it_came) for key in ("document", "test")}
-        saw = fields.take("saw", reading.name)
-        confirmation = None
-        if saw is not None:
-            confirmation = confirming.take(fields)
-        else:
-            for key in (confirming.PASSWORD, confirming.PASSKEY):
-                if fields.take(key, as_it_came) is not None:
-                    faults.add("saw", "is missing; say which document you saw, or confirm nothing")
-        fields.done()
-        faults.stop(documents.PaperError)
+        body = PaperToAddSerializer.sent(request)
+        entry, saw, confirmation = body["id"], body["saw"], body["confirmation"]
+        said = {key: body[key] for key in ("document", "test")}
         sent = {key: value for key, value in said.items() if value is not None}
         confirmed = None
-        if saw is not None and confirmation is not None:
+        if saw is not None:
             documents.read(sent, str(entry), today=student.school.day(self.at))
             saw = attesting.saw_of(saw)
             confirmed = self.signer(confirmation).confirm(
@@ -109,7 +174,9 @@ class StudentDocuments(SigningView):
         on = student.school.day(self.at)
         part = documents.list_of(done.entry)
         shown = documents.as_json(part, done.entry, documents.good_for(record.of(student), done.entry, on))
-        return Response(shown, status=HTTPStatus.CREATED if done.created else HTTPStatus.OK)
+        return Response(
+            PaperListedSerializer(shown).data, status=HTTPStatus.CREATED if done.created else HTTPStatus.OK
+        )
 
 
 class StudentAttestations(SigningView):
@@ -130,34 +197,19 @@ class StudentAttestations(SigningView):
             "Sealed in the school's ledger."
         ),
         parameters=[Parameter.student()],
-        body="EntriesToAttest",
-        answers={200: Answer("EntriesAttested", "Those that were claims until now")},
+        body=EntriesToAttestSerializer,
+        answers={200: Answer(EntriesAttestedSerializer, "Those that were claims until now")},
         refuses=(400, 401, 403, 404, 406, 411, 413, 415, 422, 429),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.writable(ref)
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        named = fields.take(
-            "entries", reading.list_of(_named, most=attesting.MOST_ENTRIES), (), required=True
-        )
-        saw = fields.take("saw", reading.name, "", required=True)
-        confirmation = confirming.take(fields)
-        fields.done()
-        faults.stop(attesting.NotAttested)
-        confirmed = self.signer(confirmation).confirm(
+        sent = EntriesToAttestSerializer.sent(request)
+        named, saw = [(each["part"], each["id"]) for each in sent["entries"]], sent["saw"]
+        confirmed = self.signer(sent["confirmation"]).confirm(
             attesting.act_on_record(student, named, saw), RecordChange.objects.none()
         )
         done = attesting.attest(
             student, named, saw=saw, by=self.user, at=self.at, via="api", confirmed=confirmed
         )
         listed = [{"part": each.part, "id": each.id, "provenance": each.provenance} for each in done]
-        return Response({"attested": listed})
-
-
-def _named(faults: Faults, value: Any, place: str) -> tuple[str, str]:
-    fields = Object(faults, value, place)
-    part = fields.take("part", reading.one_of(engine.Record.PARTS, "list of a record"), "", required=True)
-    entry = fields.take("id", reading.name, "", required=True)
-    fields.done()
-    return part, entry
+        return Response(EntriesAttestedSerializer({"attested": listed}).data)

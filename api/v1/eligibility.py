@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 from rest_framework.request import Request
@@ -10,13 +11,18 @@ from rest_framework.response import Response
 
 from api.v1.description import Answer, describe
 from api.v1.errors import not_covered
+from api.v1.examples import QUESTION
+from api.v1.field_types import DAY, INSTANT, NAME, like
+from api.v1.reports import CONTEXT, TRAINING_RECORD, EligibilityReportSerializer
+from api.v1.serializers import Field, RequestSerializer
 from api.v1.views import OpenView
 from syllabus import rulebook
 from syllabus.engine import document, reading
 from syllabus.engine.errors import FaultsFound, NotCovered
 from syllabus.engine.evaluate import evaluate
 from syllabus.engine.question import context_from
-from syllabus.engine.reading import Faults, Object
+from syllabus.engine.reading import Faults
+from syllabus.engine.shapes import Type
 
 
 class _Inside(FaultsFound):
@@ -43,6 +49,25 @@ def collected(read: Callable[[object], Any]) -> reading.Read:
     return reader
 
 
+class EligibilityQuestionSerializer(RequestSerializer):
+    error = _Inside
+    example = staticmethod(lambda: QUESTION)
+
+    record = Field(replace(TRAINING_RECORD, read=collected(document.parse)))
+    milestone = Field(like(NAME, examples=[next(iter(rulebook.current().milestones))]))
+    on = Field(DAY, "The day asked about; today in UTC where it is not given.", required=False)
+    context_ = Field(
+        Type(
+            collected(lambda value: context_from(value, "")),
+            CONTEXT.schema,
+            component=CONTEXT.component,
+            uses=CONTEXT.uses,
+        ),
+        required=False,
+    )
+    known_at = Field(INSTANT, "Leave out what was recorded after this instant.", required=False)
+
+
 class Eligibility(OpenView):
     """POST: the report for one milestone on one day, from a record that is sent along and not kept."""
 
@@ -56,22 +81,15 @@ class Eligibility(OpenView):
             "today in UTC; the answer states it. "
             "Open to everybody, 300 calls a minute for an address that did not sign in, at most 8 MB."
         ),
-        body="EligibilityQuestion",
-        answers={200: Answer("EligibilityReport", "The report")},
+        body=EligibilityQuestionSerializer,
+        answers={200: Answer(EligibilityReportSerializer, "The report")},
         refuses=(400, 401, 406, 411, 413, 415, 422, 429),
     )
     def post(self, request: Request) -> Response:
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        record = fields.take("record", collected(document.parse), required=True)
-        milestone = fields.take("milestone", reading.name, required=True)
-        on = fields.take("on", reading.day, self.today)
-        context = fields.take("context", collected(lambda value: context_from(value, "")))
-        known_at = fields.take("known_at", reading.instant)
-        fields.done()
-        faults.stop(_Inside)
+        sent = EligibilityQuestionSerializer.sent(request)
+        sent["on"] = sent["on"] or self.today
         try:
-            report = evaluate(rulebook.current(), record, milestone, on, known_at=known_at, context=context)
+            report = evaluate(rulebook.current(), **sent)
         except NotCovered as refused:
             raise not_covered(refused, context="context", record="record") from None
-        return Response(report.as_json())
+        return Response(EligibilityReportSerializer(report.as_json()).data)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import uuid
 from http import HTTPStatus
 from typing import Any
@@ -10,15 +9,16 @@ from typing import Any
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.v1 import schemas
+from api.v1.courses.serializers import CourseChangeSerializer, CourseShortSerializer
 from api.v1.description import Answer, Parameter, describe
-from api.v1.endorsements import own_id
-from api.v1.errors import not_found
-from api.v1.lesson_records import LessonView
+from api.v1.field_types import DAY, FLAG, STRING, UTC, UUID
+from api.v1.ledger import LedgerPlaceSerializer
+from api.v1.lesson_records.views import LessonView
+from api.v1.serializers import Field, RequestSerializer, ResponseSerializer
 from syllabus.engine import reading
-from syllabus.engine.reading import Faults, Object
-from training.models import CourseMove, Enrolment, Student
-from training.reports import progress
+from syllabus.engine.reading import Faults
+from syllabus.engine.shapes import Type
+from training.models import Enrolment, Student
 from training.services import enrolments
 from training.services.enrolments import EnrolmentError
 from training.services.errors import find
@@ -33,6 +33,70 @@ def _version(faults: Faults, value: Any, place: str) -> int | None:
         return value
     faults.add(place, f"{reading.called(value)} is no number of a version")
     return None
+
+
+VERSION = Type(_version, {"type": "integer", "minimum": 1})
+
+
+class CarriedOverSerializer(ResponseSerializer):
+    item = Field(STRING)
+    grade = Field(STRING)
+    carries = Field(FLAG)
+    why = Field(STRING, "What keeps it from standing in the new version.")
+    note = Field(STRING, "What to look at where it stands.")
+
+
+class EnrolmentToMakeSerializer(RequestSerializer):
+    error = EnrolmentError
+
+    id = Field(UUID, "Drawn by the caller, so that it may be sent again.")
+    course = Field(Type(reading.name, {"type": "string", "minLength": 1, "maxLength": 150}), "Its address.")
+    version = Field(VERSION, "By default the newest that is published.", required=False)
+    starts = Field(DAY, "The first day; by default today at the school.", required=False)
+
+
+class EnrolmentToEndSerializer(RequestSerializer):
+    error = EnrolmentError
+
+    ends = Field(DAY, "The last day.")
+
+
+class EnrolmentToMoveSerializer(RequestSerializer):
+    error = EnrolmentError
+
+    version = Field(VERSION)
+
+
+class MoveSerializer(ResponseSerializer):
+    """A move to another version, with what was carried over."""
+
+    stored = ("carried",)
+
+    from_version = Field(VERSION, source="from_version.number")
+    to_version = Field(VERSION, source="to_version.number")
+    by = Field(STRING)
+    at = Field(UTC)
+    carried = CarriedOverSerializer(many=True)
+    ledger = LedgerPlaceSerializer(source="*")
+
+
+class EnrolmentSerializer(ResponseSerializer):
+    id = Field(UUID, source="ref")
+    course = CourseShortSerializer(source="course_version", allow_null=True)
+    starts = Field(DAY)
+    ends = Field(DAY, allow_null=True)
+    moves = MoveSerializer(many=True)
+
+
+class EnrolmentListSerializer(ResponseSerializer):
+    enrolments = EnrolmentSerializer(many=True)
+
+
+class EnrolmentMovePreviewSerializer(ResponseSerializer):
+    from_ = CourseShortSerializer(source="old")
+    to = CourseShortSerializer(source="new")
+    changes = CourseChangeSerializer(many=True)
+    carried = CarriedOverSerializer(many=True)
 
 
 class EnrolmentView(LessonView):
@@ -50,12 +114,12 @@ class StudentEnrolments(EnrolmentView):
         summary="List the enrolments",
         description="The newest first, each with the version of the course that it holds on to.",
         parameters=[Parameter.student()],
-        answers={200: Answer("EnrolmentList", "The enrolments")},
+        answers={200: Answer(EnrolmentListSerializer, "The enrolments")},
         refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.open(ref, "enrolments")
-        return Response({"enrolments": [_shown(each) for each in enrolments.of(student)]})
+        return Response(EnrolmentListSerializer({"enrolments": enrolments.of(student)}).data)
 
     @describe(
         name="enrolStudent",
@@ -65,31 +129,26 @@ class StudentEnrolments(EnrolmentView):
             " again gives what there is."
         ),
         parameters=[Parameter.student()],
-        body="EnrolmentToMake",
-        answers={201: Answer("Enrolment", "The enrolment")},
+        body=EnrolmentToMakeSerializer,
+        answers={201: Answer(EnrolmentSerializer, "The enrolment")},
         refuses=_WRITES,
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.writable(ref)
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        key = fields.take("id", own_id, required=True)
-        course = fields.take("course", reading.name, required=True)
-        version = fields.take("version", _version)
-        starts = fields.take("starts", reading.day, student.school.day(self.at))
-        fields.done()
-        faults.stop(EnrolmentError)
+        sent = EnrolmentToMakeSerializer.sent(request)
         made = enrolments.enrol(
             student,
-            ref=key,
-            course=course,
-            version=version,
-            starts=starts,
+            ref=sent["id"],
+            course=sent["course"],
+            version=sent["version"],
+            starts=sent["starts"] or student.school.day(self.at),
             by=self.user,
             at=self.at,
             via="api",
         )
-        return Response(_shown(self.enrolment(student, made.ref)), status=HTTPStatus.CREATED)
+        return Response(
+            EnrolmentSerializer(self.enrolment(student, made.ref)).data, status=HTTPStatus.CREATED
+        )
 
 
 class EnrolmentEnd(EnrolmentView):
@@ -100,20 +159,16 @@ class EnrolmentEnd(EnrolmentView):
         summary="End an enrolment",
         description="Gives it its last day; it stays on file.",
         parameters=[Parameter.student(), ENROLMENT],
-        body="EnrolmentToEnd",
-        answers={200: Answer("Enrolment", "The enrolment")},
+        body=EnrolmentToEndSerializer,
+        answers={200: Answer(EnrolmentSerializer, "The enrolment")},
         refuses=_WRITES,
     )
     def post(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
         student = self.writable(ref)
         found = self.enrolment(student, entry)
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        ends = fields.take("ends", reading.day, required=True)
-        fields.done()
-        faults.stop(EnrolmentError)
+        ends = EnrolmentToEndSerializer.sent(request)["ends"]
         enrolments.end(found, on=ends, by=self.user, at=self.at, via="api")
-        return Response(_shown(self.enrolment(student, entry)))
+        return Response(EnrolmentSerializer(self.enrolment(student, entry)).data)
 
 
 class EnrolmentMove(EnrolmentView):
@@ -133,7 +188,7 @@ class EnrolmentMove(EnrolmentView):
             ENROLMENT,
             Parameter("version", "query", "The newer version.", {"type": "integer", "minimum": 1}, True),
         ],
-        answers={200: Answer("EnrolmentMovePreview", "What would change")},
+        answers={200: Answer(EnrolmentMovePreviewSerializer, "What would change")},
         refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
@@ -146,26 +201,7 @@ class EnrolmentMove(EnrolmentView):
         faults.stop(EnrolmentError)
         assert number is not None
         shown = enrolments.preview(found, number, student.school.day(self.at))
-        return Response(
-            {
-                "from": progress.course_json(shown.old),
-                "to": progress.course_json(shown.new),
-                "changes": [
-                    {"what": each.what, "code": each.code, "kind": each.kind, "words": each.words}
-                    for each in shown.changes
-                ],
-                "carried": [
-                    {
-                        "item": each.item,
-                        "grade": each.grade,
-                        "carries": each.carries,
-                        "why": each.why,
-                        "note": each.note,
-                    }
-                    for each in shown.carried
-                ],
-            }
-        )
+        return Response(EnrolmentMovePreviewSerializer(shown).data)
 
     @describe(
         name="moveEnrolment",
@@ -175,70 +211,13 @@ class EnrolmentMove(EnrolmentView):
             " record."
         ),
         parameters=[Parameter.student(), ENROLMENT],
-        body="EnrolmentToMove",
-        answers={200: Answer("Enrolment", "The enrolment")},
+        body=EnrolmentToMoveSerializer,
+        answers={200: Answer(EnrolmentSerializer, "The enrolment")},
         refuses=_WRITES,
     )
     def post(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
         student = self.writable(ref)
         found = self.enrolment(student, entry)
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        number = fields.take("version", _version, required=True)
-        fields.done()
-        faults.stop(EnrolmentError)
+        number = EnrolmentToMoveSerializer.sent(request)["version"]
         enrolments.move(found, number, by=self.user, at=self.at, via="api")
-        return Response(_shown(self.enrolment(student, entry)))
-
-
-class StudentProgress(LessonView):
-    """GET: where a student stands in the course, and the next lesson."""
-
-    query = {"on": reading.day, "known_at": reading.instant}
-
-    @describe(
-        name="readProgress",
-        summary="Show a student's progress in the course",
-        description=(
-            "By stage and item the newest grade, what is carried over, planned against flown time, whether"
-            " the stage check may come, and which lesson is proposed next and why. A student in no course has"
-            " none (404). The reading is logged."
-        ),
-        parameters=[
-            Parameter.student(),
-            Parameter.on("the day asked about"),
-            Parameter(
-                "known_at", "query", "Answer from what was on record at this instant.", schemas.INSTANT
-            ),
-        ],
-        answers={200: Answer("Progress", "The student's progress")},
-        refuses=(401, 404, 406, 422),
-    )
-    def get(self, request: Request, ref: uuid.UUID) -> Response:
-        student = self.open(ref, "progress")
-        on: dt.date = self.asked["on"] or student.school.day(self.at)
-        found = progress.standing(student, on, known_at=self.asked["known_at"])
-        if found is None:
-            raise not_found("enrolment in a course on that day")
-        return Response(found.as_json())
-
-
-def _shown(enrolment: Enrolment) -> dict[str, Any]:
-    return {
-        "id": str(enrolment.ref),
-        "course": enrolment.course_version and progress.course_json(enrolment.course_version),
-        "starts": enrolment.starts.isoformat(),
-        "ends": enrolment.ends and enrolment.ends.isoformat(),
-        "moves": [_moved(each) for each in enrolment.moves.all()],
-    }
-
-
-def _moved(move: CourseMove) -> dict[str, Any]:
-    return {
-        "from_version": move.from_version.number,
-        "to_version": move.to_version.number,
-        "by": str(move.by),
-        "at": move.at.astimezone(dt.UTC).isoformat().replace("+00:00", "Z"),
-        "carried": move.carried,
-        "ledger": {"tree": move.ledger_tree, "index": move.ledger_index},
-    }
+        return Response(EnrolmentSerializer(self.enrolment(student, entry)).data)

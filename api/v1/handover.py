@@ -1,10 +1,11 @@
-"""A student's whole record in one file, taken over from another school, kept, held and erased."""
+"""A student's whole record in one file, and one taken over from another school."""
 
 from __future__ import annotations
 
 import base64
 import binascii
 import uuid
+from dataclasses import replace
 from http import HTTPStatus
 from typing import Any
 
@@ -13,19 +14,34 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.v1 import confirming
+from api.v1.confirming import ConfirmedSerializer
 from api.v1.description import Answer, Parameter, describe
-from api.v1.endorsements import ConfirmThrottle
-from api.v1.errors import Problem, not_found
+from api.v1.endorsements.views import ConfirmThrottle
+from api.v1.errors import Problem
+from api.v1.field_types import (
+    FLAG,
+    INSTANT,
+    NAME,
+    STRING,
+    TEXT,
+    UUID,
+    WHOLE,
+    as_it_came,
+    like,
+    list_of,
+    open_to,
+)
+from api.v1.serializers import Field, ResponseSerializer
 from api.v1.students import StudentView
 from api.v1.views import View
-from syllabus.engine import reading
-from syllabus.engine.reading import Faults, Object
-from training.models import HandOver, RecordChange, RetentionHold, Student
-from training.services import access, erasure, handover
+from syllabus.engine.json_schema import Schema
+from syllabus.engine.reading import Faults
+from syllabus.engine.shapes import Type
+from training.models import HandOver, RecordChange
+from training.services import access, handover
 from training.services.confirming import Act, Confirmed
 
 MOST_KEYS = 20
-WRITES = (400, 401, 403, 404, 406, 411, 413, 415, 422)
 
 
 def _file(faults: Faults, value: Any, place: str) -> bytes | None:
@@ -45,11 +61,71 @@ def _keys(faults: Faults, value: Any, place: str) -> list[str] | None:
     return None
 
 
-def _flag(faults: Faults, value: Any, place: str) -> bool | None:
-    if isinstance(value, bool):
-        return value
-    faults.expected("true or false", value, place)
-    return None
+FILE: Schema = {"type": "string", "contentEncoding": "base64", "contentMediaType": "application/zip"}
+COUNTS = open_to(WHOLE.schema)
+
+
+class HandOverSerializer(ResponseSerializer):
+    name = Field(STRING)
+    bytes = Field(WHOLE)
+    file = Field(Type(as_it_came, FILE))
+
+
+class HandOverToTakeSerializer(ConfirmedSerializer):
+    error = handover.HandOverError
+
+    school = Field(NAME, "The short name of the school that takes the record over.")
+    file = Field(Type(_file, FILE))
+    trust = Field(
+        replace(list_of(STRING, MOST_KEYS), read=_keys), "Ids of the other school's keys.", required=False
+    )
+    reason = Field(like(TEXT, maxLength=2000), "Why; it is sealed.")
+
+
+class OriginSerializer(ResponseSerializer):
+    """Where a record came from; of a hand-over that is counted with its entries (``sealed``)."""
+
+    school = Field(STRING, source="origin")
+    ledger = Field(STRING, source="origin_tree")
+    student = Field(STRING, source="origin_subject")
+    key = Field(STRING, source="kid")
+    signed_at = Field(INSTANT, source="made_at")
+    rulebook = Field(STRING)
+    sealed_entries = Field(WHOLE, source="sealed")
+
+
+class HandedOverSerializer(OriginSerializer):
+    """A hand-over that the record was taken over from."""
+
+    taken_over_at = Field(INSTANT, source="at")
+
+
+class TakenOverSerializer(ResponseSerializer):
+    """`origin` is null where the same file was taken over before."""
+
+    student = Field(UUID)
+    created = Field(FLAG)
+    changed = Field(FLAG)
+    entries = Field(open_to(COUNTS.schema))
+    origin = OriginSerializer(allow_null=True)
+
+
+class ForeignEntrySerializer(ResponseSerializer):
+    """What another school sealed, as its ledger has it."""
+
+    ledger = Field(STRING, source="tree")
+    index = Field(WHOLE)
+    kind = Field(STRING)
+    student = Field(STRING, "The reference at the other school.", source="subject")
+    sealed_at = Field(STRING)
+    key = Field(STRING, source="kid")
+    verified = Field(FLAG)
+    body = Field(STRING, "Canonical JSON (RFC 8785); null when erased.", allow_null=True)
+
+
+class OriginsSerializer(ResponseSerializer):
+    hand_overs = HandedOverSerializer(many=True)
+    entries = ForeignEntrySerializer(many=True)
 
 
 class StudentHandOver(StudentView):
@@ -66,19 +142,18 @@ class StudentHandOver(StudentView):
             " read the record; that it was handed over is logged, and sealed."
         ),
         parameters=[Parameter.student()],
-        answers={200: Answer("HandOver", "The file")},
+        answers={200: Answer(HandOverSerializer, "The file")},
         refuses=(401, 404, 406, 422, 503),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
         student = access.student(self.user, ref, on=self.today)
         raw = handover.make(student, by=self.user, at=self.at, via="api")
-        return Response(
-            {
-                "name": f"training-record-{student.school.day(self.at)}.zip",
-                "bytes": len(raw),
-                "file": base64.b64encode(raw).decode(),
-            }
-        )
+        made = {
+            "name": f"training-record-{student.school.day(self.at)}.zip",
+            "bytes": len(raw),
+            "file": base64.b64encode(raw).decode(),
+        }
+        return Response(HandOverSerializer(made).data)
 
 
 class TakeOver(View):
@@ -100,53 +175,44 @@ class TakeOver(View):
             " changes a record here is told to the student. Files larger than a body may be are taken over"
             " by the server's command line."
         ),
-        body="HandOverToTake",
+        body=HandOverToTakeSerializer,
         answers={
-            200: Answer("TakenOver", "Brought up to date, or the same as before"),
-            201: Answer("TakenOver", "A new student"),
+            200: Answer(TakenOverSerializer, "Brought up to date, or the same as before"),
+            201: Answer(TakenOverSerializer, "A new student"),
         },
         refuses=(400, 401, 403, 406, 409, 411, 413, 415, 422, 429),
     )
     def post(self, request: Request) -> Response:
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        slug = fields.take("school", reading.name, required=True)
-        raw = fields.take("file", _file, required=True)
-        trust = fields.take("trust", _keys, [])
-        reason = fields.take("reason", reading.text, required=True)
-        confirmation = confirming.take(fields)
-        fields.done()
-        faults.stop(handover.HandOverError)
+        sent = HandOverToTakeSerializer.sent(request)
+        slug, raw = sent["school"], sent["file"]
         school = access.schools(self.user).filter(slug=slug).first()
-        if school is None or raw is None:
+        if school is None:
             raise Problem(HTTPStatus.FORBIDDEN, f"You do not administer a school that is called {slug}.")
 
         def confirm(act: Act) -> Confirmed:
             before = RecordChange.objects.filter(student__ref=act.subject)
-            return confirming.signer(request, self.user, confirmation, self.at).confirm(act, before)
+            return confirming.signer(request, self.user, sent["confirmation"], self.at).confirm(act, before)
 
         done = handover.take(
             raw,
             school=school,
-            trust=trust or [],
+            trust=sent["trust"] or [],
             by=self.user,
             at=self.at,
             via="api",
-            reason=reason or "",
+            reason=sent["reason"],
             confirm=confirm,
         )
         made = done.hand_over
-        return Response(
-            {
-                "student": str(done.student.ref),
-                "created": done.created,
-                "changed": done.change is not None,
-                "entries": done.change.counts if done.change else {},
-                "origin": made
-                and _origin(HandOver.objects.annotate(sealed=Count("entries")).get(pk=made.pk)),
-            },
-            status=HTTPStatus.CREATED if done.created else HTTPStatus.OK,
-        )
+        answer = {
+            "student": done.student.ref,
+            "created": done.created,
+            "changed": done.change is not None,
+            "entries": done.change.counts if done.change else {},
+            "origin": made and HandOver.objects.annotate(sealed=Count("entries")).get(pk=made.pk),
+        }
+        status = HTTPStatus.CREATED if done.created else HTTPStatus.OK
+        return Response(TakenOverSerializer(answer).data, status=status)
 
     def get_throttles(self) -> list[Any]:
         return [*super().get_throttles(), ConfirmThrottle()]
@@ -165,155 +231,13 @@ class StudentOrigins(StudentView):
             " erased there, so that only the proof could be checked. The reading is logged."
         ),
         parameters=[Parameter.student()],
-        answers={200: Answer("Origins", "What came from elsewhere")},
+        answers={200: Answer(OriginsSerializer, "What came from elsewhere")},
         refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.open(ref, "origins")
-        return Response(
-            {
-                "hand_overs": [
-                    {**_origin(each), "taken_over_at": each.at.isoformat()}
-                    for each in student.hand_overs.annotate(sealed=Count("entries"))
-                ],
-                "entries": [
-                    {
-                        "ledger": each.tree,
-                        "index": each.index,
-                        "kind": each.kind,
-                        "student": each.subject,
-                        "sealed_at": each.sealed_at,
-                        "key": each.kid,
-                        "verified": each.verified,
-                        "body": each.body,
-                    }
-                    for each in student.foreign_entries.all()
-                ],
-            }
-        )
-
-
-def _origin(made: HandOver) -> dict[str, Any]:
-    """A hand-over, counted with its entries (``sealed``)."""
-    return {
-        "school": made.origin,
-        "ledger": made.origin_tree,
-        "student": made.origin_subject,
-        "key": made.kid,
-        "signed_at": made.made_at.isoformat(),
-        "rulebook": made.rulebook,
-        "sealed_entries": made.sealed,  # type: ignore[attr-defined]
-    }
-
-
-class _Administered(StudentView):
-    """About a student of a school that the caller administers."""
-
-    def administered(self, ref: uuid.UUID, what: str) -> Student:
-        """The student, with the access noted. Raises: Problem (403, 404)."""
-        student = self.open(ref, what)
-        if not access.schools(self.user).filter(pk=student.school_id).exists():
-            raise Problem(HTTPStatus.FORBIDDEN, "Only the school's administrators see and decide this.")
-        return student
-
-
-class StudentRetention(_Administered):
-    """GET: what may be erased when."""
-
-    @describe(
-        name="readRetention",
-        summary="Show what may be erased, and when",
-        description=(
-            "What the law asks to keep of this record until which day, with citations, the holds that stand,"
-            " and what an erasure would take away. For the school's administrators."
-        ),
-        parameters=[Parameter.student()],
-        answers={200: Answer("Retention", "What may be erased, and when")},
-        refuses=(401, 403, 404, 406, 422),
-    )
-    def get(self, request: Request, ref: uuid.UUID) -> Response:
-        student = self.administered(ref, "retention")
-        return Response(erasure.plan(student, student.school.day(self.at)).as_json())
-
-
-class StudentHolds(_Administered):
-    """POST: a hold."""
-
-    @describe(
-        name="holdRecord",
-        summary="Place a hold on a record",
-        description="Nothing of the record is erased while the hold stands. For the school's administrators.",
-        parameters=[Parameter.student()],
-        body="Reason",
-        answers={201: Answer("Hold", "The hold")},
-        refuses=WRITES,
-    )
-    def post(self, request: Request, ref: uuid.UUID) -> Response:
-        student = self.administered(ref, "holds")
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        reason = fields.take("reason", reading.text, required=True)
-        fields.done()
-        faults.stop(erasure.ErasureError)
-        made = erasure.hold(student, reason or "", by=self.user, at=self.at, via="api")
-        return Response(erasure.hold_json(made), status=HTTPStatus.CREATED)
-
-
-class StudentHoldRelease(_Administered):
-    """POST: the end of a hold."""
-
-    @describe(
-        name="releaseHold",
-        summary="Release a hold",
-        description="The hold stays on file with both reasons. For the school's administrators.",
-        parameters=[
-            Parameter.student(),
-            Parameter("hold", "path", "The hold's id.", {"type": "integer", "minimum": 0}, True),
-        ],
-        body="Reason",
-        answers={200: Answer("Hold", "The hold, released")},
-        refuses=WRITES,
-    )
-    def post(self, request: Request, ref: uuid.UUID, hold: int) -> Response:
-        student = self.administered(ref, "holds")
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        reason = fields.take("reason", reading.text, required=True)
-        fields.done()
-        faults.stop(erasure.ErasureError)
-        found = RetentionHold.objects.filter(student=student, pk=min(hold, 2**63 - 1)).first()
-        if found is None:
-            raise not_found("hold of that id")
-        made = erasure.release(found, reason or "", by=self.user, at=self.at, via="api")
-        return Response(erasure.hold_json(made))
-
-
-class StudentErasure(_Administered):
-    """POST: the erasure, shown first."""
-
-    @describe(
-        name="eraseRecord",
-        summary="Erase a record",
-        description=(
-            "Without `really` nothing is written, and the answer shows what would be. With it the record's"
-            " rows and what its sealed entries say are erased; the proofs stay, and the reason is sealed (so"
-            " it holds no names). Refused (409) while the law asks to keep the record, a hold stands or the"
-            " student is enrolled. For the school's administrators."
-        ),
-        parameters=[Parameter.student()],
-        body="ErasureToDo",
-        answers={200: Answer("Retention", "What was, or would be, erased")},
-        refuses=(*WRITES, 409),
-    )
-    def post(self, request: Request, ref: uuid.UUID) -> Response:
-        student = self.administered(ref, "erasure")
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        reason = fields.take("reason", reading.text, required=True)
-        really = fields.take("really", _flag, False)
-        fields.done()
-        faults.stop(erasure.ErasureError)
-        if not really:
-            return Response(erasure.plan(student, student.school.day(self.at)).as_json())
-        done = erasure.erase(student, reason or "", by=self.user, at=self.at, via="api")
-        return Response({**done.as_json(), "erased_at": self.at.isoformat()})
+        origins = {
+            "hand_overs": student.hand_overs.annotate(sealed=Count("entries")),
+            "entries": student.foreign_entries.all(),
+        }
+        return Response(OriginsSerializer(origins).data)

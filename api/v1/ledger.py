@@ -9,11 +9,14 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.v1.description import Answer, Parameter, describe
-from api.v1.endorsements import own_id
+from api.v1.field_types import STRING, UUID, WHOLE, always, as_it_came, list_of, pattern
+from api.v1.serializers import Field, ResponseSerializer
 from api.v1.views import OpenView, View
 from syllabus.engine import reading
 from syllabus.engine.errors import Fault, QuestionError
 from syllabus.engine.reading import Faults
+from syllabus.engine.shapes import Type
+from training.ledger import sealed, statements
 from training.services import proofs
 
 _COUNT = re.compile(r"0|[1-9][0-9]{0,14}", re.ASCII)
@@ -38,6 +41,81 @@ def count(faults: Faults, value: Any, place: str) -> int | None:
     return None
 
 
+HASH = pattern(sealed.HEX)
+AT = pattern(sealed.INSTANT)
+PART = pattern(statements.PART)
+JWS = Type(
+    as_it_came,
+    {
+        "type": "string",
+        "pattern": r"^[A-Za-z0-9_-]+\.[A-Za-z0-9_-]+\.[A-Za-z0-9_-]+$",
+        "description": "A compact JWS, algorithm Ed25519.",
+    },
+)
+
+
+class LedgerKeySerializer(ResponseSerializer):
+    """A public key (RFC 8037); `kid` is its thumbprint (RFC 7638)."""
+
+    kty = Field(always("OKP"))
+    crv = Field(always("Ed25519"))
+    x = Field(PART)
+    kid = Field(PART)
+
+
+class LedgerKeysSerializer(ResponseSerializer):
+    keys = LedgerKeySerializer(many=True)
+
+
+class LedgerCheckpointSerializer(ResponseSerializer):
+    school = Field(STRING)
+    tree = Field(STRING)
+    size = Field(WHOLE)
+    root_ = Field(HASH)
+    at = Field(AT)
+    kid = Field(PART)
+    checkpoint = Field(JWS)
+
+
+class LedgerEntrySerializer(ResponseSerializer):
+    index = Field(WHOLE)
+    kind = Field(STRING)
+    subject = Field(STRING, "The student's reference.")
+    at = Field(AT)
+    commitment = Field(HASH, "SHA-256 over the salt's bytes and the body's.")
+    body = Field(STRING, "Canonical JSON (RFC 8785); null when erased.", allow_null=True)
+    salt = Field(HASH, allow_null=True)
+    proof = Field(
+        list_of(HASH),
+        "From the leaf, SHA-256 over a zero byte and the canonical JSON of format"
+        f" (`{sealed.ENTRY}`), tree, index, kind, subject, at and commitment.",
+    )
+
+
+class LedgerPlaceSerializer(ResponseSerializer):
+    """Where something is in a ledger."""
+
+    tree = Field(STRING, source="ledger_tree")
+    index = Field(WHOLE, source="ledger_index")
+
+
+class EarlierCheckpointSerializer(ResponseSerializer):
+    checkpoint = Field(JWS)
+    consistency = Field(list_of(HASH))
+
+
+class LedgerExportSerializer(ResponseSerializer):
+    """What `python -m training.ledger.verify` checks, without this server."""
+
+    format = Field(always(sealed.EXPORT))
+    tree = Field(STRING)
+    keys = LedgerKeySerializer(many=True)
+    checkpoint = Field(JWS)
+    contents = Field(JWS, "The signed list of the entries that are in it.")
+    entries = LedgerEntrySerializer(many=True)
+    earlier = EarlierCheckpointSerializer(many=True)
+
+
 class LedgerKeys(OpenView):
     """GET: the public keys."""
 
@@ -49,11 +127,11 @@ class LedgerKeys(OpenView):
             " 8037). `kid` is the key's thumbprint (RFC 7638). Compare it with what the school published"
             " elsewhere: a server that lies about its ledger lies about its keys."
         ),
-        answers={200: Answer("LedgerKeys", "The keys")},
+        answers={200: Answer(LedgerKeysSerializer, "The keys")},
         refuses=(401, 406, 422, 429),
     )
     def get(self, request: Request) -> Response:
-        return Response({"keys": proofs.public_keys()})
+        return Response(LedgerKeysSerializer({"keys": proofs.public_keys()}).data)
 
 
 class LedgerCheckpoint(View):
@@ -71,29 +149,21 @@ class LedgerCheckpoint(View):
             " shows later that nothing before it was changed (`consistency`, or `--against` of the verifier)."
         ),
         parameters=[SCHOOL],
-        answers={200: Answer("LedgerCheckpoint", "The newest checkpoint")},
+        answers={200: Answer(LedgerCheckpointSerializer, "The newest checkpoint")},
         refuses=(401, 404, 406, 422, 503),
     )
     def get(self, request: Request) -> Response:
         school = proofs.school_of(self.user, self.asked["school"])
         found = proofs.checkpoint(school, at=self.at)
-        return Response(
-            {
-                "school": school.slug,
-                "tree": found.tree,
-                "size": found.size,
-                "root": found.root,
-                "at": found.at,
-                "kid": found.kid,
-                "checkpoint": found.token,
-            }
-        )
+        answer = {"school": school.slug, "checkpoint": found.token}
+        more = {key: getattr(found, key) for key in ("tree", "size", "root", "at", "kid")}
+        return Response(LedgerCheckpointSerializer({**answer, **more}).data)
 
 
 class LedgerProof(View):
     """GET: entries with what proves them."""
 
-    query = {"index": count, "lesson_record": own_id, "endorsement": own_id, "school": reading.name}
+    query = {"index": count, "lesson_record": UUID.read, "endorsement": UUID.read, "school": reading.name}
 
     @describe(
         name="readLedgerProof",
@@ -117,7 +187,7 @@ class LedgerProof(View):
             ),
             SCHOOL,
         ],
-        answers={200: Answer("LedgerExport", "The entries with their proofs")},
+        answers={200: Answer(LedgerExportSerializer, "The entries with their proofs")},
         refuses=(401, 404, 406, 422, 503),
     )
     def get(self, request: Request) -> Response:
@@ -138,7 +208,7 @@ class LedgerProof(View):
             case _:
                 school = proofs.school_of(self.user, self.asked["school"])
                 made = proofs.of_entry(self.user, school, given["index"], **how)
-        return Response(made)
+        return Response(LedgerExportSerializer(made).data)
 
 
 class LedgerConsistency(View):
@@ -160,7 +230,7 @@ class LedgerConsistency(View):
             Parameter("to", "query", "How many entries the newer one counts.", _WHOLE),
             SCHOOL,
         ],
-        answers={200: Answer("LedgerExport", "Both checkpoints, and the proof between them")},
+        answers={200: Answer(LedgerExportSerializer, "Both checkpoints, and the proof between them")},
         refuses=(401, 404, 406, 422, 503),
     )
     def get(self, request: Request) -> Response:
@@ -168,4 +238,5 @@ class LedgerConsistency(View):
         if first is None:
             raise QuestionError([Fault("from", "missing; say how many entries the checkpoint counts")])
         school = proofs.school_of(self.user, self.asked["school"])
-        return Response(proofs.grown(school, first, second, at=self.at))
+        grown = proofs.grown(school, first, second, at=self.at)
+        return Response(LedgerExportSerializer(grown).data)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from rest_framework.request import Request
@@ -11,6 +12,9 @@ from rest_framework.response import Response
 
 from api.v1.description import Answer, Parameter, describe
 from api.v1.errors import not_found
+from api.v1.field_types import STRING, VERIFIED, list_of, open_to
+from api.v1.reports import ON
+from api.v1.serializers import Field, ResponseSerializer
 from api.v1.views import OpenView
 from syllabus import rulebook, sources
 from syllabus.engine import reading
@@ -44,40 +48,75 @@ def _plain(value: Any) -> Any:
     return value.isoformat() if isinstance(value, dt.date) else value
 
 
-def _version(version: RuleVersion, parameters: dict[str, Any]) -> dict[str, Any]:
-    return {
-        "from": version.first.isoformat(),
-        "until": version.last and version.last.isoformat(),
-        "says": version.says,
-        "citation": version.cite.section,
-        "source": version.cite.source,
-        "read_on": version.cite.read_on.isoformat(),
-        "verified": version.verified,
-        "note": " ".join(filter(None, (version.note, UNVERIFIED[version.verified]))),
-        "parameters": parameters,
-    }
+class RuleVersionSerializer(ResponseSerializer):
+    """One requirement as it is in force from one day until another."""
+
+    from_ = Field(ON, source="version.first")
+    until = Field(ON, source="version.last", allow_null=True)
+    says = Field(STRING, source="version.says")
+    citation = Field(STRING, source="version.cite.section")
+    source_ = Field(STRING, of=lambda written: written.version.cite.source)
+    read_on = Field(ON, source="version.cite.read_on")
+    verified = Field(VERIFIED, source="version.verified")
+    note = Field(STRING)
+    parameters = Field(
+        open_to(True), "The numbers and words of this kind of requirement; numbers have their unit."
+    )
+
+
+class RequirementSerializer(ResponseSerializer):
+    id = Field(STRING)
+    kind = Field(STRING)
+    in_force = RuleVersionSerializer(allow_null=True)
+    versions = RuleVersionSerializer(many=True)
+
+
+class MilestoneShort(ResponseSerializer):
+    id = Field(STRING)
+    title = Field(STRING)
+    says = Field(STRING)
+    context_ = Field(list_of(STRING))
+
+
+class MilestoneListedSerializer(MilestoneShort):
+    """A milestone with the ids of its requirements."""
+
+    requirements = Field(list_of(STRING), of=lambda milestone: [each.id for each in milestone.requirements])
+
+
+class MilestoneListSerializer(ResponseSerializer):
+    rulebook = Field(STRING)
+    caution = Field(STRING)
+    milestones = MilestoneListedSerializer(many=True)
+
+
+class MilestoneSerializer(MilestoneShort):
+    rulebook = Field(STRING)
+    caution = Field(STRING)
+    on = Field(ON)
+    requirements = RequirementSerializer(many=True)
+
+
+@dataclass(frozen=True)
+class Written:
+    """A version with its parameters as the data writes them."""
+
+    version: RuleVersion
+    parameters: dict[str, Any]
+
+    @property
+    def note(self) -> str:
+        return " ".join(filter(None, (self.version.note, UNVERIFIED[self.version.verified])))
 
 
 def _requirement(milestone: Milestone, requirement: Requirement, on: dt.date) -> dict[str, Any]:
     written = _as_written()[milestone.id, requirement.id.removeprefix(milestone.id + ".")]
-    versions = [
-        _version(version, parameters)
-        for version, parameters in zip(requirement.versions, written, strict=True)
-    ]
+    versions = [Written(*each) for each in zip(requirement.versions, written, strict=True)]
     try:
         current = versions[requirement.versions.index(requirement.on(on))]
     except NotInForce:
         current = None
     return {"id": requirement.id, "kind": requirement.kind, "in_force": current, "versions": versions}
-
-
-def _short(milestone: Milestone) -> dict[str, Any]:
-    return {
-        "id": milestone.id,
-        "title": milestone.title,
-        "says": milestone.says,
-        "context": list(milestone.context),
-    }
 
 
 class Milestones(OpenView):
@@ -87,16 +126,13 @@ class Milestones(OpenView):
         name="listMilestones",
         summary="List the milestones",
         description="What a student may become allowed to do, in the order of training.",
-        answers={200: Answer("MilestoneList", "Every milestone")},
+        answers={200: Answer(MilestoneListSerializer, "Every milestone")},
         refuses=(401, 406, 422, 429),
     )
     def get(self, request: Request) -> Response:
         rules = rulebook.current()
-        listed = [
-            {**_short(each), "requirements": [requirement.id for requirement in each.requirements]}
-            for each in rules.milestones.values()
-        ]
-        return Response({"rulebook": rules.id, "milestones": listed, "caution": CAUTION})
+        found = {"rulebook": rules.id, "milestones": rules.milestones.values(), "caution": CAUTION}
+        return Response(MilestoneListSerializer(found).data)
 
 
 class MilestoneDetail(OpenView):
@@ -113,7 +149,7 @@ class MilestoneDetail(OpenView):
             "where it is not given; null before the first), and all versions with the days they are in force."
         ),
         parameters=[Parameter.milestone(), Parameter.on("the version in force on this day is marked")],
-        answers={200: Answer("Milestone", "The milestone")},
+        answers={200: Answer(MilestoneSerializer, "The milestone")},
         refuses=(401, 404, 406, 422, 429),
     )
     def get(self, request: Request, milestone: str) -> Response:
@@ -124,11 +160,13 @@ class MilestoneDetail(OpenView):
             raise not_found("milestone of that id; /api/v1/milestones lists those that") from None
         on = self.asked["on"] or self.today
         return Response(
-            {
-                "rulebook": rules.id,
-                **_short(found),
-                "on": on.isoformat(),
-                "requirements": [_requirement(found, each, on) for each in found.requirements],
-                "caution": CAUTION,
-            }
+            MilestoneSerializer(
+                {
+                    **{key: getattr(found, key) for key in ("id", "title", "says", "context")},
+                    "rulebook": rules.id,
+                    "on": on,
+                    "requirements": [_requirement(found, each, on) for each in found.requirements],
+                    "caution": CAUTION,
+                }
+            ).data
         )

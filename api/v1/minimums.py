@@ -9,11 +9,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.v1.description import Answer, Parameter, describe
+from api.v1.field_types import DAY, NAME, STRING, WHOLE, like, short
+from api.v1.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.views import View
-from syllabus.engine import reading
-from syllabus.engine.reading import Faults, Object
+from syllabus import rulebook
+from syllabus.engine.reading import Faults
 from syllabus.engine.report import CAUTION
-from syllabus.models import SchoolMinimum
+from syllabus.engine.shapes import Type
 from training.services import minimums
 from training.services.minimums import MinimumError
 
@@ -23,20 +25,7 @@ MOST_LISTED = 1_000
 WRITES = (400, 401, 403, 406, 409, 411, 413, 415, 422)
 
 
-def _short(faults: Faults, value: Any, place: str) -> str | None:
-    found = reading.text(faults, value, place)
-    if found is not None and len(found) > MOST_TEXT:
-        faults.add(place, f"{len(found)} characters; at most {MOST_TEXT} are kept here")
-        return None
-    return found
-
-
-def _says(faults: Faults, value: Any, place: str) -> str | None:
-    found = _short(faults, value, place)
-    if found is not None and not found.strip():
-        faults.add(place, "is blank; say in words what is asked for")
-        return None
-    return found
+CODE = like(NAME, maxLength=80, pattern="^[a-z0-9]+([.-][a-z0-9]+)*$")
 
 
 def _params(faults: Faults, value: Any, place: str) -> dict[str, Any] | None:
@@ -44,6 +33,48 @@ def _params(faults: Faults, value: Any, place: str) -> dict[str, Any] | None:
         faults.expected("an object of parameters", value, place)
         return None
     return value
+
+
+class MinimumSaid(ResponseSerializer):
+    milestone = Field(like(NAME, examples=[next(iter(rulebook.current().milestones))]))
+    code = Field(CODE, "Names it within the milestone.")
+    kind = Field(NAME, "A kind of requirement, such as total_at_least.")
+    params = Field(
+        Type(_params, {"type": "object"}), "The kind's parameters: {'counts': ['dual'], 'need': '15 h'}."
+    )
+    says = Field(short(MOST_TEXT, "say in words what is asked for"), "What is asked for, in words.")
+    starts = Field(DAY, "Its first day.")
+
+
+class SchoolMinimumToAddSerializer(RequestSerializer, MinimumSaid):
+    error = MinimumError
+
+    school = Field(NAME, "The school's short name.")
+    note = Field(short(MOST_TEXT), default="")
+    ends = Field(DAY, "Its last day.", required=False)
+
+
+class SchoolMinimumSerializer(MinimumSaid):
+    """What a school asks for beyond the law; never law itself."""
+
+    id = Field(WHOLE, source="pk")
+    school = Field(NAME, "The school's short name.", source="school_ref")
+    requirement = Field(
+        STRING, "Its id in every report.", of=lambda row: f"{row.milestone}.school.{row.code}"
+    )
+    note = Field(short(MOST_TEXT))
+    ends = Field(DAY, allow_null=True)
+
+
+class SchoolMinimumListSerializer(ResponseSerializer):
+    minimums = SchoolMinimumSerializer(many=True)
+    caution = Field(STRING)
+
+
+class SchoolMinimumToEndSerializer(RequestSerializer):
+    error = MinimumError
+
+    ends = Field(DAY, "Its last day.", required=False)
 
 
 class SchoolMinimums(View):
@@ -56,12 +87,12 @@ class SchoolMinimums(View):
             "What the schools at which the caller is anything ask for beyond the law, those that ended too."
             " They stand in every report of the school's students, as the school's and never as law."
         ),
-        answers={200: Answer("SchoolMinimumList", "The minimums")},
+        answers={200: Answer(SchoolMinimumListSerializer, "The minimums")},
         refuses=(401, 406, 422),
     )
     def get(self, request: Request) -> Response:
-        listed = [_shown(each) for each in minimums.seen(self.user)[:MOST_LISTED]]
-        return Response({"minimums": listed, "caution": CAUTION})
+        listed = minimums.seen(self.user)[:MOST_LISTED]
+        return Response(SchoolMinimumListSerializer({"minimums": listed, "caution": CAUTION}).data)
 
     @describe(
         name="addSchoolMinimum",
@@ -71,31 +102,19 @@ class SchoolMinimums(View):
             " `milestones/{id}` shows them. The same sent again is answered with what stands (200); something"
             " else under the same code from the same day is a conflict (409). It is never deleted: it ends."
         ),
-        body="SchoolMinimumToAdd",
+        body=SchoolMinimumToAddSerializer,
         answers={
-            200: Answer("SchoolMinimum", "Already on record"),
-            201: Answer("SchoolMinimum", "Added"),
+            200: Answer(SchoolMinimumSerializer, "Already on record"),
+            201: Answer(SchoolMinimumSerializer, "Added"),
         },
         refuses=WRITES,
     )
     def post(self, request: Request) -> Response:
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        school = fields.take("school", reading.name, required=True)
-        sent = {
-            "milestone": fields.take("milestone", reading.name, required=True),
-            "code": fields.take("code", reading.name, required=True),
-            "kind": fields.take("kind", reading.name, required=True),
-            "params": fields.take("params", _params, required=True),
-            "says": fields.take("says", _says, required=True),
-            "note": fields.take("note", _short, ""),
-            "starts": fields.take("starts", reading.day, required=True),
-            "ends": fields.take("ends", reading.day),
-        }
-        fields.done()
-        faults.stop(MinimumError)
+        sent = SchoolMinimumToAddSerializer.sent(request)
+        school = sent.pop("school")
         done = minimums.add(school, sent, by=self.user)
-        return Response(_shown(done.minimum), status=HTTPStatus.CREATED if done.created else HTTPStatus.OK)
+        status = HTTPStatus.CREATED if done.created else HTTPStatus.OK
+        return Response(SchoolMinimumSerializer(done.minimum).data, status=status)
 
 
 class SchoolMinimumEnd(View):
@@ -111,30 +130,11 @@ class SchoolMinimumEnd(View):
         parameters=[
             Parameter("minimum", "path", "The minimum's id.", {"type": "integer", "minimum": 0}, True)
         ],
-        body="SchoolMinimumToEnd",
-        answers={200: Answer("SchoolMinimum", "The minimum with its last day")},
+        body=SchoolMinimumToEndSerializer,
+        answers={200: Answer(SchoolMinimumSerializer, "The minimum with its last day")},
         refuses=(*WRITES, 404),
     )
     def post(self, request: Request, minimum: int) -> Response:
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        ends = fields.take("ends", reading.day)
-        fields.done()
-        faults.stop(MinimumError)
-        return Response(_shown(minimums.end(minimum, ends, by=self.user, at=self.at)))
-
-
-def _shown(minimum: SchoolMinimum) -> dict[str, Any]:
-    return {
-        "id": minimum.pk,
-        "school": minimum.school_ref,
-        "milestone": minimum.milestone,
-        "code": minimum.code,
-        "requirement": f"{minimum.milestone}.school.{minimum.code}",
-        "kind": minimum.kind,
-        "params": minimum.params,
-        "says": minimum.says,
-        "note": minimum.note,
-        "starts": minimum.starts.isoformat(),
-        "ends": minimum.ends and minimum.ends.isoformat(),
-    }
+        sent = SchoolMinimumToEndSerializer.sent(request)
+        ended = minimums.end(minimum, sent["ends"], by=self.user, at=self.at)
+        return Response(SchoolMinimumSerializer(ended).data)

@@ -3,26 +3,41 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Any
 
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.v1 import lesson_records
 from api.v1.description import Answer, Parameter, describe
+from api.v1.field_types import STRING, UTC, UUID, WHOLE
+from api.v1.pages import Pages, PageSerializer
+from api.v1.serializers import Field, ResponseSerializer
 from api.v1.views import View
 from syllabus.engine import reading
-from training.models import Notice
 from training.services import notices
 
-PAGE_SIZE = 50
 
-
-class Pages(lesson_records.Pages):
+class NoticePages(Pages):
     """Fifty notices at a time, the newest first."""
 
-    page_size = PAGE_SIZE
     ordering = ("-at", "-id")
+
+    def position(self, text: str) -> dt.datetime:
+        return dt.datetime.fromisoformat(text)
+
+
+class NoticeSerializer(ResponseSerializer):
+    """Something that the caller is told."""
+
+    id = Field(WHOLE, source="pk")
+    kind = Field(STRING)
+    about = Field(STRING, "The id of what it is about.")
+    student = Field(UUID, source="student.ref")
+    at = Field(UTC)
+    read_at = Field(UTC, allow_null=True)
+
+
+class NoticePageSerializer(PageSerializer):
+    notices = NoticeSerializer(many=True)
 
 
 class Notices(View):
@@ -36,24 +51,17 @@ class Notices(View):
         description=(
             "What the caller is told: a lesson was signed or corrected; the record, or the name or birth "
             "date on it, was changed; something is due. `about` is the id of what it is about. The newest "
-            f"first, in pages of {PAGE_SIZE}; follow `next`."
+            f"first, in pages of {NoticePages.page_size}; follow `next`."
         ),
         parameters=[
             Parameter("cursor", "query", "As `next` or `previous` of a page has it.", {"type": "string"})
         ],
-        answers={200: Answer("NoticePage", "A page")},
+        answers={200: Answer(NoticePageSerializer, "A page")},
         refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request) -> Response:
-        pages = Pages()
-        page = pages.paginate_queryset(notices.told(self.user, self.today), request, view=self) or []
-        return Response(
-            {
-                "next": pages.get_next_link(),
-                "previous": pages.get_previous_link(),
-                "notices": [_shown(each) for each in page],
-            }
-        )
+        page = NoticePages(notices.told(self.user, self.today), request)
+        return Response(NoticePageSerializer({**page.links, "notices": page.rows}).data)
 
 
 class NoticeRead(View):
@@ -64,23 +72,8 @@ class NoticeRead(View):
         summary="Mark a notice as read",
         description="Notes when the caller read it; sent again, the first time stays. It takes no body.",
         parameters=[Parameter("notice", "path", "The notice's id.", {"type": "integer", "minimum": 0}, True)],
-        answers={200: Answer("Notice", "The notice")},
+        answers={200: Answer(NoticeSerializer, "The notice")},
         refuses=(401, 403, 404, 406, 411, 413, 422),
     )
     def post(self, request: Request, notice: int) -> Response:
-        return Response(_shown(notices.mark_read(self.user, notice, self.at)))
-
-
-def _shown(notice: Notice) -> dict[str, Any]:
-    return {
-        "id": notice.pk,
-        "kind": notice.kind,
-        "about": notice.about,
-        "student": str(notice.student.ref),
-        "at": _instant(notice.at),
-        "read_at": notice.read_at and _instant(notice.read_at),
-    }
-
-
-def _instant(at: dt.datetime) -> str:
-    return at.astimezone(dt.UTC).isoformat().replace("+00:00", "Z")
+        return Response(NoticeSerializer(notices.mark_read(self.user, notice, self.at)).data)

@@ -2,50 +2,57 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import re
-import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from http import HTTPStatus
 from typing import Any
 
-from rest_framework.pagination import CursorPagination
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.v1.description import Answer, Parameter, describe
-from api.v1.endorsements import own_id
 from api.v1.errors import Problem, not_found
-from api.v1.students import StudentView
+from api.v1.field_types import DAY, FLAG, NAME, STRING, UUID, WHOLE, as_it_came, list_of, word
+from api.v1.pages import Pages, PageSerializer
+from api.v1.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.views import View
 from syllabus.engine import reading
-from syllabus.engine.errors import Fault, QuestionError
-from syllabus.engine.reading import Faults, Object
+from syllabus.engine.instructing import MOST_RATINGS
+from syllabus.engine.json_schema import obj, or_null
+from syllabus.engine.reading import Faults
 from syllabus.engine.record import FLIGHT_INSTRUCTOR
-from training.models import Assignment, Role, School, Student
+from syllabus.engine.shapes import Type
+from syllabus.engine.vocabulary import CATEGORIES, CLASSES, INSTRUCTORS
+from training.models import Role, School, Student
 from training.services import access, people
 from training.services import account_links as links
 from training.services.people import PeopleError
 
-PAGE_SIZE = 100
 _NUMBER = re.compile(r"[0-9]{1,18}", re.ASCII)
 WRITES = (400, 401, 403, 406, 409, 411, 413, 415, 422)
 ROLE = Parameter("role", "path", "The role's id.", {"type": "integer", "minimum": 0}, True)
-_ASSIGNMENT = Parameter("assignment", "path", "The assignment's id.", {"type": "integer", "minimum": 0}, True)
 _ADMINISTRATORS = "The people of a school are listed and changed by its administrators alone."
 
 
-class Pages(CursorPagination):
-    """A hundred roles at a time, the eldest first."""
-
-    page_size = PAGE_SIZE
-    ordering = "id"
-
-    def decode_cursor(self, request: Request) -> Any:
-        cursor = super().decode_cursor(request)
-        if cursor is not None and cursor.position is not None and not _NUMBER.fullmatch(str(cursor.position)):
-            raise QuestionError([Fault("cursor", "is not one that next or previous gave")])
-        return cursor
+CERTIFICATE = Type(
+    reading.text, {"type": "string", "maxLength": 40, "description": "The certificate's number."}
+)
+INSTRUCTOR_KIND = Type(reading.text, word(INSTRUCTORS).schema)
+RATING = Type(
+    as_it_came,
+    obj(
+        {
+            "category": word(CATEGORIES).schema,
+            "class": or_null(
+                {**NAME.schema, "maxLength": 60, "description": f"One of {', '.join(CLASSES)}."}
+            ),
+            "instrument": or_null(FLAG.schema),
+        },
+        ["category"],
+    ),
+    component="Rating",
+)
 
 
 def _ratings(faults: Faults, value: Any, place: str) -> list[Any] | None:
@@ -56,14 +63,99 @@ def _ratings(faults: Faults, value: Any, place: str) -> list[Any] | None:
     return value
 
 
-def _held(fields: Object) -> dict[str, Any]:
-    """What an instructor's role holds; what is left out is not recorded."""
-    return {
-        "certificate": fields.take("certificate", reading.text, ""),
-        "instructor_kind": fields.take("instructor_kind", reading.text, FLIGHT_INSTRUCTOR),
-        "recent_experience_until": fields.take("recent_experience_until", reading.day),
-        "ratings": fields.take("ratings", _ratings),
-    }
+RATINGS = replace(list_of(RATING, MOST_RATINGS), read=_ratings)
+RATINGS_SAY = "In which aircraft flight training may be given; null: not recorded; []: in none."
+
+
+class PersonSerializer(ResponseSerializer):
+    """A role that a person has at a school."""
+
+    id = Field(WHOLE, "Of the role: one person with two roles is there twice.")
+    school = Field(STRING, source="school.slug")
+    role = Field(word(Role.Kind.values, "role"), "What the person is at the school.")
+    name = Field(STRING, source="user")
+    email = Field(STRING, source="user.email")
+    account_open = Field(FLAG, "Whether the person can sign in.", source="user.is_active")
+    student = Field(UUID, "A student's reference.", allow_null=True)
+    certificate = Field(STRING)
+    instructor_kind = Field(
+        INSTRUCTOR_KIND,
+        "Of an instructor's role.",
+        of=lambda role: role.instructor_kind if role.role == Role.Kind.INSTRUCTOR else None,
+        allow_null=True,
+    )
+    recent_experience_until = Field(DAY, allow_null=True)
+    ratings = Field(RATINGS, RATINGS_SAY, allow_null=True)
+
+
+class PersonPageSerializer(PageSerializer):
+    people = PersonSerializer(many=True)
+
+
+class PersonToChangeSerializer(RequestSerializer):
+    error = PeopleError
+
+    certificate = Field(CERTIFICATE, default="")
+    instructor_kind = Field(
+        INSTRUCTOR_KIND,
+        "Under what authority the instructor signs; flight by default.",
+        default=FLIGHT_INSTRUCTOR,
+    )
+    recent_experience_until = Field(DAY, "Last day of recent experience.", required=False)
+    ratings = Field(RATINGS, RATINGS_SAY, required=False)
+
+
+class PersonToAddSerializer(PersonToChangeSerializer):
+    """`id`, `birth_date` and `training_model` are a student's, `certificate`, `instructor_kind`,
+    `recent_experience_until` and `ratings` an instructor's; sent for another they are unknown.
+    """
+
+    school = Field(NAME, "The school's short name.")
+    role = Field(word(Role.Kind.values, "role"), "What the person is at the school.")
+    name = Field(NAME)
+    email = Field(Type(reading.text, {"type": "string", "maxLength": 254}), default="")
+    id = Field(UUID, "A student's reference, drawn by the caller.", required=False)
+    birth_date = Field(DAY, "A student's.", required=False)
+    training_model = Field(
+        Type(reading.text, {"type": "string", "maxLength": 60}), "A student's.", default=""
+    )
+
+    def read(self, faults: Faults, value: Any, place: str) -> dict[str, Any] | None:
+        kind = value.get("role") if isinstance(value, Mapping) else None
+        for role, keys in OF_ROLE.items():
+            for key in keys if role != kind else ():
+                del self.fields[key]
+        if kind == Role.Kind.STUDENT:
+            self.fields["id"].required = True
+        return super().read(faults, value, place)
+
+
+#: The keys that are sent of one role alone.
+OF_ROLE = {
+    Role.Kind.STUDENT: ("id", "birth_date", "training_model"),
+    Role.Kind.INSTRUCTOR: ("certificate", "instructor_kind", "recent_experience_until", "ratings"),
+}
+
+
+class PersonAddedSerializer(ResponseSerializer):
+    person = PersonSerializer(allow_null=True, help_text="null for a student without an account.")
+    student = Field(UUID, allow_null=True)
+    mail = Field(STRING, "What was mailed to whom; null where nothing was.", allow_null=True)
+
+
+class PersonLinkSerializer(ResponseSerializer):
+    mail = Field(STRING)
+
+
+class PeoplePages(Pages):
+    """A hundred roles at a time, the eldest first."""
+
+    page_size = 100
+    ordering = "id"
+
+    def position(self, text: str) -> None:
+        if not _NUMBER.fullmatch(text):
+            raise ValueError(text)
 
 
 class PeopleView(View):
@@ -82,6 +174,9 @@ class PeopleView(View):
             raise not_found("role of that id")
         return role
 
+    def shown(self, pk: int) -> Response:
+        return Response(PersonSerializer(_with_students([self.role(pk)])[0]).data)
+
 
 class People(PeopleView):
     """GET: the roles at the caller's schools. POST: one more person."""
@@ -93,14 +188,14 @@ class People(PeopleView):
         summary="List the people of your schools",
         description=(
             "By an administrator: every role at the schools that the caller administers, or at the one that"
-            f" `school` names, in pages of {PAGE_SIZE}; follow `next`. Students without an account have no"
-            " role; they are among the students."
+            f" `school` names, in pages of {PeoplePages.page_size}; follow `next`. Students without an"
+            " account have no role; they are among the students."
         ),
         parameters=[
             Parameter("school", "query", "A school's short name.", {"type": "string"}),
             Parameter("cursor", "query", "As `next` or `previous` of a page has it.", {"type": "string"}),
         ],
-        answers={200: Answer("PersonPage", "A page")},
+        answers={200: Answer(PersonPageSerializer, "A page")},
         refuses=(401, 403, 404, 406, 422),
     )
     def get(self, request: Request) -> Response:
@@ -109,16 +204,9 @@ class People(PeopleView):
             mine = mine.filter(slug=self.asked["school"])
         if not mine.exists():
             raise Problem(HTTPStatus.FORBIDDEN, _ADMINISTRATORS)
-        pages = Pages()
         roles = Role.objects.filter(school__in=mine).select_related("school", "user")
-        page: list[Role] = pages.paginate_queryset(roles, request, view=self) or []
-        return Response(
-            {
-                "next": pages.get_next_link(),
-                "previous": pages.get_previous_link(),
-                "people": _people(page),
-            }
-        )
+        page = PeoplePages(roles, request)
+        return Response(PersonPageSerializer({**page.links, "people": _with_students(page.rows)}).data)
 
     @describe(
         name="addPerson",
@@ -129,40 +217,32 @@ class People(PeopleView):
             " student's reference. A new account sets its own password by a link that is mailed to it: `mail`"
             " says so. The same sent again is answered with what there is (200), and nothing is mailed."
         ),
-        body="PersonToAdd",
+        body=PersonToAddSerializer,
         answers={
-            200: Answer("PersonAdded", "The person already has this role"),
-            201: Answer("PersonAdded", "The person was added"),
+            200: Answer(PersonAddedSerializer, "The person already has this role"),
+            201: Answer(PersonAddedSerializer, "The person was added"),
         },
         refuses=WRITES,
     )
     def post(self, request: Request) -> Response:
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        slug = fields.take("school", reading.name, required=True)
-        kind = fields.take("role", reading.one_of(Role.Kind.values, "role"), required=True)
-        name = fields.take("name", reading.name, required=True)
-        email = fields.take("email", reading.text, "")
-        more: dict[str, Any] = {}
+        sent = PersonToAddSerializer.sent(request)
+        school, kind, name, email = (sent.pop(key) for key in ("school", "role", "name", "email"))
         if kind == Role.Kind.STUDENT:
-            more = {
-                "ref": fields.take("id", own_id, required=True),
-                "birth_date": fields.take("birth_date", reading.day),
-                "training_model": fields.take("training_model", reading.text, ""),
-            }
+            sent["ref"] = sent.pop("id")
         elif kind == Role.Kind.INSTRUCTOR:
-            more = {"held": _held(fields)}
-        fields.done()
-        faults.stop(PeopleError)
-        school = self.school(slug)
+            sent = {"held": sent}
+        at_school = self.school(school)
         made = people.add(
-            school, kind=kind, name=name, email=email, by=self.user, at=self.at, again=True, **more
+            at_school, kind=kind, name=name, email=email, by=self.user, at=self.at, again=True, **sent
         )
         mail = links.send(request._request, made.user.email).words if made.new_account and made.user else None
-        role = Role.objects.filter(school=school, user=made.user, role=kind).select_related("school", "user")
-        [shown] = _people(role) if made.user else [None]
-        said = {"person": shown, "student": str(made.student.ref) if made.student else None, "mail": mail}
-        return Response(said, status=HTTPStatus.CREATED if made.created else HTTPStatus.OK)
+        role = Role.objects.filter(school=at_school, user=made.user, role=kind).select_related(
+            "school", "user"
+        )
+        [shown] = _with_students(role) if made.user else [None]
+        added = {"person": shown, "student": made.student.ref if made.student else None, "mail": mail}
+        status = HTTPStatus.CREATED if made.created else HTTPStatus.OK
+        return Response(PersonAddedSerializer(added).data, status=status)
 
 
 class PersonDetail(PeopleView):
@@ -173,11 +253,11 @@ class PersonDetail(PeopleView):
         summary="Read one role",
         description="By an administrator of its school.",
         parameters=[ROLE],
-        answers={200: Answer("Person", "The role with its person")},
+        answers={200: Answer(PersonSerializer, "The role with its person")},
         refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, role: int) -> Response:
-        return Response(_people([self.role(role)])[0])
+        return self.shown(role)
 
     @describe(
         name="changePerson",
@@ -187,19 +267,15 @@ class PersonDetail(PeopleView):
             " is not recorded any more. It is kept who changed what."
         ),
         parameters=[ROLE],
-        body="PersonToChange",
-        answers={200: Answer("Person", "The role as it is now")},
+        body=PersonToChangeSerializer,
+        answers={200: Answer(PersonSerializer, "The role as it is now")},
         refuses=(*WRITES, 404),
     )
     def put(self, request: Request, role: int) -> Response:
         found = self.role(role)
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        held = _held(fields)
-        fields.done()
-        faults.stop(PeopleError)
+        held = PersonToChangeSerializer.sent(request)
         people.change(found, held, by=self.user, at=self.at)
-        return Response(_people([self.role(role)])[0])
+        return self.shown(role)
 
 
 class PersonEnd(PeopleView):
@@ -236,7 +312,7 @@ class PersonLink(PeopleView):
         summary="Send the link to set a password",
         description="To the address on the account. Too many within a minute are refused (429).",
         parameters=[ROLE],
-        answers={200: Answer("PersonLink", "Sent")},
+        answers={200: Answer(PersonLinkSerializer, "Sent")},
         refuses=(401, 404, 406, 409, 411, 413, 415, 422, 429),
     )
     def post(self, request: Request, role: int) -> Response:
@@ -246,128 +322,17 @@ class PersonLink(PeopleView):
         done = links.send(request._request, found.user.email)
         if not done.sent:
             raise Problem(HTTPStatus.TOO_MANY_REQUESTS, done.words, headers={"Retry-After": "60"})
-        return Response({"mail": done.words})
+        return Response(PersonLinkSerializer({"mail": done.words}).data)
 
 
-class StudentAssignments(StudentView):
-    """GET: who teaches a student, and did. POST: somebody teaches the student from a day on."""
-
-    @describe(
-        name="listAssignments",
-        summary="List the instructors of a student",
-        description="Those that ended too, the newest first. The reading is logged.",
-        parameters=[Parameter.student()],
-        answers={200: Answer("AssignmentList", "The assignments")},
-        refuses=(401, 404, 406, 422),
-    )
-    def get(self, request: Request, ref: uuid.UUID) -> Response:
-        student = self.open(ref, "assignments")
-        rows = Assignment.objects.filter(student=student).select_related("instructor")
-        return Response({"assignments": [_assigned(each) for each in rows.order_by("-starts", "-pk")]})
-
-    @describe(
-        name="assignInstructor",
-        summary="Assign an instructor to a student",
-        description=(
-            "By an administrator of the school. `instructor` is the id of the instructor's role, as the list"
-            " of people has it; from `starts` on, today where it is left out, the instructor reads and writes"
-            " the record. The same sent again is answered with what stands (200)."
-        ),
-        parameters=[Parameter.student()],
-        body="AssignmentToMake",
-        answers={
-            200: Answer("Assignment", "Already on record"),
-            201: Answer("Assignment", "The assignment"),
-        },
-        refuses=(*WRITES, 404),
-    )
-    def post(self, request: Request, ref: uuid.UUID) -> Response:
-        student = self.open(ref, "assignments")
-        _administers(self, student)
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        role = fields.take("instructor", reading.count, required=True)
-        starts = fields.take("starts", reading.day, student.school.day(self.at))
-        fields.done()
-        taught = Role.objects.filter(pk=role, school=student.school_id, role=Role.Kind.INSTRUCTOR)
-        found = taught.select_related("user").first() if role is not None else None
-        if role is not None and found is None:
-            faults.add("instructor", f"{role} is no instructor's role at {student.school.name}")
-        faults.stop(PeopleError)
-        assert found is not None
-        there = Assignment.objects.filter(student=student, instructor=found.user, starts=starts).first()
-        if there is not None and there.ends is None:
-            return Response(_assigned(there))
-        made = people.assign(student, found.user, starts=starts, by=self.user, at=self.at)
-        return Response(_assigned(made), status=HTTPStatus.CREATED)
-
-
-class AssignmentEnd(StudentView):
-    """POST: the record is closed to an instructor, now."""
-
-    @describe(
-        name="endAssignment",
-        summary="End an instructor's assignment",
-        description=(
-            "By an administrator of the school. It ends with yesterday; one that began today had no day and"
-            " is taken back, and `ends` is then the day before `starts`. Ended already, it stays as it is."
-        ),
-        parameters=[Parameter.student(), _ASSIGNMENT],
-        answers={200: Answer("Assignment", "The assignment as it ended")},
-        refuses=(401, 403, 404, 406, 411, 413, 415, 422),
-    )
-    def post(self, request: Request, ref: uuid.UUID, assignment: int) -> Response:
-        student = self.open(ref, "assignments")
-        _administers(self, student)
-        rows = Assignment.objects.filter(pk=assignment, student=student)
-        found = rows.select_related("school", "instructor", "student").first()
-        if found is None:
-            raise not_found("assignment of that id")
-        ended = people.end_assignment(found, by=self.user, at=self.at)
-        if not rows.exists():
-            ended.pk, ended.ends = assignment, ended.starts - dt.timedelta(days=1)
-        return Response(_assigned(ended))
-
-
-def _administers(view: View, student: Student) -> None:
-    """Raises: Problem (403)."""
-    if not access.schools(view.user).filter(pk=student.school_id).exists():
-        raise Problem(HTTPStatus.FORBIDDEN, "Only an administrator of the school changes its people.")
-
-
-def _people(roles: Iterable[Role]) -> list[dict[str, Any]]:
-    """Roles as they are shown, each student's with the student's reference. One query more."""
+def _with_students(roles: Iterable[Role]) -> list[Role]:
+    """Roles, each student's with the student's reference. One query more."""
     roles = list(roles)
     learns = {each.user_id for each in roles if each.role == Role.Kind.STUDENT}
-    refs = {
-        (school, user): str(ref)
-        for school, user, ref in Student.objects.filter(
-            user__in=learns, school__in={each.school_id for each in roles}
-        ).values_list("school", "user", "ref")
-    }
-    return [
-        {
-            "id": each.pk,
-            "school": each.school.slug,
-            "role": each.role,
-            "name": str(each.user),
-            "email": each.user.email,
-            "account_open": each.user.is_active,
-            "student": refs.get((each.school_id, each.user_id)) if each.role == Role.Kind.STUDENT else None,
-            "certificate": each.certificate,
-            "instructor_kind": each.instructor_kind if each.role == Role.Kind.INSTRUCTOR else None,
-            "recent_experience_until": each.recent_experience_until
-            and each.recent_experience_until.isoformat(),
-            "ratings": each.ratings,
-        }
-        for each in roles
-    ]
-
-
-def _assigned(row: Assignment) -> dict[str, Any]:
-    return {
-        "id": row.pk,
-        "instructor": str(row.instructor),
-        "starts": row.starts.isoformat(),
-        "ends": row.ends and row.ends.isoformat(),
-    }
+    of_school = {each.school_id for each in roles}
+    students = Student.objects.filter(user__in=learns, school__in=of_school)
+    refs = {(school, user): ref for school, user, ref in students.values_list("school", "user", "ref")}
+    for each in roles:
+        is_student = each.role == Role.Kind.STUDENT
+        each.student = refs.get((each.school_id, each.user_id)) if is_student else None  # type: ignore[attr-defined]
+    return roles

@@ -15,14 +15,19 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.v1 import confirming
+from api.v1.confirming import ConfirmedSerializer
 from api.v1.description import Answer, Header, Parameter, describe
-from api.v1.endorsements import ConfirmThrottle, SigningView
+from api.v1.endorsements.views import ConfirmThrottle, SigningView
 from api.v1.errors import Problem
+from api.v1.field_types import FLAG, TEXT, WHOLE, as_it_came, keyed, like, open_to, word
+from api.v1.reports import RECORD, TRAINING_RECORD
+from api.v1.serializers import Field, ResponseSerializer
 from syllabus.engine import document as documents
-from syllabus.engine import reading
 from syllabus.engine.document import dump
-from syllabus.engine.errors import DocumentError
-from syllabus.engine.reading import Faults, Object
+from syllabus.engine.errors import DocumentError, FaultsFound
+from syllabus.engine.reading import Faults
+from syllabus.engine.record import FORMAT
+from syllabus.engine.shapes import Type
 from training import record
 from training.models import RecordChange, Student
 from training.services import access, record_changes, records
@@ -30,6 +35,50 @@ from training.services import access, record_changes, records
 #: What is sent along with a record document, beside what it says.
 _ABOUT = ("reason", confirming.PASSWORD, confirming.PASSKEY)
 ETAG = Header("ETag", "Names this very state of the record; send it back in If-Match.")
+
+
+#: How many entries of each list of a record were added, changed, removed, kept.
+COUNTS = open_to(keyed(("added", "changed", "removed", "kept"), WHOLE, all_of_them=True).schema)
+
+
+class RecordToReplaceSerializer(ConfirmedSerializer):
+    """A record document, with who confirms it and why beside what it says."""
+
+    error = DocumentError
+
+    format = Field(word([FORMAT]))
+    reason = Field(
+        like(TEXT, minLength=1, maxLength=2000, pattern=r"\S"),
+        "Why the record is changed. It is sealed, and told to the student.",
+    )
+
+    def get_fields(self) -> dict[str, Any]:
+        parts = {
+            each.key: Field(Type(as_it_came, each.value, uses=each.type.uses), required=False)
+            for each in RECORD.fields
+        }
+        return {**parts, **super().get_fields()}
+
+    def read(self, faults: Faults, value: Any, place: str) -> dict[str, Any]:
+        """The record document, which has its own reader, and what is sent along with it."""
+        document, said = value, {}
+        if isinstance(value, Mapping):
+            said = {key: value[key] for key in _ABOUT if value.get(key) is not None}
+            document = {key: each for key, each in value.items() if key not in _ABOUT}
+        found = super().read(faults, {"format": FORMAT, "reason": "", **said}, place) or {}
+        for read, given in ((record_changes.reason_of, found["reason"] or ""), (documents.parse, document)):
+            try:
+                read(given)
+            except FaultsFound as problem:
+                faults.extend(problem.faults)
+        return {**found, "document": document}
+
+
+class RecordChangeSerializer(ResponseSerializer):
+    changed = Field(FLAG)
+    entries = Field(
+        COUNTS, "For each list of the record, how many entries were added, changed, removed, kept."
+    )
 
 
 def etag_of(document: dict[str, Any]) -> str:
@@ -66,7 +115,7 @@ class StudentRecord(SigningView):
             ),
         ],
         answers={
-            200: Answer("TrainingRecord", "The record", [ETAG]),
+            200: Answer(TRAINING_RECORD, "The record", [ETAG]),
             304: Answer(None, "The record is the one you hold", [ETAG]),
         },
         refuses=(401, 404, 406, 422),
@@ -105,8 +154,8 @@ class StudentRecord(SigningView):
                 {"type": "string"},
             ),
         ],
-        body="RecordToReplace",
-        answers={200: Answer("RecordChange", "What became of the entries", [ETAG])},
+        body=RecordToReplaceSerializer,
+        answers={200: Answer(RecordChangeSerializer, "What became of the entries", [ETAG])},
         refuses=(400, 401, 403, 404, 406, 409, 411, 412, 413, 415, 422, 428, 429),
     )
     def put(self, request: Request, ref: uuid.UUID) -> Response:
@@ -117,28 +166,13 @@ class StudentRecord(SigningView):
                 HTTPStatus.PRECONDITION_REQUIRED,
                 "If-Match is missing. Read the record, and send its ETag along with your change.",
             )
-        faults = Faults()
-        document: Any = request.data
-        said: dict[str, Any] = {}
-        if isinstance(document, Mapping):
-            said = {key: document[key] for key in _ABOUT if key in document}
-            document = {key: value for key, value in document.items() if key not in said}
-        fields = Object(faults, said, "")
-        reason = fields.take("reason", reading.text, "")
-        confirmation = confirming.take(fields)
-        fields.done()
         try:
-            reason = record_changes.reason_of(reason)
-        except record_changes.ReasonError as problem:
-            faults.extend(problem.faults)
-        try:
-            documents.parse(document)
-        except DocumentError as problem:
-            faults.extend(problem.faults)
-        if faults:
+            sent = RecordToReplaceSerializer.sent(request)
+        except DocumentError:
             _starts_from(student, wanted)  # of a record that is another by now nobody need mend a change
-        faults.stop(DocumentError)
-        confirmed = self.signer(confirmation).confirm(
+            raise
+        document, reason = sent["document"], record_changes.reason_of(sent["reason"])
+        confirmed = self.signer(sent["confirmation"]).confirm(
             record_changes.act(student, records.sent_hash(document), reason),
             RecordChange.objects.filter(student=student),
         )
@@ -157,10 +191,8 @@ class StudentRecord(SigningView):
             )
             stands = _etag(student)
         change = done.change
-        return Response(
-            {"changed": change is not None, "entries": change.counts if change else {}},
-            headers={"ETag": stands},
-        )
+        answer = {"changed": change is not None, "entries": change.counts if change else {}}
+        return Response(RecordChangeSerializer(answer).data, headers={"ETag": stands})
 
     def get_throttles(self) -> list[Any]:
         return [ConfirmThrottle()] if self.request.method == "PUT" else []

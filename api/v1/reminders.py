@@ -5,22 +5,29 @@ from __future__ import annotations
 import datetime as dt
 import re
 import uuid
+from dataclasses import replace
 from http import HTTPStatus
 from typing import Any
 
+from django.conf import settings
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.v1.description import Answer, Parameter, describe
 from api.v1.errors import Problem, not_found
-from api.v1.students import StudentView
+from api.v1.field_types import DAY, FLAG, INSTANT, STRING, UUID, WHOLE, keyed, like, list_of, word
+from api.v1.serializers import Field, RequestSerializer, ResponseSerializer
+from api.v1.students import StudentNamedSerializer
 from api.v1.views import View
 from syllabus.engine import reading
 from syllabus.engine.errors import FaultsFound
+from syllabus.engine.json_schema import or_null
 from syllabus.engine.reading import Faults, Object
-from training.models import Guardian, Reminder, School
+from syllabus.engine.shapes import Type
+from training.models import Reminder, School
+from training.models.reminders import MOST_LEAD
 from training.services import access
-from training.services.reminders import calendars, coming, failures, guardians, leads, preferences
+from training.services.reminders import calendars, coming, failures, leads, preferences
 
 _REF = Parameter("ref", "path", "The reminder's reference.", {"type": "string", "format": "uuid"}, True)
 _SCHOOL = Parameter(
@@ -53,6 +60,122 @@ def lead_days(faults: Faults, value: Any, place: str) -> list[int] | None:
     return None
 
 
+def _days(faults: Faults, value: Any, place: str) -> dict[str, Any]:
+    """The lead times of each kind that is named; None for the default ones."""
+    named = Object(faults, {} if value is None else value, place)
+    days = {kind: named.take(kind, lead_days) for kind in leads.DEFAULTS}
+    named.done()
+    return {kind: each for kind, each in days.items() if named.ok and kind in value} if value else {}
+
+
+KIND = word(leads.DEFAULTS, says="What kind of thing ends.")
+CLOCK = Type(clock, {"type": "string", "pattern": "^([01][0-9]|2[0-3]):[0-5][0-9]$", "examples": ["07:00"]})
+DAYS = Type(
+    lead_days,
+    {
+        "type": "array",
+        "items": {"type": "integer", "minimum": 0, "maximum": MOST_LEAD},
+        "uniqueItems": True,
+        "examples": [[60, 30, 7]],
+    },
+)
+NULL_DAYS = Type(lead_days, or_null(DAYS.schema))
+
+
+class AircraftNamedSerializer(ResponseSerializer):
+    registration = Field(STRING)
+    model = Field(STRING)
+
+
+class ReminderSerializer(ResponseSerializer):
+    ref = Field(UUID)
+    student = StudentNamedSerializer(
+        allow_null=True, help_text="Null: it is about your own date or an aircraft."
+    )
+    aircraft = AircraftNamedSerializer(allow_null=True)
+    school = Field(STRING)
+    kind = Field(KIND)
+    says = Field(STRING)
+    citations = Field(list_of(STRING))
+    last_day = Field(DAY)
+    lead_days = Field(WHOLE)
+    ends = Field(list_of(STRING), "The milestones of which this is the first to go.")
+    made_at = Field(INSTANT)
+    read_at = Field(INSTANT, allow_null=True)
+    snoozed_until = Field(DAY, allow_null=True)
+
+
+class ReminderListSerializer(ResponseSerializer):
+    reminders = ReminderSerializer(many=True)
+
+
+class ReminderSnoozeSerializer(RequestSerializer):
+    error = coming.SnoozeError
+
+    until = Field(DAY)
+
+
+class ReminderPreferencesSerializer(RequestSerializer):
+    error = PreferencesError
+
+    time_zone = Field(like(STRING, examples=["America/Chicago"]), required=False)
+    language = Field(Type(reading.text, word(dict(settings.LANGUAGES)).schema), required=False)
+    email = Field(FLAG, required=False)
+    quiet_from = Field(CLOCK, required=False)
+    quiet_until = Field(CLOCK, required=False)
+
+
+class CalendarAddressSerializer(ResponseSerializer):
+    address = Field(like(STRING, format="uri"))
+
+
+class ComingReminderSerializer(ResponseSerializer):
+    on = Field(DAY)
+    lead_days = Field(WHOLE)
+    last_day = Field(DAY)
+    kind = Field(KIND)
+    says = Field(STRING)
+    citations = Field(list_of(STRING))
+    student = StudentNamedSerializer(allow_null=True)
+    instructor = Field(STRING, allow_null=True)
+    aircraft = AircraftNamedSerializer(allow_null=True)
+
+
+class NotSentSerializer(ResponseSerializer):
+    id = Field(UUID)
+    kind = Field(STRING)
+    to = Field(STRING)
+    attempts = Field(WHOLE)
+    fault = Field(STRING)
+    made_at = Field(INSTANT)
+
+
+class NotWorkedOutSerializer(ResponseSerializer):
+    student = StudentNamedSerializer()
+    attempts = Field(WHOLE)
+    fault = Field(STRING)
+
+
+class ComingRemindersSerializer(ResponseSerializer):
+    school = Field(STRING)
+    days = Field(WHOLE)
+    coming = ComingReminderSerializer(many=True)
+    not_sent = NotSentSerializer(many=True)
+    not_worked_out = NotWorkedOutSerializer(many=True)
+
+
+class LeadTimesSerializer(ResponseSerializer):
+    school = Field(STRING)
+    days = Field(keyed(leads.DEFAULTS, DAYS, all_of_them=True))
+
+
+class LeadTimesToSetSerializer(RequestSerializer):
+    error = leads.LeadTimesError
+
+    school = Field(STRING, required=False)
+    days = Field(replace(keyed(leads.DEFAULTS, NULL_DAYS), read=_days))
+
+
 class Reminders(View):
     """GET: the caller's own reminders."""
 
@@ -63,11 +186,12 @@ class Reminders(View):
             "What ends soon of yourself and of the students you instruct today, the most pressing first; of "
             "one thing only the newest reminder. The reading is logged."
         ),
-        answers={200: Answer("ReminderList", "The reminders")},
+        answers={200: Answer(ReminderListSerializer, "The reminders")},
         refuses=(401, 406, 422),
     )
     def get(self, request: Request) -> Response:
-        return Response({"reminders": [each.as_json() for each in coming.own(self.user, self.at, via="api")]})
+        listed = [each.as_json() for each in coming.own(self.user, self.at, via="api")]
+        return Response(ReminderListSerializer({"reminders": listed}).data)
 
 
 class ReminderView(View):
@@ -86,11 +210,12 @@ class ReminderRead(ReminderView):
         summary="Dismiss a reminder",
         description="The first time stands.",
         parameters=[_REF],
-        answers={200: Answer("Reminder", "The reminder")},
+        answers={200: Answer(ReminderSerializer, "The reminder")},
         refuses=(401, 404, 406, 422),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
-        return Response(coming.mark_read(self.user, self.find(ref), self.at).as_json())
+        found = coming.mark_read(self.user, self.find(ref), self.at)
+        return Response(ReminderSerializer(found.as_json()).data)
 
 
 class ReminderSnooze(ReminderView):
@@ -104,18 +229,14 @@ class ReminderSnooze(ReminderView):
             "Others who are told of the same are told as ever."
         ),
         parameters=[_REF],
-        body="ReminderSnooze",
-        answers={200: Answer("Reminder", "The reminder")},
+        body=ReminderSnoozeSerializer,
+        answers={200: Answer(ReminderSerializer, "The reminder")},
         refuses=(*_SENT, 404),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
         reminder = self.find(ref)
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        until = fields.take("until", reading.day, required=True)
-        fields.done()
-        faults.stop(coming.SnoozeError)
-        return Response(coming.snooze(self.user, reminder, until, self.at).as_json())
+        until = ReminderSnoozeSerializer.sent(request)["until"]
+        return Response(ReminderSerializer(coming.snooze(self.user, reminder, until, self.at).as_json()).data)
 
 
 class Preferences(View):
@@ -125,11 +246,11 @@ class Preferences(View):
         name="reminderPreferences",
         summary="Show your notification settings",
         description="The defaults where you never said otherwise.",
-        answers={200: Answer("ReminderPreferences", "The preferences")},
+        answers={200: Answer(ReminderPreferencesSerializer, "The preferences")},
         refuses=(401, 406, 422),
     )
     def get(self, request: Request) -> Response:
-        return Response(preferences.as_json(preferences.of(self.user)))
+        return Response(ReminderPreferencesSerializer(preferences.as_json(preferences.of(self.user))).data)
 
     @describe(
         name="setReminderPreferences",
@@ -139,24 +260,15 @@ class Preferences(View):
             "no e-mail is sent; the same time twice means that there is no such time. Without `time_zone` "
             "the clock is the school's."
         ),
-        body="ReminderPreferences",
-        answers={200: Answer("ReminderPreferences", "The preferences")},
+        body=ReminderPreferencesSerializer,
+        answers={200: Answer(ReminderPreferencesSerializer, "The preferences")},
         refuses=_SENT,
     )
     def put(self, request: Request) -> Response:
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        given = {
-            "time_zone": fields.take("time_zone", reading.text),
-            "language": fields.take("language", reading.text),
-            "email": fields.take("email", reading.flag),
-            "quiet_from": fields.take("quiet_from", clock),
-            "quiet_until": fields.take("quiet_until", clock),
-        }
-        fields.done()
-        faults.stop(PreferencesError)
-        told = {key: value for key, value in given.items() if value is not None}
-        return Response(preferences.as_json(preferences.set_for(self.user, **told)))
+        sent = ReminderPreferencesSerializer.sent(request)
+        told = {key: value for key, value in sent.items() if value is not None}
+        kept = preferences.as_json(preferences.set_for(self.user, **told))
+        return Response(ReminderPreferencesSerializer(kept).data)
 
 
 class CalendarAddress(View):
@@ -169,12 +281,14 @@ class CalendarAddress(View):
             "A calendar program reads under it what ends (RFC 5545). Whoever knows the address can read it "
             "too: it is told this once, and drawing another closes the one before."
         ),
-        answers={201: Answer("CalendarAddress", "The link, shown once")},
+        answers={201: Answer(CalendarAddressSerializer, "The link, shown once")},
         refuses=(401, 406, 422),
     )
     def post(self, request: Request) -> Response:
         secret = calendars.create(self.user, self.at)
-        return Response({"address": calendars.address(secret)}, status=HTTPStatus.CREATED)
+        return Response(
+            CalendarAddressSerializer({"address": calendars.address(secret)}).data, status=HTTPStatus.CREATED
+        )
 
     @describe(
         name="closeCalendar",
@@ -223,7 +337,7 @@ class Coming(SchoolView):
             "student."
         ),
         parameters=[_SCHOOL],
-        answers={200: Answer("ComingReminders", "What will be sent, and what could not be")},
+        answers={200: Answer(ComingRemindersSerializer, "What will be sent, and what could not be")},
         refuses=(401, 403, 404, 406, 422),
     )
     def get(self, request: Request) -> Response:
@@ -231,15 +345,14 @@ class Coming(SchoolView):
         listed = coming.of_school(school, self.at)
         for student in {each.student for each in listed if each.student}:
             access.log(self.user, student, access.READ, "reminders to come", via="api", at=self.at)
-        return Response(
-            {
-                "school": school.slug,
-                "days": coming.DAYS,
-                "coming": [each.as_json() for each in listed],
-                "not_sent": failures.deliveries(school),
-                "not_worked_out": failures.records(school),
-            }
-        )
+        answer = {
+            "school": school.slug,
+            "days": coming.DAYS,
+            "coming": [each.as_json() for each in listed],
+            "not_sent": failures.deliveries(school),
+            "not_worked_out": failures.records(school),
+        }
+        return Response(ComingRemindersSerializer(answer).data)
 
 
 class LeadTimes(SchoolView):
@@ -249,7 +362,7 @@ class LeadTimes(SchoolView):
 
     def shown(self, school: School) -> Response:
         lead_times = {kind: list(days) for kind, days in leads.of_school(school).items()}
-        return Response({"school": school.slug, "days": lead_times})
+        return Response(LeadTimesSerializer({"school": school.slug, "days": lead_times}).data)
 
     @describe(
         name="leadTimes",
@@ -259,7 +372,7 @@ class LeadTimes(SchoolView):
             "practice, not law."
         ),
         parameters=[_SCHOOL],
-        answers={200: Answer("LeadTimes", "The lead times")},
+        answers={200: Answer(LeadTimesSerializer, "The lead times")},
         refuses=(401, 403, 404, 406, 422),
     )
     def get(self, request: Request) -> Response:
@@ -272,84 +385,12 @@ class LeadTimes(SchoolView):
             "For each kind named in `days` the lead times in days, or null for the default ones; `[]` means "
             "that nobody is told. Kinds that are not named stay as they are. What was told already stays."
         ),
-        body="LeadTimesToSet",
-        answers={200: Answer("LeadTimes", "The lead times")},
+        body=LeadTimesToSetSerializer,
+        answers={200: Answer(LeadTimesSerializer, "The lead times")},
         refuses=(*_SENT, 403, 404),
     )
     def put(self, request: Request) -> Response:
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        slug = fields.take("school", reading.text)
-        sent = fields.take("days", _as_it_came, required=True)
-        fields.done()
-        named = Object(faults, sent if sent is not None else {}, "days")
-        days = {kind: named.take(kind, lead_days) for kind in leads.DEFAULTS}
-        named.done()
-        faults.stop(leads.LeadTimesError)
-        school = self.school(slug)
-        given = {kind: days[kind] for kind in days if isinstance(sent, dict) and kind in sent}
-        leads.set_several(school, given, at=self.at)
+        sent = LeadTimesToSetSerializer.sent(request)
+        school = self.school(sent["school"])
+        leads.set_several(school, sent["days"], at=self.at)
         return self.shown(school)
-
-
-def _as_it_came(faults: Faults, value: Any, place: str) -> Any:
-    return value
-
-
-class Guardians(StudentView):
-    """GET, POST: a minor's guardians with their consent."""
-
-    @describe(
-        name="listGuardians",
-        summary="List a student's guardians",
-        description="Those whose consent was recorded, ended ones included. The reading is logged.",
-        parameters=[Parameter.student()],
-        answers={200: Answer("GuardianList", "The guardians")},
-        refuses=(401, 404, 406, 422),
-    )
-    def get(self, request: Request, ref: uuid.UUID) -> Response:
-        student = self.open(ref, "guardians")
-        return Response(
-            {
-                "guardians": [_guardian(each) for each in guardians.listed(student)],
-                "caution": guardians.caution(student, student.school.day(self.at)),
-            }
-        )
-
-    @describe(
-        name="recordGuardian",
-        summary="Add a guardian's consent",
-        description=(
-            "The guardian of a minor is then told what ends, too, until the student is of age. One who is on "
-            "record under the same e-mail address is changed; `consent_until` takes the consent back."
-        ),
-        parameters=[Parameter.student()],
-        body="GuardianToRecord",
-        answers={200: Answer("Guardian", "As it is on record now")},
-        refuses=(*_SENT, 403, 404),
-    )
-    def post(self, request: Request, ref: uuid.UUID) -> Response:
-        student = self.open(ref, "guardians")
-        if not access.may(self.user, access.WRITE, student, on=self.today):
-            raise Problem(HTTPStatus.FORBIDDEN, "You may read this student's record, and not write it.")
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        given = {
-            "name": fields.take("name", reading.name, required=True),
-            "email": fields.take("email", reading.name, required=True),
-            "consent_on": fields.take("consent_on", reading.day, required=True),
-            "consent_until": fields.take("consent_until", reading.day),
-        }
-        fields.done()
-        faults.stop(guardians.GuardianError)
-        made = guardians.record(student, **given, by=self.user, at=self.at, via="api")
-        return Response(_guardian(made))
-
-
-def _guardian(guardian: Guardian) -> dict[str, Any]:
-    return {
-        "name": guardian.name,
-        "email": guardian.email,
-        "consent_on": guardian.consent_on.isoformat(),
-        "consent_until": guardian.consent_until and guardian.consent_until.isoformat(),
-    }

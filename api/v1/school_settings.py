@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.v1 import confirming
+from api.v1.confirming import MayBeConfirmedSerializer
 from api.v1.description import Answer, Parameter, describe
-from api.v1.endorsements import ConfirmThrottle
+from api.v1.endorsements.views import ConfirmThrottle
 from api.v1.errors import not_found
+from api.v1.field_types import COUNT, FLAG, NAME, STRING, TEXT, like, list_of, word
+from api.v1.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.views import View
-from syllabus.engine import reading
-from syllabus.engine.reading import Faults, Object, list_of
+from syllabus.engine.json_schema import listed
+from syllabus.engine.reading import Faults
+from syllabus.engine.vocabulary import CATEGORIES, CLASSES
 from training.models import School
+from training.models.schools import CLAIMABLE, MOST_TAXI_MINUTES
 from training.services import aircraft_models, record_changes, school_settings
 from training.services.aircraft_models import Link, ModelError
 from training.services.school_settings import SettingsError
@@ -23,6 +29,77 @@ from training.services.school_settings import SettingsError
 READS = (401, 404, 406, 422)
 WRITES = (400, 401, 403, 404, 406, 411, 413, 415, 422)
 _SCHOOL = Parameter("school", "path", "The school's short name.", {"type": "string"}, True)
+
+
+CLAIM_LISTS = replace(
+    list_of(NAME, 20), schema={**listed(word(CLAIMABLE).schema, len(CLAIMABLE)), "uniqueItems": True}
+)
+TAXI_MINUTES = like(COUNT, maximum=MOST_TAXI_MINUTES)
+SCHOOL = "The school's short name."
+CLAIMS = (
+    "Lists of a record whose entries raise a question, instead of counting, while nobody vouches for them"
+    " (`provenance` is `claimed`)."
+)
+TAXI = (
+    "Minutes on the ground beside the time between takeoff and landing, past which a logged total raises a"
+    " question. Common practice, not law."
+)
+
+
+class SchoolSettingsSerializer(ResponseSerializer):
+    school = Field(STRING, SCHOOL, source="slug")
+    claims_asked = Field(CLAIM_LISTS, CLAIMS)
+    taxi_allowance_minutes = Field(TAXI_MINUTES, TAXI)
+
+
+class SchoolSettingsToSetSerializer(MayBeConfirmedSerializer):
+    error = SettingsError
+
+    claims_asked = Field(CLAIM_LISTS, CLAIMS, required=False)
+    taxi_allowance_minutes = Field(TAXI_MINUTES, TAXI, required=False)
+    reason = Field(
+        like(TEXT, maxLength=2000), "Why `claims_asked` is changed; wanted where it is.", default=""
+    )
+
+
+class AircraftModelSerializer(ResponseSerializer):
+    """A make and model, under the spelling that stands for all."""
+
+    model = Field(STRING, "The spelling that stands for all.", source="model.name")
+    category = Field(word(CATEGORIES), source="model.category", allow_null=True)
+    klass = Field(word(CLASSES), source="model.klass", allow_null=True)
+    shipped = Field(FLAG, "False: the school added it.")
+    spellings = Field(
+        list_of(STRING),
+        "Further ones; letter case, spaces and hyphens do not matter.",
+        of=lambda listed: [*listed.linked, *listed.spellings],
+    )
+
+
+class ModelSpellingSerializer(ResponseSerializer):
+    spelling = Field(NAME)
+    model = Field(NAME)
+    category = Field(word(CATEGORIES), allow_null=True)
+    klass = Field(word(CLASSES), allow_null=True)
+
+
+class AircraftModelsSerializer(ResponseSerializer):
+    school = Field(STRING, SCHOOL)
+    models = AircraftModelSerializer(many=True)
+    spellings = ModelSpellingSerializer(many=True, help_text="What the school itself links.")
+
+
+class ModelSpellingToSetSerializer(RequestSerializer):
+    spelling = Field(NAME)
+    model = Field(NAME)
+    category = Field(replace(NAME, schema=word(CATEGORIES).schema), required=False)
+    klass = Field(replace(NAME, schema=word(CLASSES).schema), required=False)
+
+
+class AircraftModelsToSetSerializer(RequestSerializer):
+    error = ModelError
+
+    spellings = ModelSpellingToSetSerializer(many=True, max_length=aircraft_models.MOST)
 
 
 class OfSchool(View):
@@ -44,11 +121,11 @@ class SchoolSettings(OfSchool):
         summary="Show a school's settings",
         description="Those that answers about the school's students depend on.",
         parameters=[_SCHOOL],
-        answers={200: Answer("SchoolSettings", "The settings")},
+        answers={200: Answer(SchoolSettingsSerializer, "The settings")},
         refuses=READS,
     )
     def get(self, request: Request, school: str) -> Response:
-        return Response(_settings(self.school(school)))
+        return Response(SchoolSettingsSerializer(self.school(school)).data)
 
     @describe(
         name="setSchoolSettings",
@@ -61,29 +138,20 @@ class SchoolSettings(OfSchool):
             "the school's students is worked out anew."
         ),
         parameters=[_SCHOOL],
-        body="SchoolSettingsToSet",
-        answers={200: Answer("SchoolSettings", "The settings as they are now")},
+        body=SchoolSettingsToSetSerializer,
+        answers={200: Answer(SchoolSettingsSerializer, "The settings as they are now")},
         refuses=(*WRITES, 429),
     )
     def put(self, request: Request, school: str) -> Response:
         found = self.school(school)
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        given = {
-            "claims_asked": fields.take("claims_asked", list_of(reading.name, most=20)),
-            "taxi_allowance_minutes": fields.take("taxi_allowance_minutes", reading.count),
-        }
-        reason = fields.take("reason", reading.text, "")
-        confirmation = confirming.take(fields, required=False)
-        fields.done()
-        faults.stop(SettingsError)
-        values = {
-            key: list(each) if key == "claims_asked" else each
-            for key, each in given.items()
-            if each is not None
-        }
+        sent = SchoolSettingsToSetSerializer.sent(request)
+        reason, confirmation = sent.pop("reason"), sent.pop("confirmation")
+        if sent["claims_asked"] is not None:
+            sent["claims_asked"] = list(sent["claims_asked"])
+        values = {key: each for key, each in sent.items() if each is not None}
         confirmed = None
         if school_settings.asks_why(found, values):
+            faults = Faults()
             try:
                 reason = record_changes.reason_of(reason)
             except record_changes.ReasonError as problem:
@@ -93,13 +161,10 @@ class SchoolSettings(OfSchool):
             faults.stop(SettingsError)
             act = school_settings.act(found, values["claims_asked"], reason)
             confirmed = confirming.confirm(request, self.user, confirmation, act, [])
-        return Response(
-            _settings(
-                school_settings.change(
-                    found.slug, values, by=self.user, at=self.at, reason=reason, confirmed=confirmed
-                )
-            )
+        changed = school_settings.change(
+            found.slug, values, by=self.user, at=self.at, reason=reason, confirmed=confirmed
         )
+        return Response(SchoolSettingsSerializer(changed).data)
 
     def get_throttles(self) -> list[Any]:
         confirms = isinstance(self.request.data, Mapping) and set(self.request.data) & {
@@ -121,11 +186,11 @@ class SchoolAircraftModels(OfSchool):
             "for another; a spelling that nobody linked raises a question."
         ),
         parameters=[_SCHOOL],
-        answers={200: Answer("AircraftModels", "The models")},
+        answers={200: Answer(AircraftModelsSerializer, "The models")},
         refuses=READS,
     )
     def get(self, request: Request, school: str) -> Response:
-        return Response(_models(self.school(school)))
+        return _models(self.school(school))
 
     @describe(
         name="setAircraftModels",
@@ -137,50 +202,19 @@ class SchoolAircraftModels(OfSchool):
             "what is kept, and every report of the school's students is worked out anew."
         ),
         parameters=[_SCHOOL],
-        body="AircraftModelsToSet",
-        answers={200: Answer("AircraftModels", "The models as they are now")},
+        body=AircraftModelsToSetSerializer,
+        answers={200: Answer(AircraftModelsSerializer, "The models as they are now")},
         refuses=WRITES,
     )
     def put(self, request: Request, school: str) -> Response:
         found = self.school(school)
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        links = fields.take("spellings", list_of(_link, most=aircraft_models.MOST), required=True)
-        fields.done()
-        faults.stop(ModelError)
+        sent = AircraftModelsToSetSerializer.sent(request)
+        links = [Link(**each) for each in sent["spellings"]]
         aircraft_models.change(found.slug, links, by=self.user, at=self.at)
-        return Response(_models(found))
+        return _models(found)
 
 
-def _link(faults: Faults, value: Any, place: str) -> Link:
-    fields = Object(faults, value, place)
-    made = Link(
-        fields.take("spelling", reading.name, "", required=True),
-        fields.take("model", reading.name, "", required=True),
-        fields.take("category", reading.name),
-        fields.take("class", reading.name),
-    )
-    fields.done()
-    return made
-
-
-def _settings(school: School) -> dict[str, Any]:
-    return {"school": school.slug, **{name: getattr(school, name) for name in school_settings.NAMES}}
-
-
-def _models(school: School) -> dict[str, Any]:
+def _models(school: School) -> Response:
     links = aircraft_models.own(school)
-    return {
-        "school": school.slug,
-        "models": [
-            {
-                "model": each.model.name,
-                "category": each.model.category,
-                "class": each.model.klass,
-                "shipped": each.shipped,
-                "spellings": [*each.linked, *each.spellings],
-            }
-            for each in aircraft_models.listed(links)
-        ],
-        "spellings": [each.as_json() for each in links],
-    }
+    found = {"school": school.slug, "models": aircraft_models.listed(links), "spellings": links}
+    return Response(AircraftModelsSerializer(found).data)

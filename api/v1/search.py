@@ -2,18 +2,61 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.v1.description import Answer, Parameter, describe
-from api.v1.students import shown
+from api.v1.field_types import DAY, STRING, UUID, WHOLE, list_of, word
+from api.v1.serializers import Field, ResponseSerializer
+from api.v1.students import StudentInAListSerializer, StudentNamedSerializer
 from api.v1.views import View
 from syllabus.engine import reading
 from syllabus.engine.errors import Fault, QuestionError
-from training.models import LessonRecord
+from training.models import LessonRecord, Role
 from training.services import search
+
+
+class LessonFoundSerializer(ResponseSerializer):
+    id = Field(UUID)
+    student = StudentNamedSerializer()
+    instructor = Field(STRING)
+    lesson = Field(STRING, "The lesson's code; empty outside a course.")
+    title = Field(STRING, of=lambda lesson: getattr(lesson, "title", None), allow_null=True)
+    state = Field(word(LessonRecord.State.values))
+    flown = Field(
+        DAY, "The day of the flight.", of=lambda lesson: _day(lesson.content, "flight"), allow_null=True
+    )
+    taught = Field(
+        DAY,
+        "The day of the ground lesson.",
+        of=lambda lesson: _day(lesson.content, "ground"),
+        allow_null=True,
+    )
+
+
+class PersonFoundSerializer(ResponseSerializer):
+    id = Field(WHOLE)
+    school = Field(STRING, source="school.slug")
+    role = Field(word(Role.Kind.values))
+    name = Field(STRING, source="user")
+    email = Field(STRING, source="user.email")
+
+
+class AircraftFoundSerializer(ResponseSerializer):
+    id = Field(WHOLE)
+    school = Field(STRING, source="school.slug")
+    registration = Field(STRING)
+    model = Field(STRING)
+
+
+class FoundSerializer(ResponseSerializer):
+    students = StudentInAListSerializer(many=True, max_length=search.MOST)
+    lessons = LessonFoundSerializer(many=True, max_length=search.MOST)
+    people = PersonFoundSerializer(many=True, max_length=search.MOST)
+    aircraft = AircraftFoundSerializer(many=True, max_length=search.MOST)
+    more = Field(
+        list_of(STRING, 4), "Of which there is more than is given.", of=lambda found: sorted(found.more)
+    )
 
 
 class Search(View):
@@ -35,49 +78,15 @@ class Search(View):
         parameters=[
             Parameter("q", "query", "The words.", {"type": "string", "minLength": 1, "maxLength": 200}, True)
         ],
-        answers={200: Answer("Found", "What was found")},
+        answers={200: Answer(FoundSerializer, "What was found")},
         refuses=(401, 406, 422),
     )
     def get(self, request: Request) -> Response:
         if self.asked["q"] is None:
             raise QuestionError([Fault("q", "is missing; give the words to look for")])
         found = search.find(self.user, self.asked["q"], via="api", at=self.at)
-        return Response(
-            {
-                "students": [shown(each) for each in found.students],
-                "lessons": [_lesson(each) for each in found.lessons],
-                "people": [
-                    {
-                        "id": each.pk,
-                        "school": each.school.slug,
-                        "role": each.role,
-                        "name": str(each.user),
-                        "email": each.user.email,
-                    }
-                    for each in found.people
-                ],
-                "aircraft": [
-                    {
-                        "id": each.pk,
-                        "school": each.school.slug,
-                        "registration": each.registration,
-                        "model": each.model,
-                    }
-                    for each in found.aircraft
-                ],
-                "more": sorted(found.more),
-            }
-        )
+        return Response(FoundSerializer(found).data)
 
 
-def _lesson(each: LessonRecord) -> dict[str, Any]:
-    return {
-        "id": str(each.pk),
-        "student": {"ref": str(each.student.ref), "name": each.student.name},
-        "instructor": str(each.instructor),
-        "lesson": each.lesson,
-        "title": getattr(each, "title", None),
-        "state": each.state,
-        "flown": (each.content.get("flight") or {}).get("date"),
-        "taught": (each.content.get("ground") or {}).get("date"),
-    }
+def _day(lesson: LessonRecord, part: str) -> str | None:
+    return (lesson.content.get(part) or {}).get("date")

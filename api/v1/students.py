@@ -7,51 +7,122 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.http import HttpResponse
-from rest_framework.pagination import CursorPagination
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.v1 import schemas
 from api.v1.description import Answer, Parameter, describe
 from api.v1.errors import not_found
+from api.v1.field_types import FLAG, INSTANT, STRING, UUID, WHOLE
+from api.v1.pages import Pages, PageSerializer
+from api.v1.reports import AT, CONTEXT, MET, ON, AmountsSerializer, EligibilityReportSerializer
+from api.v1.serializers import Field, ResponseSerializer
 from api.v1.views import View
 from syllabus import outlines, rulebook
 from syllabus.engine import reading
-from syllabus.engine.errors import QuestionError, UnknownMilestone
+from syllabus.engine.errors import UnknownMilestone
+from syllabus.engine.json_schema import Schema
 from syllabus.engine.question import READERS, Context
-from syllabus.engine.reading import Faults
 from training import reports
 from training.models import Student
 from training.services import access
 
-PAGE_SIZE = 50
+
+class SchoolOfStudentSerializer(ResponseSerializer):
+    """The student's school."""
+
+    slug = Field(STRING)
+    name = Field(STRING)
 
 
-class Pages(CursorPagination):
+class StudentNamedSerializer(ResponseSerializer):
+    ref = Field(UUID)
+    name = Field(STRING)
+
+
+class StudentInAListSerializer(ResponseSerializer):
+    """Who a student is, in a list."""
+
+    ref = Field(UUID)
+    name = Field(STRING)
+    training_model = Field(STRING, of=lambda student: student.training_model or None, allow_null=True)
+    school = SchoolOfStudentSerializer()
+
+
+class StudentSerializer(StudentInAListSerializer):
+    """Who a student is, and whether the caller may write the record."""
+
+    birth_date = Field(ON, allow_null=True)
+    may_write = Field(FLAG)
+
+
+class StudentPageSerializer(PageSerializer):
+    students = StudentInAListSerializer(many=True)
+
+
+class RequirementShort(ResponseSerializer):
+    requirement = Field(STRING)
+    citation = Field(STRING)
+    says = Field(STRING)
+
+
+class LapseSerializer(RequirementShort):
+    """What is met on the day asked about and lapses first."""
+
+    last_day = Field(ON)
+
+
+class GapSerializer(RequirementShort):
+    """What is not met, or not known to be."""
+
+    met = Field(FLAG, MET, allow_null=True)
+    have = Field(STRING)
+    need = Field(STRING)
+    remaining = Field(STRING)
+    words = Field(STRING)
+    amounts = AmountsSerializer()
+
+
+class MilestoneInShortSerializer(ResponseSerializer):
+    milestone = Field(STRING)
+    title = Field(STRING)
+    context_ = Field(CONTEXT)
+    eligible = Field(FLAG)
+    met = Field(FLAG, MET, allow_null=True)
+    eligible_from = Field(ON, allow_null=True)
+    eligible_until = Field(ON, allow_null=True)
+    gaps = Field(WHOLE)
+    next_gap = GapSerializer(allow_null=True)
+    next_lapse = LapseSerializer(allow_null=True)
+
+
+class MilestoneNotCoveredSerializer(ResponseSerializer):
+    milestone = Field(STRING)
+    title = Field(STRING)
+    key = Field(STRING, "What is not covered: category, class, aircraft_model, path, certificate.")
+    value = Field(STRING)
+    why = Field(STRING)
+
+
+class OverviewSerializer(ResponseSerializer):
+    on = Field(ON)
+    known_at = Field(AT, allow_null=True)
+    rulebook = Field(STRING)
+    next_lapse = LapseSerializer(allow_null=True)
+    milestones = MilestoneInShortSerializer(many=True)
+    not_covered = MilestoneNotCoveredSerializer(
+        many=True,
+        help_text="Milestones that are refused by name: these rules do not cover them here.",
+    )
+    caution = Field(STRING)
+
+
+class StudentPages(Pages):
     """Fifty students at a time, by their reference: a page never shifts when a student is added."""
 
-    page_size = PAGE_SIZE
     ordering = "ref"
 
-    def decode_cursor(self, request: Request) -> Any:
-        cursor = super().decode_cursor(request)
-        if cursor is not None and cursor.position is not None:
-            try:
-                uuid.UUID(str(cursor.position))
-            except ValueError:
-                faults = Faults()
-                faults.add("cursor", "is not one that next or previous gave")
-                faults.stop(QuestionError)
-        return cursor
-
-
-def shown(student: Student) -> dict[str, Any]:
-    return {
-        "ref": str(student.ref),
-        "name": student.name,
-        "training_model": student.training_model or None,
-        "school": {"slug": student.school.slug, "name": student.school.name},
-    }
+    def position(self, text: str) -> uuid.UUID:
+        return uuid.UUID(text)
 
 
 class StudentView(View):
@@ -72,25 +143,18 @@ class Students(View):
         summary="List the students you may see",
         description=(
             "A student sees themselves, an instructor the students assigned to them today, an administrator "
-            f"those of their school. Pages of {PAGE_SIZE}; follow `next`."
+            f"those of their school. Pages of {StudentPages.page_size}; follow `next`."
         ),
         parameters=[
             Parameter("cursor", "query", "As `next` or `previous` of a page has it.", {"type": "string"})
         ],
-        answers={200: Answer("StudentPage", "A page")},
+        answers={200: Answer(StudentPageSerializer, "A page")},
         refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request) -> Response:
-        pages = Pages()
         seen = access.visible_students(self.user, on=self.today).select_related("school")
-        page = pages.paginate_queryset(seen, request, view=self) or []
-        return Response(
-            {
-                "next": pages.get_next_link(),
-                "previous": pages.get_previous_link(),
-                "students": [shown(student) for student in page],
-            }
-        )
+        page = StudentPages(seen, request)
+        return Response(StudentPageSerializer({**page.links, "students": page.rows}).data)
 
 
 class StudentDetail(StudentView):
@@ -101,20 +165,19 @@ class StudentDetail(StudentView):
         summary="Read one student",
         description="Who the student is; the record itself is at `record`. The reading is logged.",
         parameters=[Parameter.student()],
-        answers={200: Answer("Student", "The student")},
+        answers={200: Answer(StudentSerializer, "The student")},
         refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.open(ref, "student")
-        birth_date = student.birth_date and student.birth_date.isoformat()
-        may_write = access.may(self.user, access.WRITE, student, on=self.today)
-        return Response({**shown(student), "birth_date": birth_date, "may_write": may_write})
+        student.may_write = access.may(self.user, access.WRITE, student, on=self.today)  # type: ignore[attr-defined]
+        return Response(StudentSerializer(student).data)
 
 
 _WHEN: Mapping[str, reading.Read] = {"on": reading.day, "known_at": reading.instant}
 _KNOWN_AT = Parameter(
     "known_at", "query", "Answer from what was on record at this instant; later entries are left out.",
-    schemas.INSTANT,
+    INSTANT.schema,
 )  # fmt: skip
 
 
@@ -133,13 +196,19 @@ class StudentEligibility(StudentView):
             "Without `on`, the day is today at the student's school."
         ),
         parameters=[Parameter.student(), Parameter.on("the day asked about"), _KNOWN_AT],
-        answers={200: Answer("Overview", "Every milestone")},
+        answers={200: Answer(OverviewSerializer, "Every milestone")},
         refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.open(ref, "eligibility")
         on = self.asked["on"] or student.school.day(self.at)
-        return Response(reports.overview(student, on, known_at=self.asked["known_at"]).as_json())
+        found = reports.overview(student, on, known_at=self.asked["known_at"])
+        return Response(OverviewSerializer(found.as_json()).data)
+
+
+def in_a_query(field: Any) -> Schema:
+    """In a query string a point is an identifier, and a route is identifiers apart by commas."""
+    return STRING.schema if field.type.component else field.type.schema
 
 
 class StudentMilestone(StudentView):
@@ -164,11 +233,11 @@ class StudentMilestone(StudentView):
             Parameter.on("the day asked about"),
             _KNOWN_AT,
             *(
-                Parameter(name, "query", schemas.CONTEXT_WORDS[name], schemas.CONTEXT_IN_A_QUERY[name])
-                for name in READERS
+                Parameter(field.key, "query", field.description, in_a_query(field))
+                for field in CONTEXT.fields
             ),
         ],
-        answers={200: Answer("EligibilityReport", "The report")},
+        answers={200: Answer(EligibilityReportSerializer, "The report")},
         refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID, milestone: str) -> HttpResponse:

@@ -6,9 +6,36 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.v1.description import Answer, describe
+from api.v1.field_types import DAY, FLAG, STRING, WHOLE
+from api.v1.serializers import Field, ResponseSerializer
+from api.v1.students import StudentNamedSerializer
 from api.v1.views import View
 from syllabus.engine.report import CAUTION
 from training.services import turns
+
+
+class AnswerInShortSerializer(ResponseSerializer):
+    """How a milestone was answered."""
+
+    met = Field(FLAG, "Null: a fact that is not on record could tip it.", allow_null=True)
+    eligible_until = Field(DAY, allow_null=True)
+    gaps = Field(WHOLE)
+
+
+class TurnSerializer(ResponseSerializer):
+    stored = ("before", "after")
+
+    student = StudentNamedSerializer()
+    milestone = Field(STRING)
+    title = Field(STRING)
+    on = Field(DAY)
+    before = AnswerInShortSerializer(allow_null=True, help_text="Null: it was not asked about before.")
+    after = AnswerInShortSerializer()
+
+
+class TurnListSerializer(ResponseSerializer):
+    turns = TurnSerializer(many=True)
+    caution = Field(STRING)
 
 
 class Turns(View):
@@ -23,9 +50,9 @@ class Turns(View):
             f"kept, which follow a change within minutes; {turns.MOST} at most, by the students' names. What "
             "turned and turned back is left out. The reading is logged."
         ),
-        answers={200: Answer("TurnList", "What turned")},
+        answers={200: Answer(TurnListSerializer, "What turned")},
         refuses=(401, 406, 422),
     )
     def get(self, request: Request) -> Response:
         found = turns.seen_by(self.user, self.at, via="api")
-        return Response({"turns": [each.as_json() for each in found], "caution": CAUTION})
+        return Response(TurnListSerializer({"turns": found, "caution": CAUTION}).data)

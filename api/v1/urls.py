@@ -3,10 +3,11 @@
 from django.urls import path
 
 from api.v1.aircraft import Aircraft, AircraftChecks
-from api.v1.audit import Audit, FindingResolve, Findings, InstructorRecord, Instructors
+from api.v1.assignments import AssignmentEnd, StudentAssignments
+from api.v1.audit import Audit, FindingResolve, Findings
 from api.v1.auth import Login, Logout
 from api.v1.changes import StudentChanges
-from api.v1.courses import (
+from api.v1.courses.views import (
     CourseComparison,
     CourseDetail,
     CoursePublication,
@@ -15,24 +16,22 @@ from api.v1.courses import (
 )
 from api.v1.documents import StudentAttestations, StudentDocuments
 from api.v1.eligibility import Eligibility
-from api.v1.endorsements import (
+from api.v1.endorsements.views import (
     EndorsementCheck,
     EndorsementKinds,
     EndorsementRevocation,
     StudentEndorsements,
 )
-from api.v1.enrolments import EnrolmentEnd, EnrolmentMove, StudentEnrolments, StudentProgress
+from api.v1.enrolments import EnrolmentEnd, EnrolmentMove, StudentEnrolments
+from api.v1.guardians import Guardians
 from api.v1.handover import (
-    StudentErasure,
     StudentHandOver,
-    StudentHoldRelease,
-    StudentHolds,
     StudentOrigins,
-    StudentRetention,
     TakeOver,
 )
+from api.v1.instructors import InstructorRecord, Instructors
 from api.v1.ledger import LedgerCheckpoint, LedgerConsistency, LedgerKeys, LedgerProof
-from api.v1.lesson_records import (
+from api.v1.lesson_records.views import (
     LessonRecordAcknowledge,
     LessonRecordCorrect,
     LessonRecordDetail,
@@ -43,24 +42,23 @@ from api.v1.milestones import MilestoneDetail, Milestones
 from api.v1.minimums import SchoolMinimumEnd, SchoolMinimums
 from api.v1.notices import NoticeRead, Notices
 from api.v1.people import (
-    AssignmentEnd,
     People,
     PersonDetail,
     PersonEnd,
     PersonLink,
-    StudentAssignments,
 )
+from api.v1.progress import StudentProgress
 from api.v1.records import StudentRecord
 from api.v1.reminders import (
     CalendarAddress,
     Coming,
-    Guardians,
     LeadTimes,
     Preferences,
     ReminderRead,
     Reminders,
     ReminderSnooze,
 )
+from api.v1.retention import StudentErasure, StudentHoldRelease, StudentHolds, StudentRetention
 from api.v1.school_settings import SchoolAircraftModels, SchoolSettings
 from api.v1.search import Search
 from api.v1.students import StudentDetail, StudentEligibility, StudentMilestone, Students

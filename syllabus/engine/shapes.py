@@ -37,7 +37,7 @@ class Type:
     schema: Schema
     write: Callable[[Any], Any] = itself
     component: str = ""
-    uses: tuple[Type, ...] = ()
+    uses: tuple[AnyType, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -11,7 +11,7 @@ from django.core.cache import cache
 from knox.models import AuthToken
 from rest_framework.test import APIClient
 
-from api.v1.schemas.examples import QUESTION
+from api.v1.examples import QUESTION
 from tests import factories
 from tests.cast import Cast, cast
 from training import models

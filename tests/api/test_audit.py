@@ -18,7 +18,6 @@ from training import record
 from training.ledger.models import Entry
 from training.models import AccessLog, Finding, Resolution
 from training.services import findings, seals
-from training.services.errors import NotAllowed
 
 PASSWORD = "a fine day for it"
 LIST = "/api/v1/audit/findings"
@@ -175,7 +174,7 @@ def test_nobody_elsewhere_finds_it(people: Cast, signed_in: Clients) -> None:
     elsewhere = factories.administrator(people.elsewhere)
     assert signed_in(elsewhere).post(address(made), dealt_with(), format="json").status_code == 404
     assert signed_in(elsewhere).get(f"{LIST}?school=lakeside").status_code == 403
-    with pytest.raises(NotAllowed):
+    with pytest.raises(findings.NotAllowed):
         findings.resolve(made, how="note", note="x", by=elsewhere, at=audits.AT, via="test")
 
 

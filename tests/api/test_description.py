@@ -16,7 +16,7 @@ from jsonschema import Draft202012Validator, FormatChecker
 from openapi_spec_validator import OpenAPIV31SpecValidator
 from rest_framework.test import APIClient
 
-from api.v1.schemas.examples import QUESTION, RECORD
+from api.v1.examples import QUESTION, RECORD
 from syllabus import rulebook
 from syllabus.engine import document
 from tests import factories

@@ -12,7 +12,7 @@ import pytest
 from django.db import InterfaceError, OperationalError
 from rest_framework.test import APIClient
 
-from api.v1.schemas.examples import QUESTION
+from api.v1.examples import QUESTION
 from syllabus.engine import document
 from tests.api.problems import places, problem
 from tests.cast import Cast

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from api.v1.schemas.examples import QUESTION
+from api.v1.examples import QUESTION
 from syllabus.engine import document
 from tests import factories
 from tests.api.conftest import Clients

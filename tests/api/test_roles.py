@@ -14,7 +14,7 @@ from django.core.cache import cache
 from django.urls import URLPattern, URLResolver, get_resolver
 from rest_framework.test import APIClient
 
-from api.v1.schemas.examples import QUESTION, RECORD
+from api.v1.examples import QUESTION, RECORD
 from syllabus import courses as course_files
 from syllabus import outlines
 from tests import factories

@@ -11,8 +11,8 @@ import time_machine
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from api.v1.schemas.examples import RECORD
-from api.v1.students import PAGE_SIZE
+from api.v1.examples import RECORD
+from api.v1.students import StudentPages
 from syllabus.engine import document
 from syllabus.engine.record import Flight, Instructor
 from tests import factories
@@ -38,17 +38,17 @@ def stored(student: models.Student) -> models.Student:
 
 class TestTheList:
     def test_it_pages_without_leaving_anybody_out(self, people: Cast, signed_in: Clients) -> None:
-        for _ in range(PAGE_SIZE + 3):
+        for _ in range(StudentPages.page_size + 3):
             factories.student(people.school)
         client, url, seen = signed_in(people.ada), URL, []
         while url:
             page = client.get(url).json()
-            assert len(page["students"]) <= PAGE_SIZE
+            assert len(page["students"]) <= StudentPages.page_size
             seen += [each["ref"] for each in page["students"]]
             url = page["next"]
         mine = models.Student.objects.filter(school=people.school).values_list("ref", flat=True)
         assert sorted(seen) == sorted(map(str, mine))
-        assert len(seen) == PAGE_SIZE + 4
+        assert len(seen) == StudentPages.page_size + 4
 
     def test_it_says_who_and_where(self, people: Cast, signed_in: Clients) -> None:
         assert signed_in(people.ida).get(URL).json() == {

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from api.v1.schemas.examples import RECORD
+from api.v1.examples import RECORD
 from syllabus import rulebook
 from syllabus.engine import document
 from syllabus.engine.errors import NotCovered

@@ -8,7 +8,7 @@ import pytest
 from django.core.cache import cache
 from playwright.sync_api import Browser
 
-from api.v1.schemas.examples import RECORD
+from api.v1.examples import RECORD
 from syllabus.engine import document
 from tests import factories
 from tests.cast import Cast, cast

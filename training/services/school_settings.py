@@ -20,8 +20,6 @@ from training.services.confirming import Act, content_of
 from training.services.errors import NotAllowed
 
 SETTINGS, AIRCRAFT_MODELS = "settings", "aircraft models"
-#: What can be set here.
-NAMES = ("claims_asked", "taxi_allowance_minutes")
 #: What decides whether claims count: it changes with a reason, confirmed once more.
 CONFIRMED = "claims_asked"
 #: What a passkey's statement says that such a change is.
@@ -65,7 +63,9 @@ def change(
     reason: str = "",
     confirmed: Mapping[str, Any] | None = None,
 ) -> School:
-    """Set what is named in ``values`` (of ``NAMES``); the rest stays. The same again changes nothing.
+    """Set what is named in ``values`` (claims_asked, taxi_allowance_minutes); the rest stays.
+
+    The same again changes nothing.
 
     Who calls has made sure that it is ``by`` where ``asks_why`` (``confirmed``, from ``confirming``).
 

@@ -2,29 +2,36 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import re
 from collections import Counter
 from http import HTTPStatus
 from typing import Any
 
 from django.utils.http import parse_etags
-from rest_framework.parsers import BaseParser
-from rest_framework.renderers import BaseRenderer, JSONRenderer
+from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.v1.courses.files import YAML, Text, YAMLParser, YAMLRenderer, too_large
+from api.v1.courses.outline import CourseOutlineSerializer
+from api.v1.courses.serializers import (
+    CourseComparisonSerializer,
+    CourseListSerializer,
+    CourseToPublishSerializer,
+    CourseVersionSerializer,
+    VersionSerializer,
+)
 from api.v1.description import Answer, Header, Parameter, describe
-from api.v1.endorsements import ConfirmThrottle
-from api.v1.errors import Problem, Unreadable
+from api.v1.endorsements.views import ConfirmThrottle
+from api.v1.errors import Problem
 from api.v1.parsing import StrictJSONParser
 from api.v1.views import View
 from syllabus import courses as files
 from syllabus import outlines
 from syllabus.engine import reading
 from syllabus.engine.course import PLANNED, CourseError, Outline
-from syllabus.engine.errors import Fault, FaultsFound
-from syllabus.engine.reading import Faults, Object
+from syllabus.engine.errors import Fault
+from syllabus.engine.reading import Faults
 from syllabus.engine.report import CAUTION
 from syllabus.engine.rulebook import VERIFIED
 from syllabus.engine.units import format_time
@@ -32,7 +39,6 @@ from syllabus.models import CourseVersion
 from training.services import courses
 from training.services.courses import Address
 
-YAML = "application/yaml"
 ETAG = Header("ETag", "Names what this version says; send it back in If-Match.")
 COURSE = Parameter(
     "course",
@@ -42,70 +48,14 @@ COURSE = Parameter(
     True,
 )
 NUMBER = Parameter("number", "path", "The version, counted from 1.", {"type": "integer", "minimum": 1}, True)
-_HASH = re.compile(r"sha256:[0-9a-f]{64}")
 _NUMBER = re.compile(r"[1-9][0-9]{0,8}", re.ASCII)
 _READS = (401, 404, 406, 422)
-
-
-class PublishError(FaultsFound):
-    what = "what was sent to publish a course"
-
-
-class Text(str):
-    """The text of a course's file, as it was sent."""
-
-
-class YAMLParser(BaseParser):
-    """UTF-8 text that the course's own reader takes apart, line by line."""
-
-    media_type = YAML
-
-    def parse(self, stream: Any, media_type: Any = None, parser_context: Any = None) -> Any:
-        headers = parser_context["request"].headers
-        if headers.get("Content-Encoding", "identity").strip().lower() not in ("", "identity"):
-            raise Problem(
-                HTTPStatus.UNSUPPORTED_MEDIA_TYPE,
-                "Compressed bodies are not accepted. Send plain YAML without Content-Encoding.",
-            )
-        body = stream.read(courses.MOST_BYTES + 1)
-        if len(body) > courses.MOST_BYTES:
-            raise _too_large()
-        try:
-            return Text(body.decode("utf-8-sig"))
-        except UnicodeDecodeError as fault:
-            raise Unreadable([Fault(f"byte {fault.start}", "not UTF-8 text")]) from None
-
-
-class YAMLRenderer(BaseRenderer):
-    """A course as the text of its file; a refusal stays JSON."""
-
-    media_type = YAML
-    format = "yaml"
-    charset = "utf-8"
-
-    def render(self, data: Any, accepted_media_type: Any = None, renderer_context: Any = None) -> bytes:
-        if isinstance(data, str):
-            return data.encode()
-        made: bytes = JSONRenderer().render(data, None, renderer_context)
-        return made
-
-
-def _too_large() -> Problem:
-    most = courses.MOST_BYTES // 1024
-    return Problem(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, f"A course has at most {most} kB.")
 
 
 def _number(faults: Faults, value: Any, place: str) -> int | None:
     if isinstance(value, str) and _NUMBER.fullmatch(value):
         return int(value)
     faults.add(place, f"{reading.called(value)} is no number of a version, such as 1")
-    return None
-
-
-def _hash(faults: Faults, value: Any, place: str) -> str | None:
-    if isinstance(value, str) and _HASH.fullmatch(value):
-        return value
-    faults.add(place, f"{reading.called(value)} is no content_hash of a course")
     return None
 
 
@@ -136,19 +86,15 @@ class Courses(CourseView):
             " versions; an administrator sees the school's drafts too. `course` is a course's address: its"
             " code, and of a school's own course `code@school`."
         ),
-        answers={200: Answer("CourseList", "The courses")},
+        answers={200: Answer(CourseListSerializer, "The courses")},
         refuses=(401, 406, 422),
     )
     def get(self, request: Request) -> Response:
-        shown = [
-            {
-                **_addressed(address),
-                "title": versions[-1].title,
-                "versions": [_version(each) for each in versions],
-            }
+        listed = [
+            {**_addressed(address), "title": versions[-1].title, "versions": versions}
             for address, versions in courses.listed(self.user)
         ]
-        return Response({"courses": shown})
+        return Response(CourseListSerializer({"courses": listed}).data)
 
 
 class CourseDetail(CourseView):
@@ -165,7 +111,11 @@ class CourseDetail(CourseView):
             " there is one. `Accept: application/yaml` gives the text of its file instead."
         ),
         parameters=[COURSE],
-        answers={200: Answer("CourseVersion", "The newest version", [ETAG], also={YAML: "CourseOutline"})},
+        answers={
+            200: Answer(
+                CourseVersionSerializer, "The newest version", [ETAG], also={YAML: CourseOutlineSerializer}
+            )
+        },
         refuses=_READS,
     )
     def get(self, request: Request, course: str) -> Response:
@@ -186,16 +136,21 @@ class CourseDetail(CourseView):
             COURSE,
             Parameter("If-Match", "header", "The ETag of the newest version.", {"type": "string"}),
         ],
-        body="CourseOutline",
+        body=CourseOutlineSerializer,
         body_also=[YAML],
         answers={
             200: Answer(
-                "CourseVersion",
+                CourseVersionSerializer,
                 "The draft, or the version with the same content",
                 [ETAG],
-                also={YAML: "CourseOutline"},
+                also={YAML: CourseOutlineSerializer},
             ),
-            201: Answer("CourseVersion", "The draft of a new course", [ETAG], also={YAML: "CourseOutline"}),
+            201: Answer(
+                CourseVersionSerializer,
+                "The draft of a new course",
+                [ETAG],
+                also={YAML: CourseOutlineSerializer},
+            ),
         },
         refuses=(400, 401, 403, 404, 406, 411, 412, 413, 415, 422, 428),
     )
@@ -204,7 +159,7 @@ class CourseDetail(CourseView):
         courses.may_write(self.user, address)
         length = request.META.get("CONTENT_LENGTH") or "0"
         if length.isdecimal() and int(length) > courses.MOST_BYTES:
-            raise _too_large()
+            raise too_large()
         stands = _read(request.data)
         wanted = request.headers.get("If-Match")
         starts_from: list[CourseVersion | None] = []
@@ -241,7 +196,9 @@ class CourseVersionDetail(CourseView):
             " `Accept: application/yaml` gives the text of its file instead."
         ),
         parameters=[COURSE, NUMBER],
-        answers={200: Answer("CourseVersion", "The version", [ETAG], also={YAML: "CourseOutline"})},
+        answers={
+            200: Answer(CourseVersionSerializer, "The version", [ETAG], also={YAML: CourseOutlineSerializer})
+        },
         refuses=_READS,
     )
     def get(self, request: Request, course: str, number: int) -> Response:
@@ -265,7 +222,7 @@ class CourseComparison(CourseView):
             NUMBER,
             Parameter("with", "query", "The other version.", {"type": "integer", "minimum": 1}, True),
         ],
-        answers={200: Answer("CourseComparison", "What differs")},
+        answers={200: Answer(CourseComparisonSerializer, "What differs")},
         refuses=_READS,
     )
     def get(self, request: Request, course: str, number: int) -> Response:
@@ -274,17 +231,8 @@ class CourseComparison(CourseView):
             raise CourseError([Fault("with", "missing; say with which version to compare")])
         old, new = self.version(course, number), self.version(course, other)
         changes = outlines.course_changes.compare(courses.outline(old), courses.outline(new))
-        return Response(
-            {
-                "course": str(Address.of(old.course)),
-                "from": old.number,
-                "to": new.number,
-                "changes": [
-                    {"what": each.what, "code": each.code, "kind": each.kind, "words": each.words}
-                    for each in changes
-                ],
-            }
-        )
+        compared = {"course": str(Address.of(old.course)), "from": old.number, "to": new.number}
+        return Response(CourseComparisonSerializer({**compared, "changes": changes}).data)
 
 
 class CoursePublication(CourseView):
@@ -301,21 +249,16 @@ class CoursePublication(CourseView):
             " hold on to it. The same sent again gives the same answer; another content is a conflict (409)."
         ),
         parameters=[COURSE, NUMBER],
-        body="CourseToPublish",
-        answers={200: Answer("CourseVersion", "Published", [ETAG])},
+        body=CourseToPublishSerializer,
+        answers={200: Answer(CourseVersionSerializer, "Published", [ETAG])},
         refuses=(400, 401, 403, 404, 406, 409, 411, 413, 415, 422, 429),
     )
     def post(self, request: Request, course: str, number: int) -> Response:
         address = Address.read(course)
         courses.may_write(self.user, address, number)
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        digest = fields.take("content_hash", _hash, required=True)
-        password = fields.take("confirm_password", reading.text, required=True)
-        fields.done()
-        faults.stop(PublishError)
-        self.confirm(password)
-        made = courses.publish(self.user, address, number, content_hash=digest, at=self.at)
+        sent = CourseToPublishSerializer.sent(request)
+        self.confirm(sent["confirm_password"])
+        made = courses.publish(self.user, address, number, content_hash=sent["content_hash"], at=self.at)
         return _answer(request, made)
 
 
@@ -328,26 +271,12 @@ def _read(sent: Any) -> Outline:
     return files.read_plain(sent, "")
 
 
-# What is answered
-
-
 def _etag(version: CourseVersion) -> str:
     return f'"{version.content_hash}"'
 
 
 def _addressed(address: Address) -> dict[str, Any]:
     return {"course": str(address), "code": address.code, "school": address.school}
-
-
-def _version(version: CourseVersion) -> dict[str, Any]:
-    published = version.published_at
-    return {
-        "number": version.number,
-        "state": version.state,
-        "published_at": published and published.astimezone(dt.UTC).isoformat().replace("+00:00", "Z"),
-        "published_by": courses.publisher(version),
-        "content_hash": version.content_hash,
-    }
 
 
 def _answer(request: Request, version: CourseVersion, status: HTTPStatus = HTTPStatus.OK) -> Response:
@@ -360,7 +289,7 @@ def _answer(request: Request, version: CourseVersion, status: HTTPStatus = HTTPS
     shown = {
         **_addressed(Address.of(version.course)),
         "title": version.title,
-        **_version(version),
+        **VersionSerializer(version).data,
         "outline": files.as_data(stands),
         "in_words": {
             item.code: {tolerance.name: tolerance.says for tolerance in item.standard}
@@ -374,4 +303,4 @@ def _answer(request: Request, version: CourseVersion, status: HTTPStatus = HTTPS
         "limits": {mark: marks[mark] for mark in VERIFIED},
         "caution": CAUTION,
     }
-    return Response(shown, status=status, headers=headers)
+    return Response(CourseVersionSerializer(shown).data, status=status, headers=headers)

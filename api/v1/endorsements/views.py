@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import uuid
-from collections.abc import Mapping
 from http import HTTPStatus
 from typing import Any
 
@@ -14,16 +12,23 @@ from rest_framework.throttling import UserRateThrottle
 
 from api.v1 import confirming
 from api.v1.description import Answer, Parameter, describe
+from api.v1.endorsements.serializers import (
+    EndorsementGivenSerializer,
+    EndorsementKindListSerializer,
+    EndorsementListSerializer,
+    EndorsementRevokedSerializer,
+    EndorsementToCheckSerializer,
+    EndorsementToGiveSerializer,
+    RevocationOfEndorsementSerializer,
+    written,
+)
 from api.v1.errors import Problem
+from api.v1.reports import EndorsementReportSerializer
 from api.v1.students import StudentView
 from api.v1.views import OpenView
 from syllabus import catalogue
-from syllabus.catalogue import Kind
-from syllabus.engine import document as documents
-from syllabus.engine import reading
 from syllabus.engine import record as engine
 from syllabus.engine.errors import Fault
-from syllabus.engine.reading import Faults, Object
 from syllabus.engine.report import CAUTION
 from training import record
 from training.models import Endorsement, EndorsementSeal, Revocation, Role, Student
@@ -33,20 +38,6 @@ from training.services.endorsements import EndorsementError
 from training.services.signatures import Signer
 
 _WHOLE = "endorsement"
-
-
-def as_it_came(faults: Faults, value: Any, place: str) -> Any:
-    """A value that somebody else reads."""
-    return value
-
-
-def own_id(faults: Faults, value: Any, place: str) -> uuid.UUID | None:
-    """An id that the caller drew."""
-    try:
-        return uuid.UUID(value)
-    except (ValueError, TypeError, AttributeError):
-        faults.add(place, f"{reading.called(value)} is not a UUID, such as {uuid.UUID(int=1)}")
-        return None
 
 
 class ConfirmThrottle(UserRateThrottle):
@@ -101,33 +92,12 @@ class EndorsementKinds(OpenView):
             "school may "
             "have its own wording; `check` fills in the one that applies."
         ),
-        answers={200: Answer("EndorsementKindList", "The catalogue")},
+        answers={200: Answer(EndorsementKindListSerializer, "The catalogue")},
         refuses=(401, 406, 422, 429),
     )
     def get(self, request: Request) -> Response:
-        kinds = [_kind(each) for each in catalogue.current().kinds.values()]
-        return Response({"kinds": kinds, "caution": CAUTION})
-
-
-def _kind(kind: Kind) -> dict[str, Any]:
-    return {
-        "kind": kind.kind,
-        "title": kind.title,
-        "citation": kind.cite.section,
-        "source": kind.cite.source,
-        "read_on": kind.cite.read_on.isoformat(),
-        "verified": kind.verified,
-        "fields": {
-            name: catalogue.REQUIRED if needed else catalogue.OPTIONAL for name, needed in kind.fields.items()
-        },
-        "tests": list(kind.tests),
-        "given_by": [{"instructor": each, "tests": list(sorts)} for each, sorts in kind.given_by.items()],
-        "proves": list(kind.proves),
-        "rests_on": list(kind.rests_on),
-        "given_by_who_trained": kind.trained,
-        "life": kind.life,
-        "wording": kind.wording,
-    }
+        kinds = catalogue.current().kinds.values()
+        return Response(EndorsementKindListSerializer({"kinds": kinds, "caution": CAUTION}).data)
 
 
 class StudentEndorsements(SigningView):
@@ -146,7 +116,7 @@ class StudentEndorsements(SigningView):
             "logged."
         ),
         parameters=[Parameter.student()],
-        answers={200: Answer("EndorsementList", "The endorsements")},
+        answers={200: Answer(EndorsementListSerializer, "The endorsements")},
         refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
@@ -158,7 +128,7 @@ class StudentEndorsements(SigningView):
             for row, seal, revocation in endorsements.listed(student)
             if row.entry_id in by_id
         ]
-        return Response({"endorsements": listed, "caution": CAUTION})
+        return Response(EndorsementListSerializer({"endorsements": listed, "caution": CAUTION}).data)
 
     @describe(
         name="giveEndorsement",
@@ -172,59 +142,25 @@ class StudentEndorsements(SigningView):
             "sealed in the school's ledger."
         ),
         parameters=[Parameter.student()],
-        body="EndorsementToGive",
+        body=EndorsementToGiveSerializer,
         answers={
-            200: Answer("EndorsementGiven", "Already on record"),
-            201: Answer("EndorsementGiven", "Given"),
+            200: Answer(EndorsementGivenSerializer, "Already on record"),
+            201: Answer(EndorsementGivenSerializer, "Given"),
         },
         refuses=(400, 401, 403, 404, 406, 409, 411, 413, 415, 422, 429),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.writable(ref, instructing=True)
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        entry = fields.take("id", own_id, required=True)
-        kind = fields.take("kind", reading.name, required=True)
-        said = fields.take(_WHOLE, as_it_came, {})
-        judgement = fields.take("judgement", reading.text, "")
-        confirmation = confirming.take(fields)
-        fields.done()
-        faults.stop(EndorsementError)
+        sent = EndorsementToGiveSerializer.sent(request)
+        entry, kind, said = sent["id"], sent["kind"], sent[_WHOLE]
+        judgement, confirmation = sent["judgement"], sent["confirmation"]
         by = self.signer(confirmation)
         try:
             done = signatures.give_endorsement(student, entry, kind, said, judgement, by)
         except EndorsementError as problem:
             raise _placed(problem) from None
-        return Response(
-            _given(done.endorsement, done.seal), status=HTTPStatus.CREATED if done.created else HTTPStatus.OK
-        )
-
-
-def _given(row: Endorsement, seal: EndorsementSeal) -> dict[str, Any]:
-    return {
-        "id": row.entry_id,
-        "kind": row.kind,
-        "endorsement": _written(record.entry_of(row, "endorsements")),
-        "signature": _signature(seal),
-        "report": seal.shown,
-    }
-
-
-def _written(endorsement: engine.Endorsement) -> dict[str, Any]:
-    """As a record document has it."""
-    whole = documents.dump(engine.Record(endorsements=(endorsement,)), provenance=True)
-    made: dict[str, Any] = whole["endorsements"][0]
-    return made
-
-
-def _signature(seal: EndorsementSeal) -> dict[str, Any]:
-    return {
-        "by": str(seal.by),
-        "at": _instant(seal.at),
-        "wording": seal.wording,
-        "judgement": seal.judgement,
-        "ledger_index": seal.ledger_index,
-    }
+        status = HTTPStatus.CREATED if done.created else HTTPStatus.OK
+        return Response(EndorsementGivenSerializer(done.seal).data, status=status)
 
 
 def _listed(
@@ -239,25 +175,11 @@ def _listed(
     return {
         "id": row.entry_id,
         "kind": row.kind,
-        "endorsement": _written(stands),
-        "last_day": last and last.isoformat(),
-        "signature": seal and _signature(seal),
-        "revocation": revocation and _revocation(revocation),
+        "endorsement": written(stands),
+        "last_day": last,
+        "signature": seal,
+        "revocation": revocation,
     }
-
-
-def _revocation(revocation: Revocation) -> dict[str, Any]:
-    return {
-        "by": str(revocation.by),
-        "at": _instant(revocation.at),
-        "reason": revocation.reason,
-        "ledger_index": revocation.ledger_index,
-        "was": _written(record.entry_of(revocation.endorsement, "endorsements")),
-    }
-
-
-def _instant(at: dt.datetime) -> str:
-    return at.astimezone(dt.UTC).isoformat().replace("+00:00", "Z")
 
 
 class EndorsementCheck(SigningView):
@@ -273,23 +195,20 @@ class EndorsementCheck(SigningView):
             "the access."
         ),
         parameters=[Parameter.student()],
-        body="EndorsementToCheck",
-        answers={200: Answer("EndorsementReport", "What to check")},
+        body=EndorsementToCheckSerializer,
+        answers={200: Answer(EndorsementReportSerializer, "What to check")},
         refuses=(400, 401, 403, 404, 406, 411, 413, 415, 422),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.writable(ref)
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        kind = fields.take("kind", reading.name, required=True)
-        said: Mapping[str, Any] = fields.take(_WHOLE, as_it_came, {})
-        fields.done()
-        faults.stop(EndorsementError)
+        sent = EndorsementToCheckSerializer.sent(request)
         try:
-            found = endorsements.check(student, kind, said, by=self.user, at=self.at, via="api")
+            found = endorsements.check(
+                student, sent["kind"], sent[_WHOLE], by=self.user, at=self.at, via="api"
+            )
         except EndorsementError as problem:
             raise _placed(problem) from None
-        return Response(found.as_json())
+        return Response(EndorsementReportSerializer(found.as_json()).data)
 
 
 class EndorsementRevocation(SigningView):
@@ -311,21 +230,17 @@ class EndorsementRevocation(SigningView):
             Parameter.student(),
             Parameter("entry", "path", "The endorsement's id.", {"type": "string", "format": "uuid"}, True),
         ],
-        body="RevocationOfEndorsement",
-        answers={200: Answer("EndorsementRevoked", "Revoked")},
+        body=RevocationOfEndorsementSerializer,
+        answers={200: Answer(EndorsementRevokedSerializer, "Revoked")},
         refuses=(400, 401, 403, 404, 406, 409, 411, 413, 415, 422, 429),
     )
     def post(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
         student = self.writable(ref)
-        faults = Faults()
-        fields = Object(faults, request.data, "")
-        reason = fields.take("reason", reading.name, required=True)
-        confirmation = confirming.take(fields)
-        fields.done()
-        faults.stop(EndorsementError)
+        sent = RevocationOfEndorsementSerializer.sent(request)
+        reason, confirmation = sent["reason"], sent["confirmation"]
         endorsement = endorsements.find(student, entry)
         try:
             revoked = signatures.revoke_endorsement(endorsement, reason, self.signer(confirmation))
         except EndorsementError as problem:
             raise _placed(problem) from None
-        return Response({"id": endorsement.entry_id, "kind": endorsement.kind, **_revocation(revoked)})
+        return Response(EndorsementRevokedSerializer(revoked).data)

@@ -50,32 +50,27 @@ QUESTION: dict[str, Any] = {
     "on": "2026-07-05",
     "context": {"aircraft_model": "C172"},
 }
+PROBLEM: dict[str, Any] = {
+    "type": "about:blank",
+    "title": "Unprocessable Entity",
+    "status": 422,
+    "detail": "1 validation error in the request; see `errors`.",
+    "errors": [
+        {
+            "place": "record.flights[3].times.dual",
+            "message": "2.0 h is more than the total of 1.4 h; correct one of them",
+        }
+    ],
+}
 
 
-def examples() -> dict[str, Any]:
-    """One example for a component, by its name."""
-    report = evaluate(
+def report() -> dict[str, Any]:
+    """What the program answers to the question."""
+    made = evaluate(
         rulebook.current(),
         document.parse(RECORD),
         QUESTION["milestone"],
         date.fromisoformat(QUESTION["on"]),
         context=context_from(QUESTION["context"]),
     )
-    return {
-        "TrainingRecord": RECORD,
-        "EligibilityQuestion": QUESTION,
-        "EligibilityReport": report.as_json(),
-        "Login": {"email": "bo@school.example", "password": "three words of yours"},
-        "Problem": {
-            "type": "about:blank",
-            "title": "Unprocessable Entity",
-            "status": 422,
-            "detail": "1 validation error in the request; see `errors`.",
-            "errors": [
-                {
-                    "place": "record.flights[3].times.dual",
-                    "message": "2.0 h is more than the total of 1.4 h; correct one of them",
-                }
-            ],
-        },
-    }
+    return made.as_json()

@@ -1,0 +1,1 @@
+"""Courses: what is sent and answered, and the calls."""

@@ -1,0 +1,1 @@
+"""Endorsements: what is sent and answered, and the calls."""

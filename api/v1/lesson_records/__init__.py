@@ -1,0 +1,1 @@
+"""Lesson records: what is sent and answered, and the calls."""
