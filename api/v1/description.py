@@ -6,6 +6,7 @@ OpenAPI operation. Its schemas are those of the serializers that read and write.
 
 from __future__ import annotations
 
+import copy
 import inspect
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -229,13 +230,15 @@ class ShapeDescription(OpenApiSerializerExtension):  # type: ignore[no-untyped-c
             [key for key, each in fields.items() if each.required],
             **shape.more_schema,
         )
+        made = copy.deepcopy(made)  # the generator writes into what it gets, and types are shared
         if shape.__doc__:
             made["description"] = inspect.cleandoc(shape.__doc__)
         return {**made, "examples": [shape.example()]} if hasattr(shape, "example") else made
 
 
 def _component(name: str, schema: Schema) -> ResolvedComponent:
-    return ResolvedComponent(name=name, type=ResolvedComponent.SCHEMA, schema=schema, object=name)
+    own = copy.deepcopy(schema)
+    return ResolvedComponent(name=name, type=ResolvedComponent.SCHEMA, schema=own, object=name)
 
 
 def _refusal(status: int, problem: Schema) -> Schema:
