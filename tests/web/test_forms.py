@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import pathlib
+import re
+
 import pytest
 
 from syllabus.engine.errors import Fault, FaultsFound
 from training.services.errors import Conflict, NotAllowed, NotFound
 from training.web.forms import Choice, Day, Form, Text
+
+ROOT = pathlib.Path(__file__).resolve().parents[2]
 
 
 class Flown(Form):
@@ -93,3 +98,14 @@ def test_a_null_character_never_reaches_the_service(field: str) -> None:
     form = Flown({**WHOLE, field: "\x00"})
     assert not form.submit(lambda **sent: pytest.fail("nothing is given to the service"))
     assert list(form.errors) == [field]
+
+
+def test_what_a_page_was_sent_is_read_by_its_form_alone() -> None:
+    # ``training/web/forms.py`` binds a form to the request, and reads a sheet whose rows a script adds.
+    by_hand = re.compile(r"\.POST\b|\.FILES\s*[.\[]")
+    found = {
+        str(path.relative_to(ROOT))
+        for path in (ROOT / "training" / "web").rglob("*.py")
+        if by_hand.search(path.read_text(encoding="utf-8"))
+    }
+    assert found == {"training/web/forms.py"}

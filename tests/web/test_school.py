@@ -480,8 +480,7 @@ def imported(desk: Client, people: Cast, text: str) -> Any:
 
 def form_of(answer: Any) -> dict[str, Any]:
     told = answer.context
-    sent = {f"column-{each['key']}": each["chosen"] for each in told["targets"] if each["chosen"] is not None}
-    return {**sent, "table": told["token"], **{each["key"]: each["chosen"] for each in told["options"]}}
+    return {"table": told["token"], **{field.html_name: field.value() or "" for field in told["form"]}}
 
 
 def test_flights_are_tried_and_then_put_on_record(desk: Client, taught: Cast) -> None:

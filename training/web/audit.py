@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import uuid
 from collections.abc import Iterator
-from http import HTTPStatus
 from typing import Any
 
 from django.contrib import messages as flash
@@ -17,13 +16,13 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as lazy
 from django.utils.translation import gettext_noop
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from syllabus.engine.audit import MENDS, SEVERITIES
-from syllabus.engine.errors import FaultsFound
 from syllabus.engine.report import CAUTION
 from training.models import Finding, NightlyAudit, School, Student, User
 from training.reports import finding_entries
@@ -37,9 +36,9 @@ from training.services import (
     instructors,
     signatures,
 )
-from training.services.errors import Refused
 from training.services.findings import STATES
-from training.web import refusals, shown, working
+from training.web import shown, working
+from training.web.forms import Choice, Form, Reason, text_of
 from training.web.instructor import signing
 from training.web.shown import day, test_of
 from training.web.working import Ended, Step
@@ -62,6 +61,14 @@ MEND = {
     "note": gettext_noop("A note"),
     "nothing": gettext_noop("No remedy"),
 }
+
+
+class Resolve(Form):
+    how = Choice(lazy("What was done"), [(key, lazy(MEND[key])) for key in MENDS])
+    note = Reason(lazy("Details"), most=findings.MOST_NOTE, rows=4)
+
+    def __init__(self, data: Any = None, *, found: Finding) -> None:
+        super().__init__(data, initial={"how": found.body["mend"]})
 
 
 def _user(request: HttpRequest) -> User:
@@ -182,7 +189,7 @@ def report(request: HttpRequest) -> HttpResponse:
 def run(request: HttpRequest) -> StreamingHttpResponse:
     """Audit a school now, and show how far it is."""
     user, at = _user(request), timezone.now()
-    school = _school(request, request.POST.get("school") or None)
+    school = _school(request, text_of(request, "school") or None)
     address = f"{reverse('audit')}?school={school.slug}"
 
     def work() -> Iterator[Step | Ended]:
@@ -228,22 +235,16 @@ def finding(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     user, at = _user(request), timezone.now()
     found = findings.find(user, ref)
     findings.note_read([found], user, via="web", at=at)
-    if request.method != "POST":
-        return _finding(request, found)
-    how = str(request.POST.get("how", ""))
-    # A browser sends the ends of lines in its own way; what a passkey signs has one.
-    note = str(request.POST.get("note", "")).replace("\r\n", "\n").strip()
-    try:
-        signatures.resolve_finding(found, how, note, signing.signer(request, user, at))
-    except (Refused, FaultsFound) as problem:
-        return _finding(request, found, " ".join(refusals.words(problem, str)), how, note)
+    form = Resolve.bind(request, found=found)
+    if not form.submit(
+        lambda how, note: signatures.resolve_finding(found, how, note, signing.signer(request, user, at))
+    ):
+        return _finding(request, found, form)
     flash.success(request, _("Finding resolved. This is entered in the school's ledger."))
     return redirect("finding", ref=ref)
 
 
-def _finding(
-    request: HttpRequest, found: Finding, fault: str = "", how: str = "", note: str = ""
-) -> HttpResponse:
+def _finding(request: HttpRequest, found: Finding, form: Resolve) -> HttpResponse:
     unmet = [
         {**each, "now": _(_MET[each["met_now"]]), "then": _(_MET[each["met_then"]])}
         for each in found.body["unmet"]
@@ -263,15 +264,10 @@ def _finding(
             {"row": each, **findings.resolution_json(each), "words": _(MEND[each.how])}
             for each in found.resolutions.select_related("by", "finding")
         ],
-        "mends": {key: _(MEND[key]) for key in MENDS},
-        "how": how or found.body["mend"],
-        "note": note,
-        "most": findings.MOST_NOTE,
-        "fault": fault,
+        "form": form,
         "caution": CAUTION,
     }
-    status = HTTPStatus.UNPROCESSABLE_ENTITY if fault else HTTPStatus.OK
-    return render(request, "training/audit/finding.html", told, status=status)
+    return render(request, "training/audit/finding.html", told, status=form.status)
 
 
 _MET = {True: gettext_noop("met"), False: gettext_noop("not met"), None: gettext_noop("unknown")}

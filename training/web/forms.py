@@ -77,6 +77,10 @@ class Choice(forms.ChoiceField):
     def valid_value(self, value: str) -> bool:
         return True
 
+    def has(self, value: str) -> bool:
+        """Whether that is one of the list."""
+        return super().valid_value(value)
+
 
 class Tick(forms.BooleanField):
     """A box to tick; ``unticked`` is said where it has to be and is not."""
@@ -85,8 +89,15 @@ class Tick(forms.BooleanField):
         super().__init__(label=label, required=bool(unticked), error_messages={"required": unticked})
 
 
-class Reason(Text):
-    """Why something is done; the service says what is no reason."""
+class Lines(Text):
+    """A text whose lines end in one character: a browser sends two, and what a passkey signs has one."""
+
+    def to_python(self, value: Any) -> Any:
+        return super().to_python(value.replace("\r\n", "\n") if isinstance(value, str) else value)
+
+
+class Reason(Lines):
+    """Why something is done; the service says what is no reason. Several lines where it has ``rows``."""
 
     def __init__(self, label: Any, *, most: int, rows: int = 0, **more: Any) -> None:
         attrs = {"rows": rows} if rows else {}
@@ -120,6 +131,13 @@ class Form(forms.Form):
         assert isinstance(found, Choice)
         found.choices = list(choices)
 
+    @classmethod
+    def read(cls, request: HttpRequest, **more: Any) -> dict[str, Any]:
+        """What was sent, for a page that shows no form again; what cannot be read is left out."""
+        form = cls(request.POST, **more)
+        form.is_valid()
+        return form.cleaned_data
+
     @property
     def status(self) -> int:
         """How a page that shows the form is answered."""
@@ -148,6 +166,21 @@ class Form(forms.Form):
         field = self.places.get(key, key) if key else self.refused_at
         seen = field in self.fields and not self.fields[field].widget.is_hidden
         self.add_error(field if seen else None, message)
+
+
+def as_typed(request: HttpRequest) -> dict[str, str]:
+    """Every field by its name, for a sheet whose rows a script adds: it has its own reader."""
+    return {key: str(value) for key, value in request.POST.items()}
+
+
+def text_of(request: HttpRequest, name: str) -> str:
+    """One field of a form that is not shown again, read as ``Lines`` reads it."""
+    return request.POST.get(name, "").replace("\x00", "").replace("\r\n", "\n").strip()
+
+
+def texts_of(request: HttpRequest, name: str) -> list[str]:
+    """What was ticked of a list."""
+    return request.POST.getlist(name)
 
 
 FormT = TypeVar("FormT", bound=Form)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
+from django import forms
 from django.conf import settings
 from django.contrib import messages as flash
 from django.contrib.auth.decorators import login_required
@@ -19,12 +20,12 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
-from syllabus.engine.errors import FaultsFound
 from syllabus.engine.report import CAUTION
-from training.models import LeadTimes, Notice, School, User
+from training.models import LeadTimes, Notice, Reminder, School, User
 from training.reports import lapses
 from training.services import access, notices
 from training.services.reminders import calendars, coming, failures, leads, preferences
+from training.web.forms import Choice, Form, Text, Tick, sent_or_new, text_of
 from training.web.shown import day
 
 #: What a notice says that is no reminder; those stand above by themselves.
@@ -50,6 +51,91 @@ KINDS = {
 NEVER = gettext_lazy("never")
 
 
+class Postpone(Form):
+    until = Text(gettext_lazy("Remind me again on"))
+
+    def __init__(self, data: Any = None, *, reminder: Reminder, at: dt.datetime) -> None:
+        super().__init__(data, auto_id=f"%s-{reminder.ref}")
+        self.reminder = reminder
+        tomorrow = reminder.school.day(at) + dt.timedelta(days=1)
+        limits = {"min": tomorrow.isoformat(), "max": reminder.last_day.isoformat()}
+        self.fields["until"].widget = forms.DateInput(attrs={"type": "date", "required": True, **limits})
+
+    def clean_until(self) -> dt.date | None:
+        text = self.cleaned_data["until"]
+        try:
+            return dt.date.fromisoformat(text) if text else None
+        except ValueError:
+            said = _("%(given)r is not a date. Enter it as 2026-11-20.") % {"given": text[:40]}
+            raise forms.ValidationError(said) from None
+
+
+class Languages(forms.Select):
+    """Each language is called by its own name, and read out in it."""
+
+    def create_option(self, name: str, value: Any, *more: Any, **named: Any) -> dict[str, Any]:
+        found = super().create_option(name, value, *more, **named)
+        found["attrs"]["lang"] = str(value)
+        return found
+
+
+def _time_of_day(label: Any) -> forms.TimeField:
+    wrong = gettext_lazy("Enter times of day as 21:00 and 07:00.")
+    return forms.TimeField(
+        label=label,
+        widget=forms.TimeInput(format="%H:%M", attrs={"type": "time", "required": True}),
+        error_messages={"required": wrong, "invalid": wrong},
+    )
+
+
+class Preferences(Form):
+    email = Tick(gettext_lazy("By e-mail"))
+    quiet_from = _time_of_day(gettext_lazy("No e-mail between"))
+    quiet_until = _time_of_day(gettext_lazy("and"))
+    time_zone = Text(
+        gettext_lazy("Time zone (blank: the school's)"),
+        widget=forms.TextInput(attrs={"placeholder": "America/Chicago"}),
+    )
+    language = Choice(gettext_lazy("Language of pages and e-mails"), settings.LANGUAGES, widget=Languages)
+
+    def __init__(self, data: Any = None, **more: Any) -> None:
+        super().__init__(data, **more)
+        if len(settings.LANGUAGES) < 2:
+            self.fields["language"].widget = forms.HiddenInput()
+
+
+class LeadDays(Text):
+    """Days as they are typed: none where it is blank, an empty list for never."""
+
+    def to_python(self, value: Any) -> Any:
+        text = super().to_python(value)
+        if not text:
+            return None
+        if text == str(NEVER):
+            return []
+        try:
+            return [int(each) for each in text.replace(",", " ").split()]
+        except ValueError:
+            said = _("cannot read “%(given)s”. Enter days such as 60, 30, 7.") % {"given": text[:40]}
+            raise forms.ValidationError(said) from None
+
+
+class Days(Form):
+    """How long before an expiration a school's people are told; a blank one is common practice."""
+
+    def __init__(self, data: Any = None, *, school: School) -> None:
+        own = dict(LeadTimes.objects.filter(school=school).values_list("kind", "days"))
+        written = {kind: ", ".join(map(str, days)) or NEVER for kind, days in own.items()}
+        super().__init__(data, auto_id=f"{school.slug}-%s", initial=written)
+        self.school = school
+        for kind, days in leads.DEFAULTS.items():
+            common = forms.TextInput(attrs={"placeholder": ", ".join(map(str, days))})
+            self.fields[kind] = LeadDays(KINDS[kind], widget=common)
+
+    def refuse(self, message: str, place: str = "") -> None:
+        super().refuse(message, place.removeprefix("days."))
+
+
 def _user(request: HttpRequest) -> User:
     assert isinstance(request.user, User)
     return request.user
@@ -63,7 +149,8 @@ def own(request: HttpRequest) -> HttpResponse:
     return _shown(request, timezone.now())
 
 
-def _shown(request: HttpRequest, at: dt.datetime, status: int = 200, **more: Any) -> HttpResponse:
+def _shown(request: HttpRequest, at: dt.datetime, form: Form | None = None, **more: Any) -> HttpResponse:
+    """One's reminders, with the form that was sent and is not as it must be."""
     user = _user(request)
     told = {
         "reminders": [
@@ -71,8 +158,9 @@ def _shown(request: HttpRequest, at: dt.datetime, status: int = 200, **more: Any
                 "own": each,
                 "last": day(each.reminder.last_day),
                 "snoozed": each.snoozed_until and day(each.snoozed_until),
-                "first": (each.reminder.school.day(at) + dt.timedelta(days=1)).isoformat(),
-                "latest": each.reminder.last_day.isoformat(),
+                "form": form
+                if isinstance(form, Postpone) and form.reminder == each.reminder
+                else Postpone(reminder=each.reminder, at=at),
                 "may_snooze": each.reminder.school.day(at) < each.reminder.last_day,
             }
             for each in coming.own(user, at, via="web")
@@ -87,14 +175,13 @@ def _shown(request: HttpRequest, at: dt.datetime, status: int = 200, **more: Any
             .filter(kind__in=NOTICES)
             .select_related("student__school")[:MOST_NOTICES]
         ],
-        "preferences": preferences.as_json(preferences.of(user)),
-        "languages": settings.LANGUAGES,
+        "preferences": sent_or_new(form, Preferences, initial=preferences.as_json(preferences.of(user))),
         "has_calendar": hasattr(user, "calendar_feed"),
         "administers": list(access.schools(user).order_by("pk")),
         "caution": CAUTION,
         **more,
     }
-    return render(request, "training/reminders.html", told, status=status)
+    return render(request, "training/reminders.html", told, status=form.status if form else 200)
 
 
 @require_POST
@@ -104,19 +191,14 @@ def act(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """Read one, or put it off until a day."""
     user, at = _user(request), timezone.now()
     reminder = coming.find(user, ref, at)
-    wanted = request.POST.get("until", "").strip()
-    if not wanted:
+    form = Postpone.bind(request, reminder=reminder, at=at)
+    if form.is_valid() and not form.cleaned_data["until"]:
         coming.mark_read(user, reminder, at)
-        return redirect("reminders")
-    try:
-        until = dt.date.fromisoformat(wanted)
-        coming.snooze(user, reminder, until, at)
-    except ValueError:
-        flash.error(request, _("%(given)r is not a date. Enter it as 2026-11-20.") % {"given": wanted[:40]})
-    except FaultsFound as problem:
-        flash.error(request, " ".join(fault.message for fault in problem.faults))
+    elif form.submit(lambda until: coming.snooze(user, reminder, until, at)):
+        said = _("Postponed until %(day)s.") % {"day": day(form.cleaned_data["until"])}
+        flash.success(request, said)
     else:
-        flash.success(request, _("Postponed until %(day)s.") % {"day": day(until)})
+        return _shown(request, at, form)
     return redirect("reminders")
 
 
@@ -136,23 +218,15 @@ def read_notice(request: HttpRequest, notice: int) -> HttpResponse:
 @login_required
 def prefer(request: HttpRequest) -> HttpResponse:
     """Set the preferences."""
-    given: dict[str, Any] = {
-        "time_zone": request.POST.get("time_zone", "").strip(),
-        "email": request.POST.get("email") == "on",
-        "language": request.POST.get("language") or preferences.of(_user(request)).language,
-    }
-    for key in ("quiet_from", "quiet_until"):
-        try:
-            given[key] = dt.time.fromisoformat(request.POST.get(key, "")[:5])
-        except ValueError:
-            flash.error(request, _("Enter times of day as 21:00 and 07:00."))
-            return redirect("reminders")
-    try:
-        preferences.set_for(_user(request), **given)
-    except FaultsFound as problem:
-        flash.error(request, " ".join(fault.message for fault in problem.faults))
-    else:
-        flash.success(request, _("Preferences saved."))
+    user = _user(request)
+
+    def prefer(language: str, **given: Any) -> None:
+        preferences.set_for(user, language=language or preferences.of(user).language, **given)
+
+    form = Preferences.bind(request)
+    if not form.submit(prefer):
+        return _shown(request, timezone.now(), form)
+    flash.success(request, _("Preferences saved."))
     return redirect("reminders")
 
 
@@ -162,7 +236,7 @@ def prefer(request: HttpRequest) -> HttpResponse:
 def calendar(request: HttpRequest) -> HttpResponse:
     """Create a calendar link, which is shown once; or turn it off."""
     user, at = _user(request), timezone.now()
-    if request.POST.get("close"):
+    if text_of(request, "close"):
         calendars.revoke(user)
         flash.success(request, _("Calendar link turned off."))
         return redirect("reminders")
@@ -188,6 +262,10 @@ def feed(request: HttpRequest, secret: str) -> HttpResponse:
 @login_required
 def ahead(request: HttpRequest) -> HttpResponse:
     """What the schools that one administers will be told in the next 30 days."""
+    return _ahead(request)
+
+
+def _ahead(request: HttpRequest, form: Days | None = None) -> HttpResponse:
     user, at = _user(request), timezone.now()
     schools = list(access.schools(user).order_by("pk"))
     if not schools:
@@ -201,30 +279,13 @@ def ahead(request: HttpRequest) -> HttpResponse:
             {
                 "school": school,
                 "coming": [(day(each.day), day(each.last_day), each) for each in listed],
-                "lead_times": _lead_times(school),
+                "form": form if form and form.school == school else Days(school=school),
                 "not_sent": failures.deliveries(school),
                 "not_worked_out": failures.records(school),
             }
         )
     told = {"schools": shown, "days": coming.DAYS, "caution": CAUTION}
-    return render(request, "training/reminders_ahead.html", told)
-
-
-def _lead_times(school: School) -> list[dict[str, Any]]:
-    own = dict(LeadTimes.objects.filter(school=school).values_list("kind", "days"))
-    return [
-        {
-            "kind": kind,
-            "name": KINDS[kind],
-            "own": (_written(own[kind]) or NEVER) if kind in own else "",
-            "default": _written(days),
-        }
-        for kind, days in leads.DEFAULTS.items()
-    ]
-
-
-def _written(days: Iterable[int]) -> str:
-    return ", ".join(map(str, days))
+    return render(request, "training/reminders_ahead.html", told, status=form.status if form else 200)
 
 
 @require_POST
@@ -235,31 +296,8 @@ def set_lead_times(request: HttpRequest, school: str) -> HttpResponse:
     found = next((each for each in access.schools(_user(request)) if each.slug == school), None)
     if found is None:
         raise Http404("no school of that name that you administer")
-    given: dict[str, list[int] | None] = {}
-    faults = []
-    for kind in leads.DEFAULTS:
-        text = request.POST.get(kind, "").strip()
-        try:
-            given[kind] = _days(text)
-        except ValueError:
-            said = _("%(kind)s: cannot read “%(given)s”. Enter days such as 60, 30, 7.")
-            faults.append(said % {"kind": KINDS[kind], "given": text[:40]})
-    if not faults:
-        try:
-            leads.set_several(found, given, at=timezone.now())
-        except FaultsFound as problem:
-            faults = [f"{KINDS[each.place.removeprefix('days.')]}: {each.message}" for each in problem.faults]
-    for each in faults:
-        flash.error(request, each)
-    if not faults:
-        flash.success(request, _("Lead times saved. Future reminders use them."))
+    form = Days.bind(request, school=found)
+    if not form.submit(lambda **days: leads.set_several(found, days, at=timezone.now())):
+        return _ahead(request, form)
+    flash.success(request, _("Lead times saved. Future reminders use them."))
     return redirect("reminders-ahead")
-
-
-def _days(text: str) -> list[int] | None:
-    """Days as they are typed. None: blank. Raises: ValueError."""
-    if not text:
-        return None
-    if text == str(NEVER):
-        return []
-    return [int(each) for each in text.replace(",", " ").split()]

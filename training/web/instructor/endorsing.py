@@ -32,7 +32,9 @@ from training.services.endorsement_check import Checked
 from training.services.endorsements import AgainstTheRule, EndorsementError
 from training.services.errors import NotAllowed, Refused
 from training.web import refusals
+from training.web.forms import text_of
 from training.web.instructor import sheet, signing
+from training.web.instructor.forms import Give
 from training.web.instructor.opening import Taught, taught
 from training.web.shown import State, day, test_of, vouched, why_not
 from training.web.student_shown import Names
@@ -232,14 +234,13 @@ def _left_out(whys: Said, names: Names) -> list[str]:
 
 
 def _give(request: HttpRequest, whose: Taught, kind: Kind) -> HttpResponse:
-    try:
-        entry = uuid.UUID(str(request.POST.get("id", "")))
-        said = json.loads(str(request.POST.get("endorsement", "")))
-        if not isinstance(said, dict):
-            raise ValueError("no object")
-    except (ValueError, RecursionError):
-        raise Http404("no endorsement that can be read") from None
-    judgement = sheet.lines(str(request.POST.get("judgement", "")))
+    form = Give.bind(request)
+    if {"id", "endorsement"} & form.errors.keys():
+        raise Http404("no endorsement that can be read")
+    sent = form.cleaned_data
+    entry, said, judgement = sent["id"], sent["endorsement"], sent.get("judgement", "")
+    if unread := form.errors.get("judgement"):  # nothing is signed without it
+        return _show(request, whose, kind, said, faults=list(map(str, unread)), entry=entry, status=422)
     faults = []
     try:
         by = signing.signer(request, whose.user, whose.at)
@@ -266,7 +267,7 @@ def _give(request: HttpRequest, whose: Taught, kind: Kind) -> HttpResponse:
 def revoke(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
     """End an endorsement that was given here, from today on."""
     found = endorsements.find(whose.student, entry)
-    reason = sheet.lines(str(request.POST.get("reason", "")))
+    reason = text_of(request, "reason")
     faults: list[str] = []
     if request.method == "POST":
         try:

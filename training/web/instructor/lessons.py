@@ -37,7 +37,9 @@ from training.services.errors import Changed, NotAllowed, Refused
 from training.services.lesson_content import LessonError
 from training.services.lesson_records import AlreadySigned
 from training.web import refusals
+from training.web.forms import as_typed, text_of, texts_of
 from training.web.instructor import looking, sheet, signing, told
+from training.web.instructor.forms import Begin, Correct
 from training.web.instructor.looking import Look
 from training.web.instructor.opening import Taught, taught
 from training.web.shown import day
@@ -78,16 +80,19 @@ def _day_of(content: Mapping[str, Any]) -> str:
 @taught
 def begin(request: HttpRequest, whose: Taught) -> HttpResponse:
     """Make the draft of the lesson that was chosen, with what is planned on its sheet."""
-    try:
-        key = uuid.UUID(str(request.POST.get("id", "")))
-    except ValueError:
-        raise Http404("no id of a draft") from None
-    lesson = str(request.POST.get("lesson", ""))[:200]
-    own = request.POST.get("own") == "yes"
-    empty: dict[str, Any] | None = {"items": []} if own else None
+    sent = Begin.read(request)
+    if "id" not in sent:
+        raise Http404("no id of a draft")
+    empty: dict[str, Any] | None = {"items": []} if sent.get("own") == "yes" else None
     try:
         made = lesson_records.create(
-            whose.student, id=key, lesson=lesson, content=empty, by=whose.user, at=whose.at, via="web"
+            whose.student,
+            id=sent["id"],
+            lesson=sent.get("lesson", "")[:200],
+            content=empty,
+            by=whose.user,
+            at=whose.at,
+            via="web",
         )
     except (Refused, LessonError) as problem:
         messages.error(request, " ".join(refusals.words(problem)))
@@ -105,11 +110,11 @@ def lesson_sheet(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpR
     if request.method != "POST":
         whose.log(access.READ, f"lesson-record {record.pk}")
         return _show(request, whose, record, None, {})
-    given = {key: str(value) for key, value in request.POST.items()}
-    found = looking.look(whose, record, given, request.POST.getlist("add"))
+    given, added = as_typed(request), texts_of(request, "add")
+    found = looking.look(whose, record, given, added)
     if found.content is not None and given.get("propose"):
         given.update(found.proposed)
-        found = looking.look(whose, record, given, request.POST.getlist("add"))
+        found = looking.look(whose, record, given, added)
     if found.content is None or found.typed.wrong:
         return _show(request, whose, record, found, given, status=422)
     try:
@@ -244,7 +249,7 @@ def _data(whose: Taught, record: LessonRecord) -> str:
 @taught
 def check(request: HttpRequest, whose: Taught) -> JsonResponse:
     """What a sheet comes to while it is typed; nothing is written."""
-    given = {key: str(value) for key, value in request.POST.items()}
+    given = as_typed(request)
     record = None
     try:
         key = uuid.UUID(given.get("record", ""))
@@ -265,7 +270,7 @@ def sign(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
     if request.method != "POST":
         whose.log(access.READ, f"lesson-record {record.pk} before the sign-off")
         return _before_signing(request, whose, record)
-    digest = str(request.POST.get("content_hash", ""))
+    digest = text_of(request, "content_hash")
     try:
         signatures.sign_lesson(record, signing.signer(request, whose.user, whose.at), content_hash=digest)
         return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)
@@ -359,17 +364,22 @@ def sealed(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpRespons
 def correct(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
     """Make the draft of a correction: it points at the signed lesson and says why."""
     record = whose.lesson(entry)
-    reason = sheet.lines(str(request.POST.get("reason", "")))[:2000]
-    try:
-        key = uuid.UUID(str(request.POST.get("id", "")))
-    except ValueError:
-        raise Http404("no id of a draft") from None
+    sent = Correct.read(request)
+    if "id" not in sent:
+        raise Http404("no id of a draft")
+    reason = sent.get("reason", "")[:2000]
     if not reason:
         messages.error(request, _("Enter a reason for the correction."))
         return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)
     try:
         made = sign_offs.correct(
-            record, id=key, reason=reason, content=record.content, by=whose.user, at=whose.at, via="web"
+            record,
+            id=sent["id"],
+            reason=reason,
+            content=record.content,
+            by=whose.user,
+            at=whose.at,
+            via="web",
         )
     except (Refused, LessonError) as problem:
         messages.error(request, " ".join(refusals.words(problem, _sentence)))

@@ -18,12 +18,13 @@ from training.models import User
 from training.services import confirming
 from training.services.confirming import Act, Confirmed, Given, NotConfirmed, Site
 from training.services.signatures import Signer
+from training.web.forms import Form
 
 _MOST = 20_000
 _SIGNED = ("clientDataJSON", "authenticatorData", "signature")
 
 
-class Confirmation(forms.Form):
+class Confirmation(Form):
     """What every form that signs has besides its own fields; ``forms/confirm.html`` shows it."""
 
     passkey = forms.CharField(widget=forms.HiddenInput)
@@ -35,7 +36,7 @@ def signer(request: HttpRequest, user: User, at: dt.datetime) -> Signer:
     if not ratelimit.consume(request, action="reauthenticate", user=user):
         raise NotConfirmed(_("Not signed. Too many attempts. Wait one minute, then sign again."))
     site = Site.of(request.get_host(), request.scheme or "https", settings.CSRF_TRUSTED_ORIGINS)
-    return Signer(user, _given(Confirmation(request.POST)), site, at, "web")
+    return Signer(user, _given(Confirmation.bind(request)), site, at, "web")
 
 
 def confirm(

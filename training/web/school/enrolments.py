@@ -60,7 +60,7 @@ def move(opened: Opened, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
     if version is None:
         raise Http404("no course in this enrolment to move to a newer version of")
     newer = enrolments.newer_versions(version)
-    form = Move(opened.request.POST if posted else opened.request.GET)
+    form = Move.bind(opened.request) if posted else Move(opened.request.GET)
     if not form.is_valid():
         raise Http404("no version of that number")
     number = form.cleaned_data["version"]

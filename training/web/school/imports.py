@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import json
 import uuid
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from typing import Any
 
+from django import forms
 from django.contrib import messages
 from django.core import signing
 from django.http import HttpResponse
@@ -18,6 +19,7 @@ from django.http.response import HttpResponseBase
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as lazy
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
@@ -29,8 +31,8 @@ from training.services.flight_files import FlightFileError, Table
 from training.services.flight_import import CLOCKS, CRAFTS, DATES, TARGETS, UNITS, Asked, ImportRefused, Plan
 from training.services.record_changes import ReasonError
 from training.web import working
+from training.web.forms import Choice, Form, text_of
 from training.web.instructor import signing as confirmation
-from training.web.school import opening
 from training.web.school.opening import Opened, administered
 from training.web.shown import day
 from training.web.working import Ended, Step
@@ -45,6 +47,60 @@ MANY, MOST_NAMED = 400, 20
 _SALT = "training.flight-import"
 
 
+class Upload(Form):
+    file = forms.FileField(
+        label=lazy("CSV or XLSX file, one row per flight"), required=False, allow_empty_file=True
+    )
+
+
+class Columns(Form):
+    """Which column holds what, and how the file writes what it writes."""
+
+    dates = Choice(lazy("Days are written"), [(key, lazy(said)) for key, (_, said) in DATES.items()])
+    clock = Choice(lazy("Times of day are read from"), [(key, lazy(said)) for key, said in CLOCKS.items()])
+    unit = Choice(lazy("Bare numbers of time are"), [(key, lazy(said)) for key, said in UNITS.items()])
+    craft = Choice(
+        lazy("An airplane that is not the school's, if the file does not say its class"),
+        [(key, lazy(said)) for key, (_, said) in CRAFTS.items()],
+    )
+
+    def __init__(self, data: Any = None, *, table: Table, asked: Asked | None = None) -> None:
+        begins = {}
+        if asked:
+            begins = {key: getattr(asked, key) for key in ("dates", "clock", "unit", "craft")}
+            begins |= {f"column-{key}": str(index) for key, index in asked.columns.items()}
+        super().__init__(data, initial=begins)
+        columns = [("", gettext("not in the file"))]
+        for index in range(len(table.header)):
+            sample, name = _sample(table, index), table.column(index)
+            columns.append((str(index), f"{name}: {sample}" if sample else name))
+        for key, label, _ in TARGETS:
+            self.fields[f"column-{key}"] = Choice(gettext(label), columns)
+
+    def asked(self) -> Asked:
+        """As it was chosen; what is none of a list is as the list begins."""
+        self.is_valid()
+        right = {
+            name: self.cleaned_data[name]
+            for name, field in self.fields.items()
+            if isinstance(field, Choice) and field.has(self.cleaned_data.get(name, ""))
+        }
+        columns = {key: int(right[f"column-{key}"]) for key, _, _ in TARGETS if right.get(f"column-{key}")}
+        return Asked(columns, **{name: right[name] for name in self.base_fields if name in right})
+
+    @property
+    def chosen(self) -> set[int]:
+        """The columns that are read."""
+        found = (self[f"column-{key}"].value() for key, _, _ in TARGETS)
+        return {int(each) for each in found if each and str(each).isdecimal()}
+
+    def of_targets(self) -> list[forms.BoundField]:
+        return [self[name] for name in self.fields if name not in self.base_fields]
+
+    def of_formats(self) -> list[forms.BoundField]:
+        return [self[name] for name in self.base_fields]
+
+
 @require_http_methods(["GET", "HEAD", "POST"])
 @administered
 def upload(opened: Opened, ref: uuid.UUID) -> HttpResponse:
@@ -52,7 +108,7 @@ def upload(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     student = opened.student(ref, "flights to import")
     if opened.request.method != "POST":
         return _upload(opened, student)
-    sent = opened.request.FILES.get("file")
+    sent = Upload.read(opened.request, files=opened.request.FILES).get("file")
     if sent is None:
         return _upload(opened, student, [gettext("Choose a file first.")])
     if sent.size is None or sent.size > flight_files.MOST_BYTES:
@@ -70,7 +126,7 @@ def upload(opened: Opened, ref: uuid.UUID) -> HttpResponse:
         return _upload(opened, student, [str(each) for each in problem.faults[:MOST_SHOWN]])
     columns = flight_import.suggest(table)
     asked = Asked(columns, dates=flight_import.suggest_dates(table, columns))
-    return _columns(opened, student, table, asked, None)
+    return _columns(opened, student, table, Columns(table=table, asked=asked), None)
 
 
 def _upload(opened: Opened, student: Student, faults: list[str] | None = None) -> HttpResponse:
@@ -90,10 +146,10 @@ def _upload(opened: Opened, student: Student, faults: list[str] | None = None) -
 @administered
 def columns(opened: Opened, ref: uuid.UUID) -> HttpResponseBase:
     """The dry run for these columns; or, where the plan that was read is sent along, the import."""
-    post = opened.request.POST
-    student = opened.student(ref, "flights to import", access.WRITE if "plan" in post else access.READ)
+    planned = bool(text_of(opened.request, "plan"))
+    student = opened.student(ref, "flights to import", access.WRITE if planned else access.READ)
     try:
-        plain = signing.loads(str(post.get("table", "")), salt=_salt(opened, student), max_age=KEPT)
+        plain = signing.loads(text_of(opened.request, "table"), salt=_salt(opened, student), max_age=KEPT)
     except signing.SignatureExpired:
         return _upload(
             opened,
@@ -107,31 +163,31 @@ def columns(opened: Opened, ref: uuid.UUID) -> HttpResponseBase:
             [gettext("Not imported. The file is incomplete. Choose it again.")],
         )
     table = Table.from_plain(plain)
-    asked = _asked(post, table)
-    if "plan" not in post:
-        return _columns(
-            opened, student, table, asked, flight_import.dry_run(table, asked, student, at=opened.at)
-        )
+    form = Columns.bind(opened.request, table=table)
+    asked = form.asked()
+    if not planned:
+        plan = flight_import.dry_run(table, asked, student, at=opened.at)
+        return _columns(opened, student, table, form, plan)
     if len(table.rows) > MANY:
         return _at_length(opened, student, table, asked)
     try:
         change = _carried_out(opened, student, table, asked)
     except (ReasonError, NotConfirmed) as problem:
         plan = flight_import.dry_run(table, asked, student, at=opened.at)
-        return _columns(opened, student, table, asked, plan, 422, wrong=_words(problem))
+        return _columns(opened, student, table, form, plan, 422, _words(problem))
     except ImportRefused as problem:
         plan = flight_import.dry_run(table, asked, student, at=opened.at)
         if not plan.faults:
             plan.cautions = [*problem.faults, *plan.cautions]
-        return _columns(opened, student, table, asked, plan, 409)
+        return _columns(opened, student, table, form, plan, 409)
     messages.success(opened.request, _said(change))
     return redirect("school-record", opened.school.slug, ref)
 
 
 def _carried_out(opened: Opened, student: Student, table: Table, asked: Asked) -> RecordChange | None:
     """The import of the plan that was read. Raises: ImportRefused; ReasonError; NotConfirmed."""
-    digest = str(opened.request.POST["plan"])
-    reason = record_changes.reason_of(str(opened.request.POST.get("reason", "")))
+    digest = text_of(opened.request, "plan")
+    reason = record_changes.reason_of(text_of(opened.request, "reason"))
     confirmed = confirmation.confirm(
         opened.request,
         opened.user,
@@ -199,39 +255,22 @@ def _salt(opened: Opened, student: Student) -> str:
     return f"{_SALT}:{opened.user.pk}:{student.ref}"
 
 
-def _asked(post: Any, table: Table) -> Asked:
-    chosen = {}
-    for key, _, _ in TARGETS:
-        text = str(post.get(f"column-{key}", ""))
-        if text.isdecimal() and len(text) < 4 and int(text) < len(table.header):
-            chosen[key] = int(text)
-
-    def one_of(key: str, known: Any, default: str) -> str:
-        return str(post[key]) if post.get(key) in known else default
-
-    return Asked(
-        chosen,
-        dates=one_of("dates", DATES, "iso"),
-        clock=one_of("clock", CLOCKS, "local"),
-        unit=one_of("unit", UNITS, "h"),
-        craft=one_of("craft", CRAFTS, ""),
-    )
-
-
 def _columns(
     opened: Opened,
     student: Student,
     table: Table,
-    asked: Asked,
+    form: Columns,
     plan: Plan | None,
     status: int = 200,
     wrong: str = "",
 ) -> HttpResponse:
     of_mapping = {key for key, _, _ in TARGETS}
-    by_target = opening.by_field(each for each in plan.faults if each.place in of_mapping) if plan else {}
     row_faults = [each for each in plan.faults if each.place not in of_mapping] if plan else []
     told: dict[str, Any] = {}
     if plan is not None:
+        for each in plan.faults:
+            if each.place in of_mapping:
+                form.refuse(each.message, f"column-{each.place}")
         new = [(gettext("new"), number, flight) for number, flight in plan.added]
         new += [(gettext("updated"), number, flight) for number, flight in plan.changed]
         told = {
@@ -268,53 +307,16 @@ def _columns(
         student=student,
         table=table,
         wrong=wrong,
-        reason=str(opened.request.POST.get("reason", "")),
+        reason=text_of(opened.request, "reason"),
         most_reason=record_changes.MOST_REASON,
         passkeys=json.dumps(confirming.passkeys(opened.user)),
         sealed_as=record_changes.REPLACED,
         about=record_changes.WHOLE,
         token=signing.dumps(table.as_plain(), salt=_salt(opened, student), compress=True),
-        choices=[(index, table.column(index), _sample(table, index)) for index in range(len(table.header))],
-        targets=[
-            {
-                "key": key,
-                "label": gettext(label),
-                "chosen": asked.columns.get(key),
-                "fault": by_target.get(key),
-            }
-            for key, label, _ in TARGETS
-        ],
-        asked=asked,
-        options=[
-            _option(
-                "dates",
-                gettext("Days are written"),
-                asked.dates,
-                {key: said for key, (_, said) in DATES.items()},
-            ),
-            _option("clock", gettext("Times of day are read from"), asked.clock, CLOCKS),
-            _option("unit", gettext("Bare numbers of time are"), asked.unit, UNITS),
-            _option(
-                "craft",
-                gettext("An airplane that is not the school's, if the file does not say its class"),
-                asked.craft,
-                {key: said for key, (_, said) in CRAFTS.items()},
-            ),
-        ],
-        unused=[
-            table.column(index) for index in range(len(table.header)) if index not in asked.columns.values()
-        ],
+        form=form,
+        unused=[table.column(index) for index in range(len(table.header)) if index not in form.chosen],
         **told,
     )
-
-
-def _option(key: str, label: str, chosen: str, values: Mapping[str, str]) -> dict[str, Any]:
-    return {
-        "key": key,
-        "label": label,
-        "chosen": chosen,
-        "values": [(value, gettext(words)) for value, words in values.items()],
-    }
 
 
 def _sample(table: Table, index: int) -> str:

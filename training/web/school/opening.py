@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import wraps
 from typing import Any
@@ -15,13 +15,9 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
-from syllabus.engine import reading
-from syllabus.engine.errors import Fault
-from syllabus.engine.reading import Faults
 from syllabus.engine.report import CAUTION
 from training.models import School, Student, User
 from training.services import access
@@ -96,22 +92,3 @@ def schools(request: HttpRequest) -> HttpResponse:
     if len(found) == 1:
         return redirect("school", found[0].slug)
     return render(request, "training/school/schools.html", {"schools": found, "caution": CAUTION})
-
-
-def day(faults: Faults, key: str, text: str, *, needed: bool = False) -> dt.date | None:
-    """A day as it was typed; blank is none, and a fault where one is needed."""
-    if not text.strip():
-        if needed:
-            faults.add(key, _("is blank; enter a date, such as 2026-03-02"))
-        return None
-    found: dt.date | None = reading.day(faults, text.strip(), key)
-    return found
-
-
-def by_field(faults: Iterable[Fault]) -> dict[str, str]:
-    """What is said at each field of a form; a place below a field is said at the field."""
-    found: dict[str, str] = {}
-    for each in faults:
-        key = each.place.replace("[", ".").partition(".")[0]
-        found[key] = f"{found[key]}; {each.message}" if key in found else each.message
-    return found

@@ -11,12 +11,14 @@ from collections.abc import Sequence
 from typing import Any
 from urllib.parse import urlencode
 
+from django import forms
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext, ngettext
+from django.utils.translation import gettext_lazy as lazy
 from django.utils.translation import gettext_noop as _
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST, require_safe
@@ -25,15 +27,14 @@ from syllabus.engine import record as engine
 from syllabus.engine.amounts import count
 from syllabus.engine.errors import Fault, NotInForce
 from syllabus.engine.geography import Place
-from syllabus.engine.reading import Faults
 from training import reports
 from training.models import RecordChange
 from training.presenters import amounts
 from training.services import access, attesting, confirming, record_changes, record_entries
 from training.services.confirming import NotConfirmed
 from training.services.record_entries import Shown
+from training.web.forms import Day, Form, text_of, texts_of
 from training.web.instructor import signing
-from training.web.school import opening
 from training.web.school.opening import Opened, administered
 from training.web.shown import MilestoneShown, RefusedShown, day, test_of, vouched
 
@@ -69,6 +70,30 @@ _INSTRUCTORS = {
 }
 
 
+class AsOf(Form):
+    on = Day(
+        lazy("As of"),
+        help_text=lazy("such as 2026-11-29"),
+        widget=forms.TextInput(attrs={"placeholder": lazy("today")}),
+    )
+    known = Day(
+        lazy("As known at the end of"),
+        help_text=lazy("such as 2026-11-29"),
+        widget=forms.TextInput(attrs={"placeholder": lazy("now")}),
+    )
+
+    def __init__(self, data: Any, *, today: dt.date) -> None:
+        super().__init__(data)
+        self.today = today
+
+    def clean_known(self) -> dt.date | None:
+        known: dt.date | None = self.cleaned_data["known"]
+        if known is not None and known > self.today:
+            said = gettext("%(day)s is in the future; choose today or an earlier day") % {"day": known}
+            raise forms.ValidationError(said)
+        return known
+
+
 @require_safe
 @administered
 def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
@@ -78,14 +103,10 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     if leaf not in dict(LEAVES):
         leaf = "flights"
     student = opened.student(ref, f"record, {leaf}")
-    faults = Faults()
-    on = opening.day(faults, "on", asked.get("on", "")) or opened.today
-    known = opening.day(faults, "known", asked.get("known", ""))
-    if known is not None and known > opened.today:
-        faults.add(
-            "known", gettext("%(day)s is in the future; choose today or an earlier day") % {"day": known}
-        )
-        known = None
+    form = AsOf(asked, today=opened.today)
+    form.is_valid()
+    on = form.cleaned_data.get("on") or opened.today
+    known = form.cleaned_data.get("known")
     zone = zoneinfo.ZoneInfo(opened.school.time_zone)
     # Known on a day: all that was put on record before it ended at the school.
     known_at = opened.at if known in (None, opened.today) else _end_of(known, zone)
@@ -97,11 +118,9 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
             {"key": key, "title": gettext(title), "query": urlencode({"leaf": key, **given})}
             for key, title in LEAVES
         ],
-        "on_text": asked.get("on", ""),
-        "known_text": asked.get("known", ""),
         "on": day(on),
         "known": day(known) if known else "",
-        "faults": {"on": "", "known": "", **opening.by_field(faults)},
+        "form": form,
         "printed": opened.at.astimezone(zone).strftime("%Y-%m-%d %H:%M %Z"),
     }
     if leaf == MILESTONES:
@@ -111,7 +130,7 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
             told["refused"] = [RefusedShown(each) for each in overview.not_covered]
             told["rulebook"] = overview.rulebook
         except NotInForce as problem:
-            told["faults"] = {**told["faults"], "on": str(problem)}
+            form.refuse(str(problem), "on")
     else:
         found = record_entries.of(student, leaf, on, known_at)
         page = Paginator(found, AT_ONCE).get_page(asked.get("page"))
@@ -128,7 +147,7 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
             "about": record_changes.WHOLE,
             "most_saw": attesting.MOST_TEXT,
         }
-    return opened.page("record", "students", status=422 if any(told["faults"].values()) else 200, **told)
+    return opened.page("record", "students", status=form.status, **told)
 
 
 @sensitive_post_parameters("confirm_password", "passkey")
@@ -136,13 +155,13 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
 @administered
 def attest(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     """Vouch for the claimed entries that were compared with a document."""
-    post = opened.request.POST
+    request = opened.request
     student = opened.student(ref, "attestation", access.WRITE)
-    leaf = str(post.get("leaf", ""))
-    marked = dict.fromkeys(post.getlist("entry"))
+    leaf = text_of(request, "leaf")
+    marked = dict.fromkeys(texts_of(request, "entry"))
     named = [(part, entry) for part, _, entry in (each.partition(":") for each in marked)]
     try:
-        saw = attesting.saw_of(str(post.get("saw", "")))
+        saw = attesting.saw_of(text_of(request, "saw"))
         confirmed = signing.confirm(
             opened.request,
             opened.user,
