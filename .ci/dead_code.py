@@ -91,7 +91,7 @@ KEPT = {
 #: What these mark is found by a registry.
 REGISTERED = ["@kind", "@kind(*", "@figure", "@figure(*", "@register*", "@admin.register*", "@shared_task*"]
 REGISTERED += ["@receiver*", "@*.connect*", "@checks.register*", "@app.*", "@register.*"]
-FIELD = re.compile(r"    (\w+ = (Field|\w+Serializer)\(|def get_\w+\(self, )")
+FIELD = re.compile(r"    (\w+ = (Field|\w+Serializer)\(|def find_\w+\(self, )")
 WORD = re.compile(r"[A-Za-z_][A-Za-z0-9_]*")
 
 

@@ -57,7 +57,7 @@ class ResponseSerializer(serializers.Serializer):
     """What is answered: every key of it, but a field that is not ``required`` only where it says something.
 
     It is made of a mapping that has the answer's own keys and no others, or of an object's attributes, and
-    where there is a method ``get_<key>``, of what that works out from the object.
+    where there is a method ``find_<key>``, of what that works out from the object.
     """
 
     #: Keys whose value was stored as JSON, maybe by an older version: it is given as it was kept.
@@ -94,7 +94,7 @@ class ResponseSerializer(serializers.Serializer):
         for key, field in self._rows:
             if said and not field.required and key not in instance:
                 continue
-            worked_out = getattr(self, f"get_{key}", field.get_attribute)
+            worked_out = getattr(self, f"find_{key}", field.get_attribute)
             value = instance[key] if said else worked_out(instance)
             as_it_is = value is None or key in self.stored
             made[key] = value if as_it_is else field.to_representation(value)

@@ -123,7 +123,7 @@ class EndorsementKindSerializer(ResponseSerializer):
     life = Field(STRING)
     wording = Field(STRING, "With placeholders in braces.")
 
-    def get_given_by(self, kind: Kind) -> list[dict[str, Any]]:
+    def find_given_by(self, kind: Kind) -> list[dict[str, Any]]:
         return [{"instructor": each, "tests": list(sorts)} for each, sorts in kind.given_by.items()]
 
 
@@ -166,7 +166,7 @@ class EndorsementGivenSerializer(ResponseSerializer):
     signature = SignatureSerializer(source="*")
     report = EndorsementReportSerializer(help_text="As it was shown at the signing.")
 
-    def get_report(self, seal: EndorsementSeal) -> dict[str, Any]:
+    def find_report(self, seal: EndorsementSeal) -> dict[str, Any]:
         return seal.shown
 
 

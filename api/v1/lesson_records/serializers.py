@@ -273,21 +273,21 @@ class LessonRecordSerializer(LessonRecordInShortSerializer):
     sign_off = SignedSerializer(allow_null=True)
     acknowledgement = AcknowledgedSerializer(allow_null=True)
 
-    def get_hints(self, record: LessonRecord) -> Any:
+    def find_hints(self, record: LessonRecord) -> Any:
         return lesson_records.hints(record)
 
-    def get_proves(self, record: LessonRecord) -> Any:
+    def find_proves(self, record: LessonRecord) -> Any:
         return lesson_records.proves(record)
 
-    def get_computed(self, record: LessonRecord) -> dict[str, str | None]:
+    def find_computed(self, record: LessonRecord) -> dict[str, str | None]:
         try:
             flight = lesson_content.read(record.content).flight
         except LessonError:
             flight = None  # an airport that a newer table no longer knows: nothing is computed
         return lesson_records.computed(flight).as_json()
 
-    def get_sign_off(self, record: LessonRecord) -> SignOff | None:
+    def find_sign_off(self, record: LessonRecord) -> SignOff | None:
         return getattr(record, "sign_off", None)
 
-    def get_acknowledgement(self, record: LessonRecord) -> Acknowledgement | None:
-        return getattr(self.get_sign_off(record), "acknowledgement", None)
+    def find_acknowledgement(self, record: LessonRecord) -> Acknowledgement | None:
+        return getattr(self.find_sign_off(record), "acknowledgement", None)
