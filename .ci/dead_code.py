@@ -60,7 +60,7 @@ FRAMEWORK = {
 #: Called by the tests alone, each file with the reason for its names.
 KEPT = {
     # The handbooks' arithmetic, held against their printed examples; no page shows these yet.
-    "syllabus/engine/maneuvers.py": {
+    "syllabus/engine/course/maneuvers.py": {
         *(
             "stall_speed_factor",
             "rate_of_turn",
@@ -72,19 +72,19 @@ KEPT = {
         *("distance_in", "groundspeed", "fuel_for"),
     },
     # What is published of the Sun: night follows from the same altitude, and is held against it in the tests.
-    "syllabus/engine/sun.py": {
+    "syllabus/engine/time/sun.py": {
         *("begin_morning", "sunrise", "sunset", "end_evening", "sun_altitude", "civil_twilight"),
     },
     # The parts of a length in the order in which they are added.
-    "syllabus/engine/calendar.py": {"MONTHS", "CALENDAR_MONTHS", "YEARS"},
+    "syllabus/engine/time/calendar.py": {"MONTHS", "CALENDAR_MONTHS", "YEARS"},
     # One of the roles, named in their order.
-    "syllabus/engine/rulebook.py": {"KNOWLEDGE_TEST"},
+    "syllabus/engine/rules/rulebook.py": {"KNOWLEDGE_TEST"},
     # What the parsers of HTML and Markdown call on the classes that extend them.
     "training/web/help/library.py": {
         *("handle_data", "handle_endtag", "heading_open", "link_open", "table_open", "table_close", "fence"),
     },
     # The whole-tree form of the proof that the server makes from stored nodes.
-    "training/ledger/proving.py": {"inclusion"},
+    "training/ledger/store/proving.py": {"inclusion"},
     # What a sweep says of itself to whoever runs it by hand.
     "training/services/sweep.py": {"unfinished"},
 }

@@ -23,7 +23,7 @@ worker_tmp_dir = "/dev/shm" if os.path.isdir("/dev/shm") else None  # noqa: S108
 control_socket_disable = True
 # The proxy in front is the settings' business (PROXY_SSL_HEADER, NUM_PROXIES).
 forwarded_allow_ips = ""
-# Every request has its line already, by training.web.requests.
+# Every request has its line already, by training.web.shared.requests.
 accesslog = None
 logconfig_dict: dict[str, Any] = logging_settings(os.environ.get("LOG_FORMAT", "json"), "INFO")
 logconfig_dict["loggers"]["gunicorn.error"] = {"handlers": [], "propagate": True}

@@ -9,10 +9,10 @@ from typing import Any
 import hypothesis
 import pytest
 
-from tests import no_network
-from tests.extent import FULL, count
-from tests.ledger.lifting import ledger_emptied  # noqa: F401  (a fixture of every test that commits)
-from tests.syllabus.published import courses_taken_out  # noqa: F401  (likewise)
+from tests.support import no_network
+from tests.support.extent import FULL, count
+from tests.support.lifting import ledger_emptied  # noqa: F401  (a fixture of every test that commits)
+from tests.support.published import courses_taken_out  # noqa: F401  (likewise)
 
 # A busy machine makes examples slowly; that says nothing about the program.
 hypothesis.settings.register_profile(

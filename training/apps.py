@@ -14,7 +14,7 @@ class TrainingConfig(AppConfig):
 
     def ready(self) -> None:
         from training.triggers import every
-        from training.web import prepared  # noqa: F401  (its pages are made ahead by the sweep)
+        from training.web.student import page_cache  # noqa: F401  (its pages are made ahead by the sweep)
 
         pre_migrate.connect(every.before_migrate, sender=self, dispatch_uid="triggers.before")
         post_migrate.connect(every.after_migrate, sender=self, dispatch_uid="triggers.after")

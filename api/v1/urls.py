@@ -2,54 +2,11 @@
 
 from django.urls import path
 
-from api.v1.aircraft import Aircraft, AircraftChecks
-from api.v1.assignments import AssignmentEnd, StudentAssignments
-from api.v1.audit import Audit, FindingResolve, Findings
-from api.v1.auth import Login, Logout
-from api.v1.changes import StudentChanges
-from api.v1.courses.views import (
-    CourseComparison,
-    CourseDetail,
-    CoursePublication,
-    Courses,
-    CourseVersionDetail,
-)
-from api.v1.documents import StudentAttestations, StudentDocuments
-from api.v1.eligibility import Eligibility
-from api.v1.endorsements.views import (
-    EndorsementCheck,
-    EndorsementKinds,
-    EndorsementRevocation,
-    StudentEndorsements,
-)
-from api.v1.enrolments import EnrolmentEnd, EnrolmentMove, StudentEnrolments
-from api.v1.guardians import Guardians
-from api.v1.handover import (
-    StudentHandOver,
-    StudentOrigins,
-    TakeOver,
-)
-from api.v1.instructors import InstructorRecord, Instructors
-from api.v1.ledger import LedgerCheckpoint, LedgerConsistency, LedgerKeys, LedgerProof
-from api.v1.lesson_records.views import (
-    LessonRecordAcknowledge,
-    LessonRecordCorrect,
-    LessonRecordDetail,
-    LessonRecords,
-    LessonRecordSign,
-)
-from api.v1.milestones import MilestoneDetail, Milestones
-from api.v1.minimums import SchoolMinimumEnd, SchoolMinimums
-from api.v1.notices import NoticeRead, Notices
-from api.v1.people import (
-    People,
-    PersonDetail,
-    PersonEnd,
-    PersonLink,
-)
-from api.v1.progress import StudentProgress
-from api.v1.records import StudentRecord
-from api.v1.reminders import (
+from api.v1.everyone.auth import Login, Logout
+from api.v1.everyone.eligibility import Eligibility
+from api.v1.everyone.milestones import MilestoneDetail, Milestones
+from api.v1.everyone.notices import NoticeRead, Notices
+from api.v1.everyone.reminders import (
     CalendarAddress,
     Coming,
     LeadTimes,
@@ -58,11 +15,45 @@ from api.v1.reminders import (
     Reminders,
     ReminderSnooze,
 )
-from api.v1.retention import StudentErasure, StudentHoldRelease, StudentHolds, StudentRetention
-from api.v1.school_settings import SchoolAircraftModels, SchoolSettings
-from api.v1.search import Search
-from api.v1.students import StudentDetail, StudentEligibility, StudentMilestone, Students
-from api.v1.turns import Turns
+from api.v1.everyone.search import Search
+from api.v1.everyone.status_changes import Turns
+from api.v1.school.aircraft import Aircraft, AircraftChecks
+from api.v1.school.audit import Audit, FindingResolve, Findings
+from api.v1.school.courses.views import (
+    CourseComparison,
+    CourseDetail,
+    CoursePublication,
+    Courses,
+    CourseVersionDetail,
+)
+from api.v1.school.instructors import InstructorRecord, Instructors
+from api.v1.school.minimums import SchoolMinimumEnd, SchoolMinimums
+from api.v1.school.people import People, PersonDetail, PersonEnd, PersonLink
+from api.v1.school.school_settings import SchoolAircraftModels, SchoolSettings
+from api.v1.student.assignments import AssignmentEnd, StudentAssignments
+from api.v1.student.changes import StudentChanges
+from api.v1.student.documents import StudentAttestations, StudentDocuments
+from api.v1.student.endorsements.views import (
+    EndorsementCheck,
+    EndorsementKinds,
+    EndorsementRevocation,
+    StudentEndorsements,
+)
+from api.v1.student.enrolments import EnrolmentEnd, EnrolmentMove, StudentEnrolments
+from api.v1.student.guardians import Guardians
+from api.v1.student.handover import StudentHandOver, StudentOrigins, TakeOver
+from api.v1.student.ledger import LedgerCheckpoint, LedgerConsistency, LedgerKeys, LedgerProof
+from api.v1.student.lesson_records.views import (
+    LessonRecordAcknowledge,
+    LessonRecordCorrect,
+    LessonRecordDetail,
+    LessonRecords,
+    LessonRecordSign,
+)
+from api.v1.student.progress import StudentProgress
+from api.v1.student.records import StudentRecord
+from api.v1.student.retention import StudentErasure, StudentHoldRelease, StudentHolds, StudentRetention
+from api.v1.student.students import StudentDetail, StudentEligibility, StudentMilestone, Students
 
 app_name = "api-v1"
 

@@ -7,9 +7,9 @@ from decimal import Decimal
 from django.db import models
 from django.db.models import F, Q
 
-from syllabus.engine.course import FLIGHT, ITEM_KINDS
-from syllabus.engine.rulebook import VERIFIED
-from syllabus.engine.standards import BASES, NAMED, QUANTITIES, RANGE, TARGETS, TEST_STANDARD, VALUE
+from syllabus.engine.course.course import FLIGHT, ITEM_KINDS
+from syllabus.engine.course.standards import BASES, NAMED, QUANTITIES, RANGE, TARGETS, TEST_STANDARD, VALUE
+from syllabus.engine.rules.rulebook import VERIFIED
 from syllabus.models.courses import CODE, CourseVersion, Positioned
 
 

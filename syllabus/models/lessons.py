@@ -7,7 +7,7 @@ import datetime as dt
 from django.db import models
 from django.db.models import F, Q
 
-from syllabus.engine.record import GRADES
+from syllabus.engine.record.record import GRADES
 from syllabus.models.courses import CODE, Positioned, Stage
 from syllabus.models.items import Item
 

@@ -8,10 +8,10 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import F, Q
 
-from syllabus import rulebook
-from syllabus.engine.course import CODE as IS_CODE
-from syllabus.engine.minimums import Minimum, as_requirement, read_params
-from syllabus.engine.rulebook import Requirement
+from syllabus.engine.course.course import CODE as IS_CODE
+from syllabus.engine.rules.minimums import Minimum, as_requirement, read_params
+from syllabus.engine.rules.rulebook import Requirement
+from syllabus.law import rulebook
 from syllabus.models.courses import CODE
 
 

@@ -1,0 +1,1 @@
+"""The API: each noun, and its description as a contract."""

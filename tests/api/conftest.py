@@ -11,9 +11,9 @@ from django.core.cache import cache
 from knox.models import AuthToken
 from rest_framework.test import APIClient
 
-from api.v1.examples import QUESTION
-from tests import factories
-from tests.cast import Cast, cast
+from api.v1.base.examples import QUESTION
+from tests.support import factories
+from tests.support.cast import Cast, cast
 from training import models
 
 Clients = Callable[[models.User | None], APIClient]

@@ -26,10 +26,10 @@ from schemathesis.specs.openapi.checks import (
     status_code_conformance,
 )
 
-from syllabus import courses, outlines
-from tests.cast import Cast
-from tests.extent import count
-from tests.syllabus.test_course_versions import SMALL
+from syllabus.courses import files, outlines
+from tests.support.cast import Cast
+from tests.support.extent import count
+from tests.syllabus.courses.test_course_versions import SMALL
 from training.config.wsgi import application
 
 CHECKS = [
@@ -68,7 +68,7 @@ def connection_kept() -> Iterator[None]:
 
 @pytest.fixture
 def course_kept(db: None) -> None:
-    outlines.save(courses.read(SMALL, "small"), "lakeside")
+    outlines.save(files.read(SMALL, "small"), "lakeside")
 
 
 @pytest.mark.usefixtures("connection_kept", "course_kept")

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import pytest
 
-from api.v1.links import LINKS
+from api.v1.base.links import LINKS
 from tests.api.test_contract import connection_kept  # noqa: F401  (a fixture)
 from tests.api.test_description import operations
-from tests.api.workflows import Workflow, people_who_can_sign
-from tests.cast import Cast
-from tests.extent import FULL, count
+from tests.support.cast import Cast
+from tests.support.extent import FULL, count
+from tests.support.workflows import Workflow, people_who_can_sign
 
 
 @pytest.mark.postgresql  # it takes long, and a second time shows little

@@ -16,16 +16,15 @@ from jsonschema import Draft202012Validator, FormatChecker
 from openapi_spec_validator import OpenAPIV31SpecValidator
 from rest_framework.test import APIClient
 
-from api.v1.examples import QUESTION, RECORD
-from syllabus import rulebook
-from syllabus.engine import document
-from tests import factories
+from api.v1.base.examples import QUESTION, RECORD
+from syllabus.engine.record import document
+from syllabus.law import rulebook
 from tests.api.conftest import Clients
 from tests.api.test_roles import ROWS, served
-from tests.cast import Cast
-from tests.extent import count
-from tests.factories import NOON
-from tests.training import any_record
+from tests.support import any_record, factories
+from tests.support.cast import Cast
+from tests.support.extent import count
+from tests.support.factories import NOON
 
 METHODS = {"get", "post", "put", "patch", "delete"}
 

@@ -12,11 +12,11 @@ import pytest
 from django.db import InterfaceError, OperationalError
 from rest_framework.test import APIClient
 
-from api.v1.examples import QUESTION
-from syllabus.engine import document
-from tests.api.problems import places, problem
-from tests.cast import Cast
-from tests.extent import sampled
+from api.v1.base.examples import QUESTION
+from syllabus.engine.record import document
+from tests.support.cast import Cast
+from tests.support.extent import sampled
+from tests.support.problems import places, problem
 from training.services import access
 
 URL = "/api/v1/eligibility"
@@ -233,7 +233,7 @@ PLACES = list(paths(EVERYTHING))
 
 @pytest.fixture
 def unhurried(monkeypatch: pytest.MonkeyPatch) -> APIClient:
-    monkeypatch.setattr("api.v1.views.AnonymousThrottle.allow_request", lambda *args: True)
+    monkeypatch.setattr("api.v1.base.views.AnonymousThrottle.allow_request", lambda *args: True)
     return APIClient()
 
 

@@ -14,18 +14,17 @@ from django.core.cache import cache
 from django.urls import URLPattern, URLResolver, get_resolver
 from rest_framework.test import APIClient
 
-from api.v1.examples import QUESTION, RECORD
-from syllabus import courses as course_files
-from syllabus import outlines
-from tests import factories
+from api.v1.base.examples import QUESTION, RECORD
+from syllabus.courses import files as course_files
+from syllabus.courses import outlines
 from tests.api.conftest import Clients
-from tests.cast import Cast
-from tests.factories import CONFIRMED
-from tests.syllabus.test_course_versions import SMALL
-from tests.training import audits, courses, lessons, own, reminding
+from tests.support import audits, courses, factories, lessons, own, reminding
+from tests.support.cast import Cast
+from tests.support.factories import CONFIRMED
+from tests.syllabus.courses.test_course_versions import SMALL
 from training import models
-from training.ledger import checkpoints
-from training.services import seals
+from training.ledger.store import checkpoints
+from training.services.signing import seals
 
 PREFIX = "api/v1/"
 LOOKERS = (
@@ -204,7 +203,7 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
         [401, 422, 403, 403, 404, 404, 404, 404, 404, 404, 401],
     ),
     ("students/<uuid:ref>/lesson-records/<uuid:entry>/correct", "POST"): ({}, SIGN),
-    # What each of them finds: tests/training/test_search.py.
+    # What each of them finds: tests/training/school/test_search.py.
     ("search", "GET"): (None, ANY_USER),
     # The role and the assignment are those of another instructor of Sam's.
     ("people", "GET"): (None, ADMINISTRATORS),

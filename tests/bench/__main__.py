@@ -103,7 +103,7 @@ def main(wanted: list[str]) -> None:
 
             subprocess.run([sys.executable, "-m", "tests.bench", part], check=True)
         elif part in ("http", "sign-offs", "sweep", "audit", "pages"):
-            from tests import services
+            from tests.support import services
 
             with services.running(redis=False) as addresses:
                 runs = {

@@ -7,7 +7,7 @@ import importlib
 import time
 from collections.abc import Callable
 
-from tests.training import audited
+from tests.support import audited
 from training import models, reports
 from training.reports import audit
 

@@ -8,10 +8,10 @@ import statistics
 import time
 from collections.abc import Callable
 
-from syllabus import rulebook
-from syllabus.engine import document as documents
-from syllabus.engine.evaluate import evaluate
-from syllabus.engine.record import Record
+from syllabus.engine.record import document as documents
+from syllabus.engine.record.record import Record
+from syllabus.engine.rules.evaluate import evaluate
+from syllabus.law import rulebook
 from tests.bench.flights import document
 
 ON = dt.date(2026, 11, 24)

@@ -17,7 +17,7 @@ from django.urls import include, path
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.v1.views import View
+from api.v1.base.views import View
 from tests.bench.engine import MILESTONE, ON
 from tests.bench.flights import document
 
@@ -55,8 +55,8 @@ def per_request(client: Client, url: str) -> float:
 def run() -> None:
     from knox.models import AuthToken
 
-    from syllabus.engine import document as documents
-    from tests import factories
+    from syllabus.engine.record import document as documents
+    from tests.support import factories
 
     at = factories.school()
     user = factories.instructor(at)

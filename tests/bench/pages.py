@@ -82,8 +82,7 @@ def run() -> None:
     """Prints medians and 95th percentiles of both, the ratio of the latter (aim: at most 3), and how many
     queries the page takes when it is asked for again."""
     logging.getLogger("training").setLevel(logging.WARNING)
-    from tests import factories
-    from tests.training import courses
+    from tests.support import courses, factories
     from training import models
 
     school = factories.school()
@@ -115,9 +114,8 @@ def run() -> None:
 
 def trained(school: Any, instructor: Any, course: Any) -> Any:
     """A student in the shipped course, with a record of that many flights and with signed lessons."""
-    from syllabus.engine import document as documents
-    from tests import factories
-    from tests.training import lessons
+    from syllabus.engine.record import document as documents
+    from tests.support import factories, lessons
     from training import models
 
     student = factories.student(school, taught_by=instructor)
@@ -148,13 +146,13 @@ def trained(school: Any, instructor: Any, course: Any) -> Any:
 def swept(school: Any) -> float:
     """Sweeps until every page is made; seconds. The night's audit is measured by itself."""
     from training import models
-    from training.services import prepared
     from training.services import sweep as sweeping
+    from training.services.records import page_cache
 
     today = school.day(dt.datetime.now(dt.UTC))
     models.NightlyAudit.objects.update_or_create(school=school, defaults={"on": today, "done": True})
     start = time.perf_counter()
-    while models.Stale.objects.exists() or prepared.waiting(1):
+    while models.Stale.objects.exists() or page_cache.waiting(1):
         done = sweeping.sweep()
         assert not done.faults, done
     assert models.PreparedPage.objects.count() >= STUDENTS * len(PAGES)

@@ -1,8 +1,8 @@
 """Sign-offs a second, beside bare INSERTs of the same rows, as the school's ledger grows.
 
-A sign-off goes through ``training.services.sign_offs``: every check, lock and hash. The bare transaction puts
-the very rows of such a sign-off into the same tables, each table's by one statement, and commits. Both go
-through the same connection; rounds of both alternate.
+A sign-off goes through ``training.services.lessons.sign_offs``: every check, lock and hash. The bare
+transaction puts the very rows of such a sign-off into the same tables, each table's by one statement, and
+commits. Both go through the same connection; rounds of both alternate.
 
 Up to the size that is measured the ledger is grown in bulk: entries made by the ledger's own functions, and
 with each entry copies of the rows that a sign-off of that instructor left. It is verified at the end.
@@ -26,12 +26,12 @@ from django.apps import apps
 from django.core.management import call_command
 from django.db import connection, transaction
 
-from tests import factories
-from tests.training import lessons
+from tests.support import factories, lessons
 from training import models
 from training.ledger import models as ledger
-from training.ledger import proofs, sealed
-from training.services import lesson_records, seals, sign_offs
+from training.ledger.core import proofs, sealed
+from training.services.lessons import lesson_records, sign_offs
+from training.services.signing import seals
 
 SIZES = (1_000, 10_000, 100_000)
 ROUNDS, AT_ONCE = 7, 30

@@ -15,11 +15,11 @@ import uuid
 from django.db import connection
 from django.test.utils import override_settings
 
-from syllabus import rulebook
-from tests import factories
+from syllabus.law import rulebook
+from tests.support import factories
 from training import models
-from training.services import prepared
 from training.services import sweep as sweeping
+from training.services.records import page_cache
 
 SIZES = (1_000, 1_000_000)
 EACH = 10  # endorsements of a student
@@ -80,7 +80,7 @@ def store(school: models.School, endorsements: int) -> None:
             ' (school_id, student_id, version, rulebook, "on", at, summary, prepared)'
             " SELECT school_id, id, version, %s, %s, now(), '{\"milestones\": []}', %s FROM training_student"
             " WHERE name LIKE %s",
-            [rules, today, prepared.made_by(), f"{mark}%"],
+            [rules, today, page_cache.made_by(), f"{mark}%"],
         )
         cursor.execute(
             "INSERT INTO training_lapse (school_id, student_id, uid, what, kind, last_day, requirements,"

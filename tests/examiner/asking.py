@@ -11,12 +11,12 @@ from functools import cache
 from inspect import signature
 from typing import Any
 
-from syllabus import rulebook
-from syllabus.engine import document
 from syllabus.engine.errors import EngineError, NotInForce, UnknownMilestone
-from syllabus.engine.evaluate import evaluate
-from syllabus.engine.question import context_from
-from syllabus.engine.settings import Settings
+from syllabus.engine.record import document
+from syllabus.engine.rules.evaluate import evaluate
+from syllabus.engine.rules.question import context_from
+from syllabus.engine.rules.settings import Settings
+from syllabus.law import rulebook
 
 TRUE, FALSE, NULL, REFUSED = "true", "false", "null", "refused"
 
@@ -50,9 +50,9 @@ def school() -> dict[str, Any]:
     """The models that the program links by itself, handed over as a school's settings."""
     if "settings" not in signature(evaluate).parameters:
         return {}
-    if importlib.util.find_spec("syllabus.aircraft_models") is None:
+    if importlib.util.find_spec("syllabus.law.aircraft_models") is None:
         return {"settings": Settings()}
-    models = importlib.import_module("syllabus.aircraft_models").current()
+    models = importlib.import_module("syllabus.law.aircraft_models").current()
     return {"settings": Settings(models=models)}
 
 

@@ -14,10 +14,10 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from tests.engine.building import read_yaml
 from tests.examiner.asking import Question
 from tests.examiner.lawful import ASKED_ON, BASES, lawful
 from tests.examiner.writing import AIR_FORCE, BO, CY, FOREIGN, GIL, IDA, Habits
+from tests.syllabus.engine.building import read_yaml
 
 HERE = Path(__file__).parent
 NOT_TRUE = "not true"

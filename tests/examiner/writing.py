@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo
 import airportsdata
 from pyproj import Geod
 
-from tests.engine.ephemeris import TIMES, reference_altitude
+from tests.syllabus.engine.ephemeris import TIMES, reference_altitude
 
 IDA = {"name": "Ida Example", "certificate": "0000001CFI"}
 BO = {"name": "Bo Example", "certificate": "0000002CFI"}

@@ -1,0 +1,1 @@
+"""The repository itself: layout, words, documents, locks, images."""

@@ -8,7 +8,7 @@ from django.core.exceptions import PermissionDenied, SuspiciousOperation
 from django.http import Http404, HttpRequest
 from django.test import Client, RequestFactory
 
-from training.config import faults
+from training.config import error_pages
 
 
 def asked(path: str) -> HttpRequest:
@@ -19,11 +19,13 @@ def asked(path: str) -> HttpRequest:
     ("answer", "status"),
     [
         pytest.param(
-            lambda r: faults.bad_request(r, SuspiciousOperation("x")), 400, id="a request that is no request"
+            lambda r: error_pages.bad_request(r, SuspiciousOperation("x")),
+            400,
+            id="a request that is no request",
         ),
-        pytest.param(lambda r: faults.permission_denied(r, PermissionDenied()), 403, id="a closed door"),
-        pytest.param(lambda r: faults.page_not_found(r, Http404()), 404, id="nothing there"),
-        pytest.param(faults.server_error, 500, id="a fault of ours"),
+        pytest.param(lambda r: error_pages.permission_denied(r, PermissionDenied()), 403, id="a closed door"),
+        pytest.param(lambda r: error_pages.page_not_found(r, Http404()), 404, id="nothing there"),
+        pytest.param(error_pages.server_error, 500, id="a fault of ours"),
     ],
 )
 def test_a_program_gets_a_problem_document_and_a_person_a_page(answer, status: int) -> None:

@@ -17,9 +17,9 @@ from django.core.management import call_command, get_commands
 from django.test import Client
 from django.urls import Resolver404, resolve
 
-from syllabus import rulebook
-from syllabus.engine import document, vocabulary
 from syllabus.engine.errors import DocumentError
+from syllabus.engine.record import document, vocabulary
+from syllabus.law import rulebook
 from training.management.commands import eligibility
 from training.web.help import library
 

@@ -29,8 +29,8 @@ import django
 import psycopg
 import pytest
 
-from tests import services
 from tests.repository.composed import ROOT, SECRETS, SERVICES, environment_of, filled_in, instructions
+from tests.support import services
 
 HOST = SECRETS["ALLOWED_HOSTS"]
 WITHIN = 240.0  # seconds, on a machine that does other things too

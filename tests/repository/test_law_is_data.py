@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from syllabus import rulebook
+from syllabus.law import rulebook
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 PACKAGES = ("syllabus", "training", "api")

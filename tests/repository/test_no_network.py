@@ -5,7 +5,7 @@ import socket
 
 import pytest
 
-from tests.no_network import NetworkError, is_here
+from tests.support.no_network import NetworkError, is_here
 
 ELSEWHERE = ("192.0.2.1", 9)  # an address for documentation (RFC 5737): nobody has it
 

@@ -12,7 +12,7 @@ import pytest
 import redis
 from django.db import connection
 
-from tests import services_plugin
+from tests.support import services_plugin
 
 
 @pytest.mark.django_db
@@ -73,7 +73,7 @@ def test_a_workers_redis_address(worker: str, address: str) -> None:
 
 HOLD = """
 import time
-from tests import services
+from tests.support import services
 with services.running() as addresses:
     print(addresses.folder, addresses.superuser_url, addresses.redis_url, flush=True)
     time.sleep(60)

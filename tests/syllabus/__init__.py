@@ -1,0 +1,1 @@
+"""What is required: the law as data, courses, and the engine."""

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests import cast
+from tests.support import cast
 
 
 @pytest.fixture

@@ -10,9 +10,9 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "training.config.settings")
 
 application = get_asgi_application()
 
-from training.services import prepared  # noqa: E402  (its models need Django to be set up)
+from training.services.records import page_cache  # noqa: E402  (its models need Django to be set up)
 
 # By the files as they are now: later they may be another program's, which a process that runs on is not.
-prepared.made_by()
+page_cache.made_by()
 
 __all__ = ["application", "celery_app"]  # the Celery app is made here, so that a request can ring a worker

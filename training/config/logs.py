@@ -23,7 +23,7 @@ class Where(logging.Filter):
     """Adds to a line the request or the task that it was written in."""
 
     def filter(self, record: logging.LogRecord) -> bool:
-        from training.web import requests
+        from training.web.shared import requests
 
         noted = requests.current()
         celery = sys.modules.get("celery")

@@ -74,20 +74,20 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
-    "training.web.requests.Noted",
+    "training.web.shared.requests.Noted",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
-    "api.v1.slashes.EitherSlash",
+    "api.v1.base.slashes.EitherSlash",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
-    "training.web.language.OwnLanguage",
+    "training.web.shared.language.OwnLanguage",
     "allauth.account.middleware.AccountMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
-    "training.web.refusals.Refusals",
+    "training.web.shared.refusals.Refusals",
 ]
 
 ROOT_URLCONF = "training.config.urls"
@@ -100,7 +100,7 @@ TEMPLATES = [
         "DIRS": [BASE_DIR / "training" / "web" / "templates"],
         "APP_DIRS": True,
         "OPTIONS": {
-            "libraries": {"law": "training.web.law"},
+            "libraries": {"law": "training.web.shared.law"},
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
@@ -109,7 +109,7 @@ TEMPLATES = [
         },
     },
 ]
-FORM_RENDERER = "training.web.forms.Renderer"
+FORM_RENDERER = "training.web.shared.forms.Renderer"
 
 # The database
 DATABASES = {"default": database(env, DATA_DIR)}
@@ -287,7 +287,7 @@ REST_FRAMEWORK = {
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PAGINATION_CLASS": "rest_framework.pagination.CursorPagination",
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
-    "EXCEPTION_HANDLER": "api.v1.errors.handler",
+    "EXCEPTION_HANDLER": "api.v1.base.errors.handler",
     "PAGE_SIZE": 50,
     "NUM_PROXIES": NUM_PROXIES,
     "COERCE_DECIMAL_TO_STRING": True,
@@ -313,16 +313,16 @@ SPECTACULAR_SETTINGS = {
     "SERVE_PERMISSIONS": ["rest_framework.permissions.AllowAny"],
     # Names of sets of words that several components use, or that share a field's name with another set.
     "ENUM_NAME_OVERRIDES": {
-        "GradeOfProficiencyEnum": "syllabus.engine.record.GRADES",
+        "GradeOfProficiencyEnum": "syllabus.engine.record.record.GRADES",
         "GradeEnum": ["describe", "explain", "practice", "perform", "not-observed"],
         "LessonRecordStateEnum": ["draft", "signed"],
         "CourseVersionStateEnum": ["draft", "published"],
-        "AircraftClassEnum": "syllabus.engine.vocabulary.CLASSES",
-        "AircraftCheckKindEnum": "syllabus.airworthiness.current",
-        "MendEnum": "syllabus.engine.audit.MENDS",
-        "InstructorKindEnum": "syllabus.engine.vocabulary.INSTRUCTORS",
+        "AircraftClassEnum": "syllabus.engine.record.vocabulary.CLASSES",
+        "AircraftCheckKindEnum": "syllabus.law.airworthiness.current",
+        "MendEnum": "syllabus.engine.audit.audit.MENDS",
+        "InstructorKindEnum": "syllabus.engine.record.vocabulary.INSTRUCTORS",
         "ReminderKindEnum": "training.services.reminders.leads.DEFAULTS",
-        "ClassOfMedicalEnum": "syllabus.engine.vocabulary.MEDICAL_CLASSES",
+        "ClassOfMedicalEnum": "syllabus.engine.record.vocabulary.MEDICAL_CLASSES",
     },
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",

@@ -29,7 +29,7 @@ urlpatterns = [
     path("", include("training.web.urls")),
 ]
 
-handler400 = "training.config.faults.bad_request"
-handler403 = "training.config.faults.permission_denied"
-handler404 = "training.config.faults.page_not_found"
-handler500 = "training.config.faults.server_error"
+handler400 = "training.config.error_pages.bad_request"
+handler403 = "training.config.error_pages.permission_denied"
+handler404 = "training.config.error_pages.page_not_found"
+handler500 = "training.config.error_pages.server_error"

@@ -12,4 +12,4 @@ class LedgerConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from training.ledger import checks  # noqa: F401  (registers the system checks)
+        from training.ledger.store import checks  # noqa: F401  (registers the system checks)

@@ -11,8 +11,8 @@ from typing import Any
 
 from django.db import models
 
-from training.ledger import sealed
-from training.ledger.proofs import EMPTY_ROOT
+from training.ledger.core import sealed
+from training.ledger.core.proofs import EMPTY_ROOT
 
 TREE_LENGTH = 100
 KIND_LENGTH = 64

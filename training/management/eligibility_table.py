@@ -14,10 +14,10 @@ from datetime import date
 from fractions import Fraction
 from functools import cached_property
 
-from syllabus.engine.amounts import THINGS, shares
 from syllabus.engine.errors import NotCovered
-from syllabus.engine.finding import Finding
-from syllabus.engine.report import CAUTION, UNVERIFIED, Report
+from syllabus.engine.rules.finding import Finding
+from syllabus.engine.rules.report import CAUTION, UNVERIFIED, Report
+from syllabus.engine.time.amounts import THINGS, shares
 from training.management.plain_text import GLUE, cells, clean, filled, joined, padded, wrapped
 from training.presenters import amounts
 from training.presenters.grouped import FEW, grouped

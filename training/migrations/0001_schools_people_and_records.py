@@ -4,8 +4,8 @@ import datetime
 import django.db.models.deletion
 import django.db.models.functions.text
 import django.utils.timezone
-import training.models.people
-import training.models.schools
+import training.models.school.people
+import training.models.school.schools
 import uuid
 from django.conf import settings
 from django.db import migrations, models
@@ -79,7 +79,7 @@ class Migration(migrations.Migration):
                         default="UTC",
                         help_text="decides which day 'today' is at the school",
                         max_length=64,
-                        validators=[training.models.schools.check_time_zone],
+                        validators=[training.models.school.schools.check_time_zone],
                     ),
                 ),
                 (
@@ -161,7 +161,7 @@ class Migration(migrations.Migration):
                 "ordering": ["email"],
             },
             managers=[
-                ("objects", training.models.people.UserManager()),
+                ("objects", training.models.school.people.UserManager()),
             ],
         ),
         migrations.CreateModel(

@@ -10,10 +10,10 @@ import django.core.validators
 import django.db.models.deletion
 import django.db.models.functions.text
 import django.utils.timezone
-import training.models.people
-import training.models.recipients
-import training.models.reminders
-import training.models.schools
+import training.models.school.people
+import training.models.watching.recipients
+import training.models.watching.reminders
+import training.models.school.schools
 import uuid
 from django.conf import settings
 from django.db import migrations, models
@@ -65,12 +65,12 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('name', models.CharField(max_length=200)),
                 ('slug', models.SlugField(help_text='short name used in addresses and commands', max_length=60, unique=True)),
-                ('time_zone', models.CharField(default='UTC', help_text="decides which day 'today' is at the school", max_length=64, validators=[training.models.schools.check_time_zone])),
+                ('time_zone', models.CharField(default='UTC', help_text="decides which day 'today' is at the school", max_length=64, validators=[training.models.school.schools.check_time_zone])),
                 ('is_demo', models.BooleanField(default=False, help_text='an invented school, replaced whenever the demo is loaded')),
                 ('of_age_at', models.PositiveSmallIntegerField(default=18, help_text='years; until then a guardian with consent on record is told too. From memory: 18 in most states of the USA, 19 in Alabama and Nebraska, 21 in Mississippi', verbose_name='age of majority')),
                 ('late_after_days', models.PositiveSmallIntegerField(blank=True, help_text='days between a lesson and its sign-off, past which it is signed with a warning; empty: none. No regulation has such a number', null=True, verbose_name='a sign-off is late after')),
                 ('rules_version', models.UUIDField(editable=False, null=True, verbose_name="state of the school's own rules")),
-                ('claims_asked', models.JSONField(blank=True, db_default=models.Value(['endorsements', 'tests', 'documents', 'certificates'], models.JSONField()), default=training.models.schools.claims_asked, help_text='lists of a record whose entries raise a question while nobody vouches for them', validators=[training.models.schools.check_claims_asked], verbose_name='claimed entries are asked about')),
+                ('claims_asked', models.JSONField(blank=True, db_default=models.Value(['endorsements', 'tests', 'documents', 'certificates'], models.JSONField()), default=training.models.school.schools.claims_asked, help_text='lists of a record whose entries raise a question while nobody vouches for them', validators=[training.models.school.schools.check_claims_asked], verbose_name='claimed entries are asked about')),
                 ('taxi_allowance_minutes', models.PositiveSmallIntegerField(db_default=30, default=30, help_text='minutes on the ground beside the time between takeoff and landing, past which a logged total is asked about; common practice, no regulation has such a number', validators=[django.core.validators.MaxValueValidator(240)], verbose_name='taxi allowance')),
                 ('part_141', models.BooleanField(blank=True, help_text='whether the school holds a pilot school certificate; empty: not recorded, and its rules on keeping records are asked', null=True, verbose_name='certificated pilot school')),
             ],
@@ -108,7 +108,7 @@ class Migration(migrations.Migration):
                 'constraints': [models.CheckConstraint(condition=models.Q(('email', django.db.models.functions.text.Lower('email'))), name='user_email_in_lower_case')],
             },
             managers=[
-                ('objects', training.models.people.UserManager()),
+                ('objects', training.models.school.people.UserManager()),
             ],
         ),
         migrations.CreateModel(
@@ -186,7 +186,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('kind', models.CharField(max_length=30)),
-                ('days', models.JSONField(blank=True, help_text='days before the last day, such as [60, 30, 7]; [] for none', validators=[training.models.reminders.check_days])),
+                ('days', models.JSONField(blank=True, help_text='days before the last day, such as [60, 30, 7]; [] for none', validators=[training.models.watching.reminders.check_days])),
                 ('school', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='lead_times', to='training.school')),
             ],
             options={
@@ -228,8 +228,8 @@ class Migration(migrations.Migration):
             name='ReminderPreferences',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('time_zone', models.CharField(blank=True, help_text="empty: the school's", max_length=64, validators=[training.models.schools.check_time_zone])),
-                ('language', models.CharField(choices=training.models.recipients.languages, default='en', max_length=10)),
+                ('time_zone', models.CharField(blank=True, help_text="empty: the school's", max_length=64, validators=[training.models.school.schools.check_time_zone])),
+                ('language', models.CharField(choices=training.models.watching.recipients.languages, default='en', max_length=10)),
                 ('email', models.BooleanField(default=True, verbose_name='by e-mail')),
                 ('quiet_from', models.TimeField(default=datetime.time(21, 0))),
                 ('quiet_until', models.TimeField(default=datetime.time(7, 0))),
@@ -248,7 +248,7 @@ class Migration(migrations.Migration):
                 ('user', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='roles', to=settings.AUTH_USER_MODEL)),
                 ('school', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='roles', to='training.school')),
                 ('recent_experience_until', models.DateField(blank=True, help_text="last day of an instructor's recent experience; empty: not recorded here", null=True)),
-                ('ratings', models.JSONField(blank=True, help_text='in which aircraft an instructor may give flight training, as instructor and pilot certificate allow together: [{"category": "airplane", "class": "single-engine land", "instrument": true}]; empty: not recorded here; []: in none', null=True, validators=[training.models.people.check_ratings])),
+                ('ratings', models.JSONField(blank=True, help_text='in which aircraft an instructor may give flight training, as instructor and pilot certificate allow together: [{"category": "airplane", "class": "single-engine land", "instrument": true}]; empty: not recorded here; []: in none', null=True, validators=[training.models.school.people.check_ratings])),
                 ('instructor_kind', models.CharField(choices=[('flight', 'flight'), ('ground', 'ground'), ('foreign', 'foreign'), ('armed-forces', 'armed-forces')], db_default='flight', default='flight', help_text='under what authority an instructor signs: flight, ground, foreign or armed-forces', max_length=20, verbose_name='kind of instructor')),
             ],
             options={
@@ -578,8 +578,8 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('name', models.CharField(max_length=200)),
                 ('email', models.EmailField(max_length=254)),
-                ('time_zone', models.CharField(blank=True, help_text="empty: the school's", max_length=64, validators=[training.models.schools.check_time_zone])),
-                ('language', models.CharField(choices=training.models.recipients.languages, default='en', max_length=10)),
+                ('time_zone', models.CharField(blank=True, help_text="empty: the school's", max_length=64, validators=[training.models.school.schools.check_time_zone])),
+                ('language', models.CharField(choices=training.models.watching.recipients.languages, default='en', max_length=10)),
                 ('consent_on', models.DateField(verbose_name='consent given on')),
                 ('consent_until', models.DateField(blank=True, null=True, verbose_name='consent holds through')),
                 ('recorded_at', models.DateTimeField()),

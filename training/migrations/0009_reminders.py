@@ -2,8 +2,8 @@
 
 import datetime
 import django.db.models.deletion
-import training.models.reminders
-import training.models.schools
+import training.models.watching.reminders
+import training.models.school.schools
 import uuid
 from django.conf import settings
 from django.db import migrations, models
@@ -47,7 +47,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('name', models.CharField(max_length=200)),
                 ('email', models.EmailField(max_length=254)),
-                ('time_zone', models.CharField(blank=True, help_text="empty: the school's", max_length=64, validators=[training.models.schools.check_time_zone])),
+                ('time_zone', models.CharField(blank=True, help_text="empty: the school's", max_length=64, validators=[training.models.school.schools.check_time_zone])),
                 ('language', models.CharField(choices=[('en', 'English')], default='en', max_length=10)),
                 ('consent_on', models.DateField(verbose_name='consent given on')),
                 ('consent_until', models.DateField(blank=True, null=True, verbose_name='consent holds through')),
@@ -114,7 +114,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('kind', models.CharField(max_length=30)),
-                ('days', models.JSONField(blank=True, help_text='days before the last day, such as [60, 30, 7]; [] for none', validators=[training.models.reminders.check_days])),
+                ('days', models.JSONField(blank=True, help_text='days before the last day, such as [60, 30, 7]; [] for none', validators=[training.models.watching.reminders.check_days])),
                 ('school', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='lead_times', to='training.school')),
             ],
             options={
@@ -180,7 +180,7 @@ class Migration(migrations.Migration):
             name='ReminderPreferences',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('time_zone', models.CharField(blank=True, help_text="empty: the school's", max_length=64, validators=[training.models.schools.check_time_zone])),
+                ('time_zone', models.CharField(blank=True, help_text="empty: the school's", max_length=64, validators=[training.models.school.schools.check_time_zone])),
                 ('language', models.CharField(choices=[('en', 'English')], default='en', max_length=10)),
                 ('email', models.BooleanField(default=True, verbose_name='by e-mail')),
                 ('quiet_from', models.TimeField(default=datetime.time(21, 0))),

@@ -1,6 +1,6 @@
 from django.db import migrations, models
 
-import training.models.people
+import training.models.school.people
 
 
 class Migration(migrations.Migration):
@@ -17,7 +17,7 @@ class Migration(migrations.Migration):
                 blank=True,
                 help_text='in which aircraft an instructor may give flight training, as instructor and pilot certificate allow together: [{"category": "airplane", "class": "single-engine land", "instrument": true}]; empty: not recorded here; []: in none',
                 null=True,
-                validators=[training.models.people.check_ratings],
+                validators=[training.models.school.people.check_ratings],
             ),
         ),
         migrations.AddField(

@@ -2,7 +2,7 @@
 
 import django.core.validators
 import django.db.models.deletion
-import training.models.schools
+import training.models.school.schools
 from django.conf import settings
 from django.db import migrations, models
 
@@ -99,7 +99,7 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='school',
             name='claims_asked',
-            field=models.JSONField(blank=True, db_default=models.Value(['endorsements', 'tests', 'documents'], models.JSONField()), default=training.models.schools.claims_asked, help_text='lists of a record whose entries raise a question while nobody vouches for them', validators=[training.models.schools.check_claims_asked], verbose_name='claimed entries are asked about'),
+            field=models.JSONField(blank=True, db_default=models.Value(['endorsements', 'tests', 'documents'], models.JSONField()), default=training.models.school.schools.claims_asked, help_text='lists of a record whose entries raise a question while nobody vouches for them', validators=[training.models.school.schools.check_claims_asked], verbose_name='claimed entries are asked about'),
         ),
         migrations.AddField(
             model_name='school',

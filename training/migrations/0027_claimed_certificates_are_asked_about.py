@@ -1,6 +1,6 @@
 from django.db import migrations, models
 
-import training.models.schools
+import training.models.school.schools
 
 BEFORE = ["endorsements", "tests", "documents"]
 AFTER = [*BEFORE, "certificates"]
@@ -21,7 +21,7 @@ class Migration(migrations.Migration):
         migrations.AlterField(
             model_name='school',
             name='claims_asked',
-            field=models.JSONField(blank=True, db_default=models.Value(['endorsements', 'tests', 'documents', 'certificates'], models.JSONField()), default=training.models.schools.claims_asked, help_text='lists of a record whose entries raise a question while nobody vouches for them', validators=[training.models.schools.check_claims_asked], verbose_name='claimed entries are asked about'),
+            field=models.JSONField(blank=True, db_default=models.Value(['endorsements', 'tests', 'documents', 'certificates'], models.JSONField()), default=training.models.school.schools.claims_asked, help_text='lists of a record whose entries raise a question while nobody vouches for them', validators=[training.models.school.schools.check_claims_asked], verbose_name='claimed entries are asked about'),
         ),
         migrations.RunPython(ask, migrations.RunPython.noop),
     ]

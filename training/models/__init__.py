@@ -3,32 +3,32 @@
 Every row belongs to a school. Rows become the engine's record, and back, in ``training.record`` alone.
 """
 
-from training.models.access import AccessLog
-from training.models.aircraft import Aircraft, AircraftCheck
-from training.models.aircraft_models import ModelSpelling
-from training.models.catalogue import EndorsementSeal, EndorsementWording, Revocation
-from training.models.changes import RecordChange
-from training.models.deliveries import Delivery, DeliveryItem
-from training.models.documents import Certificate, Document, Test
-from training.models.endorsements import Endorsement
-from training.models.enrolments import Assignment, CourseMove, Enrolment
-from training.models.entries import Entry
-from training.models.findings import AuditRun, Finding, NightlyAudit, Resolution
-from training.models.flights import Flight, Landing
-from training.models.handovers import ForeignEntry, HandOver
-from training.models.holds import RetentionHold
-from training.models.lesson_records import Acknowledgement, Correction, LessonRecord, Notice, SignOff
-from training.models.lessons import GroundLesson, ItemGrade
-from training.models.people import Role, User
-from training.models.people_changes import PeopleChange
-from training.models.publications import CoursePublication
-from training.models.recipients import CalendarFeed, Guardian, ReminderPreferences
-from training.models.reminders import LeadTimes, Reminder, ReminderOf
-from training.models.school_changes import SchoolChange
-from training.models.schools import School
-from training.models.standings import Lapse, PreparedPage, Stale, Standing, StandingChange
-from training.models.students import Student
-from training.models.ticks import Tick
+from training.models.record.catalogue import EndorsementSeal, EndorsementWording, Revocation
+from training.models.record.changes import RecordChange
+from training.models.record.documents import Certificate, Document, Test
+from training.models.record.endorsements import Endorsement
+from training.models.record.entries import Entry
+from training.models.record.flights import Flight, Landing
+from training.models.record.handovers import ForeignEntry, HandOver
+from training.models.record.holds import RetentionHold
+from training.models.record.lesson_records import Acknowledgement, Correction, LessonRecord, Notice, SignOff
+from training.models.record.lessons import GroundLesson, ItemGrade
+from training.models.school.access import AccessLog
+from training.models.school.aircraft import Aircraft, AircraftCheck
+from training.models.school.aircraft_models import ModelSpelling
+from training.models.school.enrolments import Assignment, CourseMove, Enrolment
+from training.models.school.people import Role, User
+from training.models.school.people_changes import PeopleChange
+from training.models.school.publications import CoursePublication
+from training.models.school.school_changes import SchoolChange
+from training.models.school.schools import School
+from training.models.school.students import Student
+from training.models.watching.deliveries import Delivery, DeliveryItem
+from training.models.watching.findings import AuditRun, Finding, NightlyAudit, Resolution
+from training.models.watching.recipients import CalendarFeed, Guardian, ReminderPreferences
+from training.models.watching.reminders import LeadTimes, Reminder, ReminderOf
+from training.models.watching.standings import Lapse, PreparedPage, Stale, Standing, StandingChange
+from training.models.watching.ticks import Tick
 
 #: The tables of a record's entries; landings belong to their flight.
 ENTRIES = (Certificate, Document, Endorsement, Flight, GroundLesson, ItemGrade, Test)

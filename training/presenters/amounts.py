@@ -13,10 +13,10 @@ from collections.abc import Callable, Iterable, Mapping
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext as translated
 
-from syllabus.engine import amounts as engine
-from syllabus.engine.amounts import DISTANCE, TIME, Amount, Amounts
-from syllabus.engine.rulebook import RuleVersion
-from syllabus.engine.units import HOUR, QuantityError, format_time, parse_time
+from syllabus.engine.rules.rulebook import RuleVersion
+from syllabus.engine.time import amounts as engine
+from syllabus.engine.time.amounts import DISTANCE, TIME, Amount, Amounts
+from syllabus.engine.time.units import HOUR, QuantityError, format_time, parse_time
 
 Plural = Callable[[str, str, int], str]
 """As ``ngettext``: singular, plural and number in, the one that fits out."""

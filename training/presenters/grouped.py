@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import date
 
-from syllabus.engine.amounts import Amount
-from syllabus.engine.reasons import One, Reason, WholeMinutes
+from syllabus.engine.rules.reasons import One, Reason, WholeMinutes
+from syllabus.engine.time.amounts import Amount
 from training.presenters.reasons import Reader
 
 #: As many entries are each given their own words; of more, what varies is a range.
@@ -17,7 +17,7 @@ _VARIES = (date, Amount, WholeMinutes)
 def grouped(said: Iterable[tuple[str, Reason]], reader: Reader) -> list[tuple[list[str], str]]:
     """Entries of which the same is said, together; where only days or amounts differ, their range.
 
-    >>> from syllabus.engine.reasons import reason
+    >>> from syllabus.engine.rules.reasons import reason
     >>> dual, night = reason("flight.no-dual"), reason("flight.no-night")
     >>> grouped((("f1", dual), ("f2", night), ("f3", dual)), Reader(gettext=str))
     [(['f1', 'f3'], 'no dual time is logged'), (['f2'], 'no night time is logged')]

@@ -12,11 +12,11 @@ from functools import lru_cache
 
 from django.utils.translation import gettext, ngettext
 
-from syllabus import rulebook
-from syllabus.engine.amounts import Amount, Amounts
-from syllabus.engine.reasons import Limit, Named, One, Reason, WholeMinutes
-from syllabus.engine.rulebook import RuleVersion
-from syllabus.engine.units import MINUTE
+from syllabus.engine.rules.reasons import Limit, Named, One, Reason, WholeMinutes
+from syllabus.engine.rules.rulebook import RuleVersion
+from syllabus.engine.time.amounts import Amount, Amounts
+from syllabus.engine.time.units import MINUTE
+from syllabus.law import rulebook
 from training.presenters import amounts
 from training.presenters.amounts import Plural
 from training.presenters.days import clock, day

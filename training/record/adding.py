@@ -8,7 +8,7 @@ from typing import Any
 
 from django.db.models import BigIntegerField, QuerySet
 
-from syllabus.engine import record as engine
+from syllabus.engine.record import record as engine
 from training import models
 from training.record.codec import FLIGHTS, LANDING_COLUMNS, PARTS, PROVENANCE, Part, write_landings
 from training.sql import Change, Place, insert

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from syllabus import aircraft_models
-from syllabus.engine.aircraft_models import Model, Models
+from syllabus.engine.rules.aircraft_models import Model, Models
+from syllabus.law import aircraft_models
 from training.models import ModelSpelling
 
 

@@ -1,7 +1,7 @@
 """The columns of each kind of entry, there and back.
 
-Which fields an entry has is declared in ``syllabus.engine.record``; here is what each of their types becomes
-in a table.
+Which fields an entry has is declared in ``syllabus.engine.record.record``; here is what each of their types
+becomes in a table.
 """
 
 from __future__ import annotations
@@ -18,10 +18,11 @@ from typing import Any
 from django.db.models import F, TextField
 from django.db.models.functions import Cast
 
-from syllabus.engine import geography, reading, record_types
-from syllabus.engine import record as engine
-from syllabus.engine.geography import Place
-from syllabus.engine.shapes import AnyType, ListType, shape_of
+from syllabus.engine.places import geography
+from syllabus.engine.places.geography import Place
+from syllabus.engine.record import reading, types
+from syllabus.engine.record import record as engine
+from syllabus.engine.record.shapes import AnyType, ListType, shape_of
 from training import models
 
 Row = tuple[Any, ...]
@@ -218,11 +219,11 @@ def aircraft(name: str) -> Field:
 
 #: How each type of the record stands in a table; every other type is one column of the same name.
 _BY_TYPE: Mapping[AnyType, Callable[[str], Field]] = {
-    record_types.TIME: time,
-    record_types.INSTANT: instant,
-    record_types.RECORDED: recorded,
-    record_types.POINT: point,
-    record_types.ROUTE: route,
+    types.TIME: time,
+    types.INSTANT: instant,
+    types.RECORDED: recorded,
+    types.POINT: point,
+    types.ROUTE: route,
     engine.LOGGED: logged,
     shape_of(engine.Instructor): instructor,
     shape_of(engine.Aircraft): aircraft,
@@ -317,7 +318,7 @@ PARTS: tuple[Part, ...] = (
 )
 
 _LANDING = tuple(
-    point(each.name) if each.type is record_types.POINT else plain(each.name)
+    point(each.name) if each.type is types.POINT else plain(each.name)
     for each in shape_of(engine.Landings).fields
 )
 LANDING_COLUMNS = tuple(column for field in _LANDING for column in field.columns)

@@ -10,9 +10,9 @@ from typing import Any
 
 from django.db.models import BigIntegerField, DateField, DateTimeField
 
-from syllabus.engine.kinds.times import PREPARATION
-from syllabus.engine.progress import Flown, Graded, times_of
-from syllabus.engine.record import TIMES
+from syllabus.engine.course.progress import Flown, Graded, times_of
+from syllabus.engine.record.record import TIMES
+from syllabus.engine.rules.kinds.times import PREPARATION
 from training import models
 from training.record.codec import as_text, texts_of
 from training.record.reading import known, on_record

@@ -11,9 +11,9 @@ from typing import Any
 
 from django.db.models import BigIntegerField, DateTimeField, Q
 
-from syllabus.engine import proving
-from syllabus.engine import record as engine
-from syllabus.outlines import published_as
+from syllabus.courses.outlines import published_as
+from syllabus.engine.course import proving
+from syllabus.engine.record import record as engine
 from training import models
 from training.record.codec import (
     FLIGHTS,

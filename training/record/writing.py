@@ -11,8 +11,9 @@ from typing import Any
 import rfc8785
 from django.db import transaction
 
-from syllabus.engine import document, proving
-from syllabus.engine import record as engine
+from syllabus.engine.course import proving
+from syllabus.engine.record import document
+from syllabus.engine.record import record as engine
 from training import models
 from training.record import reading
 from training.record.codec import FLIGHTS, LANDING_COLUMNS, PARTS, Part, Row, write_landings

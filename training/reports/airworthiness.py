@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 from django.db.models import Max
 
-from syllabus import airworthiness
-from syllabus.engine.rulebook import RuleVersion
+from syllabus.engine.rules.rulebook import RuleVersion
+from syllabus.law import airworthiness
 from training.models import Aircraft, AircraftCheck, School
 
 

@@ -1,8 +1,8 @@
 """A school's records held against the rules in force on each entry's own day. Reads only, decides nothing.
 
-Each record is read once. Milestones, days and words are the engine's (``syllabus.engine.audit``); what is
-added here is what only the school's tables say: who may sign, which entries were signed here and when, what
-was taken off the record, drafts nobody signed, lessons nobody acknowledged.
+Each record is read once. Milestones, days and words are the engine's (``syllabus.engine.audit.audit``); what
+is added here is what only the school's tables say: who may sign, which entries were signed here and when,
+what was taken off the record, drafts nobody signed, lessons nobody acknowledged.
 """
 
 from __future__ import annotations
@@ -21,10 +21,9 @@ from typing import Any
 
 from django.db import DatabaseError
 
-from syllabus import auditing, catalogue, rulebook
-from syllabus import instructing as about_instructors
-from syllabus.engine import audit_record, audit_school
-from syllabus.engine.audit import (
+from syllabus.engine.audit import one_record
+from syllabus.engine.audit import school as audit_school
+from syllabus.engine.audit.audit import (
     A_NOTE,
     CORRECTION,
     INCOMPLETE,
@@ -35,13 +34,15 @@ from syllabus.engine.audit import (
     Minimums,
     TakenOff,
 )
-from syllabus.engine.audit_school import Citations, Flown, Held, Instructors
-from syllabus.engine.facts import same
-from syllabus.engine.instructing import Training, Window, read_ratings, training
-from syllabus.engine.record import ATTESTED, CLAIMED, Instructor, Record
-from syllabus.engine.rulebook import Requirement, RuleVersion
-from syllabus.engine.units import format_time
-from syllabus.instructing import HOURS_IN_24
+from syllabus.engine.audit.instructing import Training, Window, read_ratings, training
+from syllabus.engine.audit.school import Citations, Flown, Held, Instructors
+from syllabus.engine.record.record import ATTESTED, CLAIMED, Instructor, Record
+from syllabus.engine.rules.facts import same
+from syllabus.engine.rules.rulebook import Requirement, RuleVersion
+from syllabus.engine.time.units import format_time
+from syllabus.law import auditing, endorsements, rulebook
+from syllabus.law import instructing as about_instructors
+from syllabus.law.instructing import HOURS_IN_24
 from syllabus.models import SchoolMinimum
 from training import models, record
 from training.models import Aircraft, LessonRecord, PeopleChange, Role, School, SignOff, Student, User
@@ -330,8 +331,8 @@ def _of_student(whole: _School, student: Student) -> Iterator[Found]:
         settings.of(student.school),
     )
     _collect(whole, student, known)
-    yield from audit_record.findings(
-        audited, rulebook.current(), auditing.current(), catalogue.current().kinds, whole.minimums
+    yield from one_record.findings(
+        audited, rulebook.current(), auditing.current(), endorsements.current().kinds, whole.minimums
     )
     cited = whole.cited(whole.on)
     yield from audit_school.endorsed(known, whole.known, student.user_id, whole.crafts, whole.cited)

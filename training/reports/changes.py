@@ -12,13 +12,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-from syllabus.engine import amounts
 from syllabus.engine.errors import NotCovered
-from syllabus.engine.finding import Finding
-from syllabus.engine.record import Entry, Flight, Record, entry_day
-from syllabus.engine.record import Student as Person
-from syllabus.engine.report import CAUTION, Report
-from syllabus.engine.units import format_time
+from syllabus.engine.record.record import Entry, Flight, Record, entry_day
+from syllabus.engine.record.record import Student as Person
+from syllabus.engine.rules.finding import Finding
+from syllabus.engine.rules.report import CAUTION, Report
+from syllabus.engine.time import amounts
+from syllabus.engine.time.units import format_time
 from training import record
 from training.models import Correction, Endorsement, Student
 from training.presenters import amounts as presenter

@@ -13,15 +13,16 @@ from typing import Any
 
 from django.db.models import Exists, OuterRef
 
-from syllabus import outlines, rulebook
-from syllabus.engine import amounts
+from syllabus.courses import outlines
 from syllabus.engine.errors import NotCovered
-from syllabus.engine.evaluate import covered, evaluate
-from syllabus.engine.finding import Finding
-from syllabus.engine.question import Context, Question
-from syllabus.engine.record import Record
-from syllabus.engine.report import CAUTION, Report
-from syllabus.engine.rulebook import Milestone, Rulebook
+from syllabus.engine.record.record import Record
+from syllabus.engine.rules.evaluate import covered, evaluate
+from syllabus.engine.rules.finding import Finding
+from syllabus.engine.rules.question import Context, Question
+from syllabus.engine.rules.report import CAUTION, Report
+from syllabus.engine.rules.rulebook import Milestone, Rulebook
+from syllabus.engine.time import amounts
+from syllabus.law import rulebook
 from syllabus.models import CourseVersion
 from syllabus.models.courses import PUBLISHED
 from training import record

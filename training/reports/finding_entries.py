@@ -12,7 +12,7 @@ from django.utils.translation import gettext
 
 from training import record
 from training.models import ENTRIES, Correction, Finding, LessonRecord, Revocation, SignOff, Student
-from training.models.lesson_records import PREFIX_LENGTH
+from training.models.record.lesson_records import PREFIX_LENGTH
 from training.record.codec import PARTS
 from training.reports.changes import says
 

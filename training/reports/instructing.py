@@ -14,10 +14,18 @@ from typing import Any
 
 from django.db.models import BigIntegerField, CharField, DateField, Q, QuerySet
 
-from syllabus import instructing
-from syllabus.engine import record as engine
-from syllabus.engine.instructing import Rating, Tally, Training, covered, fullest, read_ratings, training
-from syllabus.engine.rulebook import RuleVersion
+from syllabus.engine.audit.instructing import (
+    Rating,
+    Tally,
+    Training,
+    covered,
+    fullest,
+    read_ratings,
+    training,
+)
+from syllabus.engine.record import record as engine
+from syllabus.engine.rules.rulebook import RuleVersion
+from syllabus.law import instructing
 from training.models import Aircraft, Flight, Role, School
 from training.sql import Place, Statement
 

@@ -11,14 +11,14 @@ import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from syllabus.engine.days import Days
 from syllabus.engine.errors import NotCovered
-from syllabus.engine.facts import same
-from syllabus.engine.finding import Finding
-from syllabus.engine.question import Context
-from syllabus.engine.record import Record
-from syllabus.engine.report import Report
-from syllabus.engine.rulebook import Milestone, RuleVersion
+from syllabus.engine.record.record import Record
+from syllabus.engine.rules.facts import same
+from syllabus.engine.rules.finding import Finding
+from syllabus.engine.rules.question import Context
+from syllabus.engine.rules.report import Report
+from syllabus.engine.rules.rulebook import Milestone, RuleVersion
+from syllabus.engine.time.days import Days
 from training.models import Student
 from training.reports.eligibility import record_of, report_of, rules_of
 

@@ -6,8 +6,8 @@ import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from syllabus.engine import record as engine
-from syllabus.engine.facts import certificate_number
+from syllabus.engine.record import record as engine
+from syllabus.engine.rules.facts import certificate_number
 from training.ledger.models import EntryBody
 from training.models import EndorsementSeal, PeopleChange, Role, SignOff, Student
 

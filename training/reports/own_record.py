@@ -10,14 +10,14 @@ from typing import Any
 
 from django.db.models import Q
 
-from syllabus import auditing, catalogue
-from syllabus.engine import calendar
-from syllabus.engine.audit import OTHER, SOLO, TEST
-from syllabus.engine.audit_endorsements import is_of_sort, result_of, told_from
-from syllabus.engine.facts import same
-from syllabus.engine.record import Endorsement as Given
-from syllabus.engine.record import Test
-from syllabus.engine.rulebook import RuleVersion
+from syllabus.engine.audit.audit import OTHER, SOLO, TEST
+from syllabus.engine.audit.endorsements import is_of_sort, result_of, told_from
+from syllabus.engine.record.record import Endorsement as Given
+from syllabus.engine.record.record import Test
+from syllabus.engine.rules.facts import same
+from syllabus.engine.rules.rulebook import RuleVersion
+from syllabus.engine.time import calendar
+from syllabus.law import auditing, endorsements
 from training.models import Endorsement, Role, Student
 from training.models import Test as TestRow
 
@@ -186,7 +186,7 @@ def _first_attempts(
     role: Role, students: Iterable[int], tests: dict[int, list[Test]], on: dt.date
 ) -> dict[str, list[Test]]:
     """First attempts that the instructor endorsed last, by the sort of test."""
-    for_tests = {kind.kind: kind for kind in catalogue.current().kinds.values() if kind.about == TEST}
+    for_tests = {kind.kind: kind for kind in endorsements.current().kinds.values() if kind.about == TEST}
     found: dict[str, list[Test]] = {PRACTICAL: [], KNOWLEDGE: []}
     given: dict[tuple[int, str], list[Endorsement]] = defaultdict(list)
     rows = Endorsement.objects.filter(
@@ -208,7 +208,7 @@ def _first_attempts(
                 each for each in endorsed if each.given <= first.date and each.test in (None, first.kind)
             ]
             if before and _by(before[-1], role):
-                found.setdefault(catalogue.sort_of(first.kind), []).append(first)
+                found.setdefault(endorsements.sort_of(first.kind), []).append(first)
     return found
 
 
@@ -226,7 +226,7 @@ def _counted(attempts: Iterable[Test], since: dt.date, rule: RuleVersion | None)
 
 def _line(row: Endorsement, tests: list[Test], on: dt.date) -> Line:
     rules = auditing.current()
-    kind = catalogue.current().kinds.get(row.kind)
+    kind = endorsements.current().kinds.get(row.kind)
     about = kind.about if kind else SOLO if row.kind.startswith("solo-") else OTHER
     result = result_of(tests, Given(row.entry_id, row.kind, row.given, test=row.test), kind) if kind else None
     first = None

@@ -9,16 +9,23 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import Any
 
-from syllabus import outlines, rulebook
-from syllabus.engine.course import PLANNED, Outline
+from syllabus.courses import outlines
+from syllabus.engine.course.course import PLANNED, Outline
+from syllabus.engine.course.next_lesson import Lacking, NextLesson, Proposal, ShortTime, Why, next_lesson
+from syllabus.engine.course.progress import ItemStanding, LessonStanding, Progress, StageStanding, progress
 from syllabus.engine.errors import NotCovered
-from syllabus.engine.finding import Finding
-from syllabus.engine.next_lesson import Lacking, NextLesson, Proposal, ShortTime, Why, next_lesson
-from syllabus.engine.progress import ItemStanding, LessonStanding, Progress, StageStanding, progress
-from syllabus.engine.reasons import Reason, reason
-from syllabus.engine.report import CAUTION, Report
-from syllabus.engine.rulebook import ITEMS_AT_STANDARD, PRACTICAL_TEST, SOLO, SOLO_CROSS_COUNTRY, Milestone
-from syllabus.engine.units import format_time
+from syllabus.engine.rules.finding import Finding
+from syllabus.engine.rules.reasons import Reason, reason
+from syllabus.engine.rules.report import CAUTION, Report
+from syllabus.engine.rules.rulebook import (
+    ITEMS_AT_STANDARD,
+    PRACTICAL_TEST,
+    SOLO,
+    SOLO_CROSS_COUNTRY,
+    Milestone,
+)
+from syllabus.engine.time.units import format_time
+from syllabus.law import rulebook
 from syllabus.models import CourseVersion
 from training.models import CourseMove, Enrolment, Student
 from training.record import lessons

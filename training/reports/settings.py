@@ -8,9 +8,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 
-from syllabus.engine.days import Days
-from syllabus.engine.settings import Settings
-from syllabus.engine.units import MINUTE
+from syllabus.engine.rules.settings import Settings
+from syllabus.engine.time.days import Days
+from syllabus.engine.time.units import MINUTE
 from training.models import Role, School
 from training.record.aircraft_models import links_of
 

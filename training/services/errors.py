@@ -1,7 +1,7 @@
 """Why a service did not do what it was asked: one hierarchy, translated once for the API and once for pages.
 
 Input that cannot be read is the engine's ``FaultsFound``, with a place for every fault. Nothing here knows
-HTTP: ``api/v1/errors.py`` and ``training/web/refusals.py`` choose statuses and pages.
+HTTP: ``api/v1/base/errors.py`` and ``training/web/shared/refusals.py`` choose statuses and pages.
 """
 
 from __future__ import annotations

@@ -26,9 +26,12 @@ from training.models import (
     Student,
     User,
 )
-from training.services import confirming, endorsements, findings, sign_offs
-from training.services.confirming import Act, Confirmed, Given, Site, content_of
-from training.services.endorsements import EndorsementError
+from training.services.audit import findings
+from training.services.endorsements import endorsements
+from training.services.endorsements.endorsements import EndorsementError
+from training.services.lessons import sign_offs
+from training.services.signing import reauthentication
+from training.services.signing.reauthentication import Act, Confirmed, Given, Site, content_of
 
 SIGNED, ACKNOWLEDGED = "lesson.signed", "lesson.acknowledged"
 GIVEN, REVOKED = "endorsement.given", "endorsement.revoked"
@@ -47,7 +50,7 @@ class Signer:
     def confirm(self, act: Act, before: QuerySet[Any, Any]) -> Confirmed:
         """``before``: rows that this same act made already. Raises: NotConfirmed."""
         settled = before.values_list("confirmed", flat=True)
-        return confirming.confirm(self.user, self.given, act, site=self.site, settled=settled)
+        return reauthentication.confirm(self.user, self.given, act, site=self.site, settled=settled)
 
 
 def act_of_lesson(kind: str, lesson: LessonRecord, content_hash: str) -> Act:

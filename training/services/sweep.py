@@ -10,7 +10,8 @@ from dataclasses import dataclass, field
 
 from django.utils import timezone
 
-from training.services import prepared, ticks
+from training.services.operations import heartbeats
+from training.services.records import page_cache as prepared
 from training.services.reminders import audits, checkpoints, due, fleet, outbox, standings
 
 log = logging.getLogger(__name__)
@@ -90,7 +91,7 @@ def sweep(
             log.exception("the sweep failed at %s", name)
             done.faults.append(f"{name}: {type(fault).__name__}")
     if not done.faults:
-        ticks.mark(ticks.SWEEP, now())
+        heartbeats.mark(heartbeats.SWEEP, now())
     return done
 
 

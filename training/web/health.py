@@ -18,7 +18,8 @@ from prometheus_client import REGISTRY, CollectorRegistry, generate_latest
 from prometheus_client.metrics_core import GaugeMetricFamily, Metric
 from prometheus_client.multiprocess import MultiProcessCollector
 
-from training.services import figures, readiness
+from training.services.operations import metrics as figures
+from training.services.operations import readiness
 
 logger = logging.getLogger(__name__)
 _FORWARDED = ("Forwarded", "X-Forwarded-For", "X-Forwarded-Host", "X-Real-IP", "Via")

@@ -20,13 +20,13 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
-from syllabus.engine.report import CAUTION
+from syllabus.engine.rules.report import CAUTION
 from training.models import LeadTimes, Notice, Reminder, School, User
 from training.reports import lapses
-from training.services import access, notices
-from training.services.reminders import calendars, coming, failures, leads, preferences
-from training.web.forms import Choice, Form, Text, Tick, sent_or_new, text_of
-from training.web.shown import day
+from training.services import access
+from training.services.reminders import calendars, coming, failures, leads, notices, preferences
+from training.web.shared.forms import Choice, Form, Text, Tick, sent_or_new, text_of
+from training.web.shared.report_presenter import day
 
 #: What a notice says that is no reminder; those stand above by themselves.
 NOTICES: Mapping[str, object] = {

@@ -14,12 +14,12 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
-from syllabus.engine.report import CAUTION
+from syllabus.engine.rules.report import CAUTION
 from training.models import Aircraft, LessonRecord, Role, Student, User
-from training.services import search
-from training.services.search import Found
-from training.web.school.people import role_name
-from training.web.shown import day
+from training.services.school import search
+from training.services.school.search import Found
+from training.web.people.people import role_name
+from training.web.shared.report_presenter import day
 
 
 @require_safe

@@ -2,15 +2,18 @@
 
 from django.urls import include, path
 
-from training.web import audit, history, language, papers, reminders, search, student, turned, views
+from training.web import reminders, search, views
 from training.web.help import views as help_views
+from training.web.school import audit
+from training.web.shared import language, status_changes
+from training.web.student import history, pages, printouts
 
 urlpatterns = [
     # First what is asked for most: addresses are tried one after the other.
     path("students/<uuid:ref>/", views.student, name="student"),
-    path("students/<uuid:ref>/standing/", student.standing, name="standing"),
-    path("students/<uuid:ref>/hours/", student.hours, name="hours"),
-    path("students/<uuid:ref>/lessons/", student.lessons, name="lessons"),
+    path("students/<uuid:ref>/standing/", pages.standing, name="standing"),
+    path("students/<uuid:ref>/hours/", pages.hours, name="hours"),
+    path("students/<uuid:ref>/lessons/", pages.lessons, name="lessons"),
     path("", views.home, name="home"),
     path("", include("training.web.accounts.urls")),
     path("", include("training.web.instructor.urls")),
@@ -22,14 +25,14 @@ urlpatterns = [
     path("help/<slug:reader>/<slug:slug>/", help_views.page, name="help-page"),
     path("search/", search.page, name="search"),
     path("students/", views.board, name="students"),
-    path("students/<uuid:ref>/lessons/<uuid:entry>/", student.lesson, name="lesson"),
-    path("students/<uuid:ref>/lessons/<uuid:entry>/acknowledge/", student.acknowledge, name="acknowledge"),
+    path("students/<uuid:ref>/lessons/<uuid:entry>/", pages.lesson, name="lesson"),
+    path("students/<uuid:ref>/lessons/<uuid:entry>/acknowledge/", pages.acknowledge, name="acknowledge"),
     path("students/<uuid:ref>/changes/", history.changes, name="changes"),
     path("students/<uuid:ref>/hand-over/", history.hand_over, name="hand-over"),
-    path("students/<uuid:ref>/record.pdf", papers.record, name="record-paper"),
-    path("students/<uuid:ref>/endorsements.pdf", papers.endorsements, name="endorsements-paper"),
-    path("students/<uuid:ref>/lessons/<uuid:entry>.pdf", papers.lesson, name="lesson-paper"),
-    path("students/<uuid:ref>/record.json", student.download, name="record-document"),
+    path("students/<uuid:ref>/record.pdf", printouts.record, name="record-paper"),
+    path("students/<uuid:ref>/endorsements.pdf", printouts.endorsements, name="endorsements-paper"),
+    path("students/<uuid:ref>/lessons/<uuid:entry>.pdf", printouts.lesson, name="lesson-paper"),
+    path("students/<uuid:ref>/record.json", pages.download, name="record-document"),
     path("audit/", audit.listed, name="audit"),
     path("audit/run/", audit.run, name="audit-run"),
     path("audit/findings.csv", audit.table, {"form": "csv"}, name="audit-table"),
@@ -38,7 +41,7 @@ urlpatterns = [
     path("audit/findings/<uuid:ref>/", audit.finding, name="finding"),
     path("audit/instructors/", audit.own_records, name="own-records"),
     path("audit/instructors/<int:instructor>/", audit.own_record, name="own-record"),
-    path("since-yesterday/", turned.listed, name="since-yesterday"),
+    path("since-yesterday/", status_changes.listed, name="since-yesterday"),
     path("reminders/", reminders.own, name="reminders"),
     path("reminders/ahead/", reminders.ahead, name="reminders-ahead"),
     path("reminders/lead-times/<slug:school>/", reminders.set_lead_times, name="lead-times"),

@@ -15,18 +15,19 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
-from syllabus import rulebook
-from syllabus.engine import reading
 from syllabus.engine.errors import Fault, FaultsFound, NotInForce, QuestionError
-from syllabus.engine.question import READERS, Context
-from syllabus.engine.reading import Faults, Object
-from syllabus.engine.report import CAUTION, UNVERIFIED
+from syllabus.engine.record import reading
+from syllabus.engine.record.reading import Faults, Object
+from syllabus.engine.rules.question import READERS, Context
+from syllabus.engine.rules.report import CAUTION, UNVERIFIED
+from syllabus.law import rulebook
 from training import reports
 from training.models import Enrolment, Student
-from training.services import access, prepared
-from training.web import prepared as parts
+from training.services import access
+from training.services.records import page_cache
 from training.web.instructor.opening import teaches
-from training.web.shown import day
+from training.web.shared.report_presenter import day
+from training.web.student import page_cache as parts
 
 AT_ONCE = 25
 #: What the student page can be asked, in the order of its form: the key, its label, an example.
@@ -76,7 +77,7 @@ def _board(request: HttpRequest) -> HttpResponse:
             return redirect("standing", only.ref)
     listed = list(page.object_list)
     courses = Enrolment.objects.filter(student__in=listed, course_version__isnull=False).exists()
-    cells = prepared.parts(listed, "row", at, parts.COURSES if courses else "")
+    cells = page_cache.parts(listed, "row", at, parts.COURSES if courses else "")
     access.log_each(request.user, access.schools_of(listed), access.READ, "eligibility", via="web", at=at)
     shown = {
         "page": page,
@@ -141,7 +142,7 @@ def student(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
 def _rules(student: Student, on: dt.date, context: Context, today: dt.date) -> str:
     """Every milestone in full; kept where nothing is asked but how it stands today. Raises: NotInForce."""
     if (on, context) == (today, Context()):
-        return prepared.part(student, "rules", on)
+        return page_cache.part(student, "rules", on)
     return parts.rules(student, on, overview=reports.overview(student, on, context=context))
 
 

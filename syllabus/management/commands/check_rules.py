@@ -10,9 +10,9 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 
-from syllabus import rulebook
 from syllabus.engine.errors import Fault, RuleDataError
-from syllabus.engine.rulebook import VERIFIED, Milestone, Rulebook, RuleVersion
+from syllabus.engine.rules.rulebook import VERIFIED, Milestone, Rulebook, RuleVersion
+from syllabus.law import rulebook
 
 BAD_DATA = 2
 

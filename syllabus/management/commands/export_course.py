@@ -7,7 +7,8 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from syllabus import courses, models, outlines
+from syllabus import models
+from syllabus.courses import files, outlines
 
 BAD_DATA = 2
 
@@ -38,7 +39,7 @@ class Command(BaseCommand):
         )
         if version is None:
             raise CommandError(self.missing(code, school, number, versions), returncode=BAD_DATA)
-        text = courses.write(outlines.outline(version))
+        text = files.write(outlines.outline(version))
         if options["output"] is None:
             self.stdout.write(text)
             return

@@ -13,11 +13,12 @@ from django.core.management.base import BaseCommand, CommandParser
 from django.db import transaction
 from django.utils import timezone
 
-from syllabus import courses, models, outlines
-from syllabus.engine.course import CourseError, Outline
+from syllabus import models
+from syllabus.courses import files, outlines
+from syllabus.engine.course.course import CourseError, Outline
 from syllabus.engine.errors import Fault
-from syllabus.engine.rulebook import VERIFIED
-from syllabus.engine.units import format_time
+from syllabus.engine.rules.rulebook import VERIFIED
+from syllabus.engine.time.units import format_time
 
 BAD_DATA = 2
 _SCHOOL = re.compile(r"[-a-zA-Z0-9_]{1,60}", re.ASCII)
@@ -47,7 +48,7 @@ class Command(BaseCommand):
         if school is not None and not _SCHOOL.fullmatch(school):
             self.refuse([Fault("--school", f"{school!r} is no short name of a school, such as 'demo'")])
         try:
-            stands = courses.read_bytes(path.read_bytes(), str(path))
+            stands = files.read_bytes(path.read_bytes(), str(path))
             saved, version = self.keep(stands, school, publish=options["publish"])
         except OSError as problem:
             self.refuse([Fault(str(path), f"cannot be read: {problem.strerror}")])

@@ -8,8 +8,8 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from syllabus import rulebook
-from syllabus.engine.rulebook import Rulebook
+from syllabus.engine.rules.rulebook import Rulebook
+from syllabus.law import rulebook
 
 
 class Command(BaseCommand):

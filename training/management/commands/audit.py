@@ -15,7 +15,7 @@ from django.utils import timezone
 from training.management.plain_text import clean, encodable
 from training.models import Finding, School
 from training.reports.audit_kinds import KINDS
-from training.services import finding_pages, finding_tables, findings
+from training.services.audit import finding_pages, finding_tables, findings
 
 FOUND = 1
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from training.services import backup
+from training.services.operations import backup
 
 
 class Command(BaseCommand):

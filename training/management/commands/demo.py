@@ -11,12 +11,12 @@ from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
-from syllabus import rulebook
-from syllabus.engine.rulebook import PRACTICAL_TEST
+from syllabus.engine.rules.rulebook import PRACTICAL_TEST
+from syllabus.law import rulebook
 from training import reports
 from training.management import eligibility_table, serving
 from training.models import Student
-from training.services import demo
+from training.services.operations import demo
 
 #: Whose gaps toward the practical test are printed: every requirement is met but one, by 0.04 NM.
 SHOWN = "theo"

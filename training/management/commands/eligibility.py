@@ -15,8 +15,6 @@ from typing import Any, NoReturn, TextIO
 
 from django.core.management.base import BaseCommand, CommandParser, OutputWrapper
 
-from syllabus import rulebook
-from syllabus.engine import document, reading
 from syllabus.engine.errors import (
     DocumentError,
     EngineError,
@@ -26,11 +24,13 @@ from syllabus.engine.errors import (
     QuestionError,
     RuleDataError,
 )
-from syllabus.engine.evaluate import evaluate
-from syllabus.engine.question import READERS, Context, context_from
-from syllabus.engine.record import Record
-from syllabus.engine.report import Report
-from syllabus.engine.rulebook import PRACTICAL_TEST, ROLES, SOLO_CROSS_COUNTRY, Rulebook
+from syllabus.engine.record import document, reading
+from syllabus.engine.record.record import Record
+from syllabus.engine.rules.evaluate import evaluate
+from syllabus.engine.rules.question import READERS, Context, context_from
+from syllabus.engine.rules.report import Report
+from syllabus.engine.rules.rulebook import PRACTICAL_TEST, ROLES, SOLO_CROSS_COUNTRY, Rulebook
+from syllabus.law import rulebook
 from training.management import eligibility_table
 from training.management.plain_text import clean, encodable
 

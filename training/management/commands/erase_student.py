@@ -7,8 +7,8 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from training.management.commands.import_record import found_student, found_user
-from training.services import erasure
 from training.services.errors import NotAllowed
+from training.services.records import erasure
 
 
 class Command(BaseCommand):

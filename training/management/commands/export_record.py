@@ -7,10 +7,10 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from syllabus.engine import reading
+from syllabus.engine.record import reading
 from training.management.commands.import_record import found_student, found_user
-from training.services import records
 from training.services.errors import NotAllowed
+from training.services.records import records
 
 
 class Command(BaseCommand):

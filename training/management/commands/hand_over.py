@@ -9,8 +9,8 @@ from django.core.exceptions import ImproperlyConfigured
 from django.core.management.base import BaseCommand, CommandError
 
 from training.management.commands.import_record import found_student, found_user
-from training.services import handover
 from training.services.errors import NotAllowed
+from training.services.transfer import handover
 
 
 class Command(BaseCommand):

@@ -9,12 +9,12 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from syllabus.engine import reading
 from syllabus.engine.errors import DocumentError
+from syllabus.engine.record import reading
 from training.models import School, Student, User
 from training.record import SealedEntry
-from training.services import record_changes, records
 from training.services.errors import NotAllowed
+from training.services.records import record_changes, records
 
 
 class Command(BaseCommand):

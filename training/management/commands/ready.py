@@ -8,7 +8,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from training.services import readiness
+from training.services.operations import readiness
 
 
 class Command(BaseCommand):

@@ -7,8 +7,8 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from training.management.commands.import_record import found_user
-from training.services import second_factor
 from training.services.errors import Conflict
+from training.services.people import second_factor
 
 
 class Command(BaseCommand):

@@ -9,7 +9,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from training.models import School
-from training.services import demo
+from training.services.operations import demo
 
 
 class Command(BaseCommand):

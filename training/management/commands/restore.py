@@ -8,7 +8,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from training.services import backup, inspection
+from training.services.operations import backup, inspection
 
 
 class Command(BaseCommand):

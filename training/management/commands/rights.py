@@ -7,7 +7,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import DatabaseError
 
-from training.services import rights
+from training.services.operations import rights
 
 
 class Command(BaseCommand):

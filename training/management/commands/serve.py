@@ -11,7 +11,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from training.management import serving
 from training.models import School
-from training.services import readiness
+from training.services.operations import readiness
 
 
 class Command(BaseCommand):

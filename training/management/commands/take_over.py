@@ -8,8 +8,9 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from training.management.commands.import_record import described, found_school, found_user, text_of
-from training.services import handover, record_changes, records
 from training.services.errors import NotAllowed
+from training.services.records import record_changes, records
+from training.services.transfer import handover
 
 
 class Command(BaseCommand):

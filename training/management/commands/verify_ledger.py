@@ -8,7 +8,9 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import DatabaseError
 
-from training.ledger import audit, checking, keys, sealed, statements, verify
+from training.ledger.core import checking, sealed, statements
+from training.ledger.store import audit, keys
+from training.ledger.verify import command
 
 
 class Command(BaseCommand):
@@ -79,7 +81,7 @@ class Command(BaseCommand):
         known = keys.known()
         for path in files:
             try:
-                token = verify.checkpoint_in(verify.read_file(path))
+                token = command.checkpoint_in(command.read_file(path))
                 kid, said = statements.read(token, known, sealed.CHECKPOINT)
             except ValueError as fault:
                 raise CommandError(f"--against {path}: {fault}") from None

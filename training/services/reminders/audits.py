@@ -12,7 +12,7 @@ import time
 from django.db.models import F, Q
 
 from training.models import NightlyAudit, School, Student
-from training.services import findings
+from training.services.audit import findings
 
 log = logging.getLogger(__name__)
 #: An audit that fails is left after so many tries until the next day.

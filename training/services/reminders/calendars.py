@@ -19,7 +19,7 @@ from django.utils.translation import gettext, gettext_noop
 from django.utils.translation import gettext as _
 from icalendar import Alarm, Calendar, Event, vDuration, vText
 
-from syllabus import airworthiness
+from syllabus.law import airworthiness
 from training.models import (
     AccessLog,
     AircraftCheck,
@@ -32,7 +32,7 @@ from training.models import (
 )
 from training.reports import lapses
 from training.services import access
-from training.services import aircraft as fleets
+from training.services.fleet import aircraft as fleets
 from training.services.reminders import due, leads, preferences
 from training.services.reminders.messages import day_in_words
 

@@ -12,11 +12,12 @@ from django.core.exceptions import ImproperlyConfigured
 from django.utils import translation
 from django.utils.translation import gettext as _
 
-from training.ledger import checkpoints, sealed
+from training.ledger.core import sealed
 from training.ledger.models import Checkpoint, Head
+from training.ledger.store import checkpoints
 from training.models import Delivery, School
 from training.services.reminders import recipients
-from training.services.seals import school_of
+from training.services.signing.seals import school_of
 
 log = logging.getLogger(__name__)
 

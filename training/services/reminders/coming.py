@@ -26,9 +26,9 @@ from training.models import (
     User,
 )
 from training.reports import airworthiness
-from training.services import access, errors, notices
-from training.services import aircraft as fleets
-from training.services.reminders import calendars, leads, recipients
+from training.services import access, errors
+from training.services.fleet import aircraft as fleets
+from training.services.reminders import calendars, leads, notices, recipients
 from training.services.reminders import due as making
 
 #: How far ahead an administrator looks.

@@ -23,8 +23,8 @@ from training.models import (
     Student,
 )
 from training.reports import instructing
-from training.services import access, notices
-from training.services.reminders import leads, recipients
+from training.services import access
+from training.services.reminders import leads, notices, recipients
 from training.services.reminders.recipients import Recipient
 
 #: When on the administrator's clock the day's digest goes out.

@@ -12,7 +12,7 @@ from django.db import transaction
 
 from syllabus.engine.errors import Fault, FaultsFound
 from training.models import Lapse, LeadTimes, Reminder, School
-from training.models.reminders import check_days
+from training.models.watching.reminders import check_days
 from training.reports import lapses
 
 #: An instructor's recent experience, whose last day the school records (14 CFR 61.197).

@@ -15,7 +15,7 @@ from django.utils import dateformat, translation
 from django.utils.translation import gettext, gettext_noop, pgettext
 from django.utils.translation import gettext as _
 
-from syllabus.engine.report import CAUTION
+from syllabus.engine.rules.report import CAUTION
 from training.models import Delivery, Reminder
 from training.services.reminders import due
 

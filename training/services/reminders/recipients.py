@@ -7,7 +7,7 @@ import zoneinfo
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from syllabus.engine import calendar
+from syllabus.engine.time import calendar
 from training.models import Assignment, Guardian, ReminderPreferences, Role, School, Student, User
 
 ONESELF, INSTRUCTS, GUARDIAN, ADMINISTERS = "oneself", "instructs", "guardian", "administers"

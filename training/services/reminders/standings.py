@@ -10,7 +10,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 
-from syllabus import rulebook
+from syllabus.law import rulebook
 from training import reports
 from training.models import Delivery, Lapse, Reminder, School, Stale, Standing, StandingChange, Student
 from training.services.reminders import leads

@@ -17,7 +17,7 @@ from django.utils.translation import gettext_lazy as _
 from knox.models import AuthToken
 
 from training.models import User
-from training.services import account_mails
+from training.services.people import account_mails
 
 NAME = "Student pilot training record"
 #: What is said on the next page, by the name allauth has for it. Whatever has no line here is not said.

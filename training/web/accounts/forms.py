@@ -13,7 +13,8 @@ from django import forms
 from django.contrib.auth.password_validation import password_validators_help_texts
 from django.utils.translation import gettext_lazy as _
 
-from training.services import account_links, confirming
+from training.services.people import account_links
+from training.services.signing import reauthentication
 
 
 class _Ours:
@@ -92,8 +93,10 @@ class _Counted:
         used: Authenticator = super().clean_credential()  # type: ignore[misc]
         response = self.cleaned_data["credential"]["response"]  # type: ignore[attr-defined]
         try:
-            confirming.count_use(used, confirming.LOGIN, confirming.sign_count(response["authenticatorData"]))
-        except confirming.NotConfirmed as problem:
+            reauthentication.count_use(
+                used, reauthentication.LOGIN, reauthentication.sign_count(response["authenticatorData"])
+            )
+        except reauthentication.NotConfirmed as problem:
             raise forms.ValidationError(str(problem)) from None
         return used
 

@@ -6,7 +6,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from syllabus.engine.report import CAUTION
+from syllabus.engine.rules.report import CAUTION
 from training.web.help import library
 
 MOST_TEXT = 200

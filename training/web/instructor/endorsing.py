@@ -16,28 +16,30 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 from django.views.decorators.http import require_http_methods, require_safe
 
-from syllabus import catalogue
-from syllabus.catalogue import Kind
 from syllabus.engine.errors import NotCovered, NotInForce
-from syllabus.engine.finding import Finding, Said
-from syllabus.engine.kinds.evidence import STUDENT
-from syllabus.engine.record import Endorsement as Given
-from syllabus.engine.report import CAUTION
-from syllabus.engine.vocabulary import CATEGORIES, CLASSES, TESTS
+from syllabus.engine.record.record import Endorsement as Given
+from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES, TESTS
+from syllabus.engine.rules.finding import Finding, Said
+from syllabus.engine.rules.kinds.evidence import STUDENT
+from syllabus.engine.rules.report import CAUTION
+from syllabus.law import endorsements as catalogue
+from syllabus.law.endorsements import Kind
 from training.models import EndorsementSeal
 from training.presenters import amounts
 from training.reports.eligibility import record_of
-from training.services import access, confirming, endorsement_check, endorsements, signatures
-from training.services.endorsement_check import Checked
-from training.services.endorsements import AgainstTheRule, EndorsementError
+from training.services import access, signatures
+from training.services.endorsements import endorsement_check, endorsements
+from training.services.endorsements.endorsement_check import Checked
+from training.services.endorsements.endorsements import AgainstTheRule, EndorsementError
 from training.services.errors import NotAllowed, Refused
-from training.web import refusals
-from training.web.forms import text_of
-from training.web.instructor import sheet, signing
+from training.services.signing import reauthentication
+from training.web.instructor import sheet
 from training.web.instructor.forms import Give
 from training.web.instructor.opening import Taught, taught
-from training.web.shown import State, day, test_of, vouched, why_not
-from training.web.student_shown import Names
+from training.web.shared import refusals, signing
+from training.web.shared.forms import text_of
+from training.web.shared.report_presenter import State, day, test_of, vouched, why_not
+from training.web.student.presenter import Names
 
 MOST_REASONS = 6
 #: What a field is chosen from; typed otherwise.
@@ -181,7 +183,7 @@ def _show(
         "judgement": judgement,
         "said": json.dumps(dict(said)),
         "new": entry or uuid.uuid4(),
-        "passkeys": json.dumps(confirming.passkeys(whose.user)),
+        "passkeys": json.dumps(reauthentication.passkeys(whose.user)),
         "caution": CAUTION,
     }
     return render(request, "training/instructor/endorse_kind.html", shown, status=status)
@@ -288,7 +290,7 @@ def revoke(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpRespons
         "entry": entry,
         "reason": reason,
         "faults": faults,
-        "passkeys": json.dumps(confirming.passkeys(whose.user)),
+        "passkeys": json.dumps(reauthentication.passkeys(whose.user)),
         "caution": CAUTION,
     }
     return render(request, "training/instructor/revoke.html", told, status=422 if faults else 200)

@@ -7,7 +7,7 @@ from typing import Any
 
 from django import forms
 
-from training.web.forms import Form, Lines, Text
+from training.web.shared.forms import Form, Lines, Text
 
 
 class Begin(Form):

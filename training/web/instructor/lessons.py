@@ -16,33 +16,28 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from syllabus import outlines
-from syllabus.engine.course import Outline
+from syllabus.courses import outlines
+from syllabus.engine.course.course import Outline
 from syllabus.engine.errors import Fault
-from syllabus.engine.report import CAUTION
+from syllabus.engine.rules.report import CAUTION
 from training.models import Correction, LessonRecord
 from training.presenters.reasons import PAGE
 from training.reports import progress
 from training.reports.eligibility import record_of
-from training.services import (
-    access,
-    authority,
-    confirming,
-    lesson_content,
-    lesson_records,
-    sign_offs,
-    signatures,
-)
+from training.services import access, signatures
+from training.services.endorsements import signing_authority
 from training.services.errors import Changed, NotAllowed, Refused
-from training.services.lesson_content import LessonError
-from training.services.lesson_records import AlreadySigned
-from training.web import refusals
-from training.web.forms import as_typed, text_of, texts_of
-from training.web.instructor import looking, sheet, signing, told
+from training.services.lessons import lesson_content, lesson_records, sign_offs
+from training.services.lessons.lesson_content import LessonError
+from training.services.lessons.lesson_records import AlreadySigned
+from training.services.signing import reauthentication
+from training.web.instructor import lesson_words, sheet, sheet_check
 from training.web.instructor.forms import Begin, Correct
-from training.web.instructor.looking import Look
 from training.web.instructor.opening import Taught, taught
-from training.web.shown import day
+from training.web.instructor.sheet_check import Look
+from training.web.shared import refusals, signing
+from training.web.shared.forms import as_typed, text_of, texts_of
+from training.web.shared.report_presenter import day
 
 
 @require_safe
@@ -111,10 +106,10 @@ def lesson_sheet(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpR
         whose.log(access.READ, f"lesson-record {record.pk}")
         return _show(request, whose, record, None, {})
     given, added = as_typed(request), texts_of(request, "add")
-    found = looking.look(whose, record, given, added)
+    found = sheet_check.look(whose, record, given, added)
     if found.content is not None and given.get("propose"):
         given.update(found.proposed)
-        found = looking.look(whose, record, given, added)
+        found = sheet_check.look(whose, record, given, added)
     if found.content is None or found.typed.wrong:
         return _show(request, whose, record, found, given, status=422)
     try:
@@ -128,7 +123,7 @@ def lesson_sheet(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpR
             via="web",
         )
     except LessonError as wrong:
-        looking.place_faults(found, wrong.faults, given)
+        sheet_check.place_faults(found, wrong.faults, given)
         return _show(request, whose, record, found, given, status=422)
     except Changed:
         found.faults["version"] = [
@@ -161,7 +156,7 @@ def _show(
     outline = outlines.published(record.course_version) if record.course_version else None
     if found is None:
         given = sheet.values(record.content, whose.zone, outline)
-        found = looking.look(whose, record, given)
+        found = sheet_check.look(whose, record, given)
     shown = sheet_context(whose, record, outline, found, dict(given))
     return render(request, "training/instructor/sheet.html", {**shown, "caution": CAUTION}, status=status)
 
@@ -178,7 +173,7 @@ def sheet_context(
         given["flown"] = sheet.SOLO if planned.times.get("solo") else sheet.DUAL
         given["date"] = whose.today.isoformat()
     on_sheet = {value for key, value in given.items() if key.startswith("item-") and key.count("-") == 1}
-    said = looking.told(found, given)
+    said = sheet_check.told(found, given)
     return {
         "student": whose.student,
         "record": record,
@@ -188,7 +183,7 @@ def sheet_context(
         "given": defaultdict(str, given),
         "version": given.get("version") or record.version,
         "said": said,
-        "items": looking.item_rows(given, outline, asked, found),
+        "items": sheet_check.item_rows(given, outline, asked, found),
         "more_items": [each for each in outline.items if each.code not in on_sheet] if outline else [],
         "times": [
             {
@@ -200,7 +195,7 @@ def sheet_context(
             }
             for key, label in sheet.TIMES
         ],
-        "landings": looking.landing_rows(given, found),
+        "landings": sheet_check.landing_rows(given, found),
         "craft": [
             (key, _(words), given.get(key, ""), said.get(key, [])) for key, words in sheet.CRAFT_WORDS.items()
         ],
@@ -256,7 +251,7 @@ def check(request: HttpRequest, whose: Taught) -> JsonResponse:
         record = lesson_records.visible(whose.student, whose.user, on=whose.at.date()).filter(pk=key).first()
     except ValueError:
         pass
-    found = looking.look(whose, record, given)
+    found = sheet_check.look(whose, record, given)
     return JsonResponse(found.as_json())
 
 
@@ -299,17 +294,17 @@ def _before_signing(
     days = {whose.today, content.day or whose.today, content.last_day or whose.today}
     refused = [
         f"{each.message} ({each.citation})"
-        for each in authority.refusals(whose.user, whose.student, *days, flight=content.flight)
+        for each in signing_authority.refusals(whose.user, whose.student, *days, flight=content.flight)
     ]
-    late = authority.late(whose.student, content.last_day, whose.at)
+    late = signing_authority.late(whose.student, content.last_day, whose.at)
     nothing = content.day is None
     act = signatures.act_of_lesson(signatures.SIGNED, record, record.content_hash)
     shown = {
         "student": whose.student,
         "record": record,
         "planned": _lesson_of(record, outline),
-        "told": told.lesson(content.plain, whose.zone, outline),
-        "proves": told.proved(lesson_records.proves(record, record_of(whose.student))),
+        "told": lesson_words.lesson(content.plain, whose.zone, outline),
+        "proves": lesson_words.proved(lesson_records.proves(record, record_of(whose.student))),
         "hints": lesson_records.hints(record),
         "warnings": [*lesson_records.warnings(record, content, whose.user), *late],
         "computed": lesson_records.computed(content.flight).as_json(),
@@ -317,7 +312,7 @@ def _before_signing(
         "nothing": nothing,
         "may_sign": not refused and not nothing,
         "statement": json.dumps(act.statement),
-        "passkeys": json.dumps(confirming.passkeys(whose.user)),
+        "passkeys": json.dumps(reauthentication.passkeys(whose.user)),
         "signs_with": whose.certificate,
         "title_of": outline.by_code if outline else {},
         "caution": CAUTION,
@@ -343,13 +338,13 @@ def sealed(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpRespons
         "student": whose.student,
         "record": record,
         "planned": _lesson_of(record, outline),
-        "told": told.lesson(record.content, whose.zone, outline),
+        "told": lesson_words.lesson(record.content, whose.zone, outline),
         "signed": signed,
         "signed_at": signed.at.astimezone(whose.zone),
         "performed_at": signed.performed_at.astimezone(whose.zone),
         "apart": abs((signed.at - signed.performed_at).total_seconds()) >= 60,
         "acknowledged": getattr(signed, "acknowledgement", None),
-        "proves": told.proved(lesson_records.proves(record, record_of(whose.student))),
+        "proves": lesson_words.proved(lesson_records.proves(record, record_of(whose.student))),
         "hints": signed.hints,
         "warnings": signed.warnings,
         "successor": Correction.objects.filter(lesson=record).first(),

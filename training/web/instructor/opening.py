@@ -17,7 +17,8 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 
 from training.models import Aircraft, LessonRecord, Role, Student, User
-from training.services import access, lesson_records
+from training.services import access
+from training.services.lessons import lesson_records
 
 
 def teaches(user: Any) -> bool:

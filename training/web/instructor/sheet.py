@@ -17,11 +17,11 @@ from typing import Any
 from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
-from syllabus.engine.course import Item, Outline
-from syllabus.engine.kinds.training import PREPARATION
-from syllabus.engine.record import GRADES, NOT_OBSERVED
-from syllabus.engine.rulebook import Milestone
-from syllabus.engine.standards import RANGE, Tolerance
+from syllabus.engine.course.course import Item, Outline
+from syllabus.engine.course.standards import RANGE, Tolerance
+from syllabus.engine.record.record import GRADES, NOT_OBSERVED
+from syllabus.engine.rules.kinds.training import PREPARATION
+from syllabus.engine.rules.rulebook import Milestone
 
 TIMES = (
     ("total", _("Total")),

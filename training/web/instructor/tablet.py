@@ -21,16 +21,16 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
-from syllabus import outlines
-from syllabus.engine.geography import Place, airports
+from syllabus.courses import outlines
+from syllabus.engine.places.geography import Place, airports
 from training.models import LessonRecord, User
 from training.reports import progress
-from training.services import confirming
-from training.web import language
+from training.services.signing import reauthentication
 from training.web.instructor import sheet
 from training.web.instructor import today as board
 from training.web.instructor.lessons import sheet_context
 from training.web.instructor.opening import Fleet, Taught, teaches
+from training.web.shared import language
 
 #: Students and airports that a tablet takes along for the day.
 MOST_STUDENTS, MOST_AIRPORTS = 12, 60
@@ -141,7 +141,7 @@ def pack(request: HttpRequest) -> JsonResponse:
         {
             "user": str(request.user.pk),
             "made": at.isoformat(),
-            "passkeys": confirming.passkeys(request.user),
+            "passkeys": reauthentication.passkeys(request.user),
             "airports": _around(pupils),
             "students": students,
         }

@@ -26,17 +26,18 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
-from syllabus import catalogue, rulebook
-from syllabus.engine.next_lesson import AGAIN
-from syllabus.engine.report import CAUTION
-from syllabus.engine.rulebook import PRACTICAL_TEST
+from syllabus.engine.course.next_lesson import AGAIN
+from syllabus.engine.rules.report import CAUTION
+from syllabus.engine.rules.rulebook import PRACTICAL_TEST
+from syllabus.law import endorsements, rulebook
 from training.models import Lapse, LessonRecord, Standing, Student, User
 from training.presenters.reasons import PAGE
 from training.reports import progress
-from training.services import access, turns
-from training.web import turned
+from training.services import access
+from training.services.school import status_changes as turns
 from training.web.instructor.opening import teaches
-from training.web.shown import FLIGHT_BY_FLIGHT, day
+from training.web.shared import status_changes as turned
+from training.web.shared.report_presenter import FLIGHT_BY_FLIGHT, day
 
 AT_ONCE = 12
 #: Days before its last day from which something needs the instructor. Common practice, a month.
@@ -204,7 +205,7 @@ def _given_last() -> dict[str, set[str]]:
     What is endorsed flight by flight is no step on the way.
     """
     rules = rulebook.current()
-    given = {each for kind in catalogue.current().kinds.values() for each in kind.proves}
+    given = {each for kind in endorsements.current().kinds.values() for each in kind.proves}
     found: dict[str, set[str]] = {}
     for milestone in rules.on_the_way():
         last: set[str] = set()

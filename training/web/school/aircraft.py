@@ -12,16 +12,16 @@ from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST
 
-from syllabus import airworthiness
-from syllabus.engine.record import DEVICES
-from syllabus.engine.rulebook import RuleVersion
+from syllabus.engine.record.record import DEVICES
+from syllabus.engine.rules.rulebook import RuleVersion
+from syllabus.law import airworthiness
 from training.models import Aircraft
 from training.reports.airworthiness import Held, by_aircraft
-from training.services import aircraft as fleets
-from training.services import glance
-from training.web.forms import Choice, Day, Form, Text, sent_or_new
-from training.web.school.opening import Opened, administered
-from training.web.shown import State, day
+from training.services.fleet import aircraft as fleets
+from training.services.school import glance
+from training.web.shared.forms import Choice, Day, Form, Text, sent_or_new
+from training.web.shared.opening import Opened, administered
+from training.web.shared.report_presenter import State, day
 
 #: How the text of a rule is known where nobody here has read it itself.
 HOW_KNOWN = {"second-hand": _("second-hand"), "memory": _("from memory")}

@@ -12,11 +12,11 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST
 
-from syllabus.engine.vocabulary import CATEGORIES, CLASSES
-from training.services import aircraft_models, school_settings
-from training.web.forms import Choice, Form, Text, sent_or_new
-from training.web.school.opening import Opened, administered
-from training.web.shown import day
+from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES
+from training.services.school import aircraft_models, school_settings
+from training.web.shared.forms import Choice, Form, Text, sent_or_new
+from training.web.shared.opening import Opened, administered
+from training.web.shared.report_presenter import day
 
 _LATEST = 20
 #: The names of both forms of the page are alike.

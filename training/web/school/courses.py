@@ -14,19 +14,19 @@ from django.utils.translation import gettext_lazy as lazy
 from django.utils.translation import gettext_noop as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from syllabus import courses as files
-from syllabus.engine import course_changes
-from syllabus.engine.course import CourseError, Outline
+from syllabus.courses import files
+from syllabus.engine.course import changes
+from syllabus.engine.course.course import CourseError, Outline
 from syllabus.engine.errors import Fault
 from syllabus.models import CourseVersion
 from training.presenters import amounts
-from training.services import courses
-from training.services.confirming import NotConfirmed
-from training.services.courses import Address
+from training.services.courses import courses
+from training.services.courses.courses import Address
 from training.services.errors import NotAllowed, NotAsRead, Refused
-from training.web.forms import Form, Text
-from training.web.school.opening import Opened, administered
-from training.web.shown import day
+from training.services.signing.reauthentication import NotConfirmed
+from training.web.shared.forms import Form, Text
+from training.web.shared.opening import Opened, administered
+from training.web.shared.report_presenter import day
 
 _KINDS = {
     "dual": _("dual"),
@@ -182,7 +182,7 @@ def _read(
             raise Http404("no other version of that number")
         told = {
             "other": other,
-            "changes": course_changes.compare(courses.outline(other), stands),
+            "changes": changes.compare(courses.outline(other), stands),
         }
     return opened.page(
         "course",

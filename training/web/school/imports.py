@@ -25,17 +25,29 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from training.models import RecordChange, Student
 from training.presenters import amounts
-from training.services import access, confirming, flight_files, flight_import, record_changes
-from training.services.confirming import NotConfirmed
-from training.services.flight_files import FlightFileError, Table
-from training.services.flight_import import CLOCKS, CRAFTS, DATES, TARGETS, UNITS, Asked, ImportRefused, Plan
-from training.services.record_changes import ReasonError
-from training.web import working
-from training.web.forms import Choice, Form, text_of
-from training.web.instructor import signing as confirmation
-from training.web.school.opening import Opened, administered
-from training.web.shown import day
-from training.web.working import Ended, Step
+from training.services import access
+from training.services.imports import flight_files, flight_import
+from training.services.imports.flight_files import FlightFileError, Table
+from training.services.imports.flight_import import (
+    CLOCKS,
+    CRAFTS,
+    DATES,
+    TARGETS,
+    UNITS,
+    Asked,
+    ImportRefused,
+    Plan,
+)
+from training.services.records import record_changes
+from training.services.records.record_changes import ReasonError
+from training.services.signing import reauthentication
+from training.services.signing.reauthentication import NotConfirmed
+from training.web.shared import long_work
+from training.web.shared import signing as confirmation
+from training.web.shared.forms import Choice, Form, text_of
+from training.web.shared.long_work import Ended, Step
+from training.web.shared.opening import Opened, administered
+from training.web.shared.report_presenter import day
 
 #: Seconds for which a table that was sent may be worked on.
 KEPT = 4 * 3600
@@ -243,7 +255,7 @@ def _at_length(opened: Opened, student: Student, table: Table, asked: Asked) -> 
         else:
             yield Ended(said, record, gettext("Show flights"))
 
-    return working.page(
+    return long_work.page(
         opened.request,
         work(),
         title=gettext("Import flights of %(student)s") % {"student": student},
@@ -309,7 +321,7 @@ def _columns(
         wrong=wrong,
         reason=text_of(opened.request, "reason"),
         most_reason=record_changes.MOST_REASON,
-        passkeys=json.dumps(confirming.passkeys(opened.user)),
+        passkeys=json.dumps(reauthentication.passkeys(opened.user)),
         sealed_as=record_changes.REPLACED,
         about=record_changes.WHOLE,
         token=signing.dumps(table.as_plain(), salt=_salt(opened, student), compress=True),

@@ -14,16 +14,16 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST
 
-from syllabus import rulebook
-from syllabus.courses import plain
-from syllabus.dated import read_text
+from syllabus.courses.files import plain
 from syllabus.engine.errors import RuleDataError
-from syllabus.engine.kinds import KINDS
+from syllabus.engine.rules.kinds import KINDS
+from syllabus.law import rulebook
+from syllabus.law.dated import read_text
 from syllabus.models import SchoolMinimum
-from training.services import minimums
-from training.web.forms import Choice, Day, Form, Text, sent_or_new
-from training.web.school.opening import Opened, administered
-from training.web.shown import day
+from training.services.courses import minimums
+from training.web.shared.forms import Choice, Day, Form, Text, sent_or_new
+from training.web.shared.opening import Opened, administered
+from training.web.shared.report_presenter import day
 
 
 class Minimum(Form):

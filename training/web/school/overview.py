@@ -9,10 +9,10 @@ from django.views.decorators.http import require_safe
 
 from training.presenters.amounts import hours as in_hours
 from training.reports.instructing import Hours
-from training.services import glance
+from training.services.school import glance
 from training.web.school import aircraft
-from training.web.school.opening import Opened, administered
-from training.web.shown import State, day
+from training.web.shared.opening import Opened, administered
+from training.web.shared.report_presenter import State, day
 
 #: Days after which a lesson without a signature is pointed out. No regulation has such a number.
 OLD = (3, 8)

@@ -23,20 +23,22 @@ from django.utils.translation import gettext_noop as _
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST, require_safe
 
-from syllabus.engine import record as engine
-from syllabus.engine.amounts import count
 from syllabus.engine.errors import Fault, NotInForce
-from syllabus.engine.geography import Place
+from syllabus.engine.places.geography import Place
+from syllabus.engine.record import record as engine
+from syllabus.engine.time.amounts import count
 from training import reports
 from training.models import RecordChange
 from training.presenters import amounts
-from training.services import access, attesting, confirming, record_changes, record_entries
-from training.services.confirming import NotConfirmed
-from training.services.record_entries import Shown
-from training.web.forms import Day, Form, text_of, texts_of
-from training.web.instructor import signing
-from training.web.school.opening import Opened, administered
-from training.web.shown import MilestoneShown, RefusedShown, day, test_of, vouched
+from training.services import access
+from training.services.records import attesting, record_changes, record_entries
+from training.services.records.record_entries import Shown
+from training.services.signing import reauthentication
+from training.services.signing.reauthentication import NotConfirmed
+from training.web.shared import signing
+from training.web.shared.forms import Day, Form, text_of, texts_of
+from training.web.shared.opening import Opened, administered
+from training.web.shared.report_presenter import MilestoneShown, RefusedShown, day, test_of, vouched
 
 AT_ONCE = 200
 MILESTONES = "milestones"
@@ -142,7 +144,7 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
             "standing": sum(each.until is None for each in found),
             "replaced": sum(each.until is not None for each in found),
             "claims": claims,
-            "passkeys": json.dumps(confirming.passkeys(opened.user) if claims else []),
+            "passkeys": json.dumps(reauthentication.passkeys(opened.user) if claims else []),
             "sealed_as": record_changes.ATTESTED,
             "about": record_changes.WHOLE,
             "most_saw": attesting.MOST_TEXT,

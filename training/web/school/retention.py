@@ -13,10 +13,10 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from training.models import RetentionHold, Student
-from training.services import erasure
-from training.web.forms import Form, Reason, Tick, sent_or_new
-from training.web.school.opening import Opened, administered, asked_anew
-from training.web.shown import day
+from training.services.records import erasure
+from training.web.shared.forms import Form, Reason, Tick, sent_or_new
+from training.web.shared.opening import Opened, administered, asked_anew
+from training.web.shared.report_presenter import day
 
 
 class Hold(Form):

@@ -15,12 +15,14 @@ from django.utils.translation import gettext_noop as _
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 
-from training.models.schools import CLAIMABLE
-from training.services import confirming, record_changes, school_settings
-from training.web.forms import Form, Text
-from training.web.instructor import signing
-from training.web.school.opening import Opened, administered
-from training.web.shown import day
+from training.models.school.schools import CLAIMABLE
+from training.services.records import record_changes
+from training.services.school import school_settings
+from training.services.signing import reauthentication
+from training.web.shared import signing
+from training.web.shared.forms import Form, Text
+from training.web.shared.opening import Opened, administered
+from training.web.shared.report_presenter import day
 
 _LISTS = {
     "endorsements": _("Endorsements"),
@@ -85,7 +87,7 @@ def settings(opened: Opened) -> HttpResponse:
         "settings",
         status=form.status,
         form=form,
-        passkeys=json.dumps(confirming.passkeys(opened.user)),
+        passkeys=json.dumps(reauthentication.passkeys(opened.user)),
         sealed_as=school_settings.CHANGED,
         about=school_settings.SETTINGS,
         changes=[

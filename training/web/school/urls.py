@@ -2,23 +2,19 @@
 
 from django.urls import path
 
+from training.web.people import enrolments, guardians, people, second_factors, students
 from training.web.school import (
     aircraft,
     aircraft_models,
     courses,
-    enrolments,
-    guardians,
     imports,
     minimums,
-    opening,
     overview,
-    people,
     records,
     retention,
-    second_factors,
     settings,
-    students,
 )
+from training.web.shared import opening
 
 _HERE = "school/<slug:school>/"
 _STUDENT = f"{_HERE}students/<uuid:ref>/"

@@ -1,0 +1,268 @@
+"""The API's OpenAPI description, beside the code that it describes.
+
+A view's method says with ``describe`` what it takes, gives and refuses; ``Description`` writes that as an
+OpenAPI operation. Its schemas are those of the serializers that read and write.
+"""
+
+from __future__ import annotations
+
+import copy
+import inspect
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, TypeVar
+
+from drf_spectacular.extensions import OpenApiAuthenticationExtension, OpenApiSerializerExtension
+from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.plumbing import ResolvedComponent
+
+from api.v1.base import links
+from api.v1.base.errors import MEDIA_TYPE
+from api.v1.base.field_types import DAY
+from api.v1.base.reports import ProblemSerializer
+from api.v1.base.serializers import ResponseSerializer, Several
+from syllabus.engine.record import shapes
+from syllabus.engine.record.json_schema import listed, obj, or_null
+from syllabus.engine.record.shapes import Type
+from syllabus.law import rulebook
+
+Schema = dict[str, Any]
+Shape = type[ResponseSerializer] | Type
+Method = TypeVar("Method", bound=Callable[..., Any])
+
+#: What each refusal means in this API.
+REFUSALS: Mapping[int, str] = {
+    400: "Bad request: the body is not JSON, a key is repeated, or a number is NaN.",
+    401: "Not signed in, or the token is unknown or has expired.",
+    403: "Signed in, but not allowed.",
+    404: "Not found, or no access.",
+    406: "The Accept header names no available type; application/json is always available.",
+    409: "Conflict with the current state.",
+    411: "The body was sent in chunks. Send it with its Content-Length.",
+    412: "The record is not the one that If-Match names: read it again, then send your change again.",
+    413: "The body is larger than 8 MB.",
+    415: "The body is not sent as application/json, or is compressed.",
+    422: (
+        "Validation errors; `errors` has the place of each. Of the type /problems/not-covered: the rules do"
+        " not cover the question, so there is no answer."
+    ),
+    428: "If-Match is missing; send the ETag of the record that your change starts from.",
+    429: "Too many calls; Retry-After says how many seconds to wait.",
+    500: "Internal error; it has been logged.",
+    503: (
+        "The records cannot be reached at the moment; Retry-After says when to send the same again. Where it"
+        " is missing, it cannot be done as this server is set up, or until its operator looks."
+    ),
+}
+
+
+@dataclass(frozen=True)
+class Header:
+    """A header of an answer."""
+
+    name: str
+    description: str
+
+    def as_openapi(self) -> Schema:
+        return {"description": self.description, "schema": {"type": "string"}, "required": True}
+
+
+@dataclass(frozen=True)
+class Answer:
+    """An answer that is no refusal; None means no body.
+
+    ``also`` has further media types with their shapes.
+    """
+
+    shape: Shape | None
+    description: str
+    headers: Sequence[Header] = ()
+    also: Mapping[str, Shape] = field(default_factory=dict)
+
+    def as_openapi(self, ref: Callable[[Shape], Schema]) -> Schema:
+        made: Schema = {"description": self.description}
+        if self.headers:
+            made["headers"] = {each.name: each.as_openapi() for each in self.headers}
+        if self.shape:
+            shapes = {"application/json": self.shape, **self.also}
+            made["content"] = {media: {"schema": ref(shape)} for media, shape in shapes.items()}
+        return made
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """A parameter of the path, the query or the header."""
+
+    name: str
+    where: str
+    description: str
+    schema: Schema
+    required: bool = False
+
+    def as_openapi(self) -> Schema:
+        return {
+            "name": self.name,
+            "in": self.where,
+            "description": self.description,
+            "required": self.required,
+            "schema": self.schema,
+        }
+
+    @classmethod
+    def milestone(cls) -> Parameter:
+        return cls(
+            "milestone",
+            "path",
+            "The milestone's id.",
+            {"type": "string", "examples": [next(iter(rulebook.current().milestones))]},
+            True,
+        )
+
+    @classmethod
+    def student(cls) -> Parameter:
+        return cls("ref", "path", "The student's reference.", {"type": "string", "format": "uuid"}, True)
+
+    @classmethod
+    def on(cls, what: str) -> Parameter:
+        return cls("on", "query", f"A day: {what}.", DAY.schema)
+
+
+@dataclass(frozen=True)
+class Operation:
+    """What a view's method does; ``name`` is the operation's id, unique in the API.
+
+    ``body_also`` has the media types, besides JSON, in which the body may be sent.
+    """
+
+    name: str
+    summary: str
+    description: str
+    answers: Mapping[int, Answer]
+    refuses: Iterable[int]
+    parameters: Sequence[Parameter] = ()
+    body: Shape | None = None
+    body_also: Sequence[str] = ()
+
+
+def describe(**given: Any) -> Callable[[Method], Method]:
+    """Attach what ``Operation`` holds to a view's method."""
+
+    def attach(method: Method) -> Method:
+        method.described = Operation(**given)  # type: ignore[attr-defined]
+        return method
+
+    return attach
+
+
+class Description(AutoSchema):
+    """Writes a view's methods as OpenAPI operations."""
+
+    def get_operation(
+        self, path: str, path_regex: str, path_prefix: str, method: str, registry: Any
+    ) -> Schema | None:
+        self.registry, self.path, self.path_regex = registry, path, path_regex
+        self.path_prefix, self.method = path_prefix, method.upper()
+        told: Operation = getattr(self.view, method.lower()).described
+        responses = {str(status): answer.as_openapi(self.ref) for status, answer in told.answers.items()}
+        for status in told.answers:
+            if next_ones := links.of(told.name, status):
+                responses[str(status)]["links"] = next_ones
+        for status in sorted({*told.refuses, 500, 503}):
+            responses[str(status)] = _refusal(status, self.ref(ProblemSerializer))
+        made: Schema = {
+            "operationId": told.name,
+            "summary": told.summary,
+            "description": told.description,
+            "tags": [path.removeprefix("/api/v1/").split("/")[0]],
+            "responses": responses,
+        }
+        if told.parameters:
+            made["parameters"] = [each.as_openapi() for each in told.parameters]
+        if told.body:
+            made["requestBody"] = {
+                "required": True,
+                "content": {
+                    media: {"schema": self.ref(told.body)} for media in ("application/json", *told.body_also)
+                },
+            }
+        if security := self.get_auth():
+            made["security"] = security
+        return made
+
+    def ref(self, shape: Shape) -> Schema:
+        if isinstance(shape, Type):
+            return self.described(shape)
+        return self.resolve_serializer(shape, "response").ref
+
+    def described(self, type: shapes.AnyType) -> Schema:
+        """A type of the engine, with what it refers to among the components."""
+        for name, schema in shapes.components(type).items():
+            self.registry.register_on_missing(_component(name, schema))
+        return shapes.described(type)
+
+    def schema_of(self, field: Any) -> Schema:
+        """What a field of a serializer may hold."""
+        if isinstance(field, Several):
+            made = listed(self.ref(type(field.child)), field.max_length)
+            if field.min_length:
+                made["minItems"] = field.min_length
+        elif isinstance(field, ResponseSerializer):
+            made = self.ref(type(field))
+        else:
+            made = self.described(field.type)
+        anything = not made.keys() - {"description"}
+        if not anything and (field.allow_null or (field.parent.optional_may_be_null and not field.required)):
+            made = or_null(made)
+        return {**made, "description": str(field.help_text)} if field.help_text else made
+
+
+class ShapeDescription(OpenApiSerializerExtension):  # type: ignore[no-untyped-call]
+    """A serializer as a component: closed, described by its docstring."""
+
+    target_class = ResponseSerializer
+    match_subclasses = True
+
+    def map_serializer(self, auto_schema: Any, direction: Any) -> Schema:
+        shape = self.target
+        fields = shape.fields
+        made = obj(
+            {key: auto_schema.schema_of(each) for key, each in fields.items()},
+            [key for key, each in fields.items() if each.required],
+            **shape.more_schema,
+        )
+        made = copy.deepcopy(made)  # the generator writes into what it gets, and types are shared
+        if shape.__doc__:
+            made["description"] = inspect.cleandoc(shape.__doc__)
+        return {**made, "examples": [shape.example()]} if hasattr(shape, "example") else made
+
+
+def _component(name: str, schema: Schema) -> ResolvedComponent:
+    own = copy.deepcopy(schema)
+    return ResolvedComponent(name=name, type=ResolvedComponent.SCHEMA, schema=own, object=name)
+
+
+def _refusal(status: int, problem: Schema) -> Schema:
+    made: Schema = {
+        "description": REFUSALS[status],
+        "content": {MEDIA_TYPE: {"schema": problem}},
+    }
+    if status == 429:
+        made["headers"] = {"Retry-After": Header("Retry-After", "Seconds to wait").as_openapi()}
+    if status == 401:
+        made["headers"] = {"WWW-Authenticate": Header("WWW-Authenticate", "How to sign in").as_openapi()}
+    return made
+
+
+class TokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
+    """How a token is sent."""
+
+    target_class = "api.v1.base.authentication.TokenAuthentication"
+    name = "token"
+
+    def get_security_definition(self, auto_schema: AutoSchema) -> Schema:
+        return {
+            "type": "apiKey",
+            "in": "header",
+            "name": "Authorization",
+            "description": "A token of auth/login, as `Token 0123…`. It expires; auth/logout ends it.",
+        }

@@ -1,0 +1,231 @@
+"""Every refusal as a problem document (RFC 9457), from one handler.
+
+400: the request cannot be read. 422: it can be read, and what it says is wrong or cannot be answered; then
+``errors`` names every place. 404 stands for "not there" and "not yours to know of" alike.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Iterable, Mapping
+from http import HTTPStatus
+from typing import Any
+
+from django.core.exceptions import PermissionDenied, RequestDataTooBig, SuspiciousOperation
+from django.db import InterfaceError, OperationalError
+from django.http import Http404
+from rest_framework.exceptions import APIException
+from rest_framework.response import Response
+from rest_framework.views import set_rollback
+
+from syllabus.engine.errors import (
+    EngineError,
+    Fault,
+    FaultsFound,
+    NotCovered,
+    NotInForce,
+    UnknownMilestone,
+)
+from training.ledger.store.keys import NoKey
+from training.ledger.store.proving import MissingHash
+from training.record import SealedEntry
+from training.services.errors import Changed, Conflict, NotAllowed, NotFound, Refused
+
+logger = logging.getLogger(__name__)
+
+MEDIA_TYPE = "application/problem+json"
+#: More than these are counted, not listed; the first hundred already say what is wrong with the program.
+MOST_ERRORS = 100
+MOST_TEXT = 500
+#: The type of a problem that needs no more than its status.
+BLANK = "about:blank"
+#: The type of a refusal where the rules end; what it means stands at that address of this server.
+NOT_COVERED = "/problems/not-covered"
+
+
+#: The status of what a service refuses, the most specific kind first.
+STATUS: Mapping[type[Refused], HTTPStatus] = {
+    NotAllowed: HTTPStatus.FORBIDDEN,
+    NotFound: HTTPStatus.NOT_FOUND,
+    Changed: HTTPStatus.PRECONDITION_FAILED,
+    Conflict: HTTPStatus.CONFLICT,
+    Refused: HTTPStatus.UNPROCESSABLE_ENTITY,
+}
+NO_KEY = "This server has no key that signs; its operator sets LEDGER_SIGNING_KEY."
+NO_HASH = "The ledger lacks a hash that the proof needs; its operator has to run verify_ledger."
+
+
+class Problem(Exception):
+    """A refusal; ``detail`` names the thing and the way out, ``more`` are further members of the document."""
+
+    def __init__(
+        self,
+        status: HTTPStatus,
+        detail: str,
+        *,
+        faults: Iterable[Fault] = (),
+        headers: Mapping[str, str] | None = None,
+        more: Mapping[str, Any] | None = None,
+        type: str = BLANK,
+        title: str = "",
+    ):
+        self.status, self.detail = status, detail
+        self.type, self.title = type, title or status.phrase
+        self.faults, self.headers = tuple(faults), dict(headers or {})
+        self.more = dict(more or {})
+        super().__init__(detail)
+
+
+class Unreadable(FaultsFound):
+    """The body is not JSON."""
+
+    what = "the request's body"
+
+
+def not_covered(refused: NotCovered, *, context: str = "", record: str = "") -> Problem:
+    """A refusal where the rules end. ``context`` and ``record`` are where those stand in what was sent."""
+    key, within = refused.key, context
+    if key == "certificate":
+        key, within = "certificates", record
+    return Problem(
+        HTTPStatus.UNPROCESSABLE_ENTITY,
+        f"{refused} Nothing is answered where the rules end.",
+        faults=[Fault(f"{within}.{key}".lstrip("."), str(refused))],
+        more={"milestone": refused.milestone},
+        type=NOT_COVERED,
+        title="Not covered by these rules",
+    )
+
+
+def not_found(what: str) -> Problem:
+    """The one answer for what is not there and for what the asker may not know of."""
+    return Problem(HTTPStatus.NOT_FOUND, str(NotFound(what)))
+
+
+#: Seconds after which a database that was started anew is usually there again.
+RETRY_AFTER = 5
+UNREACHABLE = (
+    "The records cannot be reached at the moment, and what you sent may or may not have been done. Send the"
+    " same again, with the same id: it is done once."
+)
+
+
+def handler(exc: Exception, context: Mapping[str, Any]) -> Response:
+    """The response for whatever a view raised; what nobody foresaw is logged and told without its insides."""
+    set_rollback()
+    problem = _as_problem(exc)
+    if problem is None:
+        request = context.get("request")
+        logger.error("%s %s failed", getattr(request, "method", "?"), _route(request), exc_info=exc)
+        problem = Problem(
+            HTTPStatus.INTERNAL_SERVER_ERROR,
+            "The fault is ours and has been logged. The same request may be sent again later.",
+        )
+    return Response(
+        document(problem), status=problem.status, headers=problem.headers, content_type=MEDIA_TYPE
+    )
+
+
+def document(problem: Problem) -> dict[str, Any]:
+    """The problem document's members."""
+    body: dict[str, Any] = {
+        "type": problem.type,
+        "title": problem.title,
+        "status": problem.status.value,
+        "detail": _shown(problem.detail),
+    }
+    if problem.faults:
+        body["errors"] = [
+            {"place": _shown(fault.place), "message": _shown(fault.message)}
+            for fault in problem.faults[:MOST_ERRORS]
+        ]
+        if more := len(problem.faults) - MOST_ERRORS:
+            body["errors_not_listed"] = max(more, 0)
+    return {**body, **problem.more}
+
+
+def _as_problem(exc: Exception) -> Problem | None:
+    match exc:
+        case Problem():
+            return exc
+        case Refused():
+            return _of_a_service(exc)
+        case EngineError():
+            return _of_the_engine(exc)
+        case NoKey():
+            return Problem(HTTPStatus.SERVICE_UNAVAILABLE, NO_KEY)
+        case MissingHash():
+            return Problem(HTTPStatus.SERVICE_UNAVAILABLE, NO_HASH)
+        case SealedEntry():
+            return Problem(HTTPStatus.CONFLICT, str(exc))
+        case RequestDataTooBig():
+            return too_large()
+        case SuspiciousOperation():
+            return Problem(
+                HTTPStatus.BAD_REQUEST, "The request cannot be read: look at its parameters and size."
+            )
+        case Http404():
+            return not_found("such thing")
+        case PermissionDenied():
+            return Problem(HTTPStatus.FORBIDDEN, "This is not open to you.")
+        case APIException():
+            return _of_the_framework(exc)
+        case OperationalError() | InterfaceError():
+            logger.warning("the database cannot be reached: %s", type(exc).__name__)
+            return Problem(
+                HTTPStatus.SERVICE_UNAVAILABLE, UNREACHABLE, headers={"Retry-After": str(RETRY_AFTER)}
+            )
+    return None
+
+
+def _of_a_service(exc: Refused) -> Problem:
+    status = next(status for kind, status in STATUS.items() if isinstance(exc, kind))
+    return Problem(status, exc.summary, faults=exc.faults, more=exc.facts)
+
+
+def _of_the_engine(exc: EngineError) -> Problem | None:
+    if isinstance(exc, Unreadable):
+        return Problem(HTTPStatus.BAD_REQUEST, "The body is not JSON that can be read.", faults=exc.faults)
+    if isinstance(exc, FaultsFound):
+        number = len(exc.faults)
+        counted = "1 validation error" if number == 1 else f"{number} validation errors"
+        return Problem(
+            HTTPStatus.UNPROCESSABLE_ENTITY,
+            f"{counted} in {exc.what}; see `errors`.",
+            faults=exc.faults,
+        )
+    if isinstance(exc, NotCovered):
+        return not_covered(exc)
+    if isinstance(exc, UnknownMilestone):
+        faults = [Fault("milestone", str(exc))]
+    elif isinstance(exc, NotInForce):
+        faults = [Fault("on", str(exc))]
+    else:
+        return None
+    return Problem(HTTPStatus.UNPROCESSABLE_ENTITY, str(exc), faults=faults)
+
+
+def _of_the_framework(exc: APIException) -> Problem:
+    headers = {}
+    if challenge := getattr(exc, "auth_header", None):
+        headers["WWW-Authenticate"] = challenge
+    if wait := getattr(exc, "wait", None):
+        headers["Retry-After"] = str(int(wait) or 1)
+    return Problem(HTTPStatus(exc.status_code), str(exc.detail), headers=headers)
+
+
+def too_large(limit: int | None = None) -> Problem:
+    most = f" At most {limit // 1024 // 1024} MB are read." if limit else ""
+    return Problem(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, f"The body is too large.{most}")
+
+
+def _shown(text: str) -> str:
+    """Text fit for a JSON answer: no half characters, and no megabytes of what was sent."""
+    short = text if len(text) <= MOST_TEXT else text[: MOST_TEXT - 1] + "…"
+    return short.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
+def _route(request: Any) -> str:
+    """The pattern of the address, which unlike the address itself names no student."""
+    match = getattr(request, "resolver_match", None)
+    return getattr(match, "route", None) or "an unknown address"

@@ -1,0 +1,76 @@
+"""Invented examples; the answers among them are the program's own answers to the questions."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from syllabus.engine.record import document
+from syllabus.engine.rules.evaluate import evaluate
+from syllabus.engine.rules.question import context_from
+from syllabus.law import rulebook
+
+_BO = {"name": "Bo Example", "certificate": "0000001CFI"}
+RECORD: dict[str, Any] = {
+    "format": "training-record/1",
+    "student": {"name": "Ada Example", "birth_date": "2010-05-17"},
+    "flights": [
+        {
+            "id": "f1",
+            "date": "2026-03-02",
+            "aircraft": {
+                "registration": "N00XY",
+                "model": "C172",
+                "category": "airplane",
+                "class": "single-engine land",
+            },
+            "route": ["KGRB", "KMTW", "KGRB"],
+            "times": {"total": "1.4 h", "dual": "1.4 h", "cross_country": "1.4 h"},
+            "landings": [{"at": "KMTW", "takeoffs": 3, "landings": 3, "period": "day", "full_stop": True}],
+            "instructor": _BO,
+        }
+    ],
+    "items": [
+        {"item": "presolo.d-01", "date": "2026-03-02", "grade": "perform", "flight": "f1", "instructor": _BO}
+    ],
+    "documents": [
+        {"kind": "student-pilot-certificate", "issued": "2026-06-01"},
+        {"kind": "medical", "class": "third", "issued": "2026-06-01"},
+    ],
+    "tests": [
+        {"kind": "pre-solo-knowledge", "date": "2026-07-01", "result": "pass", "aircraft_model": "C172"}
+    ],
+    "endorsements": [
+        {"kind": "solo-90-day", "given": "2026-07-02", "aircraft_model": "C172", "instructor": _BO}
+    ],
+}
+QUESTION: dict[str, Any] = {
+    "record": RECORD,
+    "milestone": next(iter(rulebook.current().milestones)),
+    "on": "2026-07-05",
+    "context": {"aircraft_model": "C172"},
+}
+PROBLEM: dict[str, Any] = {
+    "type": "about:blank",
+    "title": "Unprocessable Entity",
+    "status": 422,
+    "detail": "1 validation error in the request; see `errors`.",
+    "errors": [
+        {
+            "place": "record.flights[3].times.dual",
+            "message": "2.0 h is more than the total of 1.4 h; correct one of them",
+        }
+    ],
+}
+
+
+def report() -> dict[str, Any]:
+    """What the program answers to the question."""
+    made = evaluate(
+        rulebook.current(),
+        document.parse(RECORD),
+        QUESTION["milestone"],
+        date.fromisoformat(QUESTION["on"]),
+        context=context_from(QUESTION["context"]),
+    )
+    return made.as_json()

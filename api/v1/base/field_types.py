@@ -1,0 +1,111 @@
+"""The types of the API's fields: those of a record document, and the few that only the API has."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import uuid
+from collections.abc import Iterable
+from dataclasses import replace
+from typing import Any
+
+from syllabus.engine.record import json_schema, reading
+from syllabus.engine.record.json_schema import Schema, listed, obj
+from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.shapes import Shape, Type, described
+from syllabus.engine.record.types import COUNT, DAY, FLAG, INSTANT, NAME, TEXT
+from syllabus.engine.rules.rulebook import VERIFIED as MARKS
+
+__all__ = ["COUNT", "DAY", "FLAG", "INSTANT", "NAME", "TEXT"]
+
+
+def as_it_came(faults: Faults, value: Any, place: str) -> Any:
+    """A value that somebody else reads, or nobody."""
+    return value
+
+
+def _own_id(faults: Faults, value: Any, place: str) -> uuid.UUID | None:
+    """An id that the caller drew."""
+    try:
+        return uuid.UUID(value)
+    except (ValueError, TypeError, AttributeError):
+        faults.add(place, f"{reading.called(value)} is not a UUID, such as {uuid.UUID(int=1)}")
+        return None
+
+
+def _in_utc(at: dt.datetime) -> str:
+    return at.astimezone(dt.UTC).isoformat().replace("+00:00", "Z")
+
+
+def like(type: Type, **keywords: Any) -> Type:
+    """The same type, described more closely by further keywords of JSON Schema."""
+    return replace(type, schema={**type.schema, **keywords})
+
+
+def short(most: int, blank: str = "", **keywords: Any) -> Type:
+    """A text of at most so many characters. ``blank`` is said where it holds none, if it has to."""
+
+    def read(faults: Faults, value: Any, place: str) -> str | None:
+        found = reading.text(faults, value, place)
+        if found is not None and len(found) > most:
+            faults.add(place, f"{len(found)} characters; at most {most} are kept here")
+        elif found is not None and blank and not found.strip():
+            faults.add(place, f"is blank; {blank}")
+        else:
+            return found
+        return None
+
+    filled = {"minLength": 1, "pattern": r"\S"} if blank else {}
+    return Type(read, {"type": "string", "maxLength": most, **filled, **keywords})
+
+
+def word(words: Iterable[str], what: str = "word", says: str = "") -> Type:
+    """One of a closed list of words; ``what`` they are, for messages."""
+    return Type(reading.one_of(words := list(words), what), json_schema.word(words, says))
+
+
+def without(shape: Shape, *keys: str, component: str, **more: Schema) -> Type:
+    """An entry of a record document without some of its keys, as it is sent or stored by itself."""
+    fields = [each for each in shape.fields if each.key not in keys]
+    properties = {each.key: each.schema for each in fields} | more
+    required = [each.key for each in fields if each.required]
+    uses = tuple(each.type for each in fields)
+    return Type(as_it_came, obj(properties, required), component=component, uses=uses)
+
+
+def pattern(of: re.Pattern[str]) -> Type:
+    """A text that a pattern matches as a whole."""
+    return Type(reading.text, {"type": "string", "pattern": f"^{of.pattern}$"})
+
+
+def always(value: str) -> Type:
+    return Type(reading.text, {"const": value})
+
+
+def list_of(type: Type, most: int = 0, **keywords: Any) -> Type:
+    """A list of values of a type."""
+
+    def write(values: Iterable[Any]) -> list[Any]:
+        return [type.write(each) for each in values]
+
+    read = reading.list_of(type.read, most=most or 20_000)
+    return Type(read, {**listed(described(type), most), **keywords}, write, uses=(type,))
+
+
+def keyed(keys: Iterable[str], type: Type, *, all_of_them: bool = False) -> Type:
+    """An object with these keys, each with a value of one type."""
+    properties = dict.fromkeys(keys, type.schema)
+    return Type(as_it_came, obj(properties, properties if all_of_them else ()))
+
+
+def open_to(schema: Schema | bool, **keywords: Any) -> Type:
+    """An object with whatever keys."""
+    return Type(as_it_came, {"type": "object", "additionalProperties": schema, **keywords})
+
+
+STRING = Type(reading.text, {"type": "string"}, str)
+WHOLE = Type(reading.count, {"type": "integer", "minimum": 0})
+VERIFIED = word(MARKS, says="How the text was checked: read itself, known from an account, or from memory.")
+#: An instant as answers have it, in UTC.
+UTC = Type(reading.instant, {"type": "string", "format": "date-time"}, _in_utc)
+UUID = Type(_own_id, {"type": "string", "format": "uuid"}, str)

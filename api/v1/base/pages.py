@@ -1,0 +1,44 @@
+"""Lists that are answered in pages."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.db.models import QuerySet
+from rest_framework.pagination import CursorPagination
+from rest_framework.request import Request
+
+from api.v1.base.field_types import STRING
+from api.v1.base.serializers import Field, ResponseSerializer
+from syllabus.engine.errors import Fault, QuestionError
+
+
+class PageSerializer(ResponseSerializer):
+    next = Field(STRING, allow_null=True)
+    previous = Field(STRING, allow_null=True)
+
+
+class Pages(CursorPagination):
+    """A page from a cursor on; ``position`` reads where one starts, and raises ValueError for nonsense."""
+
+    page_size = 50
+
+    def position(self, text: str) -> Any:
+        raise NotImplementedError
+
+    def __init__(self, rows: QuerySet[Any], request: Request):
+        self.rows: Sequence[Any] = self.paginate_queryset(rows, request) or ()
+
+    @property
+    def links(self) -> dict[str, Any]:
+        return {"next": self.get_next_link(), "previous": self.get_previous_link()}
+
+    def decode_cursor(self, request: Request) -> Any:
+        cursor = super().decode_cursor(request)
+        if cursor is not None and cursor.position is not None:
+            try:
+                self.position(str(cursor.position))
+            except ValueError:
+                raise QuestionError([Fault("cursor", "is not one that next or previous gave")]) from None
+        return cursor

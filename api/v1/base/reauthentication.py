@@ -1,0 +1,146 @@
+"""What confirms a signature in a request's body: exactly one of `confirm_password` and `passkey`."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from django.conf import settings
+from rest_framework.request import Request
+from rest_framework.throttling import UserRateThrottle
+
+from api.v1.base.field_types import TEXT, as_it_came
+from api.v1.base.serializers import Field, RequestSerializer
+from syllabus.engine.errors import Fault
+from syllabus.engine.record import reading
+from syllabus.engine.record.reading import Faults, Object
+from syllabus.engine.record.shapes import Type
+from training.models import User
+from training.services.signatures import Signer
+from training.services.signing import reauthentication
+from training.services.signing.reauthentication import Act, Confirmed, Given, Site
+
+PASSWORD, PASSKEY = "confirm_password", "passkey"
+_EITHER = f"confirm with either {PASSWORD} or {PASSKEY}"
+_MOST = 10_000
+
+
+class ConfirmThrottle(UserRateThrottle):
+    """Guessing at what confirms a signature takes long."""
+
+    scope = "confirm"
+    rate = "30/min"
+
+
+def take(fields: Object, *, required: bool = True) -> Given:
+    """Read it; what is wrong is a fault at its place."""
+    given = [key for key in (PASSWORD, PASSKEY) if fields.left.get(key) is not None]
+    password = fields.take(PASSWORD, reading.text)
+    passkey = fields.take(PASSKEY, PasskeyAnswerSerializer().read)
+    if fields.ok and len(given) > 1:
+        fields.faults.add(PASSWORD, f"is sent together with passkey; {_EITHER}")
+    elif fields.ok and not given and required:
+        fields.faults.extend(missing())
+    return Given(password, passkey)
+
+
+def missing() -> list[Fault]:
+    """The fault of a request that nothing confirms."""
+    return [Fault(PASSWORD, f"missing; {_EITHER}")]
+
+
+def _base64url(faults: Faults, value: Any, place: str) -> str | None:
+    found = reading.text(faults, value, place)
+    if found is None:
+        return None
+    try:
+        if not found or len(found) > _MOST:
+            raise ValueError("is empty or too long")
+        reauthentication.decode(found)
+    except ValueError as wrong:
+        faults.add(place, f"{wrong}; send the bytes as base64url")
+        return None
+    return found
+
+
+BYTES = Type(_base64url, {"type": "string", "pattern": "^[A-Za-z0-9_-]+={0,2}$", "maxLength": _MOST})
+IGNORED = Type(as_it_came, {"description": "As the browser gives it; not looked at."})
+
+
+class PasskeyResponseSerializer(RequestSerializer):
+    clientDataJSON = Field(BYTES)
+    authenticatorData = Field(BYTES)
+    signature = Field(BYTES)
+    userHandle = Field(IGNORED, required=False)
+
+
+class PasskeyAnswerSerializer(RequestSerializer):
+    """The answer of one of the caller's passkeys (AuthenticationResponseJSON of WebAuthn), user verified.
+
+    Its challenge is the SHA-256 of the canonical JSON (RFC 8785) of
+    `{"format": "signing-statement/1", "kind", "subject", "about", "content_hash"}`: `kind` is
+    `lesson.signed`, `lesson.acknowledged`, `endorsement.given` or `endorsement.revoked`; `subject` the
+    student's reference; `about` the id in question; `content_hash` that of the lesson record, or `sha256:…`
+    over the canonical JSON of `kind`, `endorsement` and `judgement` as they are sent (`{}` and an empty text
+    where they are left out), or of `reason`. It is sealed in the ledger.
+    """
+
+    id = Field(BYTES)
+    response = PasskeyResponseSerializer()
+    rawId = Field(IGNORED, required=False)
+    type = Field(IGNORED, required=False)
+    authenticatorAttachment = Field(IGNORED, required=False)
+    clientExtensionResults = Field(IGNORED, required=False)
+
+    def read(self, faults: Faults, value: Any, place: str) -> dict[str, Any] | None:
+        """What of it is signed. Where there is no response, each of its keys is named as missing."""
+        if isinstance(value, Mapping) and value.get("response") is None:
+            value = {**value, "response": {}}
+        return super().read(faults, value, place)
+
+
+class MayBeConfirmedSerializer(RequestSerializer):
+    """With at most one of what confirms a signature; what is sent has it as ``confirmation``."""
+
+    confirm_password = Field(
+        TEXT, "The caller's own, typed at the moment of signing. Either this or passkey.", required=False
+    )
+    passkey = PasskeyAnswerSerializer(required=False)
+
+    def check(self, faults: Faults, found: dict[str, Any], said: Mapping[str, Any]) -> None:
+        if self.sent_of(said) == 2:
+            faults.add(PASSWORD, f"is sent together with passkey; {_EITHER}")
+        found["confirmation"] = Given(found.pop(PASSWORD), found.pop(PASSKEY))
+
+    @staticmethod
+    def sent_of(said: Mapping[str, Any]) -> int:
+        return sum(said.get(key) is not None for key in (PASSWORD, PASSKEY))
+
+
+class ConfirmedSerializer(MayBeConfirmedSerializer):
+    """With exactly one of what confirms a signature."""
+
+    more_schema = {
+        "anyOf": [
+            {"required": [PASSWORD], "properties": {PASSWORD: {"type": "string"}}},
+            {"required": [PASSKEY], "properties": {PASSKEY: {"type": "object"}}},
+        ]
+    }
+
+    def check(self, faults: Faults, found: dict[str, Any], said: Mapping[str, Any]) -> None:
+        super().check(faults, found, said)
+        if not self.sent_of(said):
+            faults.extend(missing())
+
+
+def signer(request: Request, user: User, given: Given, at: dt.datetime) -> Signer:
+    """Who signs by this request, for one of ``training.services.signatures``."""
+    site = Site.of(request.get_host(), request.scheme or "https", settings.CSRF_TRUSTED_ORIGINS)
+    return Signer(user, given, site, at, "api")
+
+
+def confirm(request: Request, user: User, given: Given, act: Act, settled: Iterable[Any]) -> Confirmed:
+    """Make sure that it is the user who signs, now. Raises: NotConfirmed."""
+    site = Site.of(request.get_host(), request.scheme or "https", settings.CSRF_TRUSTED_ORIGINS)
+    return reauthentication.confirm(user, given, act, site=site, settled=settled)

@@ -1,0 +1,225 @@
+"""The shapes of the engine's reports and of refusals, which are written elsewhere."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any, get_args
+
+from api.v1.base import examples
+from api.v1.base.errors import BLANK, NOT_COVERED
+from api.v1.base.field_types import FLAG, STRING, VERIFIED, WHOLE, as_it_came, like, list_of, word
+from api.v1.base.serializers import Field, ResponseSerializer
+from syllabus.engine.record.json_schema import Schema, obj, or_null
+from syllabus.engine.record.record import FORMAT, Provenance, Record
+from syllabus.engine.record.shapes import Type, shape_of
+from syllabus.engine.rules.question import Context
+from syllabus.engine.rules.reasons import REASONS
+from syllabus.engine.time.amounts import WRITTEN
+
+DATE: Schema = {"type": "string", "format": "date"}
+#: A day as answers have it.
+ON = Type(as_it_came, DATE, dt.date.isoformat)
+AT = Type(as_it_came, {"type": "string", "format": "date-time"})
+CONTEXT = shape_of(Context)
+_, PROVENANCE = get_args(Provenance)
+MET = "Null where a fact that nothing on record gives could tip the answer; `ask` names it."
+HOLDS = list_of(
+    Type(
+        as_it_came,
+        {
+            "type": "array",
+            "prefixItems": [or_null(DATE)] * 2,
+            "items": False,
+            "minItems": 2,
+            "maxItems": 2,
+        },
+    )
+)
+SPANS = "Spans of days, first and last, both included; null is open."
+GIVEN = Type(as_it_came, obj({field.key: field.value for field in CONTEXT.fields}), uses=CONTEXT.uses)
+RECORD = shape_of(Record)
+#: The record document, whose parts the engine declares.
+TRAINING_RECORD = Type(
+    as_it_came,
+    obj(
+        {"format": word([FORMAT]).schema, **RECORD.properties()},
+        ["format"],
+        description=(
+            "One student's whole training record. A key that is left out means none, zero or not known; an "
+            "unknown key is refused by name. Ids are unique within a list."
+        ),
+        examples=[examples.RECORD],
+    ),
+    component="TrainingRecord",
+    uses=RECORD.uses,
+)
+CODE = Type(
+    as_it_came,
+    word(
+        sorted(REASONS),
+        says="What the text beside it says; of `several`, `reasons` has a code and a text for each.",
+    ).schema,
+    component="ReasonCode",
+)
+
+
+class AmountSerializer(ResponseSerializer):
+    """How much of one thing."""
+
+    value = Field(Type(as_it_came, {"type": "number", "minimum": 0}), "Exact, in `unit`.")
+    unit = Field(
+        word(WRITTEN),
+        "Of time hours where two decimals are exact, else minutes, else seconds; a noun counts.",
+    )
+    text = Field(like(STRING, examples=["1.4 h", "3 landing"]), "The two as text.")
+
+
+class AmountsSerializer(ResponseSerializer):
+    """What there is, what is needed and what remains: an amount for each thing needed, in the same order.
+
+    A list is empty where nothing on record says how much.
+    """
+
+    have = AmountSerializer(many=True)
+    need = AmountSerializer(many=True)
+    remaining = AmountSerializer(many=True)
+
+
+class CodedReasonSerializer(ResponseSerializer):
+    code = Field(CODE)
+    text = Field(STRING)
+
+
+class Named(ResponseSerializer):
+    id = Field(STRING)
+    code = Field(CODE, required=False)
+    reasons = CodedReasonSerializer(many=True, required=False)
+    provenance = Field(PROVENANCE, required=False)
+
+
+class CountedSerializer(Named):
+    """An entry that counts, with what it gave."""
+
+    gave = Field(STRING)
+
+
+class NotCountedSerializer(Named):
+    """An entry that looks relevant and does not count, with the reason."""
+
+    why = Field(STRING)
+
+
+class AskedSerializer(Named):
+    """A fact that is missing and could tip the answer."""
+
+    missing = Field(STRING)
+
+
+class FindingSerializer(ResponseSerializer):
+    """What one requirement found. `have`, `need` and `remaining` are `amounts` as text."""
+
+    id = Field(STRING)
+    citation = Field(STRING)
+    says = Field(STRING)
+    verified = Field(VERIFIED)
+    met = Field(FLAG, MET, allow_null=True)
+    have = Field(STRING, "`amounts.have` as text: `1.4 h`, `10 takeoff, 1 landing`.")
+    need = Field(STRING)
+    remaining = Field(STRING, "Never below zero.")
+    counted = CountedSerializer(many=True)
+    not_counted = NotCountedSerializer(many=True)
+    ask = AskedSerializer(many=True)
+    holds = Field(HOLDS, SPANS)
+    note = Field(STRING)
+    notes = CodedReasonSerializer(many=True, help_text="What `note` says besides the rule's own note.")
+    amounts = AmountsSerializer()
+
+    def get_fields(self) -> dict[str, Any]:
+        says = "Of a milestone that stands as one requirement, its own requirements."
+        within = FindingSerializer(many=True, required=False, help_text=says)
+        return {**super().get_fields(), "requirements": within}
+
+
+class PathSerializer(ResponseSerializer):
+    """One of several ways to meet a milestone."""
+
+    id = Field(STRING)
+    says = Field(STRING)
+    citation = Field(STRING)
+
+
+class EligibilityReportSerializer(ResponseSerializer):
+    """What is met, what is missing, and the days on which the answer holds."""
+
+    example = staticmethod(examples.report)
+
+    milestone = Field(STRING)
+    title = Field(STRING)
+    on = Field(ON)
+    known_at = Field(AT, allow_null=True)
+    context_ = Field(GIVEN, "What the question gave.")
+    rulebook = Field(STRING, "Names the very rules that answered.")
+    eligible = Field(FLAG)
+    eligible_from = Field(ON, allow_null=True)
+    eligible_until = Field(ON, allow_null=True)
+    holds = Field(HOLDS, SPANS)
+    requirements = FindingSerializer(many=True)
+    caution = Field(STRING)
+    path = Field(STRING, "The way that is shown, where there are several.", required=False, allow_null=True)
+    paths = PathSerializer(many=True, required=False)
+
+
+class RefusalSerializer(ResponseSerializer):
+    """Something that the rule itself forbids."""
+
+    place = Field(STRING)
+    message = Field(STRING)
+    citation = Field(STRING)
+
+
+class EndorsementReportSerializer(ResponseSerializer):
+    """What an endorsement rests on, looked at before it is given."""
+
+    kind = Field(STRING)
+    title = Field(STRING)
+    citation = Field(STRING)
+    verified = Field(VERIFIED)
+    on = Field(ON)
+    given = Field(ON)
+    context_ = Field(CONTEXT)
+    rulebook = Field(STRING)
+    rests_on = FindingSerializer(many=True)
+    warnings = Field(list_of(STRING), "Shown and kept; the instructor decides.")
+    refusals = RefusalSerializer(many=True, help_text="What the rule itself forbids.")
+    may_be_given = Field(FLAG)
+    wording = Field(STRING)
+    last_day = Field(ON, allow_null=True)
+    life = Field(STRING)
+    caution = Field(STRING)
+
+
+class ErrorSerializer(ResponseSerializer):
+    """One error of what was sent."""
+
+    place = Field(
+        STRING, "A path into what was sent, as record.flights[3].times.dual, or a parameter's name."
+    )
+    message = Field(STRING)
+
+
+class ProblemSerializer(ResponseSerializer):
+    """Why it was refused (RFC 9457)."""
+
+    example = staticmethod(lambda: examples.PROBLEM)
+
+    type = Field(
+        like(STRING, examples=[BLANK, NOT_COVERED]),
+        "The address, on this server, of what a problem of this type is.",
+    )
+    title = Field(STRING)
+    status = Field(Type(as_it_came, {"type": "integer"}))
+    detail = Field(STRING)
+    errors_ = ErrorSerializer(many=True, required=False)
+    errors_not_listed = Field(WHOLE, required=False)
+    milestone = Field(STRING, "Of a refusal where the rules end: the milestone.", required=False)
+    report = EndorsementReportSerializer(required=False)

@@ -1,0 +1,134 @@
+"""Tokens for programs: made with e-mail address and password, ended by the one who holds them."""
+
+from __future__ import annotations
+
+import hashlib
+from http import HTTPStatus
+from typing import Any
+
+from django.contrib.auth import authenticate
+from django.db import transaction
+from knox.models import AuthToken
+from knox.settings import knox_settings
+from rest_framework.permissions import AllowAny
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.throttling import SimpleRateThrottle
+
+from api.v1.base.authentication import TokenAuthentication
+from api.v1.base.description import Answer, describe
+from api.v1.base.errors import Problem
+from api.v1.base.field_types import INSTANT, NAME, STRING, TEXT
+from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
+from api.v1.base.views import View
+from syllabus.engine.errors import FaultsFound
+from training.services.people import second_factor
+
+
+class LoginError(FaultsFound):
+    """What was sent to sign in with cannot be read."""
+
+    what = "what was sent to sign in"
+
+
+class LoginThrottle(SimpleRateThrottle):
+    """Guessing at passwords takes long: few tries for an address, and fewer for one account from it."""
+
+    scope = "login"
+    rate = "30/min"
+
+    def get_cache_key(self, request: Request, view: Any) -> str:
+        return self.cache_format % {"scope": self.scope, "ident": self.get_ident(request)}
+
+
+class AccountThrottle(LoginThrottle):
+    scope = "login-account"
+    rate = "10/min"
+
+    def get_cache_key(self, request: Request, view: Any) -> str:
+        email = request.data.get("email") if isinstance(request.data, dict) else None
+        who = f"{self.get_ident(request)} {email}".lower().encode("utf-8", "backslashreplace")
+        return self.cache_format % {"scope": self.scope, "ident": hashlib.sha256(who).hexdigest()}
+
+
+class LoginSerializer(RequestSerializer):
+    error = LoginError
+    example = staticmethod(lambda: {"email": "bo@school.example", "password": "three words of yours"})
+
+    email = Field(NAME)
+    password = Field(TEXT)
+    code = Field(NAME, "Of the authenticator app, or a recovery code; once each.", required=False)
+
+
+class TokenSerializer(ResponseSerializer):
+    token = Field(STRING)
+    expires = Field(INSTANT, allow_null=True)
+
+
+class Login(View):
+    """POST: a new token for who gives e-mail address and password."""
+
+    authentication_classes = []
+    permission_classes = [AllowAny]
+    throttle_classes = [LoginThrottle, AccountThrottle]
+
+    @describe(
+        name="login",
+        summary="Create a token",
+        description=(
+            "Gives a token that goes into `Authorization: Token …` of every further call until it "
+            "expires. It is "
+            "shown this once. A user has at most 20; the oldest ends when one more is made. Where the "
+            "account has an authenticator app or a passkey, the password alone is not enough (401): `code` "
+            "is a code of the app, or a recovery code. Each code is good once."
+        ),
+        body=LoginSerializer,
+        answers={200: Answer(TokenSerializer, "The token, and when it expires")},
+        refuses=(400, 401, 406, 411, 413, 415, 422, 429),
+    )
+    def post(self, request: Request) -> Response:
+        sent = LoginSerializer.sent(request)
+        user = authenticate(request._request, username=sent["email"], password=sent["password"])
+        if user is None:
+            raise _not_in("Wrong e-mail or password.")
+        try:
+            second_factor.check(request._request, user, sent["code"])
+        except second_factor.TooMany as refused:
+            raise Problem(HTTPStatus.TOO_MANY_REQUESTS, str(refused)) from None
+        except second_factor.NotGiven as refused:
+            raise _not_in(str(refused)) from None
+        with transaction.atomic():
+            _make_room(user)
+            made, token = AuthToken.objects.create(user=user)
+        return Response(TokenSerializer({"token": token, "expires": made.expiry}).data)
+
+
+def _not_in(says: str) -> Problem:
+    return Problem(
+        HTTPStatus.UNAUTHORIZED, says, headers={"WWW-Authenticate": knox_settings.AUTH_HEADER_PREFIX}
+    )
+
+
+def _make_room(user: Any) -> None:
+    """End the oldest tokens, so that one more stays within the limit."""
+    newest_first = AuthToken.objects.filter(user=user).order_by("-created").values_list("pk", flat=True)
+    most = knox_settings.TOKEN_LIMIT_PER_USER
+    if most is not None:
+        AuthToken.objects.filter(pk__in=list(newest_first)[max(most - 1, 0) :]).delete()
+
+
+class Logout(View):
+    """POST: ends the token that the call is made with."""
+
+    authentication_classes = [TokenAuthentication]
+
+    @describe(
+        name="logout",
+        summary="Revoke this token",
+        description="The token of this call stops working.",
+        answers={204: Answer(None, "It has ended")},
+        refuses=(401, 406, 411, 413, 422),
+    )
+    def post(self, request: Request) -> Response:
+        request.auth.delete()
+        return Response(status=HTTPStatus.NO_CONTENT)

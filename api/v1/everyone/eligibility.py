@@ -1,0 +1,95 @@
+"""The stateless question: a record document in, the eligibility report out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.base.description import Answer, describe
+from api.v1.base.errors import not_covered
+from api.v1.base.examples import QUESTION
+from api.v1.base.field_types import DAY, INSTANT, NAME, like
+from api.v1.base.reports import CONTEXT, TRAINING_RECORD, EligibilityReportSerializer
+from api.v1.base.serializers import Field, RequestSerializer
+from api.v1.base.views import OpenView
+from syllabus.engine.errors import FaultsFound, NotCovered
+from syllabus.engine.record import document, reading
+from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.shapes import Type
+from syllabus.engine.rules.evaluate import evaluate
+from syllabus.engine.rules.question import context_from
+from syllabus.law import rulebook
+
+
+class _Inside(FaultsFound):
+    """The question with the record inside it."""
+
+    what = "the request"
+
+
+def collected(read: Callable[[object], Any]) -> reading.Read:
+    """A reader of one key that adds the faults of a reader which raises them, their places within the key.
+
+    The record is read as one that stands alone: an entry without an id is called after its place, and must
+    be called the same here as in a record that is stored.
+    """
+
+    def reader(faults: Faults, value: Any, place: str) -> Any:
+        try:
+            return read(value)
+        except FaultsFound as found:
+            for fault in found.faults:
+                faults.add(f"{place}.{fault.place}" if fault.place else place, fault.message)
+            return None
+
+    return reader
+
+
+class EligibilityQuestionSerializer(RequestSerializer):
+    error = _Inside
+    example = staticmethod(lambda: QUESTION)
+
+    record = Field(replace(TRAINING_RECORD, read=collected(document.parse)))
+    milestone = Field(like(NAME, examples=[next(iter(rulebook.current().milestones))]))
+    on = Field(DAY, "The day asked about; today in UTC where it is not given.", required=False)
+    context_ = Field(
+        Type(
+            collected(lambda value: context_from(value, "")),
+            CONTEXT.schema,
+            component=CONTEXT.component,
+            uses=CONTEXT.uses,
+        ),
+        required=False,
+    )
+    known_at = Field(INSTANT, "Leave out what was recorded after this instant.", required=False)
+
+
+class Eligibility(OpenView):
+    """POST: the report for one milestone on one day, from a record that is sent along and not kept."""
+
+    @describe(
+        name="ask",
+        summary="Check a record that you send",
+        description=(
+            "Answers whether the record document fulfils a milestone on a day, what is missing, and on "
+            "which days the answer holds. Where the rules do not cover what is asked about, it is refused "
+            "with a problem of the type /problems/not-covered. Nothing is kept. Without `on`, the day is "
+            "today in UTC; the answer states it. "
+            "Open to everybody, 300 calls a minute for an address that did not sign in, at most 8 MB."
+        ),
+        body=EligibilityQuestionSerializer,
+        answers={200: Answer(EligibilityReportSerializer, "The report")},
+        refuses=(400, 401, 406, 411, 413, 415, 422, 429),
+    )
+    def post(self, request: Request) -> Response:
+        sent = EligibilityQuestionSerializer.sent(request)
+        sent["on"] = sent["on"] or self.today
+        try:
+            report = evaluate(rulebook.current(), **sent)
+        except NotCovered as refused:
+            raise not_covered(refused, context="context", record="record") from None
+        return Response(EligibilityReportSerializer(report.as_json()).data)

@@ -1,0 +1,172 @@
+"""What is required: every milestone, its requirements and their versions with words and citations."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.errors import not_found
+from api.v1.base.field_types import STRING, VERIFIED, list_of, open_to
+from api.v1.base.reports import ON
+from api.v1.base.serializers import Field, ResponseSerializer
+from api.v1.base.views import OpenView
+from syllabus.engine.errors import NotInForce, UnknownMilestone
+from syllabus.engine.record import reading
+from syllabus.engine.rules.report import CAUTION, UNVERIFIED
+from syllabus.engine.rules.rulebook import Milestone, Requirement, RuleVersion
+from syllabus.law import rulebook, sources
+
+#: Keys of the data that every requirement and version has; the rest are the kind's own numbers and words.
+_FRAME = {"id", "kind", "plain", "expiring", "versions", "from", "until", "says", "cite", "verified", "note"}
+
+
+@sources.read_once
+def _as_written() -> Mapping[tuple[str, str], list[dict[str, Any]]]:
+    """For each requirement (milestone, name) the numbers of its versions, as the data writes them."""
+    found: dict[tuple[str, str], list[dict[str, Any]]] = {}
+    for data in rulebook.read().values():
+        for requirement in data["requirements"]:
+            shared = {key: value for key, value in requirement.items() if key not in _FRAME}
+            found[data["milestone"], requirement["id"]] = [
+                _plain({**shared, **{key: value for key, value in version.items() if key not in _FRAME}})
+                for version in requirement["versions"]
+            ]
+    return found
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {str(key): _plain(each) for key, each in value.items()}
+    if isinstance(value, list):
+        return [_plain(each) for each in value]
+    return value.isoformat() if isinstance(value, dt.date) else value
+
+
+class RuleVersionSerializer(ResponseSerializer):
+    """One requirement as it is in force from one day until another."""
+
+    from_ = Field(ON, source="version.first")
+    until = Field(ON, source="version.last", allow_null=True)
+    says = Field(STRING, source="version.says")
+    citation = Field(STRING, source="version.cite.section")
+    source_ = Field(STRING, of=lambda written: written.version.cite.source)
+    read_on = Field(ON, source="version.cite.read_on")
+    verified = Field(VERIFIED, source="version.verified")
+    note = Field(STRING)
+    parameters = Field(
+        open_to(True), "The numbers and words of this kind of requirement; numbers have their unit."
+    )
+
+
+class RequirementSerializer(ResponseSerializer):
+    id = Field(STRING)
+    kind = Field(STRING)
+    in_force = RuleVersionSerializer(allow_null=True)
+    versions = RuleVersionSerializer(many=True)
+
+
+class MilestoneShort(ResponseSerializer):
+    id = Field(STRING)
+    title = Field(STRING)
+    says = Field(STRING)
+    context_ = Field(list_of(STRING))
+
+
+class MilestoneListedSerializer(MilestoneShort):
+    """A milestone with the ids of its requirements."""
+
+    requirements = Field(list_of(STRING), of=lambda milestone: [each.id for each in milestone.requirements])
+
+
+class MilestoneListSerializer(ResponseSerializer):
+    rulebook = Field(STRING)
+    caution = Field(STRING)
+    milestones = MilestoneListedSerializer(many=True)
+
+
+class MilestoneSerializer(MilestoneShort):
+    rulebook = Field(STRING)
+    caution = Field(STRING)
+    on = Field(ON)
+    requirements = RequirementSerializer(many=True)
+
+
+@dataclass(frozen=True)
+class Written:
+    """A version with its parameters as the data writes them."""
+
+    version: RuleVersion
+    parameters: dict[str, Any]
+
+    @property
+    def note(self) -> str:
+        return " ".join(filter(None, (self.version.note, UNVERIFIED[self.version.verified])))
+
+
+def _requirement(milestone: Milestone, requirement: Requirement, on: dt.date) -> dict[str, Any]:
+    written = _as_written()[milestone.id, requirement.id.removeprefix(milestone.id + ".")]
+    versions = [Written(*each) for each in zip(requirement.versions, written, strict=True)]
+    try:
+        current = versions[requirement.versions.index(requirement.on(on))]
+    except NotInForce:
+        current = None
+    return {"id": requirement.id, "kind": requirement.kind, "in_force": current, "versions": versions}
+
+
+class Milestones(OpenView):
+    """GET: every milestone in short."""
+
+    @describe(
+        name="listMilestones",
+        summary="List the milestones",
+        description="What a student may become allowed to do, in the order of training.",
+        answers={200: Answer(MilestoneListSerializer, "Every milestone")},
+        refuses=(401, 406, 422, 429),
+    )
+    def get(self, request: Request) -> Response:
+        rules = rulebook.current()
+        found = {"rulebook": rules.id, "milestones": rules.milestones.values(), "caution": CAUTION}
+        return Response(MilestoneListSerializer(found).data)
+
+
+class MilestoneDetail(OpenView):
+    """GET: one milestone's requirements with all their versions; 404 where none has that id."""
+
+    query = {"on": reading.day}
+
+    @describe(
+        name="readMilestone",
+        summary="Read one milestone's requirements",
+        description=(
+            "Every requirement with its words and citation, the version in force on the day `on` (today "
+            "in UTC "
+            "where it is not given; null before the first), and all versions with the days they are in force."
+        ),
+        parameters=[Parameter.milestone(), Parameter.on("the version in force on this day is marked")],
+        answers={200: Answer(MilestoneSerializer, "The milestone")},
+        refuses=(401, 404, 406, 422, 429),
+    )
+    def get(self, request: Request, milestone: str) -> Response:
+        rules = rulebook.current()
+        try:
+            found = rules.milestone(milestone)
+        except UnknownMilestone:
+            raise not_found("milestone of that id; /api/v1/milestones lists those that") from None
+        on = self.asked["on"] or self.today
+        return Response(
+            MilestoneSerializer(
+                {
+                    **{key: getattr(found, key) for key in ("id", "title", "says", "context")},
+                    "rulebook": rules.id,
+                    "on": on,
+                    "requirements": [_requirement(found, each, on) for each in found.requirements],
+                    "caution": CAUTION,
+                }
+            ).data
+        )

@@ -1,0 +1,79 @@
+"""What the caller is told inside the program."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.field_types import STRING, UTC, UUID, WHOLE
+from api.v1.base.pages import Pages, PageSerializer
+from api.v1.base.serializers import Field, ResponseSerializer
+from api.v1.base.views import View
+from syllabus.engine.record import reading
+from training.services.reminders import notices
+
+
+class NoticePages(Pages):
+    """Fifty notices at a time, the newest first."""
+
+    ordering = ("-at", "-id")
+
+    def position(self, text: str) -> dt.datetime:
+        return dt.datetime.fromisoformat(text)
+
+
+class NoticeSerializer(ResponseSerializer):
+    """Something that the caller is told."""
+
+    id = Field(WHOLE, source="pk")
+    kind = Field(STRING)
+    about = Field(STRING, "The id of what it is about.")
+    student = Field(UUID, source="student.ref")
+    at = Field(UTC)
+    read_at = Field(UTC, allow_null=True)
+
+
+class NoticePageSerializer(PageSerializer):
+    notices = NoticeSerializer(many=True)
+
+
+class Notices(View):
+    """GET: the caller's own notices, in pages."""
+
+    query = {"cursor": reading.text}
+
+    @describe(
+        name="listNotices",
+        summary="List your notices",
+        description=(
+            "What the caller is told: a lesson was signed or corrected; the record, or the name or birth "
+            "date on it, was changed; something is due. `about` is the id of what it is about. The newest "
+            f"first, in pages of {NoticePages.page_size}; follow `next`."
+        ),
+        parameters=[
+            Parameter("cursor", "query", "As `next` or `previous` of a page has it.", {"type": "string"})
+        ],
+        answers={200: Answer(NoticePageSerializer, "A page")},
+        refuses=(401, 404, 406, 422),
+    )
+    def get(self, request: Request) -> Response:
+        page = NoticePages(notices.told(self.user, self.today), request)
+        return Response(NoticePageSerializer({**page.links, "notices": page.rows}).data)
+
+
+class NoticeRead(View):
+    """POST: it was read."""
+
+    @describe(
+        name="markNoticeRead",
+        summary="Mark a notice as read",
+        description="Notes when the caller read it; sent again, the first time stays. It takes no body.",
+        parameters=[Parameter("notice", "path", "The notice's id.", {"type": "integer", "minimum": 0}, True)],
+        answers={200: Answer(NoticeSerializer, "The notice")},
+        refuses=(401, 403, 404, 406, 411, 413, 422),
+    )
+    def post(self, request: Request, notice: int) -> Response:
+        return Response(NoticeSerializer(notices.mark_read(self.user, notice, self.at)).data)

@@ -1,0 +1,396 @@
+"""Reminders: one's own, how one wants them, one's calendar; and what a school will be sent."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import uuid
+from dataclasses import replace
+from http import HTTPStatus
+from typing import Any
+
+from django.conf import settings
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.errors import Problem, not_found
+from api.v1.base.field_types import DAY, FLAG, INSTANT, STRING, UUID, WHOLE, keyed, like, list_of, word
+from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
+from api.v1.base.views import View
+from api.v1.student.students import StudentNamedSerializer
+from syllabus.engine.errors import FaultsFound
+from syllabus.engine.record import reading
+from syllabus.engine.record.json_schema import or_null
+from syllabus.engine.record.reading import Faults, Object
+from syllabus.engine.record.shapes import Type
+from training.models import Reminder, School
+from training.models.watching.reminders import MOST_LEAD
+from training.services import access
+from training.services.reminders import calendars, coming, failures, leads, preferences
+
+_REF = Parameter("ref", "path", "The reminder's reference.", {"type": "string", "format": "uuid"}, True)
+_SCHOOL = Parameter(
+    "school",
+    "query",
+    "The school's short name; may be left out by who administers one school alone.",
+    {"type": "string"},
+)
+_CLOCK = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])", re.ASCII)
+_SENT = (400, 401, 406, 411, 413, 415, 422)
+
+
+class PreferencesError(FaultsFound):
+    what = "the preferences"
+
+
+def clock(faults: Faults, value: Any, place: str) -> dt.time | None:
+    """A time of day, ``HH:MM``."""
+    if isinstance(value, str) and (found := _CLOCK.fullmatch(value)):
+        return dt.time(int(found[1]), int(found[2]))
+    faults.add(place, f"{reading.called(value)} is no time of day such as 07:00")
+    return None
+
+
+def lead_days(faults: Faults, value: Any, place: str) -> list[int] | None:
+    """Lead times, each a whole number of days."""
+    if isinstance(value, list) and all(type(each) is int for each in value):
+        return value
+    faults.add(place, f"{reading.called(value)} is no list of days such as [60, 30, 7]")
+    return None
+
+
+def _days(faults: Faults, value: Any, place: str) -> dict[str, Any]:
+    """The lead times of each kind that is named; None for the default ones."""
+    named = Object(faults, {} if value is None else value, place)
+    days = {kind: named.take(kind, lead_days) for kind in leads.DEFAULTS}
+    named.done()
+    return {kind: each for kind, each in days.items() if named.ok and kind in value} if value else {}
+
+
+KIND = word(leads.DEFAULTS, says="What kind of thing ends.")
+CLOCK = Type(clock, {"type": "string", "pattern": "^([01][0-9]|2[0-3]):[0-5][0-9]$", "examples": ["07:00"]})
+DAYS = Type(
+    lead_days,
+    {
+        "type": "array",
+        "items": {"type": "integer", "minimum": 0, "maximum": MOST_LEAD},
+        "uniqueItems": True,
+        "examples": [[60, 30, 7]],
+    },
+)
+NULL_DAYS = Type(lead_days, or_null(DAYS.schema))
+
+
+class AircraftNamedSerializer(ResponseSerializer):
+    registration = Field(STRING)
+    model = Field(STRING)
+
+
+class ReminderSerializer(ResponseSerializer):
+    ref = Field(UUID)
+    student = StudentNamedSerializer(
+        allow_null=True, help_text="Null: it is about your own date or an aircraft."
+    )
+    aircraft = AircraftNamedSerializer(allow_null=True)
+    school = Field(STRING)
+    kind = Field(KIND)
+    says = Field(STRING)
+    citations = Field(list_of(STRING))
+    last_day = Field(DAY)
+    lead_days = Field(WHOLE)
+    ends = Field(list_of(STRING), "The milestones of which this is the first to go.")
+    made_at = Field(INSTANT)
+    read_at = Field(INSTANT, allow_null=True)
+    snoozed_until = Field(DAY, allow_null=True)
+
+
+class ReminderListSerializer(ResponseSerializer):
+    reminders = ReminderSerializer(many=True)
+
+
+class ReminderSnoozeSerializer(RequestSerializer):
+    error = coming.SnoozeError
+
+    until = Field(DAY)
+
+
+class ReminderPreferencesSerializer(RequestSerializer):
+    error = PreferencesError
+
+    time_zone = Field(like(STRING, examples=["America/Chicago"]), required=False)
+    language = Field(Type(reading.text, word(dict(settings.LANGUAGES)).schema), required=False)
+    email = Field(FLAG, required=False)
+    quiet_from = Field(CLOCK, required=False)
+    quiet_until = Field(CLOCK, required=False)
+
+
+class CalendarAddressSerializer(ResponseSerializer):
+    address = Field(like(STRING, format="uri"))
+
+
+class ComingReminderSerializer(ResponseSerializer):
+    on = Field(DAY)
+    lead_days = Field(WHOLE)
+    last_day = Field(DAY)
+    kind = Field(KIND)
+    says = Field(STRING)
+    citations = Field(list_of(STRING))
+    student = StudentNamedSerializer(allow_null=True)
+    instructor = Field(STRING, allow_null=True)
+    aircraft = AircraftNamedSerializer(allow_null=True)
+
+
+class NotSentSerializer(ResponseSerializer):
+    id = Field(UUID)
+    kind = Field(STRING)
+    to = Field(STRING)
+    attempts = Field(WHOLE)
+    fault = Field(STRING)
+    made_at = Field(INSTANT)
+
+
+class NotWorkedOutSerializer(ResponseSerializer):
+    student = StudentNamedSerializer()
+    attempts = Field(WHOLE)
+    fault = Field(STRING)
+
+
+class ComingRemindersSerializer(ResponseSerializer):
+    school = Field(STRING)
+    days = Field(WHOLE)
+    coming = ComingReminderSerializer(many=True)
+    not_sent = NotSentSerializer(many=True)
+    not_worked_out = NotWorkedOutSerializer(many=True)
+
+
+class LeadTimesSerializer(ResponseSerializer):
+    school = Field(STRING)
+    days = Field(keyed(leads.DEFAULTS, DAYS, all_of_them=True))
+
+
+class LeadTimesToSetSerializer(RequestSerializer):
+    error = leads.LeadTimesError
+
+    school = Field(STRING, required=False)
+    days = Field(replace(keyed(leads.DEFAULTS, NULL_DAYS), read=_days))
+
+
+class Reminders(View):
+    """GET: the caller's own reminders."""
+
+    @describe(
+        name="listReminders",
+        summary="List your reminders",
+        description=(
+            "What ends soon of yourself and of the students you instruct today, the most pressing first; of "
+            "one thing only the newest reminder. The reading is logged."
+        ),
+        answers={200: Answer(ReminderListSerializer, "The reminders")},
+        refuses=(401, 406, 422),
+    )
+    def get(self, request: Request) -> Response:
+        listed = [each.as_json() for each in coming.own(self.user, self.at, via="api")]
+        return Response(ReminderListSerializer({"reminders": listed}).data)
+
+
+class ReminderView(View):
+    """About one of the caller's reminders, which is not there for anybody else."""
+
+    def find(self, ref: uuid.UUID) -> Reminder:
+        """Raises: Problem (404)."""
+        return coming.find(self.user, ref, self.at)
+
+
+class ReminderRead(ReminderView):
+    """POST: it was read."""
+
+    @describe(
+        name="readReminder",
+        summary="Dismiss a reminder",
+        description="The first time stands.",
+        parameters=[_REF],
+        answers={200: Answer(ReminderSerializer, "The reminder")},
+        refuses=(401, 404, 406, 422),
+    )
+    def post(self, request: Request, ref: uuid.UUID) -> Response:
+        found = coming.mark_read(self.user, self.find(ref), self.at)
+        return Response(ReminderSerializer(found.as_json()).data)
+
+
+class ReminderSnooze(ReminderView):
+    """POST: put it off."""
+
+    @describe(
+        name="snoozeReminder",
+        summary="Postpone a reminder",
+        description=(
+            "You are told once more on the day `until`, which lies after today and not after the last day. "
+            "Others who are told of the same are told as ever."
+        ),
+        parameters=[_REF],
+        body=ReminderSnoozeSerializer,
+        answers={200: Answer(ReminderSerializer, "The reminder")},
+        refuses=(*_SENT, 404),
+    )
+    def post(self, request: Request, ref: uuid.UUID) -> Response:
+        reminder = self.find(ref)
+        until = ReminderSnoozeSerializer.sent(request)["until"]
+        return Response(ReminderSerializer(coming.snooze(self.user, reminder, until, self.at).as_json()).data)
+
+
+class Preferences(View):
+    """GET, PUT: how the caller wants to be told."""
+
+    @describe(
+        name="reminderPreferences",
+        summary="Show your notification settings",
+        description="The defaults where you never said otherwise.",
+        answers={200: Answer(ReminderPreferencesSerializer, "The preferences")},
+        refuses=(401, 406, 422),
+    )
+    def get(self, request: Request) -> Response:
+        return Response(ReminderPreferencesSerializer(preferences.as_json(preferences.of(self.user))).data)
+
+    @describe(
+        name="setReminderPreferences",
+        summary="Change your notification settings",
+        description=(
+            "What is left out goes back to its default. Between `quiet_from` and `quiet_until` on your clock "
+            "no e-mail is sent; the same time twice means that there is no such time. Without `time_zone` "
+            "the clock is the school's."
+        ),
+        body=ReminderPreferencesSerializer,
+        answers={200: Answer(ReminderPreferencesSerializer, "The preferences")},
+        refuses=_SENT,
+    )
+    def put(self, request: Request) -> Response:
+        sent = ReminderPreferencesSerializer.sent(request)
+        told = {key: value for key, value in sent.items() if value is not None}
+        kept = preferences.as_json(preferences.set_for(self.user, **told))
+        return Response(ReminderPreferencesSerializer(kept).data)
+
+
+class CalendarAddress(View):
+    """POST, DELETE: the caller's calendar."""
+
+    @describe(
+        name="createCalendar",
+        summary="Create a calendar link",
+        description=(
+            "A calendar program reads under it what ends (RFC 5545). Whoever knows the address can read it "
+            "too: it is told this once, and drawing another closes the one before."
+        ),
+        answers={201: Answer(CalendarAddressSerializer, "The link, shown once")},
+        refuses=(401, 406, 422),
+    )
+    def post(self, request: Request) -> Response:
+        secret = calendars.create(self.user, self.at)
+        return Response(
+            CalendarAddressSerializer({"address": calendars.address(secret)}).data, status=HTTPStatus.CREATED
+        )
+
+    @describe(
+        name="closeCalendar",
+        summary="Turn off your calendar link",
+        description="Nobody can read it any more, whether there was one or not.",
+        answers={204: Answer(None, "Turned off")},
+        refuses=(401, 406, 422),
+    )
+    def delete(self, request: Request) -> Response:
+        calendars.revoke(self.user)
+        return Response(status=HTTPStatus.NO_CONTENT)
+
+
+class SchoolView(View):
+    """About a school that the caller administers."""
+
+    def school(self, slug: str | None) -> School:
+        """Raises: Problem (403, 404, 422)."""
+        found = access.schools(self.user).order_by("pk")
+        if not found:
+            raise Problem(HTTPStatus.FORBIDDEN, "Only an administrator of a school may ask this.")
+        if slug is None:
+            if len(found) > 1:
+                raise Problem(
+                    HTTPStatus.UNPROCESSABLE_ENTITY,
+                    f"You administer several schools; name one: {', '.join(each.slug for each in found)}.",
+                )
+            return found[0]
+        for each in found:
+            if each.slug == slug:
+                return each
+        raise not_found("school of that short name")
+
+
+class Coming(SchoolView):
+    """GET: what will be sent."""
+
+    query = {"school": reading.text}
+
+    @describe(
+        name="comingReminders",
+        summary="List a school's reminders of the next 30 days",
+        description=(
+            "As the records stand now, for administrators. Beside it what could not be sent, and records "
+            "that could not be worked out: somebody has to look at those. The reading is logged for each "
+            "student."
+        ),
+        parameters=[_SCHOOL],
+        answers={200: Answer(ComingRemindersSerializer, "What will be sent, and what could not be")},
+        refuses=(401, 403, 404, 406, 422),
+    )
+    def get(self, request: Request) -> Response:
+        school = self.school(self.asked["school"])
+        listed = coming.of_school(school, self.at)
+        for student in {each.student for each in listed if each.student}:
+            access.log(self.user, student, access.READ, "reminders to come", via="api", at=self.at)
+        answer = {
+            "school": school.slug,
+            "days": coming.DAYS,
+            "coming": [each.as_json() for each in listed],
+            "not_sent": failures.deliveries(school),
+            "not_worked_out": failures.records(school),
+        }
+        return Response(ComingRemindersSerializer(answer).data)
+
+
+class LeadTimes(SchoolView):
+    """GET, PUT: how long before a school's people are told."""
+
+    query = {"school": reading.text}
+
+    def shown(self, school: School) -> Response:
+        lead_times = {kind: list(days) for kind, days in leads.of_school(school).items()}
+        return Response(LeadTimesSerializer({"school": school.slug, "days": lead_times}).data)
+
+    @describe(
+        name="leadTimes",
+        summary="Show a school's lead times",
+        description=(
+            "Days before the last day, by the kind of thing. Those that the school did not set are common "
+            "practice, not law."
+        ),
+        parameters=[_SCHOOL],
+        answers={200: Answer(LeadTimesSerializer, "The lead times")},
+        refuses=(401, 403, 404, 406, 422),
+    )
+    def get(self, request: Request) -> Response:
+        return self.shown(self.school(self.asked["school"]))
+
+    @describe(
+        name="setLeadTimes",
+        summary="Set a school's lead times",
+        description=(
+            "For each kind named in `days` the lead times in days, or null for the default ones; `[]` means "
+            "that nobody is told. Kinds that are not named stay as they are. What was told already stays."
+        ),
+        body=LeadTimesToSetSerializer,
+        answers={200: Answer(LeadTimesSerializer, "The lead times")},
+        refuses=(*_SENT, 403, 404),
+    )
+    def put(self, request: Request) -> Response:
+        sent = LeadTimesToSetSerializer.sent(request)
+        school = self.school(sent["school"])
+        leads.set_several(school, sent["days"], at=self.at)
+        return self.shown(school)

@@ -1,0 +1,58 @@
+"""The milestones whose status changed since yesterday."""
+
+from __future__ import annotations
+
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.base.description import Answer, describe
+from api.v1.base.field_types import DAY, FLAG, STRING, WHOLE
+from api.v1.base.serializers import Field, ResponseSerializer
+from api.v1.base.views import View
+from api.v1.student.students import StudentNamedSerializer
+from syllabus.engine.rules.report import CAUTION
+from training.services.school import status_changes as turns
+
+
+class AnswerInShortSerializer(ResponseSerializer):
+    """How a milestone was answered."""
+
+    met = Field(FLAG, "Null: a fact that is not on record could tip it.", allow_null=True)
+    eligible_until = Field(DAY, allow_null=True)
+    gaps = Field(WHOLE)
+
+
+class TurnSerializer(ResponseSerializer):
+    stored = ("before", "after")
+
+    student = StudentNamedSerializer()
+    milestone = Field(STRING)
+    title = Field(STRING)
+    on = Field(DAY)
+    before = AnswerInShortSerializer(allow_null=True, help_text="Null: it was not asked about before.")
+    after = AnswerInShortSerializer()
+
+
+class TurnListSerializer(ResponseSerializer):
+    turns = TurnSerializer(many=True)
+    caution = Field(STRING)
+
+
+class Turns(View):
+    """GET: those of every student whose record the caller may read."""
+
+    @describe(
+        name="listTurns",
+        summary="List the changes since yesterday",
+        description=(
+            "The milestones that stand otherwise today, at the student's school, than at the end of "
+            "yesterday: by what came on record, or by the days that passed. From the summaries that are "
+            f"kept, which follow a change within minutes; {turns.MOST} at most, by the students' names. What "
+            "turned and turned back is left out. The reading is logged."
+        ),
+        answers={200: Answer(TurnListSerializer, "What turned")},
+        refuses=(401, 406, 422),
+    )
+    def get(self, request: Request) -> Response:
+        found = turns.seen_by(self.user, self.at, via="api")
+        return Response(TurnListSerializer({"turns": found, "caution": CAUTION}).data)

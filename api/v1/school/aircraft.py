@@ -1,0 +1,165 @@
+"""A school's aircraft, and the inspections and papers of them that end on a day."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from http import HTTPStatus
+
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.field_types import DAY, INSTANT, NAME, STRING, VERIFIED, WHOLE, like, word
+from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
+from api.v1.base.views import View
+from syllabus.engine.record.record import DEVICES
+from syllabus.engine.rules.report import CAUTION
+from syllabus.law import airworthiness
+from training.models import Aircraft as Craft
+from training.reports.airworthiness import Held, by_aircraft
+from training.services.fleet import aircraft as fleets
+from training.services.fleet.aircraft import AircraftError
+
+WRITES = (400, 401, 403, 406, 411, 413, 415, 422)
+
+
+REGISTRATION, CATEGORY, CLASS = like(NAME, maxLength=40), like(NAME, maxLength=40), like(NAME, maxLength=60)
+MODEL = like(NAME, maxLength=60, description="Make and model as entries name it, such as C172.")
+KIND = word(airworthiness.current(), "kind", "What kind of inspection or document.")
+
+
+class AircraftCheckSerializer(ResponseSerializer):
+    """An inspection or a document of an aircraft."""
+
+    id = Field(WHOLE, source="check.pk")
+    kind = Field(KIND, source="version.id")
+    says = Field(STRING, "The kind in words.")
+    done = Field(DAY, source="check.done")
+    expires = Field(DAY, "The last day that is written on it.", source="check.expires", allow_null=True)
+    last_day = Field(DAY, "By the rule, or as written on it where that is earlier.", source="last")
+    citation = Field(STRING, source="version.cite.section")
+    verified = Field(VERIFIED, source="version.verified")
+    recorded_at = Field(INSTANT, source="check.recorded_at")
+    by = Field(STRING, source="check.by")
+
+
+class AircraftSerializer(ResponseSerializer):
+    """An aircraft or a training device of a school."""
+
+    id = Field(WHOLE, source="craft.pk")
+    school = Field(STRING)
+    registration = Field(REGISTRATION, source="craft.registration")
+    model = Field(MODEL, source="craft.model")
+    category = Field(CATEGORY, source="craft.category")
+    klass = Field(CLASS, source="craft.klass")
+    device = Field(word(["", *DEVICES]), "Empty for an aircraft.", source="craft.device")
+    checks = AircraftCheckSerializer(
+        many=True,
+        help_text="The newest recorded of each kind, the first to expire first.",
+    )
+
+
+class AircraftListSerializer(ResponseSerializer):
+    aircraft = AircraftSerializer(many=True)
+    caution = Field(STRING)
+
+
+class AircraftToListSerializer(RequestSerializer):
+    error = AircraftError
+
+    school = Field(NAME, "The school's short name.")
+    registration = Field(REGISTRATION)
+    model = Field(MODEL)
+    category = Field(CATEGORY, required=False)
+    klass = Field(CLASS, required=False)
+    device = Field(word(DEVICES, "training device"), required=False)
+
+
+class AircraftCheckToRecordSerializer(RequestSerializer):
+    error = AircraftError
+
+    kind = Field(KIND)
+    done = Field(DAY)
+    expires = Field(DAY, required=False)
+
+
+@dataclass(frozen=True)
+class Listed:
+    """An aircraft with what is recorded of it."""
+
+    craft: Craft
+    school: str
+    checks: list[Held]
+
+
+class Aircraft(View):
+    """GET: the aircraft of the caller's schools. POST: one more."""
+
+    @describe(
+        name="listAircraft",
+        summary="List the aircraft of your schools, with their expirations",
+        description=(
+            "Those of the schools where the caller instructs or administers, training devices too. Of each "
+            "kind of inspection or paper the newest recorded stands, with its last day by the rule in force "
+            "today. Days alone: an inspection that goes by hours in service is not counted here."
+        ),
+        answers={200: Answer(AircraftListSerializer, "The aircraft")},
+        refuses=(401, 406, 422),
+    )
+    def get(self, request: Request) -> Response:
+        listed = [
+            Listed(craft, school.slug, held)
+            for school in fleets.schools(self.user).order_by("slug")
+            for craft, held in by_aircraft(school, school.day(self.at))
+        ]
+        return Response(AircraftListSerializer({"aircraft": listed, "caution": CAUTION}).data)
+
+    @describe(
+        name="addAircraft",
+        summary="Add an aircraft to a school",
+        description=(
+            "By an administrator of the school. Without `category` and `class` it is a single-engine land "
+            "airplane; `device` makes it a training device. The same sent again is answered with what stands "
+            "(200); something else under the same registration is a conflict (409)."
+        ),
+        body=AircraftToListSerializer,
+        answers={
+            200: Answer(AircraftSerializer, "Already listed"),
+            201: Answer(AircraftSerializer, "It is listed"),
+        },
+        refuses=(*WRITES, 409),
+    )
+    def post(self, request: Request) -> Response:
+        sent = AircraftToListSerializer.sent(request)
+        school = sent.pop("school")
+        sent = {key: value for key, value in sent.items() if value is not None}
+        done = fleets.add(school, sent, by=self.user)
+        status = HTTPStatus.CREATED if done.created else HTTPStatus.OK
+        held = dict(by_aircraft(done.aircraft.school, done.aircraft.school.day(self.at)))
+        listed = Listed(done.aircraft, school, held.get(done.aircraft, []))
+        return Response(AircraftSerializer(listed).data, status=status)
+
+
+class AircraftChecks(View):
+    """POST: something was done or issued."""
+
+    @describe(
+        name="recordAircraftCheck",
+        summary="Add an inspection or a document of an aircraft",
+        description=(
+            "By an administrator of the school. It takes the place of what stood of its kind, and is never "
+            "edited: record it again to put a slip right. `expires` is the last day that is written on it, "
+            "and only shortens what the rule gives. Reminders of what it renews are withdrawn."
+        ),
+        parameters=[
+            Parameter("aircraft", "path", "The aircraft's id.", {"type": "integer", "minimum": 0}, True)
+        ],
+        body=AircraftCheckToRecordSerializer,
+        answers={200: Answer(AircraftSerializer, "The aircraft with what stands of it now")},
+        refuses=(*WRITES, 404),
+    )
+    def post(self, request: Request, aircraft: int) -> Response:
+        sent = AircraftCheckToRecordSerializer.sent(request)
+        made = fleets.record(aircraft, **sent, by=self.user, at=self.at)
+        held = dict(by_aircraft(made.school, made.school.day(self.at)))
+        return Response(AircraftSerializer(Listed(made.aircraft, made.school.slug, held[made.aircraft])).data)

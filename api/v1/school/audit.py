@@ -1,0 +1,298 @@
+"""What an audit of a school found, who dealt with it, and an instructor's own record."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from typing import Any
+
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.throttling import UserRateThrottle
+
+from api.v1.base import reauthentication
+from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.field_types import DAY, FLAG, STRING, UTC, UUID, VERIFIED, WHOLE, list_of, word
+from api.v1.base.pages import Pages, PageSerializer
+from api.v1.base.reauthentication import ConfirmedSerializer, ConfirmThrottle
+from api.v1.base.reports import ON, PROVENANCE
+from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
+from api.v1.base.views import View
+from syllabus.engine.audit.audit import MENDS, SEVERITIES
+from syllabus.engine.errors import Fault, QuestionError
+from syllabus.engine.record import reading
+from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.shapes import Type
+from syllabus.engine.rules.report import CAUTION
+from training.models import School
+from training.reports.audit_kinds import KINDS
+from training.services import signatures
+from training.services.audit import findings
+from training.services.audit.findings import MOST_NOTE, STATES, ResolutionError
+
+_SCHOOL = Parameter(
+    "school",
+    "query",
+    "The school's short name; may be left out by who administers one school alone.",
+    {"type": "string"},
+)
+_WRITES = (400, 401, 403, 404, 406, 411, 413, 415, 422)
+
+
+def _note(faults: Faults, value: Any, place: str) -> str | None:
+    found = reading.text(faults, value, place)
+    if found is not None and not found.strip():
+        faults.add(place, "is blank; write what was done, or why nothing was")
+        return None
+    if found is not None and len(found) > MOST_NOTE:
+        faults.add(place, f"has {len(found)} characters, at most {MOST_NOTE} fit")
+        return None
+    return found
+
+
+KIND = word(KINDS, "kind of finding", "What sort of finding it is.")
+SEVERITY = word(
+    SEVERITIES,
+    "severity",
+    "serious: a rule was not kept; incomplete: the record cannot show that it was; note: worth a look.",
+)
+STATE = word(
+    STATES,
+    "state of a finding",
+    "open, resolved by somebody, or gone: an audit does not find it any more.",
+)
+HOW = word(
+    MENDS,
+    "way to mend a finding",
+    "What was done: an entry corrected, a note made, or nothing that could be.",
+)
+NOTE = Type(_note, {"type": "string", "minLength": 1, "maxLength": MOST_NOTE, "pattern": r"\S"})
+KNOWN = "Whether what was asked held on the day; null where it is not known."
+
+
+class EntryFoundSerializer(ResponseSerializer):
+    student = Field(UUID, allow_null=True)
+    id = Field(STRING)
+    provenance = Field(PROVENANCE, allow_null=True)
+
+
+class UnmetSerializer(ResponseSerializer):
+    """A requirement that was asked."""
+
+    requirement = Field(STRING)
+    says = Field(STRING)
+    citation = Field(STRING)
+    verified = Field(VERIFIED)
+    met_now = Field(FLAG, KNOWN, allow_null=True)
+    met_then = Field(FLAG, KNOWN, allow_null=True)
+
+
+class KnownSerializer(ResponseSerializer):
+    now = Field(FLAG, KNOWN, allow_null=True)
+    then = Field(FLAG, KNOWN, allow_null=True)
+
+
+class FindingResolutionSerializer(ResponseSerializer):
+    by = Field(STRING)
+    at = Field(UTC)
+    how = Field(HOW)
+    note = Field(STRING)
+    stands = Field(FLAG, "Whether it is of the finding as it is now.")
+    ledger_index = Field(WHOLE)
+
+
+class AuditFindingSerializer(ResponseSerializer):
+    """Something on record that does not agree with the rules in force on its own day."""
+
+    id = Field(UUID)
+    kind = Field(KIND)
+    severity = Field(SEVERITY)
+    state = Field(STATE)
+    digest = Field(STRING, "Of the finding as it stands; a passkey signs it.")
+    student = Field(UUID, allow_null=True)
+    instructor = Field(STRING, allow_null=True)
+    day = Field(ON, "The day that it is about.")
+    entries = EntryFoundSerializer(many=True)
+    says = Field(STRING)
+    citations = Field(list_of(STRING))
+    verified = Field(VERIFIED, "How the rule's text was checked.")
+    mend = Field(word(MENDS), "The remedy.")
+    way = Field(STRING, "The remedy, in words.")
+    unmet = UnmetSerializer(many=True)
+    known = KnownSerializer(allow_null=True, help_text="By what is known now, and by what was known then.")
+    first_seen = Field(UTC)
+    last_seen = Field(UTC)
+    changed_at = Field(UTC, allow_null=True)
+    gone_at = Field(UTC, allow_null=True)
+    returned_at = Field(UTC, allow_null=True)
+    resolutions = FindingResolutionSerializer(many=True)
+
+
+class AuditRunSerializer(ResponseSerializer):
+    at = Field(UTC)
+    on = Field(ON)
+    students = Field(WHOLE)
+    found = Field(WHOLE)
+    rulebook = Field(STRING)
+
+
+class AuditFindingPageSerializer(PageSerializer):
+    stored = ("findings",)
+
+    school = Field(STRING)
+    last_audit = AuditRunSerializer(allow_null=True)
+    findings = AuditFindingSerializer(many=True)
+    caution = Field(STRING)
+
+
+class AuditToRunSerializer(RequestSerializer):
+    school = Field(STRING, required=False)
+    on = Field(DAY, required=False)
+
+
+class AuditDoneSerializer(ResponseSerializer):
+    school = Field(STRING)
+    audit = AuditRunSerializer()
+    kept = Field(FLAG, "False where one as of a later day was kept before.")
+    new = Field(WHOLE)
+    returned = Field(WHOLE)
+    gone = Field(WHOLE)
+    caution = Field(STRING)
+
+
+class FindingToResolveSerializer(ConfirmedSerializer):
+    error = ResolutionError
+
+    how = Field(HOW)
+    note = Field(NOTE)
+
+
+class FindingPages(Pages):
+    """Fifty findings at a time, those of the newest day first."""
+
+    ordering = ("-day", "-id")
+
+    def position(self, text: str) -> dt.date:
+        return dt.date.fromisoformat(text)
+
+
+class AuditThrottle(UserRateThrottle):
+    """An audit reads every record of a school."""
+
+    scope = "audit"
+    rate = "6/min"
+
+
+class OfSchool(View):
+    """For the administrators of a school."""
+
+    def school(self, slug: str | None) -> School:
+        """The school that is meant. Raises: Problem (403)."""
+        return findings.school_for(self.user, slug)
+
+
+class Findings(OfSchool):
+    """GET: what the last audits of a school found, in pages."""
+
+    query = {
+        "school": reading.text,
+        "state": STATE.read,
+        "kind": KIND.read,
+        "severity": SEVERITY.read,
+        "student": UUID.read,
+        "cursor": reading.text,
+    }
+
+    @describe(
+        name="listFindings",
+        summary="List what an audit found",
+        description=(
+            "For the administrators of the school. Every finding that an audit ever told, each with the rule,"
+            " the entries, its remedy and who resolved it; the newest day first, in pages of"
+            f" {FindingPages.page_size}; follow `next`. One that an audit does not find any more"
+            " is gone, and stays listed. The reading is logged for each student whose record they are about."
+        ),
+        parameters=[
+            _SCHOOL,
+            Parameter("state", "query", "Only findings that stand so.", STATE.schema),
+            Parameter("kind", "query", "Only findings of this kind.", KIND.schema),
+            Parameter("severity", "query", "Only findings so grave.", SEVERITY.schema),
+            Parameter("student", "query", "Only of this student.", {"type": "string", "format": "uuid"}),
+            Parameter("cursor", "query", "As `next` or `previous` of a page has it.", {"type": "string"}),
+        ],
+        answers={200: Answer(AuditFindingPageSerializer, "A page")},
+        refuses=(401, 403, 404, 406, 422),
+    )
+    def get(self, request: Request) -> Response:
+        school = self.school(self.asked["school"])
+        wanted = {key: self.asked[key] for key in ("state", "kind", "severity", "student")}
+        page = FindingPages(findings.listed(school, **wanted), request)
+        findings.note_read(page.rows, self.user, via="api", at=self.at)
+        answer = {
+            **page.links,
+            "school": school.slug,
+            "last_audit": findings.last_run(school),
+            "findings": findings.as_json(page.rows),
+            "caution": CAUTION,
+        }
+        return Response(AuditFindingPageSerializer(answer).data)
+
+
+class Audit(OfSchool):
+    """POST: audit a school now."""
+
+    throttle_classes = [AuditThrottle]
+
+    @describe(
+        name="runAudit",
+        summary="Audit a school",
+        description=(
+            "For the administrators of the school: every record is read, which takes some seconds for"
+            " hundreds of students; a large school is better audited by the command, which does the same."
+            " `on`: as of this day, today at the school where it is not given; where an audit as of a later"
+            " day was kept before, this one counts what it finds and changes nothing."
+        ),
+        body=AuditToRunSerializer,
+        answers={200: Answer(AuditDoneSerializer, "What is new, and what is no longer found")},
+        refuses=(*_WRITES, 429),
+    )
+    def post(self, request: Request) -> Response:
+        sent = AuditToRunSerializer.sent(request)
+        school, on = self.school(sent["school"]), sent["on"]
+        today = school.day(self.at)
+        if on is not None and on > today:
+            raise QuestionError([Fault("on", f"{on} is still to come; today at the school is {today}")])
+        done = findings.recompute(school, on or today, at=self.at, by=self.user, via="api")
+        answer = {key: getattr(done, key) for key in ("kept", "new", "returned", "gone")}
+        answer |= {"school": school.slug, "audit": done.run, "caution": CAUTION}
+        return Response(AuditDoneSerializer(answer).data)
+
+
+class FindingResolve(View):
+    """POST: somebody dealt with a finding."""
+
+    throttle_classes = [ConfirmThrottle]
+
+    @describe(
+        name="resolveFinding",
+        summary="Resolve a finding",
+        description=(
+            "By an administrator of the school, confirmed with the password or a passkey, which signs"
+            " `digest` (of the finding as it stands), `how` and `note`; sealed in the school's ledger. The"
+            " same sent again is answered with what stands; another is a conflict (409). A finding that comes"
+            " back after it was gone, or is found otherwise, is open again."
+        ),
+        parameters=[
+            Parameter("finding", "path", "The finding's id.", {"type": "string", "format": "uuid"}, True)
+        ],
+        body=FindingToResolveSerializer,
+        answers={200: Answer(FindingResolutionSerializer, "Resolved")},
+        refuses=(*_WRITES, 409, 429),
+    )
+    def post(self, request: Request, finding: uuid.UUID) -> Response:
+        found = findings.find(self.user, finding)
+        sent = FindingToResolveSerializer.sent(request)
+        given, how, note = sent["confirmation"], sent["how"], sent["note"]
+        by = reauthentication.signer(request, self.user, given, self.at)
+        made = signatures.resolve_finding(found, how, note, by)
+        return Response(FindingResolutionSerializer(findings.resolution_json(made)).data)

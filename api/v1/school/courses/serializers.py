@@ -1,0 +1,121 @@
+"""Courses: what is sent about their versions, and what is answered."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import Any
+
+from api.v1.base.field_types import FLAG, STRING, TEXT, UTC, WHOLE, keyed, open_to, word
+from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
+from api.v1.school.courses.outline import TIME, CourseOutlineSerializer
+from syllabus.engine.course.course import PLANNED
+from syllabus.engine.errors import FaultsFound
+from syllabus.engine.record import reading
+from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.shapes import Type
+from syllabus.engine.rules.rulebook import VERIFIED
+from training.reports.progress import course_json
+from training.services.courses import courses
+
+_HASH = re.compile(r"sha256:[0-9a-f]{64}")
+
+
+def _hash(faults: Faults, value: Any, place: str) -> str | None:
+    if isinstance(value, str) and _HASH.fullmatch(value):
+        return value
+    faults.add(place, f"{reading.called(value)} is no content_hash of a course")
+    return None
+
+
+HASH = Type(_hash, {"type": "string", "pattern": "^sha256:[0-9a-f]{64}$"})
+NUMBER = Type(reading.count, {"type": "integer", "minimum": 1})
+
+
+class PublishError(FaultsFound):
+    what = "what was sent to publish a course"
+
+
+class CourseShortSerializer(ResponseSerializer):
+    course = Field(STRING, "Its address: `code`, or `code@school`.")
+    of_the_school = Field(FLAG, "Whether it is the school's own; else it comes with the product.")
+    version = Field(NUMBER)
+    title = Field(STRING)
+    content_hash = Field(STRING)
+
+    def to_representation(self, instance: Any) -> dict[str, Any]:
+        """Of a version, or of what is shown of one."""
+        return super().to_representation(instance if isinstance(instance, Mapping) else course_json(instance))
+
+
+class CourseAddress(ResponseSerializer):
+    course = Field(STRING, "The course's address: its code, or `code@school`.")
+    code = Field(STRING)
+    school = Field(STRING, "Null for a course that comes with the product.", allow_null=True)
+    title = Field(STRING)
+
+
+class VersionSerializer(ResponseSerializer):
+    """A version of a course."""
+
+    number = Field(NUMBER)
+    state = Field(word(["draft", "published"]))
+    published_at = Field(UTC, allow_null=True)
+    published_by = Field(
+        STRING,
+        "Whoever published it; null for a draft, for what comes with the product, and for what was published"
+        " by the server's command line.",
+        of=courses.publisher,
+        allow_null=True,
+    )
+    content_hash = Field(HASH)
+
+
+class CourseListedSerializer(CourseAddress):
+    """A course with its versions."""
+
+    versions = VersionSerializer(many=True, min_length=1)
+
+
+class CourseListSerializer(ResponseSerializer):
+    courses = CourseListedSerializer(many=True)
+
+
+class CourseVersionSerializer(CourseAddress, VersionSerializer):
+    """A version of a course, the whole of it."""
+
+    outline = CourseOutlineSerializer()
+    in_words = Field(
+        open_to(open_to(STRING.schema).schema), "For each item with a standard, each tolerance in words."
+    )
+    planned = Field(
+        keyed(("total", *PLANNED), TIME, all_of_them=True), "Planned time of all lessons, by kind."
+    )
+    limits = Field(
+        keyed(VERIFIED, WHOLE, all_of_them=True),
+        "How many limits were read in the standard itself, known from an account, or from memory.",
+    )
+    caution = Field(STRING)
+
+
+class CourseChangeSerializer(ResponseSerializer):
+    """A difference between two versions."""
+
+    what = Field(word(["course", "stage", "lesson", "item", "minimum"]))
+    code = Field(STRING)
+    kind = Field(word(["added", "removed", "changed", "moved"]))
+    words = Field(STRING)
+
+
+class CourseComparisonSerializer(ResponseSerializer):
+    course = Field(STRING)
+    from_ = Field(NUMBER)
+    to = Field(NUMBER)
+    changes = CourseChangeSerializer(many=True)
+
+
+class CourseToPublishSerializer(RequestSerializer):
+    error = PublishError
+
+    content_hash = Field(HASH)
+    confirm_password = Field(TEXT, "The caller's own, typed at the moment of publishing.")

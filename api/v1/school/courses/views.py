@@ -1,0 +1,305 @@
+"""Courses: those open to one's school, their versions whole and compared, a draft written and published."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from http import HTTPStatus
+from typing import Any
+
+from django.utils.http import parse_etags
+from rest_framework.renderers import JSONRenderer
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.base.description import Answer, Header, Parameter, describe
+from api.v1.base.errors import Problem
+from api.v1.base.parsing import StrictJSONParser
+from api.v1.base.reauthentication import ConfirmThrottle
+from api.v1.base.views import View
+from api.v1.school.courses.files import YAML, Text, YAMLParser, YAMLRenderer, too_large
+from api.v1.school.courses.outline import CourseOutlineSerializer
+from api.v1.school.courses.serializers import (
+    CourseComparisonSerializer,
+    CourseListSerializer,
+    CourseToPublishSerializer,
+    CourseVersionSerializer,
+    VersionSerializer,
+)
+from syllabus.courses import files, outlines
+from syllabus.engine.course.course import PLANNED, CourseError, Outline
+from syllabus.engine.errors import Fault
+from syllabus.engine.record import reading
+from syllabus.engine.record.reading import Faults
+from syllabus.engine.rules.report import CAUTION
+from syllabus.engine.rules.rulebook import VERIFIED
+from syllabus.engine.time.units import format_time
+from syllabus.models import CourseVersion
+from training.services.courses import courses
+from training.services.courses.courses import Address
+
+ETAG = Header("ETag", "Names what this version says; send it back in If-Match.")
+COURSE = Parameter(
+    "course",
+    "path",
+    "The course's code; of a school's own course, with the school's short name: `private-airplane@lakeside`.",
+    {"type": "string", "examples": ["private-airplane"]},
+    True,
+)
+NUMBER = Parameter("number", "path", "The version, counted from 1.", {"type": "integer", "minimum": 1}, True)
+_NUMBER = re.compile(r"[1-9][0-9]{0,8}", re.ASCII)
+_READS = (401, 404, 406, 422)
+
+
+def _number(faults: Faults, value: Any, place: str) -> int | None:
+    if isinstance(value, str) and _NUMBER.fullmatch(value):
+        return int(value)
+    faults.add(place, f"{reading.called(value)} is no number of a version, such as 1")
+    return None
+
+
+class CourseView(View):
+    """About one course, which is not there for whoever may not see it."""
+
+    def version(self, course: str, number: int | None = None) -> CourseVersion:
+        """Raises: Problem (404)."""
+        return courses.version(self.user, Address.read(course), number)
+
+    def confirm(self, password: str) -> None:
+        """Make sure that it is the user who publishes, now. Raises: Problem (403)."""
+        if not self.user.check_password(password):
+            raise Problem(
+                HTTPStatus.FORBIDDEN,
+                "Not published. Wrong password. Send your own password.",
+            )
+
+
+class Courses(CourseView):
+    """GET: the courses open to the caller."""
+
+    @describe(
+        name="listCourses",
+        summary="List your courses",
+        description=(
+            "Those that come with the product and those of the caller's schools, each with its published"
+            " versions; an administrator sees the school's drafts too. `course` is a course's address: its"
+            " code, and of a school's own course `code@school`."
+        ),
+        answers={200: Answer(CourseListSerializer, "The courses")},
+        refuses=(401, 406, 422),
+    )
+    def get(self, request: Request) -> Response:
+        listed = [
+            {**_addressed(address), "title": versions[-1].title, "versions": versions}
+            for address, versions in courses.listed(self.user)
+        ]
+        return Response(CourseListSerializer({"courses": listed}).data)
+
+
+class CourseDetail(CourseView):
+    """GET: the newest version. PUT: the draft of the next one."""
+
+    parser_classes = [StrictJSONParser, YAMLParser]
+    renderer_classes = [JSONRenderer, YAMLRenderer]
+
+    @describe(
+        name="readCourse",
+        summary="Read a course",
+        description=(
+            "The newest version that the caller may see: for an administrator of its school the draft, where"
+            " there is one. `Accept: application/yaml` gives the text of its file instead."
+        ),
+        parameters=[COURSE],
+        answers={
+            200: Answer(
+                CourseVersionSerializer, "The newest version", [ETAG], also={YAML: CourseOutlineSerializer}
+            )
+        },
+        refuses=_READS,
+    )
+    def get(self, request: Request, course: str) -> Response:
+        return _answer(request, self.version(course))
+
+    @describe(
+        name="writeCourse",
+        summary="Write a course",
+        description=(
+            "By an administrator, for a course of the school (`code@school`); the courses of the product are"
+            " only read here. The body is a whole course, as `outline` of a version has it, or as the text of"
+            " its file. It is kept as the draft of the next version, in the place of the draft there is;"
+            " what was published stays. A course that does not hang together is refused with every fault at"
+            " its line, or in JSON at its path. `If-Match` names the newest version, which the change starts"
+            " from; a new course is sent without it. What says what the newest version says changes nothing."
+        ),
+        parameters=[
+            COURSE,
+            Parameter("If-Match", "header", "The ETag of the newest version.", {"type": "string"}),
+        ],
+        body=CourseOutlineSerializer,
+        body_also=[YAML],
+        answers={
+            200: Answer(
+                CourseVersionSerializer,
+                "The draft, or the version with the same content",
+                [ETAG],
+                also={YAML: CourseOutlineSerializer},
+            ),
+            201: Answer(
+                CourseVersionSerializer,
+                "The draft of a new course",
+                [ETAG],
+                also={YAML: CourseOutlineSerializer},
+            ),
+        },
+        refuses=(400, 401, 403, 404, 406, 411, 412, 413, 415, 422, 428),
+    )
+    def put(self, request: Request, course: str) -> Response:
+        address = Address.read(course)
+        courses.may_write(self.user, address)
+        length = request.META.get("CONTENT_LENGTH") or "0"
+        if length.isdecimal() and int(length) > courses.MOST_BYTES:
+            raise too_large()
+        stands = _read(request.data)
+        wanted = request.headers.get("If-Match")
+        starts_from: list[CourseVersion | None] = []
+
+        def fits(newest: CourseVersion | None) -> bool:
+            starts_from.append(newest)
+            if wanted is None:
+                if newest is None:
+                    return True
+                raise Problem(
+                    HTTPStatus.PRECONDITION_REQUIRED,
+                    "If-Match is missing. Read the course, and send its ETag along with your change.",
+                )
+            held = parse_etags(wanted)
+            return newest is not None and ("*" in held or _etag(newest) in held)
+
+        saved = courses.put(self.user, address, stands, fits=fits)
+        created = starts_from == [None]
+        return _answer(request, saved.version, HTTPStatus.CREATED if created else HTTPStatus.OK)
+
+
+class CourseVersionDetail(CourseView):
+    """GET: one version."""
+
+    renderer_classes = [JSONRenderer, YAMLRenderer]
+
+    @describe(
+        name="readCourseVersion",
+        summary="Read a version of a course",
+        description=(
+            "The whole of it: stages, lessons with planned times, items with objective, completion standard,"
+            " task, prerequisites and what they prove, each limit with its source and how well that was read."
+            " `outline` is the course as `writeCourse` takes it; `in_words` says each standard in words."
+            " `Accept: application/yaml` gives the text of its file instead."
+        ),
+        parameters=[COURSE, NUMBER],
+        answers={
+            200: Answer(CourseVersionSerializer, "The version", [ETAG], also={YAML: CourseOutlineSerializer})
+        },
+        refuses=_READS,
+    )
+    def get(self, request: Request, course: str, number: int) -> Response:
+        return _answer(request, self.version(course, number))
+
+
+class CourseComparison(CourseView):
+    """GET: what differs between two versions."""
+
+    query = {"with": _number}
+
+    @describe(
+        name="compareCourseVersions",
+        summary="Compare two versions of a course",
+        description=(
+            "What differs from version `number` to version `with`, each change in words; empty where they"
+            " say the same. Neither has to be the older one."
+        ),
+        parameters=[
+            COURSE,
+            NUMBER,
+            Parameter("with", "query", "The other version.", {"type": "integer", "minimum": 1}, True),
+        ],
+        answers={200: Answer(CourseComparisonSerializer, "What differs")},
+        refuses=_READS,
+    )
+    def get(self, request: Request, course: str, number: int) -> Response:
+        other = self.asked["with"]
+        if other is None:
+            raise CourseError([Fault("with", "missing; say with which version to compare")])
+        old, new = self.version(course, number), self.version(course, other)
+        changes = outlines.changes.compare(courses.outline(old), courses.outline(new))
+        compared = {"course": str(Address.of(old.course)), "from": old.number, "to": new.number}
+        return Response(CourseComparisonSerializer({**compared, "changes": changes}).data)
+
+
+class CoursePublication(CourseView):
+    """POST: freeze a draft."""
+
+    throttle_classes = [ConfirmThrottle]
+
+    @describe(
+        name="publishCourse",
+        summary="Publish a version of a course",
+        description=(
+            "By an administrator of the school, who confirms it with the password once more. `content_hash`"
+            " is that of the draft that was read. From then on the version stays as it is, and enrolments may"
+            " hold on to it. The same sent again gives the same answer; another content is a conflict (409)."
+        ),
+        parameters=[COURSE, NUMBER],
+        body=CourseToPublishSerializer,
+        answers={200: Answer(CourseVersionSerializer, "Published", [ETAG])},
+        refuses=(400, 401, 403, 404, 406, 409, 411, 413, 415, 422, 429),
+    )
+    def post(self, request: Request, course: str, number: int) -> Response:
+        address = Address.read(course)
+        courses.may_write(self.user, address, number)
+        sent = CourseToPublishSerializer.sent(request)
+        self.confirm(sent["confirm_password"])
+        made = courses.publish(self.user, address, number, content_hash=sent["content_hash"], at=self.at)
+        return _answer(request, made)
+
+
+def _read(sent: Any) -> Outline:
+    """Raises: CourseError."""
+    if isinstance(sent, Text):
+        return files.read(sent, "course.yaml")
+    if not isinstance(sent, dict):
+        raise CourseError([Fault("", f"expected a course, got {reading.got(sent)}")])
+    return files.read_plain(sent, "")
+
+
+def _etag(version: CourseVersion) -> str:
+    return f'"{version.content_hash}"'
+
+
+def _addressed(address: Address) -> dict[str, Any]:
+    return {"course": str(address), "code": address.code, "school": address.school}
+
+
+def _answer(request: Request, version: CourseVersion, status: HTTPStatus = HTTPStatus.OK) -> Response:
+    stands = courses.outline(version)
+    headers = {"ETag": _etag(version)}
+    if request.accepted_renderer.media_type == YAML:
+        return Response(files.write(stands), status=status, headers=headers)
+    marks = Counter(tolerance.verified for item in stands.items for tolerance in item.standard)
+    planned = {kind: stands.planned(kind) for kind in ("total", *PLANNED) if kind != "ground"}
+    shown = {
+        **_addressed(Address.of(version.course)),
+        "title": version.title,
+        **VersionSerializer(version).data,
+        "outline": files.as_data(stands),
+        "in_words": {
+            item.code: {tolerance.name: tolerance.says for tolerance in item.standard}
+            for item in stands.items
+            if item.standard
+        },
+        "planned": {
+            **{kind: format_time(time) for kind, time in planned.items()},
+            "ground": format_time(stands.ground_time),
+        },
+        "limits": {mark: marks[mark] for mark in VERIFIED},
+        "caution": CAUTION,
+    }
+    return Response(CourseVersionSerializer(shown).data, status=status, headers=headers)

@@ -1,0 +1,132 @@
+"""An instructor's own record: who was endorsed for what, with what result."""
+
+from __future__ import annotations
+
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.field_types import DAY, FLAG, STRING, UUID, WHOLE, word
+from api.v1.base.reports import ON
+from api.v1.base.serializers import Field, ResponseSerializer
+from api.v1.base.views import View
+from syllabus.engine.record import reading
+from syllabus.engine.rules.report import CAUTION
+from training.services.people import instructors
+
+
+class InstructorShort(ResponseSerializer):
+    id = Field(WHOLE)
+    name = Field(STRING)
+    certificate = Field(STRING)
+    recent_experience_until = Field(ON, allow_null=True)
+
+
+class InstructorListedSerializer(InstructorShort):
+    school = Field(STRING)
+
+
+class InstructorListSerializer(ResponseSerializer):
+    instructors = InstructorListedSerializer(many=True)
+    caution = Field(STRING)
+
+
+class FirstAttemptsOfKindSerializer(ResponseSerializer):
+    """First attempts of applicants whom the instructor endorsed last, since a day."""
+
+    since = Field(ON)
+    applicants = Field(WHOLE)
+    passed = Field(WHOLE)
+    enough = Field(FLAG, allow_null=True)
+    citation = Field(STRING, allow_null=True)
+    says = Field(STRING, allow_null=True)
+    note = Field(STRING, allow_null=True)
+
+
+class FirstAttemptsSerializer(ResponseSerializer):
+    practical = FirstAttemptsOfKindSerializer()
+    knowledge = FirstAttemptsOfKindSerializer()
+
+
+class TestResultSerializer(ResponseSerializer):
+    test = Field(STRING)
+    date = Field(ON)
+    result = Field(word(["pass", "fail"]))
+    first_attempt = Field(FLAG, allow_null=True)
+
+
+class EndorsedSerializer(ResponseSerializer):
+    """Who was endorsed for what, when, with what result."""
+
+    student = Field(UUID)
+    name = Field(STRING)
+    kind = Field(STRING)
+    title = Field(STRING)
+    about = Field(word(["solo", "test", "other"]))
+    given = Field(ON)
+    aircraft_model = Field(STRING, allow_null=True)
+    entry = Field(STRING)
+    revoked = Field(FLAG)
+    result = TestResultSerializer(allow_null=True)
+    result_missing = Field(FLAG)
+    keep_until = Field(ON)
+
+
+class KeptSerializer(ResponseSerializer):
+    """The rule by which an instructor keeps a record."""
+
+    says = Field(STRING)
+    citation = Field(STRING)
+    note = Field(STRING)
+
+
+class InstructorRecordSerializer(InstructorShort):
+    """Who was endorsed for what, when, with what result."""
+
+    on = Field(ON)
+    first_attempts = FirstAttemptsSerializer()
+    endorsements = EndorsedSerializer(many=True)
+    kept = KeptSerializer()
+    caution = Field(STRING)
+
+
+class Instructors(View):
+    """GET: the instructors whose own record the caller may see."""
+
+    @describe(
+        name="listInstructorRecords",
+        summary="List the instructors whose own record you may see",
+        description=(
+            "Every instructor of the schools that the caller administers, and the caller where they instruct."
+        ),
+        answers={200: Answer(InstructorListSerializer, "The instructors")},
+        refuses=(401, 406, 422),
+    )
+    def get(self, request: Request) -> Response:
+        listed = [instructors.as_json(role) for role in instructors.seen(self.user)]
+        return Response(InstructorListSerializer({"instructors": listed, "caution": CAUTION}).data)
+
+
+class InstructorRecord(View):
+    """GET: one instructor's own record."""
+
+    query = {"on": reading.day}
+
+    @describe(
+        name="readInstructorRecord",
+        summary="Read an instructor's own record",
+        description=(
+            "For the instructor, and for the administrators of the school: who was endorsed for what test or"
+            " solo, when, with what result, until when each is kept, first-attempt figures,"
+            " and the last day of recent experience. The reading is logged for each student in it."
+        ),
+        parameters=[
+            Parameter("instructor", "path", "The instructor's id.", {"type": "integer", "minimum": 0}, True),
+            Parameter("on", "query", "As of this day; today where it is not given.", DAY.schema),
+        ],
+        answers={200: Answer(InstructorRecordSerializer, "The record")},
+        refuses=(401, 404, 406, 422),
+    )
+    def get(self, request: Request, instructor: int) -> Response:
+        kept = instructors.own_record(self.user, instructor, on=self.asked["on"], at=self.at, via="api")
+        return Response(InstructorRecordSerializer({**kept.as_json(), "caution": CAUTION}).data)

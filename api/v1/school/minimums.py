@@ -1,0 +1,140 @@
+"""What a school asks for beyond the law."""
+
+from __future__ import annotations
+
+from http import HTTPStatus
+from typing import Any
+
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.field_types import DAY, NAME, STRING, WHOLE, like, short
+from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
+from api.v1.base.views import View
+from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.shapes import Type
+from syllabus.engine.rules.report import CAUTION
+from syllabus.law import rulebook
+from training.services.courses import minimums
+from training.services.courses.minimums import MinimumError
+
+MOST_TEXT = 2_000
+#: As much is listed; a school has a handful.
+MOST_LISTED = 1_000
+WRITES = (400, 401, 403, 406, 409, 411, 413, 415, 422)
+
+
+CODE = like(NAME, maxLength=80, pattern="^[a-z0-9]+([.-][a-z0-9]+)*$")
+
+
+def _params(faults: Faults, value: Any, place: str) -> dict[str, Any] | None:
+    if not isinstance(value, dict):
+        faults.expected("an object of parameters", value, place)
+        return None
+    return value
+
+
+class MinimumSaid(ResponseSerializer):
+    milestone = Field(like(NAME, examples=[next(iter(rulebook.current().milestones))]))
+    code = Field(CODE, "Names it within the milestone.")
+    kind = Field(NAME, "A kind of requirement, such as total_at_least.")
+    params = Field(
+        Type(_params, {"type": "object"}), "The kind's parameters: {'counts': ['dual'], 'need': '15 h'}."
+    )
+    says = Field(short(MOST_TEXT, "say in words what is asked for"), "What is asked for, in words.")
+    starts = Field(DAY, "Its first day.")
+
+
+class SchoolMinimumToAddSerializer(RequestSerializer, MinimumSaid):
+    error = MinimumError
+
+    school = Field(NAME, "The school's short name.")
+    note = Field(short(MOST_TEXT), default="")
+    ends = Field(DAY, "Its last day.", required=False)
+
+
+class SchoolMinimumSerializer(MinimumSaid):
+    """What a school asks for beyond the law; never law itself."""
+
+    id = Field(WHOLE, source="pk")
+    school = Field(NAME, "The school's short name.", source="school_ref")
+    requirement = Field(
+        STRING, "Its id in every report.", of=lambda row: f"{row.milestone}.school.{row.code}"
+    )
+    note = Field(short(MOST_TEXT))
+    ends = Field(DAY, allow_null=True)
+
+
+class SchoolMinimumListSerializer(ResponseSerializer):
+    minimums = SchoolMinimumSerializer(many=True)
+    caution = Field(STRING)
+
+
+class SchoolMinimumToEndSerializer(RequestSerializer):
+    error = MinimumError
+
+    ends = Field(DAY, "Its last day.", required=False)
+
+
+class SchoolMinimums(View):
+    """GET: the minimums of the caller's schools. POST: one more."""
+
+    @describe(
+        name="listSchoolMinimums",
+        summary="List the minimums of your schools",
+        description=(
+            "What the schools at which the caller is anything ask for beyond the law, those that ended too."
+            " They stand in every report of the school's students, as the school's and never as law."
+        ),
+        answers={200: Answer(SchoolMinimumListSerializer, "The minimums")},
+        refuses=(401, 406, 422),
+    )
+    def get(self, request: Request) -> Response:
+        listed = minimums.seen(self.user)[:MOST_LISTED]
+        return Response(SchoolMinimumListSerializer({"minimums": listed, "caution": CAUTION}).data)
+
+    @describe(
+        name="addSchoolMinimum",
+        summary="Add a school minimum",
+        description=(
+            "By an administrator of the school. `kind` and `params` are those of a requirement, as"
+            " `milestones/{id}` shows them. The same sent again is answered with what stands (200); something"
+            " else under the same code from the same day is a conflict (409). It is never deleted: it ends."
+        ),
+        body=SchoolMinimumToAddSerializer,
+        answers={
+            200: Answer(SchoolMinimumSerializer, "Already on record"),
+            201: Answer(SchoolMinimumSerializer, "Added"),
+        },
+        refuses=WRITES,
+    )
+    def post(self, request: Request) -> Response:
+        sent = SchoolMinimumToAddSerializer.sent(request)
+        school = sent.pop("school")
+        done = minimums.add(school, sent, by=self.user)
+        status = HTTPStatus.CREATED if done.created else HTTPStatus.OK
+        return Response(SchoolMinimumSerializer(done.minimum).data, status=status)
+
+
+class SchoolMinimumEnd(View):
+    """POST: its last day."""
+
+    @describe(
+        name="endSchoolMinimum",
+        summary="End a minimum of a school",
+        description=(
+            "By an administrator of the school. `ends` is its last day, today at the school where it is not"
+            " given, yesterday at the earliest: what was asked for on days that are over stays."
+        ),
+        parameters=[
+            Parameter("minimum", "path", "The minimum's id.", {"type": "integer", "minimum": 0}, True)
+        ],
+        body=SchoolMinimumToEndSerializer,
+        answers={200: Answer(SchoolMinimumSerializer, "The minimum with its last day")},
+        refuses=(*WRITES, 404),
+    )
+    def post(self, request: Request, minimum: int) -> Response:
+        sent = SchoolMinimumToEndSerializer.sent(request)
+        ended = minimums.end(minimum, sent["ends"], by=self.user, at=self.at)
+        return Response(SchoolMinimumSerializer(ended).data)

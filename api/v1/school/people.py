@@ -1,0 +1,339 @@
+"""The people of the schools that the caller administers: who is what there, and who teaches whom."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from http import HTTPStatus
+from typing import Any
+
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.errors import Problem, not_found
+from api.v1.base.field_types import DAY, FLAG, NAME, STRING, UUID, WHOLE, as_it_came, list_of, word
+from api.v1.base.pages import Pages, PageSerializer
+from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
+from api.v1.base.views import View
+from syllabus.engine.audit.instructing import MOST_RATINGS
+from syllabus.engine.record import reading
+from syllabus.engine.record.json_schema import obj, or_null
+from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.record import FLIGHT_INSTRUCTOR
+from syllabus.engine.record.shapes import Type
+from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES, INSTRUCTORS
+from training.models import Role, School, Student
+from training.services import access
+from training.services.people import account_links as links
+from training.services.people import people
+from training.services.people.people import PeopleError
+
+_NUMBER = re.compile(r"[0-9]{1,18}", re.ASCII)
+WRITES = (400, 401, 403, 406, 409, 411, 413, 415, 422)
+ROLE = Parameter("role", "path", "The role's id.", {"type": "integer", "minimum": 0}, True)
+_ADMINISTRATORS = "The people of a school are listed and changed by its administrators alone."
+
+
+CERTIFICATE = Type(
+    reading.text, {"type": "string", "maxLength": 40, "description": "The certificate's number."}
+)
+INSTRUCTOR_KIND = Type(reading.text, word(INSTRUCTORS).schema)
+RATING = Type(
+    as_it_came,
+    obj(
+        {
+            "category": word(CATEGORIES).schema,
+            "class": or_null(
+                {**NAME.schema, "maxLength": 60, "description": f"One of {', '.join(CLASSES)}."}
+            ),
+            "instrument": or_null(FLAG.schema),
+        },
+        ["category"],
+    ),
+    component="Rating",
+)
+
+
+def _ratings(faults: Faults, value: Any, place: str) -> list[Any] | None:
+    """Ratings as they are kept; what is wrong inside them is told when they are."""
+    if not isinstance(value, list):
+        faults.expected("a list of ratings", value, place)
+        return None
+    return value
+
+
+RATINGS = replace(list_of(RATING, MOST_RATINGS), read=_ratings)
+RATINGS_SAY = "In which aircraft flight training may be given; null: not recorded; []: in none."
+
+
+class PersonSerializer(ResponseSerializer):
+    """A role that a person has at a school."""
+
+    id = Field(WHOLE, "Of the role: one person with two roles is there twice.")
+    school = Field(STRING, source="school.slug")
+    role = Field(word(Role.Kind.values, "role"), "What the person is at the school.")
+    name = Field(STRING, source="user")
+    email = Field(STRING, source="user.email")
+    account_open = Field(FLAG, "Whether the person can sign in.", source="user.is_active")
+    student = Field(UUID, "A student's reference.", allow_null=True)
+    certificate = Field(STRING)
+    instructor_kind = Field(
+        INSTRUCTOR_KIND,
+        "Of an instructor's role.",
+        of=lambda role: role.instructor_kind if role.role == Role.Kind.INSTRUCTOR else None,
+        allow_null=True,
+    )
+    recent_experience_until = Field(DAY, allow_null=True)
+    ratings = Field(RATINGS, RATINGS_SAY, allow_null=True)
+
+
+class PersonPageSerializer(PageSerializer):
+    people = PersonSerializer(many=True)
+
+
+class PersonToChangeSerializer(RequestSerializer):
+    error = PeopleError
+
+    certificate = Field(CERTIFICATE, default="")
+    instructor_kind = Field(
+        INSTRUCTOR_KIND,
+        "Under what authority the instructor signs; flight by default.",
+        default=FLIGHT_INSTRUCTOR,
+    )
+    recent_experience_until = Field(DAY, "Last day of recent experience.", required=False)
+    ratings = Field(RATINGS, RATINGS_SAY, required=False)
+
+
+class PersonToAddSerializer(PersonToChangeSerializer):
+    """`id`, `birth_date` and `training_model` are a student's, `certificate`, `instructor_kind`,
+    `recent_experience_until` and `ratings` an instructor's; sent for another they are unknown.
+    """
+
+    school = Field(NAME, "The school's short name.")
+    role = Field(word(Role.Kind.values, "role"), "What the person is at the school.")
+    name = Field(NAME)
+    email = Field(Type(reading.text, {"type": "string", "maxLength": 254}), default="")
+    id = Field(UUID, "A student's reference, drawn by the caller.", required=False)
+    birth_date = Field(DAY, "A student's.", required=False)
+    training_model = Field(
+        Type(reading.text, {"type": "string", "maxLength": 60}), "A student's.", default=""
+    )
+
+    def read(self, faults: Faults, value: Any, place: str) -> dict[str, Any] | None:
+        kind = value.get("role") if isinstance(value, Mapping) else None
+        for role, keys in OF_ROLE.items():
+            for key in keys if role != kind else ():
+                del self.fields[key]
+        if kind == Role.Kind.STUDENT:
+            self.fields["id"].required = True
+        return super().read(faults, value, place)
+
+
+#: The keys that are sent of one role alone.
+OF_ROLE = {
+    Role.Kind.STUDENT: ("id", "birth_date", "training_model"),
+    Role.Kind.INSTRUCTOR: ("certificate", "instructor_kind", "recent_experience_until", "ratings"),
+}
+
+
+class PersonAddedSerializer(ResponseSerializer):
+    person = PersonSerializer(allow_null=True, help_text="null for a student without an account.")
+    student = Field(UUID, allow_null=True)
+    mail = Field(STRING, "What was mailed to whom; null where nothing was.", allow_null=True)
+
+
+class PersonLinkSerializer(ResponseSerializer):
+    mail = Field(STRING)
+
+
+class PeoplePages(Pages):
+    """A hundred roles at a time, the eldest first."""
+
+    page_size = 100
+    ordering = "id"
+
+    def position(self, text: str) -> None:
+        if not _NUMBER.fullmatch(text):
+            raise ValueError(text)
+
+
+class PeopleView(View):
+    def school(self, slug: str) -> School:
+        """A school that the caller administers. Raises: Problem (403)."""
+        found = access.schools(self.user).filter(slug=slug).first()
+        if found is None:
+            raise Problem(HTTPStatus.FORBIDDEN, f"You administer no school called {slug!r}.")
+        return found
+
+    def role(self, pk: int) -> Role:
+        """A role at a school that the caller administers. Raises: Problem (404)."""
+        found = Role.objects.filter(pk=pk, school__in=access.schools(self.user))
+        role = found.select_related("school", "user").first()
+        if role is None:
+            raise not_found("role of that id")
+        return role
+
+    def shown(self, pk: int) -> Response:
+        return Response(PersonSerializer(_with_students([self.role(pk)])[0]).data)
+
+
+class People(PeopleView):
+    """GET: the roles at the caller's schools. POST: one more person."""
+
+    query = {"cursor": reading.text, "school": reading.name}
+
+    @describe(
+        name="listPeople",
+        summary="List the people of your schools",
+        description=(
+            "By an administrator: every role at the schools that the caller administers, or at the one that"
+            f" `school` names, in pages of {PeoplePages.page_size}; follow `next`. Students without an"
+            " account have no role; they are among the students."
+        ),
+        parameters=[
+            Parameter("school", "query", "A school's short name.", {"type": "string"}),
+            Parameter("cursor", "query", "As `next` or `previous` of a page has it.", {"type": "string"}),
+        ],
+        answers={200: Answer(PersonPageSerializer, "A page")},
+        refuses=(401, 403, 404, 406, 422),
+    )
+    def get(self, request: Request) -> Response:
+        mine = access.schools(self.user)
+        if self.asked["school"] is not None:
+            mine = mine.filter(slug=self.asked["school"])
+        if not mine.exists():
+            raise Problem(HTTPStatus.FORBIDDEN, _ADMINISTRATORS)
+        roles = Role.objects.filter(school__in=mine).select_related("school", "user")
+        page = PeoplePages(roles, request)
+        return Response(PersonPageSerializer({**page.links, "people": _with_students(page.rows)}).data)
+
+    @describe(
+        name="addPerson",
+        summary="Add a person to a school",
+        description=(
+            "By an administrator of the school. An instructor or administrator needs an e-mail address; a"
+            " student may come without one and have no account yet, and needs `id`, which becomes the"
+            " student's reference. A new account sets its own password by a link that is mailed to it: `mail`"
+            " says so. The same sent again is answered with what there is (200), and nothing is mailed."
+        ),
+        body=PersonToAddSerializer,
+        answers={
+            200: Answer(PersonAddedSerializer, "The person already has this role"),
+            201: Answer(PersonAddedSerializer, "The person was added"),
+        },
+        refuses=WRITES,
+    )
+    def post(self, request: Request) -> Response:
+        sent = PersonToAddSerializer.sent(request)
+        school, kind, name, email = (sent.pop(key) for key in ("school", "role", "name", "email"))
+        if kind == Role.Kind.STUDENT:
+            sent["ref"] = sent.pop("id")
+        elif kind == Role.Kind.INSTRUCTOR:
+            sent = {"held": sent}
+        at_school = self.school(school)
+        made = people.add(
+            at_school, kind=kind, name=name, email=email, by=self.user, at=self.at, again=True, **sent
+        )
+        mail = links.send(request._request, made.user.email).words if made.new_account and made.user else None
+        role = Role.objects.filter(school=at_school, user=made.user, role=kind).select_related(
+            "school", "user"
+        )
+        [shown] = _with_students(role) if made.user else [None]
+        added = {"person": shown, "student": made.student.ref if made.student else None, "mail": mail}
+        status = HTTPStatus.CREATED if made.created else HTTPStatus.OK
+        return Response(PersonAddedSerializer(added).data, status=status)
+
+
+class PersonDetail(PeopleView):
+    """GET: one role. PUT: what an instructor's role holds."""
+
+    @describe(
+        name="readPerson",
+        summary="Read one role",
+        description="By an administrator of its school.",
+        parameters=[ROLE],
+        answers={200: Answer(PersonSerializer, "The role with its person")},
+        refuses=(401, 404, 406, 422),
+    )
+    def get(self, request: Request, role: int) -> Response:
+        return self.shown(role)
+
+    @describe(
+        name="changePerson",
+        summary="Change an instructor's certificate and ratings",
+        description=(
+            "Certificate number, last day of recent experience, ratings: all of it at once; what is left out"
+            " is not recorded any more. It is kept who changed what."
+        ),
+        parameters=[ROLE],
+        body=PersonToChangeSerializer,
+        answers={200: Answer(PersonSerializer, "The role as it is now")},
+        refuses=(*WRITES, 404),
+    )
+    def put(self, request: Request, role: int) -> Response:
+        found = self.role(role)
+        held = PersonToChangeSerializer.sent(request)
+        people.change(found, held, by=self.user, at=self.at)
+        return self.shown(role)
+
+
+class PersonEnd(PeopleView):
+    """POST: a role ends."""
+
+    @describe(
+        name="endPerson",
+        summary="End a role",
+        description=(
+            "From now on it gives nothing; an instructor's assignments end with it, what was signed stays"
+            " signed. The last administrator of a school stays (409). Ended once, it is answered the same"
+            " again."
+        ),
+        parameters=[ROLE],
+        answers={204: Answer(None, "It has ended")},
+        refuses=(401, 403, 404, 406, 409, 411, 413, 415, 422),
+    )
+    def post(self, request: Request, role: int) -> Response:
+        try:
+            found = self.role(role)
+        except Problem:
+            if people.was_ended(role, self.user):
+                return Response(status=HTTPStatus.NO_CONTENT)
+            raise
+        people.end(found, by=self.user, at=self.at)
+        return Response(status=HTTPStatus.NO_CONTENT)
+
+
+class PersonLink(PeopleView):
+    """POST: the link to set the password goes out once more."""
+
+    @describe(
+        name="sendPersonLink",
+        summary="Send the link to set a password",
+        description="To the address on the account. Too many within a minute are refused (429).",
+        parameters=[ROLE],
+        answers={200: Answer(PersonLinkSerializer, "Sent")},
+        refuses=(401, 404, 406, 409, 411, 413, 415, 422, 429),
+    )
+    def post(self, request: Request, role: int) -> Response:
+        found = self.role(role)
+        if not found.user.is_active:
+            raise Problem(HTTPStatus.CONFLICT, f"The account of {found.user.email} is closed.")
+        done = links.send(request._request, found.user.email)
+        if not done.sent:
+            raise Problem(HTTPStatus.TOO_MANY_REQUESTS, done.words, headers={"Retry-After": "60"})
+        return Response(PersonLinkSerializer({"mail": done.words}).data)
+
+
+def _with_students(roles: Iterable[Role]) -> list[Role]:
+    """Roles, each student's with the student's reference. One query more."""
+    roles = list(roles)
+    learns = {each.user_id for each in roles if each.role == Role.Kind.STUDENT}
+    of_school = {each.school_id for each in roles}
+    students = Student.objects.filter(user__in=learns, school__in=of_school)
+    refs = {(school, user): ref for school, user, ref in students.values_list("school", "user", "ref")}
+    for each in roles:
+        is_student = each.role == Role.Kind.STUDENT
+        each.student = refs.get((each.school_id, each.user_id)) if is_student else None  # type: ignore[attr-defined]
+    return roles

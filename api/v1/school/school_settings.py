@@ -1,0 +1,220 @@
+"""What a school sets that answers depend on: its settings, and its aircraft models."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.base import reauthentication
+from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.errors import not_found
+from api.v1.base.field_types import COUNT, FLAG, NAME, STRING, TEXT, like, list_of, word
+from api.v1.base.reauthentication import ConfirmThrottle, MayBeConfirmedSerializer
+from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
+from api.v1.base.views import View
+from syllabus.engine.record.json_schema import listed
+from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES
+from training.models import School
+from training.models.school.schools import CLAIMABLE, MOST_TAXI_MINUTES
+from training.services.records import record_changes
+from training.services.school import aircraft_models, school_settings
+from training.services.school.aircraft_models import Link, ModelError
+from training.services.school.school_settings import SettingsError
+
+READS = (401, 404, 406, 422)
+WRITES = (400, 401, 403, 404, 406, 411, 413, 415, 422)
+_SCHOOL = Parameter("school", "path", "The school's short name.", {"type": "string"}, True)
+
+
+CLAIM_LISTS = replace(
+    list_of(NAME, 20), schema={**listed(word(CLAIMABLE).schema, len(CLAIMABLE)), "uniqueItems": True}
+)
+TAXI_MINUTES = like(COUNT, maximum=MOST_TAXI_MINUTES)
+SCHOOL = "The school's short name."
+CLAIMS = (
+    "Lists of a record whose entries raise a question, instead of counting, while nobody vouches for them"
+    " (`provenance` is `claimed`)."
+)
+TAXI = (
+    "Minutes on the ground beside the time between takeoff and landing, past which a logged total raises a"
+    " question. Common practice, not law."
+)
+
+
+class SchoolSettingsSerializer(ResponseSerializer):
+    school = Field(STRING, SCHOOL, source="slug")
+    claims_asked = Field(CLAIM_LISTS, CLAIMS)
+    taxi_allowance_minutes = Field(TAXI_MINUTES, TAXI)
+
+
+class SchoolSettingsToSetSerializer(MayBeConfirmedSerializer):
+    error = SettingsError
+
+    claims_asked = Field(CLAIM_LISTS, CLAIMS, required=False)
+    taxi_allowance_minutes = Field(TAXI_MINUTES, TAXI, required=False)
+    reason = Field(
+        like(TEXT, maxLength=2000), "Why `claims_asked` is changed; wanted where it is.", default=""
+    )
+
+
+class AircraftModelSerializer(ResponseSerializer):
+    """A make and model, under the spelling that stands for all."""
+
+    model = Field(STRING, "The spelling that stands for all.", source="model.name")
+    category = Field(word(CATEGORIES), source="model.category", allow_null=True)
+    klass = Field(word(CLASSES), source="model.klass", allow_null=True)
+    shipped = Field(FLAG, "False: the school added it.")
+    spellings = Field(
+        list_of(STRING),
+        "Further ones; letter case, spaces and hyphens do not matter.",
+        of=lambda listed: [*listed.linked, *listed.spellings],
+    )
+
+
+class ModelSpellingSerializer(ResponseSerializer):
+    spelling = Field(NAME)
+    model = Field(NAME)
+    category = Field(word(CATEGORIES), allow_null=True)
+    klass = Field(word(CLASSES), allow_null=True)
+
+
+class AircraftModelsSerializer(ResponseSerializer):
+    school = Field(STRING, SCHOOL)
+    models = AircraftModelSerializer(many=True)
+    spellings = ModelSpellingSerializer(many=True, help_text="What the school itself links.")
+
+
+class ModelSpellingToSetSerializer(RequestSerializer):
+    spelling = Field(NAME)
+    model = Field(NAME)
+    category = Field(replace(NAME, schema=word(CATEGORIES).schema), required=False)
+    klass = Field(replace(NAME, schema=word(CLASSES).schema), required=False)
+
+
+class AircraftModelsToSetSerializer(RequestSerializer):
+    error = ModelError
+
+    spellings = ModelSpellingToSetSerializer(many=True, max_length=aircraft_models.MOST)
+
+
+class OfSchool(View):
+    """About a school at which the caller is anything; of others nothing is known here."""
+
+    def school(self, slug: str) -> School:
+        """Raises: Problem (404)."""
+        found = school_settings.seen(self.user).filter(slug=slug).first()
+        if found is None:
+            raise not_found("school of that name")
+        return found
+
+
+class SchoolSettings(OfSchool):
+    """GET, PUT: the settings."""
+
+    @describe(
+        name="schoolSettings",
+        summary="Show a school's settings",
+        description="Those that answers about the school's students depend on.",
+        parameters=[_SCHOOL],
+        answers={200: Answer(SchoolSettingsSerializer, "The settings")},
+        refuses=READS,
+    )
+    def get(self, request: Request, school: str) -> Response:
+        return Response(SchoolSettingsSerializer(self.school(school)).data)
+
+    @describe(
+        name="setSchoolSettings",
+        summary="Change a school's settings",
+        description=(
+            "By an administrator of the school. What is left out stays. Where `claims_asked` changes, the "
+            "administrator says why (`reason`) and confirms it with the password or a passkey. Its statement "
+            "has the kind `school.settings-changed`, the school's short name as `subject` and `settings` as "
+            "`about`, and signs `claims_asked` and `reason`. Who changed what is kept, and every report of "
+            "the school's students is worked out anew."
+        ),
+        parameters=[_SCHOOL],
+        body=SchoolSettingsToSetSerializer,
+        answers={200: Answer(SchoolSettingsSerializer, "The settings as they are now")},
+        refuses=(*WRITES, 429),
+    )
+    def put(self, request: Request, school: str) -> Response:
+        found = self.school(school)
+        sent = SchoolSettingsToSetSerializer.sent(request)
+        reason, confirmation = sent.pop("reason"), sent.pop("confirmation")
+        if sent["claims_asked"] is not None:
+            sent["claims_asked"] = list(sent["claims_asked"])
+        values = {key: each for key, each in sent.items() if each is not None}
+        confirmed = None
+        if school_settings.asks_why(found, values):
+            faults = Faults()
+            try:
+                reason = record_changes.reason_of(reason)
+            except record_changes.ReasonError as problem:
+                faults.extend(problem.faults)
+            if confirmation.password is None and confirmation.passkey is None:
+                faults.extend(reauthentication.missing())
+            faults.stop(SettingsError)
+            act = school_settings.act(found, values["claims_asked"], reason)
+            confirmed = reauthentication.confirm(request, self.user, confirmation, act, [])
+        changed = school_settings.change(
+            found.slug, values, by=self.user, at=self.at, reason=reason, confirmed=confirmed
+        )
+        return Response(SchoolSettingsSerializer(changed).data)
+
+    def get_throttles(self) -> list[Any]:
+        confirms = isinstance(self.request.data, Mapping) and set(self.request.data) & {
+            reauthentication.PASSWORD,
+            reauthentication.PASSKEY,
+        }
+        return [ConfirmThrottle()] if self.request.method == "PUT" and confirms else []
+
+
+class SchoolAircraftModels(OfSchool):
+    """GET, PUT: which spellings are one make and model."""
+
+    @describe(
+        name="aircraftModels",
+        summary="Show the makes and models that a school knows, with their spellings",
+        description=(
+            "`models` are all of them, with category and class: the school's own, and those that are "
+            "shipped. `spellings` are the school's own links. An endorsement for one model does not count "
+            "for another; a spelling that nobody linked raises a question."
+        ),
+        parameters=[_SCHOOL],
+        answers={200: Answer(AircraftModelsSerializer, "The models")},
+        refuses=READS,
+    )
+    def get(self, request: Request, school: str) -> Response:
+        return _models(self.school(school))
+
+    @describe(
+        name="setAircraftModels",
+        summary="Replace a school's own links of spellings to models",
+        description=(
+            "By an administrator of the school. Each entry of `spellings` links a spelling to a model; one "
+            "whose `spelling` and `model` are the same adds a model of the school's own, and may say its "
+            "`category` and `class`. A link stands over the shipped one of the same spelling. Who changed "
+            "what is kept, and every report of the school's students is worked out anew."
+        ),
+        parameters=[_SCHOOL],
+        body=AircraftModelsToSetSerializer,
+        answers={200: Answer(AircraftModelsSerializer, "The models as they are now")},
+        refuses=WRITES,
+    )
+    def put(self, request: Request, school: str) -> Response:
+        found = self.school(school)
+        sent = AircraftModelsToSetSerializer.sent(request)
+        links = [Link(**each) for each in sent["spellings"]]
+        aircraft_models.change(found.slug, links, by=self.user, at=self.at)
+        return _models(found)
+
+
+def _models(school: School) -> Response:
+    links = aircraft_models.own(school)
+    found = {"school": school.slug, "models": aircraft_models.listed(links), "spellings": links}
+    return Response(AircraftModelsSerializer(found).data)

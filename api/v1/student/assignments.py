@@ -1,0 +1,127 @@
+"""Who teaches a student, and did."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from http import HTTPStatus
+
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.errors import Problem, not_found
+from api.v1.base.field_types import DAY, STRING, WHOLE
+from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
+from api.v1.base.views import View
+from api.v1.student.students import StudentView
+from syllabus.engine.errors import Fault
+from training.models import Assignment, Role, Student
+from training.services import access
+from training.services.people import people
+from training.services.people.people import PeopleError
+
+WRITES = (400, 401, 403, 404, 406, 409, 411, 413, 415, 422)
+_ASSIGNMENT = Parameter("assignment", "path", "The assignment's id.", {"type": "integer", "minimum": 0}, True)
+
+
+class AssignmentSerializer(ResponseSerializer):
+    id = Field(WHOLE)
+    instructor = Field(STRING)
+    starts = Field(DAY)
+    ends = Field(DAY, allow_null=True)
+
+
+class AssignmentListSerializer(ResponseSerializer):
+    assignments = AssignmentSerializer(many=True)
+
+
+class AssignmentToMakeSerializer(RequestSerializer):
+    error = PeopleError
+
+    instructor = Field(WHOLE, "The id of the instructor's role.")
+    starts = Field(DAY, required=False)
+
+
+class StudentAssignments(StudentView):
+    """GET: who teaches a student, and did. POST: somebody teaches the student from a day on."""
+
+    @describe(
+        name="listAssignments",
+        summary="List the instructors of a student",
+        description="Those that ended too, the newest first. The reading is logged.",
+        parameters=[Parameter.student()],
+        answers={200: Answer(AssignmentListSerializer, "The assignments")},
+        refuses=(401, 404, 406, 422),
+    )
+    def get(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.open(ref, "assignments")
+        rows = Assignment.objects.filter(student=student).select_related("instructor")
+        listed = {"assignments": rows.order_by("-starts", "-pk")}
+        return Response(AssignmentListSerializer(listed).data)
+
+    @describe(
+        name="assignInstructor",
+        summary="Assign an instructor to a student",
+        description=(
+            "By an administrator of the school. `instructor` is the id of the instructor's role, as the list"
+            " of people has it; from `starts` on, today where it is left out, the instructor reads and writes"
+            " the record. The same sent again is answered with what stands (200)."
+        ),
+        parameters=[Parameter.student()],
+        body=AssignmentToMakeSerializer,
+        answers={
+            200: Answer(AssignmentSerializer, "Already on record"),
+            201: Answer(AssignmentSerializer, "The assignment"),
+        },
+        refuses=WRITES,
+    )
+    def post(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.open(ref, "assignments")
+        _administers(self, student)
+        sent = AssignmentToMakeSerializer.sent(request)
+        role, starts = sent["instructor"], sent["starts"] or student.school.day(self.at)
+        taught = Role.objects.filter(pk=role, school=student.school_id, role=Role.Kind.INSTRUCTOR)
+        found = taught.select_related("user").first()
+        if found is None:
+            raise PeopleError(
+                [Fault("instructor", f"{role} is no instructor's role at {student.school.name}")]
+            )
+        there = Assignment.objects.filter(student=student, instructor=found.user, starts=starts).first()
+        if there is not None and there.ends is None:
+            return Response(AssignmentSerializer(there).data)
+        made = people.assign(student, found.user, starts=starts, by=self.user, at=self.at)
+        return Response(AssignmentSerializer(made).data, status=HTTPStatus.CREATED)
+
+
+class AssignmentEnd(StudentView):
+    """POST: the record is closed to an instructor, now."""
+
+    @describe(
+        name="endAssignment",
+        summary="End an instructor's assignment",
+        description=(
+            "By an administrator of the school. It ends with yesterday; one that began today had no day and"
+            " is taken back, and `ends` is then the day before `starts`. Ended already, it stays as it is."
+        ),
+        parameters=[Parameter.student(), _ASSIGNMENT],
+        answers={200: Answer(AssignmentSerializer, "The assignment as it ended")},
+        refuses=(401, 403, 404, 406, 411, 413, 415, 422),
+    )
+    def post(self, request: Request, ref: uuid.UUID, assignment: int) -> Response:
+        student = self.open(ref, "assignments")
+        _administers(self, student)
+        rows = Assignment.objects.filter(pk=assignment, student=student)
+        found = rows.select_related("school", "instructor", "student").first()
+        if found is None:
+            raise not_found("assignment of that id")
+        ended = people.end_assignment(found, by=self.user, at=self.at)
+        if not rows.exists():
+            ended.pk, ended.ends = assignment, ended.starts - dt.timedelta(days=1)
+        return Response(AssignmentSerializer(ended).data)
+
+
+def _administers(view: View, student: Student) -> None:
+    """Raises: Problem (403)."""
+    if not access.schools(view.user).filter(pk=student.school_id).exists():
+        raise Problem(HTTPStatus.FORBIDDEN, "Only an administrator of the school changes its people.")

@@ -1,0 +1,107 @@
+"""What changed of a student's record and its meaning between two instants."""
+
+from __future__ import annotations
+
+import uuid
+
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.field_types import DAY, FLAG, INSTANT, STRING, UUID, word
+from api.v1.base.reports import AT, PROVENANCE
+from api.v1.base.serializers import Field, ResponseSerializer
+from api.v1.student.students import StudentView
+from syllabus.engine.errors import Fault, QuestionError
+from syllabus.engine.record import reading
+from training.reports.changes import changes
+
+
+class SideSerializer(ResponseSerializer):
+    """One of the two instants, the day it is at the school, and the rulebook of that day."""
+
+    at = Field(AT)
+    on = Field(DAY)
+    rulebook = Field(STRING)
+
+
+class EntryChangeSerializer(ResponseSerializer):
+    part = Field(STRING)
+    id = Field(STRING)
+    change = Field(word(["came", "corrected", "retired"]))
+    provenance = Field(PROVENANCE)
+    day = Field(DAY)
+    was = Field(STRING, allow_null=True)
+    why = Field(STRING)
+    words = Field(STRING)
+
+
+class PersonChangeSerializer(ResponseSerializer):
+    field = Field(word(["name", "birth_date"]))
+    was = Field(STRING, allow_null=True)
+    now = Field(STRING, allow_null=True)
+    words = Field(STRING)
+
+
+class MilestoneTurnSerializer(ResponseSerializer):
+    milestone = Field(STRING)
+    title = Field(STRING)
+    was = Field(FLAG, allow_null=True)
+    now = Field(FLAG, allow_null=True)
+    because = Field(word(["record", "time"]), "What turned it: an entry, or the days that passed.")
+    words = Field(STRING)
+
+
+class RequirementTurnSerializer(MilestoneTurnSerializer):
+    requirement = Field(STRING)
+    citation = Field(STRING)
+    says = Field(STRING)
+    have_before = Field(STRING)
+    have_now = Field(STRING)
+    need = Field(STRING)
+
+
+class ChangesSerializer(ResponseSerializer):
+    student = Field(UUID)
+    from_ = SideSerializer()
+    to = SideSerializer()
+    words = Field(STRING)
+    entries = EntryChangeSerializer(many=True)
+    person = PersonChangeSerializer(
+        many=True, help_text="The name or the birth date on record, where it is another than before."
+    )
+    milestones = MilestoneTurnSerializer(many=True)
+    requirements = RequirementTurnSerializer(many=True)
+    caution = Field(STRING)
+
+
+class StudentChanges(StudentView):
+    """GET: the difference of two instants."""
+
+    query = {"from": reading.instant, "to": reading.instant}
+
+    @describe(
+        name="changesOfStudent",
+        summary="What changed between two instants",
+        description=(
+            "Which entries came, were put right or taken off the record between `from` and `to` (now, where"
+            " it is left out), and which requirements and milestones turned, in words: by what was put on"
+            " record, or by the days that passed. Each side is answered as it was known then, for the"
+            " school's day of that instant. The reading is logged."
+        ),
+        parameters=[
+            Parameter.student(),
+            Parameter("from", "query", "The earlier instant.", INSTANT.schema, True),
+            Parameter("to", "query", "The later instant.", INSTANT.schema),
+        ],
+        answers={200: Answer(ChangesSerializer, "What changed")},
+        refuses=(401, 404, 406, 422),
+    )
+    def get(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.open(ref, "changes")
+        first, second = self.asked["from"], self.asked["to"] or self.at
+        if first is None:
+            raise QuestionError([Fault("from", "missing; say since which instant")])
+        if second < first:
+            raise QuestionError([Fault("to", "lies before 'from'; give the later instant")])
+        return Response(ChangesSerializer(changes(student, first, second).as_json()).data)

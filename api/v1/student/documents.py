@@ -1,0 +1,215 @@
+"""Papers a student showed and tests taken."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Mapping
+from http import HTTPStatus
+from typing import Any
+
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.base import reauthentication
+from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.field_types import FLAG, NAME, STRING, UUID, as_it_came, like, list_of, without, word
+from api.v1.base.reauthentication import ConfirmedSerializer, ConfirmThrottle, MayBeConfirmedSerializer
+from api.v1.base.reports import MET, ON, PROVENANCE
+from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
+from api.v1.student.endorsements.views import SigningView
+from syllabus.engine.record import reading
+from syllabus.engine.record import record as engine
+from syllabus.engine.record.json_schema import ref
+from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.shapes import Type, shape_of
+from syllabus.engine.rules.report import CAUTION
+from training import record
+from training.models import RecordChange
+from training.services.records import attesting, documents
+
+_GIVEN = ("id", "recorded", "provenance")
+PAPER, TEST = shape_of(engine.Document), shape_of(engine.Test)
+DOCUMENT_SENT = without(PAPER, *_GIVEN, component="DocumentToAdd")
+TEST_SENT = without(TEST, *_GIVEN, component="TestToAdd")
+SAW = like(NAME, description="Which document the caller saw, such as 'medical certificate, the original'.")
+ENTRY = Type(as_it_came, {"anyOf": [ref("Paper"), ref("TestTaken")]}, uses=(PAPER, TEST))
+
+
+class PaperGoodForSerializer(ResponseSerializer):
+    milestone = Field(STRING)
+    requirement = Field(STRING)
+    says = Field(STRING)
+    citation = Field(STRING)
+    met = Field(FLAG, MET, allow_null=True)
+    first_day = Field(ON, allow_null=True)
+    last_day = Field(ON, allow_null=True)
+    why = Field(list_of(STRING))
+
+
+class PaperListedSerializer(ResponseSerializer):
+    list = Field(word(["documents", "tests"]))
+    entry = Field(ENTRY)
+    good_for = PaperGoodForSerializer(many=True)
+
+
+class PaperListSerializer(ResponseSerializer):
+    on = Field(ON)
+    papers = PaperListedSerializer(many=True)
+    caution = Field(STRING)
+
+
+class PaperToAddSerializer(MayBeConfirmedSerializer):
+    """Either document or test; with `saw` also the password or a passkey."""
+
+    error = documents.PaperError
+
+    id = Field(like(UUID, description="Drawn by the caller, so that it may be sent again."))
+    document = Field(DOCUMENT_SENT, required=False)
+    test = Field(TEST_SENT, required=False)
+    saw = Field(SAW, required=False)
+
+    def check(self, faults: Faults, found: dict[str, Any], said: Mapping[str, Any]) -> None:
+        super().check(faults, found, said)
+        if found["saw"] is not None and not self.sent_of(said):
+            faults.extend(reauthentication.missing())
+        elif found["saw"] is None and self.sent_of(said):
+            faults.add("saw", "is missing; say which document you saw, or confirm nothing")
+
+
+class EntryNamedSerializer(RequestSerializer):
+    part = Field(word(engine.Record.PARTS, "list of a record"))
+    id = Field(NAME)
+
+
+class EntriesToAttestSerializer(ConfirmedSerializer):
+    error = attesting.NotAttested
+
+    entries = EntryNamedSerializer(many=True, min_length=1, max_length=attesting.MOST_ENTRIES)
+    saw = Field(SAW)
+
+
+class EntryAttestedSerializer(ResponseSerializer):
+    part = Field(word(engine.Record.PARTS))
+    id = Field(STRING)
+    provenance = Field(PROVENANCE)
+
+
+class EntriesAttestedSerializer(ResponseSerializer):
+    attested = EntryAttestedSerializer(many=True)
+
+
+class StudentDocuments(SigningView):
+    """GET: the documents and tests on record. POST: one more."""
+
+    query = {"on": reading.day}
+
+    def get_throttles(self) -> list[Any]:
+        confirms = isinstance(self.request.data, Mapping) and "saw" in self.request.data
+        return [ConfirmThrottle()] if self.request.method == "POST" and confirms else []
+
+    @describe(
+        name="listDocuments",
+        summary="List documents and tests",
+        description=(
+            "Each document and test on record, newest first within its list, with what it is good for and "
+            "until when: one medical certificate has an end for each privilege. Worked out by the rules in "
+            "force on the day `on`, today at the school where it is not given. The reading is logged."
+        ),
+        parameters=[Parameter.student(), Parameter.on("the rules in force on it answer")],
+        answers={200: Answer(PaperListSerializer, "Documents and tests")},
+        refuses=(401, 404, 406, 422),
+    )
+    def get(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.open(ref, "documents")
+        on = self.asked["on"] or student.school.day(self.at)
+        listed = [documents.as_json(*each) for each in documents.listed(record.of(student), on)]
+        return Response(PaperListSerializer({"on": on, "papers": listed, "caution": CAUTION}).data)
+
+    @describe(
+        name="addDocument",
+        summary="Add a document or a test",
+        description=(
+            "Either `document` or `test`, as in a record document without its id. Who saw the document says "
+            "which it was (`saw`), and confirms it with the password or a passkey, which signs `saw` and "
+            "`sent`, the hash of the canonical form of `document` or `test` by its key: the entry is then "
+            "`attested`. Without `saw` it is `claimed`, and nothing rests on it. `id` is the caller's "
+            "own: the "
+            "same sent again is answered with what stands (200), something else under it is a conflict "
+            "(409). "
+            "Of proof of identity or citizenship (`citizenship-evidence`) `remarks` says what was shown; no "
+            "copy is kept."
+        ),
+        parameters=[Parameter.student()],
+        body=PaperToAddSerializer,
+        answers={
+            200: Answer(PaperListedSerializer, "Already on record"),
+            201: Answer(PaperListedSerializer, "Added"),
+        },
+        refuses=(400, 401, 403, 404, 406, 409, 411, 413, 415, 422, 429),
+    )
+    def post(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.writable(ref)
+        body = PaperToAddSerializer.sent(request)
+        entry, saw, confirmation = body["id"], body["saw"], body["confirmation"]
+        said = {key: body[key] for key in ("document", "test")}
+        sent = {key: value for key, value in said.items() if value is not None}
+        confirmed = None
+        if saw is not None:
+            documents.read(sent, str(entry), today=student.school.day(self.at))
+            saw = attesting.saw_of(saw)
+            confirmed = self.signer(confirmation).confirm(
+                attesting.act(student, str(entry), sent, saw),
+                RecordChange.objects.none(),
+            )
+        done = documents.add(
+            student,
+            entry,
+            sent,
+            by=self.user,
+            at=self.at,
+            via="api",
+            saw=saw or "",
+            confirmed=confirmed,
+        )
+        on = student.school.day(self.at)
+        part = documents.list_of(done.entry)
+        shown = documents.as_json(part, done.entry, documents.good_for(record.of(student), done.entry, on))
+        return Response(
+            PaperListedSerializer(shown).data, status=HTTPStatus.CREATED if done.created else HTTPStatus.OK
+        )
+
+
+class StudentAttestations(SigningView):
+    """POST: entries that stand on record as claims are vouched for."""
+
+    throttle_classes = [ConfirmThrottle]
+
+    @describe(
+        name="attestEntries",
+        summary="Attest entries on record",
+        description=(
+            "Whoever compared claimed entries with the document they are from says which document it was "
+            "(`saw`), and confirms it with the password or a passkey, which signs `entries` and `saw`. Each "
+            "is then `attested` by the caller, from now on; before, it was a claim. What is vouched for "
+            "already is passed over, so that the same may be sent again. An endorsement that names an "
+            "instructor of this school, now or formerly, by name or certificate, is refused: that instructor "
+            "gives it here. So is a test that names another instructor of this school, who attests it. "
+            "Sealed in the school's ledger."
+        ),
+        parameters=[Parameter.student()],
+        body=EntriesToAttestSerializer,
+        answers={200: Answer(EntriesAttestedSerializer, "Those that were claims until now")},
+        refuses=(400, 401, 403, 404, 406, 411, 413, 415, 422, 429),
+    )
+    def post(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.writable(ref)
+        sent = EntriesToAttestSerializer.sent(request)
+        named, saw = [(each["part"], each["id"]) for each in sent["entries"]], sent["saw"]
+        confirmed = self.signer(sent["confirmation"]).confirm(
+            attesting.act_on_record(student, named, saw), RecordChange.objects.none()
+        )
+        done = attesting.attest(
+            student, named, saw=saw, by=self.user, at=self.at, via="api", confirmed=confirmed
+        )
+        listed = [{"part": each.part, "id": each.id, "provenance": each.provenance} for each in done]
+        return Response(EntriesAttestedSerializer({"attested": listed}).data)

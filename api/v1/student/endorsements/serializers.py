@@ -1,0 +1,186 @@
+"""Endorsements: what is sent about them, and what is answered."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from api.v1.base.field_types import (
+    FLAG,
+    NAME,
+    STRING,
+    TEXT,
+    UTC,
+    UUID,
+    VERIFIED,
+    WHOLE,
+    as_it_came,
+    like,
+    list_of,
+    word,
+)
+from api.v1.base.reauthentication import ConfirmedSerializer
+from api.v1.base.reports import ON, EndorsementReportSerializer
+from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
+from syllabus.engine.record import document as documents
+from syllabus.engine.record import record as engine
+from syllabus.engine.record.json_schema import obj, or_null
+from syllabus.engine.record.shapes import Type, shape_of
+from syllabus.engine.record.vocabulary import INSTRUCTORS
+from syllabus.law import endorsements as catalogue
+from syllabus.law.endorsements import Kind
+from training import record
+from training.models import Endorsement, EndorsementSeal
+from training.services.endorsements.endorsements import EndorsementError
+
+#: What an entry of a record document has that is not sent here.
+_GIVEN = ("id", "kind", "instructor", "recorded", "provenance")
+_SHAPE = shape_of(engine.Endorsement)
+ENDORSEMENT = Type(_SHAPE.read, _SHAPE.schema, component=_SHAPE.component, uses=_SHAPE.uses)
+FIELDS = Type(
+    as_it_came,
+    obj(
+        {
+            **{each.key: or_null(each.value) for each in _SHAPE.fields if each.key not in _GIVEN},
+            "given": or_null({"type": "string", "format": "date"}),
+        },
+        description=(
+            "What the kind names, as endorsement-kinds tells. `given` is today at the school where it is left"
+            " out."
+        ),
+    ),
+    component="EndorsementFields",
+    uses=_SHAPE.uses,
+)
+OWN_ID = like(UUID, description="Drawn by the caller, so that it may be sent again.")
+SORTS = list_of(word(catalogue.SORTS))
+NEEDED = word([catalogue.REQUIRED, catalogue.OPTIONAL])
+
+
+def written(endorsement: engine.Endorsement) -> dict[str, Any]:
+    """As a record document has it."""
+    whole = documents.dump(engine.Record(endorsements=(endorsement,)), provenance=True)
+    made: dict[str, Any] = whole["endorsements"][0]
+    return made
+
+
+def _of_row(row: Endorsement) -> dict[str, Any]:
+    return written(record.entry_of(row, "endorsements"))
+
+
+class EndorsementToCheckSerializer(RequestSerializer):
+    error = EndorsementError
+
+    kind = Field(NAME)
+    endorsement = Field(FIELDS, default={})
+
+
+class EndorsementToGiveSerializer(ConfirmedSerializer):
+    error = EndorsementError
+
+    id = Field(OWN_ID)
+    kind = Field(NAME)
+    endorsement = Field(FIELDS, default={})
+    judgement = Field(like(TEXT, maxLength=2000), "What the instructor adds in words.", default="")
+
+
+class RevocationOfEndorsementSerializer(ConfirmedSerializer):
+    error = EndorsementError
+
+    reason = Field(NAME, "Why it ends.")
+
+
+class GivenBySerializer(ResponseSerializer):
+    """A kind of instructor who may give it, and for which sorts of test."""
+
+    instructor = Field(word(INSTRUCTORS))
+    tests = Field(SORTS)
+
+
+class EndorsementKindSerializer(ResponseSerializer):
+    kind = Field(STRING)
+    title = Field(STRING)
+    citation = Field(STRING, source="cite.section")
+    source_ = Field(STRING, of=lambda kind: kind.cite.source)
+    read_on = Field(ON, source="cite.read_on")
+    verified = Field(VERIFIED)
+    fields_ = Field(
+        Type(as_it_came, obj(dict.fromkeys(catalogue.FIELDS, NEEDED.schema))),
+        of=lambda kind: {
+            name: catalogue.REQUIRED if needed else catalogue.OPTIONAL for name, needed in kind.fields.items()
+        },
+    )
+    tests = Field(SORTS, "The sorts of test that `test` may name; empty without that field.")
+    given_by = GivenBySerializer(
+        many=True,
+        help_text=(
+            "The kinds of instructor who may give it, and for which sorts of test; empty: for whatever it is"
+            " about."
+        ),
+    )
+    proves = Field(list_of(STRING), "Requirements that it satisfies.")
+    rests_on = Field(list_of(STRING), "Requirements, or a milestone: all of it but what is proved.")
+    given_by_who_trained = Field(FLAG, source="trained")
+    life = Field(STRING)
+    wording = Field(STRING, "With placeholders in braces.")
+
+    def find_given_by(self, kind: Kind) -> list[dict[str, Any]]:
+        return [{"instructor": each, "tests": list(sorts)} for each, sorts in kind.given_by.items()]
+
+
+class EndorsementKindListSerializer(ResponseSerializer):
+    kinds = EndorsementKindSerializer(many=True)
+    caution = Field(STRING)
+
+
+class SignatureSerializer(ResponseSerializer):
+    """The signature of an endorsement that was given here."""
+
+    by = Field(STRING)
+    at = Field(UTC)
+    wording = Field(STRING, "The words that were signed.")
+    judgement = Field(STRING)
+    ledger_index = Field(WHOLE, "Its place in the ledger.")
+
+
+class RevocationSerializer(ResponseSerializer):
+    """The end of an endorsement that was given here."""
+
+    by = Field(STRING)
+    at = Field(UTC)
+    reason = Field(STRING)
+    ledger_index = Field(WHOLE)
+    was = Field(ENDORSEMENT, "As it was given.", of=lambda revocation: _of_row(revocation.endorsement))
+
+
+class EndorsementRevokedSerializer(RevocationSerializer):
+    id = Field(STRING, source="endorsement.entry_id")
+    kind = Field(STRING, source="endorsement.kind")
+
+
+class EndorsementGivenSerializer(ResponseSerializer):
+    stored = ("report",)
+
+    id = Field(STRING, source="endorsement.entry_id")
+    kind = Field(STRING, source="endorsement.kind")
+    endorsement = Field(ENDORSEMENT, of=lambda seal: _of_row(seal.endorsement))
+    signature = SignatureSerializer(source="*")
+    report = EndorsementReportSerializer(help_text="As it was shown at the signing.")
+
+    def find_report(self, seal: EndorsementSeal) -> dict[str, Any]:
+        return seal.shown
+
+
+class EndorsementListedSerializer(ResponseSerializer):
+    """An endorsement on record."""
+
+    id = Field(STRING)
+    kind = Field(STRING)
+    endorsement = Field(ENDORSEMENT)
+    last_day = Field(ON, allow_null=True)
+    signature = SignatureSerializer(allow_null=True)
+    revocation = RevocationSerializer(allow_null=True)
+
+
+class EndorsementListSerializer(ResponseSerializer):
+    endorsements = EndorsementListedSerializer(many=True)
+    caution = Field(STRING)

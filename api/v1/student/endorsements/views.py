@@ -1,0 +1,240 @@
+"""Endorsements: what one rests on, giving it, revoking it, and those on record."""
+
+from __future__ import annotations
+
+import uuid
+from http import HTTPStatus
+from typing import Any
+
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.base import reauthentication
+from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.errors import Problem
+from api.v1.base.reauthentication import ConfirmThrottle
+from api.v1.base.reports import EndorsementReportSerializer
+from api.v1.base.views import OpenView
+from api.v1.student.endorsements.serializers import (
+    EndorsementGivenSerializer,
+    EndorsementKindListSerializer,
+    EndorsementListSerializer,
+    EndorsementRevokedSerializer,
+    EndorsementToCheckSerializer,
+    EndorsementToGiveSerializer,
+    RevocationOfEndorsementSerializer,
+    written,
+)
+from api.v1.student.students import StudentView
+from syllabus.engine.errors import Fault
+from syllabus.engine.record import record as engine
+from syllabus.engine.rules.report import CAUTION
+from syllabus.law import endorsements as catalogue
+from training import record
+from training.models import Endorsement, EndorsementSeal, Revocation, Role, Student
+from training.services import access, signatures
+from training.services.endorsements import endorsement_check, endorsements
+from training.services.endorsements.endorsements import EndorsementError
+from training.services.signatures import Signer
+from training.services.signing.reauthentication import Act, Given
+
+_WHOLE = "endorsement"
+
+
+class SigningView(StudentView):
+    """About one student, by somebody who may write the record; a signature is confirmed once more."""
+
+    def writable(self, ref: uuid.UUID, *, instructing: bool = False) -> Student:
+        """The student. Raises: Problem (404, 403). What is done is logged by the service that does it."""
+        student = access.student(self.user, ref, on=self.today)
+        if not access.may(self.user, access.WRITE, student, on=self.today):
+            raise Problem(
+                HTTPStatus.FORBIDDEN,
+                "You may read this record and not write it; the student's instructors and the school may.",
+            )
+        roles = Role.objects.filter(user=self.user, school=student.school, role=Role.Kind.INSTRUCTOR)
+        if instructing and not roles.exists():
+            raise Problem(HTTPStatus.FORBIDDEN, "Only an instructor of the student's school signs this.")
+        return student
+
+    def confirm(self, password: str) -> None:
+        """Make sure that it is the user who does this, now. Raises: Problem (403)."""
+        reauthentication.confirm(self.request, self.user, Given(password), Act("", "", "", ""), [])
+
+    def signer(self, given: Given) -> Signer:
+        """The caller, by password or passkey, for one of ``training.services.signatures``."""
+        return reauthentication.signer(self.request, self.user, given, self.at)
+
+
+def _placed(problem: EndorsementError) -> EndorsementError:
+    """The same faults at their places in the request's body."""
+    outside = ("kind", "judgement", "reason")
+    return EndorsementError(
+        Fault(fault.place if fault.place in outside else f"{_WHOLE}.{fault.place}".rstrip("."), fault.message)
+        for fault in problem.faults
+    )
+
+
+class EndorsementKinds(OpenView):
+    """GET: the catalogue."""
+
+    @describe(
+        name="listEndorsementKinds",
+        summary="List the kinds of endorsement",
+        description=(
+            "What each kind says and names, the requirements it satisfies and those it rests on. A "
+            "school may "
+            "have its own wording; `check` fills in the one that applies."
+        ),
+        answers={200: Answer(EndorsementKindListSerializer, "The catalogue")},
+        refuses=(401, 406, 422, 429),
+    )
+    def get(self, request: Request) -> Response:
+        kinds = catalogue.current().kinds.values()
+        return Response(EndorsementKindListSerializer({"kinds": kinds, "caution": CAUTION}).data)
+
+
+class StudentEndorsements(SigningView):
+    """GET: the endorsements on record. POST: give one."""
+
+    def get_throttles(self) -> list[Any]:
+        return [ConfirmThrottle()] if self.request.method == "POST" else []
+
+    @describe(
+        name="listEndorsements",
+        summary="List the endorsements",
+        description=(
+            "Those on record, newest first, each with its last day, and with the signature where it was "
+            "given "
+            "here. A revoked one says when, by whom and why, and what was given at first. The reading is "
+            "logged."
+        ),
+        parameters=[Parameter.student()],
+        answers={200: Answer(EndorsementListSerializer, "The endorsements")},
+        refuses=(401, 404, 406, 422),
+    )
+    def get(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.open(ref, "endorsements")
+        known = record.of(student)
+        by_id = {each.id: each for each in known.endorsements}
+        listed = [
+            _listed(student, known, by_id[row.entry_id], row, seal, revocation)
+            for row, seal, revocation in endorsements.listed(student)
+            if row.entry_id in by_id
+        ]
+        return Response(EndorsementListSerializer({"endorsements": listed, "caution": CAUTION}).data)
+
+    @describe(
+        name="giveEndorsement",
+        summary="Give an endorsement",
+        description=(
+            "Signed by the caller, who is an instructor of the student's school and confirms it with the "
+            "password or a passkey, which signs `kind`, `endorsement` and `judgement` as they are sent. "
+            "`id` is the caller's own: the same sent again is answered with what stands (200), something "
+            "else under it is a conflict (409). What the rule itself forbids is refused (422) with the "
+            "report; everything else that speaks against it is shown in the report, and kept. The entry is "
+            "sealed in the school's ledger."
+        ),
+        parameters=[Parameter.student()],
+        body=EndorsementToGiveSerializer,
+        answers={
+            200: Answer(EndorsementGivenSerializer, "Already on record"),
+            201: Answer(EndorsementGivenSerializer, "Given"),
+        },
+        refuses=(400, 401, 403, 404, 406, 409, 411, 413, 415, 422, 429),
+    )
+    def post(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.writable(ref, instructing=True)
+        sent = EndorsementToGiveSerializer.sent(request)
+        entry, kind, said = sent["id"], sent["kind"], sent[_WHOLE]
+        judgement, confirmation = sent["judgement"], sent["confirmation"]
+        by = self.signer(confirmation)
+        try:
+            done = signatures.give_endorsement(student, entry, kind, said, judgement, by)
+        except EndorsementError as problem:
+            raise _placed(problem) from None
+        status = HTTPStatus.CREATED if done.created else HTTPStatus.OK
+        return Response(EndorsementGivenSerializer(done.seal).data, status=status)
+
+
+def _listed(
+    student: Student,
+    known: engine.Record,
+    stands: engine.Endorsement,
+    row: Endorsement,
+    seal: EndorsementSeal | None,
+    revocation: Revocation | None,
+) -> dict[str, Any]:
+    last = endorsement_check.last_day(student, known, stands)
+    return {
+        "id": row.entry_id,
+        "kind": row.kind,
+        "endorsement": written(stands),
+        "last_day": last,
+        "signature": seal,
+        "revocation": revocation,
+    }
+
+
+class EndorsementCheck(SigningView):
+    """POST: what an endorsement would rest on, were it given now."""
+
+    @describe(
+        name="checkEndorsement",
+        summary="Check an endorsement before you give it",
+        description=(
+            "What it rests on with met, not met or not known, each with its citation and the entries "
+            "counted; "
+            "what the rule forbids; the wording filled in; the last day it will hold. Nothing is written but "
+            "the access."
+        ),
+        parameters=[Parameter.student()],
+        body=EndorsementToCheckSerializer,
+        answers={200: Answer(EndorsementReportSerializer, "What to check")},
+        refuses=(400, 401, 403, 404, 406, 411, 413, 415, 422),
+    )
+    def post(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.writable(ref)
+        sent = EndorsementToCheckSerializer.sent(request)
+        try:
+            found = endorsements.check(
+                student, sent["kind"], sent[_WHOLE], by=self.user, at=self.at, via="api"
+            )
+        except EndorsementError as problem:
+            raise _placed(problem) from None
+        return Response(EndorsementReportSerializer(found.as_json()).data)
+
+
+class EndorsementRevocation(SigningView):
+    """POST: end an endorsement that was given here."""
+
+    throttle_classes = [ConfirmThrottle]
+
+    @describe(
+        name="revokeEndorsement",
+        summary="Revoke an endorsement",
+        description=(
+            "From today on nothing rests on it; its last day becomes the day before. What was given stays "
+            "visible. Any of the student's instructors and the school's administrators may, with the "
+            "reason and their password or a passkey. The same sent again is answered with what stands; one "
+            "for another reason is a conflict (409). Only an endorsement that was given here is revoked; "
+            "one that came with an imported record is changed there."
+        ),
+        parameters=[
+            Parameter.student(),
+            Parameter("entry", "path", "The endorsement's id.", {"type": "string", "format": "uuid"}, True),
+        ],
+        body=RevocationOfEndorsementSerializer,
+        answers={200: Answer(EndorsementRevokedSerializer, "Revoked")},
+        refuses=(400, 401, 403, 404, 406, 409, 411, 413, 415, 422, 429),
+    )
+    def post(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
+        student = self.writable(ref)
+        sent = RevocationOfEndorsementSerializer.sent(request)
+        reason, confirmation = sent["reason"], sent["confirmation"]
+        endorsement = endorsements.find(student, entry)
+        try:
+            revoked = signatures.revoke_endorsement(endorsement, reason, self.signer(confirmation))
+        except EndorsementError as problem:
+            raise _placed(problem) from None
+        return Response(EndorsementRevokedSerializer(revoked).data)

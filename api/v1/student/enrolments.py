@@ -1,0 +1,223 @@
+"""Enrolments in a version of a course, the move to a newer one, and where a student stands."""
+
+from __future__ import annotations
+
+import uuid
+from http import HTTPStatus
+from typing import Any
+
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.field_types import DAY, FLAG, STRING, UTC, UUID
+from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
+from api.v1.school.courses.serializers import CourseChangeSerializer, CourseShortSerializer
+from api.v1.student.ledger import LedgerPlaceSerializer
+from api.v1.student.lesson_records.views import LessonView
+from syllabus.engine.record import reading
+from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.shapes import Type
+from training.models import Enrolment, Student
+from training.services.errors import find
+from training.services.people import enrolments
+from training.services.people.enrolments import EnrolmentError
+
+MOST_VERSION = 100_000
+ENROLMENT = Parameter("entry", "path", "The enrolment's id.", {"type": "string", "format": "uuid"}, True)
+_WRITES = (400, 401, 403, 404, 406, 409, 411, 413, 415, 422)
+
+
+def _version(faults: Faults, value: Any, place: str) -> int | None:
+    if isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= MOST_VERSION:
+        return value
+    faults.add(place, f"{reading.called(value)} is no number of a version")
+    return None
+
+
+VERSION = Type(_version, {"type": "integer", "minimum": 1})
+
+
+class CarriedOverSerializer(ResponseSerializer):
+    item = Field(STRING)
+    grade = Field(STRING)
+    carries = Field(FLAG)
+    why = Field(STRING, "What keeps it from standing in the new version.")
+    note = Field(STRING, "What to look at where it stands.")
+
+
+class EnrolmentToMakeSerializer(RequestSerializer):
+    error = EnrolmentError
+
+    id = Field(UUID, "Drawn by the caller, so that it may be sent again.")
+    course = Field(Type(reading.name, {"type": "string", "minLength": 1, "maxLength": 150}), "Its address.")
+    version = Field(VERSION, "By default the newest that is published.", required=False)
+    starts = Field(DAY, "The first day; by default today at the school.", required=False)
+
+
+class EnrolmentToEndSerializer(RequestSerializer):
+    error = EnrolmentError
+
+    ends = Field(DAY, "The last day.")
+
+
+class EnrolmentToMoveSerializer(RequestSerializer):
+    error = EnrolmentError
+
+    version = Field(VERSION)
+
+
+class MoveSerializer(ResponseSerializer):
+    """A move to another version, with what was carried over."""
+
+    stored = ("carried",)
+
+    from_version = Field(VERSION, source="from_version.number")
+    to_version = Field(VERSION, source="to_version.number")
+    by = Field(STRING)
+    at = Field(UTC)
+    carried = CarriedOverSerializer(many=True)
+    ledger = LedgerPlaceSerializer(source="*")
+
+
+class EnrolmentSerializer(ResponseSerializer):
+    id = Field(UUID, source="ref")
+    course = CourseShortSerializer(source="course_version", allow_null=True)
+    starts = Field(DAY)
+    ends = Field(DAY, allow_null=True)
+    moves = MoveSerializer(many=True)
+
+
+class EnrolmentListSerializer(ResponseSerializer):
+    enrolments = EnrolmentSerializer(many=True)
+
+
+class EnrolmentMovePreviewSerializer(ResponseSerializer):
+    from_ = CourseShortSerializer(source="old")
+    to = CourseShortSerializer(source="new")
+    changes = CourseChangeSerializer(many=True)
+    carried = CarriedOverSerializer(many=True)
+
+
+class EnrolmentView(LessonView):
+    def enrolment(self, student: Student, entry: uuid.UUID) -> Enrolment:
+        """Raises: Problem (404)."""
+        rows = enrolments.of(student).select_related("student__school", "course_version__course")
+        return find(rows, "enrolment of that id", ref=entry)
+
+
+class StudentEnrolments(EnrolmentView):
+    """GET: the enrolments of a student. POST: one more."""
+
+    @describe(
+        name="listEnrolments",
+        summary="List the enrolments",
+        description="The newest first, each with the version of the course that it holds on to.",
+        parameters=[Parameter.student()],
+        answers={200: Answer(EnrolmentListSerializer, "The enrolments")},
+        refuses=(401, 404, 406, 422),
+    )
+    def get(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.open(ref, "enrolments")
+        return Response(EnrolmentListSerializer({"enrolments": enrolments.of(student)}).data)
+
+    @describe(
+        name="enrolStudent",
+        summary="Enrol in a course",
+        description=(
+            "The enrolment holds on to the version it was made with. `id` is the caller's own: the same sent"
+            " again gives what there is."
+        ),
+        parameters=[Parameter.student()],
+        body=EnrolmentToMakeSerializer,
+        answers={201: Answer(EnrolmentSerializer, "The enrolment")},
+        refuses=_WRITES,
+    )
+    def post(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.writable(ref)
+        sent = EnrolmentToMakeSerializer.sent(request)
+        made = enrolments.enrol(
+            student,
+            ref=sent["id"],
+            course=sent["course"],
+            version=sent["version"],
+            starts=sent["starts"] or student.school.day(self.at),
+            by=self.user,
+            at=self.at,
+            via="api",
+        )
+        return Response(
+            EnrolmentSerializer(self.enrolment(student, made.ref)).data, status=HTTPStatus.CREATED
+        )
+
+
+class EnrolmentEnd(EnrolmentView):
+    """POST: the last day of an enrolment."""
+
+    @describe(
+        name="endEnrolment",
+        summary="End an enrolment",
+        description="Gives it its last day; it stays on file.",
+        parameters=[Parameter.student(), ENROLMENT],
+        body=EnrolmentToEndSerializer,
+        answers={200: Answer(EnrolmentSerializer, "The enrolment")},
+        refuses=_WRITES,
+    )
+    def post(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
+        student = self.writable(ref)
+        found = self.enrolment(student, entry)
+        ends = EnrolmentToEndSerializer.sent(request)["ends"]
+        enrolments.end(found, on=ends, by=self.user, at=self.at, via="api")
+        return Response(EnrolmentSerializer(self.enrolment(student, entry)).data)
+
+
+class EnrolmentMove(EnrolmentView):
+    """GET: what a move to a newer version would mean. POST: the move."""
+
+    query = {"version": reading.text}
+
+    @describe(
+        name="previewEnrolmentMove",
+        summary="Preview a move to a newer version",
+        description=(
+            "What differs between the two versions of the course, and of each item graded so far whether its"
+            " grade stands in the newer one."
+        ),
+        parameters=[
+            Parameter.student(),
+            ENROLMENT,
+            Parameter("version", "query", "The newer version.", {"type": "integer", "minimum": 1}, True),
+        ],
+        answers={200: Answer(EnrolmentMovePreviewSerializer, "What would change")},
+        refuses=(401, 404, 406, 422),
+    )
+    def get(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
+        student = self.open(ref, f"enrolment {entry} move")
+        found = self.enrolment(student, entry)
+        faults = Faults()
+        asked = self.asked["version"]
+        plain = asked if isinstance(asked, str) and asked.isascii() and asked.isdigit() else ""
+        number = _version(faults, int(plain) if plain and len(plain) < 9 else asked, "version")
+        faults.stop(EnrolmentError)
+        assert number is not None
+        shown = enrolments.preview(found, number, student.school.day(self.at))
+        return Response(EnrolmentMovePreviewSerializer(shown).data)
+
+    @describe(
+        name="moveEnrolment",
+        summary="Move to a newer version",
+        description=(
+            "Sealed with what was carried over. What was not is asked for again; no grade is lost from the"
+            " record."
+        ),
+        parameters=[Parameter.student(), ENROLMENT],
+        body=EnrolmentToMoveSerializer,
+        answers={200: Answer(EnrolmentSerializer, "The enrolment")},
+        refuses=_WRITES,
+    )
+    def post(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
+        student = self.writable(ref)
+        found = self.enrolment(student, entry)
+        number = EnrolmentToMoveSerializer.sent(request)["version"]
+        enrolments.move(found, number, by=self.user, at=self.at, via="api")
+        return Response(EnrolmentSerializer(self.enrolment(student, entry)).data)

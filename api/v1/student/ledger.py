@@ -1,0 +1,242 @@
+"""The ledger: its newest checkpoint, proofs of entries and of growth, and the public keys that signed."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.field_types import STRING, UUID, WHOLE, always, as_it_came, list_of, pattern
+from api.v1.base.serializers import Field, ResponseSerializer
+from api.v1.base.views import OpenView, View
+from syllabus.engine.errors import Fault, QuestionError
+from syllabus.engine.record import reading
+from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.shapes import Type
+from training.ledger.core import sealed, statements
+from training.services.records import proofs
+
+_COUNT = re.compile(r"0|[1-9][0-9]{0,14}", re.ASCII)
+_WHOLE: dict[str, Any] = {"type": "integer", "minimum": 0}
+SCHOOL = Parameter(
+    "school",
+    "query",
+    "The school's short name; needed only by somebody who belongs to several.",
+    {"type": "string"},
+)
+_CHECKED = (
+    " The answer is a file of the form `ledger-export/1`: save it, and `python -m training.ledger.verify FILE"
+    " --key ID` checks it without this server; the key's id is what the school published."
+)
+
+
+def count(faults: Faults, value: Any, place: str) -> int | None:
+    """A whole number of a query string."""
+    if isinstance(value, str) and _COUNT.fullmatch(value):
+        return int(value)
+    faults.add(place, f"{reading.called(value)} is no whole number, 0 or more")
+    return None
+
+
+HASH = pattern(sealed.HEX)
+AT = pattern(sealed.INSTANT)
+PART = pattern(statements.PART)
+JWS = Type(
+    as_it_came,
+    {
+        "type": "string",
+        "pattern": r"^[A-Za-z0-9_-]+\.[A-Za-z0-9_-]+\.[A-Za-z0-9_-]+$",
+        "description": "A compact JWS, algorithm Ed25519.",
+    },
+)
+
+
+class LedgerKeySerializer(ResponseSerializer):
+    """A public key (RFC 8037); `kid` is its thumbprint (RFC 7638)."""
+
+    kty = Field(always("OKP"))
+    crv = Field(always("Ed25519"))
+    x = Field(PART)
+    kid = Field(PART)
+
+
+class LedgerKeysSerializer(ResponseSerializer):
+    keys = LedgerKeySerializer(many=True)
+
+
+class LedgerCheckpointSerializer(ResponseSerializer):
+    school = Field(STRING)
+    tree = Field(STRING)
+    size = Field(WHOLE)
+    root_ = Field(HASH)
+    at = Field(AT)
+    kid = Field(PART)
+    checkpoint = Field(JWS)
+
+
+class LedgerEntrySerializer(ResponseSerializer):
+    index = Field(WHOLE)
+    kind = Field(STRING)
+    subject = Field(STRING, "The student's reference.")
+    at = Field(AT)
+    commitment = Field(HASH, "SHA-256 over the salt's bytes and the body's.")
+    body = Field(STRING, "Canonical JSON (RFC 8785); null when erased.", allow_null=True)
+    salt = Field(HASH, allow_null=True)
+    proof = Field(
+        list_of(HASH),
+        "From the leaf, SHA-256 over a zero byte and the canonical JSON of format"
+        f" (`{sealed.ENTRY}`), tree, index, kind, subject, at and commitment.",
+    )
+
+
+class LedgerPlaceSerializer(ResponseSerializer):
+    """Where something is in a ledger."""
+
+    tree = Field(STRING, source="ledger_tree")
+    index = Field(WHOLE, source="ledger_index")
+
+
+class EarlierCheckpointSerializer(ResponseSerializer):
+    checkpoint = Field(JWS)
+    consistency = Field(list_of(HASH))
+
+
+class LedgerExportSerializer(ResponseSerializer):
+    """What `python -m training.ledger.verify` checks, without this server."""
+
+    format = Field(always(sealed.EXPORT))
+    tree = Field(STRING)
+    keys = LedgerKeySerializer(many=True)
+    checkpoint = Field(JWS)
+    contents = Field(JWS, "The signed list of the entries that are in it.")
+    entries = LedgerEntrySerializer(many=True)
+    earlier = EarlierCheckpointSerializer(many=True)
+
+
+class LedgerKeys(OpenView):
+    """GET: the public keys."""
+
+    @describe(
+        name="listLedgerKeys",
+        summary="List the public keys of the ledger",
+        description=(
+            "The public part of every key that ever signed a checkpoint here, as a JWK set (RFC 7517, RFC"
+            " 8037). `kid` is the key's thumbprint (RFC 7638). Compare it with what the school published"
+            " elsewhere: a server that lies about its ledger lies about its keys."
+        ),
+        answers={200: Answer(LedgerKeysSerializer, "The keys")},
+        refuses=(401, 406, 422, 429),
+    )
+    def get(self, request: Request) -> Response:
+        return Response(LedgerKeysSerializer({"keys": proofs.public_keys()}).data)
+
+
+class LedgerCheckpoint(View):
+    """GET: the newest checkpoint."""
+
+    query = {"school": reading.name}
+
+    @describe(
+        name="readLedgerCheckpoint",
+        summary="Read the newest checkpoint",
+        description=(
+            "The signed statement of how many entries the ledger of one's school has, and of its root:"
+            " `checkpoint` is a compact JWS (RFC 7515, algorithm Ed25519) over the canonical JSON of"
+            " `format`, `tree`, `size`, `root` and `at`. It says nothing of what was sealed. Keep it: it"
+            " shows later that nothing before it was changed (`consistency`, or `--against` of the verifier)."
+        ),
+        parameters=[SCHOOL],
+        answers={200: Answer(LedgerCheckpointSerializer, "The newest checkpoint")},
+        refuses=(401, 404, 406, 422, 503),
+    )
+    def get(self, request: Request) -> Response:
+        school = proofs.school_of(self.user, self.asked["school"])
+        found = proofs.checkpoint(school, at=self.at)
+        answer = {"school": school.slug, "checkpoint": found.token}
+        more = {key: getattr(found, key) for key in ("tree", "size", "root", "at", "kid")}
+        return Response(LedgerCheckpointSerializer({**answer, **more}).data)
+
+
+class LedgerProof(View):
+    """GET: entries with what proves them."""
+
+    query = {"index": count, "lesson_record": UUID.read, "endorsement": UUID.read, "school": reading.name}
+
+    @describe(
+        name="readLedgerProof",
+        summary="Prove an entry",
+        description=(
+            "An entry of the ledger with its inclusion proof (RFC 9162, 2.1.3) against a signed checkpoint:"
+            " by its `index` in the ledger of one's school, or the entries of a `lesson_record` (its sign-off"
+            " and acknowledgement) or an `endorsement` (given and revoked); exactly one of the three. For"
+            " whoever may read the student's record, the student included; the reading is logged." + _CHECKED
+        ),
+        parameters=[
+            Parameter("index", "query", "The entry's place in the ledger, counted from 0.", _WHOLE),
+            Parameter(
+                "lesson_record", "query", "A signed lesson record's id.", {"type": "string", "format": "uuid"}
+            ),
+            Parameter(
+                "endorsement",
+                "query",
+                "The id of an endorsement that was given here.",
+                {"type": "string", "format": "uuid"},
+            ),
+            SCHOOL,
+        ],
+        answers={200: Answer(LedgerExportSerializer, "The entries with their proofs")},
+        refuses=(401, 404, 406, 422, 503),
+    )
+    def get(self, request: Request) -> Response:
+        given = {key: self.asked[key] for key in ("index", "lesson_record", "endorsement")}
+        named = [key for key, value in given.items() if value is not None]
+        if len(named) != 1:
+            say = "missing" if not named else f"stands together with {named[1]}"
+            place = named[0] if named else "index"
+            raise QuestionError([Fault(place, f"{say}; give one of {', '.join(given)}")])
+        if self.asked["school"] is not None and given["index"] is None:
+            raise QuestionError([Fault("school", "goes with index alone; leave it out")])
+        how: dict[str, Any] = {"via": "api", "at": self.at}
+        match named[0]:
+            case "lesson_record":
+                made = proofs.of_lesson(self.user, given["lesson_record"], **how)
+            case "endorsement":
+                made = proofs.of_endorsement(self.user, given["endorsement"], **how)
+            case _:
+                school = proofs.school_of(self.user, self.asked["school"])
+                made = proofs.of_entry(self.user, school, given["index"], **how)
+        return Response(LedgerExportSerializer(made).data)
+
+
+class LedgerConsistency(View):
+    """GET: that the ledger only grew."""
+
+    query = {"from": count, "to": count, "school": reading.name}
+
+    @describe(
+        name="readLedgerConsistency",
+        summary="Prove that the ledger only grew",
+        description=(
+            "The consistency proof (RFC 9162, 2.1.4) between two signed checkpoints, named by their sizes:"
+            " `from` is that of one you hold, `to` the newest where it is left out. `earlier` has the older"
+            " one and the proof; no entry is shown. Give the verifier the checkpoint you hold with `--against"
+            " FILE`." + _CHECKED
+        ),
+        parameters=[
+            Parameter("from", "query", "How many entries the older checkpoint counts.", _WHOLE, True),
+            Parameter("to", "query", "How many entries the newer one counts.", _WHOLE),
+            SCHOOL,
+        ],
+        answers={200: Answer(LedgerExportSerializer, "Both checkpoints, and the proof between them")},
+        refuses=(401, 404, 406, 422, 503),
+    )
+    def get(self, request: Request) -> Response:
+        first, second = self.asked["from"], self.asked["to"]
+        if first is None:
+            raise QuestionError([Fault("from", "missing; say how many entries the checkpoint counts")])
+        school = proofs.school_of(self.user, self.asked["school"])
+        grown = proofs.grown(school, first, second, at=self.at)
+        return Response(LedgerExportSerializer(grown).data)

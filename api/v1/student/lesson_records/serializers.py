@@ -1,0 +1,295 @@
+"""Lesson records: what is sent about them, and what is answered."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Mapping
+from typing import Any
+
+from api.v1.base.field_types import (
+    FLAG,
+    INSTANT,
+    NAME,
+    STRING,
+    TEXT,
+    UTC,
+    UUID,
+    as_it_came,
+    like,
+    short,
+    without,
+    word,
+)
+from api.v1.base.pages import Pages, PageSerializer
+from api.v1.base.reauthentication import ConfirmedSerializer
+from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
+from api.v1.school.courses.serializers import CourseShortSerializer
+from api.v1.student.ledger import LedgerPlaceSerializer
+from syllabus.engine.course import measured, standards
+from syllabus.engine.record import reading
+from syllabus.engine.record import record as engine
+from syllabus.engine.record.json_schema import listed, obj, optional, or_null, ref
+from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.shapes import Type, shape_of
+from training.models import Acknowledgement, LessonRecord, SignOff
+from training.services.lessons import lesson_content, lesson_records
+from training.services.lessons.lesson_content import LessonError
+
+_HASH = re.compile(r"sha256:[0-9a-f]{64}")
+#: What the sign-off gives.
+_GIVEN = ("id", "instructor", "recorded", "provenance")
+OWN_ID = like(UUID, description="Drawn by the caller, so that it may be sent again.")
+CODE = like(short(200), description="The lesson's code in the course.")
+
+
+def _hash(faults: Faults, value: Any, place: str) -> str | None:
+    if isinstance(value, str) and _HASH.fullmatch(value):
+        return value
+    faults.add(place, f"{reading.called(value)} is no content_hash of a lesson record")
+    return None
+
+
+HASH = Type(
+    _hash,
+    {
+        "type": "string",
+        "pattern": "^sha256:[0-9a-f]{64}$",
+        "description": "Over the canonical form (RFC 8785) of lesson, content, corrects, reason and course.",
+    },
+)
+
+
+class LessonRecordPages(Pages):
+    """Fifty lesson records at a time, the newest first."""
+
+    ordering = ("-created_at", "id")
+
+    def position(self, text: str) -> dt.datetime:
+        return dt.datetime.fromisoformat(text)
+
+
+# What happened in a lesson: ``training.services.lessons.lesson_content`` reads it, and it is stored as it was
+# sent.
+
+_TYPED = {"type": "string", "minLength": 1, "maxLength": measured.MOST_TEXT, "pattern": "[0-9]"}
+_VALUE = {**_TYPED, "description": f"Kept as typed: {measured.MAY_BE}."}
+_TARGET = {**_TYPED, "description": f"Kept as typed: {measured.AIM_MAY_BE}."}
+MEASURED = {
+    "type": "object",
+    "additionalProperties": {
+        "anyOf": [_VALUE, obj({"value": _VALUE, **optional({"target": _TARGET})}, ["value"])]
+    },
+    "propertyNames": NAME.schema,
+    "maxProperties": 20,
+    "description": (
+        "What was measured, by the name of a tolerance of the item's standard, with which it is compared, or"
+        " by any other name. Each is a text as a pilot writes it, or that text with what was aimed at, where"
+        " it was told in flight."
+    ),
+    "examples": [
+        {
+            "altitude": "lost 180 ft",
+            "bank": "38°",
+            "rollout": "12° late",
+            "airspeed": {"value": "84 kt", "target": "95 kt"},
+        }
+    ],
+}
+FLIGHT = without(shape_of(engine.Flight), *_GIVEN, component="LessonFlight")
+GROUND = without(shape_of(engine.GroundLesson), *_GIVEN, component="LessonGround")
+ITEM = without(
+    shape_of(engine.ItemGrade), *_GIVEN, "date", "flight", component="LessonItem", measured=or_null(MEASURED)
+)
+CONTENT = Type(
+    as_it_came,
+    obj(
+        optional(
+            {
+                "flight": ref("LessonFlight"),
+                "ground": ref("LessonGround"),
+                "items": listed(ref("LessonItem"), 200),
+                "comments": TEXT.schema,
+                "next": {**TEXT.schema, "description": "What to do next."},
+            }
+        ),
+        description="What happened in a lesson. The sign-off gives ids, the instructor and the links.",
+    ),
+    component="LessonContent",
+    uses=(FLIGHT, GROUND, ITEM),
+)
+
+
+class ContentSerializer(RequestSerializer):
+    """With the content of a lesson, whose errors are told with those of the body."""
+
+    error = LessonError
+
+    def check(self, faults: Faults, found: dict[str, Any], said: Mapping[str, Any]) -> None:
+        if "content" in said and (said["content"] is not None or self.fields["content"].required):
+            try:
+                lesson_content.read(said["content"])
+            except LessonError as wrong:
+                faults.extend(wrong.faults)
+
+
+class LessonRecordToDraftSerializer(ContentSerializer):
+    id = Field(OWN_ID)
+    lesson = Field(CODE, default="")
+    content = Field(CONTENT, "Without it the draft holds what is planned.", required=False)
+
+
+class LessonRecordToChangeSerializer(ContentSerializer):
+    content = Field(CONTENT)
+    lesson = Field(CODE, default="")
+
+
+class LessonRecordCorrectionSerializer(ContentSerializer):
+    id = Field(OWN_ID)
+    reason = Field(short(2000, "say what is wrong in the record that is corrected"))
+    content = Field(CONTENT)
+
+
+class LessonRecordToSignSerializer(ConfirmedSerializer):
+    error = LessonError
+
+    content_hash = Field(HASH)
+    performed_at = Field(INSTANT, "When it was signed; not after now.", required=False)
+
+
+class LessonRecordToAcknowledgeSerializer(ConfirmedSerializer):
+    error = LessonError
+
+
+class LessonWarningSerializer(ResponseSerializer):
+    """What looks odd; it refuses nothing."""
+
+    kind = Field(STRING)
+    place = Field(STRING)
+    message = Field(STRING)
+
+
+class LessonHintSerializer(ResponseSerializer):
+    """A measured value beside its standard; a hint for the debrief, never a grade.
+
+    Of a signed record it is what stood there when it was signed.
+    """
+
+    place = Field(STRING)
+    item = Field(STRING)
+    name = Field(STRING)
+    measured = Field(STRING, "As typed.")
+    target = Field(STRING, "What was aimed at, as typed.", allow_null=True)
+    words = Field(STRING, "What it comes to.")
+    inside = Field(FLAG, "Null where there is nothing that says.", allow_null=True)
+    by = Field(STRING, "How far within the nearer limit, or beyond it, with its unit.", allow_null=True)
+    standard = Field(STRING, "Target and limits.", allow_null=True)
+    task = Field(STRING, "Of the test standard: FAA-S-ACS-6C PA.V.A.", allow_null=True)
+    basis = Field(word(standards.BASES), "Whose limit it is.", allow_null=True)
+    source_ = Field(STRING, "Where the limit was found.", allow_null=True)
+    note = Field(STRING, allow_null=True)
+    caution = Field(STRING, "What to know before relying on it; may be empty.")
+
+
+class SignedSerializer(ResponseSerializer):
+    """A lesson's sign-off."""
+
+    stored = ("warnings", "hints")
+
+    by = Field(STRING, source="instructor_name")
+    certificate = Field(STRING, source="instructor_certificate")
+    at = Field(UTC)
+    performed_at = Field(UTC)
+    content_hash = Field(HASH)
+    warnings = LessonWarningSerializer(many=True)
+    hints = LessonHintSerializer(many=True)
+    ledger = LedgerPlaceSerializer(source="*")
+
+
+class AcknowledgedSerializer(ResponseSerializer):
+    """The student's signature under a signed lesson."""
+
+    by = Field(STRING)
+    at = Field(UTC)
+    ledger = LedgerPlaceSerializer(source="*")
+
+
+class LessonSignOffSerializer(SignedSerializer):
+    lesson_record = Field(UUID, source="lesson_id")
+
+
+class LessonAcknowledgementSerializer(AcknowledgedSerializer):
+    lesson_record = Field(UUID, source="sign_off.lesson_id")
+
+
+class LessonRecordInShortSerializer(ResponseSerializer):
+    id = Field(UUID)
+    lesson = Field(STRING)
+    course = CourseShortSerializer(source="course_version", allow_null=True)
+    state = Field(word(["draft", "signed"]))
+    instructor = Field(STRING)
+    created_at = Field(UTC)
+    updated_at = Field(UTC)
+    corrects = Field(UUID, source="corrects_id", allow_null=True)
+    corrected_by = Field(
+        UUID,
+        of=lambda record: getattr(getattr(record, "correction", None), "successor_id", None),
+        allow_null=True,
+    )
+
+
+class LessonRecordPageSerializer(PageSerializer):
+    lesson_records = LessonRecordInShortSerializer(many=True)
+
+
+class ProvedSerializer(ResponseSerializer):
+    item = Field(STRING)
+    grade = Field(STRING)
+    words = Field(STRING, source="remarks")
+
+
+class ComputedSerializer(ResponseSerializer):
+    """Worked out from off, on and the route; null where they do not give enough."""
+
+    night = Field(STRING, allow_null=True)
+    distance = Field(STRING, allow_null=True)
+
+
+class LessonRecordSerializer(LessonRecordInShortSerializer):
+    stored = ("content", "warnings", "hints")
+
+    version = Field(Type(reading.count, {"type": "integer", "minimum": 1}))
+    content = Field(CONTENT)
+    content_hash = Field(HASH)
+    reason = Field(STRING)
+    warnings = LessonWarningSerializer(many=True)
+    hints = LessonHintSerializer(many=True)
+    proves = ProvedSerializer(
+        many=True,
+        help_text=(
+            "Grades of items that rules ask for, which follow from those of the course's items; of a draft as"
+            " if it were signed as it stands."
+        ),
+    )
+    computed = ComputedSerializer()
+    sign_off = SignedSerializer(allow_null=True)
+    acknowledgement = AcknowledgedSerializer(allow_null=True)
+
+    def find_hints(self, record: LessonRecord) -> Any:
+        return lesson_records.hints(record)
+
+    def find_proves(self, record: LessonRecord) -> Any:
+        return lesson_records.proves(record)
+
+    def find_computed(self, record: LessonRecord) -> dict[str, str | None]:
+        try:
+            flight = lesson_content.read(record.content).flight
+        except LessonError:
+            flight = None  # an airport that a newer table no longer knows: nothing is computed
+        return lesson_records.computed(flight).as_json()
+
+    def find_sign_off(self, record: LessonRecord) -> SignOff | None:
+        return getattr(record, "sign_off", None)
+
+    def find_acknowledgement(self, record: LessonRecord) -> Acknowledgement | None:
+        return getattr(self.find_sign_off(record), "acknowledgement", None)

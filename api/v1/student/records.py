@@ -1,0 +1,203 @@
+"""A stored student's record document, out and in."""
+
+from __future__ import annotations
+
+import hashlib
+import uuid
+from collections.abc import Mapping
+from http import HTTPStatus
+from typing import Any
+
+import rfc8785
+from django.db import transaction
+from django.utils.http import parse_etags
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.base import reauthentication
+from api.v1.base.description import Answer, Header, Parameter, describe
+from api.v1.base.errors import Problem
+from api.v1.base.field_types import FLAG, TEXT, WHOLE, as_it_came, keyed, like, open_to, word
+from api.v1.base.reauthentication import ConfirmedSerializer, ConfirmThrottle
+from api.v1.base.reports import RECORD, TRAINING_RECORD
+from api.v1.base.serializers import Field, ResponseSerializer
+from api.v1.student.endorsements.views import SigningView
+from syllabus.engine.errors import DocumentError, FaultsFound
+from syllabus.engine.record import document as documents
+from syllabus.engine.record.document import dump
+from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.record import FORMAT
+from syllabus.engine.record.shapes import Type
+from training import record
+from training.models import RecordChange, Student
+from training.services import access
+from training.services.records import record_changes, records
+
+#: What is sent along with a record document, beside what it says.
+_ABOUT = ("reason", reauthentication.PASSWORD, reauthentication.PASSKEY)
+ETAG = Header("ETag", "Names this very state of the record; send it back in If-Match.")
+
+
+#: How many entries of each list of a record were added, changed, removed, kept.
+COUNTS = open_to(keyed(("added", "changed", "removed", "kept"), WHOLE, all_of_them=True).schema)
+
+
+class RecordToReplaceSerializer(ConfirmedSerializer):
+    """A record document, with who confirms it and why beside what it says."""
+
+    error = DocumentError
+
+    format = Field(word([FORMAT]))
+    reason = Field(
+        like(TEXT, minLength=1, maxLength=2000, pattern=r"\S"),
+        "Why the record is changed. It is sealed, and told to the student.",
+    )
+
+    def get_fields(self) -> dict[str, Any]:
+        parts = {
+            each.key: Field(Type(as_it_came, each.value, uses=each.type.uses), required=False)
+            for each in RECORD.fields
+        }
+        return {**parts, **super().get_fields()}
+
+    def read(self, faults: Faults, value: Any, place: str) -> dict[str, Any]:
+        """The record document, which has its own reader, and what is sent along with it."""
+        document, said = value, {}
+        if isinstance(value, Mapping):
+            said = {key: value[key] for key in _ABOUT if value.get(key) is not None}
+            document = {key: each for key, each in value.items() if key not in _ABOUT}
+        found = super().read(faults, {"format": FORMAT, "reason": "", **said}, place) or {}
+        for read, given in ((record_changes.reason_of, found["reason"] or ""), (documents.parse, document)):
+            try:
+                read(given)
+            except FaultsFound as problem:
+                faults.extend(problem.faults)
+        return {**found, "document": document}
+
+
+class RecordChangeSerializer(ResponseSerializer):
+    changed = Field(FLAG)
+    entries = Field(
+        COUNTS, "For each list of the record, how many entries were added, changed, removed, kept."
+    )
+
+
+def etag_of(document: dict[str, Any]) -> str:
+    """The tag of a record document: a hash over its canonical form, whatever order it was typed in."""
+    return f'"sha256:{hashlib.sha256(rfc8785.dumps(document)).hexdigest()}"'
+
+
+def _etag(student: Student) -> str:
+    """The tag of a student's record as it is now, with who vouches for each entry."""
+    return etag_of(dump(record.of(student), provenance=True))
+
+
+def _starts_from(student: Student, wanted: str) -> None:
+    """Raises: Problem (412) where the record is not the one that a change starts from."""
+    held = parse_etags(wanted)
+    if "*" not in held and _etag(student) not in held:
+        raise Problem(
+            HTTPStatus.PRECONDITION_FAILED,
+            "The record has changed since you read it. Read it again, then send your change again.",
+        )
+
+
+class StudentRecord(SigningView):
+    """GET: the record document. PUT: another in its place, for instructors and administrators."""
+
+    @describe(
+        name="readRecord",
+        summary="Read the record",
+        description="The whole training record as a record document. The reading is logged.",
+        parameters=[
+            Parameter.student(),
+            Parameter(
+                "If-None-Match", "header", "An ETag you hold: 304 if it still stands.", {"type": "string"}
+            ),
+        ],
+        answers={
+            200: Answer(TRAINING_RECORD, "The record", [ETAG]),
+            304: Answer(None, "The record is the one you hold", [ETAG]),
+        },
+        refuses=(401, 404, 406, 422),
+    )
+    def get(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.visible(ref)
+        document = records.export_document(student, by=self.user, at=self.at, via="api")
+        tag = etag_of(document)
+        headers = {"ETag": tag, "Cache-Control": "private, no-cache"}
+        held = parse_etags(request.headers.get("If-None-Match", ""))
+        if tag in [each.removeprefix("W/") for each in held] or "*" in held:
+            return Response(status=HTTPStatus.NOT_MODIFIED, headers=headers)
+        return Response(document, headers=headers)
+
+    @describe(
+        name="replaceRecord",
+        summary="Replace the record",
+        description=(
+            "The record document in the body takes the place of the stored record. Nothing is lost: "
+            "entries that "
+            "were changed or left out stay on file as what was known until now. Only for the student's "
+            "instructors and the school's administrators, who say why (`reason`) and confirm it with the "
+            "password or a passkey, which signs `reason` and `sent`: the hash of the record document's "
+            "canonical form without these keys. `If-Match` carries the ETag that GET gave, so that nobody's "
+            "work is overwritten unseen. An entry that was signed here stays as it is (409). Whatever the "
+            "document says, an entry that it brings is `claimed`, and was recorded now: nobody vouches for "
+            "it until somebody attests it. What changed is sealed in the school's ledger, and the student "
+            "is told."
+        ),
+        parameters=[
+            Parameter.student(),
+            Parameter(
+                "If-Match",
+                "header",
+                "The ETag of the record that the change starts from.",
+                {"type": "string"},
+            ),
+        ],
+        body=RecordToReplaceSerializer,
+        answers={200: Answer(RecordChangeSerializer, "What became of the entries", [ETAG])},
+        refuses=(400, 401, 403, 404, 406, 409, 411, 412, 413, 415, 422, 428, 429),
+    )
+    def put(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.writable(ref)
+        wanted = request.headers.get("If-Match")
+        if wanted is None:
+            raise Problem(
+                HTTPStatus.PRECONDITION_REQUIRED,
+                "If-Match is missing. Read the record, and send its ETag along with your change.",
+            )
+        try:
+            sent = RecordToReplaceSerializer.sent(request)
+        except DocumentError:
+            _starts_from(student, wanted)  # of a record that is another by now nobody need mend a change
+            raise
+        document, reason = sent["document"], record_changes.reason_of(sent["reason"])
+        confirmed = self.signer(sent["confirmation"]).confirm(
+            record_changes.act(student, records.sent_hash(document), reason),
+            RecordChange.objects.filter(student=student),
+        )
+        with transaction.atomic():
+            # Whoever replaces a record holds this lock, so what is compared is what will be replaced.
+            student = Student.objects.select_for_update().get(pk=student.pk)
+            _starts_from(student, wanted)
+            done = records.import_document(
+                document,
+                student=student,
+                by=self.user,
+                at=self.at,
+                via="api",
+                reason=reason,
+                confirmed=confirmed,
+            )
+            stands = _etag(student)
+        change = done.change
+        answer = {"changed": change is not None, "entries": change.counts if change else {}}
+        return Response(RecordChangeSerializer(answer).data, headers={"ETag": stands})
+
+    def get_throttles(self) -> list[Any]:
+        return [ConfirmThrottle()] if self.request.method == "PUT" else []
+
+    def visible(self, ref: uuid.UUID) -> Student:
+        """The student. Raises: Problem (404)."""
+        return access.student(self.user, ref, on=self.today)

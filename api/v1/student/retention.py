@@ -1,0 +1,181 @@
+"""What is kept of a record, held and erased."""
+
+from __future__ import annotations
+
+import uuid
+from http import HTTPStatus
+
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.errors import Problem, not_found
+from api.v1.base.field_types import DAY, FLAG, STRING, TEXT, UUID, WHOLE, like, list_of, open_to
+from api.v1.base.reports import AT
+from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
+from api.v1.student.students import StudentView
+from training.models import RetentionHold, Student
+from training.services import access
+from training.services.records import erasure
+
+WRITES = (400, 401, 403, 404, 406, 411, 413, 415, 422)
+COUNTS = open_to(WHOLE.schema)
+REASON = like(TEXT, minLength=1, maxLength=2000, pattern=r"\S")
+
+
+class HoldSerializer(ResponseSerializer):
+    """Nothing of the record is erased while a hold stands."""
+
+    id = Field(WHOLE)
+    reason = Field(STRING)
+    by = Field(STRING, allow_null=True)
+    at = Field(AT)
+    released_at = Field(AT, allow_null=True)
+    released_reason = Field(STRING)
+
+
+class ReasonSerializer(RequestSerializer):
+    error = erasure.ErasureError
+
+    reason = Field(REASON)
+
+
+class ErasureToDoSerializer(ReasonSerializer):
+    really = Field(FLAG, default=False)
+
+
+class KeptByLawSerializer(ResponseSerializer):
+    """A rule that asks to keep a record, and until when."""
+
+    rule = Field(STRING)
+    citation = Field(STRING)
+    says = Field(STRING)
+    years = Field(WHOLE)
+    verified = Field(STRING)
+    note = Field(STRING)
+    counts_from = Field(DAY)
+    keep_until = Field(DAY)
+
+
+class WouldEraseSerializer(ResponseSerializer):
+    rows = Field(COUNTS)
+    sealed_bodies = Field(WHOLE)
+    accounts = Field(WHOLE)
+
+
+class RetentionSerializer(ResponseSerializer):
+    student = Field(UUID)
+    on = Field(DAY)
+    erased_at = Field(AT, allow_null=True)
+    may_be_erased = Field(FLAG)
+    may_be_erased_from = Field(DAY)
+    reasons_against = Field(list_of(STRING))
+    rules = KeptByLawSerializer(many=True)
+    holds = HoldSerializer(many=True)
+    would_erase = WouldEraseSerializer()
+    still_named = Field(COUNTS)
+    stays = Field(STRING)
+
+
+class _Administered(StudentView):
+    """About a student of a school that the caller administers."""
+
+    def administered(self, ref: uuid.UUID, what: str) -> Student:
+        """The student, with the access noted. Raises: Problem (403, 404)."""
+        student = self.open(ref, what)
+        if not access.schools(self.user).filter(pk=student.school_id).exists():
+            raise Problem(HTTPStatus.FORBIDDEN, "Only the school's administrators see and decide this.")
+        return student
+
+
+class StudentRetention(_Administered):
+    """GET: what may be erased when."""
+
+    @describe(
+        name="readRetention",
+        summary="Show what may be erased, and when",
+        description=(
+            "What the law asks to keep of this record until which day, with citations, the holds that stand,"
+            " and what an erasure would take away. For the school's administrators."
+        ),
+        parameters=[Parameter.student()],
+        answers={200: Answer(RetentionSerializer, "What may be erased, and when")},
+        refuses=(401, 403, 404, 406, 422),
+    )
+    def get(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.administered(ref, "retention")
+        return Response(
+            RetentionSerializer(erasure.plan(student, student.school.day(self.at)).as_json()).data
+        )
+
+
+class StudentHolds(_Administered):
+    """POST: a hold."""
+
+    @describe(
+        name="holdRecord",
+        summary="Place a hold on a record",
+        description="Nothing of the record is erased while the hold stands. For the school's administrators.",
+        parameters=[Parameter.student()],
+        body=ReasonSerializer,
+        answers={201: Answer(HoldSerializer, "The hold")},
+        refuses=WRITES,
+    )
+    def post(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.administered(ref, "holds")
+        reason = ReasonSerializer.sent(request)["reason"]
+        made = erasure.hold(student, reason, by=self.user, at=self.at, via="api")
+        return Response(HoldSerializer(erasure.hold_json(made)).data, status=HTTPStatus.CREATED)
+
+
+class StudentHoldRelease(_Administered):
+    """POST: the end of a hold."""
+
+    @describe(
+        name="releaseHold",
+        summary="Release a hold",
+        description="The hold stays on file with both reasons. For the school's administrators.",
+        parameters=[
+            Parameter.student(),
+            Parameter("hold", "path", "The hold's id.", {"type": "integer", "minimum": 0}, True),
+        ],
+        body=ReasonSerializer,
+        answers={200: Answer(HoldSerializer, "The hold, released")},
+        refuses=WRITES,
+    )
+    def post(self, request: Request, ref: uuid.UUID, hold: int) -> Response:
+        student = self.administered(ref, "holds")
+        reason = ReasonSerializer.sent(request)["reason"]
+        found = RetentionHold.objects.filter(student=student, pk=min(hold, 2**63 - 1)).first()
+        if found is None:
+            raise not_found("hold of that id")
+        made = erasure.release(found, reason, by=self.user, at=self.at, via="api")
+        return Response(HoldSerializer(erasure.hold_json(made)).data)
+
+
+class StudentErasure(_Administered):
+    """POST: the erasure, shown first."""
+
+    @describe(
+        name="eraseRecord",
+        summary="Erase a record",
+        description=(
+            "Without `really` nothing is written, and the answer shows what would be. With it the record's"
+            " rows and what its sealed entries say are erased; the proofs stay, and the reason is sealed (so"
+            " it holds no names). Refused (409) while the law asks to keep the record, a hold stands or the"
+            " student is enrolled. For the school's administrators."
+        ),
+        parameters=[Parameter.student()],
+        body=ErasureToDoSerializer,
+        answers={200: Answer(RetentionSerializer, "What was, or would be, erased")},
+        refuses=(*WRITES, 409),
+    )
+    def post(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.administered(ref, "erasure")
+        sent = ErasureToDoSerializer.sent(request)
+        if not sent["really"]:
+            return Response(
+                RetentionSerializer(erasure.plan(student, student.school.day(self.at)).as_json()).data
+            )
+        done = erasure.erase(student, sent["reason"], by=self.user, at=self.at, via="api")
+        return Response(RetentionSerializer({**done.as_json(), "erased_at": self.at.isoformat()}).data)

@@ -1,0 +1,262 @@
+"""The students whom the caller may see, and what their records mean."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Mapping
+from typing import Any
+
+from django.http import HttpResponse
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.errors import not_found
+from api.v1.base.field_types import FLAG, INSTANT, STRING, UUID, WHOLE
+from api.v1.base.pages import Pages, PageSerializer
+from api.v1.base.reports import AT, CONTEXT, MET, ON, AmountsSerializer, EligibilityReportSerializer
+from api.v1.base.serializers import Field, ResponseSerializer
+from api.v1.base.views import View
+from syllabus.courses import outlines
+from syllabus.engine.errors import UnknownMilestone
+from syllabus.engine.record import reading
+from syllabus.engine.record.json_schema import Schema
+from syllabus.engine.rules.question import READERS, Context
+from syllabus.law import rulebook
+from training import reports
+from training.models import Student
+from training.services import access
+
+
+class SchoolOfStudentSerializer(ResponseSerializer):
+    """The student's school."""
+
+    slug = Field(STRING)
+    name = Field(STRING)
+
+
+class StudentNamedSerializer(ResponseSerializer):
+    ref = Field(UUID)
+    name = Field(STRING)
+
+
+class StudentInAListSerializer(ResponseSerializer):
+    """Who a student is, in a list."""
+
+    ref = Field(UUID)
+    name = Field(STRING)
+    training_model = Field(STRING, of=lambda student: student.training_model or None, allow_null=True)
+    school = SchoolOfStudentSerializer()
+
+
+class StudentSerializer(StudentInAListSerializer):
+    """Who a student is, and whether the caller may write the record."""
+
+    birth_date = Field(ON, allow_null=True)
+    may_write = Field(FLAG)
+
+
+class StudentPageSerializer(PageSerializer):
+    students = StudentInAListSerializer(many=True)
+
+
+class RequirementShort(ResponseSerializer):
+    requirement = Field(STRING)
+    citation = Field(STRING)
+    says = Field(STRING)
+
+
+class LapseSerializer(RequirementShort):
+    """What is met on the day asked about and lapses first."""
+
+    last_day = Field(ON)
+
+
+class GapSerializer(RequirementShort):
+    """What is not met, or not known to be."""
+
+    met = Field(FLAG, MET, allow_null=True)
+    have = Field(STRING)
+    need = Field(STRING)
+    remaining = Field(STRING)
+    words = Field(STRING)
+    amounts = AmountsSerializer()
+
+
+class MilestoneInShortSerializer(ResponseSerializer):
+    milestone = Field(STRING)
+    title = Field(STRING)
+    context_ = Field(CONTEXT)
+    eligible = Field(FLAG)
+    met = Field(FLAG, MET, allow_null=True)
+    eligible_from = Field(ON, allow_null=True)
+    eligible_until = Field(ON, allow_null=True)
+    gaps = Field(WHOLE)
+    next_gap = GapSerializer(allow_null=True)
+    next_lapse = LapseSerializer(allow_null=True)
+
+
+class MilestoneNotCoveredSerializer(ResponseSerializer):
+    milestone = Field(STRING)
+    title = Field(STRING)
+    key = Field(STRING, "What is not covered: category, class, aircraft_model, path, certificate.")
+    value = Field(STRING)
+    why = Field(STRING)
+
+
+class OverviewSerializer(ResponseSerializer):
+    on = Field(ON)
+    known_at = Field(AT, allow_null=True)
+    rulebook = Field(STRING)
+    next_lapse = LapseSerializer(allow_null=True)
+    milestones = MilestoneInShortSerializer(many=True)
+    not_covered = MilestoneNotCoveredSerializer(
+        many=True,
+        help_text="Milestones that are refused by name: these rules do not cover them here.",
+    )
+    caution = Field(STRING)
+
+
+class StudentPages(Pages):
+    """Fifty students at a time, by their reference: a page never shifts when a student is added."""
+
+    ordering = "ref"
+
+    def position(self, text: str) -> uuid.UUID:
+        return uuid.UUID(text)
+
+
+class StudentView(View):
+    """About one student, who is not there for whoever may not see them."""
+
+    def open(self, ref: uuid.UUID, what: str) -> Student:
+        """The student, with the reading noted in the log. Raises: Problem (404)."""
+        return access.open_record(self.user, ref, what=what, via="api", at=self.at)
+
+
+class Students(View):
+    """GET: the students the caller may see, in pages."""
+
+    query = {"cursor": reading.text}
+
+    @describe(
+        name="listStudents",
+        summary="List the students you may see",
+        description=(
+            "A student sees themselves, an instructor the students assigned to them today, an administrator "
+            f"those of their school. Pages of {StudentPages.page_size}; follow `next`."
+        ),
+        parameters=[
+            Parameter("cursor", "query", "As `next` or `previous` of a page has it.", {"type": "string"})
+        ],
+        answers={200: Answer(StudentPageSerializer, "A page")},
+        refuses=(401, 404, 406, 422),
+    )
+    def get(self, request: Request) -> Response:
+        seen = access.visible_students(self.user, on=self.today).select_related("school")
+        page = StudentPages(seen, request)
+        return Response(StudentPageSerializer({**page.links, "students": page.rows}).data)
+
+
+class StudentDetail(StudentView):
+    """GET: one student."""
+
+    @describe(
+        name="readStudent",
+        summary="Read one student",
+        description="Who the student is; the record itself is at `record`. The reading is logged.",
+        parameters=[Parameter.student()],
+        answers={200: Answer(StudentSerializer, "The student")},
+        refuses=(401, 404, 406, 422),
+    )
+    def get(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.open(ref, "student")
+        student.may_write = access.may(self.user, access.WRITE, student, on=self.today)  # type: ignore[attr-defined]
+        return Response(StudentSerializer(student).data)
+
+
+_WHEN: Mapping[str, reading.Read] = {"on": reading.day, "known_at": reading.instant}
+_KNOWN_AT = Parameter(
+    "known_at", "query", "Answer from what was on record at this instant; later entries are left out.",
+    INSTANT.schema,
+)  # fmt: skip
+
+
+class StudentEligibility(StudentView):
+    """GET: every milestone in short."""
+
+    query = _WHEN
+
+    @describe(
+        name="overviewOfStudent",
+        summary="Show every milestone in short",
+        description=(
+            "For each milestone whether the record fulfils it on the day, from when until when, what "
+            "lapses next "
+            "and what is missing next; and by name those that the rules do not cover for this student. "
+            "Without `on`, the day is today at the student's school."
+        ),
+        parameters=[Parameter.student(), Parameter.on("the day asked about"), _KNOWN_AT],
+        answers={200: Answer(OverviewSerializer, "Every milestone")},
+        refuses=(401, 404, 406, 422),
+    )
+    def get(self, request: Request, ref: uuid.UUID) -> Response:
+        student = self.open(ref, "eligibility")
+        on = self.asked["on"] or student.school.day(self.at)
+        found = reports.overview(student, on, known_at=self.asked["known_at"])
+        return Response(OverviewSerializer(found.as_json()).data)
+
+
+def in_a_query(field: Any) -> Schema:
+    """In a query string a point is an identifier, and a route is identifiers apart by commas."""
+    return STRING.schema if field.type.component else field.type.schema
+
+
+class StudentMilestone(StudentView):
+    """GET: the report for one milestone."""
+
+    query = {**_WHEN, **READERS}
+
+    @describe(
+        name="eligibilityOfStudent",
+        summary="Show one milestone in full",
+        description=(
+            "The eligibility report of the stored record, by the law and the school's own minimums, which "
+            "say whose they are; `course.<code>` is what the student's course asks for. Where the rules do "
+            "not cover what is asked about, it is refused with a problem of the type /problems/not-covered. "
+            "What is not given of the context is not known; the aircraft model is then the one the student "
+            "normally trains in. "
+            "Without `on`, the day is today at the student's school."
+        ),
+        parameters=[
+            Parameter.student(),
+            Parameter.milestone(),
+            Parameter.on("the day asked about"),
+            _KNOWN_AT,
+            *(
+                Parameter(field.key, "query", field.description, in_a_query(field))
+                for field in CONTEXT.fields
+            ),
+        ],
+        answers={200: Answer(EligibilityReportSerializer, "The report")},
+        refuses=(401, 404, 406, 422),
+    )
+    def get(self, request: Request, ref: uuid.UUID, milestone: str) -> HttpResponse:
+        asked = dict(self.asked)
+        on, known_at = asked.pop("on"), asked.pop("known_at")
+        no_such = not_found("milestone of that id; /api/v1/milestones lists those that")
+        of_a_course = milestone.startswith(outlines.OF_A_COURSE)
+        if milestone not in rulebook.current().milestones and not of_a_course:
+            raise no_such
+        student = self.open(ref, f"eligibility {milestone}")
+        try:
+            report = reports.eligibility_json(
+                student,
+                milestone,
+                on or student.school.day(self.at),
+                known_at=known_at,
+                context=Context(klass=asked.pop("class"), **asked),
+            )
+        except UnknownMilestone:
+            raise no_such from None
+        return HttpResponse(report, content_type="application/json")

@@ -1,0 +1,1 @@
+"""Where airports are, and how far apart. No rule stands here."""

@@ -1,0 +1,371 @@
+"""Reading plain JSON values strictly: every fault is collected with its place, and nothing is ignored.
+
+A reader takes a value and its place and gives a Python value, or notes a fault and gives None. An object's
+keys are taken one by one; what is left over at the end is a fault that names the key.
+"""
+
+from __future__ import annotations
+
+import difflib
+import json
+import math
+import re
+from collections import Counter
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from datetime import date, datetime
+from typing import Any
+
+from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.places import geography
+from syllabus.engine.places.geography import Place
+from syllabus.engine.time import units
+
+#: Outside these years a date in a training record is a slip of the pen (and arithmetic may overflow).
+FIRST_YEAR, LAST_YEAR = 1900, 2199
+MOST_COUNT = 10_000
+MOST_HOURS = 100_000
+MOST_TEXT = 10_000
+_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+_DATE_TIME = re.compile(
+    r"\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2}(:\d{2}(\.\d{1,6})?)?([Zz]|[+-]\d{2}:\d{2})?", re.ASCII
+)
+_DEGREES = re.compile(r"(-?\d{1,3}(?:\.\d{1,15})?)\s*(?:deg|degrees?|°)?", re.ASCII)
+_LONE_SURROGATE = re.compile("[\ud800-\udfff]")
+
+Read = Callable[["Faults", Any, str], Any]
+
+
+#: Looking for the word somebody meant is slow work, and of no use in a text that is wrong all over.
+MOST_HINTS = 200
+
+
+class Faults(list[Fault]):
+    """The faults found so far; ``memo`` holds what was read without one, so that it is read once."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.memo: dict[Any, Any] = {}
+
+    def meant(self, word: object, known: Collection[str], cutoff: float = 0.6) -> str | None:
+        """The known word closest to one that is not known; None where none is close."""
+        if len(self) >= MOST_HINTS or not isinstance(word, str) or len(word) > 100:
+            return None
+        return next(iter(difflib.get_close_matches(word, known, 1, cutoff)), None)
+
+    def add(self, place: str, message: str) -> None:
+        self.append(Fault(place, message))
+
+    def expected(self, what: str, value: object, place: str) -> None:
+        """Note a value of another type: ``expected an object, got a string``."""
+        self.add(place, f"expected {what}, got {got(value)}")
+
+    def stop(self, error: type[FaultsFound]) -> None:
+        """Raise ``error`` with all of them, if there are any."""
+        if self:
+            raise error(self)
+
+
+def called(value: object) -> str:
+    """What JSON calls a value, for messages."""
+    match value:
+        case None:
+            return "null"
+        case bool():
+            return "true" if value else "false"
+        case str():
+            return repr(value if len(value) <= 40 else value[:37] + "…")
+        case int() | float():
+            return str(value)
+        case list():
+            return "a list"
+        case dict():
+            return "an object"
+    return type(value).__name__
+
+
+def got(value: object) -> str:
+    """What kind of value JSON gave where another was expected, for messages."""
+    if isinstance(value, str):
+        return "a string"
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return f"the number {value}"
+    return called(value)
+
+
+def loads(text: str | bytes, *, error: type[FaultsFound]) -> Any:
+    """JSON text as plain values; a key that stands twice in one object, NaN and infinities are faults."""
+    faults = Faults()
+
+    def pairs(found: list[tuple[str, Any]]) -> dict[str, Any]:
+        made = dict(found)
+        if len(made) < len(found):
+            times = Counter(key for key, _ in found)
+            twice = sorted(key for key, number in times.items() if number > 1)
+            faults.add(
+                "", f"the key {', '.join(map(called, twice[:10]))} stands twice in one object; keep one"
+            )
+        return made
+
+    def constant(name: str) -> float:
+        faults.add("", f"{name} is not a number in JSON")
+        return 0.0
+
+    try:
+        value = json.loads(text, object_pairs_hook=pairs, parse_constant=constant)
+    except json.JSONDecodeError as problem:
+        raise error(
+            [Fault(f"line {problem.lineno}, column {problem.colno}", f"not JSON: {problem.msg}")]
+        ) from None
+    except UnicodeDecodeError as problem:
+        raise error([Fault(f"byte {problem.start}", "not UTF-8 text")]) from None
+    except (RecursionError, ValueError):
+        raise error(
+            [Fault("", "not JSON that can be read: it is nested too deep or holds a number too long")]
+        ) from None
+    faults.stop(error)
+    return value
+
+
+class Object:
+    """A JSON object whose keys are taken one by one."""
+
+    def __init__(self, faults: Faults, value: Any, place: str):
+        self.faults, self.place = faults, place
+        self.ok = isinstance(value, Mapping)
+        if not self.ok:
+            faults.expected("an object", value, place)
+        self.left: dict[Any, Any] = dict(value) if self.ok else {}
+        self.known: list[str] = []
+
+    def at(self, key: str) -> str:
+        return at(self.place, key)
+
+    def take(self, key: str, read: Read, default: Any = None, *, required: bool = False) -> Any:
+        """The value at ``key`` as ``read`` gives it; ``default`` when it is absent, or null and optional."""
+        self.known.append(key)
+        if key not in self.left:
+            if required and self.ok:
+                self.faults.add(self.at(key), "missing")
+            return default
+        value = self.left.pop(key)
+        if value is None and not required:
+            return default
+        found = read(self.faults, value, self.at(key))
+        return default if found is None else found
+
+    def done(self) -> None:
+        """Every key that nobody took is a fault."""
+        unknown(self.faults, self.left, self.known, self.place)
+
+
+def at(place: str, key: str) -> str:
+    """The place of a key of the object at ``place``, which is empty for the whole input."""
+    return f"{place}.{key}" if place else key
+
+
+def unknown(faults: Faults, keys: Iterable[Any], known: Collection[str], place: str) -> None:
+    """Note every key of an object that is none of those known."""
+    for key in keys:
+        close = faults.meant(key, known)
+        hint = f"did you mean {close!r}?" if close else f"known here are {', '.join(known)}"
+        faults.add(at(place, str(key)[:100]), f"unknown key; {hint}")
+
+
+def list_of(read: Read, *, most: int = 20_000) -> Read:
+    def reader(faults: Faults, value: Any, place: str) -> tuple | None:
+        if not isinstance(value, list | tuple):
+            faults.expected("a list", value, place)
+            return None
+        if len(value) > most:
+            faults.add(place, f"{len(value)} entries; at most {most} are read")
+            return None
+        made = []
+        for index, each in enumerate(value):
+            found = read(faults, each, f"{place}[{index}]")
+            if found is not None:
+                made.append(found)
+        return tuple(made)
+
+    return reader
+
+
+def text(faults: Faults, value: Any, place: str) -> str | None:
+    """Text, kept as it stands; a control character or half a character cannot be kept and is a fault."""
+    if value.__class__ is str and len(value) <= MOST_TEXT and value.isprintable():
+        return value  # as nearly every text is
+    if not isinstance(value, str):
+        faults.expected("text", value, place)
+        return None
+    if len(value) > MOST_TEXT:
+        faults.add(place, f"{len(value)} characters; at most {MOST_TEXT} are kept")
+        return None
+    if not value.isprintable() and ("\x00" in value or _LONE_SURROGATE.search(value)):
+        faults.add(place, "holds a character that is no text (NUL or half of a surrogate pair)")
+        return None
+    return value
+
+
+def name(faults: Faults, value: Any, place: str) -> str | None:
+    """A short text that may not be blank; spaces around it are dropped."""
+    if value.__class__ is str and len(value) <= 200 and value.isprintable() and (stripped := value.strip()):
+        return stripped  # as nearly every name is
+    found = text(faults, value, place)
+    if found is None:
+        return None
+    if not (stripped := found.strip()):
+        faults.add(place, "is blank; leave the key out or give a value")
+        return None
+    if len(found) > 200:
+        faults.add(place, f"{len(found)} characters; at most 200 are kept here")
+        return None
+    return stripped
+
+
+def one_of(words: Collection[str], what: str) -> Read:
+    def reader(faults: Faults, value: Any, place: str) -> str | None:
+        if isinstance(value, str) and value in words:
+            return value
+        near = faults.meant(value.lower(), words) if isinstance(value, str) else None
+        hint = f"; did you mean {near!r}?" if near else ""
+        faults.add(place, f"{called(value)} is no {what}; there are {', '.join(words)}{hint}")
+        return None
+
+    return reader
+
+
+def flag(faults: Faults, value: Any, place: str) -> bool | None:
+    if not isinstance(value, bool):
+        faults.expected("true or false", value, place)
+        return None
+    return value
+
+
+def count(faults: Faults, value: Any, place: str) -> int | None:
+    """A whole number, 0 or more."""
+    whole = isinstance(value, float) and math.isfinite(value) and value == int(value)
+    if isinstance(value, bool) or not (isinstance(value, int) or whole):
+        faults.add(place, f"{called(value)} is not a whole number")
+        return None
+    if not 0 <= value <= MOST_COUNT:
+        faults.add(place, f"{called(value)} is not between 0 and {MOST_COUNT}")
+        return None
+    return int(value)
+
+
+def day(faults: Faults, value: Any, place: str) -> date | None:
+    """An ISO 8601 calendar date, ``2026-03-02``."""
+    if not isinstance(value, str) or not _DATE.fullmatch(value):
+        faults.add(place, f"{called(value)} is not a date; write it like 2026-03-02")
+        return None
+    try:
+        found = date.fromisoformat(value)
+    except ValueError:
+        faults.add(place, f"{value!r} is not a day of the calendar")
+        return None
+    if not FIRST_YEAR <= found.year <= LAST_YEAR:
+        faults.add(place, f"{value} is not between the years {FIRST_YEAR} and {LAST_YEAR}")
+        return None
+    return found
+
+
+def instant(faults: Faults, value: Any, place: str) -> datetime | None:
+    """An ISO 8601 date and time with its offset from UTC, ``2026-03-02T19:40:00-06:00``."""
+    if isinstance(value, str) and _DATE_TIME.fullmatch(value):
+        try:
+            found = datetime.fromisoformat(value.upper().replace(" ", "T"))
+            if found.tzinfo is None:
+                faults.add(
+                    place, f"{value!r} has no offset from UTC; write it like {value}-06:00 or {value}Z"
+                )
+                return None
+        except ValueError:
+            faults.add(place, f"{value!r} is not a date and time of the calendar")
+            return None
+        if FIRST_YEAR <= found.year <= LAST_YEAR:
+            return found
+        faults.add(place, f"{value} is not between the years {FIRST_YEAR} and {LAST_YEAR}")
+        return None
+    faults.add(place, f"{called(value)} is not a date and time; write it like 2026-03-02T19:40:00-06:00")
+    return None
+
+
+def time(faults: Faults, value: Any, place: str) -> int | None:
+    """A time in microseconds."""
+    try:
+        found = units.parse_time(value)
+    except units.QuantityError as problem:
+        faults.add(place, str(problem))
+        return None
+    if found >= MOST_HOURS * units.HOUR:
+        faults.add(place, f"{called(value)} is {MOST_HOURS:,} hours or more, longer than anybody flies")
+        return None
+    return found
+
+
+def degrees(faults: Faults, value: Any, place: str) -> float | None:
+    if isinstance(value, str) and (found := _DEGREES.fullmatch(value.strip())):
+        return float(found[1])
+    if (
+        isinstance(value, int | float)
+        and not isinstance(value, bool)
+        and math.isfinite(value)
+        and abs(value) <= 360
+    ):
+        return float(value)
+    faults.add(place, f"{called(value)} is not an angle in degrees, such as 44.1")
+    return None
+
+
+def point(faults: Faults, value: Any, place: str) -> Place | None:
+    """An airport's identifier, or a name with ``lat`` and ``lon``; a name alone has no known position."""
+    if isinstance(value, str):
+        try:
+            return geography.airports().find(value)
+        except geography.UnknownAirport as problem:
+            faults.add(place, str(problem))
+            return None
+    if not isinstance(value, Mapping):
+        faults.add(
+            place, f"{called(value)} is no point; give an airport's identifier or a name with lat and lon"
+        )
+        return None
+    fields = Object(faults, value, place)
+    before = len(faults)
+    named = fields.take("name", name, "")
+    lat, lon = fields.take("lat", degrees), fields.take("lon", degrees)
+    fields.done()
+    if len(faults) > before:
+        return None
+    try:
+        return geography.position(named, lat, lon)
+    except ValueError as problem:
+        faults.add(place, str(problem))
+        return None
+
+
+def route(faults: Faults, value: Any, place: str) -> tuple[Place, ...] | None:
+    """Points in order: a list, or one text with the identifiers apart by spaces, commas or hyphens."""
+    if isinstance(value, str):
+        value = [part for part in re.split(r"[\s,>\-–→]+", value) if part]
+    return list_of(point, most=100)(faults, value, place)
+
+
+def write_point(place: Place) -> str | dict[str, Any]:
+    """A place as the record document says it."""
+    if place.key.startswith("@"):
+        return {"name": place.name, "lat": place.lat, "lon": place.lon}
+    if place.key.startswith("?"):
+        return {"name": place.name}
+    return place.key
+
+
+def unique(faults: Faults, entries: Sequence[Any], place: str) -> None:
+    """Note every entry whose id another entry of the same list has already."""
+    if len({entry.id for entry in entries}) == len(entries):
+        return
+    seen: dict[str, str] = {}
+    for index, entry in enumerate(entries):
+        here = f"{place}[{index}]"
+        if entry.id in seen:
+            faults.add(f"{here}.id", f"{entry.id!r} is the id of {seen[entry.id]} already; give each its own")
+        seen.setdefault(entry.id, here)

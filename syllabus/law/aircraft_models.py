@@ -1,0 +1,129 @@
+"""The makes and models that are shipped, read once: ``aircraft_models.yaml``. Faults name file and line."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES
+from syllabus.engine.rules.aircraft_models import Model, Models, folded
+from syllabus.law import dated
+from syllabus.law.dated import Lined
+
+HOME = Path(__file__).parent / "aircraft_models.yaml"
+#: The classes of each category that has any, 14 CFR 61.5(b); balloon and airship are categories here as well.
+CLASSES_OF: dict[str, tuple[str, ...]] = {
+    "airplane": CLASSES[:4],
+    "rotorcraft": ("helicopter", "gyroplane"),
+    "lighter-than-air": ("airship", "balloon"),
+    "balloon": ("balloon",),
+    "airship": ("airship",),
+    "powered parachute": ("powered parachute land", "powered parachute sea"),
+    "weight-shift-control": ("weight-shift-control land", "weight-shift-control sea"),
+}
+_MODEL = ("model", "maker", "category", "class", "spellings")
+
+
+def class_fault(category: str | None, klass: str | None) -> str | None:
+    """Why a class cannot be that of the category; None where it can, or where one of them is not known."""
+    if klass is None or category is None:
+        return None
+    known = CLASSES_OF.get(category, ())
+    if klass in known:
+        return None
+    return f"{klass!r} is no class of {category}; " + (
+        f"there are {', '.join(known)}" if known else "none is"
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Shipped:
+    """A model of the table with its further spellings; each is known with the maker's name before it too."""
+
+    model: Model
+    maker: str
+    spellings: tuple[str, ...]
+
+    @property
+    def with_maker(self) -> tuple[str, ...]:
+        every = (self.model.name, *self.spellings)
+        spelled = {folded(each) for each in every}  # one may be written out with the maker's name already
+        made = [f"{self.maker} {each}" for each in every if self.maker]
+        return tuple(each for each in made if folded(each) not in spelled)
+
+
+class _Reader(dated.Builder):
+    def __init__(self) -> None:
+        super().__init__()
+        self.seen: dict[str, str] = {}
+
+    def model(self, at: Lined) -> Shipped:
+        self.known(at, _MODEL)
+        name = self.field(at, "model", str, "")
+        maker = self.field(at, "maker", str, "", optional=True)
+        category = self.field(at, "category", str, "")
+        if category and category not in CATEGORIES:
+            self.fault(at.place("category"), f"category: there is no {category!r}")
+        klass = self.field(at, "class", str, optional=True)
+        if category in CATEGORIES and (wrong := class_fault(category, klass)):
+            self.fault(at.place("class"), f"class: {wrong}")
+        elif klass is None and category in CLASSES_OF:
+            self.fault(at.place(), f"class is missing; {category} has {', '.join(CLASSES_OF[category])}")
+        given = [name, *self.spellings(at)]
+        for each in given:
+            self.once(at, each, name)
+        found = Shipped(Model(name, category, klass), maker, tuple(given[1:]))
+        for each in found.with_maker:
+            self.once(at, each, name)
+        return found
+
+    def spellings(self, at: Lined) -> list[str]:
+        found = []
+        for each in self.field(at, "spellings", list, [], optional=True):
+            if isinstance(each, str) and folded(each):
+                found.append(each)
+            else:
+                self.fault(
+                    at.place("spellings"), f"spellings: {each!r} is no text; write it in quotation marks"
+                )
+        return found
+
+    def once(self, at: Lined, spelling: str, model: str) -> None:
+        key = folded(spelling)
+        if key and key in self.seen:
+            self.fault(
+                at.place(), f"{spelling!r} is linked to {self.seen[key]} already, now to {model}; keep one"
+            )
+        self.seen.setdefault(key, model)
+
+
+def load(home: Path = HOME) -> tuple[Shipped, ...]:
+    """The models of a file, in its order. Raises: RuleDataError with every fault, each with file and line."""
+    reader = _Reader()
+    starts = "a table of models starts with 'source:'"
+    data = dated.read_text(home.read_text(encoding="utf-8"), home.name, starts)
+    reader.known(data, ("source", "verified", "models"))
+    reader.field(data, "source", str, "")
+    reader.verified(data)
+    found = tuple(reader.model(each) for each in reader.mappings(data, "models"))
+    reader.stop()
+    return found
+
+
+@cache
+def shipped() -> tuple[Shipped, ...]:
+    """The project's own table, read once a process."""
+    return load()
+
+
+@cache
+def current() -> Models:
+    """The links of the project's own table."""
+    return linked(shipped())
+
+
+def linked(table: Iterable[Shipped]) -> Models:
+    """A table's spellings, each linked to its model."""
+    return Models.of((each.model, (*each.spellings, *each.with_maker)) for each in table)

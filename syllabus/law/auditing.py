@@ -1,0 +1,67 @@
+"""What an audit asks beyond the milestones, read once: ``auditing/<authority>.yaml``, dated and cited."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from syllabus.engine.rules.kinds import registry
+from syllabus.engine.rules.kinds.registry import Param
+from syllabus.engine.rules.rulebook import Rules
+from syllabus.law import sources
+from syllabus.law.dated import Shape
+
+#: What an entry may be asked to say.
+FIELDS = (
+    "total",
+    "places",
+    "type",
+    "identification",
+    "kind",
+    "description",
+    "length",
+    "instructor",
+    "certificate",
+)
+
+
+def _airports(value: Any) -> dict[str, str]:
+    if not isinstance(value, dict) or not all(
+        isinstance(each, str) for pair in value.items() for each in pair
+    ):
+        raise ValueError("is no mapping of an airport to the name of its area")
+    return dict(value)
+
+
+_FIELDS = {"fields": Param(registry.words(*FIELDS), required=True)}
+SHAPE = Shape(
+    "auditing",
+    {
+        "student-pilot": {},
+        "class-b-airport": {"airports": Param(_airports, required=True)},
+        "logbook-flight": _FIELDS,
+        "logbook-training": _FIELDS,
+        "signed-training": {},
+        "training-first": {},
+        "own-record-solo": {},
+        "own-record-tests": {"wait": Param(registry.window, required=True)},
+        "own-record-kept": {"keep": Param(registry.length, required=True)},
+        "first-attempts": {
+            "applicants": Param(registry.number, required=True),
+            "per_cent": Param(registry.number, required=True),
+            "window": Param(registry.window, required=True),
+        },
+        "one-place": {},
+        "acknowledged": {},
+        "as-sealed": {},
+        "whole-record": {},
+        "pilot-alone": {},
+        "night-as-computed": {"apart": Param(registry.time, required=True)},
+        "existing-conditions": {"ahead": Param(registry.length, required=True)},
+    },
+)
+
+
+@sources.read_once
+def current() -> Rules:
+    """The project's own, read once a process."""
+    return SHAPE.load()

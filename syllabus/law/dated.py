@@ -1,0 +1,349 @@
+"""Rule data as files: YAML with line numbers, read strictly, every fault with file and line.
+
+The milestones, the catalogue of endorsements, the table of models and the courses are read with the
+``Builder`` here. Rules that no milestone asks for only declare their ``Shape``.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from itertools import count
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from syllabus.engine.errors import Fault, RuleDataError
+from syllabus.engine.rules.kinds.registry import Param
+from syllabus.engine.rules.rulebook import VERIFIED, Citation, Rules, RuleVersion
+from syllabus.law import sources
+
+ONE_DAY = timedelta(days=1)
+
+
+class Lined(dict[str, Any]):
+    """A mapping of the data that knows its file, and the line each of its keys stands on."""
+
+    def __init__(self, file: str, line: int):
+        super().__init__()
+        self.file, self.line = file, line
+        self.lines: dict[str, int] = {}
+
+    def place(self, key: str | None = None) -> str:
+        return f"{self.file}:{self.lines.get(key, self.line) if key else self.line}"
+
+
+#: Values in one file, those of an alias counted as often as it stands: short aliases can say a great deal.
+MOST_VALUES = 200_000
+_PLAIN = {f"tag:yaml.org,2002:{each}" for each in ("str", "int", "float", "bool", "null", "timestamp")}
+
+
+def _built(
+    node: yaml.Node, file: str, faults: list[Fault], loader: yaml.SafeLoader, values: Iterator[int]
+) -> Any:
+    line = node.start_mark.line + 1
+    if next(values) > MOST_VALUES:
+        raise RuleDataError([Fault(f"{file}:{line}", f"more than {MOST_VALUES} values; write less")])
+    if isinstance(node, yaml.MappingNode):
+        made = Lined(file, line)
+        for key_node, value_node in node.value:
+            at = key_node.start_mark.line + 1
+            key = str(key_node.value)
+            if not isinstance(key_node, yaml.ScalarNode):
+                faults.append(Fault(f"{file}:{at}", "a key is a word, not a list or a mapping"))
+            elif key in made:
+                faults.append(Fault(f"{file}:{at}", f"{key!r} stands twice; keep one"))
+            made[key] = _built(value_node, file, faults, loader, values)
+            made.lines[key] = at
+        return made
+    if isinstance(node, yaml.SequenceNode):
+        return [_built(each, file, faults, loader, values) for each in node.value]
+    if node.tag not in _PLAIN:
+        faults.append(Fault(f"{file}:{line}", f"the tag {node.tag!r} is not read here; take it away"))
+        return None
+    try:
+        return loader.construct_object(node)
+    except (ValueError, LookupError, AttributeError):  # 2026-02-30, and a tag that its value does not bear
+        what = node.tag.rpartition(":")[2].replace("timestamp", "day of the calendar")
+        faults.append(Fault(f"{file}:{line}", f"{node.value[:80]!r} is not a {what}"))
+        return None
+
+
+def read_text(text: str, file: str, starts: str = "regulation data starts with 'milestone:'") -> Lined:
+    """One file's data with its line numbers; ``starts`` says how such a file begins.
+
+    Raises: RuleDataError.
+    """
+    faults: list[Fault] = []
+    made: Any = None
+    try:
+        loader = yaml.SafeLoader(text)
+        try:
+            if node := loader.get_single_node():
+                made = _built(node, file, faults, loader, count())
+        finally:
+            loader.dispose()
+    except yaml.MarkedYAMLError as problem:
+        mark = problem.problem_mark or problem.context_mark
+        line = mark.line + 1 if mark else 1
+        raise RuleDataError([Fault(f"{file}:{line}", f"not YAML: {problem.problem}")]) from None
+    except yaml.reader.ReaderError as problem:
+        line = text.count("\n", 0, problem.position) + 1
+        raise RuleDataError([Fault(f"{file}:{line}", "not YAML: holds a control character")]) from None
+    except RecursionError:
+        raise RuleDataError([Fault(f"{file}:1", "not YAML that can be read: it nests without end")]) from None
+    if not isinstance(made, Lined):
+        what = "the file is empty" if made is None and not faults else "the file is no mapping"
+        faults.append(Fault(f"{file}:1", f"{what}; {starts}"))
+    if faults:
+        raise RuleDataError(faults)
+    return made
+
+
+def read_files(
+    homes: Iterable[Path], layout: str = "<authority>.yaml", starts: str = "it starts with 'authority:'"
+) -> dict[str, Lined]:
+    """The data of every YAML file of some folders, by its path below one of them.
+
+    ``layout`` says where a file of them stands: another place is a fault, so that none goes unread.
+
+    Raises: RuleDataError.
+    """
+    data: dict[str, Lined] = {}
+    faults: list[Fault] = []
+    for home in homes:
+        for path in sorted(each for each in home.rglob("*") if each.suffix in (".yaml", ".yml")):
+            file = path.relative_to(home).as_posix()
+            if path.suffix != ".yaml" or file.count("/") != layout.count("/"):
+                faults.append(Fault(file, f"is not read here; rule data belong in {layout}"))
+                continue
+            if file in data:
+                faults.append(Fault(file, "is in two folders; keep one"))
+                continue
+            try:
+                data[file] = read_text(path.read_text(encoding="utf-8"), file, starts)
+            except RuleDataError as problem:
+                faults.extend(problem.faults)
+            except UnicodeDecodeError as problem:
+                line = problem.object.count(b"\n", 0, problem.start) + 1
+                faults.append(Fault(f"{file}:{line}", "not UTF-8 text"))
+            except OSError as problem:
+                faults.append(Fault(file, f"cannot be read: {problem.strerror}"))
+    if faults:
+        raise RuleDataError(faults)
+    if not data:
+        raise RuleDataError([Fault("", f"holds no rule data; {layout} is expected")])
+    return data
+
+
+_VERSION = ("from", "until", "says", "cite", "verified", "note")
+#: What a value of the data is called where another sort stands in its place.
+_WANTED = {
+    str: "text; put it in quotes",
+    int: "a whole number",
+    date: "a date; write it like 2026-11-24, without quotes",
+    list: "a list",
+    dict: "a mapping",
+}
+
+
+def shown(value: Any) -> str:
+    """A value as the file has it, for a message."""
+    if isinstance(value, Lined):
+        return "a mapping"
+    if isinstance(value, list):
+        return "a list"
+    if value is None:
+        return "nothing"
+    return str(value) if isinstance(value, date) else repr(value)
+
+
+class Builder:
+    """Reads values of one sort each from data with line numbers, and notes every fault it meets."""
+
+    def __init__(self) -> None:
+        self.faults: list[Fault] = []
+
+    def fault(self, place: str, message: str) -> None:
+        fault = Fault(place, message)
+        if fault not in self.faults:  # what all versions share is read for each
+            self.faults.append(fault)
+
+    def stop(self) -> None:
+        """Raises: RuleDataError, where there is a fault."""
+        if self.faults:
+            raise RuleDataError(self.faults)
+
+    def field(self, at: Lined, key: str, kind: type, default: Any = None, *, optional: bool = False) -> Any:
+        """The value at ``key``, or ``default`` with the fault noted: missing, blank, or of another sort."""
+        if key not in at:
+            if not optional:
+                self.fault(at.place(), f"{key!r} is missing")
+            return default
+        value = at[key]
+        # True is an int to Python, and an instant is a date
+        fits = isinstance(value, kind) and not isinstance(value, bool | datetime)
+        if not fits:
+            self.fault(at.place(key), f"{key}: {shown(value)} is not {_WANTED[kind]}")
+            return default
+        if isinstance(value, str) and not value.strip():
+            self.fault(at.place(key), f"{key} is blank")
+            return default
+        return value
+
+    def known(self, at: Lined, keys: tuple[str, ...]) -> None:
+        for key in at:
+            if key not in keys:
+                close = difflib.get_close_matches(key, keys, 1)
+                hint = f"did you mean {close[0]!r}?" if close else f"known here are {', '.join(keys)}"
+                self.fault(at.place(key), f"unknown key {key!r}; {hint}")
+
+    def mappings(self, at: Lined, key: str) -> list[Lined]:
+        found = self.field(at, key, list)
+        if found == []:
+            self.fault(at.place(key), f"{key} is empty; at least one is wanted")
+        for each in found or ():
+            if not isinstance(each, Lined):
+                self.fault(at.place(key), f"{key}: {shown(each)} is not a mapping")
+        return [each for each in found or () if isinstance(each, Lined)]
+
+    def citation(self, at: Lined) -> Citation | None:
+        cite = self.field(at, "cite", dict)
+        if cite is None:
+            return None
+        self.known(cite, ("section", "source", "read_on"))
+        section = self.field(cite, "section", str)
+        source = self.field(cite, "source", str)
+        read_on = self.field(cite, "read_on", date)
+        return Citation(section, source, read_on) if section and source and read_on else None
+
+    def read(self, at: Lined, key: str, reader: Callable[[Any], Any], default: Any) -> Any:
+        """The value at ``key`` by a reader of parameters; ``default`` where it is absent or wrong."""
+        if key not in at:
+            return default
+        try:
+            return reader(at[key])
+        except ValueError as problem:
+            self.fault(at.place(key), f"{key}: {problem}")
+            return default
+
+    def verified(self, at: Lined) -> str:
+        """How the text is known: one of ``VERIFIED``."""
+        found: str = self.field(at, "verified", str, "memory")
+        if found not in VERIFIED:
+            self.fault(at.place("verified"), f"verified: {found!r} is not one of {', '.join(VERIFIED)}")
+        return found
+
+    def versions(
+        self, at: Lined, name: str, kind: str, params: Mapping[str, Param]
+    ) -> tuple[RuleVersion, ...]:
+        """The versions of a rule, oldest first. A parameter beside ``versions`` is shared by all of them."""
+        shared = {key: (at, at[key]) for key in params if key in at}
+        entries = self.mappings(at, "versions")
+        made = (
+            self._version(each, name, kind, params, shared, following)
+            for each, following in zip(entries, [*entries[1:], None], strict=False)
+        )
+        return tuple(each for each in made if each)
+
+    def _version(
+        self,
+        at: Lined,
+        name: str,
+        kind: str,
+        params: Mapping[str, Param],
+        shared: Mapping[str, tuple[Lined, Any]],
+        following: Lined | None,
+    ) -> RuleVersion | None:
+        self.known(at, (*_VERSION, *params))
+        first, last = self.in_force(at, name, following)
+        verified, cite = self.verified(at), self.citation(at)
+        given = {**shared, **{key: (at, at[key]) for key in params if key in at}}
+        read: dict[str, Any] = {}
+        for key, param in params.items():
+            if key not in given:
+                if param.required:
+                    self.fault(at.place(), f"{kind or name} needs {key!r}")
+                continue
+            where, value = given[key]
+            try:
+                read[key] = param.read(value)
+            except ValueError as problem:
+                self.fault(where.place(key), f"{key}: {problem}")
+        says = self.field(at, "says", str, "")
+        note = self.field(at, "note", str, "", optional=True)
+        if first is None or cite is None:
+            return None
+        return RuleVersion(name, kind, first, last, says, cite, verified, note, read)
+
+    def in_force(self, at: Lined, name: str, following: Lined | None) -> tuple[date | None, date | None]:
+        """First and last day; without ``until``, to the day before the following version."""
+        first, last = self.field(at, "from", date), self.field(at, "until", date, optional=True)
+        if first and last and last < first:
+            self.fault(at.place("until"), f"{name} ends {last}, before it starts on {first}")
+        after = following.get("from") if following else None
+        if following is None or first is None or not isinstance(after, date) or isinstance(after, datetime):
+            return first, last
+        if after <= first:
+            self.fault(
+                following.place("from"),
+                f"{name}: the version from {after} stands after the one from {first}; the oldest comes first",
+            )
+        elif last is None:
+            last = after - ONE_DAY
+        elif last != after - ONE_DAY:
+            what = "both are in force on" if last >= after else "none is in force on"
+            days = (after, last) if last >= after else (last + ONE_DAY, after - ONE_DAY)
+            self.fault(
+                at.place("until"),
+                f"{name} runs until {last} and its next version starts {after}: {what}"
+                f" {days[0] if days[0] == days[1] else f'{days[0]} to {days[1]}'}",
+            )
+        return first, last
+
+
+@dataclass(frozen=True)
+class Shape:
+    """What the files of a folder hold, one of each authority: rules by name, each with its versions.
+
+    ``rules`` are the names that the program asks about, all of which there must be, each with the parameters
+    of its versions. Without them an authority names its own, each with ``params``.
+    """
+
+    folder: str
+    rules: Mapping[str, Mapping[str, Param]] = field(default_factory=dict)
+    params: Mapping[str, Param] = field(default_factory=dict)
+
+    @property
+    def home(self) -> Path:
+        return sources.HOME / self.folder
+
+    def load(self, *homes: Path) -> Rules:
+        """The rules of folders: without any, those of the project.
+
+        Raises: RuleDataError with every fault, each with file and line.
+        """
+        reader, found = Builder(), Rules()
+        for data in read_files(homes or sources.folders(self.folder)).values():
+            reader.known(data, ("authority", "rules"))
+            if (named := reader.field(data, "authority", str, "")) and f"{named}.yaml" != data.file:
+                reader.fault(data.place("authority"), f"{named!r} is in {data.file}; make them agree")
+            for each in reader.mappings(data, "rules"):
+                name = reader.field(each, "id", str, "")
+                if name in found:
+                    reader.fault(each.place("id"), f"there are two of {name}; keep one")
+                found[name] = self._rule(reader, each, name)
+        for missing in self.rules.keys() - found.keys():
+            reader.fault(self.folder, f"the rule {missing!r} is in no file")
+        reader.stop()
+        return found
+
+    def _rule(self, reader: Builder, at: Lined, name: str) -> tuple[RuleVersion, ...]:
+        params = self.rules.get(name, self.params)
+        if name and self.rules and name not in self.rules:
+            reader.fault(at.place("id"), f"no rule is called {name!r}; there are {', '.join(self.rules)}")
+        reader.known(at, ("id", "versions", *params))
+        return reader.versions(at, name, "", params)

@@ -1,0 +1,33 @@
+"""What the regulations say about whoever gives the training, read once: ``instructing/<authority>.yaml``.
+
+Rules about the instructor are no requirements of a student's milestone, so they are not in the rulebook.
+"""
+
+from __future__ import annotations
+
+from syllabus.engine.rules.kinds.registry import Param, time
+from syllabus.engine.rules.rulebook import Rules
+from syllabus.law import sources
+from syllabus.law.dated import Shape
+
+HOURS_IN_24 = "hours-in-24"
+SHAPE = Shape(
+    "instructing",
+    {
+        "not-oneself": {},
+        "authorized": {},
+        "recent-experience": {},
+        "category-and-class": {},
+        "instrument-training": {},
+        # At most so much flight training within so much time on the clock, both in microseconds.
+        HOURS_IN_24: {"most": Param(time, required=True), "within": Param(time, required=True)},
+        "ground-instructor": {},
+        "training-only": {},
+    },
+)
+
+
+@sources.read_once
+def current() -> Rules:
+    """The project's own, read once a process."""
+    return SHAPE.load()

@@ -1,1 +1,0 @@
-"""Servers killed while work goes on: a command, and tests in small: ``python -m tests.storms``."""

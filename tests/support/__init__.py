@@ -1,0 +1,1 @@
+"""What the tests share: people, rows, servers, workers. No test stands here."""

@@ -1,0 +1,1 @@
+"""Courses as files and as published versions."""

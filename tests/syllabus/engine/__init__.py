@@ -1,0 +1,1 @@
+"""The engine by itself: no database."""

@@ -1,0 +1,1 @@
+"""The law as data: every number held against its published source."""

@@ -1,0 +1,1 @@
+"""Endorsements given here."""

@@ -1,0 +1,1 @@
+"""Lessons from the draft to the signature."""

@@ -1,0 +1,331 @@
+"""A backup is made, taken back elsewhere, and answers as before; on a real PostgreSQL and on SQLite."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import os
+import pathlib
+import re
+import secrets
+import sqlite3
+import stat
+import subprocess
+import sys
+from collections.abc import Iterator
+from typing import Any
+
+import psycopg
+import pytest
+
+from training.services.operations import backup
+
+ROOT = pathlib.Path(__file__).resolve().parents[3]
+KINDS = pytest.mark.parametrize("kind", ["postgresql", "sqlite"])
+SIGNING_KEY = "YSBrZXkgb2YgdGhpcyB0ZXN0IGFsb25lIDAxMjM0NTY="
+#: What is sealed, and what the database says to whoever changes or deletes it.
+SEALED = {
+    "training_signoff": "sealed",
+    "training_flight": "sealed",
+    "ledger_entry": "never changed or deleted",
+    "ledger_checkpoint": "never changed or deleted",
+}
+OTHER_KEY = "YW5vdGhlciBrZXkgb2YgdGhpcyB0ZXN0IDAxMjM0NTY="
+REFUSED = (psycopg.errors.RestrictViolation, sqlite3.IntegrityError)
+
+
+@dataclasses.dataclass(frozen=True)
+class Place:
+    """An installation: its database and its data folder."""
+
+    url: str
+    folder: pathlib.Path
+    key: str = SIGNING_KEY
+
+    def run(self, *arguments: str) -> subprocess.CompletedProcess[str]:
+        environment = {
+            **os.environ,
+            "DATABASE_URL": self.url,
+            "DATA_DIR": str(self.folder),
+            "LEDGER_SIGNING_KEY": self.key,
+            "PYTHONPATH": str(ROOT),
+        }
+        command = [sys.executable, *arguments]
+        return subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True, check=False)
+
+    def manage(self, *arguments: str) -> subprocess.CompletedProcess[str]:
+        return self.run("-m", "django", *arguments, "--settings=training.config.settings")
+
+    def does(self, *steps: str) -> list[Any]:
+        """What each of the worker's steps says, all in one process."""
+        done = self.run("-m", "tests.support.backup_worker", *steps)
+        assert done.returncode == 0, done.stderr
+        return [json.loads(line) for line in done.stdout.splitlines()]
+
+    def connect(self) -> Any:
+        if self.url.startswith("sqlite"):
+            return sqlite3.connect(self.url.removeprefix("sqlite:///"))
+        return psycopg.connect(self.url)
+
+
+@dataclasses.dataclass(frozen=True)
+class Moved:
+    """A filled installation, its backup, and another one into which that was taken back."""
+
+    first: Place
+    file: pathlib.Path
+    answers: Any
+    second: Place
+    said: Any
+
+
+class Places:
+    """Makes installations with an empty database, and takes PostgreSQL's away again."""
+
+    def __init__(self, folder: pathlib.Path) -> None:
+        self.folder = folder
+        self.server = os.environ["DATABASE_URL"].rpartition("/")[0]
+        self.made: list[str] = []
+        self.moved: dict[str, Moved] = {}
+
+    def on_server(self, statement: str) -> None:
+        with psycopg.connect(f"{self.server}/postgres", autocommit=True) as connection:
+            connection.execute(statement)  # type: ignore[arg-type]
+
+    def new(self, kind: str, key: str = SIGNING_KEY) -> Place:
+        name = f"backup_{secrets.token_hex(4)}"
+        folder = self.folder / name
+        folder.mkdir()
+        if kind == "sqlite":
+            return Place(f"sqlite:///{folder / 'training.sqlite3'}", folder, key)
+        self.on_server(f"CREATE DATABASE {name}")
+        self.made.append(name)
+        return Place(f"{self.server}/{name}", folder, key)
+
+    def move(self, kind: str) -> Moved:
+        """Fill one and take its backup into another; once for each kind."""
+        if kind not in self.moved:
+            first, second, file = self.new(kind), self.new(kind), self.folder / f"{kind}.backup"
+            migrated, _, answers, written = first.does(
+                "manage migrate -v0", "fill", "ask", f"manage backup {file}"
+            )
+            assert (migrated["code"], written["code"], written["fault"]) == (0, 0, "")
+            assert written["out"].startswith(f"Wrote {file}: a backup of ")
+            done = second.manage("restore", str(file))
+            assert (done.returncode, done.stderr) == (0, ""), done.stdout
+            self.moved[kind] = Moved(first, file, answers, second, done.stdout.splitlines())
+        return self.moved[kind]
+
+    def take_down(self) -> None:
+        for name in self.made:
+            self.on_server(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture(scope="module")
+def places(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Places]:
+    made = Places(tmp_path_factory.mktemp("places"))
+    yield made
+    made.take_down()
+
+
+@KINDS
+def test_taken_back_elsewhere_it_gives_the_same_answers_and_stays_sealed(places: Places, kind: str) -> None:
+    moved = places.move(kind)
+    assert moved.said[-1] == "WHOLE"
+    assert "  signed lessons: 2" in moved.said
+    ledger = re.compile(r"  ledger school-\d+: 2 entries \(0 erased\), \d+ nodes, 1 checkpoints: whole")
+    assert [line for line in moved.said if "ledger" in line and ledger.fullmatch(line)]
+    assert not [line for line in moved.said if line.startswith(("FAULT", "CAUTION"))]
+    for table, says in SEALED.items():
+        sealed = " WHERE sealed" if table == "training_flight" else ""
+        connection = moved.second.connect()
+        (row,) = connection.execute(f"SELECT min(id) FROM {table}{sealed}").fetchone()
+        assert row is not None, table
+        connection.rollback()
+        for change in (f"DELETE FROM {table}", f"UPDATE {table} SET id = id"):
+            with pytest.raises(REFUSED, match=says):
+                connection.execute(f"{change} WHERE id = {row}")
+            connection.rollback()
+        connection.close()
+    pages = "SELECT count(*) > 0 FROM training_preparedpage"
+    for where, there in ((moved.first, True), (moved.second, False)):
+        connection = where.connect()
+        assert bool(connection.execute(pages).fetchone()[0]) is there, "pages are made anew"
+        connection.close()
+    answers, whole, guarded, migrated, place, key = moved.second.does(
+        "ask",
+        "manage verify_ledger",
+        "manage check --database default --fail-level WARNING",
+        "manage migrate --check",
+        "sign",
+        "key",
+    )
+    assert json.dumps(answers) == json.dumps(moved.answers)  # to the byte
+    assert whole["out"].splitlines()[-1] == "WHOLE"
+    assert (guarded["code"], guarded["fault"], migrated["code"]) == (0, "", 0)
+    assert place == 2  # the ledger goes on where it was
+
+    assert stat.S_IMODE(moved.file.stat().st_mode) == 0o600
+    assert list(moved.file.parent.glob(f".{moved.file.name}*")) == []
+    if kind == "postgresql":
+        with moved.first.connect() as connection:
+            tool = backup.tool("pg_restore", connection.info.server_version // 10_000)
+        held = subprocess.run([tool, "--file=-", moved.file], capture_output=True, check=True).stdout
+    else:
+        held = moved.file.read_bytes()
+    assert b"Sam Example" in held  # so that what is looked for could be found
+    assert key.encode() in held  # the public part, by which checkpoints are checked
+    assert SIGNING_KEY.encode() not in held
+    assert os.environ["SECRET_KEY"].encode() not in held
+
+
+@KINDS
+def test_nothing_is_written_over_and_nothing_half_taken_back(places: Places, kind: str) -> None:
+    moved = places.move(kind)
+    other = places.move("sqlite" if kind == "postgresql" else "postgresql").file
+    before = moved.file.read_bytes()
+    cut, words = places.folder / f"{kind}.cut", places.folder / f"{kind}.words"
+    cut.write_bytes(before[: len(before) * 2 // 3])
+    words.write_text("These are words and no backup.")
+    again, into = moved.second.does(f"manage backup {moved.file}", f"manage restore {moved.file}")
+    assert (
+        again["fault"]
+        == f"{moved.file} is there already: name a new file, so that no backup is written over."
+    )
+    assert into["fault"].startswith("The database is not empty (there is ")
+    assert moved.file.read_bytes() == before
+    files = {
+        cut: "pg_restore ended with code 1" if kind == "postgresql" else "malformed",
+        words: f"{words} is no backup: neither a PostgreSQL dump nor an SQLite database.",
+        other: "and DATABASE_URL names",
+        places.folder / "nothing": "cannot be read: No such file or directory.",
+    }
+    empty = places.new(kind)
+    *refused, whole = empty.does(
+        *(f"manage restore {file}" for file in files), f"manage restore {moved.file}"
+    )
+    for said, expected in zip(refused, files.values(), strict=True):
+        assert said["code"] == 1
+        assert expected in said["fault"]
+    assert whole["out"].splitlines()[-1] == "WHOLE"  # which an empty database alone takes
+
+
+def test_on_the_command_line_a_fault_is_a_line_and_no_trace(places: Places) -> None:
+    done = places.new("sqlite").manage("restore", str(places.folder / "nothing"))
+    assert done.returncode == 1
+    assert (
+        done.stderr
+        == f"CommandError: {places.folder / 'nothing'} cannot be read: No such file or directory.\n"
+    )
+
+
+def test_with_another_key_the_old_checkpoints_stay_good_and_that_is_said(places: Places) -> None:
+    moved = places.move("sqlite")
+    other = places.new("sqlite", key=OTHER_KEY)
+    done, own = other.does(f"manage restore {moved.file}", "key")
+    assert done["code"] == 0
+    (caution,) = [line for line in done["out"].splitlines() if line.startswith("CAUTION")]
+    assert f"and this installation has the key {own}: put the key back" in caution
+
+
+def test_a_row_changed_in_the_backup_is_named_after_the_restore(places: Places) -> None:
+    changed = places.folder / "changed.backup"
+    changed.write_bytes(places.move("sqlite").file.read_bytes())
+    with sqlite3.connect(changed) as connection:
+        connection.execute("DROP TRIGGER training_flight_no_update")
+        connection.execute("UPDATE training_flight SET remarks = 'calm' WHERE sealed")
+    (done,) = places.new("sqlite").does(f"manage restore {changed}")
+    assert done["code"] == 1
+    faults = [line for line in done["out"].splitlines() if line.startswith("FAULT")]
+    assert "FAULT trigger training_flight_no_update is not in place" in faults
+    assert len([line for line in faults if line.startswith("FAULT school ")]) == 2, faults
+    assert done["out"].splitlines()[-1] == f"NOT WHOLE: {len(faults)} fault(s)."
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        pytest.param(
+            "DELETE FROM django_migrations WHERE app = 'training' AND name LIKE '0007%'",
+            "the database is older than this program by 1 migration(s), from training.0007_ticks on",
+            id="of an older program",
+        ),
+        pytest.param(
+            "INSERT INTO django_migrations (app, name, applied)"
+            " VALUES ('training', '9999_new', '2030-01-01')",
+            "this program is older than the database, which has seen training.9999_new",
+            id="of a newer program",
+        ),
+    ],
+)
+def test_a_backup_of_another_version_is_not_called_whole(places: Places, change: str, says: str) -> None:
+    other = places.folder / f"{secrets.token_hex(4)}.backup"
+    other.write_bytes(places.move("sqlite").file.read_bytes())
+    with sqlite3.connect(other) as connection:
+        connection.execute(change)
+    (done,) = places.new("sqlite").does(f"manage restore {other}")
+    assert done["code"] == 1
+    assert says in done["out"]
+
+
+def test_the_tools_must_be_as_new_as_the_server() -> None:
+    with pytest.raises(backup.BackupError, match="No pg_dump of PostgreSQL 97 or newer is on this") as no:
+        backup.tool("pg_dump", 97)
+    assert "(found: " in str(no.value)
+    assert "apt-get install postgresql-client-97" in str(no.value)
+    assert (backup._major_of(backup.tool("pg_dump", 10)) or 0) >= 10
+
+
+@pytest.mark.postgresql
+def test_the_applications_role_does_the_work_and_cannot_undo_it(places: Places) -> None:
+    owner = places.move("postgresql").second
+    role, secret = f"app_{secrets.token_hex(4)}", secrets.token_hex(8)
+    superuser = os.environ["TEST_SUPERUSER_URL"]
+    with psycopg.connect(superuser, autocommit=True) as server:
+        server.execute(f"CREATE ROLE {role} LOGIN PASSWORD '{secret}'")
+    try:
+        me = owner.url.partition("//")[2].partition(":")[0]
+        given, missing, oneself, odd = owner.does(
+            f"manage rights {role}",
+            "manage rights no_such_role",
+            f"manage rights {me}",
+            "manage rights 'a;b'",
+        )
+        assert re.fullmatch(rf"{role} has its rights \(\d+ statements\)\.\n", given["out"])
+        assert missing["fault"].startswith("There is no role no_such_role: CREATE ROLE")
+        assert "is a superuser or the owner itself" in oneself["fault"]
+        assert "is no plain role name" in odd["fault"]
+        app = dataclasses.replace(owner, url=f"postgres://{role}:{secret}@{owner.url.partition('@')[2]}")
+        _, answers, guarded, ready, written = app.does(
+            "sign",
+            "ask",
+            "manage check --database default --fail-level WARNING",
+            "manage ready",
+            f"manage backup {places.folder / 'by-the-app.backup'}",
+        )
+        assert answers.keys() == places.move("postgresql").answers.keys()
+        assert (guarded["fault"], written["fault"]) == ("", "")
+        assert ready["out"] == "database: ok\nmigrations: ok\ntriggers: ok\nticks: sweep never ran\n"
+        for statement in (
+            "DELETE FROM training_flight",
+            "DELETE FROM training_student",
+            "DELETE FROM training_accesslog",
+            "UPDATE training_accesslog SET what = ''",
+            "UPDATE training_signoff SET at = at",
+            "UPDATE ledger_entry SET kind = kind",
+            "DELETE FROM django_migrations",
+            "TRUNCATE django_session",
+            "DROP TABLE training_tick",
+            "ALTER TABLE training_flight DISABLE TRIGGER ALL",
+            "SET session_replication_role = replica",
+            "CREATE TABLE mine (id int)",
+        ):
+            with app.connect() as connection:
+                with pytest.raises(psycopg.errors.InsufficientPrivilege):
+                    connection.execute(statement)
+                connection.rollback()
+    finally:
+        there = f"{superuser.rpartition('/')[0]}/{owner.url.rpartition('/')[2]}"
+        with psycopg.connect(there, autocommit=True) as server:
+            server.execute(f"DROP OWNED BY {role}")
+            server.execute(f"DROP ROLE {role}")

@@ -1,0 +1,1 @@
+"""What stored records mean."""

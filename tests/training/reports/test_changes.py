@@ -1,0 +1,140 @@
+"""What changed between two instants: entries in words, and what turned by them or by the days."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+
+import pytest
+
+from syllabus.engine.record import record as engine
+from tests.support import factories, handing, lessons
+from tests.support.cast import Cast, cast
+from training import models, record
+from training.reports.changes import changes
+from training.services.endorsements import endorsements
+from training.services.lessons import sign_offs
+
+pytestmark = pytest.mark.django_db
+MARCH_1 = dt.datetime(2026, 3, 1, 12, tzinfo=dt.UTC)
+MARCH_15 = dt.datetime(2026, 3, 15, 12, tzinfo=dt.UTC)
+
+
+@pytest.fixture
+def people() -> Cast:
+    return cast()
+
+
+def words(found) -> list[str]:
+    return [each.words for each in found.entries if each.part == "flights"]
+
+
+def test_a_signed_lesson_came(people: Cast) -> None:
+    lessons.signed(people)
+    found = changes(people.sam, MARCH_1, MARCH_15)
+    assert words(found) == ["Flight of 2026-03-02, 1.4 h in N00XY came on record."]
+    assert [each.entry.item for each in found.entries if each.part == "items"] == [
+        "presolo.d-01",
+        "presolo.d-02",
+    ]
+    assert found.words.startswith("Between 2026-03-01 and 2026-03-15: 4 entries came, 0 put right")
+
+
+@pytest.mark.parametrize(
+    ("first", "says"),
+    [
+        pytest.param(MARCH_1, "came on record", id="seen from before both, the corrected one came"),
+        pytest.param(
+            lessons.AT,
+            "was put right: the day was written wrong",
+            id="seen from between, the other was put right",
+        ),
+    ],
+)
+def test_a_corrected_lesson_is_told_once(people: Cast, first, says) -> None:
+    wrong = lessons.signed(people)
+    later = lessons.AT + dt.timedelta(days=2)
+    right = sign_offs.correct(
+        wrong,
+        id=uuid.uuid4(),
+        reason="the day was written wrong",
+        content=lessons.flown(
+            date="2026-03-01", off="2026-03-01T13:00:00-06:00", on="2026-03-01T14:24:00-06:00"
+        ),
+        by=people.ida,
+        at=later,
+        via="api",
+    )
+    lessons.sign(right, people.ida, at=later)
+    found = changes(people.sam, first, MARCH_15)
+    (told,) = words(found)
+    assert told.startswith("Flight of 2026-03-01")
+    assert says in told
+
+
+def test_a_revoked_endorsement_says_why(people: Cast) -> None:
+    given = endorsements.give(
+        people.sam, uuid.uuid4(), "knowledge-test", {}, by=people.ida, at=lessons.AT, via="api"
+    )
+    later = lessons.AT + dt.timedelta(days=3)
+    endorsements.revoke(given.endorsement, by=people.ida, reason="given in error", at=later, via="api")
+    found = changes(people.sam, lessons.AT, MARCH_15)
+    assert [each.words for each in found.entries] == [
+        "Endorsement of 2026-03-03 (knowledge-test) was put right: revoked, given in error."
+    ]
+
+
+def test_what_was_taken_off_is_told(people: Cast) -> None:
+    factories.recorded(people.sam, at=MARCH_1 - dt.timedelta(days=1), **handing.records())
+    factories.recorded(people.sam, at=MARCH_1 + dt.timedelta(days=1), flights=handing.records()["flights"])
+    found = changes(people.sam, MARCH_1, MARCH_15)
+    assert [(each.change, each.entry.id) for each in found.entries] == [
+        ("retired", "medical"),
+        ("retired", "student"),
+    ]
+
+
+def turned(found, requirement: str) -> list[tuple[bool | None, bool | None, str]]:
+    return [
+        (each.was, each.now, each.because)
+        for each in found.requirements
+        if each.after.rule.id == requirement and each.milestone == "faa.first-solo"
+    ]
+
+
+def certificate(at: dt.datetime) -> engine.Document:
+    return engine.Document("student", "student-pilot-certificate", at.date())
+
+
+def test_a_requirement_turns_by_what_was_put_on_record(people: Cast) -> None:
+    record.add(
+        people.sam,
+        "documents",
+        certificate(MARCH_1),
+        at=MARCH_1 + dt.timedelta(days=3),
+        provenance=engine.ATTESTED,
+    )
+    found = changes(people.sam, MARCH_1, MARCH_15)
+    assert turned(found, "faa.first-solo.certificate") == [(False, True, "record")]
+    (told,) = [
+        each.words for each in found.requirements if each.after.rule.id == "faa.first-solo.certificate"
+    ]
+    assert "not met before" in told
+    assert "by what was put on record" in told
+
+
+def test_a_requirement_turns_by_the_days_that_passed(people: Cast) -> None:
+    models.Student.objects.filter(pk=people.sam.pk).update(birth_date=dt.date(2010, 3, 10))
+    people.sam.refresh_from_db()
+    found = changes(people.sam, MARCH_1, MARCH_15)
+    assert turned(found, "faa.first-solo.age") == [(False, True, "time")]
+
+
+def test_nothing_turns_where_nothing_happened(people: Cast) -> None:
+    found = changes(people.sam, MARCH_1, MARCH_1 + dt.timedelta(hours=1))
+    assert (found.entries, found.milestones, found.requirements) == ((), (), ())
+
+
+def test_the_later_instant_cannot_be_the_earlier(people: Cast) -> None:
+    with pytest.raises(ValueError, match="lies before"):
+        changes(people.sam, MARCH_15, MARCH_1)

@@ -1,0 +1,1 @@
+"""Records that come, go and are erased."""

@@ -1,0 +1,1 @@
+"""The student's pages."""

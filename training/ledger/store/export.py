@@ -1,0 +1,107 @@
+"""A record to take away: entries with what proves them, in one JSON document that needs this server no more.
+
+The form ``ledger-export/1``::
+
+    {"format": "ledger-export/1", "tree": …,
+     "keys": [JWK …],                        public parts of the keys below
+     "checkpoint": JWS,                      ledger-checkpoint/1: so many entries, this root
+     "contents": JWS,                        ledger-contents/1: which entries, and which lost their body
+     "entries": [{"index", "kind", "subject", "at", "commitment",
+                  "body": text | null, "salt": hex | null, "proof": [hex …]} …],
+     "earlier": [{"checkpoint": JWS, "consistency": [hex …]} …]}
+
+``python -m training.ledger.verify FILE`` checks it.
+"""
+
+import datetime
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from django.db import DEFAULT_DB_ALIAS
+
+from training.ledger import models
+from training.ledger.core import sealed, statements
+from training.ledger.store import checkpoints, keys, proving
+
+
+def export(
+    tree: str,
+    *,
+    at: datetime.datetime,
+    subjects: Sequence[str] | None = None,
+    indices: Iterable[int] | None = None,
+    earlier: Iterable[models.Checkpoint] = (),
+    using: str = DEFAULT_DB_ALIAS,
+) -> dict[str, Any]:
+    """The entries of these subjects, or those of these indices, or (with neither) all, with their proofs.
+
+    They are proved against a checkpoint that is issued for it, so this is not to be called inside a
+    transaction. ``earlier``: checkpoints of the same tree that someone already holds; the document then shows
+    that nothing before them was changed. Raises ``ValueError`` for an index that the tree does not have.
+    """
+    if subjects is not None and indices is not None:
+        raise ValueError("export by subjects or by indices, not by both")
+    checkpoint = checkpoints.issue(tree, at=at, using=using)
+    rows = models.Entry.objects.using(using).filter(tree=tree, index__lt=checkpoint.size)
+    if subjects is not None:
+        rows = rows.filter(subject__in=subjects)
+    if indices is not None:
+        asked = sorted(set(indices))
+        rows = rows.filter(index__in=asked)
+    columns = ("index", "kind", "subject", "at", "commitment", "kept__body", "kept__salt")
+    chosen = list(rows.order_by("index").values_list(*columns))
+    if indices is not None and len(chosen) != len(asked):
+        lost = sorted(set(asked) - {row[0] for row in chosen})
+        raise ValueError(f"{tree} has no entry {lost[0]}: it has {checkpoint.size}, counted from 0")
+
+    found = [row[0] for row in chosen]
+    paths = proving.inclusions(tree, found, checkpoint.size, using=using)
+    signer = keys.signer()
+    contents = signer.sign(
+        sealed.contents_statement(
+            tree=tree,
+            size=checkpoint.size,
+            root=checkpoint.root,
+            at=sealed.instant_text(at),
+            subjects=None if subjects is None else sorted(set(subjects)),
+            indices=found,
+            erased=[row[0] for row in chosen if row[5] is None],
+        )
+    )
+    held = sorted(earlier, key=lambda one: one.size)
+    signed_by = {signer.kid, checkpoint.kid, *(one.kid for one in held)}
+    return {
+        "format": sealed.EXPORT,
+        "tree": tree,
+        "keys": [
+            statements.as_jwk(kid, public)
+            for kid, public in sorted(keys.known(using).items())
+            if kid in signed_by
+        ],
+        "checkpoint": checkpoint.token,
+        "contents": contents,
+        "entries": [
+            {
+                "index": index,
+                "kind": kind,
+                "subject": subject,
+                "at": instant,
+                "commitment": commitment,
+                "body": body,
+                "salt": salt,
+                "proof": [step.hex() for step in path],
+            }
+            for (index, kind, subject, instant, commitment, body, salt), path in zip(
+                chosen, paths, strict=True
+            )
+        ],
+        "earlier": [
+            {
+                "checkpoint": one.token,
+                "consistency": [
+                    step.hex() for step in proving.consistency(tree, one.size, checkpoint.size, using=using)
+                ],
+            }
+            for one in held
+        ],
+    }

@@ -1,0 +1,131 @@
+"""A flight school: what every other row belongs to."""
+
+import datetime as dt
+import zoneinfo
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator
+from django.db import models
+from django.db.models import Value
+
+from syllabus.engine.rules.settings import TAXI_ALLOWANCE
+from syllabus.engine.time.units import MINUTE
+
+#: The lists of a record whose claimed entries may raise a question.
+CLAIMABLE = ("endorsements", "tests", "documents", "flights", "items", "certificates")
+#: Those that do where the school says nothing else.
+CLAIMS_ASKED = ("endorsements", "tests", "documents", "certificates")
+TAXI_ALLOWANCE_MINUTES = TAXI_ALLOWANCE // MINUTE
+MOST_TAXI_MINUTES = 240
+
+
+def check_time_zone(name: str) -> None:
+    """Refuse what the time zone database does not know."""
+    try:
+        zoneinfo.ZoneInfo(name)
+    except (ValueError, OSError, zoneinfo.ZoneInfoNotFoundError) as fault:
+        raise ValidationError(
+            f"{name!r} is no time zone; write its name in the time zone database, such as America/Chicago."
+        ) from fault
+
+
+def claims_asked() -> list[str]:
+    """The lists of a record that are asked about at a school that never chose."""
+    return list(CLAIMS_ASKED)
+
+
+def check_claims_asked(chosen: object) -> None:
+    """Refuse what is no choice among a record's lists, each once."""
+    if not isinstance(chosen, list):
+        raise ValidationError("is no list; name lists of a record.")
+    if unknown := [each for each in chosen if each not in CLAIMABLE]:
+        raise ValidationError(
+            f"{unknown[0]!r} is no list whose claimed entries are asked about; there are"
+            f" {', '.join(CLAIMABLE)}."
+        )
+    if len(set(chosen)) < len(chosen):
+        raise ValidationError("names a list twice; name each once.")
+
+
+class School(models.Model):
+    """A school, or one instructor who teaches alone. Nothing is ever visible across two schools.
+
+    ``rules_version`` is drawn anew by the database whenever a minimum, a setting that answers depend on
+    (``claims_asked``, ``taxi_allowance_minutes``) or a linked spelling of a model changes
+    (``models.versions``), so that no report kept outlives the rules it was asked by; null where none of them
+    ever did.
+    """
+
+    name = models.CharField(max_length=200)
+    slug = models.SlugField(max_length=60, unique=True, help_text="short name used in addresses and commands")
+    time_zone = models.CharField(
+        max_length=64,
+        default="UTC",
+        validators=[check_time_zone],
+        help_text="decides which day 'today' is at the school",
+    )
+    of_age_at = models.PositiveSmallIntegerField(
+        "age of majority",
+        default=18,
+        help_text="years; until then a guardian with consent on record is told too. From memory: 18 in most "
+        "states of the USA, 19 in Alabama and Nebraska, 21 in Mississippi",
+    )
+    late_after_days = models.PositiveSmallIntegerField(
+        "a sign-off is late after",
+        null=True,
+        blank=True,
+        help_text="days between a lesson and its sign-off, past which it is signed with a warning; empty: "
+        "none. No regulation has such a number",
+    )
+    part_141 = models.BooleanField(
+        "certificated pilot school",
+        null=True,
+        blank=True,
+        help_text="whether the school holds a pilot school certificate; empty: not recorded, and its rules "
+        "on keeping records are asked",
+    )
+    claims_asked = models.JSONField(
+        "claimed entries are asked about",
+        default=claims_asked,
+        db_default=Value(list(CLAIMS_ASKED), models.JSONField()),
+        blank=True,
+        validators=[check_claims_asked],
+        help_text="lists of a record whose entries raise a question while nobody vouches for them",
+    )
+    taxi_allowance_minutes = models.PositiveSmallIntegerField(
+        "taxi allowance",
+        default=TAXI_ALLOWANCE_MINUTES,
+        db_default=TAXI_ALLOWANCE_MINUTES,
+        validators=[MaxValueValidator(MOST_TAXI_MINUTES)],
+        help_text="minutes on the ground beside the time between takeoff and landing, past which a logged"
+        " total is asked about; common practice, no regulation has such a number",
+    )
+    rules_version = models.UUIDField("state of the school's own rules", null=True, editable=False)
+    is_demo = models.BooleanField(
+        default=False, help_text="an invented school, replaced whenever the demo is loaded"
+    )
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def save(self, **given: Any) -> None:
+        """The version of the rules is the database's to draw: one read before is never written back."""
+        if not self._state.adding and given.get("update_fields") is None:
+            drawn = ("id", "rules_version")
+            given["update_fields"] = [
+                each.name for each in self._meta.concrete_fields if each.name not in drawn
+            ]
+        super().save(**given)
+
+    @property
+    def course_ref(self) -> str:
+        """What the school's own courses and minimums name it by (``school_ref`` there): its short name."""
+        return self.slug
+
+    def day(self, at: dt.datetime) -> dt.date:
+        """Which day it is at the school at an instant."""
+        return at.astimezone(zoneinfo.ZoneInfo(self.time_zone)).date()

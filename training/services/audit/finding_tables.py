@@ -1,0 +1,94 @@
+"""Findings as a table for a spreadsheet."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterable
+from typing import Any, Protocol
+
+from openpyxl import Workbook
+from openpyxl.cell import WriteOnlyCell
+
+from training.models import Finding
+from training.services.audit import findings
+from training.services.spreadsheets import safe
+
+COLUMNS = (
+    "severity",
+    "kind",
+    "day",
+    "student",
+    "instructor",
+    "state",
+    "first seen",
+    "says",
+    "citations",
+    "verified",
+    "mend",
+    "way",
+    "entries",
+    "finding",
+)
+
+
+#: What no cell of a workbook may hold (XML 1.0), and how much text fits into one.
+_NOT_IN_XML = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")
+_MOST = 32_767
+
+
+class Writable(Protocol):
+    def write(self, text: str, /) -> Any: ...
+
+
+def write(listed: Iterable[Finding], to: Writable) -> None:
+    """Listed findings as CSV (RFC 4180 but for the line's end), no cell of which is a formula."""
+    table = csv.writer(to, lineterminator="\n")
+    table.writerow(COLUMNS)
+    table.writerows([safe(each) for each in _cells(row)] for row in listed)
+
+
+def workbook(listed: Iterable[Finding]) -> bytes:
+    """The same as an XLSX workbook. Every cell is text, and begins as in the CSV."""
+    made = Workbook(write_only=True)
+    sheet = made.create_sheet("findings")
+    sheet.freeze_panes = "A2"
+    for cells in (COLUMNS, *(_cells(row) for row in listed)):
+        sheet.append([_text(sheet, safe(each)) for each in cells])
+    held = io.BytesIO()
+    made.save(held)
+    return held.getvalue()
+
+
+def _text(sheet: Any, value: str) -> WriteOnlyCell:
+    cell = WriteOnlyCell(sheet, _NOT_IN_XML.sub("?", value)[:_MOST])
+    cell.data_type = "s"  # whatever it begins with, it is no formula
+    return cell
+
+
+def whose(row: Finding) -> str:
+    """Whom a finding is about, in words."""
+    if row.student is not None:
+        return str(row.student)
+    return str(row.instructor) if row.instructor is not None else "the school"
+
+
+def _cells(row: Finding) -> list[str]:
+    body = row.body
+    return [
+        row.severity,
+        row.kind,
+        row.day.isoformat(),
+        str(row.student or ""),
+        str(row.instructor or ""),
+        findings.state_of(row),
+        row.first_seen.date().isoformat(),
+        body["says"],
+        "; ".join(body["citations"]),
+        body["verified"],
+        body["mend"],
+        body["way"],
+        " ".join(each["id"] for each in body["entries"]),
+        str(row.ref),
+    ]

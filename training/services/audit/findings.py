@@ -1,0 +1,404 @@
+"""What an audit found: recomputed, told once, kept; and who dealt with it, sealed in the school's ledger.
+
+A finding never silently disappears: one that an audit does not find any more stays, with the instant at which
+it was gone; one that comes back after that, or is found otherwise than it was resolved, is open again.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Callable, Generator, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Exists, OuterRef, Q, QuerySet
+
+from syllabus.engine.audit.audit import MENDS
+from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.record import reading
+from syllabus.engine.record.reading import Faults
+from syllabus.law import rulebook
+from training.ledger.core import assertions
+from training.ledger.store import entries
+from training.models import AuditRun, Finding, Resolution, School, Student, User
+from training.reports import audit as reports
+from training.reports import finding_entries
+from training.reports.audit import Told
+from training.reports.audit_kinds import NOT_AUDITED
+from training.services import access, errors
+from training.services.audit import finding_audit
+from training.services.audit.finding_audit import SEALED_AS
+from training.services.errors import Conflict, NotAllowed
+from training.services.lessons import lesson_audit
+from training.services.signing import seals
+
+MOST_NOTE = 2_000
+OPEN, RESOLVED, GONE = STATES = ("open", "resolved", "gone")
+_CHANGING = ("kind", "severity", "day", "digest", "body", "student_id", "instructor_id")
+
+
+class ResolutionError(FaultsFound):
+    """What was sent does not say what was done."""
+
+    what = "the resolution"
+
+
+@dataclass
+class Done:
+    """What an audit found, how much of it is new, and what is gone.
+
+    ``kept`` is false where it changed nothing: a later one was kept before, or one as of a later day.
+    """
+
+    run: AuditRun
+    kept: bool = True
+    new: int = 0
+    returned: int = 0
+    gone: int = 0
+    standing: list[Finding] = field(default_factory=list)
+
+
+def school_for(user: User, slug: str | None) -> School:
+    """The school of that short name, or the one that a user administers. Raises: NotAllowed."""
+    mine = access.schools(user)
+    found = list(mine.filter(slug=slug)[:1] if slug else mine.order_by("slug")[:2])
+    if len(found) == 1:
+        return found[0]
+    if found:
+        raise NotAllowed("You administer several schools; name one by its short name as school.")
+    raise NotAllowed(access.TAKES["audit"][1])
+
+
+def recompute(
+    school: School,
+    on: dt.date,
+    *,
+    at: dt.datetime,
+    by: User | None,
+    via: str,
+    progress: Callable[[Student], None] | None = None,
+    noted: bool = True,
+) -> Done:
+    """Audit a school as of a day, and keep what was found.
+
+    The records are read one by one outside any transaction; what was found is written in one, with the
+    school's row locked. Where a later audit was written meanwhile, or one as of a later day, this one changes
+    nothing: what stands today is not gone because somebody asks about last year. A record that cannot be
+    audited is told as such, and leaves what was found about it before as it stands.
+
+    Effects: each student's reading is logged, but where ``noted`` is false: nobody is shown anything by it.
+    Raises: whatever ``progress`` raises, with nothing kept.
+    """
+    steps = recomputing(school, on, at=at, by=by, via=via, noted=noted)
+    while True:
+        try:
+            student = next(steps)
+        except StopIteration as ended:
+            done: Done = ended.value
+            return done
+        if progress is not None:
+            progress(student)
+
+
+def recomputing(
+    school: School, on: dt.date, *, at: dt.datetime, by: User | None, via: str, noted: bool = True
+) -> Generator[Student, None, Done]:
+    """The same, student by student: for whoever shows how far it is. Left before its end, nothing is kept."""
+    told: dict[str, Told] = {}
+    read: list[Student] = []
+    for student, found in reports.by_student(school, on, at=at):
+        for each in found:
+            told.setdefault(each.key, each)
+        if student is not None:
+            read.append(student)
+            yield student
+    for sentence in (*lesson_audit.faults(school), *finding_audit.faults(school)):
+        altered = reports.altered(sentence, on)
+        told.setdefault(altered.key, altered)
+    if noted:
+        access.log_each(by, access.schools_of(read), access.READ, "audit of the school", via=via, at=at)
+    return _kept(school, on, at, by, told, len(read))
+
+
+@transaction.atomic
+def _kept(
+    school: School, on: dt.date, at: dt.datetime, by: User | None, told: Mapping[str, Told], students: int
+) -> Done:
+    School.objects.select_for_update().get(pk=school.pk)
+    run = AuditRun(
+        school=school, at=at, on=on, by=by, students=students, found=len(told), rulebook=rulebook.current().id
+    )
+    stands = {each.key: each for each in Finding.objects.filter(school=school).select_related("student")}
+    if AuditRun.objects.filter(Q(at__gt=at) | Q(on__gt=on), school=school).exists():
+        known = {each.key: each for each in listed(school)}
+        standing = [known.get(key) or _row(school, each, at) for key, each in told.items()]
+        return Done(run, kept=False, standing=sorted(standing, key=lambda each: each.day, reverse=True))
+    run.save()
+    done, added, changed, again = Done(run), [], [], []
+    for key, each in told.items():
+        row = stands.pop(key, None)
+        if row is None:
+            added.append(_row(school, each, at))
+            continue
+        fresh = _row(school, each, at)
+        if row.gone_at is not None:
+            row.gone_at, row.returned_at = None, at
+            done.returned += 1
+        elif row.digest != fresh.digest:
+            row.changed_at = at
+        if row.returned_at != at and row.changed_at != at and row.body == fresh.body:
+            again.append(row)
+            continue
+        for name in _CHANGING:
+            setattr(row, name, getattr(fresh, name))
+        row.last_seen = max(at, row.first_seen)
+        changed.append(row)
+    unread = {
+        str(each.student.ref) for each in told.values() if each.found.kind == NOT_AUDITED and each.student
+    }
+    gone = [row for row in stands.values() if row.gone_at is None and not _about_any(row, unread)]
+    for row in gone:
+        row.gone_at = at
+    Finding.objects.bulk_create(added, batch_size=500)
+    columns = [*(each.removesuffix("_id") for each in _CHANGING)]
+    Finding.objects.bulk_update(
+        changed, [*columns, "last_seen", "changed_at", "gone_at", "returned_at"], batch_size=200
+    )
+    for some in _portions([row.pk for row in again]):
+        Finding.objects.filter(pk__in=some, first_seen__lte=at).update(last_seen=at)
+    for some in _portions([row.pk for row in gone]):
+        Finding.objects.filter(pk__in=some).update(gone_at=at)
+    done.new, done.gone = len(added), len(gone)
+    done.standing = [*added, *changed, *again]
+    return done
+
+
+def _about_any(row: Finding, students: set[str]) -> bool:
+    """Whether a finding is about a record that this audit could not read, so that nothing says it is gone."""
+    if not students or row.kind == NOT_AUDITED:
+        return False
+    return (row.student is not None and str(row.student.ref) in students) or any(
+        each["student"] in students for each in row.body["entries"]
+    )
+
+
+def _portions(keys: list[int], size: int = 500) -> Iterable[list[int]]:
+    return (keys[start : start + size] for start in range(0, len(keys), size))
+
+
+def _row(school: School, told: Told, at: dt.datetime) -> Finding:
+    return Finding(
+        school=school,
+        student=told.student,
+        instructor_id=told.instructor,
+        key=told.key,
+        kind=told.found.kind,
+        severity=told.found.severity,
+        day=told.found.day,
+        digest=told.digest,
+        body=told.as_json(),
+        first_seen=at,
+        last_seen=at,
+    )
+
+
+def _standing_resolution() -> Q:
+    """That a finding was dealt with as it stands: not before it came back, not when it was another."""
+    of_it = Resolution.objects.filter(finding=OuterRef("pk"), digest=OuterRef("digest"))
+    since = Q(returned_at__isnull=True) | Q(Exists(of_it.filter(at__gte=OuterRef("returned_at"))))
+    return Q(Exists(of_it)) & since
+
+
+def listed(
+    school: School,
+    *,
+    state: str | None = None,
+    kind: str | None = None,
+    severity: str | None = None,
+    student: uuid.UUID | None = None,
+) -> QuerySet[Finding]:
+    """A school's findings, the newest day first; ``dealt_with`` says of each whether it was.
+
+    ``state``: open (nobody dealt with it), resolved, or gone (an audit does not find it any more).
+    """
+    found = (
+        Finding.objects.filter(school=school)
+        .annotate(dealt_with=Exists(Finding.objects.filter(_standing_resolution(), pk=OuterRef("pk"))))
+        .select_related("student", "instructor", "school")
+        .prefetch_related("resolutions__by")
+        .order_by("-day", "-pk")
+    )
+    if state == GONE:
+        found = found.filter(gone_at__isnull=False)
+    elif state == RESOLVED:
+        found = found.filter(gone_at__isnull=True, dealt_with=True)
+    elif state == OPEN:
+        found = found.filter(gone_at__isnull=True, dealt_with=False)
+    if kind:
+        found = found.filter(kind=kind)
+    if severity:
+        found = found.filter(severity=severity)
+    if student:
+        found = found.filter(student__ref=student)
+    return found
+
+
+def state_of(finding: Finding) -> str:
+    """Where a listed finding stands."""
+    if finding.gone_at is not None:
+        return GONE
+    return RESOLVED if getattr(finding, "dealt_with", False) else OPEN
+
+
+def note_read(findings: Iterable[Finding], by: User, *, via: str, at: dt.datetime) -> None:
+    """Log that these findings were read: one entry for each student whose record they are about."""
+    whose = {each.student_id: each.school_id for each in findings if each.student_id}
+    access.log_each(by, whose, access.READ, "findings of an audit", via=via, at=at)
+
+
+def find(user: User, ref: uuid.UUID) -> Finding:
+    """A finding of a school that a user administers. Raises: NotFound."""
+    rows = (
+        Finding.objects.filter(school__in=access.schools(user))
+        .annotate(dealt_with=Exists(Finding.objects.filter(_standing_resolution(), pk=OuterRef("pk"))))
+        .select_related("school", "student", "instructor")
+    )
+    return errors.find(rows, "finding of that id", ref=ref)
+
+
+def last_run(school: School) -> AuditRun | None:
+    """When a school was audited last."""
+    return AuditRun.objects.filter(school=school).order_by("-at", "-pk").first()
+
+
+def said(finding: Finding, how: str, note: str) -> dict[str, str]:
+    """What whoever resolves a finding confirms: the finding as it stands, and what was done."""
+    return {"digest": finding.digest, "how": how, "note": note}
+
+
+def resolve(
+    finding: Finding,
+    *,
+    how: str,
+    note: str,
+    by: User,
+    at: dt.datetime,
+    via: str,
+    confirmed: Mapping[str, Any] | None = None,
+) -> Resolution:
+    """Note that a finding was dealt with: by a correction, a note, or nothing that could be done.
+
+    Who calls has made sure that it is ``by`` (``confirming``). The same again is what stands.
+
+    Raises: NotAllowed for whoever does not administer the school; ResolutionError; Conflict where somebody
+            dealt with it otherwise, or it is gone.
+    Effects: one transaction, with the finding locked; sealed in the school's ledger; the access is logged.
+    """
+    access.require(by, "audit", finding.school)
+    faults = Faults()
+    if how not in MENDS:
+        faults.add("how", f"{how!r} is none of {', '.join(MENDS)}")
+    text = reading.text(faults, note, "note")
+    if text is not None and not text.strip():
+        faults.add("note", "is empty; write what was done, or why nothing was")
+    if text is not None and len(text) > MOST_NOTE:
+        faults.add("note", f"has {len(text)} characters, at most {MOST_NOTE} fit")
+    faults.stop(ResolutionError)
+    with transaction.atomic():
+        locked = Finding.objects.select_for_update(of=("self",)).select_related("student").get(pk=finding.pk)
+        since = Q(at__gte=locked.returned_at) if locked.returned_at else Q()
+        before = Resolution.objects.filter(since, finding=locked, digest=locked.digest).first()
+        if before is not None:
+            if (before.by_id, before.how, before.note) == (by.pk, how, note):
+                return before
+            raise Conflict(
+                f"It was dealt with on {before.at:%Y-%m-%d} by {before.by}: {before.how}. Read that first."
+            )
+        if locked.gone_at is not None:
+            raise Conflict("An audit does not find it any more: there is nothing left to deal with.")
+        body = {
+            "finding": str(locked.ref),
+            "kind": locked.kind,
+            "severity": locked.severity,
+            "says": locked.body["says"],
+            **said(locked, how, note),
+            "by": by.pk,
+            **({"confirmed": confirmed} if confirmed else {}),
+        }
+        tree, subject = seals.tree_of(locked.school_id), subject_of(locked)
+        if wrong := assertions.entry_fault(SEALED_AS, subject, body):
+            raise ResolutionError([Fault("", f"is not sealed: {wrong}")])
+        made = entries.append(tree=tree, kind=SEALED_AS, subject=subject, body=body, at=at)
+        if locked.student_id:
+            whose = {locked.student_id: locked.school_id}
+            access.log_each(by, whose, access.WRITE, f"finding {locked.ref} resolved", via=via, at=at)
+        return Resolution.objects.create(
+            school_id=locked.school_id,
+            finding=locked,
+            by=by,
+            at=at,
+            how=how,
+            note=note,
+            digest=locked.digest,
+            confirmed=confirmed or {},
+            ledger_tree=tree,
+            ledger_index=made.index,
+        )
+
+
+def subject_of(finding: Finding) -> str:
+    """Whose the ledger's entry about a finding is: the student's reference, or the instructor's number."""
+    if finding.student is not None:
+        return str(finding.student.ref)
+    if finding.instructor_id is not None:
+        return f"instructor-{finding.instructor_id}"
+    return seals.tree_of(finding.school_id)
+
+
+def as_json(page: Sequence[Finding]) -> list[dict[str, Any]]:
+    """Listed findings as plain JSON values, each with whoever dealt with it, its entries with who vouches."""
+    vouched = finding_entries.vouched(page)
+    return [_as_json(each, vouched) for each in page]
+
+
+def _as_json(finding: Finding, vouched: Mapping[tuple[str, str], str]) -> dict[str, Any]:
+    return {
+        "id": str(finding.ref),
+        "kind": finding.kind,
+        "severity": finding.severity,
+        "state": state_of(finding),
+        "digest": finding.digest,
+        "student": str(finding.student.ref) if finding.student else None,
+        "instructor": str(finding.instructor) if finding.instructor else None,
+        **finding.body,
+        "entries": [
+            {**each, "provenance": vouched.get((each["student"], each["id"]))}
+            for each in finding.body["entries"]
+        ],
+        "first_seen": _instant(finding.first_seen),
+        "last_seen": _instant(finding.last_seen),
+        "changed_at": _instant(finding.changed_at),
+        "gone_at": _instant(finding.gone_at),
+        "returned_at": _instant(finding.returned_at),
+        "resolutions": [resolution_json(each) for each in finding.resolutions.all()] if finding.pk else [],
+    }
+
+
+def resolution_json(made: Resolution) -> dict[str, Any]:
+    """Who dealt with a finding, how and when. ``stands``: of the finding as it is now."""
+    finding = made.finding
+    back = finding.returned_at is not None and made.at < finding.returned_at
+    return {
+        "by": str(made.by),
+        "at": _instant(made.at),
+        "how": made.how,
+        "note": made.note,
+        "stands": made.digest == finding.digest and not back,
+        "ledger_index": made.ledger_index,
+    }
+
+
+def _instant(at: dt.datetime | None) -> str | None:
+    return None if at is None else at.astimezone(dt.UTC).isoformat().replace("+00:00", "Z")

@@ -1,0 +1,1 @@
+"""A school's courses, and what it asks for beyond the law."""

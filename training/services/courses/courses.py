@@ -1,0 +1,211 @@
+"""The courses of a school: which are open to whom, and a draft written, and published, by its administrator.
+
+A course is addressed by its code, and one that belongs to a school by ``code@school``: neither a code nor a
+school's short name holds an ``@``, so that a school's course and the product's of the same code stay apart.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import pathlib
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from django.conf import settings
+from django.db import transaction
+from django.db.models import F, Q, QuerySet
+
+from syllabus.courses import files, outlines
+from syllabus.engine.course.course import CourseError, Outline
+from syllabus.engine.errors import Fault
+from syllabus.models import Course, CourseVersion
+from syllabus.models.courses import DRAFT, PUBLISHED
+from training.models import CoursePublication, Role, School, User
+from training.services.errors import Changed, NotAllowed, NotAsRead, NotFound
+
+#: Bytes of a course that is sent: ten times the largest course that comes with the product.
+MOST_BYTES = 512 * 1024
+
+
+def shipped() -> dict[str, pathlib.Path]:
+    """The files of the courses that come with the program, by their codes: each to begin one's own with."""
+    folder = settings.BASE_DIR / "fixtures" / "courses"
+    return {each.stem: each for each in sorted(folder.glob("*.yaml"))}
+
+
+@dataclass(frozen=True, slots=True)
+class Address:
+    """A course by its code and its school; ``school`` is None for one that comes with the product."""
+
+    code: str
+    school: str | None
+
+    @classmethod
+    def read(cls, text: str) -> Address:
+        code, at, school = text.partition("@")
+        return cls(code, school if at else None)
+
+    @classmethod
+    def of(cls, course: Course) -> Address:
+        return cls(course.code, course.school_ref)
+
+    def __str__(self) -> str:
+        return f"{self.code}@{self.school}" if self.school is not None else self.code
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What a user may see of courses: those of the product and of ``schools``, drafts of ``administers``."""
+
+    schools: frozenset[str]
+    administers: frozenset[str]
+
+    def versions(self) -> QuerySet[CourseVersion]:
+        """Every version the user may read; none for somebody who belongs to no school."""
+        if not self.schools:
+            return CourseVersion.objects.none()
+        published = Q(state=PUBLISHED) & (
+            Q(course__school_ref__isnull=True) | Q(course__school_ref__in=self.schools)
+        )
+        drafts = Q(state=DRAFT, course__school_ref__in=self.administers)
+        return with_publisher(CourseVersion.objects.filter(published | drafts))
+
+
+def seen(user: User) -> Seen:
+    """The schools a user belongs to, and those the user administers. Two queries."""
+    roles = list(Role.objects.filter(user=user).values_list("school__slug", "role"))
+    learns = School.objects.filter(students__user=user).values_list("slug", flat=True)
+    return Seen(
+        frozenset({slug for slug, _ in roles} | set(learns)),
+        frozenset(slug for slug, kind in roles if kind == Role.Kind.ADMINISTRATOR),
+    )
+
+
+def listed(user: User) -> list[tuple[Address, list[CourseVersion]]]:
+    """The courses open to a user, each with its versions, the oldest first. Three queries."""
+    found: dict[int, tuple[Address, list[CourseVersion]]] = {}
+    products_first = F("course__school_ref").asc(nulls_first=True)
+    rows = seen(user).versions().order_by("course__code", products_first, "course_id", "number")
+    for version in rows:
+        found.setdefault(version.course_id, (Address.of(version.course), []))[1].append(version)
+    return list(found.values())
+
+
+def version(user: User, address: Address, number: int | None = None) -> CourseVersion:
+    """A version the user may read; without ``number`` the newest. Raises: NotFound."""
+    rows = seen(user).versions().filter(course__code=address.code, course__school_ref=address.school)
+    if number is not None:
+        rows = rows.filter(number=number)
+    found = rows.order_by("-number").first()
+    if found is None:
+        raise _no_such(number)
+    return found
+
+
+def of_administrator(school: School, address: Address) -> list[CourseVersion]:
+    """Every version of a course that an administrator of a school may read there, the oldest first.
+
+    One query. The caller has made sure that it is an administrator of that school who asks.
+    """
+    if address.school not in (None, school.course_ref):
+        return []
+    rows = with_publisher(
+        CourseVersion.objects.filter(course__code=address.code, course__school_ref=address.school)
+    )
+    return list((rows if address.school else rows.filter(state=PUBLISHED)).order_by("number"))
+
+
+def outline(found: CourseVersion) -> Outline:
+    """Its outline; a published one is read once, for it stays as it is."""
+    return outlines.published(found) if found.is_published else outlines.outline(found)
+
+
+def _no_such(number: int | None) -> NotFound:
+    return NotFound("course of that code" if number is None else "version of that course")
+
+
+def may_write(user: User, address: Address, number: int | None = None) -> None:
+    """Raises: NotFound where the user belongs to no such school; NotAllowed where they only read there."""
+    known = seen(user)
+    if not known.schools or (address.school is not None and address.school not in known.schools):
+        raise _no_such(number)
+    if address.school is None:
+        raise NotAllowed(
+            f"{address} comes with the product and is only read here; write the school's own, at"
+            f" {address}@{min(known.schools)}."
+        )
+    if address.school not in known.administers:
+        raise NotAllowed(f"Only an administrator of {address.school} writes its courses.")
+
+
+@transaction.atomic
+def put(
+    user: User, address: Address, stands: Outline, *, fits: Callable[[CourseVersion | None], bool]
+) -> outlines.Saved:
+    """Keep a course as the draft of its next version, in the place of the draft there is.
+
+    ``fits`` says, of the newest version (None: there is none yet), whether the change starts from it; it is
+    asked under the lock. What says what the newest version says is written already, and is not asked about.
+
+    Raises: NotFound; NotAllowed; Changed; CourseError where the code is another.
+    """
+    may_write(user, address)
+    if stands.code != address.code:
+        raise CourseError(
+            [Fault("course", f"{stands.code!r} is the code of another course than {address.code!r}")]
+        )
+    course, _ = Course.objects.get_or_create(code=address.code, school_ref=address.school)
+    Course.objects.select_for_update().get(pk=course.pk)
+    newest = outlines.newest(address.code, address.school, published=False)
+    if newest is not None and newest.content_hash == files.content_hash(stands):
+        return outlines.Saved(newest, False)
+    if not fits(newest):
+        raise Changed(
+            f"{address} is not the one that the change starts from; read it, and send the change again with"
+            " its ETag."
+            if newest is not None
+            else f"There is no {address} yet; send it without If-Match."
+        )
+    return outlines.save(stands, address.school)
+
+
+@transaction.atomic
+def publish(
+    user: User, address: Address, number: int, *, content_hash: str, at: dt.datetime
+) -> CourseVersion:
+    """Freeze a draft for good. Published already with that content, it is given as it stands.
+
+    Raises: NotFound; NotAllowed; NotAsRead where its content is another than ``content_hash`` names.
+    """
+    may_write(user, address, number)
+    # The course is locked, as for a change: a draft is not put in the place of one that is being published.
+    course = Course.objects.select_for_update().filter(code=address.code, school_ref=address.school).first()
+    versions = CourseVersion.objects.select_related("course").filter(course=course, number=number)
+    found = versions.first() if course is not None else None
+    if found is None:
+        raise _no_such(number)
+    if found.content_hash != content_hash:
+        raise NotAsRead(
+            f"Version {number} of {address} has another content than the one that was read; read it again,"
+            " and publish it as it stands."
+        )
+    if found.is_published:
+        return found
+    made = outlines.publish(found, at)
+    school = School.objects.get(slug=address.school)
+    CoursePublication.objects.create(school=school, version=made, by=user, at=at)
+    return made
+
+
+def publisher(found: CourseVersion) -> str | None:
+    """The name of whoever published a version; None for a draft, and where nobody of a school did.
+
+    No query where ``with_publisher`` was asked.
+    """
+    made: CoursePublication | None = getattr(found, "publication", None)
+    return str(made.by) if made is not None else None
+
+
+def with_publisher(rows: QuerySet[CourseVersion]) -> QuerySet[CourseVersion]:
+    """Versions each with whoever published it."""
+    return rows.select_related("course", "publication__by")

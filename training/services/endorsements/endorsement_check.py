@@ -1,0 +1,414 @@
+"""What an endorsement rests on, what the rule forbids, and how long it will hold. Reads, decides nothing."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from syllabus.engine.errors import NotCovered
+from syllabus.engine.record import record as engine
+from syllabus.engine.record.reading import write_point
+from syllabus.engine.rules.evaluate import evaluate
+from syllabus.engine.rules.facts import same
+from syllabus.engine.rules.finding import Counted, Finding
+from syllabus.engine.rules.kinds.endorsements import by_itself
+from syllabus.engine.rules.question import Context
+from syllabus.engine.rules.reasons import Parameter, Reason, reason
+from syllabus.engine.rules.report import CAUTION, Report
+from syllabus.engine.rules.rulebook import Milestone, Requirement, Rulebook, RuleVersion
+from syllabus.engine.rules.settings import DEFAULT, Settings
+from syllabus.engine.time.amounts import count, time
+from syllabus.engine.time.days import Days
+from syllabus.law import auditing, endorsements, rulebook
+from syllabus.law.endorsements import Kind
+from training import models, record, reports
+from training.models import Student, User
+from training.reports import instructing, settings
+from training.services.endorsements import signing_authority
+from training.services.endorsements.signing_authority import Refusal
+
+ASKED = "endorsement"
+TRAINED = "training-by-the-signer"
+_SAYS = "Given by the instructor who gave the training"
+#: Kinds of requirement that look at the endorsement alone, so that one of no use to them is forbidden.
+_ALONE = ("endorsement", "cross_country_endorsement")
+
+
+@dataclass(frozen=True)
+class Checked:
+    """An endorsement as it would be given, and everything to look at before it is."""
+
+    kind: Kind
+    endorsement: engine.Endorsement
+    report: Report
+    warnings: tuple[str, ...]
+    refusals: tuple[Refusal, ...]
+    wording: str
+    last_day: dt.date | None
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain JSON values."""
+        told = self.report.as_json()
+        return {
+            "kind": self.kind.kind,
+            "title": self.kind.title,
+            "citation": self.kind.cite.section,
+            "verified": self.kind.verified,
+            "on": told["on"],
+            "given": self.endorsement.given.isoformat(),
+            "context": told["context"],
+            "rulebook": told["rulebook"],
+            "rests_on": told["requirements"],
+            "warnings": list(self.warnings),
+            "refusals": [each.as_json() for each in self.refusals],
+            "may_be_given": not self.refusals,
+            "wording": self.wording,
+            "last_day": self.last_day and self.last_day.isoformat(),
+            "life": self.kind.life,
+            "caution": CAUTION,
+        }
+
+
+def checked(
+    student: Student,
+    asked: engine.Endorsement,
+    *,
+    by: User,
+    at: dt.datetime,
+    known: engine.Record | None = None,
+) -> Checked:
+    """Look at an endorsement that ``by`` is about to give. Raises: NotInForce; NotCovered.
+
+    ``known`` is the student's record where the caller has it at hand.
+    """
+    listed, kind = endorsements.current(), endorsements.current().kinds[asked.kind]
+    signed = dataclasses.replace(asked, instructor=signing_authority.signature(by, student))
+    known = known or record.of(student)
+    on = signed.flight_date or signed.given
+    rules = reports.rules_of(student, on, with_course=False)
+    context = _context(student, signed)
+    chosen = settings.of(student.school)
+    rests_on = () if kind.is_about_another(signed) else listed.rests_on(kind, rules)
+    report = _asked(rules, rests_on, kind, known, on, context, chosen)
+    trained = _trained(kind, signed, known) if kind.trained else None
+    proved = _proved(rules, _proves(rules, kind, signed), kind, known, signed, on, context)
+    rule_last, useless = _rule_last(proved, signed)
+    refusals = [
+        *signing_authority.refusals(by, student, signed.given),
+        *_not_theirs(kind, signed),
+        *_missing(kind, signed),
+        *useless,
+        *_days(kind, signed, student.school.day(at), rule_last),
+    ]
+    warnings = _warnings(student, kind, signed, by, at, report, trained)
+    ends = [each for each in (rule_last, signed.expires) if each]
+    return Checked(
+        kind,
+        signed,
+        _with(report, trained),
+        tuple(warnings),
+        tuple(dict.fromkeys(refusals)),
+        filled(student, kind, signed),
+        min(ends, default=None),
+    )
+
+
+def last_day(student: Student, known: engine.Record, given: engine.Endorsement) -> dt.date | None:
+    """The last day of an endorsement on record; None where it has none, or the rules do not know its kind."""
+    listed, rules = endorsements.current(), rulebook.current()
+    kind = listed.kinds.get(given.kind)
+    last = None
+    if kind is not None:
+        on = given.flight_date or given.given
+        context = _context(student, given)
+        try:
+            proved = _proved(rules, _proves(rules, kind, given), kind, known, given, on, context)
+            last, _ = _rule_last(proved, given)
+        except NotCovered:  # no rule says how long it holds
+            pass
+    return min((each for each in (last, given.expires) if each), default=None)
+
+
+def filled(student: Student, kind: Kind, given: engine.Endorsement) -> str:
+    """The wording, the school's own where it has one, with what the endorsement says filled in."""
+    own = models.EndorsementWording.objects.filter(school_id=student.school_id, kind=kind.kind)
+    wording = own.values_list("wording", flat=True).first() or kind.wording
+    values = {
+        "student": student.name,
+        "given": given.given.isoformat(),
+        "aircraft_model": given.aircraft_model or "",
+        "category": given.category or "",
+        "class": given.klass or "",
+        "test": _for_test(kind, given),
+        "similar_model": given.similar_model or "",
+        "airport": given.airport.key if given.airport else "",
+        "area": given.area or "",
+        "route": " - ".join(place.key for place in given.route),
+        "flight_date": given.flight_date.isoformat() if given.flight_date else "",
+        "training_date": given.training_date.isoformat() if given.training_date else "",
+        "conditions": given.conditions,
+    }
+    text = kind.filled(wording, values)
+    if given.similar_model and "{similar_model}" not in wording:
+        text += f" The training was in the {given.similar_model}, which I find similar."
+    return f"{text} {given.conditions}" if given.conditions and "{conditions}" not in wording else text
+
+
+def _for_test(kind: Kind, given: engine.Endorsement) -> str:
+    """The test it is for as people call it, with category and class; empty where none is named."""
+    meant = kind.meant(given)
+    if "test" not in meant:
+        return ""
+    test = endorsements.called(meant["test"])
+    beside = [meant[field] for field in ("category", "class") if field in meant and meant[field] not in test]
+    return f"{test} ({', '.join(beside)})" if beside else test
+
+
+def _proves(rules: Rulebook, kind: Kind, given: engine.Endorsement) -> tuple[Requirement, ...]:
+    """The requirements that it satisfies: none where it names another test than they are about."""
+    return () if kind.is_about_another(given) else endorsements.current().proves(kind, rules)
+
+
+#: Why an instructor may not give an endorsement, by the kind of instructor: a rule about instructors.
+_LIMITED = {"ground": "ground-instructor", "foreign": "training-only", "armed-forces": "training-only"}
+
+
+def _not_theirs(kind: Kind, given: engine.Endorsement) -> list[Refusal]:
+    """Why the kind of instructor who signs may not give it; nothing where they may.
+
+    Where it hangs on a test that is not named, that the test is missing says enough.
+    """
+    signer, test = given.instructor, kind.meant(given).get("test")
+    if signer is None or kind.may_be_given_by(signer.kind, test):
+        return []
+    if signer.kind in kind.given_by and test is None:
+        return []
+    rule = instructing.rule(_LIMITED.get(signer.kind, "authorized"), given.given)
+    may = " or ".join(f"a {each}" for each in kind.given_by if kind.may_be_given_by(each, test))
+    return [
+        Refusal(
+            "instructor",
+            f"{signer.name} signs as a {signer.kind} instructor; {may} instructor must sign this."
+            f" {rule.says}",
+            rule.cite.section,
+        )
+    ]
+
+
+def _context(student: Student, given: engine.Endorsement) -> Context:
+    return Context(
+        aircraft_model=given.aircraft_model or student.training_model or None,
+        category=given.category,
+        klass=given.klass,
+        route=given.route or None,
+        airport=given.airport,
+        area=given.area,
+    )
+
+
+def _asked(
+    rules: Rulebook,
+    requirements: Sequence[Requirement],
+    kind: Kind,
+    known: engine.Record,
+    on: dt.date,
+    context: Context,
+    chosen: Settings = DEFAULT,
+) -> Report:
+    """The report on a list of requirements, put to the rulebook as if they were a milestone."""
+    milestone = Milestone(ASKED, kind.title, kind.title, (), tuple(requirements))
+    put = rules.with_milestone(milestone)
+    return evaluate(put, known, ASKED, on, context=context, settings=chosen)
+
+
+def _proved(
+    rules: Rulebook,
+    requirements: Sequence[Requirement],
+    kind: Kind,
+    known: engine.Record,
+    given: engine.Endorsement,
+    on: dt.date,
+    context: Context,
+) -> tuple[Finding, ...]:
+    """What the requirements it satisfies find with this endorsement alone on record, not shortened."""
+    bare = dataclasses.replace(
+        given, expires=None, instructor=given.instructor or engine.Instructor("the signer", None)
+    )
+    alone = dataclasses.replace(known, endorsements=(bare,))
+    return _asked(rules, [by_itself(each) for each in requirements], kind, alone, on, context).findings
+
+
+def _rule_last(proved: Sequence[Finding], given: engine.Endorsement) -> tuple[dt.date | None, list[Refusal]]:
+    """The rule's own last day; and why the rule makes nothing of the endorsement, where it does not."""
+    holds, useless = Days.all(), []
+    for finding in proved:
+        if finding.holds:
+            holds &= finding.holds
+        elif finding.rule.kind in _ALONE and not finding.possible and not finding.rule.get("window"):
+            useless += [
+                Refusal(_place(given), str(why), finding.rule.cite.section)
+                for entry, why in finding.not_counted
+                if entry == given.id
+            ]
+    span = holds.from_day(given.given)
+    return (span[1] if span else None), useless
+
+
+def _place(given: engine.Endorsement) -> str:
+    for name in ("training_date", "flight_date", "route"):
+        if getattr(given, name):
+            return name
+    return "given"
+
+
+def _missing(kind: Kind, given: engine.Endorsement) -> list[Refusal]:
+    return [
+        Refusal(name, "is missing; this endorsement names it", kind.cite.section)
+        for name in kind.required
+        if not endorsements.named(given, name)
+    ]
+
+
+def _days(kind: Kind, given: engine.Endorsement, today: dt.date, rule_last: dt.date | None) -> list[Refusal]:
+    found: list[Refusal] = []
+    cite = kind.cite.section
+    if given.given > today:
+        found.append(Refusal("given", f"{given.given} is still to come; today is {today}", cite))
+    if given.training_date and given.training_date > given.given:
+        found.append(
+            Refusal(
+                "training_date",
+                f"{given.training_date} is after the endorsement, given {given.given}; the training"
+                " comes first",
+                cite,
+            )
+        )
+    if given.expires and given.expires < given.given:
+        found.append(
+            Refusal("expires", f"{given.expires} is before the endorsement, given {given.given}", cite)
+        )
+    if given.expires and rule_last and given.expires > rule_last:
+        found.append(
+            Refusal(
+                "expires",
+                f"{given.expires} is after {rule_last}, the rule's own last day; a limit may be shortened and"
+                " never lengthened. Leave expires out, or name an earlier day",
+                cite,
+            )
+        )
+    return found
+
+
+def _trained(kind: Kind, given: engine.Endorsement, known: engine.Record) -> Finding:
+    """Whether training by the signer is on record: on the day it is said to be of, in the model named."""
+    counted: list[Counted] = []
+    others: list[tuple[str, Reason]] = []
+    lessons: list[engine.Flight | engine.GroundLesson] = [
+        flight
+        for flight in known.flights
+        if flight.times.get("dual") and _in_model(flight, given.aircraft_model)
+    ]
+    if kind.ground_counts:
+        lessons += known.ground
+    for lesson in lessons:
+        if given.training_date and lesson.date != given.training_date:
+            continue
+        if lesson.date > given.given or lesson.instructor is None:
+            continue
+        amount = lesson.times["dual"] if isinstance(lesson, engine.Flight) else lesson.time
+        gave: dict[str, Parameter] = {"time": time(amount or 0), "day": lesson.date}
+        if _is(lesson.instructor, given.instructor):
+            counted.append((lesson.id, reason("signer.gave", **gave)))
+        else:
+            others.append(
+                (lesson.id, reason("signer.gave-another", **gave, instructor=lesson.instructor.name))
+            )
+    one = (count(1, "lesson"),)
+    return Finding(
+        RuleVersion(TRAINED, TRAINED, given.given, None, _SAYS, kind.cite, kind.verified, "", {}),
+        holds=Days.all() if counted else Days.none(),
+        possible=Days.all(),
+        have=(count(len(counted), "lesson"),),
+        need=one,
+        remaining=(count(0, "lesson"),) if counted else one,
+        counted=tuple(counted),
+        not_counted=tuple(others),
+        ask=() if counted else (("flights", _no_lesson(given)),),
+    )
+
+
+def _no_lesson(given: engine.Endorsement) -> Reason:
+    named: dict[str, Parameter] = {}
+    on = in_ = ""
+    if given.training_date:
+        on, named["day"] = "-on", given.training_date
+    if given.aircraft_model:
+        in_, named["model"] = "-in", given.aircraft_model
+    return reason(f"signer.no-lesson{on}{in_}", **named)
+
+
+def _with(report: Report, trained: Finding | None) -> Report:
+    """The report with the training by the signer before everything else."""
+    if trained is None:
+        return report
+    answer = report.answer
+    return dataclasses.replace(
+        report, answer=dataclasses.replace(answer, findings=(trained, *answer.findings))
+    )
+
+
+def _in_model(flight: engine.Flight, model: str | None) -> bool:
+    return model is None or (flight.aircraft.model is not None and same(flight.aircraft.model) == same(model))
+
+
+def _is(one: engine.Instructor, signer: engine.Instructor | None) -> bool:
+    if signer is None:
+        return False
+    if one.certificate and signer.certificate:
+        return same(one.certificate) == same(signer.certificate)
+    return one.name == signer.name
+
+
+def _warnings(
+    student: Student,
+    kind: Kind,
+    given: engine.Endorsement,
+    by: User,
+    at: dt.datetime,
+    report: Report,
+    trained: Finding | None,
+) -> list[str]:
+    found: list[str] = []
+    for finding in report.unmet():
+        met = finding.met(report.question.on)
+        word = "Not known" if met is None else "Not met"
+        found.append(f"{word} on {report.question.on}: {finding.rule.says} ({finding.rule.cite.section}).")
+    for _, missing in trained.ask if trained else ():
+        found.append(f"Not on record: {missing} ({kind.cite.section}).")
+    today = student.school.day(at)
+    if given.given < today:
+        found.append(f"It is dated {given.given} and signed here on {today}.")
+    if given.flight_date and given.flight_date > given.given:
+        existing = auditing.current().near("existing-conditions", given.given)
+        found.append(
+            f"The flight is on {given.flight_date}, the endorsement of {given.given}: it judges the"
+            f" conditions as they are when it is given ({existing.cite.section})."
+        )
+    unlocated = [write_point(place) for place in given.route if not place.known]
+    if unlocated:
+        found.append(
+            f"Nobody knows the position of {', '.join(map(str, unlocated))}: no distance is measured."
+        )
+    role = by.roles.filter(school_id=student.school_id, role=models.Role.Kind.INSTRUCTOR).first()
+    if role and role.recent_experience_until is None:
+        cite = instructing.rule("recent-experience", today).cite.section
+        found.append(
+            f"Until when the recent experience of {by} lasts is not recorded at the school ({cite})."
+        )
+    found += signing_authority.endorsement_cautions(
+        by, student, given.category, given.aircraft_model, given.given
+    )
+    return found

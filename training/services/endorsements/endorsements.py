@@ -1,0 +1,353 @@
+"""Endorsements given here: what one rests on is shown first, then it is signed and sealed; and revoked.
+
+The instructor decides. What the rule itself forbids is refused; everything else that speaks against giving it
+is shown, and what was shown is kept with the signature.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import hashlib
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import rfc8785
+from django.db import transaction
+
+from syllabus.engine.errors import DocumentError, Fault, FaultsFound
+from syllabus.engine.record import document as documents
+from syllabus.engine.record import record as engine
+from syllabus.law import endorsements
+from training import record
+from training.models import Endorsement, EndorsementSeal, Revocation, Student, User
+from training.services import access
+from training.services.endorsements.endorsement_check import Checked, checked
+from training.services.endorsements.signing_authority import Refusal
+from training.services.errors import Conflict, NotFound, Refused
+from training.services.signing import seals
+
+_PLACE = "endorsements[0]"
+_NOT_SENT = ("id", "kind", "instructor", "recorded", "provenance")
+MOST_TEXT = 2_000
+#: A day after all that a record holds.
+_LATE = "2199-12-31"
+
+
+class EndorsementError(FaultsFound):
+    """What was sent about an endorsement cannot be read."""
+
+    what = "the endorsement"
+
+
+class AgainstTheRule(Refused):
+    """The rule forbids it; ``report`` says what and why."""
+
+    def __init__(self, report: Checked):
+        self.report = report
+        super().__init__(
+            " ".join(each.message for each in report.refusals),
+            faults=[
+                Fault(f"endorsement.{each.place}", f"{each.message} ({each.citation})")
+                for each in report.refusals
+            ],
+            summary="The rule forbids this endorsement as it stands; report says what and where it is"
+            " written.",
+            facts={"report": report.as_json()},
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """The row on record, its seal, and whether it was given just now or long before."""
+
+    endorsement: Endorsement
+    seal: EndorsementSeal
+    created: bool
+
+
+def check(
+    student: Student,
+    kind: str,
+    fields: object,
+    *,
+    by: User,
+    at: dt.datetime,
+    via: str,
+    known: engine.Record | None = None,
+) -> Checked:
+    """What an endorsement would rest on, were it given now; nothing is written but the access.
+
+    ``fields``: as in a record document's endorsement, without kind and instructor; ``given`` is today at the
+    school where it is not said.
+
+    Raises: EndorsementError; NotAllowed; NotInForce where a rule has no version on the day.
+    """
+    access.require(by, "write a record", student, on=at.date())
+    asked = read(kind, fields, student.school.day(at))
+    access.log(by, student, access.READ, f"check of endorsement {asked.kind}", via=via, at=at)
+    return checked(student, asked, by=by, at=at, known=known)
+
+
+def read(kind: str, fields: object, today: dt.date, *, entry: str = "to be given") -> engine.Endorsement:
+    """The endorsement that is meant, still without its instructor. Raises: EndorsementError."""
+    if not isinstance(fields, Mapping):
+        raise EndorsementError([Fault("", "is no object; send the fields of the endorsement by name")])
+    sent = {key: value for key, value in fields.items() if value is not None}
+    faults = [Fault(key, "is not sent here; it follows from the call") for key in _NOT_SENT if key in sent]
+    # read apart: training after the endorsement is forbidden by the rule, and told with the report
+    parts = [
+        {"kind": kind, "given": today.isoformat(), **{k: v for k, v in sent.items() if k != "training_date"}},
+        {"kind": kind, "given": _LATE, "training_date": sent.get("training_date")},
+    ]
+    found: list[engine.Endorsement] = []
+    for part in parts:
+        for name in _NOT_SENT:
+            if name != "kind":
+                part.pop(name, None)
+        try:
+            form = {"format": engine.FORMAT, "endorsements": [{**part, "id": entry}]}
+            found.extend(documents.parse(form).endorsements)
+        except DocumentError as problem:
+            faults.extend(Fault(_own(fault.place), fault.message) for fault in problem.faults)
+    if not faults:
+        made = dataclasses.replace(found[0], training_date=found[1].training_date)
+        known = endorsements.current().kinds
+        if made.kind not in known:
+            faults.append(Fault("kind", f"{kind!r} is no kind given here; there are {', '.join(known)}"))
+        else:
+            for name in endorsements.FIELDS:
+                if name in sent and name not in known[made.kind].fields:
+                    faults.append(Fault(name, f"is no part of a {made.kind} endorsement; leave it out"))
+            sorts = known[made.kind].tests
+            if made.test and sorts and endorsements.sort_of(made.test) not in sorts:
+                wanted = " or ".join(sorts)
+                faults.append(
+                    Fault(
+                        "test",
+                        f"{made.test!r} is none of {made.kind}; name a {wanted} test",
+                    )
+                )
+    if faults:
+        raise EndorsementError(dict.fromkeys(faults))
+    return made
+
+
+def _own(place: str) -> str:
+    return place.removeprefix(_PLACE).lstrip(".")
+
+
+@transaction.atomic
+def give(
+    student: Student,
+    entry: uuid.UUID,
+    kind: str,
+    fields: object,
+    *,
+    by: User,
+    at: dt.datetime,
+    via: str,
+    judgement: str = "",
+    confirmed: Mapping[str, Any] | None = None,
+) -> Given:
+    """Give an endorsement: put it on record and seal it. The same again is answered with what stands.
+
+    ``entry`` is the caller's own id for it, so that it may arrive any number of times. ``judgement`` is what
+    the instructor adds in words. Who calls has made sure that it is ``by`` who signs (``confirmed``, from
+    ``confirming``).
+
+    Raises: EndorsementError; NotAllowed; AgainstTheRule with the report; NotInForce; Conflict where the id
+            stands for something else.
+    Effects: one transaction, with the student's row locked; the access is logged.
+    """
+    access.require(by, "write a record", student, on=at.date())
+    _text("judgement", judgement)
+    locked = Student.objects.select_for_update().select_related("school").get(pk=student.pk)
+    stands = (
+        Endorsement.objects.filter(student=locked, entry_id=str(entry)).order_by("recorded_at", "pk").first()
+    )
+    if stands is not None:
+        return _again(stands, kind, fields, by=by, judgement=judgement)
+    asked = read(kind, fields, locked.school.day(at), entry=str(entry))
+    report = checked(locked, asked, by=by, at=at)
+    if report.refusals:
+        raise AgainstTheRule(report)
+    row: Endorsement = record.add(
+        locked, "endorsements", report.endorsement, at=at, sealed=True, instructor_user=by
+    )
+    shown = report.as_json()
+    index = seals.seal(
+        locked,
+        "endorsement.given",
+        {
+            "endorsement": _written(report.endorsement),
+            "wording": report.wording,
+            "judgement": judgement,
+            **({"confirmed": confirmed} if confirmed else {}),
+            "by": by.pk,
+            "provenance": engine.SIGNED,
+            "rulebook": report.report.rulebook,
+            "shown": {each["id"]: each["met"] for each in shown["rests_on"]},
+            "warnings": shown["warnings"],
+            "report": "sha256:" + hashlib.sha256(rfc8785.dumps(shown)).hexdigest(),
+        },
+        at=at,
+    )
+    seal = EndorsementSeal.objects.create(
+        school_id=locked.school_id,
+        student=locked,
+        endorsement=row,
+        by=by,
+        at=at,
+        wording=report.wording,
+        judgement=judgement,
+        shown=shown,
+        confirmed=confirmed or {},
+        ledger_index=index,
+    )
+    access.log(by, locked, access.WRITE, f"endorsement {asked.kind}", via=via, at=at)
+    return Given(row, seal, created=True)
+
+
+def _again(stands: Endorsement, kind: str, fields: object, *, by: User, judgement: str) -> Given:
+    """What was given under this id, where the same was sent again."""
+    seal = EndorsementSeal.objects.filter(endorsement=stands).first()
+    asked = read(kind, fields, stands.given, entry=stands.entry_id)
+    written: engine.Endorsement = record.entry_of(stands, "endorsements")
+    bare = dataclasses.replace(written, instructor=None, recorded=None, provenance=asked.provenance)
+    same = bare == asked
+    if seal is None or seal.by_id != by.pk or seal.judgement != judgement or not same:
+        raise Conflict(
+            f"The id {stands.entry_id} stands on this record for the endorsement {stands.kind} given"
+            f" {stands.given}, and not as it was sent now. Send a new endorsement under an id of its own."
+        )
+    return Given(stands, seal, created=False)
+
+
+def find(student: Student, entry: uuid.UUID) -> Endorsement:
+    """The endorsement given here under that id, revoked or not. Raises: NotFound."""
+    found = Endorsement.objects.filter(student=student, entry_id=str(entry), seal__isnull=False).first()
+    if found is None:
+        raise NotFound("endorsement of that id", "that was given by signature")
+    found.student = student
+    return found
+
+
+@transaction.atomic
+def revoke(
+    endorsement: Endorsement,
+    *,
+    by: User,
+    reason: str,
+    at: dt.datetime,
+    via: str,
+    confirmed: Mapping[str, Any] | None = None,
+) -> Revocation:
+    """End an endorsement that was given here, from today at the school on.
+
+    The row that was given stays, retired; on record stands a successor of the same id and content, whose last
+    day is the day before, so that from the day of the revocation on nothing rests on it. What was known
+    before the revocation is answered as before (``known_at``). Any of the student's instructors and the
+    school's administrators may do it: it only takes away.
+
+    Raises: EndorsementError where there is no reason; NotAllowed; Conflict where it was revoked for another
+            reason already.
+    Effects: one transaction, with the student's row locked; sealed in the ledger; the access is logged.
+    """
+    student = Student.objects.select_for_update().select_related("school").get(pk=endorsement.student_id)
+    access.require(by, "write a record", student, on=at.date())
+    if not reason.strip():
+        raise EndorsementError([Fault("reason", "is empty; write why the endorsement ends")])
+    _text("reason", reason)
+    before = Revocation.objects.filter(endorsement=endorsement).first()
+    if before is not None:
+        if (before.by_id, before.reason) == (by.pk, reason):
+            return before
+        raise Conflict(f"The endorsement was revoked on {student.school.day(before.at)}: {before.reason}")
+    at = max(at, endorsement.recorded_at)
+    day = student.school.day(at)
+    given: engine.Endorsement = record.entry_of(endorsement, "endorsements")
+    last = day - dt.timedelta(days=1)
+    ended = dataclasses.replace(
+        given,
+        expires=min(last, given.expires) if given.expires else last,
+        conditions="\n".join(filter(None, (given.conditions, f"Revoked {day}: {reason}"))),
+    )
+    index = seals.seal(
+        student,
+        "endorsement.revoked",
+        {
+            "entry": given.id,
+            **({"confirmed": confirmed} if confirmed else {}),
+            "by": by.pk,
+            "reason": reason,
+            "provenance": engine.SIGNED,
+            "in_its_place": _written(ended),
+        },
+        at=at,
+    )
+    revocation = Revocation.objects.create(
+        school_id=student.school_id,
+        student=student,
+        endorsement=endorsement,
+        by=by,
+        at=at,
+        reason=reason,
+        confirmed=confirmed or {},
+        ledger_index=index,
+    )
+    Endorsement.objects.filter(pk=endorsement.pk).update(retired_at=at)
+    record.add(
+        student,
+        "endorsements",
+        ended,
+        at=at,
+        sealed=True,
+        instructor_user_id=endorsement.instructor_user_id,
+        ended_by=revocation,
+    )
+    access.log(by, student, access.WRITE, f"revocation of endorsement {given.kind}", via=via, at=at)
+    return revocation
+
+
+def listed(student: Student) -> list[tuple[Endorsement, EndorsementSeal | None, Revocation | None]]:
+    """Every endorsement on record, newest first: the row, how it was given here, how it was ended."""
+    rows = (
+        Endorsement.objects.filter(student=student, retired_at__isnull=True)
+        .select_related("seal__by", "ended_by__by", "ended_by__endorsement__seal__by")
+        .order_by("-given", "-pk")
+    )
+    found: list[tuple[Endorsement, EndorsementSeal | None, Revocation | None]] = []
+    for row in rows:
+        origin = row.ended_by.endorsement if row.ended_by else row
+        found.append((row, getattr(origin, "seal", None), row.ended_by))
+    return found
+
+
+def _text(place: str, text: str) -> None:
+    if len(text) > MOST_TEXT:
+        raise EndorsementError([Fault(place, f"has {len(text)} characters, at most {MOST_TEXT} fit")])
+
+
+def _written(endorsement: engine.Endorsement) -> dict[str, Any]:
+    """The endorsement as a record document writes it."""
+    whole = documents.dump(engine.Record(endorsements=(endorsement,)))
+    made: dict[str, Any] = whole["endorsements"][0]
+    return made
+
+
+__all__ = (
+    "AgainstTheRule",
+    "Checked",
+    "EndorsementError",
+    "Given",
+    "Refusal",
+    "check",
+    "find",
+    "give",
+    "listed",
+    "read",
+    "revoke",
+)

@@ -1,0 +1,246 @@
+"""Whether somebody may sign as an instructor on a day, and what is worth a second look before they do."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import uuid
+from collections.abc import Iterator
+from contextvars import ContextVar
+from dataclasses import dataclass
+
+from django.db.models import BigIntegerField, QuerySet
+
+from syllabus.engine.audit.instructing import covered
+from syllabus.engine.record import record as engine
+from syllabus.engine.time.units import format_time
+from training.models import Aircraft, Role, Student, User
+from training.reports import instructing as given
+from training.sql import Place, Statement
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """What a rule forbids: what it is about, a sentence that names the way out, and where the rule stands."""
+
+    place: str
+    message: str
+    citation: str
+
+    def as_json(self) -> dict[str, str]:
+        return {"place": self.place, "message": self.message, "citation": self.citation}
+
+
+#: An instructor who gives no flight training (14 CFR 61.215).
+_GROUND = "ground"
+
+
+def signature(by: User, student: Student) -> engine.Instructor | None:
+    """What ``by`` signs with at the student's school: name, certificate, kind; None without a certificate."""
+    role = _role(by, student)
+    return (
+        engine.Instructor(str(by), role.certificate, role.instructor_kind)
+        if role and role.certificate
+        else None
+    )
+
+
+def refusals(
+    by: User, student: Student, *days: dt.date, flight: engine.Flight | None = None
+) -> list[Refusal]:
+    """Why ``by`` is no authorized instructor for this student on one of these days; empty where nothing is.
+
+    An authorized instructor holds a certificate and has the recent experience (14 CFR 61.1, 61.197). Where
+    the school recorded no last day of recent experience, it is taken to be looked after elsewhere. With a
+    ``flight`` also why they may not give flight training in its aircraft (14 CFR 61.195(b)): only where the
+    recorded ratings certainly do not cover it; what is not recorded is a caution. One query or two.
+    """
+    first = min(days)
+    own, authorized = given.rule("not-oneself", first).cite, given.rule("authorized", first).cite
+    found: list[Refusal] = []
+    role = _role(by, student)
+    if student.user_id is not None and student.user_id == by.pk:
+        found.append(
+            Refusal(
+                "instructor",
+                "Nobody gives an endorsement to themselves; another instructor must.",
+                own.section,
+            )
+        )
+    if not by.is_active:
+        found.append(Refusal("instructor", f"The account of {by} is closed.", authorized.section))
+    if role is None:
+        found.append(
+            Refusal(
+                "instructor",
+                f"{by} is no instructor at {student.school.name}; an instructor of the school must sign.",
+                authorized.section,
+            )
+        )
+        return found
+    if not role.certificate:
+        found.append(
+            Refusal(
+                "instructor",
+                f"{by} has no certificate number at {student.school.name}; the school adds it to the role.",
+                authorized.section,
+            )
+        )
+    last = role.recent_experience_until
+    if last is not None and last < max(days):
+        found.append(
+            Refusal(
+                "instructor",
+                f"The recent experience of {by} ended on {last}; the school records its renewal.",
+                given.rule("recent-experience", max(days)).cite.section,
+            )
+        )
+    if flight is not None and given.is_training(flight) and role.instructor_kind == _GROUND:
+        rule = given.rule("ground-instructor", flight.date)
+        found.append(
+            Refusal(
+                "instructor",
+                f"{by} signs as a ground instructor; a flight instructor must sign flight training."
+                f" {rule.says}",
+                rule.cite.section,
+            )
+        )
+    elif flight is not None and given.is_training(flight) and given.covers(role, flight) is False:
+        found.append(
+            Refusal(
+                "content.flight.aircraft",
+                f"{_held(role)}; flight training in this aircraft ({_named(flight.aircraft)}) is signed by an"
+                " instructor who holds its category and class. The school records ratings with the role.",
+                given.rule("category-and-class", flight.date).cite.section,
+            )
+        )
+    return found
+
+
+def cautions(
+    by: User, student: Student, flight: engine.Flight, corrects: uuid.UUID | None = None
+) -> Iterator[tuple[str, str, str]]:
+    """What is worth a second look in a flight that ``by`` signs: its kind, a key of the flight, a sentence.
+
+    More flight training in 24 hours than is allowed was given all the same, and belongs on record: it warns,
+    and the warning is sealed. No other student's flight is named. Two queries.
+    """
+    role = _role(by, student)
+    if role is None or not given.is_training(flight):
+        return
+    if given.covers(role, flight) is None:
+        why = (
+            f"Which ratings {by} holds is not recorded at the school"
+            if role.ratings is None
+            else "The category and class of the aircraft, or of the ratings recorded, are not complete"
+        )
+        cite = given.rule("category-and-class", flight.date).cite
+        yield "ratings-not-known", "aircraft", f"{why}: whether they cover it is not known ({cite.section})."
+    hours = given.hours(role, flight, corrects=corrects)
+    if hours is None or hours.exceeded is False:
+        return
+    most, within = (format_time(hours.rule.params[key]) for key in ("most", "within"))
+    where = f"as far as this school's record says ({hours.rule.cite.section})."
+    if hours.exceeded:
+        told = hours.tally.sure
+        yield (
+            "hours-exceeded",
+            "times.dual",
+            f"With this flight, {by} gave {format_time(told.amount)} of flight training within {within} on"
+            f" the clock, from {told.start:%Y-%m-%d %H:%M} UTC on; at most {most} are allowed, {where}",
+        )
+    else:
+        yield (
+            "hours-not-known",
+            "times.dual",
+            f"With this flight, {by} may have given {format_time(hours.tally.possible.amount)} of flight"
+            f" training within {within} on the clock, where at most {most} are allowed: off and on or the"
+            f" time given are missing, {where}",
+        )
+
+
+def late(student: Student, day: dt.date | None, at: dt.datetime) -> list[dict[str, str]]:
+    """The warning that a lesson is sealed later than the school wants it; the server's clock alone tells.
+
+    No regulation has such a number: the school sets one or has none.
+    """
+    limit = student.school.late_after_days
+    if day is None or limit is None:
+        return []
+    days = (student.school.day(at) - day).days
+    if days <= limit:
+        return []
+    return [
+        {
+            "kind": "late",
+            "place": "content",
+            "message": f"The lesson of {day} is sealed {days} days later; the school wants it within {limit}"
+            " (its own limit, not a regulation's).",
+        }
+    ]
+
+
+def endorsement_cautions(
+    by: User, student: Student, category: str | None, model: str | None, on: dt.date
+) -> list[str]:
+    """Whether the signer's recorded ratings do not cover the aircraft that an endorsement is about.
+
+    The regulation speaks of flight training, not of endorsements, so that it is shown and not refused. The
+    class is that of the school's aircraft of the model, where it has any. Up to two queries.
+    """
+    role = _role(by, student)
+    held = given.ratings(role) if role else None
+    if held is None or (category is None and model is None):
+        return []
+    fleet = Aircraft.objects.filter(school_id=student.school_id, model=model or "", device="")
+    crafts: list[tuple[str | None, str | None]] = [*fleet.values_list("category", "klass").distinct()]
+    if any(covered(held, *each) is not False for each in crafts or [(category, None)]):
+        return []
+    assert role is not None
+    cite = given.rule("category-and-class", on).cite
+    return [f"{_held(role)}, not the category and class that this is about ({cite.section})."]
+
+
+def _held(role: Role) -> str:
+    """In which aircraft a role's ratings let somebody train, in words."""
+    held = ", ".join(map(str, given.ratings(role) or ())) or "none"
+    return f"The ratings recorded for {role.user} are {held}"
+
+
+def _named(craft: engine.Aircraft) -> str:
+    what = " ".join(filter(None, (craft.category, craft.klass)))
+    return ", ".join(filter(None, (craft.registration, craft.model, what))) or "none named"
+
+
+#: The roles read so far, where the caller reads each once: by user and school.
+_READ: ContextVar[dict[tuple[int, int], Role | None] | None] = ContextVar("roles read once", default=None)
+
+
+@contextlib.contextmanager
+def read_once() -> Iterator[None]:
+    """For the time of the block a role is read once: the questions of one transaction have one answer."""
+    before = _READ.set({})
+    try:
+        yield
+    finally:
+        _READ.reset(before)
+
+
+def _instructing() -> QuerySet[Role]:
+    user, school = Place("user", BigIntegerField()), Place("school", BigIntegerField())
+    return Role.objects.filter(user_id=user, school_id=school, role=Role.Kind.INSTRUCTOR)
+
+
+_INSTRUCTING = Statement(_instructing)
+
+
+def _role(by: User, student: Student) -> Role | None:
+    read, key = _READ.get(), (by.pk, student.school_id)
+    if read is not None and key in read:
+        return read[key]
+    role = next(iter(_INSTRUCTING.instances(user=by.pk, school=student.school_id)), None)
+    if role is not None:
+        role.user, role.school = by, student.school
+    if read is not None:
+        read[key] = role
+    return role

@@ -1,0 +1,114 @@
+"""A school's aircraft, and what was done or issued of them: kept by its administrators, never edited."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import QuerySet
+
+from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.law import airworthiness
+from training.models import Aircraft, AircraftCheck, School, User
+from training.services import access
+from training.services.errors import Conflict, find
+
+_CRAFT = ("model", "category", "klass", "device")
+
+
+class AircraftError(FaultsFound):
+    """What was sent is no aircraft, or nothing that ends of one."""
+
+    what = "the aircraft"
+
+
+@dataclass(frozen=True, slots=True)
+class Added:
+    """The aircraft, and whether it was made just now."""
+
+    aircraft: Aircraft
+    created: bool
+
+
+def schools(user: User) -> QuerySet[School]:
+    """The schools whose aircraft a user sees: where one instructs or administers."""
+    return access.schools(user, access.STAFF)
+
+
+@transaction.atomic
+def add(school: str, fields: Mapping[str, Any], *, by: User) -> Added:
+    """List one more aircraft or device of the school of that short name. The same again is what stands.
+
+    ``fields``: registration, model, category, klass, device, as ``Aircraft`` has them.
+
+    Raises: NotAllowed; AircraftError with every fault; Conflict where another is called so.
+    """
+    at = access.locked_school(by, "keep aircraft", school)
+    stands = Aircraft.objects.filter(school=at, registration=fields["registration"]).first()
+    made = Aircraft(school=at, **fields)
+    if stands is not None:
+        if any(getattr(stands, key) != getattr(made, key) for key in _CRAFT):
+            raise Conflict(f"{stands.registration} is listed already, and not as it was sent now.")
+        return Added(stands, created=False)
+    try:
+        made.full_clean(exclude=["school"])
+    except ValidationError as wrong:
+        raise AircraftError(
+            [
+                Fault("class" if name == "klass" else name, message)
+                for name, messages in wrong.message_dict.items()
+                for message in messages
+            ]
+        ) from None
+    made.save()
+    return Added(made, created=True)
+
+
+@transaction.atomic
+def record(
+    aircraft: int, kind: str, done: dt.date, expires: dt.date | None, *, by: User, at: dt.datetime
+) -> AircraftCheck:
+    """Record that something was done or issued of an aircraft; it takes the place of what stood of its kind.
+
+    The same again is what stands, so that a lost answer can be asked for again.
+
+    Raises: NotFound for whoever does not see it; NotAllowed for whoever does not administer its
+            school; AircraftError with every fault.
+    """
+    craft = find(
+        Aircraft.objects.select_related("school"), "aircraft of that id", pk=aircraft, school__in=schools(by)
+    )
+    school = access.locked_school(by, "keep aircraft", craft.school.slug)
+    Aircraft.objects.select_for_update(no_key=True).get(pk=craft.pk)
+    faults = list(_faults(craft, kind, done, expires, school.day(at)))
+    if faults:
+        raise AircraftError(faults)
+    newest = AircraftCheck.objects.filter(aircraft=craft, kind=kind).order_by("-pk").first()
+    if newest is not None and (newest.done, newest.expires) == (done, expires):
+        return newest
+    return AircraftCheck.objects.create(
+        school=school, aircraft=craft, kind=kind, done=done, expires=expires, recorded_at=at, by=by
+    )
+
+
+def _faults(
+    craft: Aircraft, kind: str, done: dt.date, expires: dt.date | None, today: dt.date
+) -> list[Fault]:
+    found, kinds = [], airworthiness.current()
+    if craft.device:
+        found.append(Fault("", f"{craft.registration} is a training device ({craft.device}), no aircraft"))
+    if kind not in kinds:
+        found.append(
+            Fault("kind", f"{kind!r} is nothing that ends of an aircraft; there are {', '.join(kinds)}")
+        )
+    elif expires is None and kinds.on(kind, today).get("life") is None:
+        found.append(Fault("expires", f"is missing: the last day of {kind} is the one written on it"))
+    if done > today:
+        found.append(Fault("done", f"{done} is after today at the school, {today}"))
+    if expires is not None and expires < done:
+        found.append(Fault("expires", f"{expires} is before {done}, the day on which it was done"))
+    return found

@@ -1,0 +1,1 @@
+"""Flights out of a spreadsheet."""

@@ -1,0 +1,1 @@
+"""A lesson from its plan to its signature, acknowledgement and correction."""

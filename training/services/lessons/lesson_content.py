@@ -1,0 +1,249 @@
+"""What a lesson record says: read strictly into the engine's entries, and written in one form.
+
+The content is ``{"flight", "ground", "items", "comments", "next"}``. A flight, a ground lesson and the items
+are written as in the record document and read by the same reader, without what the sign-off gives them: id,
+instructor, when they were recorded, and an item's day and flight. What was measured stands with its item as
+the pilot wrote it (``syllabus.engine.course.measured``), by the name of a tolerance of its standard or any
+other; where what was aimed at was told in flight, as ``{"value": "3320 ft", "target": "3,500 ft"}``.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import rfc8785
+
+from syllabus.engine.course import measured
+from syllabus.engine.errors import DocumentError, Fault, FaultsFound
+from syllabus.engine.record import document, reading
+from syllabus.engine.record import record as engine
+from syllabus.engine.record.reading import Faults, Object
+from syllabus.engine.time.units import QuantityError
+from syllabus.models import CourseVersion
+
+MOST_ITEMS = 200
+MOST_MEASURED = 20
+#: A day for items of a draft that has neither flight nor ground lesson yet.
+_NO_DAY = "2000-01-01"
+_GIVEN = ("id", "instructor", "recorded", "provenance")
+_GIVEN_TO_ITEMS = (*_GIVEN, "date", "flight")
+#: What was measured of one item, by name: the text as typed, or ``{"value", "target"}``.
+Measured = dict[str, str | dict[str, str]]
+_PLACE = re.compile(r"^content\.(flights|ground)\[0\]")
+
+
+class LessonError(FaultsFound):
+    """A lesson record cannot be read as it stands."""
+
+    what = "the lesson record"
+
+
+@dataclass(frozen=True, slots=True)
+class Content:
+    """A lesson's content: ``plain`` is its one form in JSON, the rest are the engine's entries."""
+
+    plain: dict[str, Any]
+    flight: engine.Flight | None
+    ground: engine.GroundLesson | None
+    items: tuple[engine.ItemGrade, ...]
+
+    @property
+    def day(self) -> dt.date | None:
+        """The day of the flight, else of the ground lesson; None for a draft without either."""
+        days = [each.date for each in (self.flight, self.ground) if each is not None]
+        return days[0] if days else None
+
+    @property
+    def last_day(self) -> dt.date | None:
+        days = [each.date for each in (self.flight, self.ground) if each is not None]
+        return max(days) if days else None
+
+    def entries(self, prefix: str, instructor: engine.Instructor) -> dict[str, list[engine.Entry]]:
+        """The entries of the student's record that a sign-off makes; their ids begin with ``prefix``.
+
+        A solo flight is signed, and is no training received from the one who signs.
+        """
+        made: dict[str, list[engine.Entry]] = {"flights": [], "ground": [], "items": []}
+        flown = f"{prefix}flight"
+        if self.flight is not None:
+            taught = None if self.flight.times.get("solo") else instructor
+            made["flights"].append(replace(self.flight, id=flown, instructor=taught))
+        if self.ground is not None:
+            made["ground"].append(replace(self.ground, id=f"{prefix}ground", instructor=instructor))
+        for number, each in enumerate(self.items, start=1):
+            made["items"].append(
+                replace(
+                    each,
+                    id=f"{prefix}item-{number}",
+                    date=self.day or each.date,
+                    flight=flown if self.flight is not None else None,
+                    instructor=instructor,
+                )
+            )
+        return made
+
+
+def read(value: object) -> Content:
+    """Read a lesson's content. Raises: LessonError with every fault, its place beginning with ``content``."""
+    faults = Faults()
+    fields = Object(faults, value, "content")
+    flight = fields.take("flight", _bare(_GIVEN))
+    ground = fields.take("ground", _bare(_GIVEN))
+    items = fields.take("items", reading.list_of(_item, most=MOST_ITEMS), ())
+    comments = fields.take("comments", reading.text, "")
+    following = fields.take("next", reading.text, "")
+    fields.done()
+    day = next((each["date"] for each in (flight, ground) if each and "date" in each), _NO_DAY)
+    found = engine.Record(student=engine.Student())
+    try:
+        found = document.parse(
+            {
+                "format": engine.FORMAT,
+                "flights": [{**flight, "id": "flight"}] if flight is not None else [],
+                "ground": [{**ground, "id": "ground"}] if ground is not None else [],
+                "items": [
+                    {
+                        **each,
+                        "id": f"{number:03d}",
+                        "date": _NO_DAY if flight is None and ground is None else day,
+                    }
+                    for number, (each, _) in enumerate(items)
+                ],
+            },
+            "content",
+        )
+    except DocumentError as wrong:
+        seen = set()
+        for fault in wrong.faults:
+            place = _PLACE.sub(lambda part: f"content.{part[1].removesuffix('s')}", fault.place)
+            if re.fullmatch(r"content\.items\[\d+\]\.date", place):
+                continue  # it is the flight's or the ground lesson's, where the fault stands already
+            if (place, fault.message) not in seen:
+                faults.append(Fault(place, fault.message))
+            seen.add((place, fault.message))
+    names = [each.item for each in found.items]
+    for number, name in enumerate(names):
+        if name in names[:number]:
+            faults.add(f"content.items[{number}].item", f"{name!r} is graded twice; give it one grade")
+    faults.stop(LessonError)
+    plain = document.dump(found)
+    return Content(
+        plain={
+            "flight": _without(plain["flights"][0], _GIVEN) if found.flights else None,
+            "ground": _without(plain["ground"][0], _GIVEN) if found.ground else None,
+            "items": [
+                {**_without(each, _GIVEN_TO_ITEMS), **({"measured": taken} if taken else {})}
+                for each, (_, taken) in zip(plain["items"], items, strict=True)
+            ],
+            "comments": comments,
+            "next": following,
+        },
+        flight=found.flights[0] if found.flights else None,
+        ground=found.ground[0] if found.ground else None,
+        items=tuple(found.items),
+    )
+
+
+def hash_of(
+    lesson: str, plain: Mapping[str, Any], corrects: str | None, reason: str, course: str | None = None
+) -> str:
+    """``sha256:…`` over the canonical form (RFC 8785) of all that is signed.
+
+    ``course`` is what ``course_of`` gives; without a course the key is not there.
+    """
+    signed = {"lesson": lesson, "content": plain, "corrects": corrects, "reason": reason}
+    if course is not None:
+        signed["course"] = course
+    return "sha256:" + hashlib.sha256(rfc8785.dumps(signed)).hexdigest()  # type: ignore[arg-type]
+
+
+def course_of(version: CourseVersion | None) -> str | None:
+    """A version of a course in words that tell it apart from every other: code, number, hash of its text."""
+    return None if version is None else f"{version.course.code} {version.number} {version.content_hash}"
+
+
+def _without(entry: Mapping[str, Any], keys: tuple[str, ...]) -> dict[str, Any]:
+    return {key: value for key, value in entry.items() if key not in keys}
+
+
+def _bare(given: tuple[str, ...]) -> reading.Read:
+    """An object as it stands, without the keys that the sign-off gives."""
+
+    def reader(faults: Faults, value: Any, place: str) -> dict[str, Any] | None:
+        if not isinstance(value, Mapping):
+            faults.expected("an object", value, place)
+            return None
+        for key in given:
+            if key in value:
+                faults.add(f"{place}.{key}", "the sign-off gives it; leave the key out")
+        return _without(value, given)
+
+    return reader
+
+
+def _item(faults: Faults, value: Any, place: str) -> tuple[dict[str, Any], Measured]:
+    """An item for the record's reader, and what was measured."""
+    bare = _bare(_GIVEN_TO_ITEMS)(faults, value, place)
+    if bare is None:
+        return {"item": "none", "grade": engine.NOT_OBSERVED}, {}
+    given = bare.pop("measured", None)
+    if given is None:
+        return bare, {}
+    at = f"{place}.measured"
+    if not isinstance(given, Mapping):
+        faults.expected("an object", given, at)
+        return bare, {}
+    if len(given) > MOST_MEASURED:
+        faults.add(at, f"{len(given)} values; at most {MOST_MEASURED} are kept")
+        return bare, {}
+    found: Measured = {}
+    for key, each in given.items():
+        name = reading.name(faults, key, at)
+        if name is None:
+            continue
+        amount = _measured(faults, each, f"{at}.{name[:100]}", name)
+        if name in found:
+            faults.add(f"{at}.{name[:100]}", "is measured twice; keep one, or give each its own name")
+        elif amount is not None:
+            found[name] = amount
+    return bare, found
+
+
+def _measured(faults: Faults, value: Any, place: str, name: str) -> str | dict[str, str] | None:
+    """A measured value as it was typed: a text, or an object with what was aimed at."""
+    amount, target = value, None
+    if isinstance(value, Mapping):
+        before = len(faults)
+        fields = Object(faults, value, place)
+        amount, target = fields.take("value", _short, required=True), fields.take("target", _short)
+        fields.done()
+        if len(faults) > before:
+            return None
+    elif not isinstance(value, str):
+        faults.add(
+            place,
+            f"expected a measured value, got {reading.got(value)}; write {measured.MAY_BE}, or an object with"
+            " it as value and what was aimed at as target",
+        )
+        return None
+    elif (amount := _short(faults, value, place)) is None:
+        return None
+    try:
+        measured.check(name, amount, target)
+    except QuantityError as problem:
+        faults.add(place, str(problem))
+        return None
+    return amount if target is None else {"value": amount, "target": target}
+
+
+def _short(faults: Faults, value: Any, place: str) -> str | None:
+    found = reading.text(faults, value, place)
+    if found is not None and len(found) > measured.MOST_TEXT:
+        faults.add(place, f"{len(found)} characters; a measured value has at most {measured.MOST_TEXT}")
+        return None
+    return None if found is None else found.strip()

@@ -1,0 +1,66 @@
+"""What a lesson is planned to be: the version of the course it is of, and the sheet it begins with."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from typing import Any
+
+from syllabus.courses import outlines
+from syllabus.engine.course.course import Outline
+from syllabus.engine.course.next_lesson import sheet
+from syllabus.engine.errors import Fault
+from syllabus.engine.record.record import NOT_OBSERVED
+from syllabus.models import CourseVersion
+from training.models import LessonRecord, Student
+from training.reports import progress
+from training.services.lessons.lesson_content import Content, LessonError
+
+#: A lesson's id with what names the outline of its course.
+PINNED = ("pk", "course_version_id", "course_version__content_hash")
+
+
+def version_of(student: Student, content: Content, at: dt.datetime) -> CourseVersion | None:
+    """The version in which the student is enrolled on the lesson's day; one query."""
+    held = progress.enrolment(student, content.day or student.school.day(at))
+    return held.course_version if held else None
+
+
+def outlines_of(record: LessonRecord) -> Mapping[str, Outline]:
+    """The outline of every lesson of the student that is signed, and of this one, by the lesson's id."""
+    lessons = LessonRecord.objects.filter(student_id=record.student_id, course_version__isnull=False)
+    signed = lessons.filter(state=LessonRecord.State.SIGNED).values_list(*PINNED)
+    found = {str(pk): outlines.published_as(*pinned) for pk, *pinned in signed}
+    if record.course_version is not None:
+        found[str(record.pk)] = outlines.published(record.course_version)
+    return found
+
+
+def planned(student: Student, lesson: str, on: dt.date) -> tuple[str, dict[str, Any]]:
+    """The code of a lesson and the content that its draft begins with; without a code, of the next one.
+
+    Raises: LessonError where the student is in no course, it has no such lesson, or none is next.
+    """
+    stands = progress.standing(student, on)
+    if stands is None:
+        raise LessonError(
+            [
+                Fault(
+                    "content",
+                    f"is missing, and the student is in no course on {on} that could say what is planned;"
+                    " send the content, or enrol the student",
+                )
+            ]
+        )
+    if lesson:
+        standing = stands.progress.lessons.get(lesson)
+        if standing is None:
+            raise LessonError([Fault("lesson", f"{stands.version} has no lesson {lesson!r}")])
+        items = sheet(stands.progress, standing.lesson)
+    elif stands.next.proposal is not None:
+        lesson, items = stands.next.proposal.lesson.code, stands.next.proposal.items
+    else:
+        raise LessonError([Fault("lesson", f"none is next: {stands.next.says} Name the lesson")])
+    return lesson, {
+        "items": [{"item": each.standing.item.code, "grade": NOT_OBSERVED} for each in items],
+    }

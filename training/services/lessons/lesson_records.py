@@ -1,0 +1,439 @@
+"""Drafts of lesson records: made once, changed until they are signed, with what is worth a second look."""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+import json
+import uuid
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from django.db import IntegrityError, transaction
+from django.db.models import BigIntegerField, Count, DateTimeField, F, Q, QuerySet, TextField, UUIDField
+from django.db.models.functions import Cast, Upper
+
+from syllabus.courses import outlines
+from syllabus.engine.course import proving
+from syllabus.engine.errors import Fault
+from syllabus.engine.places.geography import distance_nm
+from syllabus.engine.record import record as engine
+from syllabus.engine.rules import facts
+from syllabus.engine.time.units import HOUR, MINUTE, format_time, parse_time
+from syllabus.law import auditing
+from syllabus.models import CourseVersion
+from training.models import Flight, LessonRecord, Student, User
+from training.record import of as record_of
+from training.record.statements import Member, Union
+from training.services import access
+from training.services.endorsements import signing_authority
+from training.services.errors import Changed, Conflict, NotAllowed
+from training.services.lessons import lesson_content, lesson_hints, lesson_plans
+from training.services.lessons.lesson_content import Content, LessonError
+from training.sql import Place, Statement
+
+#: Typed and computed times further apart than this are worth a look: common practice, logbooks have tenths.
+TOLERANCE = 6 * MINUTE
+#: Logbooks have tenths of an hour: a time that is read from the clock may be logged as the next tenth.
+_TENTH = 6 * MINUTE
+
+
+class AlreadySigned(Conflict):
+    """A signed lesson record is corrected, not changed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Computed:
+    """What follows from times and route, beside what was typed; None where the entry does not give enough."""
+
+    night: int | None
+    distance: float | None
+
+    def as_json(self) -> dict[str, str | None]:
+        return {
+            "night": None if self.night is None else format_time(self.night),
+            "distance": None if self.distance is None else f"{self.distance:.1f} NM",
+        }
+
+
+def visible(student: Student, to: User, *, on: dt.date) -> QuerySet[LessonRecord]:
+    """The lesson records of a student for somebody who may see the student, on a day.
+
+    A draft is the instructor's unfinished paper: the student sees what is signed, whatever else they are,
+    and so does whoever may read the record and not write it.
+    """
+    found, signed = _of(student), Q(state=LessonRecord.State.SIGNED)
+    if student.user_id == to.pk:
+        return found.filter(signed)
+    return found.filter(signed | Q(student__in=access.visible_students(to, access.WRITE, on=on)))
+
+
+def listed(student: Student, *, drafts: bool) -> QuerySet[LessonRecord]:
+    """As ``visible``, where it is known whether the reader sees drafts."""
+    found = _of(student)
+    return found if drafts else found.filter(state=LessonRecord.State.SIGNED)
+
+
+_WAITING = Statement(
+    lambda: (
+        LessonRecord.objects.filter(student_id=Place("student", BigIntegerField()))
+        .order_by()
+        .values("student_id")
+        .annotate(
+            unsigned=Count(
+                "pk",
+                filter=Q(
+                    sign_off__isnull=False, sign_off__acknowledgement__isnull=True, correction__isnull=True
+                ),
+            ),
+            drafts=Count("pk", filter=Q(state=LessonRecord.State.DRAFT, off_at__isnull=False)),
+        )
+        .values_list("unsigned", "drafts")
+    )
+)
+
+
+def waiting(student: Student) -> tuple[int, int]:
+    """How many lessons wait for the student's own signature, and how many that were flown for the
+    instructor's. One query."""
+    [found] = _WAITING.rows(student=student.pk) or [(0, 0)]
+    return found
+
+
+def _of(student: Student) -> QuerySet[LessonRecord]:
+    return LessonRecord.objects.filter(student=student).select_related(
+        "student__school",
+        "instructor",
+        "sign_off__by",
+        "sign_off__acknowledgement__by",
+        "correction",
+        "corrects",
+        "course_version__course",
+    )
+
+
+def may_write(by: User, student: Student, on: dt.date) -> bool:
+    """Whether somebody may write and sign lessons of a student: an instructor who may write the record."""
+    teaches = access.schools(by, access.INSTRUCT).filter(pk=student.school_id)
+    return teaches.exists() and access.may(by, access.WRITE, student, on=on)
+
+
+def create(
+    student: Student,
+    *,
+    id: uuid.UUID,
+    lesson: str,
+    content: object,
+    by: User,
+    at: dt.datetime,
+    via: str,
+    corrects: LessonRecord | None = None,
+    reason: str = "",
+) -> LessonRecord:
+    """Make the draft of a lesson record; the same sent again gives the one there is.
+
+    It is of the version of the course in which the student is enrolled on the lesson's day, a correction of
+    that of the lesson it corrects. Without ``content`` the draft holds what is planned: the items of the
+    lesson, or of the one that comes next where none is named, and those carried over; none of them graded.
+
+    Raises:  LessonError with every fault; NotAllowed; Conflict where other content has the id.
+    Effects: one transaction; the access is logged.
+    """
+    if content is None:
+        there = LessonRecord.objects.filter(pk=id, student=student, lesson=lesson or F("lesson")).first()
+        if there is not None:
+            return _of(student).get(pk=id)
+        lesson, content = lesson_plans.planned(student, lesson, student.school.day(at))
+    found = lesson_content.read(content)
+    pinned = corrects.course_version if corrects else lesson_plans.version_of(student, found, at)
+    _check_lesson(lesson, pinned)
+    course = lesson_content.course_of(pinned)
+    before = str(corrects.pk) if corrects else None
+    digest = lesson_content.hash_of(lesson, found.plain, before, reason, course)
+    try:
+        with transaction.atomic():
+            whose = _locked(student, by, at)
+            access.log(by, whose, access.WRITE, f"lesson-record {id}", via=via, at=at)
+            there = LessonRecord.objects.filter(pk=id).first()
+            if there is not None:
+                same = (digest, lesson_content.hash_of(lesson, found.plain, before, reason, _course(there)))
+                if there.student_id == whose.pk and there.first_hash in same:
+                    return _of(whose).get(pk=id)
+                raise Conflict(_TAKEN)
+            made = LessonRecord(
+                id=id,
+                school_id=whose.school_id,
+                student=whose,
+                first_hash=digest,
+                corrects=corrects,
+                reason=reason,
+                course_version=pinned,
+                created_at=at,
+            )
+            _write(made, lesson, found, digest, by, at)
+            made.save(force_insert=True)
+    except IntegrityError:
+        # The id went to another student's lesson at the same moment.
+        raise Conflict(_TAKEN) from None
+    return _of(student).get(pk=id)
+
+
+def _course(record: LessonRecord) -> str | None:
+    return lesson_content.course_of(record.course_version)
+
+
+def _check_lesson(lesson: str, version: CourseVersion | None) -> None:
+    """Raises: LessonError where the course has no such lesson."""
+    if version is None or not lesson:
+        return
+    known = [each.code for each in outlines.published(version).lessons]
+    if lesson not in known:
+        near = difflib.get_close_matches(lesson, known, n=3) or known[:3]
+        raise LessonError(
+            [
+                Fault(
+                    "lesson",
+                    f"{version} has no lesson {lesson!r}; there are {', '.join(near)} and others. Leave it"
+                    " out for a lesson that is none of the course",
+                )
+            ]
+        )
+
+
+_TAKEN = "A lesson record with other content has this id. Send your own with a new UUID."
+
+
+def change(
+    record: LessonRecord,
+    *,
+    version: int | None,
+    lesson: str,
+    content: object,
+    by: User,
+    at: dt.datetime,
+    via: str,
+) -> LessonRecord:
+    """Put other content in a draft. ``version`` is the one the change starts from; None takes any.
+
+    Raises:  LessonError; NotAllowed; AlreadySigned; Changed.
+    Effects: one transaction; the access is logged.
+    """
+    found = lesson_content.read(content)
+    with transaction.atomic():
+        whose = _locked(record.student, by, at)
+        held = LessonRecord.objects.select_for_update().get(pk=record.pk)
+        if held.state == LessonRecord.State.SIGNED:
+            raise AlreadySigned("The lesson record is signed. What is signed stays; send a correction of it.")
+        if version is not None and held.version != version:
+            raise Changed("The draft has changed since you read it. Read it again, then send yours again.")
+        corrects = str(held.corrects_id) if held.corrects_id else None
+        if held.corrects_id is None:
+            held.course_version = lesson_plans.version_of(whose, found, at)
+        _check_lesson(lesson, held.course_version)
+        digest = lesson_content.hash_of(lesson, found.plain, corrects, held.reason, _course(held))
+        if digest != held.content_hash:
+            held.version += 1
+        _write(held, lesson, found, digest, by, at)
+        held.save()
+        access.log(by, whose, access.WRITE, f"lesson-record {held.pk}", via=via, at=at)
+    return _of(whose).get(pk=held.pk)
+
+
+def proves(record: LessonRecord, held: engine.Record | None = None) -> list[engine.ItemGrade]:
+    """What a lesson's grades come to for the rules: of a draft as if it were signed as it stands.
+
+    ``held`` is the student's record where the caller has it at hand.
+    """
+    if record.course_version_id is None:
+        return []
+    held = held or record_of(record.student)
+    if record.state == LessonRecord.State.SIGNED:
+        return [each for each in held.items if each.id.startswith(record.prefix + proving.MARK.strip("/"))]
+    content = lesson_content.read(record.content)
+    made = content.entries(record.prefix, engine.Instructor(str(record.instructor)))
+    corrected = f"{record.corrects_id}/"
+    graded = [each for each in held.items if not each.id.startswith(corrected)]
+    graded += [each for each in made["items"] if isinstance(each, engine.ItemGrade)]
+    flights = {each.id: each for each in made["flights"] if isinstance(each, engine.Flight)}
+    found = proving.proofs(graded, {**held.flights_by_id, **flights}, lesson_plans.outlines_of(record))
+    return [each for each in found if each.id.startswith(record.prefix)]
+
+
+def _locked(student: Student, by: User, at: dt.datetime) -> Student:
+    """The student, locked: whoever writes the record waits, so that locks are taken in one order.
+
+    Raises: NotAllowed.
+    """
+    if not may_write(by, student, at.date()):
+        raise NotAllowed("You may not write this student's lessons; the student's instructors may.")
+    return Student.objects.select_for_update().get(pk=student.pk)
+
+
+def _write(
+    record: LessonRecord, lesson: str, content: Content, digest: str, by: User, at: dt.datetime
+) -> None:
+    flight = content.flight
+    record.lesson, record.content, record.content_hash = lesson, content.plain, digest
+    record.instructor, record.updated_at = by, at
+    record.off_at = flight.off.astimezone(dt.UTC) if flight and flight.off else None
+    record.on_at = flight.on.astimezone(dt.UTC) if flight and flight.on else None
+    record.aircraft_registration = (flight.aircraft.registration if flight else None) or ""
+    record.warnings = warnings(record, content, by)
+
+
+# What is worth a second look
+
+
+def warnings(record: LessonRecord, content: Content, by: User) -> list[dict[str, str]]:
+    """What looks odd in a lesson record, each with its kind, its place and a sentence; nothing is refused."""
+    found: list[dict[str, str]] = []
+    if content.flight is not None:
+        taxi = record.student.school.taxi_allowance_minutes * MINUTE
+        signer = signing_authority.cautions(by, record.student, content.flight, record.corrects_id)
+        for kind, key, message in (
+            *_overlaps(record, content.flight, by),
+            *_times(content.flight, taxi),
+            *signer,
+        ):
+            place = f"content.flight.{key}"
+            found.append({"kind": kind, "place": place, "message": message})
+    return [*found, *lesson_hints.warnings(content.plain, lesson_hints.outline_of(record))]
+
+
+def hints(record: LessonRecord) -> list[lesson_hints.Hint]:
+    """What was measured beside its standards: as it stood at the sign-off, for a draft as it stands."""
+    signed = getattr(record, "sign_off", None)
+    return signed.hints if signed else lesson_hints.hints(record.content, lesson_hints.outline_of(record))
+
+
+def computed(flight: engine.Flight | None) -> Computed:
+    """Night and length of the route, worked out."""
+    if flight is None:
+        return Computed(None, None)
+    legs = list(zip(flight.route, flight.route[1:], strict=False))
+    known = legs and all(place.known for place in flight.route)
+    return Computed(facts.computed_night(flight), sum(distance_nm(a, b) for a, b in legs) if known else None)
+
+
+def _overlaps(record: LessonRecord, flight: engine.Flight, by: User) -> Iterator[tuple[str, str, str]]:
+    """Flights, signed or drafted, at the same time as this one; the instructor is on no solo flight."""
+    if record.off_at is None or record.on_at is None:
+        return
+    craft, corrected = record.aircraft_registration, f"{record.corrects_id}/"
+    found = _IN_THE_AIR.rows(
+        school=record.school_id,
+        off=record.off_at,
+        on=record.on_at,
+        student=record.student_id,
+        craft=craft,
+        by=by.pk,
+        record=record.pk,
+    )
+    # Whoever is in the air at one time is few: they are read once, and told apart here.
+    in_the_air: list[tuple[int, int | None, str | None]] = [
+        (student, instructor, registration)
+        for student, instructor, registration, entry in found["flown"]
+        if student != record.student_id or not entry.startswith(corrected)
+    ]
+    for student, instructor, registration, logged in found["drafted"]:
+        solo = _solo(json.loads(logged) if logged else None)
+        in_the_air.append((student, None if solo else instructor, registration))
+    same = {
+        "student": sum(each == record.student_id for each, _, _ in in_the_air),
+        "instructor": sum(each == by.pk for _, each, _ in in_the_air) if not _solo(flight.times) else 0,
+        "aircraft": sum((each or "").upper() == craft.upper() for *_, each in in_the_air) if craft else 0,
+    }
+    for kind, number in same.items():
+        if number:
+            who = f"The aircraft {craft}" if kind == "aircraft" else f"The {kind}"
+            times = "another flight" if number == 1 else f"{number} other flights"
+            yield f"overlap-{kind}", "off", f"{who} has {times} between off and on; look at the times."
+
+
+def _in_the_air() -> Mapping[str, Member]:
+    asked, theirs = _then()
+    by = Place("by", BigIntegerField())
+    flown = Flight.objects.alias(registration=Upper("aircraft_registration"))
+    drafted = LessonRecord.objects.alias(registration=Upper("aircraft_registration"))
+    times = Cast("content__flight__times", TextField())
+    return {
+        "flown": Member(
+            flown.filter(theirs | Q(instructor_user_id=by), asked, retired_at__isnull=True),
+            ("student_id", "instructor_user_id", "aircraft_registration", "entry_id"),
+        ),
+        "drafted": Member(
+            drafted.filter(theirs | Q(instructor_id=by), asked, state=LessonRecord.State.DRAFT).exclude(
+                pk=Place("record", UUIDField())
+            ),
+            ("student_id", "instructor_id", "aircraft_registration", times),
+        ),
+    }
+
+
+def _then() -> tuple[Q, Q]:
+    """The condition that it was flown at the school at that time; and by the student, or in the aircraft."""
+    off, on = Place("off", DateTimeField()), Place("on", DateTimeField())
+    theirs = Q(student_id=Place("student", BigIntegerField()))
+    return (
+        Q(school_id=Place("school", BigIntegerField()), off_at__lt=on, on_at__gt=off),
+        theirs | Q(registration=Upper(Place("craft", TextField()))),
+    )
+
+
+#: One statement, so that a draft which is signed meanwhile is among the one or the other.
+_IN_THE_AIR = Union(_in_the_air)
+
+
+def _solo(times: Mapping[str, int | str] | None) -> bool:
+    """Whether the student is alone aboard, of times as the engine has them or as they are written."""
+    logged = (times or {}).get("solo", 0)
+    return bool(logged if isinstance(logged, int) else parse_time(logged))
+
+
+def clocked(flight: engine.Flight) -> int | None:
+    """The time on the clock in microseconds: from first movement to rest (14 CFR 1.1), else from takeoff to
+    landing; None where neither is known."""
+    for first, last in ((flight.out, flight.in_), (flight.off, flight.on)):
+        if first is not None and last is not None:
+            return round((last - first).total_seconds() * 1_000_000)
+    return None
+
+
+def _beyond_the_clock(flight: engine.Flight, taxi: int) -> str | None:
+    """Why more is logged than the clock gives, ``taxi`` being allowed for beside takeoff to landing."""
+    clock, total = clocked(flight), flight.times.get("total")
+    if clock is None or total is None:
+        return None
+    said = f"{format_time(total)} is logged, and between"
+    if flight.out is not None and flight.in_ is not None:
+        return (
+            f"{said} out and in are {format_time(clock)}." if total > -(-clock // _TENTH) * _TENTH else None
+        )
+    if total <= clock + taxi:
+        return None
+    allowed = f"{format_time(taxi)} of taxi is allowed for" if taxi else "no taxi is allowed for"
+    return f"{said} off and on are {format_time(clock)}; {allowed}. Enter out and in where it was more."
+
+
+def _times(flight: engine.Flight, taxi: int) -> Iterator[tuple[str, str, str]]:
+    logged = flight.times
+    total = logged.get("total", 0)
+    if total > 24 * HOUR:
+        yield "long", "times.total", f"{format_time(total)} is more than 24 hours in one flight."
+    if beyond := _beyond_the_clock(flight, taxi):
+        yield "clock", "times.total", beyond
+    night = computed(flight).night
+    if night is not None and abs(night - logged.get("night", 0)) > TOLERANCE:
+        rule = auditing.current().near("night-as-computed", flight.date)
+        yield (
+            "night",
+            "times.night",
+            f"{format_time(logged.get('night', 0))} of night is logged, and {format_time(night)} is computed"
+            f" from off, on and the route ({rule.cite.section}).",
+        )
+    if logged.get("cross_country") and len({place.key for place in flight.route}) < 2:
+        yield (
+            "cross-country",
+            "times.cross_country",
+            "Cross-country time is logged, and the route has no landing away from the point of departure.",
+        )

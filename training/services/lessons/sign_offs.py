@@ -1,0 +1,427 @@
+"""Signing a lesson record, acknowledging it, correcting it: one transaction each, with its seal."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Mapping
+from typing import Any
+
+from django.db import IntegrityError, transaction
+from django.db.models import (
+    BigIntegerField,
+    CharField,
+    DateTimeField,
+    OuterRef,
+    QuerySet,
+    Subquery,
+    UUIDField,
+)
+
+from syllabus.engine.errors import Fault
+from syllabus.engine.record import record as engine
+from syllabus.models import CourseVersion
+from training import record
+from training.models import (
+    Acknowledgement,
+    Aircraft,
+    Correction,
+    LessonRecord,
+    Notice,
+    SignOff,
+    Student,
+    User,
+)
+from training.reports import instructing
+from training.services import access
+from training.services.endorsements import signing_authority
+from training.services.endorsements.signing_authority import Refusal
+from training.services.errors import Conflict, NotAllowed, NotAsRead, NotFound, find
+from training.services.lessons import lesson_content, lesson_hints, lesson_records
+from training.services.lessons.lesson_content import Content, LessonError
+from training.services.signing import seals
+from training.sql import Change, Place, Statement
+
+LESSON = "lesson record of that id"
+#: How far a clock that says when a sign-off was performed may run ahead of this server's: common practice.
+CLOCK_DRIFT = dt.timedelta(minutes=5)
+
+
+class NotAuthorised(NotAllowed):
+    """Whoever would sign is no authorized instructor for it; ``faults`` say why, with their citations."""
+
+    def __init__(self, reasons: list[Refusal]):
+        super().__init__(
+            " ".join(f"{each.message} ({each.citation})" for each in reasons),
+            faults=[Fault(each.place, f"{each.message} ({each.citation})") for each in reasons],
+            summary="You may not sign this lesson record; errors says why, and where it is written.",
+        )
+
+
+def sign_off(
+    lesson_id: uuid.UUID,
+    *,
+    by: User,
+    content_hash: str,
+    at: dt.datetime,
+    performed_at: dt.datetime | None = None,
+    via: str,
+    confirmed: Mapping[str, Any] | None = None,
+) -> SignOff:
+    """Sign a lesson record: seal it, and put its entries on the student's record.
+
+    ``content_hash`` is that of the content which stood before the instructor. ``performed_at`` is when the
+    instructor signed, by default ``at``; of a clock that runs ahead by ``CLOCK_DRIFT`` at most it is
+    ``at``. The entries are on record from ``at`` on. The same sign-off again gives the one there is.
+    ``confirmed`` says how the caller made sure that it is ``by`` who signs (``confirming``); it is sealed.
+
+    Raises:  NotFound; NotAuthorised; LessonError where nothing can be signed yet; NotAsRead where the draft
+             is another; Conflict where it is signed or corrected already, or an entry has an id of its own.
+    Effects: one transaction, with the student's row locked. A correction retires the entries of the lesson
+             in whose place it stands. The student finds a notice.
+    """
+    try:
+        return _sign_off(lesson_id, by, content_hash, at, performed_at, via, confirmed)
+    except IntegrityError:
+        if stand := record.unsealed(LessonRecord.objects.get(pk=lesson_id)):
+            raise Conflict(
+                f"On this record {', '.join(stand)} stands, which nobody signed here, under an id that is"
+                " this lesson record's own. Take it off the record, or draft the lesson anew; then sign."
+            ) from None
+        raise
+
+
+def _sign_off(
+    lesson_id: uuid.UUID,
+    by: User,
+    content_hash: str,
+    at: dt.datetime,
+    performed_at: dt.datetime | None,
+    via: str,
+    confirmed: Mapping[str, Any] | None,
+) -> SignOff:
+    with transaction.atomic(), signing_authority.read_once():
+        lesson = _locked(lesson_id)
+        student = lesson.student
+        access.log(by, student, access.WRITE, f"lesson-record {lesson.pk} sign", via=via, at=at)
+        if lesson.state == LessonRecord.State.SIGNED:
+            return _same(lesson, by, content_hash)
+        content = lesson_content.read(lesson.content)
+        _check(lesson, student, content, by, at, performed_at or at)
+        if content_hash != lesson.content_hash:
+            raise NotAsRead(
+                "The draft is not the one that was signed: its content has changed. Read it again, and sign"
+                " it as it stands."
+            )
+        return _seal(lesson, content, by, at, min(performed_at or at, at), confirmed)
+
+
+def _locked(lesson_id: uuid.UUID) -> LessonRecord:
+    """The lesson record with its student, both locked, and its course. Raises: NotFound."""
+    found = _LESSON.instances(lesson=lesson_id)
+    if not found:
+        raise NotFound(LESSON)
+    lesson: LessonRecord = found[0]
+    if lesson.course_version_id is not None:
+        lesson.course_version = _VERSION.instances(version=lesson.course_version_id)[0]
+    return lesson
+
+
+def _seal(
+    lesson: LessonRecord,
+    content: Content,
+    by: User,
+    at: dt.datetime,
+    signed_at: dt.datetime,
+    confirmed: Mapping[str, Any] | None,
+) -> SignOff:
+    """Seal a lesson record that was checked, and put it and its entries on record."""
+    student = lesson.student
+    signature = signing_authority.signature(by, student)
+    assert signature is not None
+    assert signature.certificate is not None
+    replaced = _replaced(lesson)
+    shown = [
+        *lesson_records.warnings(lesson, content, by),
+        *signing_authority.late(student, content.last_day, at),
+    ]
+    signed = SignOff(
+        school_id=lesson.school_id,
+        student=student,
+        lesson=lesson,
+        by=by,
+        instructor_name=signature.name,
+        instructor_certificate=signature.certificate,
+        at=at,
+        performed_at=signed_at,
+        content_hash=lesson.content_hash,
+        warnings=shown,
+        hints=lesson_hints.hints(content.plain, lesson_hints.outline_of(lesson)),
+        confirmed=confirmed or {},
+        ledger_tree=seals.tree_of(student.school_id),
+    )
+    body = _sealed(signed, content, signature)
+    index = signed.ledger_index = seals.seal(student, "lesson.signed", body, at=at)
+    if replaced is not None:
+        _put_in_place_of(replaced, lesson, student, by, index, at)
+    notice = Notice(
+        school_id=student.school_id,
+        student=student,
+        user_id=student.user_id,
+        kind=Notice.Kind.SIGNED if replaced is None else Notice.Kind.CORRECTED,
+        about=str(lesson.pk),
+        at=at,
+    )
+    craft: int | None = lesson.craft  # type: ignore[attr-defined]  # as ``_lesson`` annotates it
+    record.put([signed, *_entries(lesson, content, signature, by, at, craft), notice])
+    lesson.state, lesson.updated_at = LessonRecord.State.SIGNED, at
+    _STATE(lesson=lesson.pk, state=lesson.state, at=at)
+    return signed
+
+
+def _sealed(signed: SignOff, content: Content, signature: engine.Instructor) -> dict[str, Any]:
+    """What the ledger's entry says."""
+    lesson = signed.lesson
+    return {
+        "lesson_record": str(lesson.pk),
+        "lesson": lesson.lesson,
+        "course": lesson_content.course_of(lesson.course_version),
+        "content": content.plain,
+        "content_hash": lesson.content_hash,
+        "corrects": lesson.corrects_id and str(lesson.corrects_id),
+        "reason": lesson.reason,
+        "instructor": {
+            "user": signed.by_id,
+            "name": signature.name,
+            "certificate": signature.certificate,
+            "kind": signature.kind,
+        },
+        "performed_at": signed.performed_at.astimezone(dt.UTC).isoformat(),
+        "provenance": engine.SIGNED,
+        "warnings": signed.warnings,
+        "hints": signed.hints,
+        **({"confirmed": signed.confirmed} if signed.confirmed else {}),
+    }
+
+
+def acknowledge(
+    lesson_id: uuid.UUID,
+    *,
+    by: User,
+    at: dt.datetime,
+    via: str,
+    confirmed: Mapping[str, Any] | None = None,
+) -> Acknowledgement:
+    """The student's own signature that the signed lesson record is known. Again, it gives the one there is.
+
+    Raises: NotFound; NotAllowed for anybody but the student; Conflict before the sign-off.
+    """
+    with transaction.atomic():
+        lesson = find(LessonRecord.objects.only("student"), LESSON, pk=lesson_id)
+        student = Student.objects.select_for_update().get(pk=lesson.student_id)
+        if student.user_id is None or student.user_id != by.pk:
+            raise NotAllowed("Only the student of this lesson can acknowledge it.")
+        signed = SignOff.objects.filter(lesson_id=lesson_id).first()
+        if signed is None:
+            raise Conflict("The lesson record is not signed yet; it is acknowledged after the sign-off.")
+        access.log(by, student, access.WRITE, f"lesson-record {lesson_id} acknowledge", via=via, at=at)
+        there = Acknowledgement.objects.filter(sign_off=signed).first()
+        if there is not None:
+            return there
+        body = {
+            "lesson_record": str(lesson_id),
+            "content_hash": signed.content_hash,
+            "sign_off": signed.ledger_index,
+            "user": by.pk,
+            **({"confirmed": confirmed} if confirmed else {}),
+        }
+        made = Acknowledgement.objects.create(
+            school_id=student.school_id,
+            student=student,
+            sign_off=signed,
+            by=by,
+            at=at,
+            confirmed=confirmed or {},
+            ledger_tree=seals.tree_of(student.school_id),
+            ledger_index=seals.seal(student, "lesson.acknowledged", body, at=at),
+        )
+    return made
+
+
+def correct(
+    lesson: LessonRecord,
+    *,
+    id: uuid.UUID,
+    reason: str,
+    content: object,
+    by: User,
+    at: dt.datetime,
+    via: str,
+) -> LessonRecord:
+    """The draft of a correction: it takes the place of ``lesson`` when it is signed. Again, as ``create``.
+
+    Raises: as ``lesson_records.create``; Conflict where it is not signed, or was corrected already.
+    """
+    if lesson.state != LessonRecord.State.SIGNED:
+        raise Conflict("The lesson record is not signed yet; change the draft instead.")
+    if not LessonRecord.objects.filter(pk=id, corrects=lesson).exists():
+        _check_uncorrected(lesson)
+    return lesson_records.create(
+        lesson.student,
+        id=id,
+        lesson=lesson.lesson,
+        content=content,
+        by=by,
+        at=at,
+        via=via,
+        corrects=lesson,
+        reason=reason,
+    )
+
+
+def _lesson() -> QuerySet[LessonRecord]:
+    # The student is locked first, as by everybody who writes the record: so locks are taken in one order.
+    craft = Aircraft.objects.filter(school=OuterRef("school"), registration=OuterRef("aircraft_registration"))
+    return (
+        LessonRecord.objects.select_for_update(of=("student", "self"))
+        .select_related("student__school")
+        .annotate(craft=Subquery(craft.order_by().values("pk")))
+        .filter(pk=Place("lesson", UUIDField()))
+        .order_by()
+    )
+
+
+def _version() -> QuerySet[CourseVersion]:
+    asked = Place("version", BigIntegerField())
+    return CourseVersion.objects.select_related("course").filter(pk=asked).order_by()
+
+
+def _state() -> tuple[QuerySet[LessonRecord], dict[str, Any]]:
+    changes = {"state": Place("state", CharField()), "updated_at": Place("at", DateTimeField())}
+    return LessonRecord.objects.filter(pk=Place("lesson", UUIDField())), changes
+
+
+#: The lesson record and its student, locked, with the key of its aircraft in the school's list as ``craft``.
+_LESSON = Statement(_lesson)
+_VERSION = Statement(_version)
+_STATE = Change(_state)
+
+
+def _same(lesson: LessonRecord, by: User, content_hash: str) -> SignOff:
+    """The sign-off there is, for the one who gave it."""
+    signed = SignOff.objects.get(lesson=lesson)
+    if signed.by_id == by.pk and signed.content_hash == content_hash:
+        return signed
+    who = "you" if signed.by_id == by.pk else "another instructor"
+    raise Conflict(
+        f"The lesson record is signed already, by {who}, on {signed.at:%Y-%m-%d at %H:%M} UTC. Read it; what"
+        " is wrong in it is corrected by a record of its own."
+    )
+
+
+def _check(
+    lesson: LessonRecord,
+    student: Student,
+    content: Content,
+    by: User,
+    at: dt.datetime,
+    performed_at: dt.datetime,
+) -> None:
+    """Raises: NotAuthorised; LessonError where there is nothing to sign, or it lies in the future."""
+    today = student.school.day(at)
+    days = {today, content.day or today, content.last_day or today, student.school.day(performed_at)}
+    if student.user_id is not None and student.user_id == by.pk:
+        own = instructing.rule("not-oneself", today).cite.section
+        raise NotAuthorised(
+            [Refusal("instructor", "Nobody signs their own lesson; another instructor must.", own)]
+        )
+    if reasons := signing_authority.refusals(by, student, *days, flight=content.flight):
+        raise NotAuthorised(reasons)
+    faults = []
+    if content.day is None:
+        faults.append(Fault("content", "has neither a flight nor a ground lesson; there is nothing to sign"))
+    for part, entry in (("flight", content.flight), ("ground", content.ground)):
+        if entry is not None and entry.date > today:
+            faults.append(
+                Fault(
+                    f"content.{part}.date", f"{entry.date} is after today, {today}; sign it when it is done"
+                )
+            )
+    if performed_at > at + CLOCK_DRIFT:
+        faults.append(
+            Fault(
+                "performed_at",
+                f"{performed_at.isoformat()} is still to come; it is {at.isoformat()} here. Set the clock of"
+                " the device right, and sign again",
+            )
+        )
+    if content.last_day is not None and student.school.day(performed_at) < content.last_day:
+        faults.append(
+            Fault("performed_at", f"{performed_at.isoformat()} is before the lesson, {content.last_day}")
+        )
+    if faults:
+        raise LessonError(faults)
+
+
+def _replaced(lesson: LessonRecord) -> LessonRecord | None:
+    """The lesson that this one corrects, locked. Raises: Conflict."""
+    if lesson.corrects_id is None:
+        return None
+    replaced = LessonRecord.objects.select_for_update().get(pk=lesson.corrects_id)
+    _check_uncorrected(replaced)
+    return replaced
+
+
+def _check_uncorrected(lesson: LessonRecord) -> None:
+    found = Correction.objects.filter(lesson=lesson).values_list("successor_id", flat=True).first()
+    if found is not None:
+        raise Conflict(
+            f"The lesson record was corrected already, by {found}. Read that one, and correct it if need be."
+        )
+
+
+def _put_in_place_of(
+    replaced: LessonRecord, lesson: LessonRecord, student: Student, by: User, index: int, at: dt.datetime
+) -> None:
+    """Seal the correction, and take the entries of the other lesson off the record."""
+    old = SignOff.objects.get(lesson=replaced)
+    body = {
+        "lesson_record": str(replaced.pk),
+        "sign_off": old.ledger_index,
+        "successor": str(lesson.pk),
+        "successor_sign_off": index,
+        "reason": lesson.reason,
+        "user": by.pk,
+    }
+    Correction.objects.create(
+        school_id=student.school_id,
+        student=student,
+        lesson=replaced,
+        successor=lesson,
+        entries=replaced.prefix,
+        by=by,
+        at=at,
+        reason=lesson.reason,
+        ledger_tree=seals.tree_of(student.school_id),
+        ledger_index=seals.seal(student, "lesson.corrected", body, at=at),
+    )
+    record.retire(student, replaced.prefix, at=at, sealed=True)
+
+
+def _entries(
+    lesson: LessonRecord,
+    content: Content,
+    signature: engine.Instructor,
+    by: User,
+    at: dt.datetime,
+    craft: int | None,
+) -> list[Any]:
+    """The rows of the lesson's entries in the student's record; ``craft`` is the key of the aircraft."""
+    found = []
+    for name, entries in content.entries(lesson.prefix, signature).items():
+        columns: dict[str, Any] = {"aircraft_id": craft} if name == "flights" else {}
+        # A list's entries have one instructor, or none.
+        if any(getattr(entry, "instructor", None) is not None for entry in entries):
+            columns["instructor_user"] = by
+        found += record.rows(lesson.student, name, entries, at=at, sealed=True, **columns)
+    return found

@@ -1,0 +1,1 @@
+"""What an operator needs: backup, checks, rights, figures, and the demo school."""

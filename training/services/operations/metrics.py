@@ -1,0 +1,95 @@
+"""Figures about the work itself, for an operator's monitoring: counted in the database when asked for.
+
+A module adds its own::
+
+    @figure("reminders", "Reminders by state.", label="state")
+    def _by_state(at: dt.datetime) -> dict[str, float]:
+        return {"due": ..., "sent": ..., "failed": ...}
+
+A label's values are few and name nobody: a state, a school's number, never a person.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from django.db.models import Count, Q
+
+from training.ledger.models import Head
+from training.models import Delivery, NightlyAudit, Stale
+from training.services.operations import heartbeats
+
+Read = Callable[[dt.datetime], float | Mapping[str, float]]
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A gauge: ``read`` gives one number, or where there is a ``label`` one for each of its values."""
+
+    name: str
+    help: str
+    label: str
+    read: Read
+
+
+#: Every figure by name.
+FIGURES: dict[str, Figure] = {}
+
+
+def figure(name: str, help: str, *, label: str = "") -> Callable[[Read], Read]:
+    """Add a figure; the name is what monitoring shows after ``training_``.
+
+    Raises: ValueError for a name that is there already or that monitoring could not take.
+    """
+    for word in (name, label) if label else (name,):
+        if not re.fullmatch(r"[a-z][a-z0-9_]*", word):
+            raise ValueError(f"{word!r} is no name of a figure: small letters, digits and underscores")
+    if name in FIGURES:
+        raise ValueError(f"there is a figure {name} already")
+
+    def add(read: Read) -> Read:
+        FIGURES[name] = Figure(name, help, label, read)
+        return read
+
+    return add
+
+
+@figure("tick_lag_seconds", "Seconds since each repeated work was last done.", label="work")
+def _tick_lag(at: dt.datetime) -> dict[str, float]:
+    return {name: lag for name, lag in heartbeats.lags(at).items() if lag is not None}
+
+
+@figure("ledger_entries", "Entries in each school's ledger.", label="school")
+def _ledger_entries(at: dt.datetime) -> dict[str, float]:
+    heads = Head.objects.values_list("tree", "size")
+    return {tree.removeprefix("school-"): float(size) for tree, size in heads}
+
+
+@figure("deliveries", "E-mails by state; due: their time has come and they are not sent yet.", label="state")
+def _deliveries(at: dt.datetime) -> dict[str, float]:
+    state = Delivery.State
+    asked = {str(each): Count("pk", filter=Q(state=each)) for each in state if each != state.PENDING}
+    asked["later"] = Count("pk", filter=Q(state=state.PENDING, send_after__gt=at))
+    asked["due"] = Count("pk", filter=Q(state=state.PENDING, send_after__lte=at))
+    return {name: float(number) for name, number in Delivery.objects.aggregate(**asked).items()}
+
+
+@figure(
+    "records", "Records that wait to be worked out anew, and those given up after their tries.", label="state"
+)
+def _records(at: dt.datetime) -> dict[str, float]:
+    parked = Count("pk", filter=Q(parked_at__isnull=False))
+    waiting = Count("pk", filter=Q(parked_at__isnull=True))
+    found = Stale.objects.aggregate(waiting=waiting, given_up=parked)
+    return {name: float(number) for name, number in found.items()}
+
+
+@figure("nightly_audits", "Schools by how their last nightly audit went.", label="state")
+def _nightly_audits(at: dt.datetime) -> dict[str, float]:
+    found = NightlyAudit.objects.aggregate(
+        audited=Count("pk", filter=Q(done=True)), failed=Count("pk", filter=Q(done=False) & ~Q(fault=""))
+    )
+    return {name: float(number) for name, number in found.items()}

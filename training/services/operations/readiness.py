@@ -1,0 +1,97 @@
+"""Whether this copy can be worked with: the database answers, is up to date and guarded, the sweep runs."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
+
+from django.db import DatabaseError, connection
+from django.db.migrations.loader import MigrationLoader
+from django.db.migrations.recorder import MigrationRecorder
+
+from training.services.operations import heartbeats
+from training.triggers import every
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One thing that was looked at; ``fault`` is empty where it is as it should be."""
+
+    name: str
+    fault: str = ""
+
+
+def look(at: dt.datetime) -> list[Check]:
+    """Every check, in order; those after one that could not be asked at all are left out.
+
+    No Redis is asked: without it nothing is lost, and once the sweep no longer runs for want of it, its tick
+    says so. About eight queries.
+    """
+    found: list[Check] = []
+    for name, check in _CHECKS.items():
+        try:
+            found.append(Check(name, check(at)))
+        except DatabaseError as fault:
+            connection.close()  # a broken one is not kept for the next request
+            found.append(Check(name, f"the database does not answer ({type(fault).__name__})"))
+            break
+    return found
+
+
+def _database(at: dt.datetime) -> str:
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT 1")
+    return ""
+
+
+@cache
+def _known_migrations() -> frozenset[tuple[str, str]]:
+    """Those of this program; read from the disk once, for they do not change while it runs.
+
+    A squashed migration and those that it replaces are all among them: Django marks both as applied.
+    """
+    return frozenset(MigrationLoader(None).disk_migrations)
+
+
+def pending_migrations() -> list[str]:
+    """The migrations of this program that the database has not seen. Two queries."""
+    return sorted(
+        f"{app}.{name}"
+        for app, name in _known_migrations() - set(MigrationRecorder(connection).applied_migrations())
+    )
+
+
+def unknown_migrations() -> list[str]:
+    """The migrations that the database has seen and this program does not know: a newer one was here."""
+    apps = {app for app, _ in _known_migrations()}
+    applied = set(MigrationRecorder(connection).applied_migrations())
+    return sorted(f"{app}.{name}" for app, name in applied - _known_migrations() if app in apps)
+
+
+def _migrations(at: dt.datetime) -> str:
+    if pending := pending_migrations():
+        return f"{len(pending)} not applied, from {pending[0]} on: manage.py migrate"
+    return ""
+
+
+def _triggers(at: dt.datetime) -> str:
+    if lost := every.missing(connection):
+        return f"{len(lost)} not in place: {', '.join(lost)}. {every.REPAIR}"
+    return ""
+
+
+def _ticks(at: dt.datetime) -> str:
+    return "; ".join(
+        f"{each.name} last ran {each.last:%Y-%m-%d %H:%M:%S} UTC" if each.last else f"{each.name} never ran"
+        for each in heartbeats.late(at)
+    )
+
+
+_CHECKS: dict[str, Callable[[dt.datetime], str]] = {
+    "database": _database,
+    "migrations": _migrations,
+    "triggers": _triggers,
+    "ticks": _ticks,
+}

@@ -1,0 +1,1 @@
+"""The people of a school: accounts, roles, enrolments."""

@@ -1,0 +1,121 @@
+"""A minor's guardians whom the school may write to: consent put on record and taken back, never erased.
+
+An administrator gives a guardian an account, which reads the student's record while the consent holds.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from django.core.exceptions import ValidationError
+from django.core.validators import validate_email
+from django.db import transaction
+
+from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.time import calendar
+from training.models import Guardian, Student, User
+from training.services import access
+from training.services.errors import Conflict
+from training.services.people import people
+
+
+class GuardianError(FaultsFound):
+    """What was sent about a guardian cannot be."""
+
+    what = "what was sent about a guardian"
+
+
+@transaction.atomic
+def record(
+    student: Student,
+    *,
+    name: str,
+    email: str,
+    consent_on: dt.date,
+    consent_until: dt.date | None,
+    by: User,
+    at: dt.datetime,
+    via: str,
+) -> Guardian:
+    """Put a guardian's consent on record, or change what stands for that e-mail address.
+
+    Consent is taken back by its last day. Raises: GuardianError; NotAllowed.
+    """
+    access.require(by, "write a record", student, on=at.date())
+    faults, today, email = [], student.school.day(at), email.strip().lower()
+    try:
+        validate_email(email)
+    except ValidationError:
+        faults.append(Fault("email", f"{email!r} is no e-mail address"))
+    if consent_on > today:
+        faults.append(Fault("consent_on", f"{consent_on} is still to come; today is {today}"))
+    if consent_until is not None and consent_until < consent_on:
+        faults.append(Fault("consent_until", f"{consent_until} is before the consent of {consent_on}"))
+    if faults:
+        raise GuardianError(faults)
+    access.log(by, student, access.WRITE, "guardian's consent", via=via, at=at)
+    guardian, _ = Guardian.objects.update_or_create(
+        student=student,
+        email=email,
+        defaults={
+            "school_id": student.school_id,
+            "name": name,
+            "consent_on": consent_on,
+            "consent_until": consent_until,
+            "recorded_by": by,
+            "recorded_at": at,
+        },
+    )
+    return guardian
+
+
+@transaction.atomic
+def give_account(guardian: Guardian, *, by: User, at: dt.datetime) -> tuple[User, bool]:
+    """Let a guardian sign in, by the address on record; whether the account is new, without a password.
+
+    It opens nothing but the student's record, to read, while the consent holds and the student is a minor.
+    Raises: NotAllowed; Conflict where the address is the student's own, or its account is closed.
+    """
+    access.locked_school(by, "change people", guardian.school.slug)
+    found = Guardian.objects.select_for_update(of=("self",)).select_related("student", "user")
+    locked = found.get(pk=guardian.pk)
+    if locked.user is not None:
+        return locked.user, False
+    user, new = people.account(locked.name, locked.email)
+    if user.pk == locked.student.user_id:
+        raise Conflict(f"{locked.email} is the student's own account; a guardian needs another.")
+    if not user.is_active:
+        raise Conflict(f"The account of {user.email} is closed; whoever runs the server opens it again.")
+    locked.user = user
+    locked.save(update_fields=["user"])
+    people.note(locked.school, by, "guardian's account given", at, user=user, student=locked.student)
+    return user, new
+
+
+@transaction.atomic
+def take_account(guardian: Guardian, *, by: User, at: dt.datetime) -> None:
+    """Close the record to a guardian's account, whatever the consent says. Raises: NotAllowed."""
+    access.locked_school(by, "change people", guardian.school.slug)
+    locked = (
+        Guardian.objects.select_for_update(of=("self",)).select_related("student", "user").get(pk=guardian.pk)
+    )
+    if locked.user is not None:
+        people.note(
+            locked.school, by, "guardian's account taken", at, user=locked.user, student=locked.student
+        )
+        locked.user = None
+        locked.save(update_fields=["user"])
+
+
+def listed(student: Student) -> list[Guardian]:
+    """A student's guardians, ended consents included."""
+    return list(Guardian.objects.filter(student=student).select_related("user").order_by("pk"))
+
+
+def caution(student: Student, on: dt.date) -> str:
+    """Why nothing goes to any guardian of the student on a day; empty where it does."""
+    if student.birth_date is None:
+        return "The birth date is not on record, so nothing is sent to a guardian."
+    if calendar.age(student.birth_date, on) >= student.school.of_age_at:
+        return f"The student is of age ({student.school.of_age_at}), so nothing is sent to a guardian."
+    return ""

@@ -1,0 +1,322 @@
+"""The people of a school: what each is there, who teaches whom. Changed by its administrators alone.
+
+Each change is kept (``PeopleChange``). Nobody types another's password: a new account has none until its
+owner sets one.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.core.validators import validate_email
+from django.db import IntegrityError, transaction
+from django.db.models import Q, QuerySet
+
+from syllabus.engine.audit.instructing import RatingsError, read_ratings
+from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.record import reading
+from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.vocabulary import INSTRUCTORS
+from training.models import Assignment, Enrolment, PeopleChange, Role, School, Student, User
+from training.services import access
+from training.services.errors import Conflict
+
+HELD = ("certificate", "instructor_kind", "recent_experience_until", "ratings")
+MOST_NAME, MOST_CERTIFICATE, MOST_MODEL = 200, 40, 60
+
+
+class PeopleError(FaultsFound):
+    """What was sent about a person cannot be kept."""
+
+    what = "the person"
+
+
+@dataclass(frozen=True, slots=True)
+class Added:
+    """The person; whether the account is new and its owner is to set a password; the student.
+
+    ``created`` is false where it was so already.
+    """
+
+    user: User | None
+    new_account: bool
+    student: Student | None = None
+    created: bool = True
+
+
+def roles_of(school: School) -> QuerySet[Role]:
+    """Every role at a school with its user. One query."""
+    return Role.objects.filter(school=school).select_related("user").order_by("user__name", "user_id", "role")
+
+
+@transaction.atomic
+def add(
+    school: School,
+    *,
+    kind: str,
+    name: str,
+    email: str,
+    by: User,
+    at: dt.datetime,
+    held: Mapping[str, Any] | None = None,
+    birth_date: dt.date | None = None,
+    training_model: str = "",
+    ref: uuid.UUID | None = None,
+    again: bool = False,
+) -> Added:
+    """Give somebody a role at a school, with an account where there is none of that address yet.
+
+    A student gets a record and is enrolled from today; without an address there is no account, as a child
+    may be taught before there is one. An account that exists keeps its own name. ``ref`` is the new
+    student's reference, where the caller drew it. With ``again`` what is so already is given as it stands.
+
+    Raises: NotAllowed; PeopleError with every fault; Conflict where the role is held already.
+    """
+    access.locked_school(by, "change people", school.slug)
+    student_too = kind == Role.Kind.STUDENT
+    faults = Faults()
+    if kind not in Role.Kind.values:
+        faults.add("role", f"{kind!r} is no role; there are {', '.join(Role.Kind.values)}")
+    name = _text(faults, "name", name, MOST_NAME, needed=True)
+    email = _email(faults, email, needed=not student_too)
+    model = _text(faults, "training_model", training_model, MOST_MODEL)
+    if birth_date is not None and birth_date > school.day(at):
+        faults.add("birth_date", f"{birth_date} is in the future")
+    kept = _held(faults, held or {}) if kind == Role.Kind.INSTRUCTOR else {}
+    faults.stop(PeopleError)
+    if again:
+        said = {"name": name, "birth_date": birth_date, "training_model": model}
+        there = _already(school, kind, email, ref, kept, said)
+        if there is not None:
+            return there
+    user, new = account(name, email) if email else (None, False)
+    student = None
+    if user is not None:
+        if not user.is_active:
+            raise Conflict(f"The account of {email} is closed; whoever runs the server opens it again.")
+        if Role.objects.filter(school=school, user=user, role=kind).exists():
+            raise Conflict(f"{user} is {_a(kind)} at {school.name} already; change that role instead.")
+        Role.objects.create(school=school, user=user, role=kind, **kept)
+    if student_too:
+        # A role that was ended and is given again takes the record up where it was.
+        student = Student.objects.filter(school=school, user=user).first() if user is not None else None
+        if student is None:
+            student = Student.objects.create(
+                school=school,
+                user=user,
+                name=name,
+                birth_date=birth_date,
+                training_model=model,
+                recorded_at=at,
+                **({"ref": ref} if ref else {}),
+            )
+            Enrolment.objects.create(school=school, student=student, starts=school.day(at))
+    note(school, by, f"{kind} added", at, user=user, student=student, after=_plain(kept) or {"name": name})
+    return Added(user, new, student)
+
+
+def _already(
+    school: School,
+    kind: str,
+    email: str,
+    ref: uuid.UUID | None,
+    kept: Mapping[str, Any],
+    said: Mapping[str, Any],
+) -> Added | None:
+    """What was added before, where the very same is sent again. Raises: Conflict where it was another."""
+    if kind == Role.Kind.STUDENT and ref is not None:
+        student = Student.objects.filter(ref=ref).select_related("user").first()
+        if student is None:
+            return None
+        held = student.user.email if student.user else ""
+        same = all(getattr(student, key) == value for key, value in said.items())
+        if student.school_id != school.pk or held != email or not same:
+            raise Conflict("Another student has this id. Send your own with a new UUID.")
+        return Added(student.user, False, student, created=False)
+    roles = Role.objects.filter(school=school, user__email=email, role=kind, user__is_active=True)
+    role = roles.select_related("user").first()
+    if role is None or any(getattr(role, key) != value for key, value in kept.items()):
+        return None
+    return Added(role.user, False, created=False)
+
+
+@transaction.atomic
+def change(role: Role, held: Mapping[str, Any], *, by: User, at: dt.datetime) -> Role:
+    """Change what an instructor's role holds: certificate, its kind, last day of recent experience, ratings.
+
+    Raises: NotAllowed; PeopleError.
+    """
+    access.locked_school(by, "change people", role.school.slug)
+    found = Role.objects.select_for_update().select_related("user", "school").get(pk=role.pk)
+    faults = Faults()
+    if found.role != Role.Kind.INSTRUCTOR:
+        faults.add("role", "only an instructor's role holds a certificate, recent experience and ratings")
+    kept = _held(faults, held)
+    faults.stop(PeopleError)
+    before = {key: getattr(found, key) for key in kept}
+    if kept == before:
+        return found
+    for key, value in kept.items():
+        setattr(found, key, value)
+    found.save(update_fields=list(kept))
+    note(
+        found.school, by, "instructor changed", at, user=found.user, before=_plain(before), after=_plain(kept)
+    )
+    return found
+
+
+@transaction.atomic
+def end(role: Role, *, by: User, at: dt.datetime) -> None:
+    """End a role: from now on it gives nothing. An instructor's assignments end with it; no record changes.
+
+    Raises: NotAllowed; Conflict for the last administrator, without whom nobody could add another.
+    """
+    school = access.locked_school(by, "change people", role.school.slug)
+    found = Role.objects.select_for_update().select_related("user").get(pk=role.pk)
+    if found.role == Role.Kind.ADMINISTRATOR:
+        others = Role.objects.filter(school=school, role=found.role, user__is_active=True)
+        if not others.exclude(pk=found.pk).exists():
+            raise Conflict(
+                f"{found.user} is the last administrator of {school.name}; add another one before."
+            )
+    if found.role == Role.Kind.INSTRUCTOR:
+        running = Assignment.objects.filter(_unended(school.day(at)), school=school, instructor=found.user)
+        for each in running.select_related("student", "instructor"):
+            _end(each, by, at)
+    held = {"id": found.pk, **{key: getattr(found, key) for key in HELD}}
+    note(school, by, f"{found.role} ended", at, user=found.user, before=_plain(held))
+    found.delete()
+
+
+def was_ended(role: int, by: User) -> bool:
+    """Whether there was a role of that key at a school that a user administers, and it was ended."""
+    ended = PeopleChange.objects.filter(what__endswith=" ended", before__id=role)
+    return ended.filter(school__in=access.schools(by)).exists()
+
+
+@transaction.atomic
+def assign(student: Student, instructor: User, *, starts: dt.date, by: User, at: dt.datetime) -> Assignment:
+    """Let an instructor of the school teach a student, and see the record, from a day on.
+
+    Raises: NotAllowed; PeopleError where that is no instructor there; Conflict where it is so already.
+    """
+    school = access.locked_school(by, "change people", student.school.slug)
+    if not Role.objects.filter(school=school, user=instructor, role=Role.Kind.INSTRUCTOR).exists():
+        raise PeopleError([Fault("instructor", f"{instructor} is no instructor at {school.name}")])
+    there = Assignment.objects.filter(_unended(starts), student=student, instructor=instructor)
+    if there.exists():
+        raise Conflict(f"{instructor} teaches {student} already.")
+    made = Assignment.objects.create(school=school, student=student, instructor=instructor, starts=starts)
+    said = {"starts": starts.isoformat()}
+    note(school, by, "assignment added", at, user=instructor, student=student, after=said)
+    return made
+
+
+@transaction.atomic
+def end_assignment(assignment: Assignment, *, by: User, at: dt.datetime) -> Assignment:
+    """Let an assignment end with yesterday, so that the record is closed to the instructor now.
+
+    One that began today is taken back: it had no day. Raises: NotAllowed.
+    """
+    access.locked_school(by, "change people", assignment.school.slug)
+    found = Assignment.objects.select_for_update(of=("self",)).select_related(
+        "student", "instructor", "school"
+    )
+    return _end(found.get(pk=assignment.pk), by, at)
+
+
+def _unended(on: dt.date) -> Q:
+    return Q(ends__isnull=True) | Q(ends__gte=on)
+
+
+def _end(assignment: Assignment, by: User, at: dt.datetime) -> Assignment:
+    yesterday = min(assignment.school.day(at), at.date()) - dt.timedelta(days=1)
+    before = {
+        "starts": assignment.starts.isoformat(),
+        "ends": assignment.ends.isoformat() if assignment.ends else None,
+    }
+    who = {"user": assignment.instructor, "student": assignment.student}
+    if assignment.ends is not None and assignment.ends <= yesterday:
+        return assignment
+    if assignment.starts > yesterday:
+        note(assignment.school, by, "assignment taken back", at, before=before, **who)
+        assignment.delete()
+        return assignment
+    assignment.ends = yesterday
+    assignment.save(update_fields=["ends"])
+    after = {"ends": yesterday.isoformat()}
+    note(assignment.school, by, "assignment ended", at, before=before, after=after, **who)
+    return assignment
+
+
+def account(name: str, email: str) -> tuple[User, bool]:
+    """The account of an address, made where there is none; whether it is new."""
+    there = User.objects.filter(email=email).first()
+    if there is not None:
+        return there, False
+    try:
+        with transaction.atomic():
+            # No password opens it: the reset that its owner is sent finds it, and sets the first one.
+            return User.objects.create_user(email, None, name=name), True
+    except IntegrityError:  # another administrator added the same person just now
+        return User.objects.get(email=email), False
+
+
+def _held(faults: Faults, sent: Mapping[str, Any]) -> dict[str, Any]:
+    """What an instructor's role holds, as far as it was sent."""
+    kept: dict[str, Any] = {}
+    if "certificate" in sent:
+        kept["certificate"] = _text(faults, "certificate", sent["certificate"], MOST_CERTIFICATE)
+    if "instructor_kind" in sent:
+        kinds = reading.one_of(INSTRUCTORS, "kind of instructor")
+        kept["instructor_kind"] = kinds(faults, sent["instructor_kind"], "instructor_kind")
+    if "recent_experience_until" in sent:
+        kept["recent_experience_until"] = sent["recent_experience_until"]
+    if "ratings" in sent:
+        kept["ratings"] = sent["ratings"]
+        if sent["ratings"] is not None:
+            try:
+                read_ratings(sent["ratings"])
+            except RatingsError as problem:
+                faults.extend(problem.faults)
+    return kept
+
+
+def _text(faults: Faults, place: str, value: object, most: int, *, needed: bool = False) -> str:
+    found = (reading.text(faults, value, place) or "").strip()
+    if needed and not found and not any(each.place == place for each in faults):
+        faults.add(place, "is blank; write it as it is to be shown")
+    if len(found) > most:
+        faults.add(place, f"{len(found)} characters; at most {most} are kept here")
+    return found
+
+
+def _email(faults: Faults, value: str, *, needed: bool) -> str:
+    found = (reading.text(faults, value, "email") or "").strip().lower()
+    if not found:
+        if needed:
+            faults.add("email", "is blank; people sign in by their e-mail address")
+        return ""
+    try:
+        validate_email(found)
+    except ValidationError:
+        faults.add("email", f"{found[:60]!r} is no e-mail address, such as ida@school.example")
+    return found
+
+
+def _a(kind: str) -> str:
+    return f"{'a' if kind == Role.Kind.STUDENT else 'an'} {kind}"
+
+
+def _plain(held: Mapping[str, Any]) -> dict[str, Any]:
+    return {key: value.isoformat() if isinstance(value, dt.date) else value for key, value in held.items()}
+
+
+def note(school: School, by: User | None, what: str, at: dt.datetime, **more: Any) -> None:
+    """Keep that somebody changed something about people (``PeopleChange``)."""
+    PeopleChange.objects.create(school=school, by=by, what=what, at=at, **more)

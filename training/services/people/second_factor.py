@@ -1,0 +1,158 @@
+"""What an account asks for besides the password: of a program, and taken away where all of it is lost."""
+
+from __future__ import annotations
+
+import datetime as dt
+import logging
+from collections import Counter
+from dataclasses import dataclass
+
+from allauth.core import ratelimit
+from allauth.mfa.models import Authenticator
+from allauth.usersessions.models import UserSession
+from django.db import transaction
+from django.http import HttpRequest
+from django.utils.translation import gettext as _
+from knox.models import AuthToken
+
+from syllabus.engine.errors import FaultsFound
+from syllabus.engine.record.reading import Faults
+from training.models import Guardian, Role, School, Student, User
+from training.services import access
+from training.services.errors import Conflict, NotAllowed
+from training.services.people import account_mails, people
+
+MOST_REASON = 300
+_KINDS = {"webauthn": "passkeys", "totp": "authenticator apps", "recovery_codes": "recovery codes"}
+log = logging.getLogger(__name__)
+
+
+class NotGiven(Exception):
+    """The password alone was sent, or a code that is not good; the message says what to send."""
+
+
+class TooMany(Exception):
+    """Too many codes were tried for this account."""
+
+
+def check(request: HttpRequest, user: User, code: str | None) -> None:
+    """Make sure of the second factor of a user whose password was right; nothing where none is set up.
+
+    A passkey is asked for on a page alone; here its owner gives a recovery code. A code is good once. Tries
+    are counted for the account, together with those on the pages.
+
+    Raises: NotGiven; TooMany.
+    """
+    known = Authenticator.objects.filter(user=user)
+    if not known.exclude(type=Authenticator.Type.RECOVERY_CODES).exists():
+        return
+    if code is None:
+        raise NotGiven(
+            "This account asks for more than the password. Send code as well: one of its authenticator app,"
+            " or a recovery code."
+        )
+    key = f"mfa-auth-user-{user.pk}"
+    if not ratelimit.consume(request, action="login_failed", key=key):
+        raise TooMany("Too many codes were tried for this account. Wait five minutes, then try again.")
+    for each in known.exclude(type=Authenticator.Type.WEBAUTHN):
+        if each.wrap().validate_code(code):
+            ratelimit.clear(request, action="login_failed", key=key)
+            each.record_usage()
+            return
+    raise NotGiven(
+        "This code is wrong or was used already. Send the next code from the authenticator app, or another"
+        " recovery code."
+    )
+
+
+class RemovalError(FaultsFound):
+    """What was sent does not say why."""
+
+    what = "the removal"
+
+
+@dataclass(frozen=True, slots=True)
+class Removed:
+    """How many ways to sign in, by kind, and sessions and tokens went; whether the person's mail went out."""
+
+    passkeys: int
+    apps: int
+    sessions: int
+    tokens: int
+    told: bool
+
+
+def of(user: User) -> Counter[str]:
+    """How many passkeys (webauthn), authenticator apps (totp) and sets of recovery codes an account has."""
+    return Counter(Authenticator.objects.filter(user=user).values_list("type", flat=True))
+
+
+def schools_of(user: User) -> set[int]:
+    """The keys of the schools that a person has to do with, in whatever way. Three queries."""
+    return {
+        *Role.objects.filter(user=user).values_list("school_id", flat=True),
+        *Guardian.objects.filter(user=user).values_list("school_id", flat=True),
+        *Student.objects.filter(user=user).values_list("school_id", flat=True),
+    }
+
+
+def whoever_may_not(user: User, by: User) -> str:
+    """Why an administrator may not take away another's second factor; empty where that may be.
+
+    An account opens all that its owner may see: where that is more than one school's, or the whole server,
+    no one school's administrator makes it easier to open.
+    """
+    if user.pk == by.pk:
+        return _("Change your own passkeys and codes on the page Security.")
+    if user.is_staff or user.is_superuser:
+        return _("This account administers the server. Ask the server's operator to change it.")
+    theirs = schools_of(user)
+    mine = set(access.schools(by).values_list("pk", flat=True))
+    if not theirs or not theirs & mine:
+        return _("Only an administrator of the person's school can reset the second factor.")
+    if theirs - mine:
+        return _("This account also has access to another school. Ask the server's operator to change it.")
+    return ""
+
+
+def remove(user: User, reason: str, *, by: User | None, at: dt.datetime) -> Removed:
+    """Take every passkey, authenticator app and recovery code from somebody who lost them, and end sessions.
+
+    The password stays, and opens the account alone from then on. What a passkey signed can be checked for
+    ever: its public key was sealed with it. ``by`` is None for the server's command line.
+
+    Raises:  NotAllowed; RemovalError where no reason is given; Conflict where there is nothing to take.
+    Effects: one transaction; kept as a change about people at each of the person's schools; then the mail.
+    """
+    faults = Faults()
+    reason = " ".join(reason.replace("\x00", "").split())
+    if not reason:
+        faults.add("reason", _("is blank; enter the reason and how you verified the person"))
+    elif len(reason) > MOST_REASON:
+        faults.add("reason", f"{len(reason)} characters; at most {MOST_REASON} are kept here")
+    faults.stop(RemovalError)
+    with transaction.atomic():
+        whose = User.objects.select_for_update().get(pk=user.pk)
+        if by is not None and (why_not := whoever_may_not(whose, by)):
+            raise NotAllowed(why_not)
+        held = of(whose)
+        if not held:
+            raise Conflict(
+                _("%(person)s has no passkey, authenticator app or recovery code.") % {"person": whose}
+            )
+        Authenticator.objects.filter(user=whose).delete()
+        sessions = list(UserSession.objects.filter(user=whose))
+        for each in sessions:
+            each.end()
+        tokens = AuthToken.objects.filter(user=whose).delete()[0]
+        for school in School.objects.filter(pk__in=schools_of(whose)).order_by("pk"):
+            said = {
+                "before": {_KINDS[kind]: number for kind, number in held.items()},
+                "after": {"reason": reason},
+            }
+            people.note(school, by, "second factor removed", at, user=whose, **said)
+    log.warning("second factor of user %s removed by %s", whose.pk, by.pk if by else "the command line")
+    who = str(by) if by is not None else "Whoever runs the server"
+    told = account_mails.tell(whose, "second_factor_removed", at=at, by=who, reason=reason)
+    kinds = Authenticator.Type
+    return Removed(held[kinds.WEBAUTHN], held[kinds.TOTP], len(sessions), tokens, told)

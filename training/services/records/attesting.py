@@ -1,0 +1,177 @@
+"""Entries that a named person vouches for: entered from a document that this person saw, or compared with it.
+
+Who attests says which document it was, and confirms it once more. It never makes an entry look signed: the
+signature of an instructor of this school is given here by that instructor, and attested by nobody else.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from django.db import transaction
+
+from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.record import record as engine
+from training import record
+from training.models import Student, User
+from training.record import Moved
+from training.reports.named import instructors
+from training.services import access
+from training.services.records import record_changes
+from training.services.records.records import sent_hash
+from training.services.signing import seals
+from training.services.signing.reauthentication import Act, content_of
+
+MOST_TEXT = 500
+#: As many entries are attested at once.
+MOST_ENTRIES = 1_000
+#: Lists whose entries an instructor signs: nobody attests another instructor's signature of the same school.
+_SIGNED = ("endorsements", "tests")
+
+
+class NotAttested(FaultsFound):
+    """Something cannot be attested; every fault with its place. Nothing was written."""
+
+    what = "the attestation"
+
+
+def saw_of(text: str) -> str:
+    """Which document was seen, without blanks around it. Raises: NotAttested."""
+    found = text.strip()
+    if not found:
+        raise NotAttested([Fault("saw", "is empty; write which document you saw")])
+    if len(found) > MOST_TEXT:
+        raise NotAttested([Fault("saw", f"has {len(found)} characters, at most {MOST_TEXT} fit")])
+    return found
+
+
+def act(student: Student, entry: str, sent: Mapping[str, Any], saw: str) -> Act:
+    """What is confirmed where one entry is put on record and attested. Raises: ValueError."""
+    _, digest = content_of({"saw": saw, "sent": sent_hash(sent)})
+    return Act(record_changes.ADDED, str(student.ref), entry, digest)
+
+
+def act_on_record(student: Student, entries: Iterable[tuple[str, str]], saw: str) -> Act:
+    """What is confirmed where entries on record are attested, in the order in which they are named."""
+    listed = [{"part": part, "id": entry} for part, entry in entries]
+    _, digest = content_of({"entries": listed, "saw": saw})
+    return Act(record_changes.ATTESTED, str(student.ref), record_changes.WHOLE, digest)
+
+
+def check(student: Student, part: str, entry: engine.Entry, by: User, place: str = "") -> None:
+    """Whether ``by`` may attest an entry. Up to four queries.
+
+    An endorsement in the name of an instructor of this school is given here by that instructor, or counts for
+    nothing: ``by`` attests not even the own.
+
+    Raises: NotAttested where it is signed by another instructor of this school, or is the person's own.
+    """
+    if student.user_id is not None and student.user_id == by.pk:
+        raise NotAttested([Fault(place, "is on your own record; somebody else attests it")])
+    named: engine.Instructor | None = getattr(entry, "instructor", None)
+    if part not in _SIGNED or named is None:
+        return
+    meant = {each.user for each in instructors(student.school_id) if each.may_be(named)}
+    whose = f"names {named.name}, by name or certificate an instructor of this school, now or formerly, who"
+    if part == "endorsements" and meant:
+        own = "gives it here; an endorsement from here is attested by nobody"
+        raise NotAttested([Fault(place, f"{whose} {own}")])
+    if meant - {by.pk}:
+        raise NotAttested([Fault(place, f"{whose} attests it; nobody else does")])
+
+
+@transaction.atomic
+def attest(
+    student: Student,
+    entries: Sequence[tuple[str, str]],
+    *,
+    saw: str,
+    by: User,
+    at: dt.datetime,
+    via: str,
+    confirmed: Mapping[str, Any] | None,
+    sent: object = None,
+) -> list[Moved]:
+    """Vouch for entries that stand on record as claims, each by its list and id; gives those that were.
+
+    What somebody vouches for already is passed over, so that the same may come again. ``sent``: the entry as
+    it was sent, where it was sent along.
+
+    Raises: NotAttested with every fault; NotAllowed.
+    Effects: one transaction, with the student's row locked; sealed; the access is logged. Each entry is on
+             record anew from ``at`` on; before that it was a claim.
+    """
+    access.require(by, "write a record", student, on=at.date())
+    saw = saw_of(saw)
+    locked = Student.objects.select_for_update(of=("self",)).select_related("school").get(pk=student.pk)
+    known = record.of(locked)
+    faults: list[Fault] = []
+    wanted: list[tuple[str, engine.Entry]] = []
+    for number, (part, name) in enumerate(dict.fromkeys(entries)):
+        place = f"entries[{number}]"
+        if part not in engine.Record.PARTS:
+            faults.append(Fault(f"{place}.part", f"{part!r} is no list of a record"))
+            continue
+        found = next((each for each in getattr(known, part) if each.id == name), None)
+        if found is None:
+            faults.append(Fault(f"{place}.id", f"{name!r} is not on record among the {part}"))
+            continue
+        try:
+            check(locked, part, found, by, place)
+        except NotAttested as problem:
+            faults.extend(problem.faults)
+        if found.provenance == engine.CLAIMED:
+            wanted.append((part, found))
+    if not entries:
+        faults.append(Fault("entries", "is empty; name the entries that you compared with the document"))
+    if len(entries) > MOST_ENTRIES:
+        faults.append(Fault("entries", f"has {len(entries)} entries, at most {MOST_ENTRIES} fit"))
+    if faults:
+        raise NotAttested(faults)
+    done = []
+    for part, found in wanted:
+        record.vouch(locked, part, found, engine.ATTESTED, at=at)
+        done.append(record.moved(part, found, engine.ATTESTED))
+    if done:
+        seal(
+            locked,
+            record_changes.ADDED if sent is not None else record_changes.ATTESTED,
+            done,
+            entries=() if sent is not None else entries,
+            saw=saw,
+            by=by,
+            at=at,
+            confirmed=confirmed,
+            sent=sent,
+        )
+        access.log(by, locked, access.WRITE, f"attestation of {len(done)} entries", via=via, at=at)
+    return done
+
+
+def seal(
+    student: Student,
+    kind: str,
+    added: Iterable[Moved],
+    *,
+    entries: Iterable[tuple[str, str]] = (),
+    saw: str,
+    by: User,
+    at: dt.datetime,
+    confirmed: Mapping[str, Any] | None,
+    sent: object = None,
+) -> int:
+    """Seal what was put on record, and who vouches for it; returns its place in the ledger.
+
+    ``entries``: those that were named, which a passkey's signature is over (``act_on_record``).
+    """
+    body: dict[str, Any] = {
+        "added": [each.as_json() for each in added],
+        **({"entries": [{"part": part, "id": entry} for part, entry in entries]} if entries else {}),
+        **record_changes.named(by),
+        "saw": saw,
+        **({"sent": sent_hash(sent)} if sent is not None else {}),
+        **({"confirmed": dict(confirmed)} if confirmed else {}),
+    }
+    return seals.seal(student, kind, body, at=at)

@@ -1,0 +1,255 @@
+"""Papers a student showed and tests taken, put on record one at a time, and how long each is good for what.
+
+Of proof of identity or citizenship the record says what was shown and when, never a copy of it.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import uuid
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.db import transaction
+from django.db.models import F
+
+from syllabus.engine.errors import DocumentError, Fault, FaultsFound, NotCovered
+from syllabus.engine.record import document as record_documents
+from syllabus.engine.record import record as engine
+from syllabus.engine.rules.evaluate import evaluate
+from syllabus.engine.rules.question import Context
+from syllabus.engine.rules.rulebook import Milestone, Requirement, Rulebook
+from syllabus.law import rulebook
+from training import record
+from training.models import Document, Student, Test, User
+from training.services import access
+from training.services.errors import Conflict
+from training.services.records import attesting, record_changes
+
+#: Proof of identity and citizenship that somebody of the school saw (49 CFR 1552).
+CITIZENSHIP = "citizenship-evidence"
+DOCUMENTS, TESTS = "documents", "tests"
+#: Kinds of requirement that a paper or a test satisfies by itself.
+_OF_PAPERS = ("document", "certificate", "medical", "test_passed")
+_ASKED = "papers"
+Paper = engine.Document | engine.Test
+
+
+class PaperError(FaultsFound):
+    """What was sent about a document or a test cannot be read."""
+
+    what = "what was sent"
+
+
+@dataclass(frozen=True, slots=True)
+class Good:
+    """For what a paper is good, and until when: ``first`` to ``last``, None is open. Or why it is not."""
+
+    milestone: str
+    requirement: str
+    says: str
+    citation: str
+    met: bool | None
+    first: dt.date | None
+    last: dt.date | None
+    why: tuple[str, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "milestone": self.milestone,
+            "requirement": self.requirement,
+            "says": self.says,
+            "citation": self.citation,
+            "met": self.met,
+            "first_day": self.first and self.first.isoformat(),
+            "last_day": self.last and self.last.isoformat(),
+            "why": list(self.why),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Added:
+    """The entry on record, and whether it was put there just now."""
+
+    entry: Paper
+    created: bool
+
+
+@transaction.atomic
+def add(
+    student: Student,
+    entry: uuid.UUID,
+    sent: object,
+    *,
+    by: User,
+    at: dt.datetime,
+    via: str,
+    saw: str = "",
+    confirmed: Mapping[str, Any] | None = None,
+) -> Added:
+    """Put a document or a test on record. The same again is answered with what stands.
+
+    ``sent``: ``{"document": {...}}`` or ``{"test": {...}}``, each as in a record document, without id.
+    ``saw``: which document ``by`` saw; then ``by`` attests the entry, and who calls has made sure that it is
+    ``by`` (``confirmed``, from ``confirming``). Without it the entry is a claim.
+
+    Raises: PaperError; NotAllowed; Conflict where the id stands for something else; NotAttested.
+    Effects: one transaction, with the student's row locked; sealed; the access is logged.
+    """
+    access.require(by, "write a record", student, on=at.date())
+    locked = Student.objects.select_for_update().select_related("school").get(pk=student.pk)
+    part, paper = read(sent, str(entry), today=locked.school.day(at))
+    model = Document if part == DOCUMENTS else Test
+    stands = (
+        model._default_manager.filter(student=locked, entry_id=paper.id).order_by("recorded_at", "pk").first()
+    )
+    if stands is not None:
+        written = dataclasses.replace(record.entry_of(stands, part), provenance=engine.CLAIMED)
+        if written != paper:
+            raise Conflict(
+                f"The id {paper.id} stands on this record, and not as it was sent now. Send something new"
+                " under an id of its own."
+            )
+        if saw and stands.retired_at is None and stands.provenance == engine.CLAIMED:
+            attesting.attest(
+                locked, [(part, paper.id)], saw=saw, by=by, at=at, via=via, confirmed=confirmed, sent=sent
+            )
+        return Added(_as_it_stands(locked, part, paper), created=False)
+    if saw:
+        attesting.check(locked, part, paper, by)
+    provenance = engine.ATTESTED if saw else engine.CLAIMED
+    record.add(locked, part, paper, at=at, provenance=provenance)
+    attesting.seal(
+        locked,
+        record_changes.ADDED,
+        [record.moved(part, paper, provenance)],
+        saw=saw,
+        by=by,
+        at=at,
+        confirmed=confirmed,
+        sent=sent,
+    )
+    access.log(by, locked, access.WRITE, f"{part.removesuffix('s')} {paper.kind}", via=via, at=at)
+    return Added(dataclasses.replace(paper, provenance=provenance), created=True)
+
+
+def _as_it_stands(student: Student, part: str, paper: Paper) -> Paper:
+    """The same with who vouches for it: of the row on record, else of the one that was retired last."""
+    model = Document if part == DOCUMENTS else Test
+    rows = model._default_manager.filter(student=student, entry_id=paper.id)
+    newest = rows.order_by(F("retired_at").desc(nulls_first=True), "-pk").first()
+    return dataclasses.replace(paper, provenance=newest.provenance) if newest else paper
+
+
+def read(sent: object, entry: str, *, today: dt.date) -> tuple[str, Paper]:
+    """The list of the record it belongs to, and the entry. Raises: PaperError."""
+    keys = {"document": DOCUMENTS, "test": TESTS}
+    if not isinstance(sent, Mapping) or len(sent) != 1 or next(iter(sent)) not in keys:
+        raise PaperError([Fault("", "send either document or test, with what it says")])
+    [(key, fields)] = sent.items()
+    part = keys[key]
+    if not isinstance(fields, Mapping):
+        raise PaperError([Fault(key, "is no object; send its fields by name")])
+    faults = [
+        Fault(f"{key}.{name}", "is not sent here; it follows from the call")
+        for name in ("id", "recorded", "provenance")
+        if name in fields
+    ]
+    if faults:
+        raise PaperError(faults)
+    try:
+        form = {"format": engine.FORMAT, part: [{**fields, "id": entry}]}
+        paper: Paper = getattr(record_documents.parse(form), part)[0]
+    except DocumentError as problem:
+        raise PaperError(
+            Fault(f"{key}{fault.place.removeprefix(f'{part}[0]')}", fault.message) for fault in problem.faults
+        ) from None
+    if isinstance(paper, engine.Document):
+        own, day = "issued", paper.issued
+        if paper.kind == CITIZENSHIP and not paper.remarks.strip():
+            faults.append(
+                Fault(f"{key}.remarks", "is missing: say which paper was shown, such as 'US passport'")
+            )
+        if paper.expires and paper.expires < day:
+            faults.append(Fault(f"{key}.expires", f"{paper.expires} is before the day of issue, {day}"))
+    else:
+        own, day = "date", paper.date
+    if day > today:
+        faults.append(Fault(f"{key}.{own}", f"{day} is still to come; today is {today}"))
+    if faults:
+        raise PaperError(faults)
+    return part, paper
+
+
+def listed(known: engine.Record, on: dt.date) -> Iterator[tuple[str, Paper, list[Good]]]:
+    """Each document and test on record, newest first within its list, with what it is good for."""
+    for part in (DOCUMENTS, TESTS):
+        for paper in reversed(getattr(known, part)):
+            yield part, paper, good_for(known, paper, on)
+
+
+def good_for(known: engine.Record, paper: Paper, on: dt.date) -> list[Good]:
+    """What one paper by itself is good for under each requirement that speaks of such, on a day.
+
+    The requirement's own judgement of a record that holds nothing else: no length of time stands here.
+
+    Raises: NotInForce.
+    """
+    rules = rulebook.current()
+    requirements = tuple(_of_papers(rules))
+    alone = dataclasses.replace(_record(paper), student=known.student)
+    put = rules.with_milestone(Milestone(_ASKED, "", "", (), requirements))
+    context = Context(aircraft_model=getattr(paper, "aircraft_model", None))
+    found: list[Good] = []
+    try:
+        findings = evaluate(put, alone, _ASKED, on, context=context).findings
+    except NotCovered:  # of an aircraft that these rules do not cover
+        return found
+    for finding in findings:
+        span = next(iter(finding.holds), None) or next(iter(finding.possible), None)
+        why = tuple(str(said) for entry, said in finding.not_counted if entry == paper.id)
+        if span is None and not why:
+            continue
+        asked = tuple(f"{entry}: {missing}" for entry, missing in finding.ask)
+        rule = finding.rule
+        first, last = span or (None, None)
+        milestone = rule.id.rpartition(".")[0]
+        found.append(
+            Good(
+                milestone,
+                rule.id,
+                rule.says,
+                rule.cite.section,
+                finding.met(on),
+                first,
+                last,
+                (*why, *asked),
+            )
+        )
+    return found
+
+
+def list_of(paper: Paper) -> str:
+    """The list of the record that a paper belongs to."""
+    return DOCUMENTS if isinstance(paper, engine.Document) else TESTS
+
+
+def _record(paper: Paper) -> engine.Record:
+    """A record that holds nothing else."""
+    if isinstance(paper, engine.Document):
+        return engine.Record(documents=(paper,))
+    return engine.Record(tests=(paper,))
+
+
+def _of_papers(rules: Rulebook) -> Iterator[Requirement]:
+    for milestone in rules.milestones.values():
+        yield from (each for each in milestone.requirements if each.kind in _OF_PAPERS)
+
+
+def as_json(part: str, paper: Paper, good: list[Good]) -> dict[str, Any]:
+    """One listed paper as plain JSON values."""
+    whole = record_documents.dump(_record(paper), provenance=True)
+    [said] = whole[part]
+    return {"list": part, "entry": said, "good_for": [each.as_json() for each in good]}

@@ -1,0 +1,368 @@
+"""What of a student's record may be erased when, what holds it, and its erasure, which keeps every proof.
+
+The numbers are the law's (``syllabus.law.retention``), dated and cited. Erased are the record's rows and what
+its sealed entries say; the leaves of the ledger stay with every proof, for a leaf holds a salted hash alone,
+and so do the reasons, the notes of who looked at the record, and the student's reference. Accounts that only
+this record gave a use, the student's and guardians', are closed and lose name and address
+(``services.traces``).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from django.apps import apps
+from django.db import connection, transaction
+from django.db.models import Exists, OuterRef, Q, Subquery
+from django.utils.translation import gettext, gettext_noop, ngettext
+
+from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.rules.rulebook import RuleVersion
+from syllabus.law import retention
+from training.ledger.core import sealed
+from training.ledger.models import Entry
+from training.ledger.store import entries
+from training.models import (
+    Endorsement,
+    Enrolment,
+    Flight,
+    GroundLesson,
+    Guardian,
+    ItemGrade,
+    LessonRecord,
+    PreparedPage,
+    RetentionHold,
+    Role,
+    Student,
+    Test,
+    User,
+)
+from training.services import access
+from training.services.errors import Conflict
+from training.services.records import traces
+from training.services.signing import seals
+from training.triggers import erasing
+
+MOST_TEXT = 2_000
+#: What an administrator is told besides: the program cannot reach it.
+STAYS = gettext_noop(
+    "This does not erase copies in backups, exports, printed pages and sent e-mails. The access log, "
+    "earlier holds and the leaves of the ledger stay, without a name. An account with another use, "
+    "such as a record at another school, stays too."
+)
+
+
+class ErasureError(FaultsFound):
+    """What was sent about a hold or an erasure cannot be used."""
+
+    what = "what was sent"
+
+
+class NotYet(Conflict):
+    """The record may not be erased; ``plan`` says why, and from which day on it may."""
+
+    def __init__(self, plan: Plan):
+        self.plan = plan
+        reasons = " ".join(plan.reasons)
+        super().__init__(reasons, summary=f"Nothing was erased. {reasons}")
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What a rule asks to keep: since which day it counts, until which day."""
+
+    rule: RuleVersion
+    day: dt.date
+    until: dt.date
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "rule": self.rule.id,
+            "citation": self.rule.cite.section,
+            "says": self.rule.says,
+            "years": self.rule.params["years"],
+            "verified": self.rule.verified,
+            "note": self.rule.note,
+            "counts_from": self.day.isoformat(),
+            "keep_until": self.until.isoformat(),
+        }
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What an erasure would do on a day, and what stands against it.
+
+    ``accounts`` are those that would be closed. ``named`` is known after an erasure alone: how many rows of
+    which table still tell the name, for a person to look at.
+    """
+
+    student: Student
+    on: dt.date
+    kept: tuple[Kept, ...]
+    holds: tuple[RetentionHold, ...]
+    enrolled: bool
+    rows: dict[str, int]
+    bodies: int
+    accounts: tuple[User, ...] = ()
+    named: Mapping[str, int] = field(default_factory=dict)
+
+    @property
+    def may_from(self) -> dt.date:
+        """The first day on which no rule asks to keep anything of what is on record now."""
+        last = max((each.until for each in self.kept), default=None)
+        return max(self.on, last + dt.timedelta(days=1)) if last else self.on
+
+    @property
+    def reasons(self) -> list[str]:
+        """Why it may not be erased; nothing where it may."""
+        found = []
+        if self.student.erased_at is not None:
+            found.append(gettext("The record was already erased."))
+        if self.enrolled:
+            found.append(gettext("The student is enrolled. End the enrollment first."))
+        found += [
+            gettext("On hold since %(day)s: %(reason)s") % {"day": each.at.date(), "reason": each.reason}
+            for each in self.holds
+        ]
+        found += [
+            ngettext(
+                "%(cite)s: %(says)s %(years)d year from %(day)s, so until %(until)s.",
+                "%(cite)s: %(says)s %(years)d years from %(day)s, so until %(until)s.",
+                each.rule.params["years"],
+            )
+            % {
+                "cite": each.rule.cite.section,
+                "says": each.rule.says,
+                "years": each.rule.params["years"],
+                "day": each.day,
+                "until": each.until,
+            }
+            for each in self.kept
+            if each.until >= self.on
+        ]
+        return found
+
+    @property
+    def may(self) -> bool:
+        return not self.reasons
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "student": str(self.student.ref),
+            "on": self.on.isoformat(),
+            "erased_at": self.student.erased_at and self.student.erased_at.isoformat(),
+            "may_be_erased": self.may,
+            "may_be_erased_from": self.may_from.isoformat(),
+            "reasons_against": self.reasons,
+            "rules": [each.as_json() for each in self.kept],
+            "holds": [hold_json(each) for each in self.holds],
+            "would_erase": {
+                "rows": self.rows,
+                "sealed_bodies": self.bodies,
+                "accounts": len(self.accounts),
+            },
+            "still_named": dict(self.named),
+            "stays": STAYS,
+        }
+
+
+def hold_json(hold: RetentionHold) -> dict[str, Any]:
+    return {
+        "id": hold.pk,
+        "reason": hold.reason,
+        "by": hold.by and hold.by.get_short_name(),
+        "at": hold.at.isoformat(),
+        "released_at": hold.released_at and hold.released_at.isoformat(),
+        "released_reason": hold.released_reason,
+    }
+
+
+def plan(student: Student, on: dt.date, *, counted: bool = True) -> Plan:
+    """What may be erased of a student's record on a day, and when. Reads only.
+
+    Three queries without ``counted``, which counts what an erasure would take, table by table.
+    """
+    days = _days(student)
+    kept = [
+        Kept(rule, day, retention.keep_until(rule, day))
+        for rule in retention.on(on)
+        if retention.binds(rule, student.school.part_141)
+        and (day := days[rule.params["counts_from"]]) is not None
+    ]
+    accounts = _accounts(student) if counted else []
+    return Plan(
+        student,
+        on,
+        tuple(kept),
+        tuple(RetentionHold.objects.filter(student=student, released_at=None).select_related("by")),
+        Enrolment.objects.filter(Enrolment.in_force(on), student=student).exists(),
+        dict(_rows(student)) if counted else {},
+        _bodies(student).count() if counted else 0,
+        tuple(each for each in accounts if _only_here(each, student)),
+    )
+
+
+def _days(student: Student) -> dict[str, dt.date | None]:
+    """The days from which a rule may count: the last endorsement, the last test, the end of training.
+
+    Training ends with the last day of the record or of an enrolment, whichever is later. ``citizenship`` has
+    that day where an endorsement of that kind is on record, or was until it was taken out.
+    """
+    last = {
+        "endorsement": (Endorsement, "given"),
+        "test": (Test, "date"),
+        "flight": (Flight, "date"),
+        "ground": (GroundLesson, "date"),
+        "item": (ItemGrade, "date"),
+        "enrolment": (Enrolment, "ends"),
+        "lesson": (LessonRecord, "created_at"),
+    }
+    asked: dict[str, Any] = {
+        name: Subquery(
+            model._default_manager.filter(student=OuterRef("pk"), **{f"{column}__isnull": False})
+            .order_by(f"-{column}")
+            .values(column)[:1]
+        )
+        for name, (model, column) in last.items()
+    }
+    asked["citizenship"] = Exists(
+        Endorsement._default_manager.filter(student=OuterRef("pk"), kind="citizenship")
+    )
+    found: dict[str, Any] = dict(Student.objects.filter(pk=student.pk).values(**asked).get())
+    trained = [found[name] for name in ("flight", "ground", "item", "enrolment")]
+    trained.append(found["lesson"] and student.school.day(found["lesson"]))
+    ended = max((day for day in trained if day is not None), default=None)
+    last_given = [day for day in (ended, found["endorsement"]) if day is not None]
+    return {
+        "endorsement": found["endorsement"],
+        "test": found["test"],
+        "end-of-training": ended,
+        "citizenship": max(last_given) if found["citizenship"] else None,
+    }
+
+
+def _accounts(student: Student) -> list[User]:
+    """The student's account and those of guardians."""
+    whose = Q(student_records=student) | Q(guardianships__student=student)
+    return list(User.objects.filter(whose).distinct().order_by("pk"))
+
+
+def _only_here(user: User, student: Student) -> bool:
+    """Whether an account has no other use than this record."""
+    elsewhere = Role.objects.filter(user=user).exclude(school=student.school_id, role=Role.Kind.STUDENT)
+    others = (
+        elsewhere,
+        Student.objects.filter(user=user).exclude(pk=student.pk),
+        Guardian.objects.filter(user=user).exclude(student=student),
+    )
+    return not (user.is_staff or user.is_superuser or any(each.exists() for each in others))
+
+
+def _rows(student: Student) -> Iterator[tuple[str, int]]:
+    for model in apps.get_app_config("training").get_models():
+        # Pages that were made ahead go too, and are no part of the record.
+        if model is PreparedPage or model.__name__ in erasing.STAYS:
+            continue
+        if not erasing.is_about_a_student(model):
+            continue
+        if number := model._default_manager.filter(student=student).count():
+            yield str(model._meta.verbose_name_plural), number
+
+
+def _bodies(student: Student) -> Any:
+    """The sealed entries about a student that still say something, without what says of erasures."""
+    return Entry.objects.filter(
+        tree=seals.tree_of(student.school_id), subject=str(student.ref), kept__isnull=False
+    ).exclude(kind__in=[sealed.ERASURE, erasing.KIND])
+
+
+def _text(place: str, text: str) -> str:
+    if not text.strip():
+        raise ErasureError([Fault(place, "is empty; write why")])
+    if len(text) > MOST_TEXT:
+        raise ErasureError([Fault(place, f"has {len(text)} characters, at most {MOST_TEXT} fit")])
+    return text.strip()
+
+
+@transaction.atomic
+def hold(student: Student, reason: str, *, by: User | None, at: dt.datetime, via: str) -> RetentionHold:
+    """Keep a student's record whatever runs out. Raises: ErasureError; NotAllowed."""
+    access.require(by, "erase a record", student)
+    reason = _text("reason", reason)
+    Student.objects.select_for_update().get(pk=student.pk)  # an erasure meanwhile sees it, or was before
+    access.log(by, student, access.WRITE, "hold", via=via, at=at)
+    return RetentionHold.objects.create(
+        school_id=student.school_id, student=student, reason=reason, by=by, at=at
+    )
+
+
+@transaction.atomic
+def release(held: RetentionHold, reason: str, *, by: User | None, at: dt.datetime, via: str) -> RetentionHold:
+    """End a hold; the row stays. Again, it gives the one released. Raises: ErasureError; NotAllowed."""
+    locked = RetentionHold.objects.select_for_update(of=("self",)).select_related("student").get(pk=held.pk)
+    access.require(by, "erase a record", locked.student)
+    reason = _text("reason", reason)
+    if locked.released_at is None:
+        locked.released_at, locked.released_by, locked.released_reason = max(at, locked.at), by, reason
+        locked.save(update_fields=["released_at", "released_by", "released_reason"])
+        access.log(by, locked.student, access.WRITE, "hold released", via=via, at=at)
+    return locked
+
+
+def erase(student: Student, reason: str, *, by: User | None, at: dt.datetime, via: str) -> Plan:
+    """Erase a student's record; returns what was erased.
+
+    Sealed first: an erasure of each of the student's entries with the reason, and that the whole record went.
+    Without these the database itself refuses to let go of a row.
+
+    Raises: NotAllowed for whoever does not administer the school; ErasureError; NotYet.
+    Effects: one transaction, with the student's row locked; the access is logged.
+    """
+    access.require(by, "erase a record", student)
+    reason = _text("reason", reason)
+    with transaction.atomic():
+        locked = Student.objects.select_for_update(of=("self",)).select_related("school").get(pk=student.pk)
+        found = plan(locked, locked.school.day(at))
+        if not found.may:
+            raise NotYet(found)
+        accounts = _accounts(locked)
+        names = traces.names_of(locked, accounts)
+        if told := traces.named(reason, names):
+            raise ErasureError(
+                [Fault("reason", f"tells the name {told}: it is sealed for good, so say it without names")]
+            )
+        tree, subject = seals.tree_of(locked.school_id), str(locked.ref)
+        for index in list(_bodies(locked).order_by("index").values_list("index", flat=True)):
+            entries.append(
+                tree=tree,
+                kind=sealed.ERASURE,
+                subject=subject,
+                body={"erases": index, "reason": reason},
+                at=at,
+            )
+        seals.seal(
+            locked,
+            erasing.KIND,
+            {
+                "reason": reason,
+                "by": by and by.pk,
+                "entries": found.bodies,
+                "rules": [each.rule.cite.section for each in found.kept],
+            },
+            at=at,
+        )
+        if locked.user_id is not None:
+            Role.objects.filter(user=locked.user_id, school=locked.school_id, role=Role.Kind.STUDENT).delete()
+        Student.objects.filter(pk=locked.pk).update(
+            name="", birth_date=None, training_model="", user=None, erased_at=at
+        )
+        erasing.delete(locked.pk, connection)
+        traces.take_out(locked, names, accounts)
+        for each in found.accounts:
+            traces.close(each)
+        access.log(by, locked, access.WRITE, "erasure of the record", via=via, at=at)
+    student.refresh_from_db()
+    return replace(found, named=traces.left(names))

@@ -1,0 +1,204 @@
+"""A whole record put in the place of another: by whom and why, sealed with what came and went, and told.
+
+A document can claim anything, so nobody vouches for what it brings: its entries are claims until somebody
+attests them or signs here. What was signed here stays as it is, or the document is refused.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any
+
+from django.utils import translation
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.record import record as engine
+from training import record
+from training.ledger.core import assertions
+from training.models import Delivery, Guardian, Notice, RecordChange, Student, User
+from training.record import Replaced
+from training.services.reminders import recipients
+from training.services.reminders.recipients import Recipient
+from training.services.signing import seals
+from training.services.signing.reauthentication import Act, content_of
+
+#: The kinds of ledger entries: a record was replaced or imported into; an entry was put on it; was attested.
+REPLACED, ADDED, ATTESTED = "record.replaced", "record.added", "record.attested"
+#: What a passkey's statement says that a replacement is about: the whole record.
+WHOLE = assertions.WHOLE_RECORD
+MOST_REASON = 2_000
+#: Ids that a signed lesson gives its own entries, and what follows from them.
+_OF_A_LESSON = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}/|.*/proof/", re.IGNORECASE | re.DOTALL)
+#: What is wrong with an entry that has such an id and is not on record.
+PLANTED = "has an id as only a lesson signed here gives it; give it an id of its own"
+
+
+class ReasonError(FaultsFound):
+    """It is not said why a record is changed."""
+
+    what = "the change"
+
+
+def reason_of(text: str) -> str:
+    """Why a record is changed, without blanks around it. Raises: ReasonError."""
+    found = text.replace("\r\n", "\n").strip()
+    if not found:
+        raise ReasonError([Fault("reason", "is empty; write why the record is changed")])
+    if len(found) > MOST_REASON:
+        raise ReasonError([Fault("reason", f"has {len(found)} characters, at most {MOST_REASON} fit")])
+    return found
+
+
+def planted(stands: engine.Record, found: engine.Record) -> Iterator[tuple[str, str]]:
+    """The list and id of each entry that would be taken for a signed lesson's own, and is not on record so.
+
+    One that was signed here and is changed is none of them: it is refused as sealed.
+    """
+    for part in engine.Record.PARTS:
+        own = [each for each in getattr(found, part) if _OF_A_LESSON.match(each.id)]
+        known = {each.id: each for each in getattr(stands, part)} if own else {}
+        for entry in own:
+            there = known.get(entry.id)
+            if there is not None and there.provenance == engine.SIGNED:
+                continue
+            if there is None or record.entry_hash(part, there) != record.entry_hash(part, entry):
+                yield part, entry.id
+
+
+def act(student: Student, sent: str, reason: str) -> Act:
+    """What is confirmed where a record is replaced: ``sent`` is the hash of what is to be put on it."""
+    _, digest = content_of({"reason": reason, "sent": sent})
+    return Act(REPLACED, str(student.ref), WHOLE, digest)
+
+
+def named(by: User | None) -> dict[str, Any]:
+    """Who did it, as the ledger says it; None is whoever runs the server."""
+    return {"by": by and by.pk, "by_name": str(by) if by else ""}
+
+
+def replace(
+    student: Student,
+    found: engine.Record,
+    *,
+    by: User,
+    at: dt.datetime,
+    reason: str,
+    sent: str,
+    via: str,
+    confirmed: Mapping[str, Any] | None = None,
+) -> RecordChange | None:
+    """Put a record in the place of a student's; None where nothing is different.
+
+    ``sent`` is the hash of what came, which a passkey's signature is over (``act``).
+
+    Raises:  ReasonError; SealedEntry.
+    Effects: in the caller's transaction; sealed in the school's ledger; the student finds a notice and gets a
+             mail, and a minor's guardians too where name or birth date changed.
+    """
+    why, told = reason_of(reason), guardians(student, at)
+    person: list[bool] = []
+
+    def seal(done: Replaced, when: dt.datetime) -> int:
+        person.append(done.person is not None)
+        body = {
+            **done.as_json(),
+            **named(by),
+            "reason": why,
+            "sent": sent,
+            "via": via,
+            **({"confirmed": dict(confirmed)} if confirmed else {}),
+        }
+        return seals.seal(student, REPLACED, body, at=when)
+
+    change = record.store(student, found, by=by, at=at, reason=why, confirmed=confirmed, seal=seal)
+    if change is not None:
+        tell(student, change, guardians=told if any(person) else None)
+    return change
+
+
+def tell(student: Student, change: RecordChange, *, guardians: list[Guardian] | None) -> None:
+    """A notice and a mail of a change to the student; of name or birth date to the guardians too.
+
+    ``guardians``: those who were told about the student before the change; None where neither name nor birth
+    date changed.
+    """
+    kind = Notice.Kind.RECORD_CHANGED if guardians is None else Notice.Kind.PERSON_CHANGED
+    Notice.objects.create(
+        school_id=student.school_id,
+        student=student,
+        user_id=student.user_id,
+        kind=kind,
+        about=str(change.pk),
+        at=change.at,
+    )
+    on = student.school.day(change.at)
+    if student.user is not None and student.user.is_active:
+        for one in recipients.of_users([(student.user, recipients.ONESELF)], student.school):
+            if one.email:
+                _mail(student, change, kind, one)
+    if guardians is not None:
+        # Those before and those after: a birth date that makes somebody of age is told to the guardians too.
+        known = {each.pk: each for each in (*guardians, *recipients.guardians(student, on))}
+        for each in known.values():
+            _mail(student, change, kind, recipients.of_guardian(each, student.school))
+
+
+def guardians(student: Student, at: dt.datetime) -> list[Guardian]:
+    """A minor's guardians who are told about the student now."""
+    return recipients.guardians(student, student.school.day(at))
+
+
+def _mail(student: Student, change: RecordChange, kind: str, one: Recipient) -> None:
+    with translation.override(one.language):
+        text = _WORDS[kind](student, change)
+    Delivery.objects.create(
+        school_id=student.school_id,
+        kind=Delivery.Kind.NOTICE,
+        key=f"{kind}:{change.pk}:{one.key}",
+        student=student,
+        user=one.user,
+        guardian=one.guardian,
+        text=text,
+        send_after=one.from_then(change.at),
+        created_at=change.at,
+    )
+
+
+def _changed(student: Student, change: RecordChange) -> str:
+    counts = list(change.counts.values())
+    came = sum(each["added"] + each["changed"] for each in counts)
+    went = sum(each["changed"] + each["removed"] for each in counts)
+    return " ".join(
+        (
+            _("%(by)s changed the training record of %(student)s at %(school)s.") % _said(student, change),
+            ngettext("%d entry was added,", "%d entries were added,", came) % came,
+            ngettext("%d was removed.", "%d were removed.", went) % went,
+            _("Reason: %(reason)s") % {"reason": change.reason},
+        )
+    )
+
+
+def _person(student: Student, change: RecordChange) -> str:
+    return " ".join(
+        (
+            _("%(by)s changed the name or birth date of %(student)s on record at %(school)s.")
+            % _said(student, change),
+            _("Reason: %(reason)s") % {"reason": change.reason},
+            _("If that is not right, tell the school."),
+        )
+    )
+
+
+def _said(student: Student, change: RecordChange) -> dict[str, str]:
+    by = str(change.by) if change.by else _("the server's operator")
+    return {"by": by, "student": student.name or _("a student"), "school": student.school.name}
+
+
+_WORDS: Mapping[str, Callable[[Student, RecordChange], str]] = {
+    Notice.Kind.RECORD_CHANGED: _changed,
+    Notice.Kind.PERSON_CHANGED: _person,
+}

@@ -1,0 +1,150 @@
+"""A whole record document in and out."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import rfc8785
+from django.db import transaction
+
+from syllabus.engine.errors import DocumentError, Fault
+from syllabus.engine.record import document as documents
+from syllabus.engine.record import record as engine
+from training import record
+from training.models import Assignment, Enrolment, RecordChange, Role, School, Student, User
+from training.services import access
+from training.services.records import record_changes
+
+
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """Whose record it is now; what changed, None where nothing did; whether the student is new."""
+
+    student: Student
+    change: RecordChange | None
+    created: bool
+
+
+@transaction.atomic
+def import_document(
+    document: object,
+    *,
+    school: School | None = None,
+    student: Student | None = None,
+    by: User,
+    at: dt.datetime,
+    via: str,
+    reason: str,
+    confirmed: Mapping[str, Any] | None = None,
+) -> Imported:
+    """Put a record document on record: in the place of ``student``'s, or as a new student's of ``school``.
+
+    A new student is enrolled from the day on, and assigned to ``by`` where that is an instructor of the
+    school. Nobody vouches for what the document brings: its entries are claims. Who calls has made sure that
+    it is ``by`` (``confirmed``, from ``confirming``), or is the command line.
+
+    Raises:  DocumentError with every fault, before anything is written: an entry that is still to come is one
+             here, for what is stored is compared with the server's clock, one from before the student's
+             birth, and one whose id only a lesson signed here gives. ReasonError; NotAllowed; SealedEntry.
+    Effects: one transaction; sealed in the school's ledger; the access is logged; the student is told.
+    """
+    record_changes.reason_of(reason)
+    found = documents.parse(document)
+    whose_school = student.school if student is not None else school
+    if whose_school is not None and (wrong := wrong_days(document, found, whose_school.day(at))):
+        raise DocumentError(wrong)
+    if student is None:
+        if school is None:
+            raise ValueError("a new student needs a school")
+        access.require(by, "add a student", school)
+        whose, created = new_student(found.student.name, school, by, at), True
+    else:
+        access.require(by, "write a record", student, on=at.date())
+        whose, created = student, False
+        Student.objects.select_for_update().get(pk=student.pk)  # what is compared is what will be replaced
+    stands = engine.Record() if created else record.of(whose)
+    if planted := set(record_changes.planted(stands, found)):
+        raise DocumentError(
+            Fault(f"{part}[{number}].id", f"{name!r} {record_changes.PLANTED}")
+            for part in engine.Record.PARTS
+            for number, _, name in _sent(document, part)
+            if (part, name) in planted
+        )
+    change = record_changes.replace(
+        whose,
+        found,
+        by=by,
+        at=at,
+        reason=reason,
+        sent=sent_hash(document),
+        via=via,
+        confirmed=confirmed,
+    )
+    access.log(by, whose, access.WRITE, "record", via=via, at=at)
+    return Imported(whose, change, created)
+
+
+def wrong_days(document: object, found: engine.Record, today: dt.date) -> list[Fault]:
+    """A fault for each entry dated after today at the school, or before the student's birth, at its place in
+    the document that was read; and for a birth date that is still to come."""
+    faults: list[Fault] = []
+    born = found.student.birth_date
+    if born is not None and born > today:
+        faults.append(Fault("student.birth_date", f"{born} is still to come; today is {today}"))
+        born = None
+    for part in engine.Record.PARTS:
+        days = {each.id: engine.entry_day(each) for each in getattr(found, part)}
+        wrong = {name: day for name, day in days.items() if day > today or (born is not None and day < born)}
+        for number, entry, name in _sent(document, part) if wrong else ():
+            if name in wrong:
+                key = next(key for key in ("date", "issued", "given") if key in entry)
+                why = (
+                    f"is still to come; today is {today}"
+                    if wrong[name] > today
+                    else f"is before the student's birth, {born}"
+                )
+                faults.append(Fault(f"{part}[{number}].{key}", f"{wrong[name]} {why}"))
+    return faults
+
+
+def _sent(document: object, part: str) -> Iterator[tuple[int, Mapping[str, Any], str]]:
+    """The entries of a list of a document that was read: the place of each, as it was sent, and its id."""
+    sent = document.get(part) if isinstance(document, Mapping) else None
+    for number, entry in enumerate(sent or ()):
+        yield number, entry, str(entry.get("id") or f"{part}[{number}]").strip()
+
+
+def sent_hash(document: object) -> str:
+    """``sha256:…`` over the canonical form of a document as it was sent."""
+    return "sha256:" + hashlib.sha256(rfc8785.dumps(document)).hexdigest()  # type: ignore[arg-type]
+
+
+def new_student(name: str, school: School, by: User | None, at: dt.datetime) -> Student:
+    """A student who begins at a school that day, assigned to ``by`` where that is one of its instructors."""
+    day = school.day(at)
+    student = Student.objects.create(school=school, name=name, recorded_at=at)
+    Enrolment.objects.create(school=school, student=student, starts=day)
+    if by is not None and Role.objects.filter(user=by, school=school, role=Role.Kind.INSTRUCTOR).exists():
+        Assignment.objects.create(school=school, student=student, instructor=by, starts=min(day, at.date()))
+    return student
+
+
+def export_document(
+    student: Student,
+    *,
+    by: User | None,
+    at: dt.datetime,
+    via: str,
+    known_at: dt.datetime | None = None,
+) -> dict[str, Any]:
+    """A student's record document, as it is or as it was known at an instant; the access is logged.
+
+    Raises: NotAllowed.
+    """
+    access.require(by, "read a record", student, on=at.date())
+    access.log(by, student, access.READ, "record", via=via, at=at)
+    return documents.dump(record.of(student, known_at=known_at), provenance=True)

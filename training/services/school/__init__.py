@@ -1,0 +1,1 @@
+"""What a school has and sets: aircraft, settings, and the view over all students."""

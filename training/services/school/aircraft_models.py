@@ -1,0 +1,242 @@
+"""Which spellings a school takes for one make and model: linked, unlinked, and models of its own.
+
+They stand over the table that is shipped. A spelling that nobody linked raises a question wherever models are
+compared; one that is linked to another model does not count.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from django.db import transaction
+
+from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES
+from syllabus.engine.rules.aircraft_models import Model, folded
+from syllabus.law import aircraft_models
+from syllabus.law.aircraft_models import class_fault
+from training.models import ModelSpelling, School, User
+from training.record.aircraft_models import links_of
+from training.services import access
+from training.services.school import school_settings
+
+__all__ = [
+    "Link",
+    "Listed",
+    "ModelError",
+    "add",
+    "change",
+    "link",
+    "links_of",
+    "listed",
+    "own",
+    "unlink",
+]
+MOST = 1_000
+
+
+class ModelError(FaultsFound):
+    """What was sent is no link of a spelling to a model."""
+
+    what = "the aircraft models"
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """A spelling and the model it means. Where both are one, it is a model of the school's own, and it alone
+    may say its category and class."""
+
+    spelling: str
+    model: str
+    category: str | None = None
+    klass: str | None = None
+
+    @property
+    def is_model(self) -> bool:
+        return folded(self.spelling) == folded(self.model)
+
+    def as_json(self) -> dict[str, Any]:
+        return {"class" if key == "klass" else key: value for key, value in asdict(self).items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """A model with its further spellings: those of the table, and those that the school linked."""
+
+    model: Model
+    shipped: bool
+    spellings: tuple[str, ...]
+    linked: tuple[str, ...]
+
+
+def own(school: School) -> list[Link]:
+    """What the school itself links, by model and spelling."""
+    return [
+        Link(each.spelling, each.model, each.category or None, each.klass or None)
+        for each in ModelSpelling.objects.filter(school=school)
+    ]
+
+
+def listed(links: Sequence[Link]) -> list[Listed]:
+    """Every model there is at a school with these links of its own: its own models, then the table's."""
+    by_model: dict[str, list[str]] = {}
+    for each in links:
+        if not each.is_model:
+            by_model.setdefault(each.model, []).append(each.spelling)
+    taken = {folded(each.spelling) for each in links}
+    found = [
+        Listed(Model(each.model, each.category, each.klass), False, (), tuple(by_model.get(each.model, ())))
+        for each in links
+        if each.is_model
+    ]
+    for known in aircraft_models.shipped():
+        kept = tuple(each for each in known.spellings if folded(each) not in taken)
+        found.append(Listed(known.model, True, kept, tuple(by_model.get(known.model.name, ()))))
+    return found
+
+
+@transaction.atomic
+def change(slug: str, links: Sequence[Link], *, by: User, at: dt.datetime) -> list[Link]:
+    """Put these links in the place of those that the school has; the same again changes nothing.
+
+    Raises: NotAllowed; ModelError with every fault at ``spellings[2].model``.
+    """
+    school = access.locked_school(by, "change settings", slug)
+    return _put(school, _checked(links), by=by, at=at)
+
+
+@transaction.atomic
+def link(slug: str, spelling: str, model: str, *, by: User, at: dt.datetime) -> list[Link]:
+    """Link one more spelling to a model. Raises: as ``change``, at ``spelling`` or ``model``."""
+    return _one_more(slug, Link(spelling, model), by=by, at=at)
+
+
+@transaction.atomic
+def add(
+    slug: str, model: str, category: str | None, klass: str | None, *, by: User, at: dt.datetime
+) -> list[Link]:
+    """Add a model of the school's own. Raises: as ``link``."""
+    return _one_more(slug, Link(model, model, category, klass), by=by, at=at)
+
+
+@transaction.atomic
+def unlink(slug: str, spelling: str, *, by: User, at: dt.datetime) -> list[Link]:
+    """Take a link, or a model of the school's own, away again; the shipped table's link stands again.
+
+    Raises: NotAllowed; ModelError where there is none, or where other spellings still mean the model.
+    """
+    school = access.locked_school(by, "change settings", slug)
+    before = own(school)
+    left = [each for each in before if folded(each.spelling) != folded(spelling)]
+    if len(left) == len(before):
+        raise ModelError([Fault("spelling", f"{spelling!r} is not linked by the school")])
+    if needing := [each.spelling for each in left if folded(each.model) == folded(spelling)]:
+        raise ModelError([Fault("spelling", f"{', '.join(needing)} means this model; unlink it first")])
+    return _put(school, _checked(left), by=by, at=at)
+
+
+def _one_more(slug: str, new: Link, *, by: User, at: dt.datetime) -> list[Link]:
+    school = access.locked_school(by, "change settings", slug)
+    before = own(school)
+    place = f"spellings[{len(before)}]."
+    try:
+        made = _checked([*before, new])
+    except ModelError as wrong:
+        raise ModelError(
+            Fault(each.place.removeprefix(place), each.message) for each in wrong.faults
+        ) from None
+    return _put(school, made, by=by, at=at)
+
+
+def _put(school: School, links: list[Link], *, by: User, at: dt.datetime) -> list[Link]:
+    before = own(school)
+    ordered = sorted(links, key=lambda each: (each.model, each.spelling))
+    if ordered == sorted(before, key=lambda each: (each.model, each.spelling)):
+        return before
+    rows = {each.spelling: each for each in before}
+    gone = [each.spelling for each in before if each not in links]
+    ModelSpelling.objects.filter(school=school, spelling__in=gone).delete()
+    ModelSpelling.objects.bulk_create(
+        ModelSpelling(
+            school=school,
+            spelling=each.spelling,
+            folded=folded(each.spelling),
+            model=each.model,
+            category=each.category or "",
+            klass=each.klass or "",
+        )
+        for each in links
+        if rows.get(each.spelling) != each
+    )
+    noted = ([each.as_json() for each in some] for some in (before, ordered))
+    school_settings.note(school, school_settings.AIRCRAFT_MODELS, *noted, by=by, at=at)
+    return own(school)
+
+
+def _checked(links: Sequence[Link]) -> list[Link]:
+    """The links in the one form in which they are kept: each model by the name that stands for all.
+
+    Raises: ModelError with every fault.
+    """
+    faults: list[Fault] = []
+    if len(links) > MOST:
+        raise ModelError([Fault("spellings", f"{len(links)} links; at most {MOST} are kept")])
+    links = [Link(each.spelling.strip(), each.model.strip(), each.category, each.klass) for each in links]
+    mine = {folded(each.model): each.model for each in links if each.is_model}
+    elsewhere = {folded(each.spelling): each.model for each in links if not each.is_model}
+    seen: dict[str, int] = {}
+    made = []
+    for number, each in enumerate(links):
+        place = f"spellings[{number}]"
+        found = list(_faults(each, mine, elsewhere))
+        if folded(each.spelling) in seen:
+            found.append(
+                Fault("spelling", f"{each.spelling!r} is linked already; a spelling means one model")
+            )
+        seen.setdefault(folded(each.spelling), number)
+        faults += [Fault(f"{place}.{fault.place}", fault.message) for fault in found]
+        if not found:
+            if each.is_model:
+                made.append(Link(each.model, each.model, each.category, each.klass))
+            else:
+                known = aircraft_models.current().find(each.model)
+                name = mine.get(folded(each.model)) or (known.name if known else each.model)
+                made.append(Link(each.spelling, name))
+    if faults:
+        raise ModelError(faults)
+    return made
+
+
+def _faults(link: Link, mine: dict[str, str], elsewhere: dict[str, str]) -> Iterator[Fault]:
+    table = aircraft_models.current()
+    blank = [name for name in ("spelling", "model") if not folded(getattr(link, name))]
+    yield from (Fault(name, "has no letter and no digit; write a make and model") for name in blank)
+    if blank:
+        return
+    known = table.find(link.spelling)
+    named = known is not None and folded(known.name) == folded(link.spelling)
+    if link.is_model:
+        if named:
+            yield Fault("model", f"{link.model} is a model already")
+        if link.category is not None and link.category not in CATEGORIES:
+            yield Fault("category", f"{link.category!r} is no category; there are {', '.join(CATEGORIES)}")
+        elif link.klass is not None and link.klass not in CLASSES:
+            yield Fault("class", f"{link.klass!r} is no class; there are {', '.join(CLASSES)}")
+        elif wrong := class_fault(link.category, link.klass):
+            yield Fault("class", wrong)
+        return
+    if named:
+        yield Fault("spelling", f"{link.spelling} is a model of its own; link the other spelling to it")
+    for place, value in (("category", link.category), ("class", link.klass)):
+        if value is not None:
+            yield Fault(place, "is the model's; leave it out where a spelling is linked")
+    target = folded(link.model)
+    if target in mine:
+        return
+    if target in elsewhere:
+        yield Fault("model", f"{link.model!r} is linked to {elsewhere[target]} itself; link to that")
+    elif table.find(link.model) is None:
+        yield Fault("model", f"there is no model {link.model!r}; add it first, or link to one that there is")

@@ -1,0 +1,113 @@
+"""What a school sets that answers depend on: seen by everybody there, changed by its administrators alone.
+
+Each change is kept (``SchoolChange``).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import Field, QuerySet
+
+from syllabus.engine.errors import Fault, FaultsFound
+from training.models import School, SchoolChange, User
+from training.services import access
+from training.services.errors import NotAllowed
+from training.services.records import record_changes
+from training.services.signing.reauthentication import Act, content_of
+
+SETTINGS, AIRCRAFT_MODELS = "settings", "aircraft models"
+#: What decides whether claims count: it changes with a reason, confirmed once more.
+CONFIRMED = "claims_asked"
+#: What a passkey's statement says that such a change is.
+CHANGED = "school.settings-changed"
+
+
+class SettingsError(FaultsFound):
+    """What was sent cannot be set."""
+
+    what = "the settings"
+
+
+def seen(user: User) -> QuerySet[School]:
+    """The schools at which a user is anything: what they set stands behind everybody's report there."""
+    return School.objects.filter(roles__user=user).distinct()
+
+
+def asks_why(school: School, values: Mapping[str, Any]) -> bool:
+    """Whether these values change what is changed with a reason and a confirmation alone."""
+    if CONFIRMED not in values:
+        return False
+    try:
+        return bool(_field(CONFIRMED).clean(values[CONFIRMED], school) != getattr(school, CONFIRMED))
+    except ValidationError:
+        return False  # it changes nothing: ``change`` refuses it
+
+
+def act(school: School, claims_asked: list[str], reason: str) -> Act:
+    """What is confirmed where it is changed which claims raise a question."""
+    _, digest = content_of({CONFIRMED: claims_asked, "reason": reason})
+    return Act(CHANGED, school.slug, SETTINGS, digest)
+
+
+@transaction.atomic
+def change(
+    slug: str,
+    values: Mapping[str, Any],
+    *,
+    by: User,
+    at: dt.datetime,
+    reason: str = "",
+    confirmed: Mapping[str, Any] | None = None,
+) -> School:
+    """Set what is named in ``values`` (claims_asked, taxi_allowance_minutes); the rest stays.
+
+    The same again changes nothing.
+
+    Who calls has made sure that it is ``by`` where ``asks_why`` (``confirmed``, from ``confirming``).
+
+    Raises: NotAllowed; SettingsError with every fault; ReasonError where ``asks_why`` and no reason is given.
+    """
+    school = access.locked_school(by, "change settings", slug)
+    before = {name: getattr(school, name) for name in values}
+    faults = []
+    for name, value in values.items():
+        try:
+            setattr(school, name, _field(name).clean(value, school))
+        except ValidationError as wrong:
+            faults += [Fault(name, message) for message in wrong.messages]
+    if faults:
+        raise SettingsError(faults)
+    after = {name: getattr(school, name) for name in values}
+    if changed := [name for name in after if after[name] != before[name]]:
+        if CONFIRMED in changed:
+            reason = record_changes.reason_of(reason)
+            if not confirmed:
+                raise NotAllowed("Which claims raise a question is changed by nobody without a confirmation.")
+        school.save(update_fields=changed)
+        noted = ({name: each[name] for name in changed} for each in (before, after))
+        note(school, SETTINGS, *noted, by=by, at=at, reason=reason, confirmed=dict(confirmed or {}))
+        school.refresh_from_db(fields=["rules_version"])  # the database drew it
+    return school
+
+
+def _field(name: str) -> Field[Any, Any]:
+    found = School._meta.get_field(name)
+    assert isinstance(found, Field)
+    return found
+
+
+def note(
+    school: School, what: str, before: Any, after: Any, *, by: User, at: dt.datetime, **more: Any
+) -> None:
+    """Keep that somebody changed what the school sets."""
+    SchoolChange.objects.create(school=school, by=by, what=what, before=before, after=after, at=at, **more)
+
+
+def changes(school: School, what: str) -> QuerySet[SchoolChange]:
+    """Who changed it, the newest first."""
+    return SchoolChange.objects.filter(school=school, what=what).select_related("by")

@@ -1,0 +1,132 @@
+"""Finds students, lessons, people and aircraft by words, among those that the one who asks may see."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from functools import reduce
+from operator import and_, or_
+from typing import TypeVar
+
+from django.db.models import Exists, Model, OuterRef, Q, QuerySet, Subquery
+
+from syllabus.engine.record.reading import FIRST_YEAR
+from syllabus.models import Lesson
+from training.models import Aircraft, LessonRecord, Role, Student, User
+from training.services import access
+
+#: As many of each are given; whoever finds more is told to say more.
+MOST = 20
+MOST_TEXT, MOST_WORDS = 100, 6
+Row = TypeVar("Row", bound=Model)
+#: The lesson of the course that a lesson record is of.
+_OF_THE_LESSON = Lesson.objects.filter(stage__version=OuterRef("course_version"), code=OuterRef("lesson"))
+
+
+@dataclass
+class Found:
+    """What was found of each, and of which (``students``, …) there is ``more``.
+
+    ``writable`` has the keys of the students whose record the user may write, ``administers`` and
+    ``instructs`` those of the schools where the user is that.
+    """
+
+    students: list[Student] = field(default_factory=list)
+    lessons: list[LessonRecord] = field(default_factory=list)
+    people: list[Role] = field(default_factory=list)
+    aircraft: list[Aircraft] = field(default_factory=list)
+    more: set[str] = field(default_factory=set)
+    writable: set[int] = field(default_factory=set)
+    administers: set[int] = field(default_factory=set)
+    instructs: set[int] = field(default_factory=set)
+
+    @property
+    def nothing(self) -> bool:
+        return not (self.students or self.lessons or self.people or self.aircraft)
+
+
+def find(user: User, text: str, *, via: str, at: dt.datetime) -> Found:
+    """Whatever holds every word of ``text``. Each student who is named by it is noted as read.
+
+    A student by name; a lesson by its student, its instructor, its code or title, its day (2026-03-02) or
+    its aircraft; a person by name or e-mail address; an aircraft by registration or model.
+
+    Queries: 7 at most, whatever is stored.
+    """
+    found, words = Found(), text[:MOST_TEXT].replace("\x00", "").split()[:MOST_WORDS]
+    if not words:
+        return found
+    schools: dict[str, set[int]] = defaultdict(set)
+    for school, kind in Role.objects.filter(user=user).values_list("school_id", "role"):
+        schools[kind].add(school)
+    found.administers, found.instructs = schools[Role.Kind.ADMINISTRATOR], schools[Role.Kind.INSTRUCTOR]
+    seen = access.visible_students(user, on=at.date())
+    students = _holding(seen.select_related("school"), words, lambda word: _in("name", word))
+    found.students = _some(students.order_by("name", "pk"), "students", found)
+    titles = _OF_THE_LESSON.values("title")[:1]
+    seen_lessons = lessons_seen(user, on=at.date()).annotate(title=Subquery(titles))
+    lessons = _holding(seen_lessons, words, _lesson)
+    found.lessons = _some(lessons.order_by("-created_at", "id"), "lessons", found)
+    if found.administers:
+        roles = Role.objects.filter(school__in=found.administers).select_related("user", "school")
+        people = _holding(roles, words, lambda word: _in("user__name", word) | _in("user__email", word))
+        found.people = _some(people.order_by("user__name", "pk"), "people", found)
+    if fleets := found.administers | found.instructs:
+        listed = Aircraft.objects.filter(school__in=fleets).select_related("school")
+        craft = _holding(listed, words, lambda word: _in("registration", word) | _in("model", word))
+        found.aircraft = _some(craft.order_by("registration", "pk"), "aircraft", found)
+    named = access.schools_of((*found.students, *(each.student for each in found.lessons)))
+    if named:
+        writable = access.visible_students(user, access.WRITE, on=at.date()).filter(pk__in=named)
+        found.writable = set(writable.values_list("pk", flat=True))
+        access.log_each(user, named, access.READ, "search", via=via, at=at)
+    return found
+
+
+def lessons_seen(user: User, *, on: dt.date) -> QuerySet[LessonRecord]:
+    """The lesson records of all whom a user may read, as ``lesson_records.visible`` has those of one."""
+    signed = Q(state=LessonRecord.State.SIGNED)
+    others = ~Q(student__user=user) | Q(student__user__isnull=True)
+    drafts = Q(student__in=access.visible_students(user, access.WRITE, on=on)) & others
+    return LessonRecord.objects.filter(
+        signed | drafts, student__in=access.visible_students(user, on=on)
+    ).select_related("student__school", "instructor", "course_version__course")
+
+
+def _holding(rows: QuerySet[Row], words: Sequence[str], holds: Callable[[str], Q]) -> QuerySet[Row]:
+    return rows.filter(reduce(and_, map(holds, words)))
+
+
+def _in(column: str, word: str) -> Q:
+    """That a column holds a word, in capitals or not.
+
+    One of the databases knows the capitals of ASCII alone; so the word is looked for in each usual form.
+    """
+    forms = {word} if word.isascii() else {word, word.lower(), word.upper(), word.title()}
+    return reduce(or_, (Q(**{f"{column}__icontains": each}) for each in sorted(forms)))
+
+
+def _lesson(word: str) -> Q:
+    asked = (
+        _in("lesson", word)
+        | _in("student__name", word)
+        | _in("instructor__name", word)
+        | _in("aircraft_registration", word)
+        | Q(Exists(_OF_THE_LESSON.filter(_in("title", word))))
+    )
+    try:
+        day = dt.date.fromisoformat(word)
+    except ValueError:
+        return asked
+    if day.year < FIRST_YEAR:
+        return asked
+    return asked | Q(content__flight__date=day.isoformat()) | Q(content__ground__date=day.isoformat())
+
+
+def _some(rows: QuerySet[Row], what: str, found: Found) -> list[Row]:
+    first = list(rows[: MOST + 1])
+    if len(first) > MOST:
+        found.more.add(what)
+    return first[:MOST]

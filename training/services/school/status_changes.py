@@ -1,0 +1,94 @@
+"""The milestones whose status changed since yesterday, from each student's stored summaries.
+
+A change of the record is worked out within a minute or two, the passing of days by the first sweeps of the
+day at the school; both leave a row (``StandingChange``), and the rows of one day are what turned on it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from syllabus.law import rulebook
+from training.models import Standing, StandingChange, Student, User
+from training.services import access
+
+#: As many are listed; on a day on which the rules of a large school change there are more.
+MOST = 300
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """One milestone of a student that stands otherwise than at the end of yesterday.
+
+    ``before`` and ``after`` are ``{"met", "eligible_until", "gaps"}``; ``before`` is None where the milestone
+    was not asked about before.
+    """
+
+    student: Student
+    milestone: str
+    title: str
+    on: dt.date
+    before: dict[str, Any] | None
+    after: dict[str, Any]
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "student": {"ref": str(self.student.ref), "name": self.student.name},
+            "milestone": self.milestone,
+            "title": self.title,
+            "on": self.on.isoformat(),
+            "before": self.before,
+            "after": self.after,
+        }
+
+
+def of(students: Iterable[Student], at: dt.datetime) -> list[Turn]:
+    """What turned today at the school of each of these students, by name; ``MOST`` at most.
+
+    What turned and turned back on one day is left out. Queries: 1, and 1 more for what a course asks for.
+    """
+    near = at.date() - dt.timedelta(days=1), at.date() + dt.timedelta(days=1)
+    rows = StandingChange.objects.filter(student__in=students, on__range=near)
+    rows = rows.select_related("student__school").order_by("student__name", "student_id", "at", "pk")
+    first: dict[tuple[int, str], StandingChange] = {}
+    last: dict[tuple[int, str], StandingChange] = {}
+    for each in rows:
+        if each.on == each.student.school.day(at):
+            first.setdefault((each.student_id, each.milestone), each)
+            last[(each.student_id, each.milestone)] = each
+    turned = [key for key in first if first[key].before != last[key].after][:MOST]
+    titles = _titles(turned)
+    return [
+        Turn(
+            last[key].student,
+            key[1],
+            titles.get(key, key[1]),
+            last[key].on,
+            first[key].before,
+            last[key].after,
+        )
+        for key in turned
+    ]
+
+
+def _titles(turned: list[tuple[int, str]]) -> dict[tuple[int, str], str]:
+    milestones = rulebook.current().milestones
+    found = {key: milestones[key[1]].title for key in turned if key[1] in milestones}
+    of_courses = {student for student, milestone in turned if milestone not in milestones}
+    if of_courses:
+        for student, summary in Standing.objects.filter(student__in=of_courses).values_list(
+            "student_id", "summary"
+        ):
+            found |= {(student, each["milestone"]): each["title"] for each in summary["milestones"]}
+    return found
+
+
+def seen_by(user: User, at: dt.datetime, *, via: str) -> list[Turn]:
+    """What turned today for everybody whose record a user may read; each student named is noted as read."""
+    found = of(access.visible_students(user, on=at.astimezone(dt.UTC).date()), at)
+    named = [each.student for each in found]
+    access.log_each(user, access.schools_of(named), access.READ, "changes since yesterday", via=via, at=at)
+    return found

@@ -1,0 +1,1 @@
+"""What every signature has: that it is the user who signs, and where the statement goes."""

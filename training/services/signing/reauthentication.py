@@ -1,0 +1,228 @@
+"""That it is the user who signs, now: by the password once more, or by a passkey over what is signed.
+
+What comes out goes into the ledger's entry and beside the signature (``confirmed``), in the form that
+``training.ledger.core.assertions`` reads: an inspector checks a passkey's signature years later, without this
+server. Passkeys are those that the person added to the account.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import rfc8785
+from allauth.mfa.models import Authenticator
+from django.db import transaction
+from webauthn import verify_authentication_response
+from webauthn.helpers import encode_cbor
+from webauthn.helpers.exceptions import WebAuthnException
+
+from training.ledger.core import assertions
+from training.ledger.core.assertions import decode
+from training.ledger.core.assertions import sign_count as _sign_count
+from training.models import User
+from training.services.errors import NotAllowed
+
+Confirmed = dict[str, Any]
+#: A passkey's uses are counted apart: what was signed without a network arrives after a later signing in.
+LOGIN, SIGNING = "login", "signing"
+_AGAIN = "Nothing was signed."
+_NAMES = {-7: "ES256", -36: "ES512", -8: "EdDSA", -257: "RS256", -37: "PS256"}
+_CURVES = {1: ("EC", "P-256"), 3: ("EC", "P-521"), 6: ("OKP", "Ed25519")}
+
+
+class NotConfirmed(NotAllowed):
+    """It is not shown that the user signs this; the message says why, and what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """Where a passkey must have been used: its domain, and the origins of pages that may ask for it."""
+
+    domain: str
+    origins: tuple[str, ...]
+
+    @classmethod
+    def of(cls, host: str, scheme: str, trusted: Iterable[str] = ()) -> Site:
+        """The site that a request came to; ``trusted``: further origins of the same server."""
+        return cls(host.partition(":")[0], (f"{scheme}://{host}", *trusted))
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """What came to confirm with: a password, or a passkey's answer as ``AuthenticationResponseJSON``."""
+
+    password: str | None = None
+    passkey: Mapping[str, Any] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """What is to be confirmed: the kind of ledger entry, the student, the record and the hash of its content.
+
+    ``said``: the canonical JSON that the hash is over, where the sealed entry does not hold it as it was
+    signed.
+    """
+
+    kind: str
+    subject: str
+    about: str
+    content_hash: str
+    said: str | None = None
+
+    @property
+    def statement(self) -> dict[str, str]:
+        return assertions.statement(
+            self.kind, subject=self.subject, about=self.about, content_hash=self.content_hash
+        )
+
+
+def content_of(said: Mapping[str, Any]) -> tuple[str, str]:
+    """The canonical JSON (RFC 8785) of what is signed, and its hash (``sha256:…``)."""
+    text = rfc8785.dumps(dict(said)).decode()
+    return text, assertions.hash_of(text)
+
+
+def confirm(user: User, given: Given, act: Act, *, site: Site, settled: Iterable[Any] = ()) -> Confirmed:
+    """Make sure that it is ``user`` who confirms ``act``; gives what is sealed with it.
+
+    ``settled``: what confirmed this same act before; a passkey's answer that is among it may come again.
+    Raises: NotConfirmed.
+    """
+    if given.passkey is None:
+        if given.password is None or not user.check_password(given.password):
+            raise NotConfirmed(
+                "The password does not confirm the signature; nothing was signed. Type your own once more."
+            )
+        return {"by": assertions.PASSWORD}
+    return _by_passkey(user, given.passkey, act, site, settled)
+
+
+def _by_passkey(
+    user: User, answer: Mapping[str, Any], act: Act, site: Site, settled: Iterable[Any]
+) -> Confirmed:
+    response = answer["response"]
+    try:
+        credential = decode(answer["id"])
+        origin = assertions.client_data({"client_data": response["clientDataJSON"]}).get("origin")
+        count = sign_count(response["authenticatorData"])
+    except ValueError as wrong:
+        raise NotConfirmed(f"The passkey's answer cannot be read: {wrong}. {_AGAIN}") from None
+    row = _passkey(user, credential)
+    if origin not in site.origins:
+        raise NotConfirmed(
+            f"The passkey was used on {str(origin)[:200]!r}, and this is {site.origins[0]!r}. {_AGAIN} Open"
+            " the record here, and sign it again."
+        )
+    key = row.wrap().authenticator_data.credential_data.public_key
+    confirmed: Confirmed = {
+        "by": assertions.PASSKEY,
+        "statement": act.statement,
+        "rp": site.domain,
+        "origin": origin,
+        "credential": assertions.encode(credential),
+        "authenticator_data": response["authenticatorData"].rstrip("="),
+        "client_data": response["clientDataJSON"].rstrip("="),
+        "signature": response["signature"].rstrip("="),
+        "public_key": _jwk(key),
+        **({"said": act.said} if act.said is not None else {}),
+    }
+    if fault := assertions.fault(confirmed):
+        raise NotConfirmed(
+            f"{fault[0].upper()}{fault[1:]}. {_AGAIN} Read it again, and sign it as it stands."
+        )
+    _by_the_library(answer, act, site, _cose(key))
+    again = any(each.get("signature") == confirmed["signature"] for each in settled if isinstance(each, dict))
+    if not again:
+        count_use(row, SIGNING, count, signature=confirmed["signature"])
+    return confirmed
+
+
+def _by_the_library(answer: Mapping[str, Any], act: Act, site: Site, key: bytes) -> None:
+    """The same once more by a library that is kept up by others; the count is looked at beside it."""
+    try:
+        verify_authentication_response(
+            credential={**answer, "rawId": answer["id"], "type": "public-key"},
+            expected_challenge=assertions.challenge(act.statement),
+            expected_rp_id=site.domain,
+            expected_origin=list(site.origins),
+            credential_public_key=key,
+            credential_current_sign_count=0,
+            require_user_verification=True,
+        )
+    except WebAuthnException as wrong:
+        raise NotConfirmed(f"The passkey's answer does not hold: {wrong}. {_AGAIN}") from None
+
+
+def passkeys(user: User) -> list[str]:
+    """The ids of the user's passkeys, as a page hands them to the browser (``allow``)."""
+    rows = Authenticator.objects.filter(user=user, type=Authenticator.Type.WEBAUTHN).order_by("pk")
+    return [assertions.encode(_id_of(each)) for each in rows]
+
+
+def _passkey(user: User, credential: bytes) -> Authenticator:
+    for each in Authenticator.objects.filter(user=user, type=Authenticator.Type.WEBAUTHN):
+        if _id_of(each) == credential:
+            return each
+    raise NotConfirmed(
+        f"This passkey is none of your account's. {_AGAIN} Use one of your own, or your password; passkeys"
+        " are added on the page Security."
+    )
+
+
+def _id_of(row: Authenticator) -> bytes:
+    return bytes(row.wrap().authenticator_data.credential_data.credential_id)
+
+
+def _cose(key: Mapping[int, Any]) -> bytes:
+    return encode_cbor(dict(key))
+
+
+def _jwk(key: Mapping[int, Any]) -> dict[str, str]:
+    """A COSE key (RFC 9053) as a JWK. Raises: NotConfirmed where it could not be checked later."""
+    algorithm = _NAMES.get(key[3])
+    if algorithm is None:
+        raise NotConfirmed(
+            f"The passkey signs by an algorithm (COSE {key[3]}) that could not be checked later. {_AGAIN} Use"
+            " another passkey, or your password."
+        )
+    if algorithm in ("RS256", "PS256"):
+        return {
+            "kty": "RSA",
+            "alg": algorithm,
+            "n": assertions.encode(key[-1]),
+            "e": assertions.encode(key[-2]),
+        }
+    kind, curve = _CURVES[key[-1]]
+    made = {"kty": kind, "alg": algorithm, "crv": curve, "x": assertions.encode(key[-2])}
+    return {**made, "y": assertions.encode(key[-3])} if kind == "EC" else made
+
+
+def sign_count(authenticator_data: object) -> int:
+    """How often a passkey says that it was used. Raises: ValueError where that cannot be read."""
+    return _sign_count(decode(authenticator_data))
+
+
+@transaction.atomic
+def count_use(row: Authenticator, lane: str, count: int, *, signature: str = "") -> None:
+    """Keep how often a passkey was used; nought for ever where it does not count.
+
+    ``signature``: the same one may come again, as what it is over may have been refused the first time.
+    Raises: NotConfirmed where the count did not go up: there may be a copy of the passkey.
+    """
+    row = Authenticator.objects.select_for_update().get(pk=row.pk)
+    counts = row.data.setdefault("sign_counts", {})
+    last = counts.get(lane, {"count": 0, "last": ""})
+    mark = hashlib.sha256(signature.encode()).hexdigest() if signature else ""
+    if mark and (last["count"], last["last"]) == (count, mark):
+        return
+    if (count or last["count"]) and count <= last["count"]:
+        raise NotConfirmed(
+            f"This passkey's count of uses did not go up ({last['count']}, now {count}): there may be a copy"
+            " of it, or what was signed came twice. Nothing was done. Try once more; if it happens again,"
+            " remove the passkey on the page Security."
+        )
+    counts[lane] = {"count": count, "last": mark}
+    row.save(update_fields=["data"])

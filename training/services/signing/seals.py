@@ -1,0 +1,44 @@
+"""Where a signed statement goes: the ledger of the student's school."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from training.ledger.core import assertions
+from training.ledger.store import entries
+from training.models import School, Student
+
+
+def tree_of(school: School | int) -> str:
+    """The name of a school's ledger. It is the school's number, for its short name may change."""
+    return f"school-{school if isinstance(school, int) else school.pk}"
+
+
+def school_of(tree: str) -> School | None:
+    """The school whose ledger has that name, if it is one of ours and still there."""
+    number = tree.removeprefix("school-")
+    return School.objects.filter(pk=int(number)).first() if number.isdecimal() else None
+
+
+def seal(student: Student, kind: str, body: Mapping[str, Any], *, at: dt.datetime) -> int:
+    """Seal a statement about a student's record, inside the caller's transaction; returns its index.
+
+    The body may hold what JSON can; a number that is not whole goes in as text. What confirms it
+    (``confirmed``) must be over this very body, as whoever reads the ledger will check it.
+
+    Raises: ValueError where it is not.
+    """
+    sealable, subject = json.loads(json.dumps(body), parse_float=_as_text), str(student.ref)
+    if wrong := assertions.entry_fault(kind, subject, sealable):
+        raise ValueError(f"{kind} of {subject} is not sealed: {wrong}")
+    made = entries.append(tree=tree_of(student.school_id), kind=kind, subject=subject, body=sealable, at=at)
+    return made.index
+
+
+def _as_text(number: str) -> str:
+    """A number with a fraction as the ledger takes it, which takes none."""
+    return format(Decimal(number), "f")

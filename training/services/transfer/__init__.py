@@ -1,0 +1,1 @@
+"""A student's record from school to school, in one file."""

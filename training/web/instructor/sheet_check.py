@@ -1,0 +1,313 @@
+"""What a sheet comes to while it is typed: faults where they stand, what is odd, what is worked out."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+from syllabus.engine.course.course import Outline
+from syllabus.engine.errors import Fault, NotInForce
+from syllabus.engine.places.geography import distance_nm
+from syllabus.engine.record import record as engine
+from syllabus.engine.rules import facts
+from syllabus.engine.rules.rulebook import PRACTICAL_TEST, Requirement
+from syllabus.engine.time.units import MINUTE, format_nm, format_time
+from syllabus.law import rulebook
+from training.models import LessonRecord
+from training.services.lessons import lesson_content, lesson_hints, lesson_plans, lesson_records
+from training.services.lessons.lesson_content import Content, LessonError
+from training.web.instructor import sheet
+from training.web.instructor.opening import Taught
+
+
+@dataclass
+class Look:
+    """A sheet as it stands. By the fields' names: ``faults``, ``warnings``, ``hints``; ``proposed`` parts."""
+
+    typed: sheet.Typed
+    content: Content | None = None
+    faults: dict[str, list[str]] = field(default_factory=dict)
+    warnings: dict[str, list[str]] = field(default_factory=dict)
+    hints: dict[str, lesson_hints.Hint] = field(default_factory=dict)
+    proposed: dict[str, str] = field(default_factory=dict)
+    distance: str = ""
+    night: str = ""
+    cross_country: str = ""
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "faults": self.faults,
+            "warnings": self.warnings,
+            "hints": {
+                key: {name: each[name] for name in ("words", "inside", "caution")}
+                for key, each in self.hints.items()
+            },
+            "proposed": self.proposed,
+            "distance": self.distance,
+            "night": self.night,
+            "cross_country": self.cross_country,
+        }
+
+
+def look(
+    taught: Taught, record: LessonRecord | None, given: Mapping[str, str], adding: Iterable[str] = ()
+) -> Look:
+    """Read what was typed and look at it; nothing is written. ``adding``: items to put on the sheet."""
+    kept = record.content if record else {}
+    typed = sheet.content_of(given, taught.zone, kept, taught.fleet)
+    known = {each["item"] for each in typed.content["items"]}
+    typed.content["items"] += [
+        {"item": each, "grade": sheet.NOT_OBSERVED} for each in adding if each and each not in known
+    ]
+    found = Look(typed)
+    for name, message in typed.wrong.items():
+        found.faults.setdefault(name, []).append(message)
+    try:
+        found.content = lesson_content.read(typed.content)
+    except LessonError as wrong:
+        place_faults(found, wrong.faults, given)
+        return found
+    beside(found, taught, record, given)
+    return found
+
+
+def place_faults(found: Look, faults: Iterable[Fault], given: Mapping[str, str]) -> None:
+    for fault in faults:
+        name = sheet.field_of(fault.place, found.typed.rows, given)
+        message = fault.message[:1].upper() + fault.message[1:]
+        if message not in found.faults.setdefault(name, []):
+            found.faults[name].append(message)
+
+
+def beside(found: Look, taught: Taught, record: LessonRecord | None, given: Mapping[str, str]) -> None:
+    """What stands beside a content that can be read."""
+    content = found.content
+    assert content is not None
+    draft = _as_draft(taught, record, content)
+    unsaid = _not_said_yet(content)
+    for each in lesson_records.warnings(draft, content, taught.user):
+        if each["kind"] in unsaid:
+            continue
+        name = sheet.field_of(each["place"], found.typed.rows, given)
+        found.warnings.setdefault(name, []).append(each["message"])
+    for hint in lesson_hints.hints(content.plain, lesson_hints.outline_of(draft)):
+        found.hints[sheet.field_of(hint["place"], found.typed.rows, given)] = hint
+    flight = content.flight
+    if flight is not None:
+        worked_out = lesson_records.computed(flight)
+        found.distance = _legs(flight)
+        found.night = "" if worked_out.night is None else format_time(worked_out.night)
+        found.proposed, found.cross_country = _proposed(flight, worked_out.night, given)
+
+
+def _not_said_yet(content: Content) -> set[str]:
+    """Warnings for want of what is simply not typed yet; before the sign-off they are shown all the same."""
+    flight = content.flight
+    found: set[str] = set()
+    if flight is not None:
+        if not (flight.aircraft.registration or flight.aircraft.model):
+            found.add("ratings-not-known")
+        if flight.off is None or flight.on is None:
+            found.add("hours-not-known")
+    return found
+
+
+def _as_draft(taught: Taught, record: LessonRecord | None, content: Content) -> LessonRecord:
+    """The record as it would be with this content; it is not saved."""
+    draft = LessonRecord(
+        school_id=taught.student.school_id,
+        student=taught.student,
+        content=content.plain,
+        content_hash="",
+        first_hash="",
+        corrects_id=record.corrects_id if record else None,
+    )
+    if record is not None:
+        draft.pk = record.pk
+    pinned = record.course_version if record and record.corrects_id else None
+    draft.course_version = pinned or lesson_plans.version_of(taught.student, content, taught.at)
+    flight = content.flight
+    draft.off_at = flight.off.astimezone(dt.UTC) if flight and flight.off else None
+    draft.on_at = flight.on.astimezone(dt.UTC) if flight and flight.on else None
+    draft.aircraft_registration = (flight.aircraft.registration if flight else None) or ""
+    return draft
+
+
+def _legs(flight: engine.Flight) -> str:
+    """``KGRB – KMTW 33.10 NM, …; 66.20 NM in all``; empty where a position is not known."""
+    legs = list(zip(flight.route, flight.route[1:], strict=False))
+    if not legs or not all(place.known for place in flight.route):
+        return ""
+    apart = [distance_nm(*leg) for leg in legs]
+    said = [f"{a.key} – {b.key} {format_nm(nm)}" for (a, b), nm in zip(legs, apart, strict=True)]
+    if len(legs) == 1:
+        return said[0]
+    return _("%(legs)s; %(distance)s total") % {"legs": ", ".join(said), "distance": format_nm(sum(apart))}
+
+
+def _proposed(
+    flight: engine.Flight, night: int | None, given: Mapping[str, str]
+) -> tuple[dict[str, str], str]:
+    """Times that follow from the clock and the route; and what makes it cross-country, or not."""
+    found: dict[str, str] = {}
+    total = flight.times.get("total")
+    if total is None and (clock := lesson_records.clocked(flight)) is not None:
+        total = round(clock / MINUTE) * MINUTE
+        found["t-total"] = format_time(total)
+    if not total:
+        return found, ""
+    flown = given.get("flown", "")
+    if flown in (sheet.DUAL, sheet.SOLO) and not (flight.times.get("dual") or flight.times.get("solo")):
+        found[f"t-{flown}"] = format_time(total)
+    if night and not flight.times.get("night"):
+        found["t-night"] = format_time(min(night, total))
+    words, beyond = _farthest(flight)
+    if beyond and not flight.times.get("cross_country"):
+        found["t-cross_country"] = format_time(total)
+    return found, words
+
+
+def _farthest(flight: engine.Flight) -> tuple[str, bool]:
+    """How far the farthest landing is from where the flight began, in words, and whether it is beyond the
+    rule's distance."""
+    points = [place for place in flight.route[1:] if place.known]
+    asked = _cross_country()
+    if not points or not flight.route[0].known or asked is None:
+        return "", False
+    try:
+        rule = asked.on(flight.date)
+    except NotInForce:
+        return "", False
+    limit = rule.params["landing_more_than"]
+    far = max(points, key=lambda place: facts.apart(flight.route[0], place))
+    away = facts.apart(flight.route[0], far)
+    said = (
+        _("%(far)s is %(distance)s from %(first)s, more than %(limit)s (%(citation)s)")
+        if away > limit
+        else _("%(far)s is %(distance)s from %(first)s, not more than %(limit)s (%(citation)s)")
+    ) % {
+        "far": far.key,
+        "distance": facts.in_nm(away),
+        "first": flight.route[0].key,
+        "limit": facts.limit_nm(limit),
+        "citation": rule.cite.section,
+    }
+    if facts.close(away, limit):
+        said = _("%(said)s, close to the limit: check it") % {"said": said}
+    return said, away > limit
+
+
+def _cross_country() -> Requirement | None:
+    """The first rule of a practical test that says how far away a landing makes cross-country time."""
+    for milestone in rulebook.current().in_role(PRACTICAL_TEST):
+        for requirement in milestone.requirements:
+            if all(version.get("landing_more_than") for version in requirement.versions):
+                return requirement
+    return None
+
+
+# The sheet as it is shown
+
+
+def item_rows(
+    given: Mapping[str, str], outline: Outline | None, asked: Mapping[str, str], found: Look | None
+) -> list[dict[str, Any]]:
+    """The items of the sheet: each with its standard, its buttons, its measured values."""
+    rows = []
+    for number in range(int(given.get("item-count") or 0)):
+        name = f"item-{number}"
+        code = given.get(name, "")
+        item = outline.by_code.get(code) if outline else None
+        taken = []
+        place = 0
+        while (measure := given.get(f"{name}-m-{place}-name")) is not None:
+            taken.append(measure)
+            place += 1
+        known = dict(sheet.measures(item, taken))
+        measures = []
+        for place, measure in enumerate(taken or list(known)):
+            tolerance = known.get(measure)
+            field_name = f"{name}-m-{place}"
+            measures.append(
+                {
+                    "field": field_name,
+                    "name": measure,
+                    "says": tolerance.says if tolerance else "",
+                    "caution": tolerance.caution if tolerance else "",
+                    "aim": tolerance.target.name if tolerance and sheet.aims(tolerance) else "",
+                    "aims": sheet.aims(tolerance),
+                    "value": given.get(f"{field_name}-value", ""),
+                    "target": given.get(f"{field_name}-target", ""),
+                    "hint": found.hints.get(f"{field_name}-value") if found else None,
+                    "faults": _told(found, f"{field_name}-value"),
+                }
+            )
+        grade = given.get(f"{name}-grade", sheet.NOT_OBSERVED)
+        rows.append(
+            {
+                "field": name,
+                "code": code,
+                "title": item.title if item else code,
+                "task": str(item.task) if item and item.task else "",
+                "asked": _(sheet.GRADE_WORDS[asked[code]]) if asked.get(code) in sheet.GRADE_WORDS else "",
+                "standard": [f"{each.name}: {each.says}" for each in item.standard] if item else [],
+                "cautions": sorted({each.caution for each in item.standard if each.caution}) if item else [],
+                "grades": [
+                    {"value": each, "word": _(sheet.GRADE_WORDS[each]), "chosen": each == grade}
+                    for each in sheet.SCALE
+                ],
+                "measures": measures,
+                "remarks": given.get(f"{name}-remarks", ""),
+                "faults": _told(found, f"{name}-grade"),
+            }
+        )
+    return rows
+
+
+def landing_rows(given: Mapping[str, str], found: Look | None) -> list[dict[str, Any]]:
+    rows = []
+    for number in range(int(given.get("landing-count") or sheet.SPARE_LANDINGS)):
+        name = f"landing-{number}"
+        rows.append(
+            {
+                "field": name,
+                "number": number + 1,
+                "at": given.get(f"{name}-at", ""),
+                "period": given.get(f"{name}-period", ""),
+                "counts": [
+                    {
+                        "field": f"{name}-{key}",
+                        "label": _(label),
+                        "value": given.get(f"{name}-{key}", "") or "0",
+                    }
+                    for key, label in sheet.COUNTS
+                ],
+                "flags": [
+                    {"field": f"{name}-{key}", "label": _(label), "value": given.get(f"{name}-{key}", "")}
+                    for key, label in sheet.FLAGS
+                ],
+                "faults": _told(found, f"{name}-at"),
+            }
+        )
+    return rows
+
+
+def _told(found: Look | None, name: str) -> list[tuple[str, str]]:
+    """What is said at a field: faults, then what is worth a second look."""
+    if found is None:
+        return []
+    return [
+        *(("fault", each) for each in found.faults.get(name, ())),
+        *(("look", each) for each in found.warnings.get(name, ())),
+    ]
+
+
+def told(found: Look | None, given: Mapping[str, str]) -> Mapping[str, list[tuple[str, str]]]:
+    """What is said at each field, for those that stand alone; nothing at any other."""
+    names = {*found.faults, *found.warnings} if found else ()
+    return defaultdict(list, {name: _told(found, name) for name in sorted(names)})

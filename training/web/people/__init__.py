@@ -1,0 +1,1 @@
+"""The administrator's pages of people: students, guardians, instructors, enrollments."""

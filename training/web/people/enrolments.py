@@ -1,0 +1,143 @@
+"""A student's way through a course: enrolled, moved to a newer version, ended. Published versions alone."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_POST
+
+from syllabus.courses import outlines
+from training.models import CourseMove, Enrolment, Student
+from training.services import access
+from training.services.people import enrolments
+from training.web.people import students
+from training.web.people.student_forms import EndEnrolment, Enrol
+from training.web.shared.forms import Form
+from training.web.shared.opening import Opened, administered
+from training.web.shared.report_presenter import day
+
+
+class Move(Form):
+    version = forms.IntegerField(required=False, min_value=1, max_value=999_999, widget=forms.HiddenInput)
+
+
+@require_POST
+@administered
+def begin(opened: Opened, ref: uuid.UUID) -> HttpResponse:
+    """Enrol in the newest published version of a course."""
+    student = opened.student(ref, "enrolments")
+    form = Enrol.bind(
+        opened.request, courses=students.course_choices(students.open_courses(opened)), today=opened.today
+    )
+    if not form.submit(
+        lambda id, **sent: enrolments.enrol(
+            student, ref=id or uuid.uuid4(), version=None, by=opened.user, at=opened.at, via="web", **sent
+        )
+    ):
+        return students.page(opened, student, form)
+    version = form.result.course_version
+    messages.success(
+        opened.request,
+        _("Enrolled in %(course)s, version %(number)d.")
+        % {"course": version.title, "number": version.number},
+    )
+    return redirect("school-student", opened.school.slug, ref)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@administered
+def move(opened: Opened, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
+    """GET: what a move to a newer version would mean, by default the newest. POST: the move."""
+    posted = opened.request.method == "POST"
+    student = opened.student(ref, f"enrolment {entry} move", access.WRITE if posted else access.READ)
+    held = _enrolment(student, entry)
+    version = held.course_version
+    if version is None:
+        raise Http404("no course in this enrolment to move to a newer version of")
+    newer = enrolments.newer_versions(version)
+    form = Move.bind(opened.request) if posted else Move(opened.request.GET)
+    if not form.is_valid():
+        raise Http404("no version of that number")
+    number = form.cleaned_data["version"]
+    if (
+        posted
+        and number is not None
+        and form.submit(
+            lambda version: enrolments.move(held, version, by=opened.user, at=opened.at, via="web")
+        )
+    ):
+        messages.success(opened.request, _moved(form.result))
+        return redirect("school-student", opened.school.slug, ref)
+    shown = None
+    chosen = number if number in {each.number for each in newer} else (newer[-1].number if newer else None)
+    if chosen is not None:
+        shown = enrolments.preview(held, chosen, opened.today)
+    return opened.page(
+        "move",
+        "students",
+        status=form.status,
+        student=student,
+        enrolment=held,
+        version=version,
+        newer=newer,
+        shown=shown,
+        form=form,
+        **(_carried(shown) if shown else {}),
+    )
+
+
+def _carried(shown: enrolments.Preview) -> dict[str, Any]:
+    """What stands and what does not, each item by its title."""
+    titles = {
+        item.code: item.title
+        for version in (shown.old, shown.new)
+        for item in outlines.published(version).items
+    }
+    rows: list[dict[str, Any]] = [
+        {"row": each, "title": titles.get(each.item, each.item)} for each in shown.carried
+    ]
+    return {
+        "stands": [each for each in rows if each["row"].carries],
+        "falls": [each for each in rows if not each["row"].carries],
+    }
+
+
+def _moved(made: CourseMove) -> str:
+    stands = sum(each["carries"] for each in made.carried)
+    return _(
+        "Moved from version %(old)d to version %(new)d. %(stands)d of %(all)d graded items carried "
+        "over. Ledger entry %(index)d."
+    ) % {
+        "old": made.from_version.number,
+        "new": made.to_version.number,
+        "all": len(made.carried),
+        "stands": stands,
+        "index": made.ledger_index,
+    }
+
+
+@require_POST
+@administered
+def end(opened: Opened, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
+    """Give an enrolment its last day; it stays on file with everything that was signed in it."""
+    student = opened.student(ref, f"enrolment {entry} end", access.WRITE)
+    held = _enrolment(student, entry)
+    form = EndEnrolment.bind(opened.request, enrolment=entry, today=opened.today)
+    if not form.submit(lambda ends: enrolments.end(held, on=ends, by=opened.user, at=opened.at, via="web")):
+        return students.page(opened, student, form)
+    messages.success(opened.request, _("The enrollment ends on %(day)s.") % {"day": day(form.result.ends)})
+    return redirect("school-student", opened.school.slug, ref)
+
+
+def _enrolment(student: Student, entry: uuid.UUID) -> Enrolment:
+    found = enrolments.of(student).filter(ref=entry).first()
+    if found is None:
+        raise Http404("no enrolment of that reference of this student")
+    found.student = student
+    return found

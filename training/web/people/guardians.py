@@ -1,0 +1,80 @@
+"""A student's guardians: whose consent is on record, and whose account may read the record while it holds."""
+
+from __future__ import annotations
+
+import uuid
+
+from django.contrib import messages
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST
+
+from training.models import Guardian
+from training.services import access
+from training.services.errors import Conflict
+from training.services.people import account_links as links
+from training.services.people import guardians
+from training.web.people import students
+from training.web.people.student_forms import Consent
+from training.web.shared.opening import Opened, administered
+
+
+@require_POST
+@administered
+def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
+    """Put a consent on record, or change what stands for that address."""
+    student = opened.student(ref, "guardians")
+    form = Consent.bind(opened.request, today=opened.today)
+    if not form.submit(
+        lambda guardian_name, guardian_email, **days: guardians.record(
+            student,
+            name=guardian_name,
+            email=guardian_email,
+            by=opened.user,
+            at=opened.at,
+            via="web",
+            **days,
+        )
+    ):
+        return students.page(opened, student, form)
+    messages.success(opened.request, _("Consent of %(name)s saved.") % {"name": form.result.name})
+    return redirect("school-student", opened.school.slug, ref)
+
+
+@require_POST
+@administered
+def give(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
+    """Let a guardian sign in; a new account sets its own password."""
+    found = _guardian(opened, ref, pk)
+    try:
+        user, new = guardians.give_account(found, by=opened.user, at=opened.at)
+    except Conflict as refused:
+        messages.error(opened.request, str(refused))
+    else:
+        said = _(
+            "%(name)s now has access to the record while the consent is valid, and signs in as %(email)s."
+        )
+        told = [said % {"name": found.name, "email": user.email}]
+        if new:
+            told.append(links.send(opened.request, user.email).words)
+        messages.success(opened.request, " ".join(told))
+    return redirect("school-student", opened.school.slug, ref)
+
+
+@require_POST
+@administered
+def take(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
+    """Close the record to a guardian's account; the consent to be written to stands."""
+    found = _guardian(opened, ref, pk)
+    guardians.take_account(found, by=opened.user, at=opened.at)
+    messages.success(opened.request, _("%(name)s no longer has access to the record.") % {"name": found.name})
+    return redirect("school-student", opened.school.slug, ref)
+
+
+def _guardian(opened: Opened, ref: uuid.UUID, pk: int) -> Guardian:
+    student = opened.student(ref, "guardian's account", access.WRITE)
+    found = Guardian.objects.select_related("school").filter(pk=pk, student=student).first()
+    if found is None:
+        raise Http404("no guardian of that number of this student")
+    return found

@@ -1,0 +1,69 @@
+"""A person lost every passkey, app and code: an administrator lets the password alone open the account."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect
+from django.utils.translation import gettext, ngettext
+from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_http_methods
+
+from training.models import Role
+from training.services.people import second_factor
+from training.web.people import people
+from training.web.shared.forms import Form, Reason
+from training.web.shared.opening import Opened, administered, asked_anew
+
+
+class Reset(Form):
+    reason = Reason(_("Reason, and how you verified the person"), most=second_factor.MOST_REASON, rows=3)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@administered
+def remove(opened: Opened, pk: int) -> HttpResponse:
+    """What would go, and why; done once the administrator has shown again who is asking."""
+    found = people.role_of(opened, pk)
+    return asked_anew(opened, lambda: _remove(opened, found))
+
+
+def _remove(opened: Opened, found: Role) -> HttpResponse:
+    user = found.user
+    form = Reset.bind(opened.request)
+    if not form.submit(lambda reason: second_factor.remove(user, reason, by=opened.user, at=opened.at)):
+        return opened.page(
+            "second_factor",
+            "people",
+            status=form.status,
+            role=found,
+            held=held_in_words(found),
+            why_not=second_factor.whoever_may_not(user, opened.user),
+            form=form,
+        )
+    sessions = form.result.sessions
+    said = [
+        gettext("Second factor of %(person)s reset. The password alone now opens the account.")
+        % {"person": user},
+        ngettext("%(number)d session has ended.", "%(number)d sessions have ended.", sessions)
+        % {"number": sessions},
+    ]
+    messages.success(opened.request, " ".join(said))
+    if form.result.told:
+        messages.success(opened.request, gettext("The person was notified by e-mail."))
+    else:
+        messages.error(opened.request, gettext("The e-mail could not be sent. Tell the person yourself."))
+    return redirect("school-person", opened.school.slug, found.pk)
+
+
+def held_in_words(role: Role) -> list[str]:
+    """What the account asks for besides the password; empty for nothing."""
+    held = second_factor.of(role.user)
+    said = []
+    if number := held["webauthn"]:
+        said.append(ngettext("%(number)d passkey", "%(number)d passkeys", number) % {"number": number})
+    if held["totp"]:
+        said.append(gettext("an authenticator app"))
+    if held["recovery_codes"]:
+        said.append(gettext("recovery codes"))
+    return said

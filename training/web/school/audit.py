@@ -1,0 +1,321 @@
+"""The administrator's pages of an audit, and an instructor's own record."""
+
+from __future__ import annotations
+
+import json
+import uuid
+from collections.abc import Iterator
+from typing import Any
+
+from django.contrib import messages as flash
+from django.contrib.auth.decorators import login_required
+from django.core.exceptions import PermissionDenied
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse, StreamingHttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as lazy
+from django.utils.translation import gettext_noop
+from django.views.decorators.cache import never_cache
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from syllabus.engine.audit.audit import MENDS, SEVERITIES
+from syllabus.engine.rules.report import CAUTION
+from training.models import Finding, NightlyAudit, School, Student, User
+from training.reports import finding_entries
+from training.reports.audit_kinds import KINDS
+from training.services import access, signatures
+from training.services.audit import finding_pages, finding_tables, findings
+from training.services.audit.findings import STATES
+from training.services.people import instructors
+from training.services.signing import reauthentication
+from training.web.shared import long_work, report_presenter, signing
+from training.web.shared.forms import Choice, Form, Reason, text_of
+from training.web.shared.long_work import Ended, Step
+from training.web.shared.report_presenter import day, test_of
+
+AT_ONCE = 25
+_WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+#: What each severity, state and way to mend is called, with the mark and the look of its kind.
+SEVERITY = {
+    "serious": ("no", "✗", gettext_noop("Serious")),
+    "incomplete": ("open", "?", gettext_noop("Incomplete")),
+    "note": ("yes", "·", gettext_noop("Advisory")),
+}
+STATE = {
+    "open": gettext_noop("Open"),
+    "resolved": gettext_noop("Resolved"),
+    "gone": gettext_noop("No longer found"),
+}
+MEND = {
+    "correction": gettext_noop("A correction"),
+    "note": gettext_noop("A note"),
+    "nothing": gettext_noop("No remedy"),
+}
+
+
+class Resolve(Form):
+    how = Choice(lazy("What was done"), [(key, lazy(MEND[key])) for key in MENDS])
+    note = Reason(lazy("Details"), most=findings.MOST_NOTE, rows=4)
+
+    def __init__(self, data: Any = None, *, found: Finding) -> None:
+        super().__init__(data, initial={"how": found.body["mend"]})
+
+
+def _user(request: HttpRequest) -> User:
+    assert isinstance(request.user, User)
+    return request.user
+
+
+def _school(request: HttpRequest, slug: str | None) -> School:
+    """The school that is meant, or the first of several. Raises: PermissionDenied."""
+    mine = access.schools(_user(request)).order_by("name", "pk")
+    found = mine.filter(slug=slug).first() if slug else mine.first()
+    if found is None:
+        raise PermissionDenied
+    return found
+
+
+def _asked(request: HttpRequest) -> dict[str, Any]:
+    """The filters that the query names; what is none of a list, or no reference, is not asked."""
+    asked: dict[str, Any] = {}
+    for key, known in (("state", STATES), ("kind", KINDS), ("severity", SEVERITIES)):
+        given = request.GET.get(key, "open" if key == "state" and key not in request.GET else "")
+        asked[key] = given if given in known else None
+    try:
+        asked["student"] = uuid.UUID(request.GET.get("student", ""))
+    except ValueError:
+        asked["student"] = None
+    return asked
+
+
+@require_safe
+@never_cache
+@login_required
+def listed(request: HttpRequest) -> HttpResponse:
+    """What the audits of a school found, with filters; the open ones first asked for."""
+    user, at = _user(request), timezone.now()
+    school = _school(request, request.GET.get("school") or None)
+    asked = _asked(request)
+    page = Paginator(findings.listed(school, **asked), AT_ONCE).get_page(request.GET.get("page"))
+    rows = [_shown(each) for each in page.object_list]
+    findings.note_read(page.object_list, user, via="web", at=at)
+    kept = request.GET.copy()
+    kept.pop("page", None)
+    last = findings.last_run(school)
+    told = {
+        "school": school,
+        "here": "audit",
+        "schools": access.schools(user).order_by("name", "pk"),
+        "page": page,
+        "findings": rows,
+        "asked": {**asked, "student": asked["student"] or ""},
+        "kinds": {key: _(words) for key, words in KINDS.items()},
+        "severities": {key: _(words) for key, (_look, _mark, words) in SEVERITY.items()},
+        "states": {key: _(words) for key, words in STATE.items()},
+        "query": kept.urlencode(),
+        "last": last,
+        "last_day": last and day(last.on),
+        "failed": NightlyAudit.objects.filter(school=school).exclude(fault="").first(),
+        "caution": CAUTION,
+    }
+    return render(request, "training/audit/findings.html", told)
+
+
+def _shown(found: Finding) -> dict[str, Any]:
+    look, mark, words = SEVERITY[found.severity]
+    return {
+        "finding": found,
+        "title": _(KINDS[found.kind]) if found.kind in KINDS else found.kind,
+        "look": look,
+        "mark": mark,
+        "severity": _(words),
+        "state": findings.state_of(found),
+        "state_words": _(STATE[findings.state_of(found)]),
+        "whose": finding_tables.whose(found),
+        "day": day(found.day),
+        "mend": _(MEND[found.body["mend"]]),
+    }
+
+
+@require_safe
+@never_cache
+@login_required
+def table(request: HttpRequest, form: str) -> HttpResponse:
+    """The same findings as a table for a spreadsheet: CSV, or a workbook."""
+    school = _school(request, request.GET.get("school") or None)
+    rows = list(findings.listed(school, **_asked(request)))
+    findings.note_read(rows, _user(request), via="web", at=timezone.now())
+    if form == "xlsx":
+        response = HttpResponse(finding_tables.workbook(rows), content_type=_WORKBOOK)
+    else:
+        response = HttpResponse(content_type="text/csv; charset=utf-8")
+        response.write("\ufeff")  # without it one widely used spreadsheet reads another encoding
+        finding_tables.write(rows, response)
+    response["Content-Disposition"] = f'attachment; filename="audit-{school.slug}.{form}"'
+    return response
+
+
+@require_safe
+@never_cache
+@login_required
+def report(request: HttpRequest) -> HttpResponse:
+    """The whole audit of a school as a PDF: what stands, who dealt with what, and what is gone."""
+    school = _school(request, request.GET.get("school") or None)
+    last = findings.last_run(school)
+    if last is None:
+        raise Http404("the records of this school were never audited")
+    rows = list(findings.listed(school))
+    findings.note_read(rows, _user(request), via="web", at=timezone.now())
+    return HttpResponse(
+        finding_pages.report(school, last, rows),
+        content_type="application/pdf",
+        headers={"Content-Disposition": f'attachment; filename="audit-{school.slug}-{last.on}.pdf"'},
+    )
+
+
+@require_POST
+@never_cache
+@login_required
+def run(request: HttpRequest) -> StreamingHttpResponse:
+    """Audit a school now, and show how far it is."""
+    user, at = _user(request), timezone.now()
+    school = _school(request, text_of(request, "school") or None)
+    address = f"{reverse('audit')}?school={school.slug}"
+
+    def work() -> Iterator[Step | Ended]:
+        total = Student.objects.filter(school=school).count()
+        yield Step(0, total)
+        steps = findings.recomputing(school, school.day(at), at=at, by=user, via="web")
+        number = 0
+        while True:
+            try:
+                next(steps)
+            except StopIteration as ended:
+                done: findings.Done = ended.value
+                break
+            number += 1
+            yield Step(number, max(number, total))
+        said = _(
+            "Audit complete. Students: %(students)d; findings: %(found)d; new: %(new)d; found again: "
+            "%(back)d; no longer found: %(gone)d."
+        ) % {
+            "students": done.run.students,
+            "found": done.run.found,
+            "new": done.new,
+            "back": done.returned,
+            "gone": done.gone,
+        }
+        yield Ended(said, address, _("Show findings"))
+
+    return long_work.page(
+        request,
+        work(),
+        title=_("Audit of %(school)s") % {"school": school.name},
+        says=_("Students’ records read:"),
+        stop=address,
+    )
+
+
+@sensitive_post_parameters("confirm_password", "passkey")
+@require_http_methods(["GET", "HEAD", "POST"])
+@never_cache
+@login_required
+def finding(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
+    """One finding with all that is known of it; and the note of who dealt with it."""
+    user, at = _user(request), timezone.now()
+    found = findings.find(user, ref)
+    findings.note_read([found], user, via="web", at=at)
+    form = Resolve.bind(request, found=found)
+    if not form.submit(
+        lambda how, note: signatures.resolve_finding(found, how, note, signing.signer(request, user, at))
+    ):
+        return _finding(request, found, form)
+    flash.success(request, _("Finding resolved. This is entered in the school's ledger."))
+    return redirect("finding", ref=ref)
+
+
+def _finding(request: HttpRequest, found: Finding, form: Resolve) -> HttpResponse:
+    unmet = [
+        {**each, "now": _(_MET[each["met_now"]]), "then": _(_MET[each["met_then"]])}
+        for each in found.body["unmet"]
+    ]
+    told = {
+        "shown": _shown(found),
+        "finding": found,
+        "school": found.school,
+        "here": "audit",
+        "sealed_as": findings.SEALED_AS,
+        "subject": findings.subject_of(found),
+        "passkeys": json.dumps(reauthentication.passkeys(_user(request))),
+        "body": found.body,
+        "entries": [
+            (each, report_presenter.vouched(each.provenance or "")) for each in finding_entries.of(found)
+        ],
+        "unmet": unmet,
+        "resolutions": [
+            {"row": each, **findings.resolution_json(each), "words": _(MEND[each.how])}
+            for each in found.resolutions.select_related("by", "finding")
+        ],
+        "form": form,
+        "caution": CAUTION,
+    }
+    return render(request, "training/audit/finding.html", told, status=form.status)
+
+
+_MET = {True: gettext_noop("met"), False: gettext_noop("not met"), None: gettext_noop("unknown")}
+
+
+@require_safe
+@never_cache
+@login_required
+def own_records(request: HttpRequest) -> HttpResponse:
+    """The instructors whose own record one may see."""
+    roles = list(instructors.seen(_user(request)))
+    desk = access.schools(_user(request)).order_by("name", "pk").first()
+    if not roles and desk is None:
+        raise PermissionDenied
+    if len(roles) == 1:
+        return redirect("own-record", roles[0].pk)
+    rows = [{"role": each, "until": day(each.recent_experience_until)} for each in roles]
+    told = {
+        "roles": rows,
+        "desk": desk,
+        "caution": CAUTION,
+    }
+    return render(request, "training/audit/instructors.html", told)
+
+
+@require_safe
+@never_cache
+@login_required
+def own_record(request: HttpRequest, instructor: int) -> HttpResponse:
+    """One instructor's own record."""
+    at = timezone.now()
+    kept = instructors.own_record(_user(request), instructor, on=None, at=at, via="web")
+    page = Paginator(kept.lines, AT_ONCE).get_page(request.GET.get("page"))
+    told = {
+        "kept": kept,
+        "administers": access.schools(_user(request)).filter(pk=kept.role.school_id).exists(),
+        "rule": kept.as_json()["kept"],
+        "until": day(kept.role.recent_experience_until),
+        "lines": [
+            {
+                "line": each,
+                "given": day(each.given),
+                "keep_until": day(each.keep_until),
+                "taken": each.result and day(each.result.date),
+                "test": test_of(each.kind_of_test) if each.kind_of_test else "",
+            }
+            for each in page.object_list
+        ],
+        "since": day(kept.practical.since),
+        "page": page,
+        "query": "",
+        "on": day(kept.on),
+        "caution": CAUTION,
+    }
+    return render(request, "training/audit/own_record.html", told)

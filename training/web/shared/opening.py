@@ -1,0 +1,94 @@
+"""Whose pages these are: an administrator of the school in the address; nobody else knows of them."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import wraps
+from typing import Any
+
+from allauth.account.decorators import reauthentication_required
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from syllabus.engine.rules.report import CAUTION
+from training.models import School, Student, User
+from training.services import access
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A school with whoever administers it, and the clock of the request."""
+
+    request: HttpRequest
+    school: School
+    user: User
+    at: dt.datetime
+
+    @property
+    def today(self) -> dt.date:
+        return self.school.day(self.at)
+
+    def page(self, name: str, here: str, *, status: int = 200, **told: Any) -> HttpResponse:
+        """``training/school/<name>.html``; ``here`` is the part of the school's pages it belongs to."""
+        known = {"school": self.school, "here": here, "caution": CAUTION, **told}
+        return render(self.request, f"training/school/{name}.html", known, status=status)
+
+    def student(self, ref: uuid.UUID, what: str, action: str = access.READ) -> Student:
+        """One of the school's students; the access is noted. Raises: Http404."""
+        found = Student.objects.filter(school=self.school, ref=ref).first()
+        if found is None:
+            raise Http404("no student of that reference at this school")
+        found.school = self.school
+        access.log(self.user, found, action, what, via="web", at=self.at)
+        return found
+
+
+View = Callable[..., HttpResponseBase]
+
+
+def administered(view: View) -> View:
+    """Give the view the school of the address, for one who administers it; else 404."""
+
+    @never_cache
+    @login_required
+    @wraps(view)
+    def opened(request: HttpRequest, school: str, **more: Any) -> HttpResponseBase:
+        found = access.schools(request.user).filter(slug=school).first()
+        if found is None:
+            raise Http404("no school of that name that you administer")
+        assert isinstance(request.user, User)
+        return view(Opened(request, found, request.user, timezone.now()), **more)
+
+    return opened
+
+
+def asked_anew(opened: Opened, answer: Callable[[], HttpResponse]) -> HttpResponse:
+    """The answer, once the administrator has shown again who is asking; till then the way to do so."""
+
+    @reauthentication_required
+    def shown(_: HttpRequest) -> HttpResponse:
+        return answer()
+
+    found: HttpResponse = shown(opened.request)
+    return found
+
+
+@require_safe
+@never_cache
+@login_required
+def schools(request: HttpRequest) -> HttpResponse:
+    """On to the school that one administers; a choice where there are several."""
+    found = list(access.schools(request.user).order_by("name"))
+    if not found:
+        raise Http404("no school that you administer")
+    if len(found) == 1:
+        return redirect("school", found[0].slug)
+    return render(request, "training/school/schools.html", {"schools": found, "caution": CAUTION})

@@ -1,0 +1,1 @@
+"""The student's pages: where I stand, my hours, lessons and record."""

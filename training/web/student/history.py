@@ -1,0 +1,93 @@
+"""What changed of a record between two days, and the whole of it in one file to take away."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+import zoneinfo
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.core.exceptions import ImproperlyConfigured
+from django.db.models import Count
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_POST, require_safe
+
+from syllabus.engine.errors import NotInForce
+from training.models import School, User
+from training.reports.changes import changes as changes_of
+from training.services import access
+from training.services.transfer import handover
+from training.web.student.pages import open_record
+
+DAYS_SHOWN = 30
+
+
+@require_safe
+@never_cache
+@login_required
+def changes(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
+    """From the beginning of one day to the end of another, on the school's clock; else the last month."""
+    opened = open_record(request, ref, "changes")
+    refused = ""
+    last = _day(request.GET.get("to")) or opened.on
+    first = _day(request.GET.get("from")) or last - dt.timedelta(days=DAYS_SHOWN)
+    if any(request.GET.get(name) and _day(request.GET[name]) is None for name in ("from", "to")):
+        refused = _("Could not read a date. Enter it as 2026-03-15.")
+    found = None
+    if first > last:
+        refused = _("The first day is after the last day.")
+    else:
+        school = opened.student.school
+        night = _begin(school, last + dt.timedelta(days=1)) - dt.datetime.resolution
+        ends = min(night, opened.at)
+        try:
+            found = changes_of(opened.student, min(_begin(school, first), ends), ends)
+        except NotInForce as problem:
+            refused = str(problem)
+    told = opened.told(
+        "changes",
+        first=first.isoformat(),
+        last=last.isoformat(),
+        found=found,
+        refused=refused,
+        origins=opened.student.hand_overs.annotate(sealed=Count("entries")),
+    )
+    return render(request, "training/student/changes.html", told, status=422 if refused else 200)
+
+
+def _day(text: str | None) -> dt.date | None:
+    try:
+        day = dt.date.fromisoformat(text or "")
+    except ValueError:
+        return None
+    return day if 1950 <= day.year <= 2199 else None
+
+
+def _begin(school: School, day: dt.date) -> dt.datetime:
+    return dt.datetime.combine(day, dt.time(), zoneinfo.ZoneInfo(school.time_zone))
+
+
+@require_POST
+@never_cache
+@login_required
+def hand_over(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
+    """The file of the whole record, for whoever may read it."""
+    at = timezone.now()
+    student = access.student(request.user, ref, on=at.date())
+    assert isinstance(request.user, User)
+    try:
+        raw = handover.make(student, by=request.user, at=at, via="web")
+    except ImproperlyConfigured:
+        messages.error(request, _("This server has no signing key, so a record cannot be handed over yet."))
+        return redirect("changes", ref=ref)
+    name = f"training-record-{student.school.day(at).isoformat()}.zip"
+    return HttpResponse(
+        raw,
+        content_type="application/zip",
+        headers={"Content-Disposition": f'attachment; filename="{name}"'},
+    )

@@ -1,0 +1,114 @@
+"""The main parts of a student's pages: what they say to every reader, as HTML that may be kept.
+
+They know the student, the day and the language, and neither the request nor who asks.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from django.core.paginator import Paginator
+from django.template.loader import render_to_string
+from django.utils.safestring import SafeString
+
+from syllabus.engine.errors import NotCovered
+from syllabus.law import rulebook
+from training import reports
+from training.models import Student
+from training.presenters.reasons import PAGE
+from training.reports import Overview, progress
+from training.reports.eligibility import record_of
+from training.services.lessons import lesson_records
+from training.services.records.page_cache import PAGES, Page
+from training.web.shared import lesson_presenter
+from training.web.shared import report_presenter as shown
+from training.web.shared.report_presenter import StudentShown
+from training.web.student import presenter
+from training.web.student.charts import LONG_WEEKS, SHORT_WEEKS
+from training.web.student.presenter import MOST_LAPSES, EndingShown, Names, NextShown
+
+AT_ONCE = 20
+#: Whose lessons are listed: those that are signed, or drafts as well.
+SIGNED, ALL = "signed", "all"
+#: The list of students has a column of what their courses ask for.
+COURSES = "courses"
+
+
+def _made(name: str, student: Student, **told: Any) -> SafeString:
+    return render_to_string(f"training/student/prepared/{name}.html", {"student": student, **told})
+
+
+def standing(student: Student, on: dt.date, _variant: str = "") -> SafeString:
+    """Where the student stands: the way, the next lesson, what the next milestone lacks, what lapses."""
+    stands, overview = progress.standing(student, on), reports.overview(student, on)
+    names = Names(record_of(student))
+    following = stands.next if stands else None
+    return _made(
+        "standing",
+        student,
+        stands=stands,
+        begun=sum(bool(each.grades) and not each.passed for each in stands.progress.items.values())
+        if stands
+        else 0,
+        way=presenter.way(stands, overview) if stands else None,
+        milestones=shown.in_short(overview.every, overview.provenance),
+        refused=[shown.RefusedShown(each) for each in overview.not_covered],
+        next=NextShown(following.proposal) if following and following.proposal else None,
+        others=[NextShown(each) for each in following.others] if following else [],
+        blocked=presenter.blocked(stands) if stands else [],
+        says=PAGE.words(following.says) if following else "",
+        toward=presenter.toward(overview, names),
+        carried=[presenter.ItemOnWay(each) for each in stands.progress.carried_over] if stands else [],
+        endings=[EndingShown(each, on) for each in reports.endings(student, on)][:MOST_LAPSES],
+    )
+
+
+def hours(student: Student, on: dt.date, _variant: str = "") -> SafeString:
+    """Hours over time by kind, each beside what the practical test asks for."""
+    test = progress.test_of(student, on)
+    try:
+        report = reports.eligibility(student, test.id, on)
+        kinds, refused = presenter.hours(report, record_of(student)), ""
+    except NotCovered as problem:
+        kinds, refused = [], shown.why_not(problem)
+    return _made(
+        "hours",
+        student,
+        kinds=kinds,
+        refused=refused,
+        milestone=test,
+        short_weeks=SHORT_WEEKS,
+        long_weeks=LONG_WEEKS,
+        rulebook=rulebook.current().id,
+    )
+
+
+def lessons(student: Student, _on: dt.date, variant: str, number: str = "1") -> SafeString:
+    """The lessons, the newest first; of them the page of that number, of which the first is kept."""
+    seen = lesson_records.listed(student, drafts=variant == ALL)
+    page = Paginator(seen, AT_ONCE).get_page(number)
+    shown = [lesson_presenter.LessonShown(each, own=False) for each in page.object_list]
+    return _made("lessons", student, page=page, lessons=shown)
+
+
+def rules(student: Student, on: dt.date, _variant: str = "", overview: Overview | None = None) -> SafeString:
+    """Every milestone in full; of the day as it stands, or of an overview that was asked for."""
+    found = overview or reports.overview(student, on)
+    return _made("rules", student, shown=StudentShown(student, found), rulebook=found.rulebook)
+
+
+def row(student: Student, on: dt.date, variant: str) -> SafeString:
+    """The cells of the list of students: every milestone in short, what lapses next and what is missing."""
+    return _made(
+        "row", student, each=StudentShown(student, reports.overview(student, on)), courses=variant == COURSES
+    )
+
+
+PAGES.update(
+    standing=Page(standing),
+    hours=Page(hours),
+    lessons=Page(lessons, of_lessons=True, variants=(SIGNED, ALL)),
+    rules=Page(rules),
+    row=Page(row, variants=("", COURSES)),
+)
