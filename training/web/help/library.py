@@ -29,7 +29,7 @@ CONTENTS: Mapping[str, tuple[str, ...]] = {
     "instructor": ("lessons", "endorsements", "courses"),
     "administrator": ("school", "imports", "audit", "server"),
     "everyone": ("sign-in", "signatures"),
-    "reference": ("record-document", "questions", "rules", "ledger", "api"),
+    "reference": ("record-document", "questions", "rules", "counting", "limits", "ledger", "api"),
 }
 READERS = {
     "student": _("Student"),
