@@ -22,8 +22,8 @@ from tests.syllabus.courses.test_course_versions import AT, FILE, SMALL
 
 PASSWORD = "three words of Ada"
 YAML = "application/yaml"
-OURS = "/api/v1/school/courses/small@lakeside"
-PRODUCTS = "/api/v1/school/courses/small"
+OURS = "/api/v1/courses/small@lakeside"
+PRODUCTS = "/api/v1/courses/small"
 
 
 @pytest.fixture
@@ -100,9 +100,9 @@ def test_from_a_new_course_to_its_second_version(ada: Any, ida: Any) -> None:
 
 def test_an_outline_is_read_whole_and_may_be_sent_back(ada: Any) -> None:
     text = FILE.read_text()
-    made = written(ada, text, "/api/v1/school/courses/private-airplane@lakeside")
+    made = written(ada, text, "/api/v1/courses/private-airplane@lakeside")
     assert made.status_code == 201, made.content
-    read = ada.get("/api/v1/school/courses/private-airplane@lakeside/versions/1")
+    read = ada.get("/api/v1/courses/private-airplane@lakeside/versions/1")
     fits(read.json(), "CourseVersion")
     told = read.json()
     stands = files.read(text, "file")
@@ -111,7 +111,7 @@ def test_an_outline_is_read_whole_and_may_be_sent_back(ada: Any) -> None:
         each.says for each in stands.by_code["steep-turns"].standard if each.name == "altitude"
     )
     assert sum(told["limits"].values()) == sum(len(item.standard) for item in stands.items)
-    again = sent(ada, told["outline"], "/api/v1/school/courses/private-airplane@lakeside")
+    again = sent(ada, told["outline"], "/api/v1/courses/private-airplane@lakeside")
     assert (again.status_code, again["ETag"]) == (200, made["ETag"])
 
 
@@ -122,7 +122,7 @@ def test_yaml_is_what_export_course_writes(ada: Any) -> None:
         assert answer["Content-Type"] == f"{YAML}; charset=utf-8"
         assert answer.content.decode() == files.write(files.read(SMALL, "small.yaml"))
         fits(yaml.safe_load(answer.content), "CourseOutline")
-    told = ada.get("/api/v1/school/courses/none", headers={"Accept": YAML})
+    told = ada.get("/api/v1/courses/none", headers={"Accept": YAML})
     problem(told, 404)
     assert ada.get(PRODUCTS, headers={"Accept": "text/html"}).status_code == 406
 
@@ -134,7 +134,7 @@ def test_a_school_sees_its_own_and_the_products(people: Cast, ada: Any, ida: Any
     kept("hilltop", SMALL.replace("A small course", "Theirs"))
     listed = {}
     for who, client in (("ada", ada), ("ida", ida), ("olaf", signed_in(people.olaf))):
-        answer = client.get("/api/v1/school/courses")
+        answer = client.get("/api/v1/courses")
         fits(answer.json(), "CourseList")
         listed[who] = [
             (each["course"], each["title"], [version["number"] for version in each["versions"]])
@@ -144,11 +144,11 @@ def test_a_school_sees_its_own_and_the_products(people: Cast, ada: Any, ida: Any
     assert listed["ada"] == [products, ("small@lakeside", "Ours, next", [1, 2])]
     assert listed["ida"] == [products, ("small@lakeside", "Ours", [1])]
     assert listed["olaf"] == [products, ("small@hilltop", "Theirs", [1])]
-    assert signed_in(factories.user()).get("/api/v1/school/courses").json() == {"courses": []}
+    assert signed_in(factories.user()).get("/api/v1/courses").json() == {"courses": []}
     assert ida.get(PRODUCTS).json()["title"] == "A small course"
     assert ida.get(OURS).json()["title"] == "Ours"
-    problem(ida.get("/api/v1/school/courses/small@hilltop"), 404)
-    problem(ida.get("/api/v1/school/courses/small@"), 404)
+    problem(ida.get("/api/v1/courses/small@hilltop"), 404)
+    problem(ida.get("/api/v1/courses/small@"), 404)
 
 
 def test_the_products_courses_are_only_read(ada: Any) -> None:
@@ -295,9 +295,9 @@ def test_a_minimum_may_hold_a_day(ada: Any) -> None:
 
 def test_queries_do_not_grow_with_the_course(ada: Any) -> None:
     asked = []
-    written(ada, FILE.read_text(), "/api/v1/school/courses/private-airplane@lakeside")
+    written(ada, FILE.read_text(), "/api/v1/courses/private-airplane@lakeside")
     sent(ada)
-    for url in ("/api/v1/school/courses/private-airplane@lakeside", OURS):
+    for url in ("/api/v1/courses/private-airplane@lakeside", OURS):
         with CaptureQueriesContext(
             connection,
         ) as queries:
@@ -305,5 +305,5 @@ def test_queries_do_not_grow_with_the_course(ada: Any) -> None:
         asked.append(len(queries))
     assert asked[0] == asked[1] <= 15
     with CaptureQueriesContext(connection) as queries:
-        ada.get("/api/v1/school/courses")
+        ada.get("/api/v1/courses")
     assert len(queries) <= 6
