@@ -18,7 +18,6 @@ from syllabus.engine.record.record import Student as Person
 from syllabus.engine.rules.finding import Finding
 from syllabus.engine.rules.report import CAUTION, Report
 from syllabus.engine.time import amounts
-from syllabus.engine.time.units import format_time
 from training import record
 from training.models import Correction, Endorsement, Student
 from training.presenters import amounts as presenter
@@ -262,7 +261,7 @@ def says(part: str, entry: Entry) -> str:
     day = entry_day(entry)
     if isinstance(entry, Flight):
         craft = entry.aircraft.registration or entry.aircraft.model or "an aircraft"
-        return f"Flight of {day}, {format_time(entry.times.get('total', 0))} in {craft}"
+        return f"Flight of {day}, {presenter.hours(entry.times.get('total', 0))} in {craft}"
     what = getattr(entry, "item", "") or getattr(entry, "kind", "") or getattr(entry, "topic", "")
     grade = f", {entry.grade}" if hasattr(entry, "grade") else ""
     return f"{_CALLED[part]} of {day}{f' ({what}{grade})' if what else ''}"

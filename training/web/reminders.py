@@ -101,7 +101,7 @@ class Preferences(Form):
     def __init__(self, data: Any = None, **more: Any) -> None:
         super().__init__(data, **more)
         if len(settings.LANGUAGES) < 2:
-            self.fields["language"].widget = forms.HiddenInput()
+            del self.fields["language"]
 
 
 class LeadDays(Text):
@@ -220,7 +220,7 @@ def prefer(request: HttpRequest) -> HttpResponse:
     """Set the preferences."""
     user = _user(request)
 
-    def prefer(language: str, **given: Any) -> None:
+    def prefer(language: str = "", **given: Any) -> None:
         preferences.set_for(user, language=language or preferences.of(user).language, **given)
 
     form = Preferences.bind(request)

@@ -24,12 +24,12 @@ class LessonFoundSerializer(ResponseSerializer):
     title = Field(STRING, of=lambda lesson: getattr(lesson, "title", None), allow_null=True)
     state = Field(word(LessonRecord.State.values))
     flown = Field(
-        DAY, "The day of the flight.", of=lambda lesson: _day(lesson.content, "flight"), allow_null=True
+        DAY, "The day of the flight.", of=lambda lesson: _day(lesson, "flight"), allow_null=True
     )
     taught = Field(
         DAY,
         "The day of the ground lesson.",
-        of=lambda lesson: _day(lesson.content, "ground"),
+        of=lambda lesson: _day(lesson, "ground"),
         allow_null=True,
     )
 

@@ -25,12 +25,12 @@ from syllabus.engine.time.amounts import distance, time
 from syllabus.engine.time.units import MINUTE, parse_time
 
 AT = dt.datetime(2026, 1, 2, 9, 5, tzinfo=dt.UTC)
-ENGINE = Path(reasons.__file__).parent
+ENGINE = Path(reasons.__file__).parents[1]
 TRAINING = ENGINE.parents[1] / "training"
 SOURCES = [
     *ENGINE.rglob("*.py"),
     TRAINING / "reports" / "progress.py",
-    TRAINING / "services" / "endorsement_check.py",
+    TRAINING / "services" / "endorsements" / "endorsement_check.py",
 ]
 
 

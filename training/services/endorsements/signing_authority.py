@@ -13,8 +13,8 @@ from django.db.models import BigIntegerField, QuerySet
 
 from syllabus.engine.audit.instructing import covered
 from syllabus.engine.record import record as engine
-from syllabus.engine.time.units import format_time
 from training.models import Aircraft, Role, Student, User
+from training.presenters import amounts
 from training.reports import instructing as given
 from training.sql import Place, Statement
 
@@ -139,21 +139,21 @@ def cautions(
     hours = given.hours(role, flight, corrects=corrects)
     if hours is None or hours.exceeded is False:
         return
-    most, within = (format_time(hours.rule.params[key]) for key in ("most", "within"))
+    most, within = (amounts.hours(hours.rule.params[key]) for key in ("most", "within"))
     where = f"as far as this school's record says ({hours.rule.cite.section})."
     if hours.exceeded:
         told = hours.tally.sure
         yield (
             "hours-exceeded",
             "times.dual",
-            f"With this flight, {by} gave {format_time(told.amount)} of flight training within {within} on"
+            f"With this flight, {by} gave {amounts.hours(told.amount)} of flight training within {within} on"
             f" the clock, from {told.start:%Y-%m-%d %H:%M} UTC on; at most {most} are allowed, {where}",
         )
     else:
         yield (
             "hours-not-known",
             "times.dual",
-            f"With this flight, {by} may have given {format_time(hours.tally.possible.amount)} of flight"
+            f"With this flight, {by} may have given {amounts.hours(hours.tally.possible.amount)} of flight"
             f" training within {within} on the clock, where at most {most} are allowed: off and on or the"
             f" time given are missing, {where}",
         )

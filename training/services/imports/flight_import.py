@@ -25,10 +25,10 @@ from syllabus.engine.errors import DocumentError, Fault, FaultsFound
 from syllabus.engine.record import document
 from syllabus.engine.record import record as engine
 from syllabus.engine.record.record import FORMAT, TIMES, Flight
-from syllabus.engine.time.units import format_time
 from training import record
 from training.models import Aircraft, RecordChange, Student, User
 from training.models import Flight as FlightRow
+from training.presenters import amounts
 from training.record import SealedEntry
 from training.services import access
 from training.services.imports.flight_files import Table, is_error, is_formula
@@ -493,7 +493,7 @@ def _compared(rows: list[tuple[int, Flight]], stands: engine.Record, plan: Plan)
                     Fault(
                         f"row {number}",
                         f"a flight of {made.date} in {made.aircraft.registration or 'the same airplane'} with"
-                        f" {format_time(made.times.get('total', 0))} is on record already ({twin.id});"
+                        f" {amounts.hours(made.times.get('total', 0))} is on record already ({twin.id});"
                         " imported, it would count twice",
                     )
                 )

@@ -23,6 +23,7 @@ from syllabus.engine.time.units import HOUR, MINUTE, format_time, parse_time
 from syllabus.law import auditing
 from syllabus.models import CourseVersion
 from training.models import Flight, LessonRecord, Student, User
+from training.presenters import amounts
 from training.record import of as record_of
 from training.record.statements import Member, Union
 from training.services import access
@@ -404,22 +405,20 @@ def _beyond_the_clock(flight: engine.Flight, taxi: int) -> str | None:
     clock, total = clocked(flight), flight.times.get("total")
     if clock is None or total is None:
         return None
-    said = f"{format_time(total)} is logged, and between"
+    said, between = f"{amounts.hours(total)} is logged, and between", amounts.hours(clock, up=True)
     if flight.out is not None and flight.in_ is not None:
-        return (
-            f"{said} out and in are {format_time(clock)}." if total > -(-clock // _TENTH) * _TENTH else None
-        )
+        return f"{said} out and in are {between}." if total > -(-clock // _TENTH) * _TENTH else None
     if total <= clock + taxi:
         return None
-    allowed = f"{format_time(taxi)} of taxi is allowed for" if taxi else "no taxi is allowed for"
-    return f"{said} off and on are {format_time(clock)}; {allowed}. Enter out and in where it was more."
+    allowed = f"{amounts.hours(taxi)} of taxi is allowed for" if taxi else "no taxi is allowed for"
+    return f"{said} off and on are {between}; {allowed}. Enter out and in where it was more."
 
 
 def _times(flight: engine.Flight, taxi: int) -> Iterator[tuple[str, str, str]]:
     logged = flight.times
     total = logged.get("total", 0)
     if total > 24 * HOUR:
-        yield "long", "times.total", f"{format_time(total)} is more than 24 hours in one flight."
+        yield "long", "times.total", f"{amounts.hours(total)} is more than 24 hours in one flight."
     if beyond := _beyond_the_clock(flight, taxi):
         yield "clock", "times.total", beyond
     night = computed(flight).night
@@ -428,8 +427,8 @@ def _times(flight: engine.Flight, taxi: int) -> Iterator[tuple[str, str, str]]:
         yield (
             "night",
             "times.night",
-            f"{format_time(logged.get('night', 0))} of night is logged, and {format_time(night)} is computed"
-            f" from off, on and the route ({rule.cite.section}).",
+            f"{amounts.hours(logged.get('night', 0))} of night is logged, and {amounts.hours(night)} is"
+            f" computed from off, on and the route ({rule.cite.section}).",
         )
     if logged.get("cross_country") and len({place.key for place in flight.route}) < 2:
         yield (

@@ -9,6 +9,7 @@ from typing import Any
 from syllabus.engine.record import record as engine
 from syllabus.engine.rules.report import CAUTION
 from training.models import Acknowledgement, Correction, LessonRecord, SignOff, Student
+from training.presenters import amounts
 
 #: Title, widths, heads and the keys of each list of the record document.
 _PARTS: tuple[tuple[str, str, tuple[tuple[str, int, str], ...]], ...] = (
@@ -146,6 +147,8 @@ def _cell(entry: Mapping[str, Any], key: str) -> str | None:
             return "–".join(_point(each) for each in value)
         case "provenance", _:
             return VOUCHED.get(str(value), str(value))
+        case "time" | "times.total" | "times.dual" | "times.solo" | "times.night", str():
+            return amounts.logged(value)
         case "landings", _:
             return str(sum(each.get("landings", 0) for each in value))
     return str(value)
@@ -214,7 +217,7 @@ def lesson(
         "Total": _cell(flight, "times.total"),
         "Dual": _cell(flight, "times.dual"),
         "Solo": _cell(flight, "times.solo"),
-        "Ground": ground.get("time") and f"{ground['time']} {ground.get('topic', '')}",
+        "Ground": ground.get("time") and f"{amounts.logged(ground['time'])} {ground.get('topic', '')}",
         "Signed by": f"{signed.instructor_name}, {signed.instructor_certificate}",
         "Signed at": signed.performed_at.astimezone(dt.UTC).isoformat(timespec="seconds"),
         "Sealed as": f"entry {signed.ledger_index} of {signed.ledger_tree}",

@@ -6,6 +6,7 @@ import json
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext
 
 from training.web.shared.forms import Form, Lines, Text
 
@@ -36,5 +37,5 @@ class Give(Form):
         except (ValueError, RecursionError):
             said = None
         if not isinstance(said, dict):
-            raise forms.ValidationError("no object")
+            raise forms.ValidationError(gettext("is not readable; reload the page"))
         return said

@@ -16,8 +16,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as lazy
-from django.utils.translation import gettext_noop
+from django.utils.translation import gettext_lazy, gettext_noop
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -58,8 +57,8 @@ MEND = {
 
 
 class Resolve(Form):
-    how = Choice(lazy("What was done"), [(key, lazy(MEND[key])) for key in MENDS])
-    note = Reason(lazy("Details"), most=findings.MOST_NOTE, rows=4)
+    how = Choice(gettext_lazy("What was done"), [(key, gettext_lazy(MEND[key])) for key in MENDS])
+    note = Reason(gettext_lazy("Details"), most=findings.MOST_NOTE, rows=4)
 
     def __init__(self, data: Any = None, *, found: Finding) -> None:
         super().__init__(data, initial={"how": found.body["mend"]})

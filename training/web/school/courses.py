@@ -9,8 +9,7 @@ from django import forms
 from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
-from django.utils.translation import gettext
-from django.utils.translation import gettext_lazy as lazy
+from django.utils.translation import gettext, gettext_lazy
 from django.utils.translation import gettext_noop as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
@@ -41,13 +40,13 @@ _KINDS = {
 
 class Draft(Form):
     begin = Text("")
-    file = forms.FileField(label=lazy("Course file"), required=False, allow_empty_file=True)
+    file = forms.FileField(label=gettext_lazy("Course file"), required=False, allow_empty_file=True)
 
 
 class Publish(Form):
     content_hash = Text("", widget=forms.HiddenInput)
     password = forms.CharField(
-        label=lazy("Your password"),
+        label=gettext_lazy("Your password"),
         required=False,
         strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "current-password", "required": True}),

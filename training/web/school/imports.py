@@ -18,8 +18,7 @@ from django.http import HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect
 from django.urls import reverse
-from django.utils.translation import gettext
-from django.utils.translation import gettext_lazy as lazy
+from django.utils.translation import gettext, gettext_lazy
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
@@ -61,19 +60,26 @@ _SALT = "training.flight-import"
 
 class Upload(Form):
     file = forms.FileField(
-        label=lazy("CSV or XLSX file, one row per flight"), required=False, allow_empty_file=True
+        label=gettext_lazy("CSV or XLSX file, one row per flight"), required=False, allow_empty_file=True
     )
 
 
 class Columns(Form):
     """Which column holds what, and how the file writes what it writes."""
 
-    dates = Choice(lazy("Days are written"), [(key, lazy(said)) for key, (_, said) in DATES.items()])
-    clock = Choice(lazy("Times of day are read from"), [(key, lazy(said)) for key, said in CLOCKS.items()])
-    unit = Choice(lazy("Bare numbers of time are"), [(key, lazy(said)) for key, said in UNITS.items()])
+    dates = Choice(
+        gettext_lazy("Days are written"), [(key, gettext_lazy(said)) for key, (_, said) in DATES.items()]
+    )
+    clock = Choice(
+        gettext_lazy("Times of day are read from"),
+        [(key, gettext_lazy(said)) for key, said in CLOCKS.items()],
+    )
+    unit = Choice(
+        gettext_lazy("Bare numbers of time are"), [(key, gettext_lazy(said)) for key, said in UNITS.items()]
+    )
     craft = Choice(
-        lazy("An airplane that is not the school's, if the file does not say its class"),
-        [(key, lazy(said)) for key, (_, said) in CRAFTS.items()],
+        gettext_lazy("An airplane that is not the school's, if the file does not say its class"),
+        [(key, gettext_lazy(said)) for key, (_, said) in CRAFTS.items()],
     )
 
     def __init__(self, data: Any = None, *, table: Table, asked: Asked | None = None) -> None:

@@ -17,8 +17,7 @@ from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
-from django.utils.translation import gettext, ngettext
-from django.utils.translation import gettext_lazy as lazy
+from django.utils.translation import gettext, gettext_lazy, ngettext
 from django.utils.translation import gettext_noop as _
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST, require_safe
@@ -74,14 +73,14 @@ _INSTRUCTORS = {
 
 class AsOf(Form):
     on = Day(
-        lazy("As of"),
-        help_text=lazy("such as 2026-11-29"),
-        widget=forms.TextInput(attrs={"placeholder": lazy("today")}),
+        gettext_lazy("As of"),
+        help_text=gettext_lazy("such as 2026-11-29"),
+        widget=forms.TextInput(attrs={"placeholder": gettext_lazy("today")}),
     )
     known = Day(
-        lazy("As known at the end of"),
-        help_text=lazy("such as 2026-11-29"),
-        widget=forms.TextInput(attrs={"placeholder": lazy("now")}),
+        gettext_lazy("As known at the end of"),
+        help_text=gettext_lazy("such as 2026-11-29"),
+        widget=forms.TextInput(attrs={"placeholder": gettext_lazy("now")}),
     )
 
     def __init__(self, data: Any, *, today: dt.date) -> None:

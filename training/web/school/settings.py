@@ -9,8 +9,7 @@ from django import forms
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect
-from django.utils.translation import gettext
-from django.utils.translation import gettext_lazy as lazy
+from django.utils.translation import gettext, gettext_lazy
 from django.utils.translation import gettext_noop as _
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
@@ -37,25 +36,26 @@ _LATEST = 20
 
 class Settings(Form):
     claims_asked = forms.MultipleChoiceField(
-        label=lazy("Claimed entries that make an answer unknown"),
-        choices=[(name, lazy(_LISTS[name])) for name in CLAIMABLE],
+        label=gettext_lazy("Claimed entries that make an answer unknown"),
+        choices=[(name, gettext_lazy(_LISTS[name])) for name in CLAIMABLE],
         required=False,
         widget=forms.CheckboxSelectMultiple,
     )
     taxi_allowance_minutes = forms.IntegerField(
-        label=lazy("Taxi allowance in minutes"),
+        label=gettext_lazy("Taxi allowance in minutes"),
         min_value=0,
         max_value=9_999,
         widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
         error_messages=dict.fromkeys(
-            ("required", "invalid", "min_value", "max_value"), lazy("Enter whole minutes, such as 30.")
+            ("required", "invalid", "min_value", "max_value"),
+            gettext_lazy("Enter whole minutes, such as 30."),
         ),
-        help_text=lazy(
+        help_text=gettext_lazy(
             "How much more time than off to on a flight may log before the answer is unknown. 30 minutes is "
             "common practice, not a regulation. If out and in are entered, they are used instead."
         ),
     )
-    reason = Text(lazy("Reason"), max_length=record_changes.MOST_REASON)
+    reason = Text(gettext_lazy("Reason"), max_length=record_changes.MOST_REASON)
 
 
 @sensitive_post_parameters("confirm_password", "passkey")

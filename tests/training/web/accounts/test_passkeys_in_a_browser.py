@@ -349,7 +349,7 @@ def test_the_accounts_pages_break_no_rule(watched: Watched, school: Cast, live_s
         watched.is_well()
     page.get_by_label("Password").fill("another")
     page.get_by_role("button", name="Confirm").click()
-    page.get_by_text("Wrong password.").wait_for()
+    page.get_by_text("Wrong password.", exact=True).wait_for()
     watched.is_well()
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Confirm").click()
