@@ -9,7 +9,7 @@ from collections.abc import Callable
 import pytest
 
 HERE = pathlib.Path(__file__).parent
-MANAGE = HERE.parents[1] / "manage.py"
+MANAGE = HERE.parents[2] / "manage.py"
 #: A database as the first release made it on SQLite, with the tests' small cast and one student's record.
 FIRST_RELEASE = HERE / "first_release.sql"
 
