@@ -25,9 +25,10 @@ from syllabus.engine.errors import NotCovered, NotInForce
 from syllabus.engine.places.geography import Place
 from syllabus.engine.record.record import Flight, Record
 from syllabus.engine.rules.evaluate import evaluate
-from syllabus.engine.rules.facts import Journey, computed_night, night_unknown, same
-from syllabus.engine.rules.facts import journey as journey_of
+from syllabus.engine.rules.facts import computed_night, night_unknown, same
 from syllabus.engine.rules.finding import Finding
+from syllabus.engine.rules.journeys import Journey
+from syllabus.engine.rules.journeys import journey as journey_of
 from syllabus.engine.rules.question import Context
 from syllabus.engine.rules.rulebook import (
     SOLO,

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from syllabus.engine.record.record import Flight, Record
-from syllabus.engine.rules import conflicts, facts
+from syllabus.engine.rules import conflicts, facts, journeys
 from syllabus.engine.rules.finding import Counted
 from syllabus.engine.rules.question import Question
 from syllabus.engine.rules.settings import Settings
@@ -107,9 +107,9 @@ class Log:
             self._far[limit] = frozenset(
                 route
                 for route, flight in self._routes.items()
-                if (far := facts.Journey((flight,), flight.route).farthest) is not None
+                if (far := journeys.Journey((flight,), flight.route).farthest) is not None
                 and far[0] > limit
-                and not facts.close(far[0], limit)
+                and not journeys.close(far[0], limit)
             )
         return self._far[limit]
 

@@ -14,7 +14,7 @@ from syllabus.engine.course.course import Outline
 from syllabus.engine.errors import Fault, NotInForce
 from syllabus.engine.places.geography import distance_nm
 from syllabus.engine.record import record as engine
-from syllabus.engine.rules import facts
+from syllabus.engine.rules import journeys
 from syllabus.engine.rules.rulebook import PRACTICAL_TEST, Requirement
 from syllabus.engine.time.units import MINUTE, format_nm, format_time
 from syllabus.law import rulebook
@@ -184,20 +184,20 @@ def _farthest(flight: engine.Flight) -> tuple[str, bool]:
     except NotInForce:
         return "", False
     limit = rule.params["landing_more_than"]
-    far = max(points, key=lambda place: facts.apart(flight.route[0], place))
-    away = facts.apart(flight.route[0], far)
+    far = max(points, key=lambda place: journeys.apart(flight.route[0], place))
+    away = journeys.apart(flight.route[0], far)
     said = (
         _("%(far)s is %(distance)s from %(first)s, more than %(limit)s (%(citation)s)")
         if away > limit
         else _("%(far)s is %(distance)s from %(first)s, not more than %(limit)s (%(citation)s)")
     ) % {
         "far": far.key,
-        "distance": facts.in_nm(away),
+        "distance": journeys.in_nm(away),
         "first": flight.route[0].key,
-        "limit": facts.limit_nm(limit),
+        "limit": journeys.limit_nm(limit),
         "citation": rule.cite.section,
     }
-    if facts.close(away, limit):
+    if journeys.close(away, limit):
         said = _("%(said)s, close to the limit: check it") % {"said": said}
     return said, away > limit
 

@@ -1,6 +1,27 @@
 """Kinds of requirement: one pure function each, values in, a Finding out; no number of the law in them."""
 
-from syllabus.engine.rules.kinds import documents, endorsements, flights, items, tests, times
+from syllabus.engine.rules.kinds import (
+    documents,
+    endorsements,
+    flights,
+    items,
+    landings,
+    milestones,
+    tests,
+    times,
+)
 from syllabus.engine.rules.kinds.registry import KINDS, Kind, Param
 
-__all__ = ["KINDS", "Kind", "Param", "documents", "endorsements", "flights", "items", "tests", "times"]
+__all__ = [
+    "KINDS",
+    "Kind",
+    "Param",
+    "documents",
+    "endorsements",
+    "flights",
+    "items",
+    "landings",
+    "milestones",
+    "tests",
+    "times",
+]

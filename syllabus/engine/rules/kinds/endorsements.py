@@ -8,8 +8,8 @@ from typing import Any
 
 from syllabus.engine.places.geography import Place
 from syllabus.engine.record.record import FLIGHT_INSTRUCTOR, Endorsement, Record
-from syllabus.engine.rules import facts
-from syllabus.engine.rules.facts import YES, Fact, apart
+from syllabus.engine.rules import facts, journeys
+from syllabus.engine.rules.facts import YES, Fact
 from syllabus.engine.rules.finding import Finding
 from syllabus.engine.rules.kinds import registry, training
 from syllabus.engine.rules.kinds.evidence import CONTEXT, Evidence, Names, not_needed, shortened, until
@@ -366,9 +366,9 @@ def _within(route: tuple[Place, ...], limit: int) -> Fact:
     if not route:
         return None, reason("named.route")
     if unlocated := [place for place in route if not place.known]:
-        return None, facts.position_unknown(unlocated)
-    far = max(route, key=lambda place: apart(route[0], place))
-    away = apart(route[0], far)
+        return None, journeys.position_unknown(unlocated)
+    far = max(route, key=lambda place: journeys.apart(route[0], place))
+    away = journeys.apart(route[0], far)
     if away > limit:
         return False, reason(
             "endorsement.too-far",

@@ -10,7 +10,7 @@ from itertools import accumulate
 from typing import Any, Final
 
 from syllabus.engine.record.record import DEVICES, TIMES, Document, Flight, Record
-from syllabus.engine.rules import conflicts, facts, logged
+from syllabus.engine.rules import conflicts, facts, journeys, logged
 from syllabus.engine.rules.finding import Counted, Finding
 from syllabus.engine.rules.kinds import registry
 from syllabus.engine.rules.kinds.evidence import ONE_DAY
@@ -373,11 +373,11 @@ def _limited(rule: RuleVersion, record: Record, question: Question, share: Share
         share.sure = 0
         share.missing += (why,)
     if limit := params.get("landing_more_than"):
-        journey = facts.over_route(record, flight)
+        journey = journeys.over_route(record, flight)
         beyond, why = journey.lands_beyond(limit)
         far = journey.farthest
         note = NOTHING
-        if far and facts.close(far[0], limit):
+        if far and journeys.close(far[0], limit):
             note = reason(
                 "route.landing-near-limit",
                 flight=Named(flight.id),

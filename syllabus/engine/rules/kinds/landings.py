@@ -1,0 +1,184 @@
+"""Takeoffs and landings with properties, added up."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+from syllabus.engine.record.record import Flight, Landings, Record
+from syllabus.engine.rules import conflicts, facts
+from syllabus.engine.rules.facts import YES, Fact
+from syllabus.engine.rules.finding import Counted, Finding
+from syllabus.engine.rules.kinds import registry
+from syllabus.engine.rules.kinds.occupancy import DUAL, SOLO, Plainly, occupied
+from syllabus.engine.rules.kinds.registry import Param, kind
+from syllabus.engine.rules.question import Question
+from syllabus.engine.rules.reasons import NOTHING, Reason, reason, several
+from syllabus.engine.rules.rulebook import RuleVersion
+from syllabus.engine.time.amounts import Amounts, count
+from syllabus.engine.time.days import Days
+
+
+@kind(
+    "landings_at_least",
+    occupancy=Param(registry.word(DUAL, SOLO), True),
+    takeoffs=Param(registry.number, True),
+    landings=Param(registry.number, True),
+    aircraft=Param(registry.word(*facts.AIRCRAFT)),
+    period=Param(registry.word("night", "day")),
+    full_stop=Param(registry.flag),
+    pattern=Param(registry.flag),
+    towered=Param(registry.flag),
+)
+def landings_at_least(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
+    """So many takeoffs and so many landings with the properties asked for."""
+    need = rule.params["takeoffs"], rule.params["landings"]
+    have = most = shown = (0, 0)
+    first: date | None = None
+    maybe: date | None = None
+    counted: list[Counted] = []
+    not_counted: list[tuple[str, Reason]] = []
+    ask: list[tuple[str, Reason]] = []
+    for flight, landed in _landed(rule, record, question):
+        have, most = _sum(have, landed.sure), _sum(most, landed.possible)
+        if first is None and have[0] >= need[0] and have[1] >= need[1]:
+            first = flight.date
+        if maybe is None and most[0] >= need[0] and most[1] >= need[1]:
+            maybe = flight.date
+        if flight.date <= question.on:
+            shown = have
+            if any(landed.sure):
+                counted.append((flight.id, _both(*landed.sure)))
+            not_counted.extend((flight.id, why) for why in landed.whys)
+            ask.extend((flight.id, each) for each in landed.missing)
+    holds = Days.starting(first) & rule.in_force
+    return Finding(
+        rule=rule,
+        holds=holds,
+        possible=holds | (Days.starting(maybe) & rule.in_force),
+        have=_both(*shown),
+        need=_both(*need),
+        remaining=_both(max(0, need[0] - shown[0]), max(0, need[1] - shown[1])),
+        counted=tuple(counted),
+        not_counted=tuple(not_counted),
+        ask=tuple(ask),
+    )
+
+
+@dataclass(slots=True)
+class _Landed:
+    """The takeoffs and landings of a flight that count for sure and that may count, and what is said."""
+
+    sure: tuple[int, int] = (0, 0)
+    possible: tuple[int, int] = (0, 0)
+    whys: list[Reason] = field(default_factory=list)
+    missing: list[Reason] = field(default_factory=list)
+
+
+def _landed(rule: RuleVersion, record: Record, question: Question) -> Iterator[tuple[Flight, _Landed]]:
+    """What each flight gives; those that logged the same and leave nothing else open are judged once."""
+    occupancy = rule.params["occupancy"]
+    plainly = Plainly(rule, record, question)
+    of_interest: dict[int, bool] = {}
+    judged: dict[int, _Landed] = {}
+    for flight in record.flights:
+        if not flight.landings or not flight.times.get(occupancy):
+            continue
+        key = id(flight.landings)
+        if key not in of_interest:
+            of_interest[key] = any(_of_interest(rule, each) for each in flight.landings)
+        if not of_interest[key]:
+            continue
+        if not plainly.flown(flight):
+            yield flight, _judged(rule, record, question, flight)
+            continue
+        if key not in judged:
+            judged[key] = _judged(rule, record, question, flight)
+        yield flight, judged[key]
+
+
+def _judged(rule: RuleVersion, record: Record, question: Question, flight: Flight) -> _Landed:
+    landed = _Landed()
+    for each in flight.landings:
+        for takeoff, amount in ((True, each.takeoffs), (False, each.landings)):
+            if not amount:
+                continue
+            fits, why = _landing_fits(rule, record, question, flight, each, takeoff)
+            added = (amount, 0) if takeoff else (0, amount)
+            if fits:
+                landed.sure = _sum(landed.sure, added)
+            if fits is not False:
+                landed.possible = _sum(landed.possible, added)
+            if fits is None and why not in landed.missing:
+                landed.missing.append(why)
+            if fits is False and why and why not in landed.whys:
+                landed.whys.append(why)
+    return landed
+
+
+def _sum(one: tuple[int, int], other: tuple[int, int]) -> tuple[int, int]:
+    return one[0] + other[0], one[1] + other[1]
+
+
+def _of_interest(rule: RuleVersion, each: Landings) -> bool:
+    """Whether the log does not say that they are by day where the rule says night, or at no tower."""
+    period = rule.get("period")
+    if period and each.period is not None and each.period != period:
+        return False
+    return not (rule.get("towered") and each.towered is False)
+
+
+def _both(takeoffs: int, landings: int) -> Amounts:
+    return count(takeoffs, "takeoff"), count(landings, "landing")
+
+
+def _landing_fits(
+    rule: RuleVersion, record: Record, question: Question, flight: Flight, each: Landings, takeoff: bool
+) -> Fact:
+    """Whether these takeoffs or landings count. A "no" without words is of no interest to anybody."""
+    if not _of_interest(rule, each):
+        return False, NOTHING
+    period = rule.get("period")
+    if flight.aircraft.device:
+        return False, reason("landing.in-device")
+    answers = [
+        occupied(flight, rule.params["occupancy"]),
+        facts.suits(flight, rule.get("aircraft") or facts.ANY, question.models),
+    ]
+    for conflict in (
+        conflicts.conflicts(record, question).get(flight.id, NOTHING),
+        conflicts.landing_conflict(flight, each),
+        conflicts.night_landing_conflict(flight, each) if period == "night" else NOTHING,
+    ):
+        if conflict:
+            answers.append((None, conflict))
+    answers += _properties(rule, each, takeoff)
+    for met in (False, None):
+        if found := [why for answer, why in answers if answer is met]:
+            return met, several(found)
+    return YES
+
+
+def _properties(rule: RuleVersion, each: Landings, takeoff: bool) -> Iterable[Fact]:
+    """What is wrong or missing of the properties that the rule wants of takeoffs or landings."""
+    what = "takeoff" if takeoff else "landing"
+
+    def said(code: str) -> Reason:
+        return reason(f"{code}-at", at=each.at.key) if each.at else reason(code)
+
+    if rule.get("period") and each.period is None:
+        yield None, said(f"{what}.period-unknown")
+    if rule.get("towered") and each.towered is None:
+        yield None, said("landing.tower-unknown")
+    if rule.get("full_stop") and not takeoff and not each.full_stop:
+        if each.full_stop is None:
+            yield None, said("landing.full-stop-unknown")
+        else:
+            yield False, said("landing.no-full-stop")
+    if rule.get("pattern") and not each.pattern:
+        if each.pattern is None:
+            yield None, said(f"{what}.pattern-unknown")
+        else:
+            yield False, said("landing.no-pattern")
