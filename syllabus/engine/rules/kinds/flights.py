@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from datetime import date
 from typing import Any
 
-from syllabus.engine.record.record import Record
+from syllabus.engine.record.record import Flight, Record
 from syllabus.engine.rules import conflicts, facts, journeys
 from syllabus.engine.rules.facts import YES, Fact
 from syllabus.engine.rules.finding import Counted, Finding
@@ -133,6 +133,21 @@ class _Judge:
 _Judged = tuple[list[Reason], list[Reason], Amounts]
 
 
+class _Verdict:
+    """What is wrong with a journey and what is missing to judge it, each named once."""
+
+    def __init__(self) -> None:
+        self.wrong: list[Reason] = []
+        self.missing: list[Reason] = []
+
+    def take(self, answer: Fact) -> None:
+        met, why = answer
+        if met is False and why not in self.wrong:
+            self.wrong.append(why)
+        if met is None and why not in self.missing:
+            self.missing.append(why)
+
+
 def _judge(
     rule: RuleVersion, record: Record, question: Question, journey: Journey, notes: list[Reason]
 ) -> _Judged:
@@ -142,51 +157,46 @@ def _judge(
         if len({(bool(wrong), bool(missing)) for wrong, missing, _ in answers}) > 1:
             return [], [journey.doubt], ()
         return _judge(rule, record, question, journey.readings[0], notes)
-    wrong: list[Reason] = []
-    missing: list[Reason] = []
-
-    def take(answer: Fact) -> bool:
-        met, why = answer
-        if met is False and why not in wrong:
-            wrong.append(why)
-        if met is None and why not in missing:
-            missing.append(why)
-        return met is True
-
     if journey.broken:
-        take((False, journey.broken))
-        return wrong, missing, ()
+        return [journey.broken], [], ()
+    verdict = _Verdict()
     for entry in journey.entries:
-        take(occupied(entry, rule.params["occupancy"]))
-        take(facts.suits(entry, rule.get("aircraft") or facts.ANY, question.models))
-        if conflict := conflicts.conflicts(record, question).get(entry.id):
-            take((None, conflict))
-        for each in entry.landings:
-            if off_route := conflicts.landing_conflict(entry, each):
-                take((None, off_route))
-        if rule.get("at_night") and (by_day := conflicts.night_conflict(entry)):
-            take((None, by_day))
+        _entry(rule, record, question, entry, verdict)
     if rule.get("at_night"):
-        take(_at_night(journey, notes))
-    if journey.doubt:
-        take((None, journey.doubt))
-        return wrong, missing, ()
-    if not journey.points:
-        take((None, reason("route.unknown")))
-        return wrong, missing, ()
-    total = _distances(rule, journey, take, notes)
+        verdict.take(_at_night(journey, notes))
+    if journey.doubt or not journey.points:
+        verdict.take((None, journey.doubt or reason("route.unknown")))
+        return verdict.wrong, verdict.missing, ()
+    total = _distances(rule, journey, verdict, notes)
     if stops := rule.get("full_stops"):
-        take(_full_stops(journey, stops))
+        verdict.take(_full_stops(journey, stops))
     if limit := rule.get("landing_more_than"):
-        beyond, why = journey.lands_beyond(limit)
-        if beyond is False and rule.get("landing_short") == REVIEW:
-            if not wrong:
-                take((None, _unclear(rule, why)))
-        else:
-            take((beyond, why))
-        far = journey.farthest
-        _close(far and far[0], limit, "landing", journey, notes)
-    return wrong, missing, (distance(total),)
+        _landing(rule, journey, limit, verdict, notes)
+    return verdict.wrong, verdict.missing, (distance(total),)
+
+
+def _entry(rule: RuleVersion, record: Record, question: Question, entry: Flight, verdict: _Verdict) -> None:
+    """Judge an entry by itself: who flew it and in what, and what on record contradicts it."""
+    verdict.take(occupied(entry, rule.params["occupancy"]))
+    verdict.take(facts.suits(entry, rule.get("aircraft") or facts.ANY, question.models))
+    if conflict := conflicts.conflicts(record, question).get(entry.id):
+        verdict.take((None, conflict))
+    for each in entry.landings:
+        if off_route := conflicts.landing_conflict(entry, each):
+            verdict.take((None, off_route))
+    if rule.get("at_night") and (by_day := conflicts.night_conflict(entry)):
+        verdict.take((None, by_day))
+
+
+def _landing(rule: RuleVersion, journey: Journey, limit: int, verdict: _Verdict, notes: list[Reason]) -> None:
+    """Judge how far from the original point of departure the journey landed."""
+    beyond, why = journey.lands_beyond(limit)
+    if beyond is not False or rule.get("landing_short") != REVIEW:
+        verdict.take((beyond, why))
+    elif not verdict.wrong:
+        verdict.take((None, _unclear(rule, why)))
+    far = journey.farthest
+    _close(far and far[0], limit, "landing", journey, notes)
 
 
 def _unclear(rule: RuleVersion, why: Reason) -> Reason:
@@ -211,7 +221,7 @@ def _at_night(journey: Journey, notes: list[Reason]) -> Fact:
     return False, reason("flight.no-night")
 
 
-def _distances(rule: RuleVersion, journey: Journey, take: Callable[[Fact], bool], notes: list[Reason]) -> int:
+def _distances(rule: RuleVersion, journey: Journey, verdict: _Verdict, notes: list[Reason]) -> int:
     """Judge the distances; the total in hundredths of a nautical mile."""
     legs = [leg for leg, _, _ in journey.legs]
     total, longest = sum(legs), max(legs, default=0)
@@ -228,7 +238,7 @@ def _distances(rule: RuleVersion, journey: Journey, take: Callable[[Fact], bool]
             code = name.replace("_", "-")
             short = reason(f"flight.{code}", distance=distance(value), limit=Limit(limit))
             lost = journey.unlocated
-            take((None, journeys.position_unknown(lost)) if lost else (False, short))
+            verdict.take((None, journeys.position_unknown(lost)) if lost else (False, short))
         _close(value, limit, what, journey, notes)
     return total
 
@@ -244,20 +254,7 @@ def _full_stops(journey: Journey, need: int) -> Fact:
 
     An entry ends with the airplane at rest, so its last point is a full stop unless the log says otherwise.
     """
-    sure: set[str] = set()
-    open_: dict[str, Reason] = {}
-    for entry in journey.entries:
-        for index, place in enumerate(entry.route[1:], start=1):
-            said = [each for each in entry.landings if each.at is not None and each.at.key == place.key]
-            said = [each for each in said if each.landings]
-            if any(each.full_stop for each in said):
-                sure.add(place.key)
-            elif any(each.full_stop is None for each in said):
-                open_[place.key] = reason("stop.full-unknown", at=place.key)
-            elif not said and index == len(entry.route) - 1:
-                sure.add(place.key)
-            elif not said:
-                open_[place.key] = reason("stop.landing-unknown", at=place.key)
+    sure, open_ = _stops(journey)
     asked = [each for key, each in open_.items() if key not in sure]
     if len(sure) >= need:
         return YES
@@ -269,3 +266,23 @@ def _full_stops(journey: Journey, need: int) -> Fact:
     if len(sure) == 1:
         return False, reason("stop.one", places=places, need=need)
     return False, reason("stop.too-few", stops=len(sure), places=places, need=need)
+
+
+def _stops(journey: Journey) -> tuple[set[str], dict[str, Reason]]:
+    """The points of full-stop landings that are certain, and what is asked about the others."""
+    sure: set[str] = set()
+    open_: dict[str, Reason] = {}
+    for entry in journey.entries:
+        for index, place in enumerate(entry.route[1:], start=1):
+            stopped = [
+                each.full_stop
+                for each in entry.landings
+                if each.landings and each.at is not None and each.at.key == place.key
+            ]
+            if any(stopped) or (not stopped and index == len(entry.route) - 1):
+                sure.add(place.key)
+            elif None in stopped:
+                open_[place.key] = reason("stop.full-unknown", at=place.key)
+            elif not stopped:
+                open_[place.key] = reason("stop.landing-unknown", at=place.key)
+    return sure, open_

@@ -3,22 +3,22 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
 from datetime import date
 from itertools import accumulate
 from typing import Any, Final
 
-from syllabus.engine.record.record import DEVICES, TIMES, Document, Flight, Record
-from syllabus.engine.rules import conflicts, facts, journeys, logged
+from syllabus.engine.record.record import TIMES, Flight, Record
+from syllabus.engine.rules import conflicts, facts, logged
 from syllabus.engine.rules.finding import Counted, Finding
 from syllabus.engine.rules.kinds import registry
 from syllabus.engine.rules.kinds.evidence import ONE_DAY
 from syllabus.engine.rules.kinds.registry import Param, kind
+from syllabus.engine.rules.kinds.shares import DEVICE_CREDIT, Share, device_share, doubt, flight_share
 from syllabus.engine.rules.kinds.training import PREPARATION
 from syllabus.engine.rules.logged import LOGBOOK_STEP, Row, Wanted
 from syllabus.engine.rules.question import Question
-from syllabus.engine.rules.reasons import NOTHING, Limit, Named, Reason, WholeMinutes, reason
+from syllabus.engine.rules.reasons import NOTHING, Named, Reason, WholeMinutes, reason
 from syllabus.engine.rules.rulebook import RuleVersion
 from syllabus.engine.time import amounts, calendar
 from syllabus.engine.time.days import Days
@@ -28,14 +28,6 @@ COUNTS = (*TIMES, facts.INSTRUMENT)
 SURE: Final = 1
 POSSIBLE: Final = 2
 SHARE: Final = 4
-
-DEVICE_CREDIT = registry.struct(
-    together=(("by_letter", "letter"),),
-    devices=Param(registry.words(*DEVICES), True),
-    by_letter=Param(registry.words(*DEVICES)),
-    letter=Param(registry.word()),
-    at_most=Param(registry.time, True),
-)
 
 #: Conditions beside the times themselves that an entry may have to meet.
 _CONDITIONS = ("aircraft", "landing_more_than", "prepares_for")
@@ -49,19 +41,6 @@ TOTAL_PARAMS = {
     "window": Param(registry.window),
     "device_credit": Param(DEVICE_CREDIT),
 }
-
-
-@dataclass(slots=True)
-class Share:
-    """What one entry gives: for sure, at most, and why not more."""
-
-    flight: Flight
-    sure: int = 0
-    possible: int = 0
-    device: bool = False
-    why: Reason = NOTHING
-    note: Reason = NOTHING
-    missing: tuple[Reason, ...] = ()
 
 
 @kind("total_at_least", **TOTAL_PARAMS)
@@ -203,30 +182,8 @@ class _Steps:
 
 def _rows(rule: RuleVersion, record: Record, question: Question) -> Sequence[Row]:
     """What each entry that has to do with the rule gives, in order of date."""
-    counts, prepares = rule.params["counts"], rule.get("prepares_for")
-    wanted = Wanted(
-        counts,
-        rule.get("aircraft") or facts.ANY,
-        PREPARATION + prepares if prepares else "",
-        rule.get("landing_more_than"),
-    )
-    plain = len(counts) == 1 and not any(rule.get(name) for name in _CONDITIONS) and counts[0] != "dual"
-    doubts = conflicts.conflicts(record, question)
-    unprepared = reason("time.not-preparation", test=prepares) if prepares and len(counts) == 1 else None
-
-    def closer(flight: Flight) -> Share | None:
-        if unprepared and wanted.purpose not in flight.purposes and facts.logged(flight, counts[0]):
-            return Share(flight, why=unprepared)
-        if plain:
-            amount = facts.logged(flight, counts[0]) or 0
-            share: Share | None = Share(flight, amount, amount)
-        else:
-            share = _flight_share(rule, record, question, flight)
-        if share is not None:
-            _doubt(share, rule, question, doubts)
-        return share
-
-    flown = logged.rows(record, question, wanted, closer)
+    closer = _Closer(rule, record, question)
+    flown = logged.rows(record, question, _wanted(rule), closer)
     devices = facts.in_devices(record)
     if not devices:
         return flown
@@ -234,164 +191,46 @@ def _rows(rule: RuleVersion, record: Record, question: Question) -> Sequence[Row
     letters = [paper for paper in record.documents if credit and paper.kind == credit.get("letter")]
     rows = list(flown)
     for flight in devices:
-        if share := _device_share(rule, question, flight, credit, letters):
-            _doubt(share, rule, question, doubts)
+        if share := device_share(rule, question, flight, credit, letters):
+            doubt(share, rule, question, closer.doubts)
             rows.append((flight, share.sure, share.possible, None, share))
     return sorted(rows, key=lambda row: row[0].order)
 
 
-def _doubt(share: Share, rule: RuleVersion, question: Question, doubts: Mapping[str, Reason]) -> None:
-    """Take from what is sure the hours that another fact on record contradicts; they stay possible."""
-    flight = share.flight
-    if not share.sure:
-        return
-    if doubt := doubts.get(flight.id):
-        share.sure = 0
-        share.missing += (doubt,)
-        return
-    if "night" in rule.params["counts"] and (by_day := conflicts.night_conflict(flight)):
-        share.sure = 0
-        share.missing += (by_day,)
-        return
-    bound = conflicts.hours_bound(flight, question.settings)
-    if bound is not None and share.sure > bound:
-        logged = amounts.time(share.sure)
-        share.sure = bound
-        share.missing += (reason("time.over-clock", logged=logged, most=amounts.time(bound)),)
+def _wanted(rule: RuleVersion) -> Wanted:
+    prepares = rule.get("prepares_for")
+    return Wanted(
+        rule.params["counts"],
+        rule.get("aircraft") or facts.ANY,
+        PREPARATION + prepares if prepares else "",
+        rule.get("landing_more_than"),
+    )
 
 
-def _device_share(
-    rule: RuleVersion,
-    question: Question,
-    flight: Flight,
-    credit: dict[str, Any] | None,
-    letters: list[Document],
-) -> Share | None:
-    """Time in a device: never flight time; a rule may credit instruction in it, up to a cap."""
-    counts = rule.params["counts"]
-    logged = [facts.logged(flight, name) or 0 for name in counts]
-    device = flight.aircraft.device or ""
-    if credit is None:
-        if not min(logged):
-            return None
-        return Share(flight, why=reason("device.no-flight-time", device=device))
-    dual = flight.times.get("dual", 0)
-    if not dual:
-        if not min(logged):
-            return None
-        return Share(flight, why=reason("device.no-training", device=device))
-    by_instructor, why = facts.taught(flight)
-    if not by_instructor:
-        return Share(flight, why=why)
-    category, klass = question.models.kind_of(flight.aircraft)
-    if klass is not None and question.klass is not None and klass.split()[0] != question.klass.split()[0]:
-        other = reason("device.other-class", represents=klass, credited=question.klass)
-        return Share(flight, why=other)
-    if category is not None and question.category is not None and category != question.category:
-        other = reason("device.other-category", represents=category, credited=question.category)
-        return Share(flight, why=other)
-    if device in credit["devices"]:
-        share = Share(flight, dual, dual, device=True)
-        if category is None:
-            share.sure, share.missing = 0, (reason("device.category-unknown"),)
+class _Closer:
+    """Looks at the flights that are not plain."""
+
+    def __init__(self, rule: RuleVersion, record: Record, question: Question):
+        self.of, self.doubts = (rule, record, question), conflicts.conflicts(record, question)
+        counts, prepares = rule.params["counts"], rule.get("prepares_for")
+        alone = counts[0] if len(counts) == 1 else None
+        conditions = any(rule.get(name) for name in _CONDITIONS)
+        self.plain = None if conditions or alone == "dual" else alone
+        self.purpose, self.first = PREPARATION + (prepares or ""), counts[0]
+        self.unprepared = reason("time.not-preparation", test=prepares) if prepares and alone else NOTHING
+
+    def __call__(self, flight: Flight) -> Share | None:
+        rule, record, question = self.of
+        if self.unprepared and self.purpose not in flight.purposes and facts.logged(flight, self.first):
+            return Share(flight, why=self.unprepared)
+        if self.plain is not None:
+            amount = facts.logged(flight, self.plain) or 0
+            share: Share | None = Share(flight, amount, amount)
+        else:
+            share = flight_share(rule, record, question, flight)
+        if share is not None:
+            doubt(share, rule, question, self.doubts)
         return share
-    if device in credit.get("by_letter", ()):
-        model = flight.aircraft.model or ""
-        if any(_authorizes(letter, model, flight.date) for letter in letters):
-            return Share(flight, dual, dual, device=True)
-        return Share(
-            flight, 0, dual, device=True, why=reason("device.no-letter", device=device),
-            missing=(reason("device.letter-unknown", device=device, document=credit["letter"]),),
-        )  # fmt: skip
-    return Share(flight, why=reason("device.no-credit", device=device))
-
-
-def _authorizes(letter: Document, model: str, day: date) -> bool:
-    """Whether a letter names the device's model and was in force on the day it was used."""
-    named = letter.aircraft_model is not None and facts.same(letter.aircraft_model) == facts.same(model)
-    return named and day in Days.between(letter.issued, letter.expires)
-
-
-def _flight_share(rule: RuleVersion, record: Record, question: Question, flight: Flight) -> Share | None:
-    """What a flight gives; None where it has nothing to do with the rule."""
-    counts = rule.params["counts"]
-    if len(counts) == 1 and counts[0] != "night":
-        amount = facts.logged(flight, counts[0]) or 0
-        return _limited(rule, record, question, Share(flight, amount, amount))
-    amounts = {name: facts.logged(flight, name) for name in counts}
-    unknown = NOTHING
-    if "night" in amounts and amounts["night"] is None:
-        unknown = facts.night_unknown(flight)
-        if unknown:
-            del amounts["night"]
-    at_most = min(amount or 0 for amount in (amounts or {"total": flight.times.get("total")}).values())
-    if not at_most:
-        return _unlogged_night(flight, amounts)
-    share = Share(flight, at_most, at_most)
-    if len(amounts) > 1:
-        whole = flight.times.get("total") or max(amount or 0 for amount in amounts.values())
-        beside = sum(amount or 0 for amount in amounts.values()) - (len(amounts) - 1) * whole
-        share.sure = min(at_most, max(0, beside))
-        if share.sure < at_most:
-            together = " and ".join(map(_worded, amounts))
-            share.missing = (reason("time.overlap-unknown", times=together),)
-    if unknown:
-        share.sure = 0
-        share.missing += (unknown,)
-    return _limited(rule, record, question, share)
-
-
-def _unlogged_night(flight: Flight, amounts: dict[str, int | None]) -> Share | None:
-    """An entry flown at night, by its off and on, whose night nobody logged: gives nothing, and says so."""
-    others = [amount for name, amount in amounts.items() if name != "night"]
-    if "night" not in amounts or amounts["night"] is not None or not others or not all(others):
-        return None
-    if not (computed := facts.computed_night(flight)):
-        return None
-    minutes = WholeMinutes(facts.minutes(computed))
-    return Share(flight, why=reason("time.night-not-logged", computed=minutes))
-
-
-def _worded(name: str) -> str:
-    return name.replace("_", "-")
-
-
-def _limited(rule: RuleVersion, record: Record, question: Question, share: Share) -> Share:
-    """The share, less what the rule's other conditions do not let count."""
-    flight, params = share.flight, rule.params
-    prepares = params.get("prepares_for")
-    if prepares and PREPARATION + prepares not in flight.purposes:
-        return Share(flight, why=reason("time.not-preparation", test=prepares))
-    if "dual" in params["counts"]:
-        by_instructor, why = facts.taught(flight)
-        if not by_instructor:
-            return Share(flight, why=why)
-    fits, why = facts.suits(flight, params.get("aircraft") or facts.ANY, question.models)
-    if fits is False:
-        return Share(flight, why=why)
-    if fits is None:
-        share.sure = 0
-        share.missing += (why,)
-    if limit := params.get("landing_more_than"):
-        journey = journeys.over_route(record, flight)
-        beyond, why = journey.lands_beyond(limit)
-        far = journey.farthest
-        note = NOTHING
-        if far and journeys.close(far[0], limit):
-            note = reason(
-                "route.landing-near-limit",
-                flight=Named(flight.id),
-                place=far[1].key,
-                distance=amounts.distance(far[0]),
-                limit=Limit(limit),
-            )
-        if beyond is False:
-            return Share(flight, why=why, note=note)
-        share.note = note
-        if beyond is None:
-            share.sure = 0
-            share.missing += (why,)
-    return share
 
 
 def _beside(flight: Flight) -> Reason:
