@@ -121,15 +121,7 @@ def covered(wanted: Milestone, record: Record, question: Question, paths: frozen
     question = replace(question, country=scope.country or question.country)
     if not scope.classes:
         return replace(question, category=category, klass=klass)
-    of_model = _of_model(record, question)[0]
-    if category is not None and of_model is not None and of_model not in scope.classes:
-        # the model is what is flown: a category beside it that it does not have is not believed
-        category = of_model
-    if category is None:
-        category = _category_of(klass, scope) or next(iter(scope.classes))
-    if category not in scope.classes:
-        key = "category" if context.category == category else "aircraft_model" if of_model else "class"
-        raise _outside(wanted, key, _said(question, key) or category, category)
+    category = _covered_category(wanted, record, question, category, klass)
     classes = scope.classes[category]
     if klass is None:
         klass = classes[0] if classes else None
@@ -137,6 +129,27 @@ def covered(wanted: Milestone, record: Record, question: Question, paths: frozen
         key = "class" if context.klass else "aircraft_model"
         raise _outside(wanted, key, _said(question, key) or klass, f"{category}, {klass}")
     return replace(question, category=category, klass=klass)
+
+
+def _covered_category(
+    wanted: Milestone, record: Record, question: Question, category: str | None, klass: str | None
+) -> str:
+    """The category asked about, else that of the class, else the first of the rules.
+
+    Raises: NotCovered where the rules do not cover it.
+    """
+    covers = wanted.scope.classes
+    of_model = _of_model(record, question)[0]
+    if category is not None and of_model is not None and of_model not in covers:
+        # the model is what is flown: a category beside it that it does not have is not believed
+        category = of_model
+    if category is None:
+        category = _category_of(klass, wanted.scope) or next(iter(covers))
+    if category not in covers:
+        said = question.context.category == category
+        key = "category" if said else "aircraft_model" if of_model else "class"
+        raise _outside(wanted, key, _said(question, key) or category, category)
+    return category
 
 
 def _refuse_path(wanted: Milestone, path: str | None, paths: frozenset[str]) -> None:

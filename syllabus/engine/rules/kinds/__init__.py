@@ -1,6 +1,7 @@
 """Kinds of requirement: one pure function each, values in, a Finding out; no number of the law in them."""
 
 from syllabus.engine.rules.kinds import (
+    cross_country,
     documents,
     endorsements,
     flights,
@@ -16,6 +17,7 @@ __all__ = [
     "KINDS",
     "Kind",
     "Param",
+    "cross_country",
     "documents",
     "endorsements",
     "flights",

@@ -3,22 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any
 
 from syllabus.engine.places.geography import Place
 from syllabus.engine.record.record import FLIGHT_INSTRUCTOR, Endorsement, Record
-from syllabus.engine.rules import facts, journeys
-from syllabus.engine.rules.facts import YES, Fact
+from syllabus.engine.rules import facts
 from syllabus.engine.rules.finding import Finding
 from syllabus.engine.rules.kinds import registry, training
 from syllabus.engine.rules.kinds.evidence import CONTEXT, Evidence, Names, not_needed, shortened, until
 from syllabus.engine.rules.kinds.registry import Param, kind
 from syllabus.engine.rules.question import Question
-from syllabus.engine.rules.reasons import NOTHING, Limit, reason
+from syllabus.engine.rules.reasons import reason
 from syllabus.engine.rules.rulebook import Requirement, RuleVersion
 from syllabus.engine.time import calendar
-from syllabus.engine.time.amounts import count, distance
+from syllabus.engine.time.amounts import count
 from syllabus.engine.time.days import Days
 
 TRAINING_DATE, GIVEN = "training_date", "given"
@@ -127,7 +127,7 @@ def named(rule: RuleVersion, question: Question, each: Endorsement) -> Names:
     if "class" in wanted:
         names.word(each.klass, question.klass, "class")
     if "airport" in wanted:
-        names.word(_key(each.airport), _key(context.airport), "airport")
+        names.word(airport_key(each.airport), airport_key(context.airport), "airport")
     if "area" in wanted:
         names.word(each.area, context.area, "area")
     if test := rule.get("test"):
@@ -138,11 +138,11 @@ def named(rule: RuleVersion, question: Question, each: Endorsement) -> Names:
         names.given_word(each.klass, (question.klass in classes and question.klass) or classes[0])
     if not {"aircraft_model", "category"} & set(wanted) and each.aircraft_model and context.aircraft_model:
         names.model(each.aircraft_model)
-    _no_other_aircraft(names, question, each)
+    no_other_aircraft(names, question, each)
     return names
 
 
-def _no_other_aircraft(names: Names, question: Question, each: Endorsement) -> None:
+def no_other_aircraft(names: Names, question: Question, each: Endorsement) -> None:
     """What an endorsement says beside what it must name is not of another category or class."""
     if question.context.aircraft_model is None or question.category is None:
         return
@@ -151,7 +151,7 @@ def _no_other_aircraft(names: Names, question: Question, each: Endorsement) -> N
         names.given_word(each.klass, question.klass)
 
 
-def _key(place: Place | None) -> str | None:
+def airport_key(place: Place | None) -> str | None:
     return place.key if place is not None else None
 
 
@@ -174,210 +174,59 @@ def _live(
     rule: RuleVersion, record: Record, question: Question, each: Endorsement, names: Names, found: Evidence
 ) -> None:
     """Count an endorsement for its life, as far as the training on record carries it."""
-    asks, life = rule.get("training"), rule.get("life")
     start = each.training_date or each.given if rule.get("counts_from") == TRAINING_DATE else each.given
-    sure = possible = shortened(calendar.last_day(start, life) if life else None, each.expires)
-    begins = each.given
-    if asks is not None:
-        anchor = question.context.application_date if rule.get("window_before") else None
-        window: calendar.Length | None = rule.get("window")
-        opens = calendar.window_start(anchor, window) if window and anchor else None
-        trained = training.behind(asks, record, question, each, opens=opens, closes=anchor)
-        if trained.possible is None:
-            names.answer((False, trained.why))
-        elif trained.sure is None:
-            for missing in trained.asked:
-                names.answer((None, missing))
-        if anchor is not None:
-            begins = max(begins, anchor)
-        elif window and trained.possible:
-            sure = shortened(calendar.last_day(trained.sure or trained.possible, window), sure)
-            possible = shortened(calendar.last_day(trained.possible, window), possible)
-        if life and rule.get("counts_from") == TRAINING_DATE and trained.sure and trained.sure < start:
-            # what was certified counts for sure only as long as the training on record carries it
-            sure = shortened(calendar.last_day(trained.sure, life), sure)
-        names.answer(training.items_behind(asks, record, each))
-        if asks.get("on_its_day"):
-            names.answer(training.on_the_day(record, each))
-    days, all_days = Days.between(begins, sure), Days.between(begins, possible)
+    life = rule.get("life")
+    last = shortened(calendar.last_day(start, life) if life else None, each.expires)
+    lives = _Life(start, each.given, last, last)
+    if rule.get("training") is not None:
+        _carried(rule, record, question, each, names, lives)
+    days, all_days = Days.between(lives.begins, lives.sure), Days.between(lives.begins, lives.possible)
     if not all_days:
-        found.no(each, reason("endorsement.ended", given=each.given, ended=possible or begins))
+        ended = lives.possible or lives.begins
+        found.no(each, reason("endorsement.ended", given=each.given, ended=ended))
         return
-    names.settle(found, days, reason("endorsement.given", given=each.given, until=until(sure)), all_days)
+    gave = reason("endorsement.given", given=each.given, until=until(lives.sure))
+    names.settle(found, days, gave, all_days)
     if not names.wrong and not names.asked and (rest := all_days - days):
         found.maybe(each, rest, reason("endorsement.training-older", start=start))
 
 
-#: Standing endorsements for flights that stay close to where they begin.
-_CLOSE_BY = registry.struct(
-    endorsements=Param(registry.words(), True),
-    within=Param(registry.distance, True),
-    training=Param(training.TRAINING),
-)
-ORDINARY, REPEATED, NEARBY = "ordinary", "repeated", "nearby"
+@dataclass(slots=True)
+class _Life:
+    """When an endorsement holds: from ``begins`` to the last day for sure, and to the last that may be.
 
-
-@kind(
-    "cross_country_endorsement",
-    given_by=Param(registry.words()),
-    for_flight=Param(registry.words(), True),
-    repeated=Param(_CLOSE_BY, True),
-    nearby=Param(_CLOSE_BY),
-)
-def cross_country_endorsement(rule: RuleVersion, record: Record, question: Question, nested: Any) -> Finding:
-    """One of three: for this very flight, standing for a route that stays close, or for an airport nearby.
-
-    The one for a flight holds on its ``flight_date`` alone, for its route and model; the standing one for the
-    same airports, where each lies within ``within`` of the first; the one for an airport where it
-    lies within its own ``within`` of where training is given. A question with a path asks for that one alone.
+    ``start`` is the day from which its life is counted.
     """
-    found = Evidence("endorsement", question)
-    if question.path in (None, ORDINARY):
-        _for_flight(rule, record, question, found)
-    if question.path in (None, REPEATED):
-        _repeated(rule, record, question, found)
-    if question.path in (None, NEARBY) and rule.get("nearby"):
-        _nearby(rule, record, question, found)
-    return found.finding(rule)
+
+    start: date
+    begins: date
+    sure: date | None
+    possible: date | None
 
 
-def _for_flight(rule: RuleVersion, record: Record, question: Question, found: Evidence) -> None:
-    for each in given(rule, record, rule.params["for_flight"], found):
-        names = Names(each, question)
-        names.model(each.aircraft_model)
-        _no_other_aircraft(names, question, each)
-        _route(names, each, question.context.route)
-        if each.flight_date is None:
-            names.answer((None, reason("named.flight-date")))
-            names.settle(found, Days.starting(each.given), NOTHING)
-            continue
-        days = Days.between(each.given, shortened(each.flight_date, each.expires)) & Days.between(
-            each.flight_date, each.flight_date
-        )
-        if not days:
-            found.no(each, reason("endorsement.too-late", given=each.given, flown=each.flight_date))
-        else:
-            names.settle(found, days, reason("endorsement.for-flight", flown=each.flight_date))
-
-
-def _repeated(rule: RuleVersion, record: Record, question: Question, found: Evidence) -> None:
-    asks = rule.params["repeated"]
-    for each in given(rule, record, asks["endorsements"], found):
-        names = Names(each, question)
-        _no_other_aircraft(names, question, each)
-        _route(names, each, question.context.route, there_and_back=True)
-        if each.aircraft_model is not None:
-            names.model(each.aircraft_model)
-        names.answer(_within(question.context.route or each.route, asks["within"]))
-        _rests_on(names, asks.get("training"), record, question, each)
-        standing = reason("endorsement.standing", until=until(each.expires))
-        names.settle(found, Days.between(each.given, each.expires), standing)
-
-
-def _nearby(rule: RuleVersion, record: Record, question: Question, found: Evidence) -> None:
-    """Every airport of the route but the first has its own endorsement on the days on which all hold."""
-    route = question.context.route
-    asks = rule.params["nearby"]
-    endorsed = list(given(rule, record, asks["endorsements"], found))
-    if not endorsed:
-        return
-    if route is None:
-        for each in endorsed:
-            found.maybe(CONTEXT, Days.between(each.given, each.expires), reason("context.route"))
-        return
-    others = {place.key: place for place in route[1:] if place.key != route[0].key}
-    if not others:
-        return
-    holds, possible = Days.all(), Days.all()
-    parts: list[Evidence] = []
-    for place in others.values():
-        mine = Evidence("endorsement", question)
-        for each in endorsed:
-            names = Names(each, question)
-            names.word(_key(each.airport), place.key, "airport")
-            _no_other_aircraft(names, question, each)
-            if each.aircraft_model is not None:
-                names.model(each.aircraft_model)
-            names.answer(_within((route[0], place), asks["within"]))
-            names.answer(_trained_there(record, route[0]))
-            _rests_on(names, asks.get("training"), record, question, each, (route[0], place))
-            gave = reason("endorsement.for-airport", airport=place.key, until=until(each.expires))
-            names.settle(mine, Days.between(each.given, each.expires), gave)
-        part = mine.finding(rule)
-        holds, possible = holds & part.holds, possible & part.possible
-        parts.append(mine)
-    for mine in parts:
-        found.counted += [(entry, gave, days & holds) for entry, gave, days in mine.counted]
-        found.not_counted += mine.not_counted
-        found.ask += mine.ask
-    found.holds.append(holds)
-    found.possible.append(possible)
-
-
-def _trained_there(record: Record, place: Place) -> Fact:
-    """Whether the airport of departure is one where training is given: dual began or ended there."""
-    for flight in facts.dual_flights(record):
-        if flight.route and place.key in (flight.route[0].key, flight.route[-1].key):
-            return YES
-    return None, reason("endorsement.home-unknown", airport=place.key)
-
-
-def _rests_on(
-    names: Names,
-    asks: dict[str, Any] | None,
-    record: Record,
-    question: Question,
-    each: Endorsement,
-    route: tuple[Place, ...] | None = None,
+def _carried(
+    rule: RuleVersion, record: Record, question: Question, each: Endorsement, names: Names, lives: _Life
 ) -> None:
-    if asks is None:
-        return
-    trained = training.behind(asks, record, question, each, route=route)
-    if trained.possible is None:
-        names.answer((False, trained.why))
-    elif trained.sure is None:
-        for missing in trained.asked:
-            names.answer((None, missing))
-
-
-def _route(
-    names: Names, each: Endorsement, wanted: tuple[Place, ...] | None, *, there_and_back: bool = False
-) -> None:
-    """The route, point by point; a standing endorsement for A to B covers the way back to A."""
-    if wanted is None:
-        names.asked.append((CONTEXT, reason("context.route")))
-    elif not each.route:
-        names.answer((None, reason("named.route")))
-    elif _keys(each.route, there_and_back) != _keys(wanted, there_and_back):
-        other = {"given": _keys(each.route, False), "wanted": _keys(wanted, False)}
-        names.answer((False, reason("named.other", **{name: "-".join(keys) for name, keys in other.items()})))
-
-
-def _keys(route: tuple[Place, ...], there_and_back: bool) -> list[str]:
-    """The points in order; a standing endorsement for A to B covers the way back to A."""
-    keys = [place.key for place in route]
-    if there_and_back and len(keys) > 1 and keys[0] == keys[-1]:
-        keys.pop()
-    return keys
-
-
-def _within(route: tuple[Place, ...], limit: int) -> Fact:
-    """Whether every airport lies within ``limit`` (hundredths of NM) of the first, the limit included."""
-    if not route:
-        return None, reason("named.route")
-    if unlocated := [place for place in route if not place.known]:
-        return None, journeys.position_unknown(unlocated)
-    far = max(route, key=lambda place: journeys.apart(route[0], place))
-    away = journeys.apart(route[0], far)
-    if away > limit:
-        return False, reason(
-            "endorsement.too-far",
-            far=far.key,
-            distance=distance(away),
-            origin=route[0].key,
-            limit=Limit(limit),
-        )
-    return YES
+    """Shorten a life to what the training on record carries; ``names`` takes what that lacks."""
+    asks, life = rule.params["training"], rule.get("life")
+    anchor = question.context.application_date if rule.get("window_before") else None
+    window: calendar.Length | None = rule.get("window")
+    opens = calendar.window_start(anchor, window) if window and anchor else None
+    trained = training.behind(asks, record, question, each, opens=opens, closes=anchor)
+    for lack in trained.lacks():
+        names.answer(lack)
+    if anchor is not None:
+        lives.begins = max(lives.begins, anchor)
+    elif window and trained.possible:
+        newest = trained.sure or trained.possible
+        lives.sure = shortened(calendar.last_day(newest, window), lives.sure)
+        lives.possible = shortened(calendar.last_day(trained.possible, window), lives.possible)
+    if life and rule.get("counts_from") == TRAINING_DATE and trained.sure and trained.sure < lives.start:
+        # what was certified counts for sure only as long as the training on record carries it
+        lives.sure = shortened(calendar.last_day(trained.sure, life), lives.sure)
+    names.answer(training.items_behind(asks, record, each))
+    if asks.get("on_its_day"):
+        names.answer(training.on_the_day(record, each))
 
 
 @kind("airport_open", closed=Param(registry.table(registry.word(), registry.word()), True))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import timedelta
 from itertools import groupby
 from typing import Any
@@ -43,18 +43,7 @@ def items_at_standard(rule: RuleVersion, record: Record, question: Question, nes
     at_standard, missing = 0, []
     for item, title in items.items():
         graded = record.items_by_name.get(item, ())
-        for grade in graded:
-            if grade.date > question.on or facts.graded(grade) or grade.grade == NOT_OBSERVED:
-                continue
-            if grade.instructor is None:
-                not_counted.append((grade.id, reason("item.no-instructor", item=Named(item))))
-            else:
-                not_counted.append(
-                    (
-                        grade.id,
-                        reason("item.other-instructor", item=Named(item), instructor=grade.instructor.kind),
-                    )
-                )
+        not_counted += _by_nobody_who_trains(graded, question)
         sure, maybe, newest, doubt = _days_at(graded, need_rank, record, question)
         holds &= sure
         possible &= maybe
@@ -77,6 +66,18 @@ def items_at_standard(rule: RuleVersion, record: Record, question: Question, nes
         rule, holds, possible, (count(at_standard, "item"),), (count(total, "item"),),
         (count(total - at_standard, "item"),), tuple(counted), tuple(not_counted), tuple(ask), notes,
     )  # fmt: skip
+
+
+def _by_nobody_who_trains(graded: Iterable[ItemGrade], question: Question) -> Iterator[tuple[str, Reason]]:
+    """The grades up to the day that nobody who gives flight training gave."""
+    for grade in graded:
+        if grade.date > question.on or facts.graded(grade) or grade.grade == NOT_OBSERVED:
+            continue
+        item = Named(grade.item)
+        if grade.instructor is None:
+            yield grade.id, reason("item.no-instructor", item=item)
+        else:
+            yield grade.id, reason("item.other-instructor", item=item, instructor=grade.instructor.kind)
 
 
 def _doubt(grade: ItemGrade, record: Record, question: Question) -> Reason:

@@ -58,18 +58,23 @@ def passed_test(rule: RuleVersion, record: Record, question: Question, nested: A
         days = Days.between(test.date, last)
         names = Names(test, question)
         if rule.get("for_model"):
-            names.model(test.aircraft_model)
-            if later := _failed_later(test, tests, question):
-                sure = Days.between(test.date, later.date - ONE_DAY)
-                if sure and not names.wrong and not names.asked:
-                    found.yes(test, sure, _result(test, last))
-                names.answer((None, reason("test.failed-later", day=later.date)))
+            _in_model(test, tests, names, found, _result(test, last))
         if test.result is None:
             names.answer((None, reason("test.result-unknown")))
         elif said := _contradicted(test, rule):
             names.answer((None, said))
         names.settle(found, days, _result(test, last))
     return found.finding(rule)
+
+
+def _in_model(test: Test, tests: Iterable[Test], names: Names, found: Evidence, gave: Reason) -> None:
+    """The model of a test; one failed in it later leaves the days before for sure, and a question after."""
+    names.model(test.aircraft_model)
+    if later := _failed_later(test, tests, names.question):
+        sure = Days.between(test.date, later.date - ONE_DAY)
+        if sure and not names.wrong and not names.asked:
+            found.yes(test, sure, gave)
+        names.answer((None, reason("test.failed-later", day=later.date)))
 
 
 def _contradicted(test: Test, rule: RuleVersion) -> Reason:

@@ -53,6 +53,12 @@ class Trained:
     asked: list[Reason] = field(default_factory=list)
     why: Reason = NOTHING
 
+    def lacks(self) -> Iterable[Fact]:
+        """What speaks against an endorsement that rests on this training."""
+        if self.possible is None:
+            return [(False, self.why)]
+        return [(None, missing) for missing in self.asked] if self.sure is None else []
+
 
 def behind(
     asks: dict[str, Any],
@@ -180,19 +186,25 @@ def _at_airport(asks: dict[str, Any], question: Question, flight: Flight) -> Fac
 
 def _night_there(flight: Flight, airport: Place) -> Fact:
     """Whether a flight with night time was at an airport by night, where it was at others too."""
-    landed = [each for each in flight.landings if each.at and each.at.key == airport.key and each.landings]
-    if any(each.period == "night" for each in landed):
+    landed = {
+        each.period for each in flight.landings if each.at and each.at.key == airport.key and each.landings
+    }
+    if "night" in landed:
         return YES
-    if landed and all(each.period == "day" for each in landed):
+    if landed == {"day"}:
         return False, reason("training.landings-by-day", flight=Named(flight.id), airport=airport.key)
-    if {place.key for place in flight.route} <= {airport.key}:
-        return YES
-    if flight.times.get("night", 0) >= flight.times.get("total", 0) > 0:
-        return YES
-    at = ((flight.off, flight.route[:1]), (flight.on, flight.route[-1:]))
-    if any(when and ends and ends[0].key == airport.key and is_night(when, airport) for when, ends in at):
+    nowhere_else = {place.key for place in flight.route} <= {airport.key}
+    all_at_night = flight.times.get("night", 0) >= flight.times.get("total", 0) > 0
+    if nowhere_else or all_at_night or _began_or_ended_by_night(flight, airport):
         return YES
     return None, reason("training.night-there-unknown", airport=airport.key)
+
+
+def _began_or_ended_by_night(flight: Flight, airport: Place) -> bool:
+    ends = ((flight.off, flight.route[:1]), (flight.on, flight.route[-1:]))
+    return any(
+        when and place and place[0].key == airport.key and is_night(when, airport) for when, place in ends
+    )
 
 
 def _by(asks: dict[str, Any], each: Endorsement, flight: Flight) -> Fact:
