@@ -21,7 +21,7 @@ from typing import Any
 
 from django.db import DatabaseError
 
-from syllabus.engine.audit import one_record
+from syllabus.engine.audit import claims, one_record
 from syllabus.engine.audit import school as audit_school
 from syllabus.engine.audit.audit import (
     A_NOTE,
@@ -34,7 +34,7 @@ from syllabus.engine.audit.audit import (
     Minimums,
     TakenOff,
 )
-from syllabus.engine.audit.instructing import Training, Window, read_ratings, training
+from syllabus.engine.audit.instructing import Training, Window, read_ratings, too_full, training
 from syllabus.engine.audit.school import Citations, Flown, Held, Instructors
 from syllabus.engine.record.record import ATTESTED, CLAIMED, Instructor, Record
 from syllabus.engine.rules.facts import same
@@ -339,11 +339,11 @@ def _of_student(whole: _School, student: Student) -> Iterator[Found]:
     yield from audit_school.gave(known, whole.known, student.user_id, whole.cited)
     yield from audit_school.strangers(known, whole.known, cited.authorized)
     if put := _put_on_record(whole, student, known):
-        yield from audit_school.claimed(known, whole.known, put, _where_signed)
-    signed = (each for part in audit_school.SIGNED_PARTS for each in getattr(known, part))
+        yield from claims.claimed(known, whole.known, put, _where_signed)
+    signed = (each for part in claims.SIGNED_PARTS for each in getattr(known, part))
     if any(each.provenance == ATTESTED and each.instructor for each in signed):
         attested = named.attesters(student, f"school-{whole.school.pk}")
-        yield from audit_school.attested_for(known, whole.meant, attested, _where_signed)
+        yield from claims.attested_for(known, whole.meant, attested, _where_signed)
 
 
 def _where_signed(day: dt.date) -> tuple[str, str]:
@@ -354,21 +354,21 @@ def _where_signed(day: dt.date) -> tuple[str, str]:
 
 def _put_on_record(
     whole: _School, student: Student, known: Record
-) -> dict[tuple[str, str], audit_school.PutOnRecord]:
+) -> dict[tuple[str, str], claims.PutOnRecord]:
     """How each claimed endorsement and test came on record. One query, where there is any; else none."""
-    claims = {
+    recorded = {
         (part, each.id): each.recorded
-        for part in audit_school.SIGNED_PARTS
+        for part in claims.SIGNED_PARTS
         for each in getattr(known, part)
         if each.provenance == CLAIMED and each.recorded is not None
     }
-    if not claims:
+    if not recorded:
         return {}
-    changes = models.RecordChange.objects.filter(student=student, at__in=set(claims.values()))
+    changes = models.RecordChange.objects.filter(student=student, at__in=set(recorded.values()))
     by = dict(changes.values_list("at", "by_id"))
     return {
-        key: audit_school.PutOnRecord(whole.school.day(at), by.get(at), by_server=at in by and by[at] is None)
-        for key, at in claims.items()
+        key: claims.PutOnRecord(whole.school.day(at), by.get(at), by_server=at in by and by[at] is None)
+        for key, at in recorded.items()
     }
 
 
@@ -429,7 +429,7 @@ def _hours(whole: _School) -> Iterator[Told]:
         for rule in about_instructors.current()[HOURS_IN_24]:
             most, within = rule.params["most"], rule.params["within"]
             near = [each for each in given if _near(rule, days[each.id])]
-            for tally in audit_school.too_full(near, most, within):
+            for tally in too_full(near, most, within):
                 exceeded = tally.exceeds(most)
                 window = tally.sure if exceeded else tally.possible
                 day = min(days[each] for each in window.entries)

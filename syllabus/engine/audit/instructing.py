@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from itertools import pairwise
 from typing import Any
 
 from syllabus.engine.errors import FaultsFound
@@ -173,13 +174,9 @@ def fullest(given: Iterable[Training], within: int, *, about: str | None = None)
     entries = sorted(given, key=lambda each: (each.first, each.id))
     firsts = [each.first for each in entries]
     longest = max((each.last - each.first for each in entries), default=0)
-    asked = [each for each in entries if each.id == about]
     best: list[tuple[int, int, tuple[str, ...]]] = [(-1, 0, ())] * 2
-    for start in sorted({point for each in entries for point in _bends(each, within)}):
+    for start in _starts(entries, within, about):
         end = start + within
-        # A window that ends just where the entry begins counts: one a moment later holds some of it.
-        if about is not None and not any(each.first <= end and each.last >= start for each in asked):
-            continue
         near = entries[bisect_left(firsts, start - longest) : bisect_left(firsts, end)]
         parts = [(each.id, each.within(start, end)) for each in near]
         for which in (0, 1):
@@ -192,7 +189,67 @@ def fullest(given: Iterable[Training], within: int, *, about: str | None = None)
     return Tally(sure, possible)
 
 
+def _starts(entries: list[Training], within: int, about: str | None) -> list[int]:
+    """Where the fullest hours may begin; with ``about`` those that touch that entry."""
+    starts = sorted({point for each in entries for point in _bends(each, within)})
+    if about is None:
+        return starts
+    asked = [each for each in entries if each.id == about]
+    # A window that ends just where the entry begins counts: one a moment later holds some of it.
+    return [
+        start
+        for start in starts
+        if any(each.first <= start + within and each.last >= start for each in asked)
+    ]
+
+
 def _bends(each: Training, within: int) -> tuple[int, ...]:
     span = each.last - each.first
     edges = (0, span, min(each.most, span), span - min(each.least, span))
     return tuple(point for edge in edges for point in (each.last - edge, each.first + edge - within))
+
+
+def too_full(given: Iterable[Training], most: int, within: int) -> Iterator[Tally]:
+    """Every stretch of hours that holds too much training, or may: the fullest first, none told twice.
+
+    Entries that lie together are looked at by themselves; those of a stretch that was told are not told
+    again. Linear in the entries but for the few that lie close together.
+    """
+    ordered = sorted(given, key=lambda each: (each.first, each.id))
+    groups: list[list[Training]] = []
+    for each in ordered:
+        if groups and each.first <= max(one.last for one in groups[-1][-8:]) + within:
+            groups[-1].append(each)
+        else:
+            groups.append([each])
+    for group in groups:
+        for crowd in _crowded(group, most, within):
+            left = crowd
+            while left and (tally := fullest(left, within)) is not None:
+                exceeded = tally.exceeds(most)
+                if exceeded is False:
+                    break
+                window = tally.sure if exceeded else tally.possible
+                yield tally
+                left = [each for each in left if each.id not in window.entries]
+
+
+def _crowded(group: list[Training], most: int, within: int) -> Iterator[list[Training]]:
+    """The runs of a group in which some hours could hold too much at all."""
+    marked: set[int] = set()
+    start, held = 0, 0
+    for index, each in enumerate(group):
+        held += each.most
+        while group[start].last + within < each.first:
+            held -= group[start].most
+            start += 1
+        if held > most:
+            marked.update(range(start, index + 1))
+    run: list[Training] = []
+    for before, index in pairwise([-2, *sorted(marked)]):
+        if index != before + 1 and run:
+            yield run
+            run = []
+        run.append(group[index])
+    if run:
+        yield run

@@ -21,11 +21,11 @@ from syllabus.engine.audit.audit import (
     below_the_schools,
     in_force,
 )
+from syllabus.engine.audit.solo_flights import at_night, class_b, flown_alone
 from syllabus.engine.errors import NotCovered, NotInForce
-from syllabus.engine.places.geography import Place
 from syllabus.engine.record.record import Flight, Record
 from syllabus.engine.rules.evaluate import evaluate
-from syllabus.engine.rules.facts import computed_night, night_unknown, same
+from syllabus.engine.rules.facts import same
 from syllabus.engine.rules.finding import Finding
 from syllabus.engine.rules.journeys import Journey
 from syllabus.engine.rules.journeys import journey as journey_of
@@ -48,10 +48,6 @@ KINDS = {
     SOLO_NIGHT: "solo-night",
     SOLO_CLASS_B: "solo-class-b",
 }
-#: What a flight was in, where its entry says so: ``class-b:chicago``.
-IN_CLASS_B = "class-b:"
-#: A student pilot's certificate does not end the rules for student pilots.
-_STUDENT = "student"
 #: The lists of a record that the rules for solo flight read.
 _PARTS = ("certificates", "flights", "items", "documents", "tests", "endorsements")
 _NESTED = "milestone"
@@ -84,15 +80,8 @@ def findings(
 
 def _questions(asking: _Asking, rules: Rules) -> Iterator[_Question]:
     record = asking.audited.record
-    higher = [each.issued for each in record.certificates if each.kind != _STUDENT]
-    pilot = min(higher, default=None)
     trips: set[int] = set()
-    for flight in record.flights:
-        alone = _alone(flight, rules)
-        if not alone or flight.aircraft.device or flight.aircraft.model is None:
-            continue
-        if pilot is not None and flight.date >= pilot:
-            continue
+    for flight, alone in flown_alone(record, rules):
         model = Context(aircraft_model=flight.aircraft.model)
         for first in asking.in_role(SOLO):
             yield _Question(flight, first, ((asking.all_of(first), model),), alone)
@@ -101,60 +90,16 @@ def _questions(asking: _Asking, rules: Rules) -> Iterator[_Question]:
             trips.add(id(journey))
             for away in asking.in_role(SOLO_CROSS_COUNTRY):
                 yield from _away(asking, away, flight, journey)
-        for airport in _at_night(flight, rules):
+        for airport in at_night(flight, rules):
             own = replace(model, airport=airport)
             what = f"a solo flight at night at {airport.key}"
             for night in asking.in_role(SOLO_NIGHT):
                 yield _Question(flight, night, ((asking.own(night), own),), what, (airport.key,))
-        for area, where in _class_b(flight, rules):
+        for area, where in class_b(flight, rules):
             own = replace(model, area=area)
             what = f"a solo flight in Class B airspace ({where})"
             for inside in asking.in_role(SOLO_CLASS_B):
                 yield _Question(flight, inside, ((asking.own(inside), own),), what, (same(area),))
-
-
-def _alone(flight: Flight, rules: Rules) -> str:
-    """What a flight without anybody beside the student is called; empty for one that is none.
-
-    A student pilot is pilot in command alone, so that a flight logged so, with no instructor, was solo.
-    """
-    times = flight.times
-    if times.get("solo"):
-        return "a solo flight"
-    if times.get("pic") and not times.get("dual") and flight.instructor is None:
-        section = rules.near("pilot-alone", flight.date).cite.section
-        return f"a flight as pilot in command, which a student pilot makes alone ({section}),"
-    return ""
-
-
-def _at_night(flight: Flight, rules: Rules) -> tuple[Place, ...]:
-    """The airports at which a flight was at night, of those that a rule could ask about."""
-    dark = {
-        each.at.key: each.at for each in flight.landings if each.period == "night" and each.at is not None
-    }
-    if dark:
-        return tuple(dark.values())
-    logged = flight.times.get("night")
-    if logged is None:
-        night = None if night_unknown(flight) else computed_night(flight)
-    else:
-        apart_by = rules.near("night-as-computed", flight.date).params["apart"]
-        night = logged or ((computed_night(flight) or 0) > apart_by)
-    return flight.route[:1] if night else ()
-
-
-def _class_b(flight: Flight, rules: Rules) -> Iterable[tuple[str, str]]:
-    """The Class B areas that a flight was in: by its own words, and by the airports it was at."""
-    areas = {}
-    for purpose in flight.purposes:
-        if purpose.startswith(IN_CLASS_B):
-            area = purpose.removeprefix(IN_CLASS_B)
-            areas[same(area)] = (area, area)
-    inside = rules.near("class-b-airport", flight.date).params["airports"]
-    for place in flight.route:
-        if area := inside.get(place.key):
-            areas.setdefault(same(area), (area, f"{area}, {place.key}"))
-    return areas.values()
 
 
 def _away(asking: _Asking, milestone: Milestone, flight: Flight, journey: Journey) -> Iterator[_Question]:

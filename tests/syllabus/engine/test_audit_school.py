@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from syllabus.engine.audit import school
-from syllabus.engine.audit.instructing import Rating, Training
+from syllabus.engine.audit.instructing import Rating, Training, too_full
 from syllabus.engine.audit.school import Citations, Flown, Held, Instructors
 from syllabus.engine.record import record as engine
 from syllabus.engine.time.units import HOUR
@@ -112,7 +112,7 @@ def test_training_for_an_instrument_rating(rated: bool | None, purpose: str, tim
     ],
 )
 def test_every_stretch_of_too_many_hours(given: list[Training], told: list[set[str]]) -> None:
-    found = school.too_full(given, 8 * HOUR, 24 * HOUR)
+    found = too_full(given, 8 * HOUR, 24 * HOUR)
     assert [set(each.sure.entries) for each in found] == told
 
 
