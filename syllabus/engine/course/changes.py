@@ -105,19 +105,22 @@ def _tighter(before: Tolerance | None, after: Tolerance) -> str:
         return f"{after.name} has a limit now: {after.says}"
     if (before.quantity, before.target) != (after.quantity, after.target):
         return f"{after.name} is measured otherwise now: {after.says}, was {before.says}"
-    low_tighter = after.low is not None and (
-        before.low is None
-        or after.low > before.low
-        or (after.low == before.low and before.low_inclusive and not after.low_inclusive)
+    if _within(before, after):
+        return ""
+    return f"{after.name} is tighter now: {after.says}, was {before.says}"
+
+
+def _within(before: Tolerance, after: Tolerance) -> bool:
+    """Whether every value inside the limits before is inside those after; both are of one measurement."""
+    # a limit that is excluded lies a little further in than the same one included
+    low = after.low is None or (
+        before.low is not None
+        and (before.low, not before.low_inclusive) >= (after.low, not after.low_inclusive)
     )
-    high_tighter = after.high is not None and (
-        before.high is None
-        or after.high < before.high
-        or (after.high == before.high and before.high_inclusive and not after.high_inclusive)
+    high = after.high is None or (
+        before.high is not None and (before.high, before.high_inclusive) <= (after.high, after.high_inclusive)
     )
-    return (
-        f"{after.name} is tighter now: {after.says}, was {before.says}" if low_tighter or high_tighter else ""
-    )
+    return low and high
 
 
 def _of(thing: Any, *names: str) -> dict[str, Any]:

@@ -285,34 +285,47 @@ def _items(outline: Outline, proves: Collection[str] | None) -> Iterator[Fault]:
         at = f"items.{item.code}"
         if item.kind not in ITEM_KINDS:
             yield Fault(f"{at}.kind", f"{item.kind!r} is no kind of item; there are {', '.join(ITEM_KINDS)}")
-        lessons = outline.taught.get(item.code, ())
-        if not lessons:
+        if not outline.taught.get(item.code):
             yield Fault(at, f"no lesson plans the item {item.code!r}")
-        names = [tolerance.name for tolerance in item.standard]
-        for name in {name for name in names if names.count(name) > 1}:
-            yield Fault(f"{at}.standard.{name}", f"two tolerances of {item.code} are called {name!r}")
-        for tolerance in item.standard:
-            if tolerance.low is not None and tolerance.high is not None and tolerance.low > tolerance.high:
-                place = f"{at}.standard.{tolerance.name}"
-                yield Fault(place, f"{tolerance.name}: the low limit is above the high one")
-        for other in item.prerequisites:
-            if other not in outline.by_code:
-                yield Fault(f"{at}.prerequisites", f"{item.code} needs {other!r}, which is no item")
-            elif lessons and (first := outline.taught.get(other)):
-                mine, theirs = lessons[0], first[0]
-                if order[theirs.code] > order[mine.code]:
-                    yield Fault(
-                        f"{at}.prerequisites",
-                        f"{item.code} is first taught in {mine.code}, before its prerequisite {other}"
-                        f" in {theirs.code}",
-                    )
-        for proof in item.proves:
-            if proves is not None and proof not in proves:
-                yield Fault(f"{at}.proves", f"{proof!r} is no item that a rule asks for")
-            elif lessons and all(lesson.items[item.code] != STANDARD for lesson in lessons):
+        yield from _standard(item, at)
+        yield from _prerequisites(outline, item, order, at)
+        yield from _proofs(outline, item, proves, at)
+
+
+def _standard(item: Item, at: str) -> Iterator[Fault]:
+    names = [tolerance.name for tolerance in item.standard]
+    for name in {name for name in names if names.count(name) > 1}:
+        yield Fault(f"{at}.standard.{name}", f"two tolerances of {item.code} are called {name!r}")
+    for tolerance in item.standard:
+        if tolerance.low is not None and tolerance.high is not None and tolerance.low > tolerance.high:
+            place = f"{at}.standard.{tolerance.name}"
+            yield Fault(place, f"{tolerance.name}: the low limit is above the high one")
+
+
+def _prerequisites(outline: Outline, item: Item, order: Mapping[str, int], at: str) -> Iterator[Fault]:
+    lessons = outline.taught.get(item.code, ())
+    for other in item.prerequisites:
+        if other not in outline.by_code:
+            yield Fault(f"{at}.prerequisites", f"{item.code} needs {other!r}, which is no item")
+        elif lessons and (first := outline.taught.get(other)):
+            mine, theirs = lessons[0], first[0]
+            if order[theirs.code] > order[mine.code]:
                 yield Fault(
-                    f"{at}.proves", f"{item.code} proves {proof}, but no lesson asks for {STANDARD} of it"
+                    f"{at}.prerequisites",
+                    f"{item.code} is first taught in {mine.code}, before its prerequisite {other}"
+                    f" in {theirs.code}",
                 )
+
+
+def _proofs(outline: Outline, item: Item, proves: Collection[str] | None, at: str) -> Iterator[Fault]:
+    lessons = outline.taught.get(item.code, ())
+    for proof in item.proves:
+        if proves is not None and proof not in proves:
+            yield Fault(f"{at}.proves", f"{proof!r} is no item that a rule asks for")
+        elif lessons and all(lesson.items[item.code] != STANDARD for lesson in lessons):
+            yield Fault(
+                f"{at}.proves", f"{item.code} proves {proof}, but no lesson asks for {STANDARD} of it"
+            )
 
 
 def _circles(outline: Outline) -> Iterator[Fault]:

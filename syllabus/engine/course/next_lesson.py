@@ -295,19 +295,20 @@ class _Choice:
         if covers:
             title = self.lacking.title
             yield Why(LACKS, reason("lesson.covers", milestone=title, covers=_named(covers)))
-        away = [
-            (each, (self.on - day).days)
-            for each, day in sorted(self._practised(lesson), key=lambda pair: pair[1])
-            if (self.on - day).days > LONG_AWAY_DAYS
-        ]
-        if away:
-            days_ago = [
-                reason("lesson.item-days-ago", item=each.item.title, days=days) for each, days in away
-            ]
-            yield Why(LONGEST, reason("lesson.long-away", items=_named(days_ago)))
+        if away := self._long_away(lesson):
+            yield Why(LONGEST, reason("lesson.long-away", items=_named(away)))
         if not (below or covers or away):
             yield Why(ORDER, reason("lesson.in-order"))
         yield from (Why(CAUTION, why) for why in _about(lesson, self.lacking.cautions))
+
+    def _long_away(self, lesson: Lesson) -> list[Reason]:
+        """The lesson's items that were not practised for longer than usual, the longest away first."""
+        practised = sorted(self._practised(lesson), key=lambda pair: pair[1])
+        return [
+            reason("lesson.item-days-ago", item=each.item.title, days=(self.on - day).days)
+            for each, day in practised
+            if (self.on - day).days > LONG_AWAY_DAYS
+        ]
 
     # Nothing new is ready
 

@@ -8,7 +8,7 @@ on common practice says so, and where a standard has no limit none is invented.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -233,23 +233,11 @@ def read_measured(tolerance: Tolerance, text: str) -> Measured:
 
     Raises: QuantityError.
     """
-    quantity = QUANTITIES[tolerance.quantity]
-    left = " ".join(text.split())
-    for name in sorted({tolerance.name, tolerance.quantity, "rolled out"}, key=len, reverse=True):
-        if left.lower().startswith(name.lower() + " "):
-            left = left[len(name) :].strip()
-            break
+    left = _without_name(tolerance, " ".join(text.split()))
     if tolerance.quantity == "turn rate" and (turn := _TURN.fullmatch(left)):
         return Measured(_rate(turn[1], turn[2]))
-    word = ""
-    parts = left.split(" ")
-    for index in (0, -1):
-        said = parts[index].lower()
-        if len(parts) > 1 and (said in quantity.words or said == "off"):
-            word = said
-            parts = parts[1:] if index == 0 else parts[:-1]
-            break
-    left = " ".join(parts)
+    quantity = QUANTITIES[tolerance.quantity]
+    left, word = _side(left, (*quantity.words, "off"))
     if signed := _SIGNED.fullmatch(left):
         if word:
             raise QuantityError(f"{text!r}: write a sign or the word {word!r}, not both")
@@ -264,13 +252,31 @@ def read_measured(tolerance: Tolerance, text: str) -> Measured:
             raise QuantityError(f"{problem}; words for the side of {tolerance.quantity}: {known}") from None
         if not word:
             return Measured(number)
-        sign = quantity.words.get(word, 1)
-        found = Measured(sign * number, True, word, word != "off")
+        found = Measured(quantity.words.get(word, 1) * number, True, word, word != "off")
     if tolerance.target.kind == RANGE:
         raise QuantityError(
             f"{text!r} is a deviation, and {tolerance.name} has no target but a range; write the value itself"
         )
     return found
+
+
+def _without_name(tolerance: Tolerance, text: str) -> str:
+    """A measured value without the name of what was measured in front."""
+    for name in sorted({tolerance.name, tolerance.quantity, "rolled out"}, key=len, reverse=True):
+        if text.lower().startswith(name.lower() + " "):
+            return text[len(name) :].strip()
+    return text
+
+
+def _side(text: str, words: Collection[str]) -> tuple[str, str]:
+    """The text without the word for a side that it begins or ends with, and that word; else none."""
+    first, _, after = text.partition(" ")
+    before, _, last = text.rpartition(" ")
+    if after and first.lower() in words:
+        return after, first.lower()
+    if before and last.lower() in words:
+        return before, last.lower()
+    return text, ""
 
 
 def read_target(tolerance: Tolerance, text: str) -> Fraction:
@@ -294,9 +300,7 @@ def difference(quantity: str, target: Fraction, value: Fraction) -> Fraction:
     off = value - target
     if wraps := QUANTITIES[quantity].wraps:
         half = Fraction(wraps, 2)
-        off = (off + half) % wraps - half
-        if off == -half:
-            off = half
+        off = half - (half - off) % wraps
     return off
 
 

@@ -13,10 +13,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from functools import cached_property
-from itertools import pairwise
 from types import MappingProxyType
 from typing import Annotated, Any
 
+from syllabus.engine.record.clock import clock_contradictions
 from syllabus.engine.record.shapes import Most, shape
 from syllabus.engine.record.types import (
     Count,
@@ -166,21 +166,9 @@ class Flight:
     def contradictions(self, _: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         """Times on the clock that are out of order, more than a day apart or not of the entry's date."""
         if self.out is self.off is self.on is self.in_ is None:
-            return
+            return iter(())
         at = (("out", self.out), ("off", self.off), ("on", self.on), ("in", self.in_))
-        known = [(key, instant) for key, instant in at if instant is not None]
-        for (before, earlier), (after, later) in pairwise(known):
-            if later < earlier:
-                yield after, f"{later.isoformat()} is before {before}, {earlier.isoformat()}"
-            elif (later - earlier).total_seconds() > 86_400:
-                yield after, f"more than 24 hours after {before}; write one entry for each flight"
-        # an offset other than the field's own moves the date of an instant by one day at most
-        for key, instant in known[:1]:
-            if self.date is not None and abs((instant.date() - self.date).days) > 1:
-                yield (
-                    key,
-                    f"{instant.isoformat()} is not on {self.date}, the entry's date; correct one of them",
-                )
+        return clock_contradictions(self.date, at)
 
 
 @shape("GroundLesson")
