@@ -8,7 +8,7 @@ fits, every hash is the recomputed one.
 """
 
 import dataclasses
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Generator, Iterable, Iterator, Mapping
 
 from training.ledger.core import proofs, sealed, statements
 from training.ledger.core.faults import Fault
@@ -81,33 +81,48 @@ class Tally:
 
 def examine(tree: str, row: EntryRow) -> Examined:
     """Hold one entry's stored hashes against its fields and its body."""
-    place = f"entry {row.index}"
-    faults = []
-    stored_leaf = bytes.fromhex(row.leaf) if sealed.is_hash(row.leaf) else None
+    stored_leaf = _stored(row.leaf)
     computed = _leaf(tree, row, row.commitment)
     leaf_fits = computed is not None and computed == stored_leaf
     gone = row.body is None and row.salt is None
-    opened = None if gone else _opened(row)
+    opened = _opened(row)
     body_fits = opened is not None and opened == row.commitment
-    if gone:
-        if not leaf_fits:
-            faults.append(
-                Fault(place, "its kind, subject, instant, index, commitment or leaf hash was changed")
-            )
-    elif leaf_fits and not body_fits:
-        faults.append(Fault(place, "its body or salt was changed: they do not fit the commitment"))
-    elif body_fits and not leaf_fits:
-        faults.append(Fault(place, "its kind, subject, instant, index or leaf hash was changed"))
-    elif not body_fits and opened is not None and _leaf(tree, row, opened) == stored_leaf:
-        faults.append(Fault(place, "its commitment was changed: its body and its leaf hash fit each other"))
-    elif not body_fits:
-        faults.append(
-            Fault(place, "both what it says (body, salt or commitment) and its other fields were changed")
-        )
-    elif row.body is not None and (wrong := sealed.body_fault(row.body)):
-        faults.append(Fault(place, f"its body was sealed in a form that is not ours: {wrong}"))
+    if gone and leaf_fits:
+        changed = ""
+    elif gone:
+        changed = "its kind, subject, instant, index, commitment or leaf hash was changed"
+    elif leaf_fits and body_fits:
+        changed = _not_our_form(row)
+    else:
+        other_fits = opened is not None and _leaf(tree, row, opened) == stored_leaf
+        changed = _changed(leaf_fits, body_fits, other_fits)
+    faults = (Fault(f"entry {row.index}", changed),) if changed else ()
     erases = sealed.erased_index(row.kind, row.body) if leaf_fits and body_fits else None
-    return Examined(row.index, stored_leaf or computed or proofs.EMPTY_ROOT, gone, erases, tuple(faults))
+    return Examined(row.index, stored_leaf or computed or proofs.EMPTY_ROOT, gone, erases, faults)
+
+
+def _stored(text: object) -> bytes | None:
+    """A hash as it is stored; None where that is no hash."""
+    return bytes.fromhex(str(text)) if sealed.is_hash(text) else None
+
+
+def _not_our_form(row: EntryRow) -> str:
+    wrong = sealed.body_fault(row.body) if row.body is not None else ""
+    return f"its body was sealed in a form that is not ours: {wrong}" if wrong else ""
+
+
+def _changed(leaf_fits: bool, body_fits: bool, other_fits: bool) -> str:
+    """What of an entry was changed, in words, where its body or its leaf hash does not fit its commitment.
+
+    ``other_fits``: its leaf hash is that of the commitment that its body and salt would give.
+    """
+    if leaf_fits:
+        return "its body or salt was changed: they do not fit the commitment"
+    if body_fits:
+        return "its kind, subject, instant, index or leaf hash was changed"
+    if other_fits:
+        return "its commitment was changed: its body and its leaf hash fit each other"
+    return "both what it says (body, salt or commitment) and its other fields were changed"
 
 
 def _leaf(tree: str, row: EntryRow, commitment: str) -> bytes | None:
@@ -168,6 +183,10 @@ class _Walk:
         self.tree, self.head, self.tally = tree, head, tally
         self.peaks: list[tuple[int, bytes | None]] = []  # level and hash; None where entries are missing
         self.size = 0
+        self.end = head.size if head and type(head.size) is int else 0
+        self.beyond: tuple[int, int] | None = None  # the first and the last entry beyond the head
+        self.gone: set[int] = set()
+        self.erased: set[int] = set()
 
     def check(
         self,
@@ -184,46 +203,48 @@ class _Walk:
             yield from self._signature(row, keys)
             signed.setdefault(row.size if type(row.size) is int else -1, []).append(row)
         yield from self._at_size(signed)
-
-        gone: set[int] = set()
-        erased: set[int] = set()
-        end = self.head.size if self.head and type(self.head.size) is int else 0
-        beyond: tuple[int, int] | None = None  # the first and the last
         for one in examined:
             self.tally.entries += 1
             yield from one.faults
-            if type(one.index) is not int or one.index < self.size:
-                yield Fault(f"entry {one.index}", "its index is out of order or stands twice")
-                continue
-            if one.index >= end:
-                if beyond is None and self.size < one.index == end:
-                    yield from self._missing(one.index, signed)
-                beyond = (beyond[0] if beyond else one.index, one.index)
-                if one.index != self.size:
-                    continue
-            elif one.index > self.size:
+            yield from self._entry(one, signed)
+        yield from self._end()
+        yield from self._rest(signed)
+        self.tally.erased = len(self.gone & self.erased)
+        for index in sorted(self.gone - self.erased):
+            yield Fault(f"entry {index}", "its body is gone, and no later entry of an erasure says why")
+
+    def _entry(self, one: Examined, signed: Mapping[int, list[CheckpointRow]]) -> Iterator[Fault]:
+        """Put an entry at its place, and look at what was signed over the tree up to it."""
+        if type(one.index) is not int or one.index < self.size:
+            yield Fault(f"entry {one.index}", "its index is out of order or stands twice")
+            return
+        if one.index >= self.end:
+            if self.beyond is None and self.size < one.index == self.end:
                 yield from self._missing(one.index, signed)
-            if one.gone:
-                gone.add(one.index)
-            if one.erases is not None and one.erases < one.index:
-                erased.add(one.erases)
-            yield from self._push(0, one.leaf)
-            if self.size in signed:
-                yield from self._at_size(signed)
+            self.beyond = (self.beyond[0] if self.beyond else one.index, one.index)
+            if one.index != self.size:
+                return
+        elif one.index > self.size:
+            yield from self._missing(one.index, signed)
+        if one.gone:
+            self.gone.add(one.index)
+        if one.erases is not None and one.erases < one.index:
+            self.erased.add(one.erases)
+        yield from self._push(0, one.leaf)
+        if self.size in signed:
+            yield from self._at_size(signed)
+
+    def _end(self) -> Iterator[Fault]:
+        """Hold the entries that there are against the head."""
         if self.head is None and self.tally.entries:
             yield Fault("head", "is missing, but there are entries")
-        elif beyond:
-            yield Fault(span(*beyond), f"lies beyond the head, which counts {end} entries")
-        if self.size < end:
-            yield Fault(
-                span(self.size, end - 1), f"missing at the end (cut off): the head counts {end} entries"
-            )
-        elif self.head is not None and not beyond:
+        elif self.beyond:
+            yield Fault(span(*self.beyond), f"lies beyond the head, which counts {self.end} entries")
+        if self.size < self.end:
+            cut = span(self.size, self.end - 1)
+            yield Fault(cut, f"missing at the end (cut off): the head counts {self.end} entries")
+        elif self.head is not None and not self.beyond:
             yield from self._head(self.head)
-        yield from self._rest(signed)
-        self.tally.erased = len(gone & erased)
-        for index in sorted(gone - erased):
-            yield Fault(f"entry {index}", "its body is gone, and no later entry of an erasure says why")
 
     def _missing(self, until: int, signed: Mapping[int, list[CheckpointRow]]) -> Iterator[Fault]:
         yield Fault(span(self.size, until - 1), "missing")
@@ -245,22 +266,26 @@ class _Walk:
             left = self.peaks.pop()[1]
             level, index = level + 1, index >> 1
             hash_ = proofs.node_hash(left, hash_) if left is not None and hash_ is not None else None
-            node = self.next_node
-            if node is None or node.index != index or node.level != level:
-                yield from self._surplus((level, index))
-                node = self.next_node
-            if node is None or node.index != index or node.level != level:
-                if hash_ is not None:
-                    yield Fault(self._over(level, index), "its stored hash is missing")
-                continue
-            self._advance()
-            if hash_ is None or node.hash != hash_.hex():
-                stored = bytes.fromhex(node.hash) if sealed.is_hash(node.hash) else None
-                if stored is None or hash_ is not None:
-                    place = self._over(level, index)
-                    yield Fault(place, "its stored hash is not that of what lies below it")
-                hash_ = stored or hash_
+            hash_ = yield from self._held((level, index), hash_)
         self.peaks.append((level, hash_))
+
+    def _held(self, position: Position, hash_: bytes | None) -> Generator[Fault, None, bytes | None]:
+        """Hold a node against the stored one; returns the hash that is used for those above it."""
+        node = self.next_node
+        if node is None or (node.level, node.index) != position:
+            yield from self._surplus(position)
+            node = self.next_node
+        if node is None or (node.level, node.index) != position:
+            if hash_ is not None:
+                yield Fault(self._over(*position), "its stored hash is missing")
+            return hash_
+        self._advance()
+        if hash_ is not None and node.hash == hash_.hex():
+            return hash_
+        stored = _stored(node.hash)
+        if stored is None or hash_ is not None:
+            yield Fault(self._over(*position), "its stored hash is not that of what lies below it")
+        return stored or hash_
 
     def _inside_gap(self, position: Position) -> bytes | None:
         """Pass over the stored nodes within a gap; returns the hash of the one over all of it."""

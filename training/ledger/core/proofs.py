@@ -139,12 +139,7 @@ def check_consistency(
     if first > second:
         raise ProofError(f"a tree of {second} leaves cannot continue one of {first}")
     if first in (0, second):
-        if proof:
-            raise ProofError("the proof is too long: between these trees nothing is to be shown")
-        if first == 0 and first_root != EMPTY_ROOT:
-            raise ProofError("the first tree is empty and its root is not that of an empty tree")
-        if first == second and first_root != second_root:
-            raise ProofError("two trees of the same size have different roots")
+        _nothing_added(first, second, first_root, second_root, proof)
         return
     path = list(proof)
     if first & (first - 1) == 0:
@@ -173,6 +168,18 @@ def check_consistency(
         raise ProofError(
             f"the proof leads to the second root {second_reached.hex()}, not {second_root.hex()}"
         )
+
+
+def _nothing_added(
+    first: int, second: int, first_root: bytes, second_root: bytes, proof: Sequence[bytes]
+) -> None:
+    """Raise ``ProofError`` unless the first tree is empty or the second one."""
+    if proof:
+        raise ProofError("the proof is too long: between these trees nothing is to be shown")
+    if first == 0 and first_root != EMPTY_ROOT:
+        raise ProofError("the first tree is empty and its root is not that of an empty tree")
+    if first == second and first_root != second_root:
+        raise ProofError("two trees of the same size have different roots")
 
 
 def _whole_numbers(*numbers: int) -> None:

@@ -127,20 +127,23 @@ def _shape_fault(said: Any, form: str) -> str:
     except (TypeError, ValueError):
         return "its instant is not one"
     if form == "ledger-contents/1":
-        for name in ("indices", "erased"):
-            listed = said[name]
-            if not isinstance(listed, list) or any(type(one) is not int or one < 0 for one in listed):
-                return f"its {name} are not a list of whole numbers"
-            if any(one >= other for one, other in itertools.pairwise(listed)):
-                return f"its {name} are not in order"
-        subjects = said["subjects"]
-        if subjects is not None and not (
-            isinstance(subjects, list) and all(isinstance(one, str) for one in subjects)
-        ):
-            return "its subjects are not a list of texts"
+        return _contents_fault(said)
     if form == "hand-over/1":
         return _hand_over_fault(said)
     return ""
+
+
+def _contents_fault(said: dict[str, Any]) -> str:
+    for name in ("indices", "erased"):
+        listed = said[name]
+        if not isinstance(listed, list) or any(type(one) is not int or one < 0 for one in listed):
+            return f"its {name} are not a list of whole numbers"
+        if any(one >= other for one, other in itertools.pairwise(listed)):
+            return f"its {name} are not in order"
+    subjects = said["subjects"]
+    if subjects is None or (isinstance(subjects, list) and all(isinstance(one, str) for one in subjects)):
+        return ""
+    return "its subjects are not a list of texts"
 
 
 def _hand_over_fault(said: dict[str, Any]) -> str:
