@@ -112,13 +112,9 @@ def _entries(verdict: Verdict, listed: object, checkpoint: dict[str, Any], conte
     last = -1
     for number, entry in enumerate(listed):
         place = f"entries[{number}]"
-        if not isinstance(entry, dict) or set(entry) != ENTRY:
-            verdict.fault(place, _fields(entry, ENTRY) if isinstance(entry, dict) else "is not an entry")
+        if not _readable(verdict, place, entry):
             continue
         index = entry["index"]
-        if type(index) is not int or index < 0:
-            verdict.fault(f"{place}.index", f"{index!r} is no index")
-            continue
         place = f"{place} (entry {index})"
         verdict.entries += 1
         if index in seen:
@@ -129,23 +125,70 @@ def _entries(verdict: Verdict, listed: object, checkpoint: dict[str, Any], conte
             verdict.fault(place, "is not on the signed list of contents: it was put in")
         seen.add(index)
         last = max(last, index)
-        if _entry(verdict, place, entry, checkpoint):
-            continue
-        if entry["body"] is None and index in erased:
-            verdict.erased.append(index)
-        elif entry["body"] is None:
-            verdict.fault(place, "its body was taken out: the signed list of contents has it as kept")
-        elif index in erased:
-            verdict.fault(place, "has a body, the signed list of contents has it as erased")
-        elif contents["subjects"] is not None and entry["subject"] not in contents["subjects"]:
-            verdict.fault(place, f"is about {entry['subject']!r}, whom the export is not about")
+        if not _entry(verdict, place, entry, checkpoint):
+            _listed(verdict, place, entry, contents, erased)
     for index in sorted(promised - seen):
         verdict.fault(f"entry {index}", "is missing: the signed list of contents names it")
+
+
+def _readable(verdict: Verdict, place: str, entry: object) -> bool:
+    """Whether an entry has its fields and an index; names what is wrong."""
+    if not isinstance(entry, dict) or set(entry) != ENTRY:
+        verdict.fault(place, _fields(entry, ENTRY) if isinstance(entry, dict) else "is not an entry")
+        return False
+    index = entry["index"]
+    if type(index) is not int or index < 0:
+        verdict.fault(f"{place}.index", f"{index!r} is no index")
+        return False
+    return True
+
+
+def _listed(
+    verdict: Verdict, place: str, entry: dict[str, Any], contents: dict[str, Any], erased: set[int]
+) -> None:
+    """Hold an entry that is whole against what the signed list of contents says of it."""
+    index = entry["index"]
+    if entry["body"] is None and index in erased:
+        verdict.erased.append(index)
+    elif entry["body"] is None:
+        verdict.fault(place, "its body was taken out: the signed list of contents has it as kept")
+    elif index in erased:
+        verdict.fault(place, "has a body, the signed list of contents has it as erased")
+    elif contents["subjects"] is not None and entry["subject"] not in contents["subjects"]:
+        verdict.fault(place, f"is about {entry['subject']!r}, whom the export is not about")
 
 
 def _entry(verdict: Verdict, place: str, entry: dict[str, Any], checkpoint: dict[str, Any]) -> bool:
     """Check one entry's commitment and proof; True where a fault was found."""
     before = len(verdict.faults)
+    _types(verdict, place, entry)
+    if len(verdict.faults) > before:
+        return True
+    try:
+        if entry["body"] is not None:
+            _body(verdict, place, entry)
+        fields = {name: entry[name] for name in ("index", "kind", "subject", "at", "commitment")}
+        leaf = proofs.leaf_hash(sealed.leaf_data(tree=checkpoint["tree"], **fields))
+        proofs.check_inclusion(
+            entry["index"],
+            checkpoint["size"],
+            leaf,
+            [bytes.fromhex(step) for step in entry["proof"]],
+            bytes.fromhex(checkpoint["root"]),
+        )
+    except UnicodeEncodeError:
+        verdict.fault(place, "holds half of a character (a lone surrogate)")
+    except proofs.ProofError as fault:
+        verdict.fault(
+            place,
+            f"its kind, subject, instant, index or commitment, or its proof was changed, "
+            f"or it is of another ledger: {fault}",
+        )
+    return len(verdict.faults) > before
+
+
+def _types(verdict: Verdict, place: str, entry: dict[str, Any]) -> None:
+    """Name the fields of an entry that do not hold what such a field holds."""
     for name in ("kind", "subject", "at"):
         if not isinstance(entry[name], str):
             verdict.fault(f"{place}.{name}", "is not a text")
@@ -159,34 +202,17 @@ def _entry(verdict: Verdict, place: str, entry: dict[str, Any], checkpoint: dict
     proof = entry["proof"]
     if not isinstance(proof, list) or not all(sealed.is_hash(step) for step in proof):
         verdict.fault(f"{place}.proof", "is not a list of hashes of 64 hexadecimal digits")
-    if len(verdict.faults) > before:
-        return True
-    try:
-        if body is not None:
-            if sealed.commitment(salt, body) != entry["commitment"]:
-                verdict.fault(place, "its body, salt or commitment was changed: they do not fit each other")
-            elif wrong := sealed.body_fault(body):
-                verdict.fault(place, f"its body is not in our form: {wrong}")
-            else:
-                _confirmed(verdict, place, entry["kind"], entry["subject"], sealed.strict_json(body))
-        fields = {name: entry[name] for name in ("index", "kind", "subject", "at", "commitment")}
-        leaf = proofs.leaf_hash(sealed.leaf_data(tree=checkpoint["tree"], **fields))
-        proofs.check_inclusion(
-            entry["index"],
-            checkpoint["size"],
-            leaf,
-            [bytes.fromhex(step) for step in proof],
-            bytes.fromhex(checkpoint["root"]),
-        )
-    except UnicodeEncodeError:
-        verdict.fault(place, "holds half of a character (a lone surrogate)")
-    except proofs.ProofError as fault:
-        verdict.fault(
-            place,
-            f"its kind, subject, instant, index or commitment, or its proof was changed, "
-            f"or it is of another ledger: {fault}",
-        )
-    return len(verdict.faults) > before
+
+
+def _body(verdict: Verdict, place: str, entry: dict[str, Any]) -> None:
+    """Check what an entry says against its commitment, and the signature in it."""
+    body = entry["body"]
+    if sealed.commitment(entry["salt"], body) != entry["commitment"]:
+        verdict.fault(place, "its body, salt or commitment was changed: they do not fit each other")
+    elif wrong := sealed.body_fault(body):
+        verdict.fault(place, f"its body is not in our form: {wrong}")
+    else:
+        _confirmed(verdict, place, entry["kind"], entry["subject"], sealed.strict_json(body))
 
 
 def _confirmed(verdict: Verdict, place: str, kind: str, subject: str, said: dict[str, Any]) -> None:

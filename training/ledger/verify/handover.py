@@ -63,12 +63,9 @@ def check(raw: bytes, *, trusted: Iterable[str] = (), against: str | None = None
     _manifest(found, trusted)
     named = {fault.place.partition(" ")[0].partition(":")[0] for fault in found.faults}
     if found.manifest is not None:
-        for fault in _files(found.files, found.manifest["files"]):
-            # Of the ledger's file the entry is named already; of a package cut short, where it was cut.
-            short = broken and fault.place not in found.files
-            if not short and (fault.place != LEDGER or LEDGER not in named):
-                found.faults.append(fault)
-                named.add(fault.place)
+        for fault in _unlike_signed(found, found.manifest["files"], broken, LEDGER in named):
+            found.faults.append(fault)
+            named.add(fault.place)
     if not broken:
         for fault in package.layout_faults(raw, found.files):
             if fault.place.partition(" ")[0] not in named:
@@ -109,6 +106,20 @@ def _manifest(found: Checked, trusted: list[str]) -> None:
         found.faults.append(
             Fault(MANIFEST, f"is about {said['subject']}, the list of sealed entries about somebody else")
         )
+
+
+def _unlike_signed(
+    found: Checked, listed: list[dict[str, Any]], broken: bool, ledger_named: bool
+) -> list[Fault]:
+    """The files that are not those signed, less what is named already.
+
+    Of the ledger's file that is its entry; of a package cut short, where it was cut.
+    """
+    return [
+        fault
+        for fault in _files(found.files, listed)
+        if not (broken and fault.place not in found.files) and not (ledger_named and fault.place == LEDGER)
+    ]
 
 
 def _files(files: Mapping[str, bytes], listed: list[dict[str, Any]]) -> Iterable[Fault]:
