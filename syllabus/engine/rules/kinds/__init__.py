@@ -14,16 +14,6 @@ from syllabus.engine.rules.kinds import (
 from syllabus.engine.rules.kinds.registry import KINDS, Kind, Param
 
 __all__ = [
-    "KINDS",
-    "Kind",
-    "Param",
-    "cross_country",
-    "documents",
-    "endorsements",
-    "flights",
-    "items",
-    "landings",
-    "milestones",
-    "tests",
-    "times",
-]
+    "KINDS", "Kind", "Param", "cross_country", "documents", "endorsements", "flights", "items", "landings",
+    "milestones", "tests", "times",
+]  # fmt: skip

@@ -1,4 +1,4 @@
-"""Takeoffs and landings with properties, added up."""
+"""Takeoffs and landings with properties, added up; full-stop landings at different points of one flight."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from syllabus.engine.record.record import Flight, Landings, Record
 from syllabus.engine.rules import conflicts, facts
 from syllabus.engine.rules.facts import YES, Fact
 from syllabus.engine.rules.finding import Counted, Finding
+from syllabus.engine.rules.journeys import Journey
 from syllabus.engine.rules.kinds import registry
 from syllabus.engine.rules.kinds.occupancy import DUAL, SOLO, Plainly, occupied
 from syllabus.engine.rules.kinds.registry import Param, kind
@@ -182,3 +183,42 @@ def _properties(rule: RuleVersion, each: Landings, takeoff: bool) -> Iterable[Fa
             yield None, said(f"{what}.pattern-unknown")
         else:
             yield False, said("landing.no-pattern")
+
+
+def full_stops(journey: Journey, need: int) -> Fact:
+    """Full-stop landings at ``need`` different points, the one of return included.
+
+    An entry ends with the airplane at rest, so its last point is a full stop unless the log says otherwise.
+    """
+    sure, open_ = _stops(journey)
+    asked = [each for key, each in open_.items() if key not in sure]
+    if len(sure) >= need:
+        return YES
+    if len(sure) + len(asked) >= need:
+        return None, several(asked)
+    if not sure:
+        return False, reason("stop.none", need=need)
+    places = tuple(sorted(sure))
+    if len(sure) == 1:
+        return False, reason("stop.one", places=places, need=need)
+    return False, reason("stop.too-few", stops=len(sure), places=places, need=need)
+
+
+def _stops(journey: Journey) -> tuple[set[str], dict[str, Reason]]:
+    """The points of full-stop landings that are certain, and what is asked about the others."""
+    sure: set[str] = set()
+    open_: dict[str, Reason] = {}
+    for entry in journey.entries:
+        for index, place in enumerate(entry.route[1:], start=1):
+            stopped = [
+                each.full_stop
+                for each in entry.landings
+                if each.landings and each.at is not None and each.at.key == place.key
+            ]
+            if any(stopped) or (not stopped and index == len(entry.route) - 1):
+                sure.add(place.key)
+            elif None in stopped:
+                open_[place.key] = reason("stop.full-unknown", at=place.key)
+            elif not stopped:
+                open_[place.key] = reason("stop.landing-unknown", at=place.key)
+    return sure, open_
