@@ -23,9 +23,7 @@ class LessonFoundSerializer(ResponseSerializer):
     lesson = Field(STRING, "The lesson's code; empty outside a course.")
     title = Field(STRING, of=lambda lesson: getattr(lesson, "title", None), allow_null=True)
     state = Field(word(LessonRecord.State.values))
-    flown = Field(
-        DAY, "The day of the flight.", of=lambda lesson: _day(lesson, "flight"), allow_null=True
-    )
+    flown = Field(DAY, "The day of the flight.", of=lambda lesson: _day(lesson, "flight"), allow_null=True)
     taught = Field(
         DAY,
         "The day of the ground lesson.",
