@@ -71,8 +71,10 @@ def device_share(
     if credit is None or not dual:
         if not min(facts.logged(flight, name) or 0 for name in rule.params["counts"]):
             return None
-        none = "device.no-flight-time" if credit is None else "device.no-training"
-        return Share(flight, why=reason(none, device=device))
+        return Share(
+            flight,
+            why=reason("device.no-flight-time" if credit is None else "device.no-training", device=device),
+        )
     by_instructor, why = facts.taught(flight)
     if not by_instructor:
         return Share(flight, why=why)
