@@ -66,23 +66,12 @@ def append(
     salt = secrets.token_hex(sealed.SALT_BYTES)
     commitment = sealed.commitment(salt, text)
     index = head.size
-    leaf = proofs.leaf_hash(
-        sealed.leaf_data(
-            tree=tree, index=index, kind=kind, subject=subject, at=instant, commitment=commitment
-        )
-    )
+    said: dict[str, Any] = {"tree": tree, "index": index, "kind": kind, "subject": subject, "at": instant}
+    leaf = proofs.leaf_hash(sealed.leaf_data(**said, commitment=commitment))
     peaks = [bytes.fromhex(peak) for peak in head.peaks.split()]
     completed = proofs.grow(peaks, index, leaf)
 
-    entry = models.Entry(
-        tree=tree,
-        index=index,
-        kind=kind,
-        subject=subject,
-        at=instant,
-        commitment=commitment,
-        leaf=leaf.hex(),
-    )
+    entry = models.Entry(**said, commitment=commitment, leaf=leaf.hex())
     # From here on the rows belong together: a caller who catches a fault cannot commit half of them.
     with transaction.mark_for_rollback_on_error(using=using):
         nodes = [

@@ -80,28 +80,21 @@ def export(
         ],
         "checkpoint": checkpoint.token,
         "contents": contents,
-        "entries": [
-            {
-                "index": index,
-                "kind": kind,
-                "subject": subject,
-                "at": instant,
-                "commitment": commitment,
-                "body": body,
-                "salt": salt,
-                "proof": [step.hex() for step in path],
-            }
-            for (index, kind, subject, instant, commitment, body, salt), path in zip(
-                chosen, paths, strict=True
-            )
-        ],
+        "entries": [_entry(row, path) for row, path in zip(chosen, paths, strict=True)],
         "earlier": [
             {
                 "checkpoint": one.token,
-                "consistency": [
-                    step.hex() for step in proving.consistency(tree, one.size, checkpoint.size, using=using)
-                ],
+                "consistency": _hex(proving.consistency(tree, one.size, checkpoint.size, using=using)),
             }
             for one in held
         ],
     }
+
+
+def _entry(row: Sequence[Any], proof: Iterable[bytes]) -> dict[str, Any]:
+    keys_of_a_row = ("index", "kind", "subject", "at", "commitment", "body", "salt")
+    return {**dict(zip(keys_of_a_row, row, strict=True)), "proof": _hex(proof)}
+
+
+def _hex(steps: Iterable[bytes]) -> list[str]:
+    return [step.hex() for step in steps]
