@@ -8,6 +8,7 @@ from typing import Any
 
 import hypothesis
 import pytest
+from pytest_django.plugin import DjangoDbBlocker
 
 from tests.support import no_network
 from tests.support.extent import FULL, count
@@ -55,6 +56,21 @@ def django_db_modify_db_settings(
     sqlite_in_a_file: None, django_db_modify_db_settings_parallel_suffix: None
 ) -> None:
     """The file's name is chosen first, then each worker adds its own suffix."""
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+    """A live server's thread may still hold a session at the end; PostgreSQL drops no database with one."""
+    yield
+    from django.db import connection
+
+    with django_db_blocker.unblock():
+        if connection.vendor == "postgresql":
+            with connection.cursor() as cursor:
+                cursor.execute(
+                    "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
+                    " WHERE datname = current_database() AND pid <> pg_backend_pid()"
+                )
 
 
 @pytest.fixture
