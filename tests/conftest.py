@@ -8,6 +8,7 @@ from typing import Any
 
 import hypothesis
 import pytest
+from django.utils import translation
 from pytest_django.plugin import DjangoDbBlocker
 
 from tests.support import no_network
@@ -37,6 +38,13 @@ def pytest_configure() -> None:
     # A static file is looked for when somebody asks for it. Otherwise every client of a test lists them all
     # first, which takes longer than its request.
     settings.WHITENOISE_AUTOREFRESH = True
+
+
+@pytest.fixture(autouse=True)
+def language_of_one_test() -> Iterator[None]:
+    """A request leaves its language to the thread; the next test on this worker may make none."""
+    yield
+    translation.deactivate()
 
 
 @pytest.fixture(scope="session")
