@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from typing import Any
 
@@ -19,13 +20,14 @@ class PageSerializer(ResponseSerializer):
     previous = Field(STRING, allow_null=True)
 
 
-class Pages(CursorPagination):
-    """A page from a cursor on; ``position`` reads where one starts, and raises ValueError for nonsense."""
+class Pages(ABC, CursorPagination):
+    """A page from a cursor on."""
 
     page_size = 50
 
+    @abstractmethod
     def position(self, text: str) -> Any:
-        raise NotImplementedError
+        """Where a page starts, by the ordering's first column. Raises: ValueError for nonsense."""
 
     def __init__(self, rows: QuerySet[Any], request: Request):
         self.rows: Sequence[Any] = self.paginate_queryset(rows, request) or ()
