@@ -16,7 +16,7 @@ from django.db import transaction
 from django.db.models import F, Q, QuerySet
 
 from syllabus import models
-from syllabus.courses import files
+from syllabus.courses import files, reader
 from syllabus.engine.course import changes
 from syllabus.engine.course.changes import Carried, Change
 from syllabus.engine.course.course import PLANNED, CourseError, Item, Lesson, Outline, Stage, Task
@@ -248,7 +248,7 @@ def _write(outline: Outline, version: models.CourseVersion) -> None:
             position=position,
             code=each.code,
             kind=each.kind,
-            params=files.plain(each.params),
+            params=reader.plain(each.params),
             says=each.says,
             note=each.note,
         )

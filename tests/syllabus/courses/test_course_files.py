@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import pathlib
 import re
@@ -92,6 +93,18 @@ def test_a_sound_course_is_read_and_written_the_same() -> None:
     airspeed, height, rollout = outline.by_code["climbs"].standard
     assert [str(each.low) for each in (airspeed, height, rollout)] == ["-5", "500", "-10"]
     assert (height.low_inclusive, height.basis, rollout.says) == (False, "school", "90.5° -10/0°")
+
+
+def test_a_hash_names_the_text_of_the_file_and_stays_what_it_was() -> None:
+    """Sign-offs and ledger entries refer to it: the text must never be written in another way."""
+    outline = files.read(SOUND, "c.yaml")
+    assert files.content_hash(outline) == (
+        "sha256:07f6f68cc9c6edcdff0c54e5ff4d985ed1c55fcaf7b8a1079c3c2633d7ccb6cb"
+    )
+    shipped = files.read_bytes(FILE.read_bytes(), FILE.name)
+    for each in (outline, shipped):
+        text = files.write(each)
+        assert files.content_hash(each) == "sha256:" + hashlib.sha256(text.encode()).hexdigest()
 
 
 def test_the_shipped_course_is_read_and_written_the_same() -> None:

@@ -14,7 +14,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST
 
-from syllabus.courses.files import plain
+from syllabus.courses.reader import plain
 from syllabus.engine.errors import RuleDataError
 from syllabus.engine.rules.kinds import KINDS
 from syllabus.law import rulebook

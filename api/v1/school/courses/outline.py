@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from api.v1.base.field_types import STRING, VERIFIED, as_it_came, keyed, like, list_of, open_to, word
 from api.v1.base.serializers import Field, ResponseSerializer
-from syllabus.courses import files
+from syllabus.courses import reader
 from syllabus.engine.course.course import CODE as CODES
 from syllabus.engine.course.course import ITEM_KINDS, MOST_CODE, PLANNED
 from syllabus.engine.course.standards import BASES, QUANTITIES
@@ -14,8 +14,8 @@ from syllabus.engine.record.shapes import Type
 from syllabus.engine.rules.minimums import ALLOWED
 
 CODE = like(STRING, maxLength=MOST_CODE, pattern=f"^{CODES.pattern}$")
-TITLE = like(STRING, minLength=1, maxLength=files.MOST_TITLE, pattern=r"\S")
-SAYS = like(STRING, minLength=1, maxLength=files.MOST_TEXT, pattern=r"\S")
+TITLE = like(STRING, minLength=1, maxLength=reader.MOST_TITLE, pattern=r"\S")
+SAYS = like(STRING, minLength=1, maxLength=reader.MOST_TEXT, pattern=r"\S")
 LIMIT = like(STRING, description="With its unit; its sign where it counts from a target.")
 TIME = like(STRING, description="With its unit.", examples=["1.4 h", "84 min"])
 WORDS = list_of(SAYS, uniqueItems=True)
