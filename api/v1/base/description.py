@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import copy
 import inspect
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
@@ -109,36 +110,68 @@ class Parameter:
         }
 
     @classmethod
-    def milestone(cls) -> Parameter:
-        return cls(
-            "milestone",
-            "path",
-            "The milestone's id.",
-            {"type": "string", "examples": [next(iter(rulebook.current().milestones))]},
-            True,
-        )
-
-    @classmethod
-    def student(cls) -> Parameter:
-        return cls("ref", "path", "The student's reference.", {"type": "string", "format": "uuid"}, True)
-
-    @classmethod
     def on(cls, what: str) -> Parameter:
         return cls("on", "query", f"A day: {what}.", DAY.schema)
+
+
+#: Which page of a list is asked for.
+CURSOR = Parameter("cursor", "query", "As `next` or `previous` of a page has it.", {"type": "string"})
+#: Parameters of paths that say more than their converter does.
+_OF_PATHS = {
+    "course": Parameter(
+        "course",
+        "path",
+        "The course's code; of a school's own course, with the school's short name:"
+        " `private-airplane@lakeside`.",
+        {"type": "string", "examples": ["private-airplane"]},
+        True,
+    ),
+    "milestone": Parameter(
+        "milestone",
+        "path",
+        "The milestone's id.",
+        {"type": "string", "examples": [next(iter(rulebook.current().milestones))]},
+        True,
+    ),
+    "number": Parameter(
+        "number", "path", "The version, counted from 1.", {"type": "integer", "minimum": 1}, True
+    ),
+}
+_CONVERTERS: Mapping[str, Schema] = {
+    "int": {"type": "integer", "minimum": 0},
+    "slug": {"type": "string"},
+    "uuid": {"type": "string", "format": "uuid"},
+}
+_IN_PATH = re.compile(r"([\w-]+)/<(\w+):(\w+)>")
+
+
+def _of_path(route: str) -> list[Parameter]:
+    """The parameters in a route, such as ``students/<uuid:ref>``."""
+    return [
+        _OF_PATHS.get(name) or Parameter(name, "path", _called(name, noun), _CONVERTERS[converter], True)
+        for noun, converter, name in _IN_PATH.findall(route)
+    ]
+
+
+def _called(name: str, noun: str) -> str:
+    one = noun.removesuffix("s").replace("-", " ")
+    what = {"ref": f"{one}'s reference", "entry": f"{one}'s id", "school": "school's short name"}
+    return "The " + what.get(name, f"{name}'s id") + "."
 
 
 @dataclass(frozen=True)
 class Operation:
     """What a view's method does; ``name`` is the operation's id, unique in the API.
 
-    ``body_also`` has the media types, besides JSON, in which the body may be sent.
+    ``body_also`` has the media types, besides JSON, in which the body may be sent. ``parameters`` and
+    ``refuses`` are those that do not follow from the path, the body and whether one must be signed in.
     """
 
     name: str
     summary: str
     description: str
     answers: Mapping[int, Answer]
-    refuses: Iterable[int]
+    refuses: Iterable[int] = ()
     parameters: Sequence[Parameter] = ()
     body: Shape | None = None
     body_also: Sequence[str] = ()
@@ -167,7 +200,12 @@ class Description(AutoSchema):
         for status in told.answers:
             if next_ones := links.of(told.name, status):
                 responses[str(status)]["links"] = next_ones
-        for status in sorted({*told.refuses, 500, 503}):
+        parameters, security = [*_of_path(path_regex), *told.parameters], self.get_auth()
+        refuses = {*told.refuses, 406, 422, 500, 503}
+        refuses |= {404} if "{" in path else set()
+        refuses |= {400, 411, 413, 415} if told.body else set()
+        refuses |= {401} if {} not in security else set()
+        for status in sorted(refuses):
             responses[str(status)] = _refusal(status, self.ref(ProblemSerializer))
         made: Schema = {
             "operationId": told.name,
@@ -176,8 +214,8 @@ class Description(AutoSchema):
             "tags": [path.removeprefix("/api/v1/").split("/")[0]],
             "responses": responses,
         }
-        if told.parameters:
-            made["parameters"] = [each.as_openapi() for each in told.parameters]
+        if parameters:
+            made["parameters"] = [each.as_openapi() for each in parameters]
         if told.body:
             made["requestBody"] = {
                 "required": True,
@@ -185,7 +223,7 @@ class Description(AutoSchema):
                     media: {"schema": self.ref(told.body)} for media in ("application/json", *told.body_also)
                 },
             }
-        if security := self.get_auth():
+        if security:
             made["security"] = security
         return made
 

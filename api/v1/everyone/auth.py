@@ -66,8 +66,6 @@ class TokenSerializer(ResponseSerializer):
 
 
 class Login(View):
-    """POST: a new token for who gives e-mail address and password."""
-
     authentication_classes = []
     permission_classes = [AllowAny]
     throttle_classes = [LoginThrottle, AccountThrottle]
@@ -84,7 +82,7 @@ class Login(View):
         ),
         body=LoginSerializer,
         answers={200: Answer(TokenSerializer, "The token, and when it expires")},
-        refuses=(400, 401, 406, 411, 413, 415, 422, 429),
+        refuses=(401, 429),
     )
     def post(self, request: Request) -> Response:
         sent = LoginSerializer.sent(request)
@@ -118,8 +116,6 @@ def _make_room(user: Any) -> None:
 
 
 class Logout(View):
-    """POST: ends the token that the call is made with."""
-
     authentication_classes = [TokenAuthentication]
 
     @describe(
@@ -127,7 +123,7 @@ class Logout(View):
         summary="Revoke this token",
         description="The token of this call stops working.",
         answers={204: Answer(None, "It has ended")},
-        refuses=(401, 406, 411, 413, 422),
+        refuses=(411, 413),
     )
     def post(self, request: Request) -> Response:
         request.auth.delete()

@@ -69,8 +69,6 @@ class EligibilityQuestionSerializer(RequestSerializer):
 
 
 class Eligibility(OpenView):
-    """POST: the report for one milestone on one day, from a record that is sent along and not kept."""
-
     @describe(
         name="ask",
         summary="Check a record that you send",
@@ -83,7 +81,7 @@ class Eligibility(OpenView):
         ),
         body=EligibilityQuestionSerializer,
         answers={200: Answer(EligibilityReportSerializer, "The report")},
-        refuses=(400, 401, 406, 411, 413, 415, 422, 429),
+        refuses=(401, 429),
     )
     def post(self, request: Request) -> Response:
         sent = EligibilityQuestionSerializer.sent(request)

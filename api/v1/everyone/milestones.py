@@ -120,14 +120,12 @@ def _requirement(milestone: Milestone, requirement: Requirement, on: dt.date) ->
 
 
 class Milestones(OpenView):
-    """GET: every milestone in short."""
-
     @describe(
         name="listMilestones",
         summary="List the milestones",
         description="What a student may become allowed to do, in the order of training.",
         answers={200: Answer(MilestoneListSerializer, "Every milestone")},
-        refuses=(401, 406, 422, 429),
+        refuses=(401, 429),
     )
     def get(self, request: Request) -> Response:
         rules = rulebook.current()
@@ -136,8 +134,6 @@ class Milestones(OpenView):
 
 
 class MilestoneDetail(OpenView):
-    """GET: one milestone's requirements with all their versions; 404 where none has that id."""
-
     query = {"on": reading.day}
 
     @describe(
@@ -148,9 +144,9 @@ class MilestoneDetail(OpenView):
             "in UTC "
             "where it is not given; null before the first), and all versions with the days they are in force."
         ),
-        parameters=[Parameter.milestone(), Parameter.on("the version in force on this day is marked")],
+        parameters=[Parameter.on("the version in force on this day is marked")],
         answers={200: Answer(MilestoneSerializer, "The milestone")},
-        refuses=(401, 404, 406, 422, 429),
+        refuses=(401, 429),
     )
     def get(self, request: Request, milestone: str) -> Response:
         rules = rulebook.current()

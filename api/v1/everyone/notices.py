@@ -7,7 +7,7 @@ import datetime as dt
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.description import CURSOR, Answer, describe
 from api.v1.base.field_types import STRING, UTC, UUID, WHOLE
 from api.v1.base.pages import Pages, PageSerializer
 from api.v1.base.serializers import Field, ResponseSerializer
@@ -41,8 +41,6 @@ class NoticePageSerializer(PageSerializer):
 
 
 class Notices(View):
-    """GET: the caller's own notices, in pages."""
-
     query = {"cursor": reading.text}
 
     @describe(
@@ -53,11 +51,9 @@ class Notices(View):
             "date on it, was changed; something is due. `about` is the id of what it is about. The newest "
             f"first, in pages of {NoticePages.page_size}; follow `next`."
         ),
-        parameters=[
-            Parameter("cursor", "query", "As `next` or `previous` of a page has it.", {"type": "string"})
-        ],
+        parameters=[CURSOR],
         answers={200: Answer(NoticePageSerializer, "A page")},
-        refuses=(401, 404, 406, 422),
+        refuses=(404,),
     )
     def get(self, request: Request) -> Response:
         page = NoticePages(notices.told(self.user, self.today), request)
@@ -65,15 +61,12 @@ class Notices(View):
 
 
 class NoticeRead(View):
-    """POST: it was read."""
-
     @describe(
         name="markNoticeRead",
         summary="Mark a notice as read",
         description="Notes when the caller read it; sent again, the first time stays. It takes no body.",
-        parameters=[Parameter("notice", "path", "The notice's id.", {"type": "integer", "minimum": 0}, True)],
         answers={200: Answer(NoticeSerializer, "The notice")},
-        refuses=(401, 403, 404, 406, 411, 413, 422),
+        refuses=(403, 411, 413),
     )
     def post(self, request: Request, notice: int) -> Response:
         return Response(NoticeSerializer(notices.mark_read(self.user, notice, self.at)).data)

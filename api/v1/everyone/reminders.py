@@ -29,7 +29,6 @@ from training.models.watching.reminders import MOST_LEAD
 from training.services import access
 from training.services.reminders import calendars, coming, failures, leads, preferences
 
-_REF = Parameter("ref", "path", "The reminder's reference.", {"type": "string", "format": "uuid"}, True)
 _SCHOOL = Parameter(
     "school",
     "query",
@@ -37,7 +36,6 @@ _SCHOOL = Parameter(
     {"type": "string"},
 )
 _CLOCK = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])", re.ASCII)
-_SENT = (400, 401, 406, 411, 413, 415, 422)
 
 
 class PreferencesError(FaultsFound):
@@ -177,8 +175,6 @@ class LeadTimesToSetSerializer(RequestSerializer):
 
 
 class Reminders(View):
-    """GET: the caller's own reminders."""
-
     @describe(
         name="listReminders",
         summary="List your reminders",
@@ -187,7 +183,6 @@ class Reminders(View):
             "one thing only the newest reminder. The reading is logged."
         ),
         answers={200: Answer(ReminderListSerializer, "The reminders")},
-        refuses=(401, 406, 422),
     )
     def get(self, request: Request) -> Response:
         listed = [each.as_json() for each in coming.own(self.user, self.at, via="api")]
@@ -203,15 +198,11 @@ class ReminderView(View):
 
 
 class ReminderRead(ReminderView):
-    """POST: it was read."""
-
     @describe(
         name="readReminder",
         summary="Dismiss a reminder",
         description="The first time stands.",
-        parameters=[_REF],
         answers={200: Answer(ReminderSerializer, "The reminder")},
-        refuses=(401, 404, 406, 422),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
         found = coming.mark_read(self.user, self.find(ref), self.at)
@@ -219,8 +210,6 @@ class ReminderRead(ReminderView):
 
 
 class ReminderSnooze(ReminderView):
-    """POST: put it off."""
-
     @describe(
         name="snoozeReminder",
         summary="Postpone a reminder",
@@ -228,10 +217,8 @@ class ReminderSnooze(ReminderView):
             "You are told once more on the day `until`, which lies after today and not after the last day. "
             "Others who are told of the same are told as ever."
         ),
-        parameters=[_REF],
         body=ReminderSnoozeSerializer,
         answers={200: Answer(ReminderSerializer, "The reminder")},
-        refuses=(*_SENT, 404),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
         reminder = self.find(ref)
@@ -240,14 +227,11 @@ class ReminderSnooze(ReminderView):
 
 
 class Preferences(View):
-    """GET, PUT: how the caller wants to be told."""
-
     @describe(
         name="reminderPreferences",
         summary="Show your notification settings",
         description="The defaults where you never said otherwise.",
         answers={200: Answer(ReminderPreferencesSerializer, "The preferences")},
-        refuses=(401, 406, 422),
     )
     def get(self, request: Request) -> Response:
         return Response(ReminderPreferencesSerializer(preferences.as_json(preferences.of(self.user))).data)
@@ -262,7 +246,6 @@ class Preferences(View):
         ),
         body=ReminderPreferencesSerializer,
         answers={200: Answer(ReminderPreferencesSerializer, "The preferences")},
-        refuses=_SENT,
     )
     def put(self, request: Request) -> Response:
         sent = ReminderPreferencesSerializer.sent(request)
@@ -272,8 +255,6 @@ class Preferences(View):
 
 
 class CalendarAddress(View):
-    """POST, DELETE: the caller's calendar."""
-
     @describe(
         name="createCalendar",
         summary="Create a calendar link",
@@ -282,7 +263,6 @@ class CalendarAddress(View):
             "too: it is told this once, and drawing another closes the one before."
         ),
         answers={201: Answer(CalendarAddressSerializer, "The link, shown once")},
-        refuses=(401, 406, 422),
     )
     def post(self, request: Request) -> Response:
         secret = calendars.create(self.user, self.at)
@@ -295,7 +275,6 @@ class CalendarAddress(View):
         summary="Turn off your calendar link",
         description="Nobody can read it any more, whether there was one or not.",
         answers={204: Answer(None, "Turned off")},
-        refuses=(401, 406, 422),
     )
     def delete(self, request: Request) -> Response:
         calendars.revoke(self.user)
@@ -324,8 +303,6 @@ class SchoolView(View):
 
 
 class Coming(SchoolView):
-    """GET: what will be sent."""
-
     query = {"school": reading.text}
 
     @describe(
@@ -338,7 +315,7 @@ class Coming(SchoolView):
         ),
         parameters=[_SCHOOL],
         answers={200: Answer(ComingRemindersSerializer, "What will be sent, and what could not be")},
-        refuses=(401, 403, 404, 406, 422),
+        refuses=(403, 404),
     )
     def get(self, request: Request) -> Response:
         school = self.school(self.asked["school"])
@@ -356,8 +333,6 @@ class Coming(SchoolView):
 
 
 class LeadTimes(SchoolView):
-    """GET, PUT: how long before a school's people are told."""
-
     query = {"school": reading.text}
 
     def shown(self, school: School) -> Response:
@@ -373,7 +348,7 @@ class LeadTimes(SchoolView):
         ),
         parameters=[_SCHOOL],
         answers={200: Answer(LeadTimesSerializer, "The lead times")},
-        refuses=(401, 403, 404, 406, 422),
+        refuses=(403, 404),
     )
     def get(self, request: Request) -> Response:
         return self.shown(self.school(self.asked["school"]))
@@ -387,7 +362,7 @@ class LeadTimes(SchoolView):
         ),
         body=LeadTimesToSetSerializer,
         answers={200: Answer(LeadTimesSerializer, "The lead times")},
-        refuses=(*_SENT, 403, 404),
+        refuses=(403, 404),
     )
     def put(self, request: Request) -> Response:
         sent = LeadTimesToSetSerializer.sent(request)

@@ -58,8 +58,6 @@ class FoundSerializer(ResponseSerializer):
 
 
 class Search(View):
-    """GET: whatever holds every word."""
-
     query = {"q": reading.name}
 
     @describe(
@@ -77,7 +75,6 @@ class Search(View):
             Parameter("q", "query", "The words.", {"type": "string", "minLength": 1, "maxLength": 200}, True)
         ],
         answers={200: Answer(FoundSerializer, "What was found")},
-        refuses=(401, 406, 422),
     )
     def get(self, request: Request) -> Response:
         if self.asked["q"] is None:

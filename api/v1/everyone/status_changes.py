@@ -39,8 +39,6 @@ class TurnListSerializer(ResponseSerializer):
 
 
 class Turns(View):
-    """GET: those of every student whose record the caller may read."""
-
     @describe(
         name="listTurns",
         summary="List the changes since yesterday",
@@ -51,7 +49,6 @@ class Turns(View):
             "turned and turned back is left out. The reading is logged."
         ),
         answers={200: Answer(TurnListSerializer, "What turned")},
-        refuses=(401, 406, 422),
     )
     def get(self, request: Request) -> Response:
         found = turns.seen_by(self.user, self.at, via="api")

@@ -8,7 +8,7 @@ from http import HTTPStatus
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.description import Answer, describe
 from api.v1.base.field_types import DAY, INSTANT, NAME, STRING, VERIFIED, WHOLE, like, word
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.base.views import View
@@ -19,9 +19,6 @@ from training.models import Aircraft as Craft
 from training.reports.airworthiness import Held, by_aircraft
 from training.services.fleet import aircraft as fleets
 from training.services.fleet.aircraft import AircraftError
-
-WRITES = (400, 401, 403, 406, 411, 413, 415, 422)
-
 
 REGISTRATION, CATEGORY, CLASS = like(NAME, maxLength=40), like(NAME, maxLength=40), like(NAME, maxLength=60)
 MODEL = like(NAME, maxLength=60, description="Make and model as entries name it, such as C172.")
@@ -93,8 +90,6 @@ class Listed:
 
 
 class Aircraft(View):
-    """GET: the aircraft of the caller's schools. POST: one more."""
-
     @describe(
         name="listAircraft",
         summary="List the aircraft of your schools, with their expirations",
@@ -104,7 +99,6 @@ class Aircraft(View):
             "today. Days alone: an inspection that goes by hours in service is not counted here."
         ),
         answers={200: Answer(AircraftListSerializer, "The aircraft")},
-        refuses=(401, 406, 422),
     )
     def get(self, request: Request) -> Response:
         listed = [
@@ -127,7 +121,7 @@ class Aircraft(View):
             200: Answer(AircraftSerializer, "Already listed"),
             201: Answer(AircraftSerializer, "It is listed"),
         },
-        refuses=(*WRITES, 409),
+        refuses=(403, 409),
     )
     def post(self, request: Request) -> Response:
         sent = AircraftToListSerializer.sent(request)
@@ -141,8 +135,6 @@ class Aircraft(View):
 
 
 class AircraftChecks(View):
-    """POST: something was done or issued."""
-
     @describe(
         name="recordAircraftCheck",
         summary="Add an inspection or a document of an aircraft",
@@ -151,12 +143,9 @@ class AircraftChecks(View):
             "edited: record it again to put a slip right. `expires` is the last day that is written on it, "
             "and only shortens what the rule gives. Reminders of what it renews are withdrawn."
         ),
-        parameters=[
-            Parameter("aircraft", "path", "The aircraft's id.", {"type": "integer", "minimum": 0}, True)
-        ],
         body=AircraftCheckToRecordSerializer,
         answers={200: Answer(AircraftSerializer, "The aircraft with what stands of it now")},
-        refuses=(*WRITES, 404),
+        refuses=(403,),
     )
     def post(self, request: Request, aircraft: int) -> Response:
         sent = AircraftCheckToRecordSerializer.sent(request)

@@ -11,7 +11,7 @@ from rest_framework.response import Response
 from rest_framework.throttling import UserRateThrottle
 
 from api.v1.base import reauthentication
-from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.description import CURSOR, Answer, Parameter, describe
 from api.v1.base.field_types import DAY, FLAG, STRING, UTC, UUID, VERIFIED, WHOLE, list_of, word
 from api.v1.base.pages import Pages, PageSerializer
 from api.v1.base.reauthentication import ConfirmedSerializer, ConfirmThrottle
@@ -36,7 +36,6 @@ _SCHOOL = Parameter(
     "The school's short name; may be left out by who administers one school alone.",
     {"type": "string"},
 )
-_WRITES = (400, 401, 403, 404, 406, 411, 413, 415, 422)
 
 
 def _note(faults: Faults, value: Any, place: str) -> str | None:
@@ -192,8 +191,6 @@ class OfSchool(View):
 
 
 class Findings(OfSchool):
-    """GET: what the last audits of a school found, in pages."""
-
     query = {
         "school": reading.text,
         "state": STATE.read,
@@ -218,10 +215,10 @@ class Findings(OfSchool):
             Parameter("kind", "query", "Only findings of this kind.", KIND.schema),
             Parameter("severity", "query", "Only findings so grave.", SEVERITY.schema),
             Parameter("student", "query", "Only of this student.", {"type": "string", "format": "uuid"}),
-            Parameter("cursor", "query", "As `next` or `previous` of a page has it.", {"type": "string"}),
+            CURSOR,
         ],
         answers={200: Answer(AuditFindingPageSerializer, "A page")},
-        refuses=(401, 403, 404, 406, 422),
+        refuses=(403, 404),
     )
     def get(self, request: Request) -> Response:
         school = self.school(self.asked["school"])
@@ -239,8 +236,6 @@ class Findings(OfSchool):
 
 
 class Audit(OfSchool):
-    """POST: audit a school now."""
-
     throttle_classes = [AuditThrottle]
 
     @describe(
@@ -254,7 +249,7 @@ class Audit(OfSchool):
         ),
         body=AuditToRunSerializer,
         answers={200: Answer(AuditDoneSerializer, "What is new, and what is no longer found")},
-        refuses=(*_WRITES, 429),
+        refuses=(403, 404, 429),
     )
     def post(self, request: Request) -> Response:
         sent = AuditToRunSerializer.sent(request)
@@ -269,8 +264,6 @@ class Audit(OfSchool):
 
 
 class FindingResolve(View):
-    """POST: somebody dealt with a finding."""
-
     throttle_classes = [ConfirmThrottle]
 
     @describe(
@@ -282,12 +275,9 @@ class FindingResolve(View):
             " same sent again is answered with what stands; another is a conflict (409). A finding that comes"
             " back after it was gone, or is found otherwise, is open again."
         ),
-        parameters=[
-            Parameter("finding", "path", "The finding's id.", {"type": "string", "format": "uuid"}, True)
-        ],
         body=FindingToResolveSerializer,
         answers={200: Answer(FindingResolutionSerializer, "Resolved")},
-        refuses=(*_WRITES, 409, 429),
+        refuses=(403, 409, 429),
     )
     def post(self, request: Request, finding: uuid.UUID) -> Response:
         found = findings.find(self.user, finding)

@@ -91,8 +91,6 @@ class InstructorRecordSerializer(InstructorShort):
 
 
 class Instructors(View):
-    """GET: the instructors whose own record the caller may see."""
-
     @describe(
         name="listInstructorRecords",
         summary="List the instructors whose own record you may see",
@@ -100,7 +98,6 @@ class Instructors(View):
             "Every instructor of the schools that the caller administers, and the caller where they instruct."
         ),
         answers={200: Answer(InstructorListSerializer, "The instructors")},
-        refuses=(401, 406, 422),
     )
     def get(self, request: Request) -> Response:
         listed = [instructors.as_json(role) for role in instructors.seen(self.user)]
@@ -108,8 +105,6 @@ class Instructors(View):
 
 
 class InstructorRecord(View):
-    """GET: one instructor's own record."""
-
     query = {"on": reading.day}
 
     @describe(
@@ -120,12 +115,8 @@ class InstructorRecord(View):
             " solo, when, with what result, until when each is kept, first-attempt figures,"
             " and the last day of recent experience. The reading is logged for each student in it."
         ),
-        parameters=[
-            Parameter("instructor", "path", "The instructor's id.", {"type": "integer", "minimum": 0}, True),
-            Parameter("on", "query", "As of this day; today where it is not given.", DAY.schema),
-        ],
+        parameters=[Parameter("on", "query", "As of this day; today where it is not given.", DAY.schema)],
         answers={200: Answer(InstructorRecordSerializer, "The record")},
-        refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, instructor: int) -> Response:
         kept = instructors.own_record(self.user, instructor, on=self.asked["on"], at=self.at, via="api")

@@ -8,7 +8,7 @@ from typing import Any
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.description import Answer, describe
 from api.v1.base.field_types import DAY, NAME, STRING, WHOLE, like, short
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.base.views import View
@@ -22,7 +22,6 @@ from training.services.courses.minimums import MinimumError
 MOST_TEXT = 2_000
 #: As much is listed; a school has a handful.
 MOST_LISTED = 1_000
-WRITES = (400, 401, 403, 406, 409, 411, 413, 415, 422)
 
 
 CODE = like(NAME, maxLength=80, pattern="^[a-z0-9]+([.-][a-z0-9]+)*$")
@@ -78,8 +77,6 @@ class SchoolMinimumToEndSerializer(RequestSerializer):
 
 
 class SchoolMinimums(View):
-    """GET: the minimums of the caller's schools. POST: one more."""
-
     @describe(
         name="listSchoolMinimums",
         summary="List the minimums of your schools",
@@ -88,7 +85,6 @@ class SchoolMinimums(View):
             " They stand in every report of the school's students, as the school's and never as law."
         ),
         answers={200: Answer(SchoolMinimumListSerializer, "The minimums")},
-        refuses=(401, 406, 422),
     )
     def get(self, request: Request) -> Response:
         listed = minimums.seen(self.user)[:MOST_LISTED]
@@ -107,7 +103,7 @@ class SchoolMinimums(View):
             200: Answer(SchoolMinimumSerializer, "Already on record"),
             201: Answer(SchoolMinimumSerializer, "Added"),
         },
-        refuses=WRITES,
+        refuses=(403, 409),
     )
     def post(self, request: Request) -> Response:
         sent = SchoolMinimumToAddSerializer.sent(request)
@@ -118,8 +114,6 @@ class SchoolMinimums(View):
 
 
 class SchoolMinimumEnd(View):
-    """POST: its last day."""
-
     @describe(
         name="endSchoolMinimum",
         summary="End a minimum of a school",
@@ -127,12 +121,9 @@ class SchoolMinimumEnd(View):
             "By an administrator of the school. `ends` is its last day, today at the school where it is not"
             " given, yesterday at the earliest: what was asked for on days that are over stays."
         ),
-        parameters=[
-            Parameter("minimum", "path", "The minimum's id.", {"type": "integer", "minimum": 0}, True)
-        ],
         body=SchoolMinimumToEndSerializer,
         answers={200: Answer(SchoolMinimumSerializer, "The minimum with its last day")},
-        refuses=(*WRITES, 404),
+        refuses=(403, 409),
     )
     def post(self, request: Request, minimum: int) -> Response:
         sent = SchoolMinimumToEndSerializer.sent(request)

@@ -11,7 +11,7 @@ from typing import Any
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.description import CURSOR, Answer, Parameter, describe
 from api.v1.base.errors import Problem, not_found
 from api.v1.base.field_types import DAY, FLAG, NAME, STRING, UUID, WHOLE, as_it_came, list_of, word
 from api.v1.base.pages import Pages, PageSerializer
@@ -31,8 +31,6 @@ from training.services.people import people
 from training.services.people.people import PeopleError
 
 _NUMBER = re.compile(r"[0-9]{1,18}", re.ASCII)
-WRITES = (400, 401, 403, 406, 409, 411, 413, 415, 422)
-ROLE = Parameter("role", "path", "The role's id.", {"type": "integer", "minimum": 0}, True)
 _ADMINISTRATORS = "The people of a school are listed and changed by its administrators alone."
 
 
@@ -180,8 +178,6 @@ class PeopleView(View):
 
 
 class People(PeopleView):
-    """GET: the roles at the caller's schools. POST: one more person."""
-
     query = {"cursor": reading.text, "school": reading.name}
 
     @describe(
@@ -194,10 +190,10 @@ class People(PeopleView):
         ),
         parameters=[
             Parameter("school", "query", "A school's short name.", {"type": "string"}),
-            Parameter("cursor", "query", "As `next` or `previous` of a page has it.", {"type": "string"}),
+            CURSOR,
         ],
         answers={200: Answer(PersonPageSerializer, "A page")},
-        refuses=(401, 403, 404, 406, 422),
+        refuses=(403, 404),
     )
     def get(self, request: Request) -> Response:
         mine = access.schools(self.user)
@@ -223,7 +219,7 @@ class People(PeopleView):
             200: Answer(PersonAddedSerializer, "The person already has this role"),
             201: Answer(PersonAddedSerializer, "The person was added"),
         },
-        refuses=WRITES,
+        refuses=(403, 409),
     )
     def post(self, request: Request) -> Response:
         sent = PersonToAddSerializer.sent(request)
@@ -247,15 +243,11 @@ class People(PeopleView):
 
 
 class PersonDetail(PeopleView):
-    """GET: one role. PUT: what an instructor's role holds."""
-
     @describe(
         name="readPerson",
         summary="Read one role",
         description="By an administrator of its school.",
-        parameters=[ROLE],
         answers={200: Answer(PersonSerializer, "The role with its person")},
-        refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, role: int) -> Response:
         return self.shown(role)
@@ -267,10 +259,9 @@ class PersonDetail(PeopleView):
             "Certificate number, last day of recent experience, ratings: all of it at once; what is left out"
             " is not recorded any more. It is kept who changed what."
         ),
-        parameters=[ROLE],
         body=PersonToChangeSerializer,
         answers={200: Answer(PersonSerializer, "The role as it is now")},
-        refuses=(*WRITES, 404),
+        refuses=(403, 409),
     )
     def put(self, request: Request, role: int) -> Response:
         found = self.role(role)
@@ -280,8 +271,6 @@ class PersonDetail(PeopleView):
 
 
 class PersonEnd(PeopleView):
-    """POST: a role ends."""
-
     @describe(
         name="endPerson",
         summary="End a role",
@@ -290,9 +279,8 @@ class PersonEnd(PeopleView):
             " signed. The last administrator of a school stays (409). Ended once, it is answered the same"
             " again."
         ),
-        parameters=[ROLE],
         answers={204: Answer(None, "It has ended")},
-        refuses=(401, 403, 404, 406, 409, 411, 413, 415, 422),
+        refuses=(403, 409, 411, 413, 415),
     )
     def post(self, request: Request, role: int) -> Response:
         try:
@@ -306,15 +294,12 @@ class PersonEnd(PeopleView):
 
 
 class PersonLink(PeopleView):
-    """POST: the link to set the password goes out once more."""
-
     @describe(
         name="sendPersonLink",
         summary="Send the link to set a password",
         description="To the address on the account. Too many within a minute are refused (429).",
-        parameters=[ROLE],
         answers={200: Answer(PersonLinkSerializer, "Sent")},
-        refuses=(401, 404, 406, 409, 411, 413, 415, 422, 429),
+        refuses=(409, 411, 413, 415, 429),
     )
     def post(self, request: Request, role: int) -> Response:
         found = self.role(role)

@@ -10,7 +10,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.v1.base import reauthentication
-from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.description import Answer, describe
 from api.v1.base.errors import not_found
 from api.v1.base.field_types import COUNT, FLAG, NAME, STRING, TEXT, like, list_of, word
 from api.v1.base.reauthentication import ConfirmThrottle, MayBeConfirmedSerializer
@@ -25,11 +25,6 @@ from training.services.records import record_changes
 from training.services.school import aircraft_models, school_settings
 from training.services.school.aircraft_models import Link, ModelError
 from training.services.school.school_settings import SettingsError
-
-READS = (401, 404, 406, 422)
-WRITES = (400, 401, 403, 404, 406, 411, 413, 415, 422)
-_SCHOOL = Parameter("school", "path", "The school's short name.", {"type": "string"}, True)
-
 
 CLAIM_LISTS = replace(
     list_of(NAME, 20), schema={**listed(word(CLAIMABLE).schema, len(CLAIMABLE)), "uniqueItems": True}
@@ -114,15 +109,11 @@ class OfSchool(View):
 
 
 class SchoolSettings(OfSchool):
-    """GET, PUT: the settings."""
-
     @describe(
         name="schoolSettings",
         summary="Show a school's settings",
         description="Those that answers about the school's students depend on.",
-        parameters=[_SCHOOL],
         answers={200: Answer(SchoolSettingsSerializer, "The settings")},
-        refuses=READS,
     )
     def get(self, request: Request, school: str) -> Response:
         return Response(SchoolSettingsSerializer(self.school(school)).data)
@@ -137,10 +128,9 @@ class SchoolSettings(OfSchool):
             "`about`, and signs `claims_asked` and `reason`. Who changed what is kept, and every report of "
             "the school's students is worked out anew."
         ),
-        parameters=[_SCHOOL],
         body=SchoolSettingsToSetSerializer,
         answers={200: Answer(SchoolSettingsSerializer, "The settings as they are now")},
-        refuses=(*WRITES, 429),
+        refuses=(403, 429),
     )
     def put(self, request: Request, school: str) -> Response:
         found = self.school(school)
@@ -175,8 +165,6 @@ class SchoolSettings(OfSchool):
 
 
 class SchoolAircraftModels(OfSchool):
-    """GET, PUT: which spellings are one make and model."""
-
     @describe(
         name="aircraftModels",
         summary="Show the makes and models that a school knows, with their spellings",
@@ -185,9 +173,7 @@ class SchoolAircraftModels(OfSchool):
             "shipped. `spellings` are the school's own links. An endorsement for one model does not count "
             "for another; a spelling that nobody linked raises a question."
         ),
-        parameters=[_SCHOOL],
         answers={200: Answer(AircraftModelsSerializer, "The models")},
-        refuses=READS,
     )
     def get(self, request: Request, school: str) -> Response:
         return _models(self.school(school))
@@ -201,10 +187,9 @@ class SchoolAircraftModels(OfSchool):
             "`category` and `class`. A link stands over the shipped one of the same spelling. Who changed "
             "what is kept, and every report of the school's students is worked out anew."
         ),
-        parameters=[_SCHOOL],
         body=AircraftModelsToSetSerializer,
         answers={200: Answer(AircraftModelsSerializer, "The models as they are now")},
-        refuses=WRITES,
+        refuses=(403,),
     )
     def put(self, request: Request, school: str) -> Response:
         found = self.school(school)

@@ -9,7 +9,7 @@ from http import HTTPStatus
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.description import Answer, describe
 from api.v1.base.errors import Problem, not_found
 from api.v1.base.field_types import DAY, STRING, WHOLE
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
@@ -20,9 +20,6 @@ from training.models import Assignment, Role, Student
 from training.services import access
 from training.services.people import people
 from training.services.people.people import PeopleError
-
-WRITES = (400, 401, 403, 404, 406, 409, 411, 413, 415, 422)
-_ASSIGNMENT = Parameter("assignment", "path", "The assignment's id.", {"type": "integer", "minimum": 0}, True)
 
 
 class AssignmentSerializer(ResponseSerializer):
@@ -44,15 +41,11 @@ class AssignmentToMakeSerializer(RequestSerializer):
 
 
 class StudentAssignments(StudentView):
-    """GET: who teaches a student, and did. POST: somebody teaches the student from a day on."""
-
     @describe(
         name="listAssignments",
         summary="List the instructors of a student",
         description="Those that ended too, the newest first. The reading is logged.",
-        parameters=[Parameter.student()],
         answers={200: Answer(AssignmentListSerializer, "The assignments")},
-        refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.open(ref, "assignments")
@@ -68,13 +61,12 @@ class StudentAssignments(StudentView):
             " of people has it; from `starts` on, today where it is left out, the instructor reads and writes"
             " the record. The same sent again is answered with what stands (200)."
         ),
-        parameters=[Parameter.student()],
         body=AssignmentToMakeSerializer,
         answers={
             200: Answer(AssignmentSerializer, "Already on record"),
             201: Answer(AssignmentSerializer, "The assignment"),
         },
-        refuses=WRITES,
+        refuses=(403, 409),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.open(ref, "assignments")
@@ -95,8 +87,6 @@ class StudentAssignments(StudentView):
 
 
 class AssignmentEnd(StudentView):
-    """POST: the record is closed to an instructor, now."""
-
     @describe(
         name="endAssignment",
         summary="End an instructor's assignment",
@@ -104,9 +94,8 @@ class AssignmentEnd(StudentView):
             "By an administrator of the school. It ends with yesterday; one that began today had no day and"
             " is taken back, and `ends` is then the day before `starts`. Ended already, it stays as it is."
         ),
-        parameters=[Parameter.student(), _ASSIGNMENT],
         answers={200: Answer(AssignmentSerializer, "The assignment as it ended")},
-        refuses=(401, 403, 404, 406, 411, 413, 415, 422),
+        refuses=(403, 411, 413, 415),
     )
     def post(self, request: Request, ref: uuid.UUID, assignment: int) -> Response:
         student = self.open(ref, "assignments")

@@ -99,8 +99,6 @@ class EntriesAttestedSerializer(ResponseSerializer):
 
 
 class StudentDocuments(SigningView):
-    """GET: the documents and tests on record. POST: one more."""
-
     query = {"on": reading.day}
 
     def get_throttles(self) -> list[Any]:
@@ -115,9 +113,8 @@ class StudentDocuments(SigningView):
             "until when: one medical certificate has an end for each privilege. Worked out by the rules in "
             "force on the day `on`, today at the school where it is not given. The reading is logged."
         ),
-        parameters=[Parameter.student(), Parameter.on("the rules in force on it answer")],
+        parameters=[Parameter.on("the rules in force on it answer")],
         answers={200: Answer(PaperListSerializer, "Documents and tests")},
-        refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.open(ref, "documents")
@@ -139,13 +136,12 @@ class StudentDocuments(SigningView):
             "Of proof of identity or citizenship (`citizenship-evidence`) `remarks` says what was shown; no "
             "copy is kept."
         ),
-        parameters=[Parameter.student()],
         body=PaperToAddSerializer,
         answers={
             200: Answer(PaperListedSerializer, "Already on record"),
             201: Answer(PaperListedSerializer, "Added"),
         },
-        refuses=(400, 401, 403, 404, 406, 409, 411, 413, 415, 422, 429),
+        refuses=(403, 409, 429),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.writable(ref)
@@ -180,8 +176,6 @@ class StudentDocuments(SigningView):
 
 
 class StudentAttestations(SigningView):
-    """POST: entries that stand on record as claims are vouched for."""
-
     throttle_classes = [ConfirmThrottle]
 
     @describe(
@@ -196,10 +190,9 @@ class StudentAttestations(SigningView):
             "gives it here. So is a test that names another instructor of this school, who attests it. "
             "Sealed in the school's ledger."
         ),
-        parameters=[Parameter.student()],
         body=EntriesToAttestSerializer,
         answers={200: Answer(EntriesAttestedSerializer, "Those that were claims until now")},
-        refuses=(400, 401, 403, 404, 406, 411, 413, 415, 422, 429),
+        refuses=(403, 429),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.writable(ref)

@@ -24,8 +24,6 @@ from training.services.people import enrolments
 from training.services.people.enrolments import EnrolmentError
 
 MOST_VERSION = 100_000
-ENROLMENT = Parameter("entry", "path", "The enrolment's id.", {"type": "string", "format": "uuid"}, True)
-_WRITES = (400, 401, 403, 404, 406, 409, 411, 413, 415, 422)
 
 
 def _version(faults: Faults, value: Any, place: str) -> int | None:
@@ -107,15 +105,11 @@ class EnrolmentView(LessonView):
 
 
 class StudentEnrolments(EnrolmentView):
-    """GET: the enrolments of a student. POST: one more."""
-
     @describe(
         name="listEnrolments",
         summary="List the enrolments",
         description="The newest first, each with the version of the course that it holds on to.",
-        parameters=[Parameter.student()],
         answers={200: Answer(EnrolmentListSerializer, "The enrolments")},
-        refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.open(ref, "enrolments")
@@ -128,10 +122,9 @@ class StudentEnrolments(EnrolmentView):
             "The enrolment holds on to the version it was made with. `id` is the caller's own: the same sent"
             " again gives what there is."
         ),
-        parameters=[Parameter.student()],
         body=EnrolmentToMakeSerializer,
         answers={201: Answer(EnrolmentSerializer, "The enrolment")},
-        refuses=_WRITES,
+        refuses=(403, 409),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.writable(ref)
@@ -152,16 +145,13 @@ class StudentEnrolments(EnrolmentView):
 
 
 class EnrolmentEnd(EnrolmentView):
-    """POST: the last day of an enrolment."""
-
     @describe(
         name="endEnrolment",
         summary="End an enrolment",
         description="Gives it its last day; it stays on file.",
-        parameters=[Parameter.student(), ENROLMENT],
         body=EnrolmentToEndSerializer,
         answers={200: Answer(EnrolmentSerializer, "The enrolment")},
-        refuses=_WRITES,
+        refuses=(403, 409),
     )
     def post(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
         student = self.writable(ref)
@@ -172,8 +162,6 @@ class EnrolmentEnd(EnrolmentView):
 
 
 class EnrolmentMove(EnrolmentView):
-    """GET: what a move to a newer version would mean. POST: the move."""
-
     query = {"version": reading.text}
 
     @describe(
@@ -184,12 +172,9 @@ class EnrolmentMove(EnrolmentView):
             " grade stands in the newer one."
         ),
         parameters=[
-            Parameter.student(),
-            ENROLMENT,
-            Parameter("version", "query", "The newer version.", {"type": "integer", "minimum": 1}, True),
+            Parameter("version", "query", "The newer version.", {"type": "integer", "minimum": 1}, True)
         ],
         answers={200: Answer(EnrolmentMovePreviewSerializer, "What would change")},
-        refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
         student = self.open(ref, f"enrolment {entry} move")
@@ -210,10 +195,9 @@ class EnrolmentMove(EnrolmentView):
             "Sealed with what was carried over. What was not is asked for again; no grade is lost from the"
             " record."
         ),
-        parameters=[Parameter.student(), ENROLMENT],
         body=EnrolmentToMoveSerializer,
         answers={200: Answer(EnrolmentSerializer, "The enrolment")},
-        refuses=_WRITES,
+        refuses=(403, 409),
     )
     def post(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
         student = self.writable(ref)

@@ -8,7 +8,7 @@ from http import HTTPStatus
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.description import Answer, describe
 from api.v1.base.errors import Problem
 from api.v1.base.field_types import DAY, NAME, STRING
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
@@ -39,15 +39,11 @@ class GuardianToRecordSerializer(RequestSerializer):
 
 
 class Guardians(StudentView):
-    """GET, POST: a minor's guardians with their consent."""
-
     @describe(
         name="listGuardians",
         summary="List a student's guardians",
         description="Those whose consent was recorded, ended ones included. The reading is logged.",
-        parameters=[Parameter.student()],
         answers={200: Answer(GuardianListSerializer, "The guardians")},
-        refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.open(ref, "guardians")
@@ -64,10 +60,9 @@ class Guardians(StudentView):
             "The guardian of a minor is then told what ends, too, until the student is of age. One who is on "
             "record under the same e-mail address is changed; `consent_until` takes the consent back."
         ),
-        parameters=[Parameter.student()],
         body=GuardianToRecordSerializer,
         answers={200: Answer(GuardianSerializer, "As it is on record now")},
-        refuses=(400, 401, 403, 404, 406, 411, 413, 415, 422),
+        refuses=(403,),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.open(ref, "guardians")

@@ -14,7 +14,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.v1.base import reauthentication
-from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.description import Answer, describe
 from api.v1.base.errors import Problem
 from api.v1.base.field_types import (
     FLAG,
@@ -129,8 +129,6 @@ class OriginsSerializer(ResponseSerializer):
 
 
 class StudentHandOver(StudentView):
-    """POST: the whole record in one file."""
-
     @describe(
         name="handOverRecord",
         summary="Hand over a record",
@@ -141,9 +139,7 @@ class StudentHandOver(StudentView):
             " `python -m training.ledger.verify FILE --key ID` checks it without this server. For whoever may"
             " read the record; that it was handed over is logged, and sealed."
         ),
-        parameters=[Parameter.student()],
         answers={200: Answer(HandOverSerializer, "The file")},
-        refuses=(401, 404, 406, 422, 503),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
         student = access.student(self.user, ref, on=self.today)
@@ -157,8 +153,6 @@ class StudentHandOver(StudentView):
 
 
 class TakeOver(View):
-    """POST: a record that another school handed over."""
-
     @describe(
         name="takeOverRecord",
         summary="Import a record from another school",
@@ -180,7 +174,7 @@ class TakeOver(View):
             200: Answer(TakenOverSerializer, "Brought up to date, or the same as before"),
             201: Answer(TakenOverSerializer, "A new student"),
         },
-        refuses=(400, 401, 403, 406, 409, 411, 413, 415, 422, 429),
+        refuses=(403, 409, 429),
     )
     def post(self, request: Request) -> Response:
         sent = HandOverToTakeSerializer.sent(request)
@@ -221,8 +215,6 @@ class TakeOver(View):
 
 
 class StudentOrigins(StudentView):
-    """GET: what came from other schools."""
-
     @describe(
         name="originsOfStudent",
         summary="List the entries signed at other schools",
@@ -232,9 +224,7 @@ class StudentOrigins(StudentView):
             " and its body fitted a checkpoint signed with a trusted key; it is false where the body had been"
             " erased there, so that only the proof could be checked. The reading is logged."
         ),
-        parameters=[Parameter.student()],
         answers={200: Answer(OriginsSerializer, "What came from elsewhere")},
-        refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.open(ref, "origins")

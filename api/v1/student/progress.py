@@ -181,8 +181,6 @@ class ProgressSerializer(ResponseSerializer):
 
 
 class StudentProgress(LessonView):
-    """GET: where a student stands in the course, and the next lesson."""
-
     query = {"on": reading.day, "known_at": reading.instant}
 
     @describe(
@@ -194,12 +192,10 @@ class StudentProgress(LessonView):
             " none (404). The reading is logged."
         ),
         parameters=[
-            Parameter.student(),
             Parameter.on("the day asked about"),
             Parameter("known_at", "query", "Answer from what was on record at this instant.", INSTANT.schema),
         ],
         answers={200: Answer(ProgressSerializer, "The student's progress")},
-        refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.open(ref, "progress")

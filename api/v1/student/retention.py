@@ -8,7 +8,7 @@ from http import HTTPStatus
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.description import Answer, describe
 from api.v1.base.errors import Problem, not_found
 from api.v1.base.field_types import DAY, FLAG, STRING, TEXT, UUID, WHOLE, like, list_of, open_to
 from api.v1.base.reports import AT
@@ -18,7 +18,6 @@ from training.models import RetentionHold, Student
 from training.services import access
 from training.services.records import erasure
 
-WRITES = (400, 401, 403, 404, 406, 411, 413, 415, 422)
 COUNTS = open_to(WHOLE.schema)
 REASON = like(TEXT, minLength=1, maxLength=2000, pattern=r"\S")
 
@@ -89,8 +88,6 @@ class _Administered(StudentView):
 
 
 class StudentRetention(_Administered):
-    """GET: what may be erased when."""
-
     @describe(
         name="readRetention",
         summary="Show what may be erased, and when",
@@ -98,9 +95,8 @@ class StudentRetention(_Administered):
             "What the law asks to keep of this record until which day, with citations, the holds that stand,"
             " and what an erasure would take away. For the school's administrators."
         ),
-        parameters=[Parameter.student()],
         answers={200: Answer(RetentionSerializer, "What may be erased, and when")},
-        refuses=(401, 403, 404, 406, 422),
+        refuses=(403,),
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.administered(ref, "retention")
@@ -110,16 +106,13 @@ class StudentRetention(_Administered):
 
 
 class StudentHolds(_Administered):
-    """POST: a hold."""
-
     @describe(
         name="holdRecord",
         summary="Place a hold on a record",
         description="Nothing of the record is erased while the hold stands. For the school's administrators.",
-        parameters=[Parameter.student()],
         body=ReasonSerializer,
         answers={201: Answer(HoldSerializer, "The hold")},
-        refuses=WRITES,
+        refuses=(403,),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.administered(ref, "holds")
@@ -129,19 +122,13 @@ class StudentHolds(_Administered):
 
 
 class StudentHoldRelease(_Administered):
-    """POST: the end of a hold."""
-
     @describe(
         name="releaseHold",
         summary="Release a hold",
         description="The hold stays on file with both reasons. For the school's administrators.",
-        parameters=[
-            Parameter.student(),
-            Parameter("hold", "path", "The hold's id.", {"type": "integer", "minimum": 0}, True),
-        ],
         body=ReasonSerializer,
         answers={200: Answer(HoldSerializer, "The hold, released")},
-        refuses=WRITES,
+        refuses=(403,),
     )
     def post(self, request: Request, ref: uuid.UUID, hold: int) -> Response:
         student = self.administered(ref, "holds")
@@ -154,8 +141,6 @@ class StudentHoldRelease(_Administered):
 
 
 class StudentErasure(_Administered):
-    """POST: the erasure, shown first."""
-
     @describe(
         name="eraseRecord",
         summary="Erase a record",
@@ -165,10 +150,9 @@ class StudentErasure(_Administered):
             " it holds no names). Refused (409) while the law asks to keep the record, a hold stands or the"
             " student is enrolled. For the school's administrators."
         ),
-        parameters=[Parameter.student()],
         body=ErasureToDoSerializer,
         answers={200: Answer(RetentionSerializer, "What was, or would be, erased")},
-        refuses=(*WRITES, 409),
+        refuses=(403, 409),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.administered(ref, "erasure")

@@ -10,7 +10,7 @@ from django.http import HttpResponse
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.description import CURSOR, Answer, Parameter, describe
 from api.v1.base.errors import not_found
 from api.v1.base.field_types import FLAG, INSTANT, STRING, UUID, WHOLE
 from api.v1.base.pages import Pages, PageSerializer
@@ -135,8 +135,6 @@ class StudentView(View):
 
 
 class Students(View):
-    """GET: the students the caller may see, in pages."""
-
     query = {"cursor": reading.text}
 
     @describe(
@@ -146,11 +144,9 @@ class Students(View):
             "A student sees themselves, an instructor the students assigned to them today, an administrator "
             f"those of their school. Pages of {StudentPages.page_size}; follow `next`."
         ),
-        parameters=[
-            Parameter("cursor", "query", "As `next` or `previous` of a page has it.", {"type": "string"})
-        ],
+        parameters=[CURSOR],
         answers={200: Answer(StudentPageSerializer, "A page")},
-        refuses=(401, 404, 406, 422),
+        refuses=(404,),
     )
     def get(self, request: Request) -> Response:
         seen = access.visible_students(self.user, on=self.today).select_related("school")
@@ -159,15 +155,11 @@ class Students(View):
 
 
 class StudentDetail(StudentView):
-    """GET: one student."""
-
     @describe(
         name="readStudent",
         summary="Read one student",
         description="Who the student is; the record itself is at `record`. The reading is logged.",
-        parameters=[Parameter.student()],
         answers={200: Answer(StudentSerializer, "The student")},
-        refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.open(ref, "student")
@@ -183,8 +175,6 @@ _KNOWN_AT = Parameter(
 
 
 class StudentEligibility(StudentView):
-    """GET: every milestone in short."""
-
     query = _WHEN
 
     @describe(
@@ -196,9 +186,8 @@ class StudentEligibility(StudentView):
             "and what is missing next; and by name those that the rules do not cover for this student. "
             "Without `on`, the day is today at the student's school."
         ),
-        parameters=[Parameter.student(), Parameter.on("the day asked about"), _KNOWN_AT],
+        parameters=[Parameter.on("the day asked about"), _KNOWN_AT],
         answers={200: Answer(OverviewSerializer, "Every milestone")},
-        refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.open(ref, "eligibility")
@@ -213,8 +202,6 @@ def in_a_query(field: Any) -> Schema:
 
 
 class StudentMilestone(StudentView):
-    """GET: the report for one milestone."""
-
     query = {**_WHEN, **READERS}
 
     @describe(
@@ -229,8 +216,6 @@ class StudentMilestone(StudentView):
             "Without `on`, the day is today at the student's school."
         ),
         parameters=[
-            Parameter.student(),
-            Parameter.milestone(),
             Parameter.on("the day asked about"),
             _KNOWN_AT,
             *(
@@ -239,7 +224,6 @@ class StudentMilestone(StudentView):
             ),
         ],
         answers={200: Answer(EligibilityReportSerializer, "The report")},
-        refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID, milestone: str) -> HttpResponse:
         asked = dict(self.asked)

@@ -39,16 +39,7 @@ from training.services.courses import courses
 from training.services.courses.courses import Address
 
 ETAG = Header("ETag", "Names what this version says; send it back in If-Match.")
-COURSE = Parameter(
-    "course",
-    "path",
-    "The course's code; of a school's own course, with the school's short name: `private-airplane@lakeside`.",
-    {"type": "string", "examples": ["private-airplane"]},
-    True,
-)
-NUMBER = Parameter("number", "path", "The version, counted from 1.", {"type": "integer", "minimum": 1}, True)
 _NUMBER = re.compile(r"[1-9][0-9]{0,8}", re.ASCII)
-_READS = (401, 404, 406, 422)
 
 
 def _number(faults: Faults, value: Any, place: str) -> int | None:
@@ -75,8 +66,6 @@ class CourseView(View):
 
 
 class Courses(CourseView):
-    """GET: the courses open to the caller."""
-
     @describe(
         name="listCourses",
         summary="List your courses",
@@ -86,7 +75,6 @@ class Courses(CourseView):
             " code, and of a school's own course `code@school`."
         ),
         answers={200: Answer(CourseListSerializer, "The courses")},
-        refuses=(401, 406, 422),
     )
     def get(self, request: Request) -> Response:
         listed = [
@@ -97,8 +85,6 @@ class Courses(CourseView):
 
 
 class CourseDetail(CourseView):
-    """GET: the newest version. PUT: the draft of the next one."""
-
     parser_classes = [StrictJSONParser, YAMLParser]
     renderer_classes = [JSONRenderer, YAMLRenderer]
 
@@ -109,13 +95,11 @@ class CourseDetail(CourseView):
             "The newest version that the caller may see: for an administrator of its school the draft, where"
             " there is one. `Accept: application/yaml` gives the text of its file instead."
         ),
-        parameters=[COURSE],
         answers={
             200: Answer(
                 CourseVersionSerializer, "The newest version", [ETAG], also={YAML: CourseOutlineSerializer}
             )
         },
-        refuses=_READS,
     )
     def get(self, request: Request, course: str) -> Response:
         return _answer(request, self.version(course))
@@ -131,10 +115,7 @@ class CourseDetail(CourseView):
             " its line, or in JSON at its path. `If-Match` names the newest version, which the change starts"
             " from; a new course is sent without it. What says what the newest version says changes nothing."
         ),
-        parameters=[
-            COURSE,
-            Parameter("If-Match", "header", "The ETag of the newest version.", {"type": "string"}),
-        ],
+        parameters=[Parameter("If-Match", "header", "The ETag of the newest version.", {"type": "string"})],
         body=CourseOutlineSerializer,
         body_also=[YAML],
         answers={
@@ -151,7 +132,7 @@ class CourseDetail(CourseView):
                 also={YAML: CourseOutlineSerializer},
             ),
         },
-        refuses=(400, 401, 403, 404, 406, 411, 412, 413, 415, 422, 428),
+        refuses=(403, 412, 428),
     )
     def put(self, request: Request, course: str) -> Response:
         address = Address.read(course)
@@ -181,8 +162,6 @@ class CourseDetail(CourseView):
 
 
 class CourseVersionDetail(CourseView):
-    """GET: one version."""
-
     renderer_classes = [JSONRenderer, YAMLRenderer]
 
     @describe(
@@ -194,19 +173,15 @@ class CourseVersionDetail(CourseView):
             " `outline` is the course as `writeCourse` takes it; `in_words` says each standard in words."
             " `Accept: application/yaml` gives the text of its file instead."
         ),
-        parameters=[COURSE, NUMBER],
         answers={
             200: Answer(CourseVersionSerializer, "The version", [ETAG], also={YAML: CourseOutlineSerializer})
         },
-        refuses=_READS,
     )
     def get(self, request: Request, course: str, number: int) -> Response:
         return _answer(request, self.version(course, number))
 
 
 class CourseComparison(CourseView):
-    """GET: what differs between two versions."""
-
     query = {"with": _number}
 
     @describe(
@@ -217,12 +192,9 @@ class CourseComparison(CourseView):
             " say the same. Neither has to be the older one."
         ),
         parameters=[
-            COURSE,
-            NUMBER,
-            Parameter("with", "query", "The other version.", {"type": "integer", "minimum": 1}, True),
+            Parameter("with", "query", "The other version.", {"type": "integer", "minimum": 1}, True)
         ],
         answers={200: Answer(CourseComparisonSerializer, "What differs")},
-        refuses=_READS,
     )
     def get(self, request: Request, course: str, number: int) -> Response:
         other = self.asked["with"]
@@ -235,8 +207,6 @@ class CourseComparison(CourseView):
 
 
 class CoursePublication(CourseView):
-    """POST: freeze a draft."""
-
     throttle_classes = [ConfirmThrottle]
 
     @describe(
@@ -247,10 +217,9 @@ class CoursePublication(CourseView):
             " is that of the draft that was read. From then on the version stays as it is, and enrolments may"
             " hold on to it. The same sent again gives the same answer; another content is a conflict (409)."
         ),
-        parameters=[COURSE, NUMBER],
         body=CourseToPublishSerializer,
         answers={200: Answer(CourseVersionSerializer, "Published", [ETAG])},
-        refuses=(400, 401, 403, 404, 406, 409, 411, 413, 415, 422, 429),
+        refuses=(403, 409, 429),
     )
     def post(self, request: Request, course: str, number: int) -> Response:
         address = Address.read(course)

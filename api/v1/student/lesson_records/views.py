@@ -9,7 +9,7 @@ from django.utils.http import parse_etags
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.v1.base.description import Answer, Header, Parameter, describe
+from api.v1.base.description import CURSOR, Answer, Header, Parameter, describe
 from api.v1.base.errors import Problem
 from api.v1.base.reauthentication import ConfirmThrottle
 from api.v1.student.endorsements.views import SigningView
@@ -32,9 +32,6 @@ from training.services.errors import find
 from training.services.lessons import lesson_records, sign_offs
 
 ETAG = Header("ETag", "Names this draft; send it back in If-Match.")
-RECORD = Parameter("entry", "path", "The lesson record's id.", {"type": "string", "format": "uuid"}, True)
-_WRITES = (400, 401, 403, 404, 406, 409, 411, 413, 415, 422)
-_SIGNS = (*_WRITES, 429)
 
 
 class LessonView(SigningView):
@@ -56,8 +53,6 @@ class LessonView(SigningView):
 
 
 class LessonRecords(LessonView):
-    """GET: a student's lesson records, in pages. POST: the draft of one."""
-
     query = {"cursor": reading.text}
 
     @describe(
@@ -67,12 +62,8 @@ class LessonRecords(LessonView):
             f"Drafts and signed ones, the newest first, in pages of {LessonRecordPages.page_size}; follow"
             " `next`. The student sees those that are signed. The reading is logged."
         ),
-        parameters=[
-            Parameter.student(),
-            Parameter("cursor", "query", "As `next` or `previous` of a page has it.", {"type": "string"}),
-        ],
+        parameters=[CURSOR],
         answers={200: Answer(LessonRecordPageSerializer, "A page")},
-        refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.open(ref, "lesson-records")
@@ -91,10 +82,9 @@ class LessonRecords(LessonView):
             " What was measured is held against the standards of the course: `hints` says inside or outside"
             " and by how much, and the instructor grades."
         ),
-        parameters=[Parameter.student()],
         body=LessonRecordToDraftSerializer,
         answers={201: Answer(LessonRecordSerializer, "The draft", [ETAG])},
-        refuses=_WRITES,
+        refuses=(403, 409),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.teaching(ref)
@@ -104,8 +94,6 @@ class LessonRecords(LessonView):
 
 
 class LessonRecordDetail(LessonView):
-    """GET: one lesson record. PUT: other content for a draft."""
-
     @describe(
         name="readLessonRecord",
         summary="Read a lesson record",
@@ -113,9 +101,7 @@ class LessonRecordDetail(LessonView):
             "With what is computed from times and route beside what was typed, and its sign-off,"
             " acknowledgement and correction where there are any. The reading is logged."
         ),
-        parameters=[Parameter.student(), RECORD],
         answers={200: Answer(LessonRecordSerializer, "The lesson record", [ETAG])},
-        refuses=(401, 404, 406, 422),
     )
     def get(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
         return _answer(self.record(self.open(ref, f"lesson-record {entry}"), entry))
@@ -127,14 +113,10 @@ class LessonRecordDetail(LessonView):
             "The body takes the place of the draft's lesson and content. `If-Match` carries the ETag of the"
             " draft that the change starts from. What is signed is not changed (409) but corrected."
         ),
-        parameters=[
-            Parameter.student(),
-            RECORD,
-            Parameter("If-Match", "header", "The ETag of the draft.", {"type": "string"}),
-        ],
+        parameters=[Parameter("If-Match", "header", "The ETag of the draft.", {"type": "string"})],
         body=LessonRecordToChangeSerializer,
         answers={200: Answer(LessonRecordSerializer, "The draft", [ETAG])},
-        refuses=(*_WRITES, 412, 428),
+        refuses=(403, 409, 412, 428),
     )
     def put(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
         student = self.teaching(ref)
@@ -154,8 +136,6 @@ class LessonRecordDetail(LessonView):
 
 
 class LessonRecordSign(LessonView):
-    """POST: the sign-off."""
-
     throttle_classes = [ConfirmThrottle]
 
     @describe(
@@ -168,10 +148,9 @@ class LessonRecordSign(LessonView):
             " place of what it corrects. The same sent again gives the same answer; a second, different"
             " sign-off is a conflict (409). `performed_at` is when it was signed, where the network was away."
         ),
-        parameters=[Parameter.student(), RECORD],
         body=LessonRecordToSignSerializer,
         answers={200: Answer(LessonSignOffSerializer, "Signed")},
-        refuses=_SIGNS,
+        refuses=(403, 409, 429),
     )
     def post(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
         student = self.teaching(ref)
@@ -184,8 +163,6 @@ class LessonRecordSign(LessonView):
 
 
 class LessonRecordAcknowledge(LessonView):
-    """POST: the student's own signature."""
-
     throttle_classes = [ConfirmThrottle]
 
     @describe(
@@ -195,10 +172,9 @@ class LessonRecordAcknowledge(LessonView):
             "By the student, who confirms it with the password or a passkey. It is sealed in the school's"
             " ledger. The same sent again gives the same answer."
         ),
-        parameters=[Parameter.student(), RECORD],
         body=LessonRecordToAcknowledgeSerializer,
         answers={200: Answer(LessonAcknowledgementSerializer, "Acknowledged")},
-        refuses=_SIGNS,
+        refuses=(403, 409, 429),
     )
     def post(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
         student = self.seen(ref)
@@ -211,8 +187,6 @@ class LessonRecordAcknowledge(LessonView):
 
 
 class LessonRecordCorrect(LessonView):
-    """POST: the draft of a correction."""
-
     @describe(
         name="correctLessonRecord",
         summary="Correct a signed lesson record",
@@ -221,10 +195,9 @@ class LessonRecordCorrect(LessonView):
             " stand in the place of the other's; both records and both sign-offs stay visible. A record is"
             " corrected once; after that its correction is. `id` is the caller's own, as for a draft."
         ),
-        parameters=[Parameter.student(), RECORD],
         body=LessonRecordCorrectionSerializer,
         answers={201: Answer(LessonRecordSerializer, "The draft of the correction", [ETAG])},
-        refuses=_WRITES,
+        refuses=(403, 409),
     )
     def post(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
         student = self.teaching(ref)
