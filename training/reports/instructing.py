@@ -55,6 +55,13 @@ def is_training(flight: engine.Flight) -> bool:
     return flight.aircraft.device is None and not times.get("solo") and times.get("dual") != 0
 
 
+def training_of(flight: engine.Flight, id: str, zone: dt.tzinfo) -> Training:
+    """The flight training of one flight: the time logged as dual, at most the whole where nobody wrote it."""
+    logged = flight.times.get("dual")
+    most = flight.times.get("total") if logged is None else logged
+    return training(id, flight.date, zone, logged or 0, most, flight.off, flight.on)
+
+
 def hours(role: Role, flight: engine.Flight, *, corrects: uuid.UUID | None = None) -> Hours | None:
     """The hours around a flight that the instructor is about to sign; None where it is no flight training.
 
@@ -63,10 +70,7 @@ def hours(role: Role, flight: engine.Flight, *, corrects: uuid.UUID | None = Non
     asked = rule(instructing.HOURS_IN_24, flight.date)
     if not is_training(flight):
         return None
-    zone = zoneinfo.ZoneInfo(role.school.time_zone)
-    logged = flight.times.get("dual")
-    most = flight.times.get("total") if logged is None else logged
-    mine = training(THIS, flight.date, zone, logged or 0, most, flight.off, flight.on)
+    mine = training_of(flight, THIS, zoneinfo.ZoneInfo(role.school.time_zone))
     others = given(role, flight.date - _NEAR, flight.date + _NEAR, corrects=corrects)
     tally = fullest([mine, *others], asked.params["within"], about=THIS)
     assert tally is not None

@@ -25,8 +25,8 @@ from training.ledger.store import entries
 from training.models import AuditRun, Finding, Resolution, School, Student, User
 from training.reports import audit as reports
 from training.reports import finding_entries
-from training.reports.audit import Told
 from training.reports.audit_kinds import NOT_AUDITED
+from training.reports.audit_tables import Told
 from training.services import access, errors
 from training.services.audit import finding_audit
 from training.services.audit.finding_audit import SEALED_AS

@@ -1,0 +1,195 @@
+"""What an audit finds that no single record shows: hours given, two places at once, unsigned lessons."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+
+from syllabus.engine.audit import school as audit_school
+from syllabus.engine.audit.audit import A_NOTE, CORRECTION, INCOMPLETE, NOTE, SERIOUS
+from syllabus.engine.audit.instructing import Window, too_full
+from syllabus.engine.audit.school import Flown, Held
+from syllabus.engine.record.record import Flight, Record
+from syllabus.engine.rules.facts import same
+from syllabus.engine.rules.rulebook import RuleVersion
+from syllabus.engine.time.units import format_time
+from syllabus.law import instructing as about_instructors
+from syllabus.law.instructing import HOURS_IN_24
+from training.models import LessonRecord, SignOff, Student
+from training.reports import instructing
+from training.reports.audit_tables import Audited, Told, found
+
+_MICROSECOND = dt.timedelta(microseconds=1)
+_EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
+_TWO_DAYS = dt.timedelta(days=2)
+
+
+def collect(whole: Audited, student: Student, known: Record) -> None:
+    """Note what lies across several records: who was in the air when, and what an instructor gave."""
+    for flight in known.flights:
+        if flight.date > whole.on:
+            continue
+        held = whole.known[flight.instructor] if flight.instructor else None
+        if flight.off is not None and flight.on is not None:
+            whole.flown.append(_flown(student, flight, flight.off, flight.on, held))
+        if held is not None and instructing.is_training(flight):
+            about = f"{student.pk}/{flight.id}"
+            whole.given[held.user].append(instructing.training_of(flight, about, whole.zone))
+
+
+def _flown(student: Student, flight: Flight, off: dt.datetime, on: dt.datetime, held: Held | None) -> Flown:
+    registration, said, who = flight.aircraft.registration, flight.instructor, None
+    if said is not None and flight.times.get("dual"):
+        who = str(held.user if held else said.certificate or said.name)
+    return Flown(
+        student.pk,
+        flight.id,
+        flight.date,
+        (off - _EPOCH) // _MICROSECOND,
+        (on - _EPOCH) // _MICROSECOND,
+        same(registration) if registration else None,
+        who,
+    )
+
+
+def hours(whole: Audited) -> Iterator[Told]:
+    """More flight training in so many hours than is allowed: every stretch of it, by instructor.
+
+    Each version of the rule counts the hours whose first flight was on a day on which it was in force.
+    """
+    names = {held.user: held for held in whole.known.values() if held}
+    for user, given in sorted(whole.given.items()):
+        days = {each.id: whole.school.day(_EPOCH + each.first * _MICROSECOND) for each in given}
+        for rule in about_instructors.current()[HOURS_IN_24]:
+            most, within = rule.params["most"], rule.params["within"]
+            near = [each for each in given if _near(rule, days[each.id])]
+            for tally in too_full(near, most, within):
+                exceeded = tally.exceeds(most)
+                window = tally.sure if exceeded else tally.possible
+                day = min(days[each] for each in window.entries)
+                if instructing.rule(HOURS_IN_24, day) == rule:
+                    yield _too_full(whole, names[user], rule, window, day, bool(exceeded))
+
+
+def _near(rule: RuleVersion, day: dt.date) -> bool:
+    """Whether hours that are the version's to count may hold training of that day."""
+    return day >= rule.first - _TWO_DAYS and (rule.last is None or day <= rule.last + _TWO_DAYS)
+
+
+def _too_full(
+    whole: Audited, held: Held, rule: RuleVersion, window: Window, day: dt.date, exceeded: bool
+) -> Told:
+    places = []
+    for each in sorted(window.entries):
+        pk, _, entry = each.partition("/")
+        places.append((str(whole.by_pk[int(pk)].ref), entry))
+    gave = "gave" if exceeded else "may have given"
+    told = found(
+        rule,
+        day,
+        tuple(f"{ref}/{entry}" for ref, entry in places),
+        kind="training-hours",
+        severity=SERIOUS if exceeded else INCOMPLETE,
+        entries=tuple(entry for _, entry in places),
+        says=f"{held.name} {gave} {format_time(window.amount)} of flight training within"
+        f" {format_time(rule.params['within'])} on the clock from {window.start:%Y-%m-%d %H:%M} UTC on; at"
+        f" most {format_time(rule.params['most'])} are allowed, as far as this school's record says.",
+        mend=A_NOTE if exceeded else CORRECTION,
+        way="If a time is wrong or missing, correct it; else note it.",
+    )
+    return Told(told, None, held.user, tuple(places))
+
+
+def two_places(whole: Audited) -> Iterator[Told]:
+    for one, other, shared in audit_school.in_two_places(whole.flown):
+        first, second = whole.by_pk[one.student], whole.by_pk[other.student]
+        places = ((str(first.ref), one.entry), (str(second.ref), other.entry))
+        told = found(
+            "one-place",
+            other.day,
+            tuple(sorted(f"{ref}/{entry}" for ref, entry in places)),
+            kind="two-places",
+            severity=SERIOUS,
+            entries=(one.entry, other.entry),
+            says=f"Two flights of {other.day} were in the air at one time with the same"
+            f" {' and '.join(shared)}.",
+            mend=CORRECTION,
+            way="Correct the entry whose times, aircraft or instructor are wrong.",
+        )
+        yield Told(told, first, None, places)
+
+
+def _may_wait(whole: Audited, day: dt.date) -> bool:
+    """Whether a lesson of that day is not late to be signed, by the school's own limit, if it has one."""
+    return day + dt.timedelta(days=whole.school.late_after_days or 0) >= whole.on
+
+
+def unsigned(whole: Audited) -> Iterator[Told]:
+    drafts = LessonRecord.objects.filter(
+        school=whole.school, state=LessonRecord.State.DRAFT, created_at__lte=whole.at
+    ).select_related("student", "instructor")
+    for draft in drafts.order_by("created_at", "pk"):
+        if draft.only_planned:
+            continue
+        written, taught = whole.school.day(draft.created_at), _day_of(draft)
+        day = written if draft.corrects_id or taught is None else taught
+        if _may_wait(whole, day):
+            continue
+        age = (whole.on - day).days
+        what = f"The lesson of {day}"
+        if draft.corrects_id:
+            what = f"The correction of the lesson of {taught or day}, written {written}"
+        told = found(
+            "signed-training",
+            day,
+            (str(draft.pk),),
+            kind="lesson-unsigned",
+            severity=INCOMPLETE,
+            says=f"{what}, drafted by {draft.instructor}, was not signed {age}"
+            f" {'day' if age == 1 else 'days'} later.",
+            mend=CORRECTION,
+            way="The instructor signs it as it stands, or corrects the draft and signs.",
+        )
+        yield Told(told, whole.by_pk.get(draft.student_id, draft.student))
+
+
+def _day_of(draft: LessonRecord) -> dt.date | None:
+    """The day of a drafted lesson, where the draft says one that can be read."""
+    for part in ("flight", "ground"):
+        said = draft.content.get(part) if isinstance(draft.content, dict) else None
+        if isinstance(said, dict) and isinstance(said.get("date"), str):
+            try:
+                return dt.date.fromisoformat(said["date"])
+            except ValueError:
+                continue
+    return None
+
+
+def unacknowledged(whole: Audited) -> Iterator[Told]:
+    signed = (
+        SignOff.objects.filter(
+            school=whole.school,
+            at__lte=whole.at,
+            acknowledgement__isnull=True,
+            lesson__correction__isnull=True,
+            student__user__isnull=False,
+        )
+        .select_related("student", "by")
+        .order_by("at", "pk")
+    )
+    for each in signed:
+        day = whole.school.day(each.at)
+        if _may_wait(whole, day):
+            continue
+        told = found(
+            "acknowledged",
+            day,
+            (str(each.lesson_id),),
+            kind="lesson-unacknowledged",
+            severity=NOTE,
+            says=f"The lesson that {each.instructor_name} signed on {day} is not acknowledged by the"
+            " student.",
+            mend=CORRECTION,
+            way="The student acknowledges it.",
+        )
+        yield Told(told, whole.by_pk.get(each.student_id, each.student))
