@@ -83,7 +83,8 @@ def run() -> None:
     queries the page takes when it is asked for again."""
     logging.getLogger("training").setLevel(logging.WARNING)
     from tests.support import courses, factories
-    from training import models
+    from tests.support.page_cache import cached
+    from training.services.records.page_cache import CACHE
 
     school = factories.school()
     instructor = factories.instructor(school)
@@ -108,7 +109,7 @@ def run() -> None:
         name = page.rstrip("/") or "rules"
         measured(f"{name}, prepared", client, each)
         measured(f"{name}, again", client, each[-1:] * min(STUDENTS, 200))
-        models.PreparedPage.objects.filter(page=name).delete()
+        CACHE.delete_many(cached(name))
         measured(f"{name}, cold", client, each)
 
 
@@ -145,6 +146,7 @@ def trained(school: Any, instructor: Any, course: Any) -> Any:
 
 def swept(school: Any) -> float:
     """Sweeps until every page is made; seconds. The night's audit is measured by itself."""
+    from tests.support.page_cache import cached
     from training import models
     from training.services import sweep as sweeping
     from training.services.records import page_cache
@@ -155,5 +157,5 @@ def swept(school: Any) -> float:
     while models.Stale.objects.exists() or page_cache.waiting(1):
         done = sweeping.sweep()
         assert not done.faults, done
-    assert models.PreparedPage.objects.count() >= STUDENTS * len(PAGES)
+    assert len(cached()) >= STUDENTS * len(PAGES)
     return time.perf_counter() - start

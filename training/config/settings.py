@@ -265,8 +265,19 @@ STATICFILES_DIRS = [
 ]
 WHITENOISE_USE_FINDERS = not COLLECTED
 
-# In the process's own memory: a request never needs another server than the database.
-CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
+PAGE_CACHE_TABLE = "training_page_cache"
+CACHES = {
+    # In the process's own memory: a request never needs another server than the database.
+    "default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"},
+    # Of students' pages: in the record's database, so that an erasure is one transaction with it. A part is
+    # replaced by the next of its key, so the table grows with the students alone.
+    "pages": {
+        "BACKEND": "django.core.cache.backends.db.DatabaseCache",
+        "LOCATION": PAGE_CACHE_TABLE,
+        "TIMEOUT": None,
+        "OPTIONS": {"MAX_ENTRIES": 10_000_000},
+    },
+}
 
 vars().update(env.email_url("EMAIL_URL", default="consolemail://"))
 EMAIL_TIMEOUT = 10  # seconds for each step of a mail server; a silent one holds nobody for ever

@@ -27,7 +27,7 @@ from training.models.watching.deliveries import Delivery, DeliveryItem
 from training.models.watching.findings import AuditRun, Finding, NightlyAudit, Resolution
 from training.models.watching.recipients import CalendarFeed, Guardian, ReminderPreferences
 from training.models.watching.reminders import LeadTimes, Reminder, ReminderOf
-from training.models.watching.standings import Lapse, PreparedPage, Stale, Standing, StandingChange
+from training.models.watching.standings import Lapse, Stale, Standing, StandingChange
 from training.models.watching.ticks import Tick
 
 #: The tables of a record's entries; landings belong to their flight.
@@ -69,7 +69,6 @@ __all__ = [
     "NightlyAudit",
     "Notice",
     "PeopleChange",
-    "PreparedPage",
     "RecordChange",
     "Reminder",
     "ReminderOf",

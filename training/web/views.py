@@ -77,7 +77,8 @@ def _board(request: HttpRequest) -> HttpResponse:
             return redirect("standing", only.ref)
     listed = list(page.object_list)
     courses = Enrolment.objects.filter(student__in=listed, course_version__isnull=False).exists()
-    cells = page_cache.parts(listed, "row", at, parts.COURSES if courses else "")
+    asked = [(each, each.school.day(at)) for each in listed]
+    cells = page_cache.parts(asked, "row", parts.COURSES if courses else "")
     access.log_each(request.user, access.schools_of(listed), access.READ, "eligibility", via="web", at=at)
     shown = {
         "page": page,

@@ -147,7 +147,7 @@ def test_taken_back_elsewhere_it_gives_the_same_answers_and_stays_sealed(places:
                 connection.execute(f"{change} WHERE id = {row}")
             connection.rollback()
         connection.close()
-    pages = "SELECT count(*) > 0 FROM training_preparedpage"
+    pages = "SELECT count(*) > 0 FROM training_page_cache"
     for where, there in ((moved.first, True), (moved.second, False)):
         connection = where.connect()
         assert bool(connection.execute(pages).fetchone()[0]) is there, "pages are made anew"

@@ -22,12 +22,13 @@ from knox.models import AuthToken
 from syllabus.engine.record import record as engine
 from tests.support import audits, factories, handing, reminding
 from tests.support.cast import Cast, cast
+from tests.support.page_cache import cached
 from training import models, record
 from training.services import sweep as sweeping
 from training.services.audit import findings
 from training.services.endorsements import endorsements
 from training.services.people import guardians, people
-from training.services.records import erasure, records
+from training.services.records import erasure, page_cache, records
 
 pytestmark = pytest.mark.django_db
 NAME, EMAIL, BORN = "Quirin Wäckelmann", "quirin.w@waterside.example", dt.date(2009, 5, 17)
@@ -95,7 +96,8 @@ def other_instructor(found: Cast) -> models.User:
 
 
 def tables() -> Iterator[tuple[str, list[dict[str, Any]]]]:
-    """Every table of the database with every row."""
+    """Every table of the database with every row; of the page cache what the bytes of a row say."""
+    yield page_cache.TABLE, [{"key": key, "value": html} for key, html in cached().items()]
     for name in sorted(connection.introspection.table_names()):
         with connection.cursor() as cursor:
             cursor.execute(f'SELECT * FROM "{name}"')
@@ -134,12 +136,13 @@ def test_nothing_readable_is_left_in_any_table(somebody: Cast) -> None:
     # The search sees what there is: these at least told the name, an address or the birth date.
     assert {
         "account_emailaddress", "django_admin_log", "ledger_entrybody", "training_document",
-        "training_endorsement", "training_endorsementseal", "training_guardian", "training_peoplechange",
-        "training_resolution", "training_retentionhold", "training_revocation", "training_student",
-        "training_user",
+        "training_endorsement", "training_endorsementseal", "training_guardian", "training_page_cache",
+        "training_peoplechange", "training_resolution", "training_retentionhold", "training_revocation",
+        "training_student", "training_user",
     } <= before  # fmt: skip
     done = erase(somebody)
     assert traces() == set()
+    assert not [key for key in cached() if key.startswith(f"{somebody.sam.pk}:")]
     assert (len(done.accounts), dict(done.named)) == (2, {})
     assert "[erased] disputes a fee" in models.RetentionHold.objects.get().reason
 

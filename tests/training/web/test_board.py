@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import zlib
 
 import pytest
 import time_machine
@@ -13,9 +12,11 @@ from django.test.utils import CaptureQueriesContext
 
 from tests.support import courses, factories
 from tests.support.cast import Cast
+from tests.support.page_cache import cached, say
 from tests.support.reminding import MEDICAL, on_record, solo
 from training import models
 from training.services import sweep as sweeping
+from training.services.records.page_cache import CACHE
 
 THE_DAY = dt.datetime(2026, 4, 18, 18, tzinfo=dt.UTC)
 MARK = "<td>as it was kept</td>"
@@ -44,9 +45,9 @@ def shown(client: Client) -> str:
 def test_the_sweep_makes_the_rows_so_that_the_list_is_read_in_a_dozen_queries(client, many: Cast) -> None:
     client.force_login(many.ida)
     first = shown(client)
-    models.PreparedPage.objects.all().delete()
+    CACHE.clear()
     sweeping.sweep(now=lambda: THE_DAY)
-    assert models.PreparedPage.objects.filter(page="row", variant="en").count() == 17
+    assert sum(key.endswith(":row:en:") for key in cached()) == 17
     with CaptureQueriesContext(connection) as seen:
         assert shown(client) == first
     assert len(seen) <= 12
@@ -57,7 +58,7 @@ def test_the_sweep_makes_the_rows_so_that_the_list_is_read_in_a_dozen_queries(cl
 def test_a_row_that_is_out_of_date_is_made_anew_and_no_other(client: Client, many: Cast) -> None:
     client.force_login(many.ida)
     shown(client)
-    assert models.PreparedPage.objects.filter(page="row").update(body=zlib.compress(MARK.encode())) == 16
+    assert say(MARK, "row") == 16
     assert shown(client).count(MARK) == 16
     on_record(many.sam, documents=(MEDICAL,))
     changed = shown(client)

@@ -95,31 +95,6 @@ class StandingChange(models.Model):
         return f"{self.milestone} of {self.student} on {self.on}"
 
 
-class PreparedPage(models.Model):
-    """The main part of a page about a student, as it was made; it is no part of the record.
-
-    ``mark`` is over everything that the part depends on (``training.services.records.page_cache``): under
-    another mark it is made anew. ``variant`` tells parts of one page apart, such as languages; ``body`` is
-    its HTML in UTF-8, deflated.
-    """
-
-    school = models.ForeignKey("training.School", on_delete=models.CASCADE, related_name="+")
-    student = models.ForeignKey("training.Student", on_delete=models.CASCADE, related_name="+")
-    page = models.CharField(max_length=20)
-    variant = models.CharField(max_length=60)
-    mark = models.CharField(max_length=64)
-    body = models.BinaryField()
-
-    class Meta:
-        ordering = ["student", "page", "variant"]
-        constraints = [
-            models.UniqueConstraint(fields=["student", "page", "variant"], name="prepared_page_once"),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.page} of {self.student}"
-
-
 class Lapse(models.Model):
     """Something on a student's record holds on ``last_day`` for the last time, as the record stands.
 

@@ -17,14 +17,13 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
+from django.conf import settings
 from django.db import connection
 from django.db.backends.postgresql.client import DatabaseClient
 
-from training.models import PreparedPage
-
 POSTGRESQL, SQLITE = "PostgreSQL", "SQLite"
-#: What is made anew from the record and stays out.
-MADE_ANEW = PreparedPage._meta.db_table
+#: The page cache, which is rendered again from the record and stays out.
+MADE_ANEW = settings.PAGE_CACHE_TABLE
 _BEGINNINGS = {b"PGDMP": POSTGRESQL, b"SQLite format 3\x00": SQLITE}
 
 

@@ -33,7 +33,6 @@ from training.models import (
     Guardian,
     ItemGrade,
     LessonRecord,
-    PreparedPage,
     RetentionHold,
     Role,
     Student,
@@ -42,7 +41,7 @@ from training.models import (
 )
 from training.services import access
 from training.services.errors import Conflict
-from training.services.records import traces
+from training.services.records import page_cache, traces
 from training.services.signing import seals
 from training.triggers import erasing
 
@@ -263,10 +262,7 @@ def _only_here(user: User, student: Student) -> bool:
 
 def _rows(student: Student) -> Iterator[tuple[str, int]]:
     for model in apps.get_app_config("training").get_models():
-        # Pages that were made ahead go too, and are no part of the record.
-        if model is PreparedPage or model.__name__ in erasing.STAYS:
-            continue
-        if not erasing.is_about_a_student(model):
+        if model.__name__ in erasing.STAYS or not erasing.is_about_a_student(model):
             continue
         if number := model._default_manager.filter(student=student).count():
             yield str(model._meta.verbose_name_plural), number
@@ -360,6 +356,7 @@ def erase(student: Student, reason: str, *, by: User | None, at: dt.datetime, vi
             name="", birth_date=None, training_model="", user=None, erased_at=at
         )
         erasing.delete(locked.pk, connection)
+        page_cache.forget(locked)
         traces.take_out(locked, names, accounts)
         for each in found.accounts:
             traces.close(each)

@@ -1,12 +1,15 @@
-"""The main part of a student's page, made once and kept until anything that it depends on is another.
+"""The main part of a student's page, rendered once and cached until anything that it depends on changes.
 
-A part is kept under a mark over all of that: the state of the record as the kept standings know it, that of
-the lesson records where the page lists them, the rules, the day at the school, the language, and the program
-itself. So nothing needs to be told that a part is out of date: under another mark it is made anew. What
-differs by reader is no part of it, and who may read it is asked before, each time. While ``DEBUG`` is on
-nothing is kept: a template then changes under the running program.
+A part is cached under a key of the student, page, language and variant, together with a hash over everything
+that it depends on: the state of the record, that of the lesson records where the page lists them, the rules,
+the day at the school, and the program itself. So nothing has to invalidate it: under another hash it is
+rendered again. What differs by reader is no part of it, and who may read it is checked before, each time.
+While ``DEBUG`` is on nothing is cached: a template then changes under the running program.
 
-The web layer puts its pages into ``PAGES`` at start; the sweep makes them before anybody asks.
+The cache is Django's, in the record's own database. So a part that a transaction wrote goes with it when it
+is rolled back, and an erasure deletes the student's parts in its own transaction.
+
+The web layer puts its pages into ``PAGES`` at start; the sweep renders them before anybody asks.
 """
 
 from __future__ import annotations
@@ -22,18 +25,22 @@ from functools import lru_cache
 from importlib import metadata
 
 from django.conf import settings
-from django.db import transaction
-from django.db.models import BigIntegerField, Exists, OuterRef, Q, TextField
+from django.core.cache import caches
+from django.db import connection, transaction
+from django.db.models import Exists, OuterRef, Q
 from django.urls import get_script_prefix
 from django.utils import translation
+from django.utils.connection import ConnectionProxy
 from django.utils.safestring import SafeString, mark_safe
 
 from syllabus.law import rulebook
-from training.models import PreparedPage, Stale, Standing, Student
+from training.models import Stale, Standing, Student
 from training.services.reminders import preferences, standings
-from training.sql import Place, Statement
 
 log = logging.getLogger(__name__)
+#: Django's cache of the parts, and its table.
+CACHE = ConnectionProxy(caches, "pages")
+TABLE = settings.PAGE_CACHE_TABLE
 #: What the parts are made by, besides the libraries.
 PACKAGES = ("syllabus", "training")
 
@@ -52,72 +59,47 @@ class Page:
 
 #: The pages by name, as ``training.web.student.page_cache`` declares them.
 PAGES: dict[str, Page] = {}
-_KEPT = Statement(
-    lambda: (
-        PreparedPage.objects.filter(
-            student_id=Place("student", BigIntegerField()),
-            page=Place("page", TextField()),
-            variant=Place("variant", TextField()),
-        )
-        .order_by()
-        .values_list("mark", "body")
-    )
-)
 
 
 def part(student: Student, page: str, on: dt.date, variant: str = "") -> SafeString:
-    """The main part of a page as HTML, in the language in use: the one that is kept, else made and kept.
+    """The main part of a page as HTML, in the active language: the cached one, else rendered and cached.
 
     ``student`` was read with the school, just now.
 
-    Queries: 1; where it is made, two more and those of the making.
+    Queries: 1; where it is rendered, those of the rendering and of ``_cache`` besides.
+    """
+    return parts([(student, on)], page, variant)[0]
+
+
+def parts(asked: Sequence[tuple[Student, dt.date]], page: str, variant: str = "") -> list[SafeString]:
+    """The same part of each of these students, of the day that it is at the school; see ``part``.
+
+    Queries: 1 for all that are cached, and those of ``part`` for each that is not.
     """
     made = PAGES[page]
     if settings.DEBUG:
-        return made.make(student, on, variant)
-    named = _named(variant)
-    mark = _mark(student, on, of_lessons=made.of_lessons)
-    kept: dict[str, bytes] = dict(_KEPT.rows(student=student.pk, page=page, variant=named))  # type: ignore[arg-type]
-    body = kept.get(mark)
-    if body is not None:
-        return _read(body)
-    text = made.make(student, on, variant)
-    _keep(student, page, named, mark, zlib.compress(text.encode(), 1))
-    return text
-
-
-def parts(students: Sequence[Student], page: str, at: dt.datetime, variant: str = "") -> list[SafeString]:
-    """The same part of each of these students, of the day that it is at their schools; for a list of them.
-
-    Queries: 1 for all that are kept, and those of ``part`` for each that is not.
-    """
-    named = _named(variant)
-    rows = PreparedPage.objects.filter(student__in=students, page=page, variant=named).order_by()
-    kept = {(student, mark): body for student, mark, body in rows.values_list("student_id", "mark", "body")}
-    found = []
-    for each in students:
-        on = each.school.day(at)
-        mark = _mark(each, on, of_lessons=PAGES[page].of_lessons)
-        body = None if settings.DEBUG else kept.get((each.pk, mark))
-        if body is None:
-            found.append(part(each, page, on, variant))
-        else:
-            found.append(_read(body))
+        return [made.make(student, on, variant) for student, on in asked]
+    keys = [f"{_prefix(student)}{page}:{translation.get_language()}:{variant}" for student, _ in asked]
+    cached, found = CACHE.get_many(keys), []
+    for (student, on), key in zip(asked, keys, strict=True):
+        state = _state(student, on, of_lessons=made.of_lessons)
+        of, body = cached.get(key, ("", b""))
+        if of == state:
+            found.append(mark_safe(zlib.decompress(body).decode()))  # noqa: S308  (as a template wrote it)
+            continue
+        found.append(made.make(student, on, variant))
+        _cache(student, on, made, key, (state, zlib.compress(found[-1].encode(), 1)))
     return found
 
 
-def _named(variant: str) -> str:
-    """A variant as a row names it: with the language in use."""
-    return f"{translation.get_language()} {variant}".rstrip()
+def _prefix(student: Student) -> str:
+    """What the keys of a student's parts begin with."""
+    return f"{student.pk}:"
 
 
-def _read(body: bytes | memoryview) -> SafeString:
-    return mark_safe(zlib.decompress(body).decode())  # noqa: S308  (as a template wrote it)
-
-
-def _mark(student: Student, on: dt.date, *, of_lessons: bool) -> str:
-    """Over everything that a part depends on and that its row does not name."""
-    rests_on = (
+def _state(student: Student, on: dt.date, *, of_lessons: bool) -> str:
+    """A hash over everything that a part depends on and that its key does not name."""
+    depends_on = (
         *standings.state_of(student),
         student.lessons_version if of_lessons else None,
         rulebook.current().id,
@@ -125,7 +107,7 @@ def _mark(student: Student, on: dt.date, *, of_lessons: bool) -> str:
         get_script_prefix(),
         made_by(),
     )
-    return hashlib.sha256("\n".join(map(repr, rests_on)).encode()).hexdigest()
+    return hashlib.sha256("\n".join(map(repr, depends_on)).encode()).hexdigest()
 
 
 @lru_cache
@@ -141,36 +123,27 @@ def made_by() -> str:
     return found.hexdigest()
 
 
-def _keep(student: Student, page: str, variant: str, mark: str, body: bytes) -> None:
-    """Put a part in the place of what was kept, if the student is still as it was made of.
+def _cache(student: Student, on: dt.date, made: Page, key: str, value: tuple[str, bytes]) -> None:
+    """Cache a part, if the student is still as when it was rendered.
 
-    An erasure waits for the row that is locked, and then takes the part away as well; after an erasure
-    nothing is kept. Where another has the student's row, this does not wait: the next who asks keeps it.
+    An erasure waits for the row that is locked, and then deletes the part as well; after an erasure nothing
+    is cached. Where another transaction has the student's row, this does not wait: the next request caches.
     """
     with transaction.atomic():
-        same = Student.objects.select_for_update(no_key=True, skip_locked=True).filter(
-            pk=student.pk,
-            version=student.version,
-            lessons_version=student.lessons_version,
-            erased_at__isnull=True,
-        )
-        if same.order_by().values_list("pk", flat=True).first() is None:
-            return
-        PreparedPage.objects.bulk_create(
-            [
-                PreparedPage(
-                    school_id=student.school_id,
-                    student=student,
-                    page=page,
-                    variant=variant,
-                    mark=mark,
-                    body=body,
-                )
-            ],
-            update_conflicts=True,
-            unique_fields=["student", "page", "variant"],
-            update_fields=["school", "mark", "body"],
-        )
+        locked = Student.objects.select_for_update(of=("self",), no_key=True, skip_locked=True)
+        now = locked.select_related("school").filter(pk=student.pk, erased_at=None).first()
+        if now is not None and _state(now, on, of_lessons=made.of_lessons) == value[0]:
+            CACHE.set(key, value)
+
+
+def forget(student: Student) -> None:
+    """Delete every part of a student, of any language and any release, in the caller's transaction.
+
+    Effects: with the student's row locked, none is written until the transaction ends.
+    """
+    with connection.cursor() as cursor:
+        beginning = CACHE.make_key(_prefix(student))
+        cursor.execute(f"DELETE FROM {TABLE} WHERE cache_key LIKE %s", [f"{beginning}%"])  # noqa: S608
 
 
 # Before anybody asks

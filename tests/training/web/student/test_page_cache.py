@@ -8,7 +8,6 @@ import itertools
 import re
 import sys
 import uuid
-import zlib
 from collections.abc import Callable, Iterable
 from typing import Any
 
@@ -23,10 +22,12 @@ from syllabus.law import rulebook
 from syllabus.models import SchoolMinimum
 from tests.support import courses, factories, lessons
 from tests.support.cast import Cast
+from tests.support.page_cache import cached, say
 from training import models
 from training.services import sweep as sweeping
 from training.services.lessons import sign_offs
 from training.services.records import erasure, page_cache
+from training.services.records.page_cache import CACHE, TABLE
 from training.services.sweep import Swept
 from training.web.student.page_cache import PAGES
 
@@ -55,10 +56,10 @@ def shown(client: Client, people: Cast, page: str) -> str:
 
 def marked(client: Client, people: Cast, pages: Iterable[str] = ADDRESSES) -> None:
     """What is kept of the pages says so from now on, and they show it."""
-    models.PreparedPage.objects.all().delete()
+    CACHE.clear()
     for page in pages:
         assert MARK not in shown(client, people, page)
-    assert models.PreparedPage.objects.update(body=zlib.compress(MARK.encode())) == len(list(pages))
+    assert say(MARK) == len(list(pages))
     assert showing(client, people) == set(pages)
 
 
@@ -241,7 +242,7 @@ def test_only_the_first_of_many_pages_is_kept(client: Client, learning: Cast) ->
         for number in ("2", "3", "99", "x", "1"):
             answer = client.get(f"/students/{learning.sam.ref}/lessons/", {"page": number})
             assert "Pages of lessons" in answer.content.decode()
-    assert models.PreparedPage.objects.filter(page="lessons").count() == 1
+    assert len(cached("lessons")) == 1
 
 
 # Readers
@@ -268,12 +269,12 @@ def test_nothing_of_the_reader_is_kept_and_a_kept_page_is_the_one_that_was_made(
     with time_machine.travel(THE_DAY, tick=False):
         for who, page in itertools.product((learning.sams_account, learning.ida, gus), ADDRESSES):
             client.force_login(who)
-            models.PreparedPage.objects.all().delete()
+            CACHE.clear()
             made, kept = (_plain(shown(client, learning, page)) for _ in range(2))
             assert made == kept
             with override_settings(DEBUG=True), timezone.override("Pacific/Auckland"):
                 assert _plain(shown(client, learning, page)) == made
-            body = zlib.decompress(models.PreparedPage.objects.get().body).decode()
+            (body,) = cached().values()
             assert body.strip() in made
             assert not re.search(rf"csrf|<form|{who.get_short_name()}, ", body)
 
@@ -288,7 +289,7 @@ def test_while_debugging_nothing_is_kept(client: Client, learning: Cast) -> None
     with override_settings(DEBUG=True), time_machine.travel(THE_DAY, tick=False):
         shown(client, learning, "standing")
         assert page_cache.waiting(10) == []
-    assert not models.PreparedPage.objects.exists()
+    assert cached() == {}
 
 
 # What is kept is of the record as it is
@@ -308,25 +309,24 @@ def test_what_changed_while_it_was_made_is_not_kept(
     client.force_login(learning.sams_account)
     with time_machine.travel(THE_DAY, tick=False):
         shown(client, learning, "standing")
-    assert not models.PreparedPage.objects.exists()
+    assert cached() == {}
 
 
 def test_an_erasure_takes_it_away_and_who_read_before_puts_nothing_back(learning: Cast) -> None:
     models.Enrolment.objects.all().update(ends=dt.date(2026, 3, 3))
     before = models.Student.objects.select_related("school").get(pk=learning.sam.pk)
     page_cache.part(before, "standing", THE_DAY.date())
-    assert models.PreparedPage.objects.filter(student=before).exists()
+    assert list(cached()) == [f"{before.pk}:standing:en:"]
     later = dt.datetime(2040, 1, 1, tzinfo=dt.UTC)
     rows = erasure.plan(learning.sam, later.date()).rows
     assert "flights" in rows
-    assert "prepared pages" not in rows
     erasure.erase(learning.sam, "asked for", by=learning.ada, at=later, via="command")
-    assert not models.PreparedPage.objects.exists()
+    assert cached() == {}
     page_cache.part(before, "hours", THE_DAY.date())
-    assert not models.PreparedPage.objects.exists()
+    assert cached() == {}
     with time_machine.travel(later, tick=False):
         sweeping.sweep()
-    assert not models.PreparedPage.objects.filter(student=before).exists()
+    assert not [key for key in cached() if key.startswith(f"{before.pk}:")]
 
 
 # Made ahead
@@ -345,7 +345,7 @@ def test_the_sweep_makes_them_so_that_nobody_waits(client: Client, learning: Cas
             with time_machine.travel(THE_DAY, tick=False), CaptureQueriesContext(connection) as queries:
                 shown(client, learning, page)
             assert len(queries) <= 6
-            assert not [each for each in queries if each["sql"].startswith('INSERT INTO "training_prepared')]
+            assert not [each for each in queries if each["sql"].startswith(f'INSERT INTO "{TABLE}"')]
 
     assert swept(THE_DAY).prepared == 2
     assert page_cache.waiting(10) == []
@@ -375,12 +375,11 @@ def test_a_page_that_cannot_be_made_holds_up_no_other_and_is_noted_once(
 
     monkeypatch.setitem(PAGES, "hours", page_cache.Page(broken))  # type: ignore[arg-type]
     assert [swept(THE_DAY).prepared for _ in range(2)] == [0, 0]
-    assert {each.page for each in models.PreparedPage.objects.all()} == set(PAGES) - {"hours"}
+    assert {key.split(":")[1] for key in cached()} == set(PAGES) - {"hours"}
     assert caplog.text.count("the page hours of student") == 2
 
 
 def test_they_are_made_in_the_language_of_the_student(learning: Cast) -> None:
     models.ReminderPreferences.objects.create(user=learning.sams_account, language="de")
     swept(THE_DAY)
-    found = models.PreparedPage.objects.filter(student=learning.sam).values_list("variant", flat=True)
-    assert {each.split()[0] for each in found} == {"de"}
+    assert {key.split(":")[2] for key in cached() if key.startswith(f"{learning.sam.pk}:")} == {"de"}
