@@ -2,7 +2,7 @@
 
 from training.record.adding import add, differences, entry_of, put, retire, rows, unsealed, vouch
 from training.record.reading import of
-from training.record.writing import Moved, Replaced, SealedEntry, entry_hash, fingerprint, moved, store
+from training.record.writing import Moved, Replaced, SealedEntry, entry_hash, fingerprint, moved, same, store
 
 __all__ = [
     "Moved",
@@ -18,6 +18,7 @@ __all__ = [
     "put",
     "retire",
     "rows",
+    "same",
     "store",
     "unsealed",
     "vouch",

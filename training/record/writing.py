@@ -57,6 +57,11 @@ def moved(part: str, entry: engine.Entry, provenance: str) -> Moved:
     return Moved(part, entry.id, provenance, entry_hash(part, entry))
 
 
+def same(one: engine.Entry, other: engine.Entry) -> bool:
+    """Whether two entries say the same, whoever vouches for them and whenever they were written down."""
+    return replace(one, recorded=None, provenance=other.provenance) == replace(other, recorded=None)
+
+
 def entry_hash(part: str, entry: engine.Entry) -> str:
     """``sha256:…`` over the canonical form of an entry as a record document writes it.
 

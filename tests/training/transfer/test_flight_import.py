@@ -17,9 +17,10 @@ from tests.support import factories
 from tests.support.cast import Cast, cast
 from training import models, record
 from training.services.errors import NotAllowed
-from training.services.imports import flight_files, flight_import
+from training.services.imports import flight_columns, flight_files, flight_import
+from training.services.imports.flight_columns import Asked
 from training.services.imports.flight_files import FlightFileError, Table
-from training.services.imports.flight_import import Asked, ImportRefused
+from training.services.imports.flight_import import ImportRefused
 
 AT = dt.datetime(2026, 11, 20, 15, tzinfo=dt.UTC)
 HEADER = (
@@ -44,7 +45,7 @@ def with_cell(key: str, cell: str) -> str:
 
 
 def asked(found: Table, **more: Any) -> Asked:
-    return Asked(flight_import.suggest(found), **more)
+    return Asked(flight_columns.suggest(found), **more)
 
 
 def carried_out(found: Table, people: Cast, **more: Any) -> models.RecordChange | None:

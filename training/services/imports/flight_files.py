@@ -237,19 +237,13 @@ def _cell(cell: Any) -> str:
         case None:
             return ""
         case bool():
-            return "true" if value else "false"
-        case int():
-            return str(value)
+            return str(value).lower()
         case float():
             return _number(value)
-        case dt.datetime():
-            if value.time() == dt.time():
-                return value.date().isoformat()
-            return value.isoformat(timespec="minutes" if not value.second else "seconds")
-        case dt.date():
-            return value.isoformat()
-        case dt.time():
-            return value.isoformat(timespec="minutes" if not value.second else "seconds")
+        case dt.datetime() if value.time() == dt.time():
+            return value.date().isoformat()
+        case dt.datetime() | dt.time():
+            return value.isoformat(timespec="seconds" if value.second else "minutes")
         case dt.timedelta():
             minutes, rest = divmod(value, dt.timedelta(minutes=1))
             return f"{value.total_seconds():g} s" if rest else f"{minutes // 60}:{minutes % 60:02d}"

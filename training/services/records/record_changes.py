@@ -15,12 +15,13 @@ from django.utils import translation
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.errors import FaultsFound
 from syllabus.engine.record import record as engine
 from training import record
 from training.ledger.core import assertions
 from training.models import Delivery, Guardian, Notice, RecordChange, Student, User
 from training.record import Replaced
+from training.services import texts
 from training.services.reminders import recipients
 from training.services.reminders.recipients import Recipient
 from training.services.signing import seals
@@ -45,12 +46,9 @@ class ReasonError(FaultsFound):
 
 def reason_of(text: str) -> str:
     """Why a record is changed, without blanks around it. Raises: ReasonError."""
-    found = text.replace("\r\n", "\n").strip()
-    if not found:
-        raise ReasonError([Fault("reason", "is empty; write why the record is changed")])
-    if len(found) > MOST_REASON:
-        raise ReasonError([Fault("reason", f"has {len(found)} characters, at most {MOST_REASON} fit")])
-    return found
+    return texts.needed(
+        ReasonError, "reason", text.replace("\r\n", "\n"), "write why the record is changed", MOST_REASON
+    )
 
 
 def planted(stands: engine.Record, found: engine.Record) -> Iterator[tuple[str, str]]:
@@ -80,6 +78,14 @@ def named(by: User | None) -> dict[str, Any]:
     return {"by": by and by.pk, "by_name": str(by) if by else ""}
 
 
+def said(
+    *, by: User | None, reason: str, sent: str, via: str, confirmed: Mapping[str, Any] | None
+) -> dict[str, Any]:
+    """What the ledger says of every change of a record, beside what came and went."""
+    made = {**named(by), "reason": reason, "sent": sent, "via": via}
+    return {**made, "confirmed": dict(confirmed)} if confirmed else made
+
+
 def replace(
     student: Student,
     found: engine.Record,
@@ -104,15 +110,8 @@ def replace(
 
     def seal(done: Replaced, when: dt.datetime) -> int:
         person.append(done.person is not None)
-        body = {
-            **done.as_json(),
-            **named(by),
-            "reason": why,
-            "sent": sent,
-            "via": via,
-            **({"confirmed": dict(confirmed)} if confirmed else {}),
-        }
-        return seals.seal(student, REPLACED, body, at=when)
+        beside = said(by=by, reason=why, sent=sent, via=via, confirmed=confirmed)
+        return seals.seal(student, REPLACED, {**done.as_json(), **beside}, at=when)
 
     change = record.store(student, found, by=by, at=at, reason=why, confirmed=confirmed, seal=seal)
     if change is not None:

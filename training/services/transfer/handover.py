@@ -8,21 +8,16 @@ or nothing: whatever does not fit is named by its place.
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
 import json
-import uuid
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
 
 from syllabus.courses import files as courses
 from syllabus.courses import outlines
-from syllabus.engine.course import proving
-from syllabus.engine.errors import DocumentError, Fault, FaultsFound
 from syllabus.engine.record import document as documents
-from syllabus.engine.record import reading
 from syllabus.engine.record import record as engine
 from syllabus.law import rulebook
 from syllabus.models import CourseVersion
@@ -49,10 +44,11 @@ from training.models import (
 from training.reports.named import instructors as instructors_of
 from training.services import access
 from training.services.records import record_changes
-from training.services.records.records import new_student, wrong_days
+from training.services.records.records import new_student
 from training.services.signing import seals
 from training.services.signing.reauthentication import Act, Confirmed, content_of
-from training.services.transfer import handover_pages, handover_proofs
+from training.services.transfer import handover_check, handover_pages, handover_proofs
+from training.services.transfer.handover_check import HandOverError, Incoming, hash_of
 from training.services.transfer.handover_proofs import TAKEN_OVER
 
 #: By way of which nobody need confirm anything: whoever runs the server is believed about who it is.
@@ -74,12 +70,6 @@ Check that no byte was changed, without this school's server, on a machine with 
 
 Compare the key's id with the one that the school publishes elsewhere: who forges the file forges this page.
 """
-
-
-class HandOverError(FaultsFound):
-    """A hand-over cannot be taken over; every fault with its place. Nothing was written."""
-
-    what = "the hand-over"
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +96,7 @@ def make(student: Student, *, by: User | None, at: dt.datetime, via: str) -> byt
     written = json.dumps(document, ensure_ascii=False, indent=1).encode()
     with transaction.atomic():
         access.log(by, student, access.READ, "hand-over", via=via, at=at)
-        said = {"record": _hash(written), "by": by and by.pk}
+        said = {"record": hash_of(written), "by": by and by.pk}
         seals.seal(student, "record.handed-over", said, at=at)
     tree, subject = seals.tree_of(student.school_id), str(student.ref)
     exported = export.export(tree, at=at, subjects=[subject])
@@ -136,10 +126,6 @@ def make(student: Student, *, by: User | None, at: dt.datetime, via: str) -> byt
         "files": handover.listing(files),
     }
     return package.write({**files, handover.MANIFEST: signer.sign(sealed.canonical(manifest)).encode()})
-
-
-def _hash(data: bytes) -> str:
-    return "sha256:" + hashlib.sha256(data).hexdigest()
 
 
 def _courses(student: Student) -> dict[str, tuple[str, bytes]]:
@@ -207,36 +193,18 @@ def take(
     Effects: one transaction; sealed in the school's own ledger; the access is logged.
     """
     access.require(by, "take over a record", school)
-    trust = set(trust)
-    believed = sorted({*trust, *keys.known()})
-    found = handover.check(raw, trusted=believed or ["(none is known here)"])
-    if not found.whole or found.manifest is None:
-        raise HandOverError(_untrusted(found, believed) or _faults(found.faults))
-    incoming = _document(found, school.day(at))
+    incoming = handover_check.read(raw, set(trust), school.day(at))
     with transaction.atomic():
-        given = _Given(_hash(raw), reason, via, confirm, tuple(sorted(trust)))
-        return _taken(found, found.manifest, incoming, school, trust, by, at, given)
-
-
-@dataclass(frozen=True, slots=True)
-class _Given:
-    """What goes along with a file: the hash of its bytes, why it is taken over, who confirms it, and the keys
-    that are trusted for it."""
-
-    sent: str
-    reason: str
-    via: str
-    confirm: Confirm | None
-    trust: tuple[str, ...]
-
-    def settled(self, subject: str) -> tuple[str, Confirmed]:
-        """Why a record is taken over, and what confirms it. Raises: ReasonError; as ``confirm``."""
-        why = record_changes.reason_of(self.reason)
-        if self.confirm is not None:
-            return why, self.confirm(act(subject, self.sent, why, self.trust))
-        if self.via != COMMAND_LINE:
+        School.objects.select_for_update().get(pk=school.pk)  # two at once make one student
+        last = handover_check.taken_before(incoming, school)
+        if last is not None and last.manifest == incoming.about["manifest"]:
+            return Taken(last.student, None, None, created=False)
+        subject = str(last.student.ref) if last else incoming.subject
+        why = record_changes.reason_of(reason)
+        if confirm is None and via != COMMAND_LINE:
             raise ValueError("nobody is believed without a confirmation but the command line")
-        return why, {}
+        confirmed = confirm(act(subject, incoming.sent, why, sorted(incoming.trust))) if confirm else {}
+        return _taken(incoming, last, school, why, confirmed, by=by, at=at, via=via)
 
 
 def act(subject: str, sent: str, reason: str, trust: Sequence[str] = ()) -> Act:
@@ -249,114 +217,64 @@ def act(subject: str, sent: str, reason: str, trust: Sequence[str] = ()) -> Act:
     return Act(TAKEN_OVER, subject, record_changes.WHOLE, digest)
 
 
-def _faults(found: Iterable[Any]) -> list[Fault]:
-    return [Fault(each.place, each.says) for each in found]
-
-
-def _untrusted(found: handover.Checked, believed: Sequence[str]) -> list[Fault]:
-    """The one thing to say about a file whose keys nobody here trusts."""
-    if not any(fault.place == f"{handover.LEDGER}: keys" for fault in found.faults):
-        return []
-    try:
-        listed = [str(each["kid"]) for each in found.document(handover.LEDGER)["keys"]]
-    except (ValueError, KeyError, TypeError):
-        return []
-    if set(listed) & set(believed):
-        return []
-    return [
-        Fault(
-            f"{handover.LEDGER}: keys",
-            f"it is signed with {', '.join(listed) or 'no key'}, which is not trusted here; compare the id "
-            "with what that school publishes, then say that you trust it (--trust ID)",
-        )
-    ]
-
-
-def _document(found: handover.Checked, today: dt.date) -> engine.Record:
-    try:
-        return _read(reading.loads(found.files[handover.RECORD], error=DocumentError), today)
-    except DocumentError as problem:
-        raise HandOverError(
-            [Fault(f"{handover.RECORD}: {fault.place}", fault.message) for fault in problem.faults]
-        ) from None
-
-
-def _read(document: Any, today: dt.date) -> engine.Record:
-    """Raises: DocumentError, also for a day that cannot be (``wrong_days``)."""
-    made = documents.parse(document)
-    if wrong := wrong_days(document, made, today):
-        raise DocumentError(wrong)
-    return made
-
-
 def _taken(
-    found: handover.Checked,
-    manifest: dict[str, Any],
-    incoming: engine.Record,
+    incoming: Incoming,
+    last: HandOver | None,
     school: School,
-    trust: Collection[str],
+    reason: str,
+    confirmed: Confirmed,
+    *,
     by: User | None,
     at: dt.datetime,
-    given: _Given,
+    via: str,
 ) -> Taken:
-    subject, manifest_hash = manifest["subject"], _hash(found.files[handover.MANIFEST])
-    School.objects.select_for_update().get(pk=school.pk)  # two at once make one student
-    if _own(subject, school):
-        raise HandOverError([Fault("manifest.jws", f"is the record of this school's own student {subject}")])
-    before = HandOver.objects.filter(school=school, origin_subject=subject, student__erased_at=None)
-    last = before.select_related("student__school").order_by("-size", "-pk").first()
-    if last is not None and last.manifest == manifest_hash:
-        return Taken(last.student, None, None, created=False)
-    _refuse_another(last, found, manifest, trust)
-    why, confirmed = given.settled(str(last.student.ref) if last else subject)
-    student = last.student if last else new_student(incoming.student.name, school, None, at)
-    rows, told = _foreign(found, manifest, last), record_changes.guardians(student, at)
-    merged = _merged(student, incoming, last)
-    proven = handover_proofs.proven_by(found)
-    _refuse_planted(student if last else None, incoming, {name for _, name in proven})
-    vouches = _vouching(proven, handover_proofs.sealed_here(student, incoming.student), school)
+    """Put on record what a hand-over brings, and seal it. Raises: HandOverError."""
+    student = last.student if last else new_student(incoming.record.student.name, school, None, at)
+    rows, told = handover_check.new_entries(incoming, last), record_changes.guardians(student, at)
+    merged = handover_check.merged(student, incoming.record, last)
+    handover_check.refuse_planted(incoming, student if last else None)
+    own = handover_proofs.sealed_here(student, incoming.record.student)
     brought: list[record.Replaced] = []
 
     def keep(done: record.Replaced, _: dt.datetime) -> None:
         brought.append(done)
 
     change = record.store(
-        student, merged, by=by, at=at, reason=why, confirmed=confirmed, vouches=vouches, seal=keep
+        student,
+        merged,
+        by=by,
+        at=at,
+        reason=reason,
+        confirmed=confirmed,
+        vouches=_vouching(incoming.proven, own, school),
+        seal=keep,
     )
-    model = str(manifest["about"].get("training_model") or "")[:60]
-    if not student.training_model and model:
-        Student.objects.filter(pk=student.pk).update(training_model=model)
-        student.training_model = model
-    about = _about(found, manifest, manifest_hash)
-    said = {
-        **about,
-        **record_changes.named(by),
-        "reason": why,
-        "sent": given.sent,
-        **({"trust": list(given.trust)} if given.trust else {}),
-        "via": given.via,
-        **({"confirmed": confirmed} if confirmed else {}),
-        **(brought[0].as_json() if brought else {}),
-    }
-    index = seals.seal(student, TAKEN_OVER, said, at=at)
+    if not student.training_model and incoming.model:
+        student.training_model = incoming.model
+        Student.objects.filter(pk=student.pk).update(training_model=incoming.model)
+    said = record_changes.said(by=by, reason=reason, sent=incoming.sent, via=via, confirmed=confirmed)
+    if incoming.trust:
+        said["trust"] = sorted(incoming.trust)
+    if change is not None:
+        said |= brought[0].as_json()
+    index = seals.seal(student, TAKEN_OVER, {**incoming.about, **said}, at=at)
     if change is not None and last is not None:
         record_changes.tell(student, change, guardians=told if brought[0].person else None)
     made = HandOver.objects.create(
         school=school,
         student=student,
-        made_at=sealed.instant_of(manifest["at"]),
-        brought={part: [each.id for each in getattr(incoming, part)] for part in incoming.PARTS},
+        made_at=sealed.instant_of(incoming.manifest["at"]),
+        brought={part: [each.id for each in getattr(incoming.record, part)] for part in engine.Record.PARTS},
         by=by,
         at=at,
         ledger_tree=seals.tree_of(school),
         ledger_index=index,
-        **about,
+        **incoming.about,
     )
     ForeignEntry.objects.bulk_create(
-        ForeignEntry(school=school, student=student, hand_over=made, kid=found.ledger.kid, **row)
-        for row in rows
+        ForeignEntry(school=school, student=student, hand_over=made, kid=made.kid, **row) for row in rows
     )
-    access.log(by, student, access.WRITE, "hand-over taken over", via=given.via, at=at)
+    access.log(by, student, access.WRITE, "hand-over taken over", via=via, at=at)
     return Taken(student, made, change, created=last is None)
 
 
@@ -376,153 +294,4 @@ def _vouching(
     return vouches
 
 
-def _about(found: handover.Checked, manifest: dict[str, Any], manifest_hash: str) -> dict[str, Any]:
-    """Where the record comes from, as the row of the hand-over and the sealed entry both say it."""
-    return {
-        "origin": str(manifest["about"].get("school") or "")[:200],
-        "origin_tree": manifest["tree"],
-        "origin_subject": manifest["subject"],
-        "kid": found.ledger.kid,
-        "size": manifest["size"],
-        "root": manifest["root"],
-        "manifest": manifest_hash,
-        "rulebook": str(manifest["about"].get("rulebook") or "")[:80],
-    }
-
-
-def _refuse_planted(student: Student | None, incoming: engine.Record, proven: Iterable[str]) -> None:
-    """Raises: HandOverError for an entry with an id as of a lesson of which no sealed entry speaks."""
-    lessons = {proving.lesson_of(name) for name in proven if "/" in name}
-    stands = record.of(student) if student else engine.Record()
-    faults = [
-        Fault(f"{handover.RECORD}: {part}", f"{name!r} {record_changes.PLANTED}")
-        for part, name in record_changes.planted(stands, incoming)
-        if proving.lesson_of(name) not in lessons
-    ]
-    if faults:
-        raise HandOverError(faults)
-
-
-def _own(subject: str, school: School) -> bool:
-    try:
-        return Student.objects.filter(ref=uuid.UUID(subject), school=school).exists()
-    except ValueError:
-        return False
-
-
-def _refuse_another(
-    last: HandOver | None, found: handover.Checked, manifest: dict[str, Any], trust: Collection[str]
-) -> None:
-    """Raises: HandOverError where it does not go on from the one that was taken over before.
-
-    Whoever holds a key that is trusted for one school could else put their own in the place of another's: a
-    file is only newer where it is of the same ledger, and signed with the same key or one trusted just now.
-    """
-    if last is None:
-        return
-    faults = []
-    if manifest["tree"] != last.origin_tree:
-        faults.append(
-            Fault(
-                handover.MANIFEST,
-                f"is of the ledger {manifest['tree']}; what stands here of {manifest['subject']} came from"
-                f" {last.origin_tree} of {last.origin}",
-            )
-        )
-    elif found.ledger.kid != last.kid and found.ledger.kid not in trust:
-        faults.append(
-            Fault(
-                f"{handover.LEDGER}: keys",
-                f"it is signed with {found.ledger.kid}, the one taken over before with {last.kid}; compare"
-                " the new id with what that school publishes, then say that you trust it (--trust ID)",
-            )
-        )
-    if faults:
-        raise HandOverError(faults)
-    if sealed.instant_of(manifest["at"]) <= last.made_at:
-        raise HandOverError(
-            [
-                Fault(
-                    "manifest.jws",
-                    f"was signed {manifest['at']}; one of {sealed.instant_text(last.made_at)} was taken over "
-                    "already. Ask for a new one",
-                )
-            ]
-        )
-
-
-def _foreign(
-    found: handover.Checked, manifest: dict[str, Any], last: HandOver | None
-) -> list[dict[str, Any]]:
-    """The sealed entries that are new. Raises: HandOverError where one taken over before changed."""
-    listed = {each["index"]: each for each in found.document(handover.LEDGER)["entries"]}
-    faults, held = [], set()
-    if last is not None:
-        rows = ForeignEntry.objects.filter(student=last.student, tree=manifest["tree"])
-        for index, commitment in rows.values_list("index", "commitment"):
-            held.add(index)
-            if index not in listed:
-                faults.append(Fault(f"ledger.json: entry {index}", "was there when it was taken over before"))
-            elif listed[index]["commitment"] != commitment:
-                faults.append(
-                    Fault(f"ledger.json: entry {index}", "is not the one that was taken over before")
-                )
-    if faults:
-        raise HandOverError(faults)
-    return [
-        {
-            "tree": manifest["tree"],
-            "index": index,
-            "kind": each["kind"],
-            "subject": each["subject"],
-            "sealed_at": each["at"],
-            "commitment": each["commitment"],
-            "body": each["body"],
-            "salt": each["salt"],
-            "verified": each["body"] is not None,
-        }
-        for index, each in listed.items()
-        if index not in held
-    ]
-
-
-def _merged(student: Student, incoming: engine.Record, last: HandOver | None) -> engine.Record:
-    """What came beside what was recorded here. Raises: HandOverError where an id means two things."""
-    if last is None:
-        return incoming
-    stands = record.of(student)
-    signed = LessonRecord.objects.filter(student=student, state=LessonRecord.State.SIGNED)
-    lessons = {str(pk) for pk in signed.values_list("pk", flat=True)}
-    faults: list[Fault] = []
-    parts: dict[str, tuple[Any, ...]] = {}
-    for part in incoming.PARTS:
-        brought = set(last.brought.get(part, ()))
-        own = {
-            each.id: each
-            for each in getattr(stands, part)
-            if each.id not in brought and not _follows(each.id, lessons)
-        }
-        came = [each for each in getattr(incoming, part) if not _follows(each.id, lessons)]
-        for number, each in enumerate(came):
-            here = own.get(each.id)
-            if here is not None and not _alike(here, each):
-                faults.append(
-                    Fault(
-                        f"record.json: {part}[{number}].id",
-                        f"{each.id!r} stands on record here already and says something else",
-                    )
-                )
-        parts[part] = (*own.values(), *(each for each in came if each.id not in own))
-    if faults:
-        raise HandOverError(faults)
-    return engine.Record(student=incoming.student, **parts)
-
-
-def _alike(one: engine.Entry, other: engine.Entry) -> bool:
-    """Whether two entries say the same, whoever vouches for them and whenever they were written down."""
-    return replace(one, recorded=None, provenance=other.provenance) == replace(other, recorded=None)
-
-
-def _follows(entry: str, lessons: set[str]) -> bool:
-    """Whether an entry is a proof that follows from a lesson signed here: it is worked out, never stored."""
-    return proving.MARK in entry and proving.lesson_of(entry) in lessons
+__all__ = ["COMMAND_LINE", "Confirm", "HandOverError", "Taken", "act", "make", "take"]

@@ -25,18 +25,10 @@ from django.views.decorators.http import require_http_methods, require_POST
 from training.models import RecordChange, Student
 from training.presenters import amounts
 from training.services import access
-from training.services.imports import flight_files, flight_import
+from training.services.imports import flight_columns, flight_files, flight_import
+from training.services.imports.flight_columns import CLOCKS, CRAFTS, DATES, TARGETS, UNITS, Asked
 from training.services.imports.flight_files import FlightFileError, Table
-from training.services.imports.flight_import import (
-    CLOCKS,
-    CRAFTS,
-    DATES,
-    TARGETS,
-    UNITS,
-    Asked,
-    ImportRefused,
-    Plan,
-)
+from training.services.imports.flight_import import ImportRefused, Plan
 from training.services.records import record_changes
 from training.services.records.record_changes import ReasonError
 from training.services.signing import reauthentication
@@ -142,8 +134,8 @@ def upload(opened: Opened, ref: uuid.UUID) -> HttpResponse:
         table = flight_files.read(sent.name or "", sent.read())
     except FlightFileError as problem:
         return _upload(opened, student, [str(each) for each in problem.faults[:MOST_SHOWN]])
-    columns = flight_import.suggest(table)
-    asked = Asked(columns, dates=flight_import.suggest_dates(table, columns))
+    columns = flight_columns.suggest(table)
+    asked = Asked(columns, dates=flight_columns.suggest_dates(table, columns))
     return _columns(opened, student, table, Columns(table=table, asked=asked), None)
 
 

@@ -1,0 +1,250 @@
+"""Another school's hand-over, read and held against what is on record here. Writes nothing."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import uuid
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from syllabus.engine.course import proving
+from syllabus.engine.errors import DocumentError, Fault, FaultsFound
+from syllabus.engine.record import document as documents
+from syllabus.engine.record import reading
+from syllabus.engine.record import record as engine
+from training import record
+from training.ledger.core import sealed
+from training.ledger.store import keys
+from training.ledger.verify import handover
+from training.models import ForeignEntry, HandOver, LessonRecord, School, Student
+from training.services.records import record_changes
+from training.services.records.records import wrong_days
+from training.services.transfer import handover_proofs
+
+_KEYS = f"{handover.LEDGER}: keys"
+#: What becomes of an entry of the other ledger here, beside its tree and when it was sealed there.
+_FOREIGN = ("index", "kind", "subject", "commitment", "body", "salt")
+
+
+class HandOverError(FaultsFound):
+    """A hand-over cannot be taken over; every fault with its place. Nothing was written."""
+
+    what = "the hand-over"
+
+
+def hash_of(data: bytes) -> str:
+    return "sha256:" + hashlib.sha256(data).hexdigest()
+
+
+@dataclass(frozen=True)
+class Incoming:
+    """A hand-over that was checked and is whole: its files, its signed list, and the record it brings.
+
+    ``trust`` are the ids of keys that the caller trusts for it.
+    """
+
+    found: handover.Checked
+    manifest: dict[str, Any]
+    record: engine.Record
+    sent: str
+    trust: frozenset[str]
+
+    @property
+    def subject(self) -> str:
+        """The student's reference at the other school."""
+        return str(self.manifest["subject"])
+
+    @property
+    def model(self) -> str:
+        """The aircraft model that the student normally trains in."""
+        return str(self.manifest["about"].get("training_model") or "")[:60]
+
+    @cached_property
+    def about(self) -> dict[str, Any]:
+        """Where the record comes from, as the row of the hand-over and the sealed entry both say it."""
+        about = self.manifest["about"]
+        return {
+            "origin": str(about.get("school") or "")[:200],
+            "origin_tree": self.manifest["tree"],
+            "origin_subject": self.manifest["subject"],
+            "kid": self.found.ledger.kid,
+            "size": self.manifest["size"],
+            "root": self.manifest["root"],
+            "manifest": hash_of(self.found.files[handover.MANIFEST]),
+            "rulebook": str(about.get("rulebook") or "")[:80],
+        }
+
+    @cached_property
+    def proven(self) -> handover_proofs.Hashes:
+        """The hash of each entry that the other ledger proves."""
+        return handover_proofs.proven_by(self.found)
+
+
+def read(raw: bytes, trust: Collection[str], today: dt.date) -> Incoming:
+    """Check a file and read it. Raises: HandOverError with every fault."""
+    believed = sorted({*trust, *keys.known()})
+    found = handover.check(raw, trusted=believed or ["(none is known here)"])
+    if not found.whole or found.manifest is None:
+        raise HandOverError(
+            _untrusted(found, believed) or [Fault(each.place, each.says) for each in found.faults]
+        )
+    try:
+        document = reading.loads(found.files[handover.RECORD], error=DocumentError)
+        made = documents.parse(document)
+        if wrong := wrong_days(document, made, today):
+            raise DocumentError(wrong)
+    except DocumentError as problem:
+        raise HandOverError(
+            [Fault(f"{handover.RECORD}: {fault.place}", fault.message) for fault in problem.faults]
+        ) from None
+    return Incoming(found, found.manifest, made, hash_of(raw), frozenset(trust))
+
+
+def _untrusted(found: handover.Checked, believed: Sequence[str]) -> list[Fault]:
+    """The one thing to say about a file whose keys nobody here trusts."""
+    if not any(fault.place == _KEYS for fault in found.faults):
+        return []
+    try:
+        listed = [str(each["kid"]) for each in found.document(handover.LEDGER)["keys"]]
+    except (ValueError, KeyError, TypeError):
+        return []
+    if set(listed) & set(believed):
+        return []
+    return [
+        Fault(
+            _KEYS,
+            f"it is signed with {', '.join(listed) or 'no key'}, which is not trusted here; compare the id "
+            "with what that school publishes, then say that you trust it (--trust ID)",
+        )
+    ]
+
+
+def taken_before(incoming: Incoming, school: School) -> HandOver | None:
+    """The newest hand-over of the same student that was taken over here.
+
+    Raises: HandOverError where the student is the school's own, or the file does not go on from that one.
+    """
+    if _own(incoming.subject, school):
+        raise HandOverError(
+            [Fault("manifest.jws", f"is the record of this school's own student {incoming.subject}")]
+        )
+    before = HandOver.objects.filter(school=school, origin_subject=incoming.subject, student__erased_at=None)
+    last = before.select_related("student__school").order_by("-size", "-pk").first()
+    if last is not None and last.manifest != incoming.about["manifest"]:
+        _refuse_another(last, incoming)
+    return last
+
+
+def refuse_planted(incoming: Incoming, student: Student | None) -> None:
+    """Raises: HandOverError for an entry with an id as of a lesson of which no sealed entry speaks."""
+    lessons = {proving.lesson_of(name) for _, name in incoming.proven if "/" in name}
+    stands = record.of(student) if student else engine.Record()
+    faults = [
+        Fault(f"{handover.RECORD}: {part}", f"{name!r} {record_changes.PLANTED}")
+        for part, name in record_changes.planted(stands, incoming.record)
+        if proving.lesson_of(name) not in lessons
+    ]
+    if faults:
+        raise HandOverError(faults)
+
+
+def _own(subject: str, school: School) -> bool:
+    try:
+        return Student.objects.filter(ref=uuid.UUID(subject), school=school).exists()
+    except ValueError:
+        return False
+
+
+def _refuse_another(last: HandOver, incoming: Incoming) -> None:
+    """Raises: HandOverError where it does not go on from the one that was taken over before.
+
+    Whoever holds a key that is trusted for one school could else put their own in the place of another's: a
+    file is only newer where it is of the same ledger, and signed with the same key or one trusted just now.
+    """
+    manifest, kid, wrong = incoming.manifest, incoming.found.ledger.kid, None
+    if manifest["tree"] != last.origin_tree:
+        wrong = Fault(
+            handover.MANIFEST,
+            f"is of the ledger {manifest['tree']}; what stands here of {incoming.subject} came from"
+            f" {last.origin_tree} of {last.origin}",
+        )
+    elif kid != last.kid and kid not in incoming.trust:
+        wrong = Fault(
+            _KEYS,
+            f"it is signed with {kid}, the one taken over before with {last.kid}; compare the new id with"
+            " what that school publishes, then say that you trust it (--trust ID)",
+        )
+    elif sealed.instant_of(manifest["at"]) <= last.made_at:
+        wrong = Fault(
+            "manifest.jws",
+            f"was signed {manifest['at']}; one of {sealed.instant_text(last.made_at)} was taken over already."
+            " Ask for a new one",
+        )
+    if wrong:
+        raise HandOverError([wrong])
+
+
+def new_entries(incoming: Incoming, last: HandOver | None) -> list[dict[str, Any]]:
+    """The sealed entries that are new. Raises: HandOverError where one taken over before changed."""
+    tree = incoming.manifest["tree"]
+    listed = {each["index"]: each for each in incoming.found.document(handover.LEDGER)["entries"]}
+    rows = ForeignEntry.objects.filter(student=last.student if last else None, tree=tree)
+    held = dict(rows.values_list("index", "commitment"))
+    faults = []
+    for index, commitment in held.items():
+        if index not in listed:
+            faults.append(Fault(f"ledger.json: entry {index}", "was there when it was taken over before"))
+        elif listed[index]["commitment"] != commitment:
+            faults.append(Fault(f"ledger.json: entry {index}", "is not the one that was taken over before"))
+    if faults:
+        raise HandOverError(faults)
+    return [
+        {
+            **{key: each[key] for key in _FOREIGN},
+            "tree": tree,
+            "sealed_at": each["at"],
+            "verified": each["body"] is not None,
+        }
+        for index, each in listed.items()
+        if index not in held
+    ]
+
+
+def merged(student: Student, incoming: engine.Record, last: HandOver | None) -> engine.Record:
+    """What came beside what was recorded here. Raises: HandOverError where an id means two things."""
+    if last is None:
+        return incoming
+    stands = record.of(student)
+    signed = LessonRecord.objects.filter(student=student, state=LessonRecord.State.SIGNED)
+    lessons = {str(pk) for pk in signed.values_list("pk", flat=True)}
+    faults: list[Fault] = []
+    parts: dict[str, tuple[Any, ...]] = {}
+    for part in incoming.PARTS:
+        brought = set(last.brought.get(part, ()))
+        own = {
+            each.id: each
+            for each in getattr(stands, part)
+            if each.id not in brought and not _follows(each.id, lessons)
+        }
+        came = [each for each in getattr(incoming, part) if not _follows(each.id, lessons)]
+        for number, each in enumerate(came):
+            here = own.get(each.id)
+            if here is not None and not record.same(here, each):
+                faults.append(
+                    Fault(
+                        f"record.json: {part}[{number}].id",
+                        f"{each.id!r} stands on record here already and says something else",
+                    )
+                )
+        parts[part] = (*own.values(), *(each for each in came if each.id not in own))
+    if faults:
+        raise HandOverError(faults)
+    return engine.Record(student=incoming.student, **parts)
+
+
+def _follows(entry: str, lessons: set[str]) -> bool:
+    """Whether an entry is a proof that follows from a lesson signed here: it is worked out, never stored."""
+    return proving.MARK in entry and proving.lesson_of(entry) in lessons
