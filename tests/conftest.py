@@ -2,7 +2,6 @@
 
 import os
 import pathlib
-import shutil
 from collections.abc import Iterator
 from typing import Any
 
@@ -15,6 +14,7 @@ from tests.support import no_network
 from tests.support.extent import FULL, count
 from tests.support.lifting import ledger_emptied  # noqa: F401  (a fixture of every test that commits)
 from tests.support.published import courses_taken_out  # noqa: F401  (likewise)
+from training.management.commands.test import chromium
 
 # A busy machine makes examples slowly; that says nothing about the program.
 hypothesis.settings.register_profile(
@@ -95,8 +95,8 @@ def redis_url() -> Iterator[str]:
 @pytest.fixture(scope="session")
 def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[str, Any]:
     """The system's Chromium, without the calls home that a closed network refuses."""
-    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
-    if chromium is None:
+    found = chromium()
+    if found is None:
         pytest.fail("Chromium is missing (on Debian and Ubuntu: apt-get install chromium)")
     # The driver's synchronous interface runs an event loop in this thread, where Django would refuse its
     # queries.
@@ -105,4 +105,4 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[s
     quiet += ["--disable-component-update", "--disable-sync"]
     if os.geteuid() == 0:
         quiet.append("--no-sandbox")  # Chromium's sandbox refuses to run as root
-    return {**browser_type_launch_args, "executable_path": chromium, "args": quiet}
+    return {**browser_type_launch_args, "executable_path": found, "args": quiet}

@@ -7,6 +7,7 @@ an SQLite file.
 """
 
 import contextlib
+import functools
 import json
 import os
 import pathlib
@@ -22,15 +23,8 @@ from tests.support import services
 LEG = os.environ.get("TEST_LEG", "postgresql")
 # Tests that another leg runs already, or that are about PostgreSQL alone.
 NOT_ON_SQLITE = ("browser", "reliability", "postgresql", "any_database")
-TESTS = pathlib.Path(__file__).parents[1]
-#: These never touch a database: the SQLite leg does not even read them. Many make records as they are read.
-WITHOUT_DATABASE = (
-    TESTS / "syllabus" / "engine",
-    TESTS / "examiner",
-    TESTS / "repository" / "test_layout.py",
-    TESTS / "syllabus" / "law" / "test_cases.py",
-    TESTS / "syllabus" / "law" / "test_every_number_is_pinned.py",
-)
+#: Where the first leg of ``manage.py test`` lists the files that have a test for the SQLite leg, one a line.
+LIST = os.environ.get("TEST_SQLITE_FILES")
 
 held = contextlib.ExitStack()
 
@@ -94,26 +88,34 @@ def touches_database(item: pytest.Item) -> bool:
     return not {"db", "transactional_db", "live_server"}.isdisjoint(getattr(item, "fixturenames", ()))
 
 
-def belongs_to_leg(item: pytest.Item) -> bool:
-    if LEG != "sqlite":
+def belongs_to_leg(item: pytest.Item, leg: str = LEG) -> bool:
+    if leg != "sqlite":
         return item.get_closest_marker("sqlite") is None
     if any(item.get_closest_marker(name) for name in NOT_ON_SQLITE):
         return False
     return item.get_closest_marker("sqlite") is not None or touches_database(item)
 
 
-def has_no_database(path: pathlib.Path) -> bool:
-    return any(each == path or each in path.parents for each in WITHOUT_DATABASE)
+@functools.cache
+def listed() -> frozenset[str] | None:
+    """The files that the SQLite leg reads; None where nothing lists them, and it reads them all."""
+    if LEG != "sqlite" or not LIST or not os.path.exists(LIST):
+        return None
+    return frozenset(pathlib.Path(LIST).read_text().splitlines())
 
 
 def pytest_ignore_collect(collection_path: pathlib.Path) -> bool | None:
-    return True if LEG == "sqlite" and has_no_database(collection_path) else None
+    """Most files have no test for SQLite, and reading a file costs as much as running its tests."""
+    files = listed()
+    unread = files is not None and collection_path.suffix == ".py" and str(collection_path) not in files
+    return True if unread else None
 
 
+@pytest.hookimpl(trylast=True)  # after -k and -m
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    for item in items:
-        if has_no_database(item.path) and touches_database(item):
-            raise pytest.UsageError(f"{item.nodeid} touches the database: see WITHOUT_DATABASE in {__file__}")
+    if LEG != "sqlite" and LIST and os.environ.get("PYTEST_XDIST_WORKER", "gw0") == "gw0":
+        files = {str(item.path) for item in items if belongs_to_leg(item, "sqlite")}
+        pathlib.Path(LIST).write_text("\n".join(sorted(files)))
     keep: list[pytest.Item] = []
     drop: list[pytest.Item] = []
     for item in items:
