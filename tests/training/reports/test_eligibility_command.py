@@ -68,7 +68,7 @@ def written(tmp_path: pathlib.Path) -> Callable[[Any], pathlib.Path]:
         pytest.param([SOLO, *FIRST_SOLO, "--on", "2026-12-03"], 0, "✓ ELIGIBLE", id="eligible"),
         pytest.param([SOLO, *FIRST_SOLO, "--on", "2026-12-02"], 1, "✗ NOT ELIGIBLE", id="not eligible"),
         pytest.param([SOLO, *FIRST_SOLO[:2], "--on", "2026-12-03"], 1, "? NOT KNOWN", id="not known"),
-        pytest.param([SOLO, "--on", "2026-12-03"], 1, "faa.first-solo             unknown", id="not all"),
+        pytest.param([SOLO, "--on", "2026-12-03"], 1, "\n? unknown", id="not all"),
     ],
 )  # fmt: skip
 def test_the_exit_code_is_the_answer(arguments: list[str], code: int, said: str) -> None:
@@ -395,3 +395,24 @@ def test_each_example_of_the_help_runs() -> None:
         code, out, err = ask(SOLO, *example[1:])
         assert (code, err) == (1, "")
         assert "NOT ELIGIBLE" in out
+
+
+class Terminal(io.StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
+@pytest.mark.parametrize(
+    ("out", "no_color", "colored"),
+    [(Terminal(), "", True), (Terminal(), "1", False), (io.StringIO(), "", False)],
+)
+def test_color_is_for_a_terminal_alone(
+    out: io.StringIO, no_color: str, colored: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("NO_COLOR", no_color)
+    with pytest.raises(SystemExit):
+        eligibility.Command(stdout=out, force_color=True).run_from_argv(
+            ["manage.py", "eligibility", str(SOLO), *FIRST_SOLO, "--on", "2026-12-03"]
+        )
+    assert "ELIGIBLE" in out.getvalue()
+    assert ("\x1b" in out.getvalue()) is colored

@@ -38,7 +38,6 @@ ELIGIBLE, NOT_ELIGIBLE, BAD_INPUT = 0, 1, 2
 STANDARD_INPUT = "-"
 MOST_BYTES = 64 * 1024 * 1024
 COLUMNS = 100
-_COLOURS = {True: "32", False: "31", None: "33"}
 
 _EPILOG = """\
 exit codes: 0 eligible (without --toward: for every milestone that the rules cover), 1 not eligible or not
@@ -170,16 +169,14 @@ class Command(BaseCommand):
         return text if _can_write(self.stdout, text) else json.dumps(json.loads(text), indent=2)
 
     def as_table(self, reports: list[Report], refused: list[NotCovered], one: bool) -> str:
-        width = COLUMNS
-        paint: eligibility_table.Paint = eligibility_table.unpainted
+        width, color = COLUMNS, False
         if self.stdout.isatty():
             width = min(COLUMNS, shutil.get_terminal_size((COLUMNS, 24)).columns)
-            if self.style.SUCCESS("?") != "?" and not os.environ.get("NO_COLOR"):
-                paint = painted
+            color = self.style.SUCCESS("?") != "?" and not os.environ.get("NO_COLOR")
         if one:
-            text = eligibility_table.render(reports[0], width, paint)
+            text = eligibility_table.render(reports[0], width, color=color)
         else:
-            text = eligibility_table.render_all(reports, width, paint, refused)
+            text = eligibility_table.render_all(reports, width, refused, color=color)
         return encodable(text, _encoding(self.stdout))
 
     def show(self, text: str) -> None:
@@ -218,10 +215,6 @@ def _can_write(stream: OutputWrapper, text: str) -> bool:
 def _discard(stream: TextIO) -> None:
     """Let what is still buffered go nowhere, so that the interpreter's last flush does not fail again."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
-
-
-def painted(state: bool | None, text: str) -> str:
-    return f"\x1b[{_COLOURS[state]}m{text}\x1b[0m"
 
 
 # Arguments, read with every fault listed at once
