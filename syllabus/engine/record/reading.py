@@ -10,7 +10,7 @@ import difflib
 import json
 import math
 import re
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
@@ -44,7 +44,7 @@ class Faults(list[Fault]):
 
     def __init__(self) -> None:
         super().__init__()
-        self.memo: dict[Any, Any] = {}
+        self.memo: dict[Read, dict[bytes, Any]] = defaultdict(dict)
 
     def meant(self, word: object, known: Collection[str], cutoff: float = 0.6) -> str | None:
         """The known word closest to one that is not known; None where none is close."""

@@ -165,7 +165,8 @@ class Shape:
         if self._has_slots:
             return self.made(**values)
         made: Any = object.__new__(self.made)
-        made.__dict__.update(values)  # a frozen class takes longer to set its fields than they take to read
+        # a frozen class takes longer to set its fields than they take to read
+        object.__setattr__(made, "__dict__", values)
         return made
 
     def _read(self, faults: Faults, value: Any, place: str) -> Any:
@@ -251,15 +252,16 @@ def remembered(read: Read) -> Read:
 
     def reader(faults: Faults, value: Any, place: str) -> Any:
         try:
-            key = (read, marshal.dumps(value, 2))  # from version 3 on, bytes depend on who else holds a value
+            key = marshal.dumps(value, 2)  # from version 3 on, bytes depend on who else holds a value
         except ValueError:  # not plain JSON
             return read(faults, value, place)
-        if (known := faults.memo.get(key)) is not None:
+        memo = faults.memo[read]
+        if (known := memo.get(key)) is not None:
             return known
         before = len(faults)
         found = read(faults, value, place)
         if len(faults) == before:
-            faults.memo[key] = found
+            memo[key] = found
         return found
 
     return reader

@@ -15,7 +15,7 @@ from syllabus.engine.rules.aircraft_models import Models
 from syllabus.engine.rules.question import Question
 from syllabus.engine.rules.reasons import NOTHING, Named, Reason, WholeMinutes, reason
 from syllabus.engine.rules.settings import Settings
-from syllabus.engine.time.sun import is_night, night_time
+from syllabus.engine.time.sun import is_night
 from syllabus.engine.time.units import MINUTE
 
 #: A logbook is kept in tenths of an hour, so that a time on the clock is rounded by half of one.
@@ -44,8 +44,11 @@ def _night_conflict(flight: Flight) -> Reason:
     clock = on_the_clock(flight)
     if clock is None or not flight.route or not all(place.known for place in flight.route):
         return NOTHING
-    dark = night_time(*clock, flight.route)
-    if dark is None or dark.total_seconds() > 0:
+    if flight.out is None and flight.in_ is None:
+        dark = facts.computed_night(flight)
+    else:
+        dark = facts.night_between(*clock, flight.route)
+    if dark is None or dark > 0:
         return NOTHING
     (start, end), route = clock, "-".join(place.key for place in flight.route)
     if not logged:
@@ -117,10 +120,20 @@ def conflicts(record: Record, question: Question) -> Mapping[str, Reason]:
     return kept[2]
 
 
-def _abroad(flight: Flight, country: str | None) -> Reason:
+def clocked(record: Record) -> tuple[Flight, ...]:
+    """The flights whose beginning and end are on record."""
+    if "clocked" not in record.memo:
+        record.memo["clocked"] = tuple(
+            flight
+            for flight in record.flights
+            if (flight.off or flight.out) is not None and on_the_clock(flight) is not None
+        )
+    found: tuple[Flight, ...] = record.memo["clocked"]
+    return found
+
+
+def _abroad(flight: Flight, country: str) -> Reason:
     """How an instructor authorized by another country and a route in this one disagree."""
-    if flight.instructor is None or flight.instructor.kind != FOREIGN or country is None:
-        return NOTHING
     here = next((place.key for place in flight.route if place.country == country), None)
     return NOTHING if here is None else reason("conflict.foreign-instructor", place=here)
 
@@ -139,15 +152,18 @@ def _craft(flight: Flight, models: Models) -> Reason:
 
 
 def _conflicts(record: Record, question: Question) -> Mapping[str, Reason]:
-    settings, country, models = question.settings, question.country, question.models
+    settings, country = question.settings, question.country
+    # by the aircraft itself, which many flights share
+    crafts = {id(flight.aircraft): flight for flight in record.flights}
+    against = {craft: _craft(flight, question.models) for craft, flight in crafts.items()}
     found: dict[str, Reason] = {}
-    crafts: dict[int, Reason] = {}  # by the aircraft itself, which many flights share
     for flight in record.flights:
-        craft = id(flight.aircraft)
-        if craft not in crafts:
-            crafts[craft] = _craft(flight, models)
-        said = facts.unvouched(flight, settings) if settings.claims_asked else NOTHING
-        if said := said or _abroad(flight, country) or crafts[craft]:
+        said = against[id(flight.aircraft)]
+        if country is not None and flight.instructor is not None and flight.instructor.kind == FOREIGN:
+            said = _abroad(flight, country) or said
+        if settings.claims_asked:
+            said = facts.unvouched(flight, settings) or said
+        if said:
             found[flight.id] = said
     return found | _in_two_places(record)
 
@@ -155,13 +171,13 @@ def _conflicts(record: Record, question: Question) -> Mapping[str, Reason]:
 def _in_two_places(record: Record) -> dict[str, Reason]:
     """Entry id -> the other flight that the same person was in at one time."""
     found: dict[str, Reason] = {}
-    clocked = sorted(
+    flown = sorted(
         (clock[0].timestamp(), flight.id, clock)
-        for flight in record.flights
+        for flight in clocked(record)
         if (clock := on_the_clock(flight)) is not None
     )
     latest: tuple[str, datetime, datetime] | None = None
-    for _, name, (start, end) in clocked:
+    for _, name, (start, end) in flown:
         if latest is not None and start < latest[2] and start < end:
             for one, other in ((latest, (name, start, end)), ((name, start, end), latest)):
                 found[one[0]] = reason(

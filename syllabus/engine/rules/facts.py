@@ -6,6 +6,9 @@ wherever a rule asks for it. Routes and distances are in ``journeys``.
 
 from __future__ import annotations
 
+from datetime import datetime
+
+from syllabus.engine.places.geography import Place
 from syllabus.engine.record.record import (
     CLAIMED,
     NOT_OBSERVED,
@@ -183,10 +186,15 @@ def computed_night(flight: Flight) -> int | None:
     if flight.off is None or flight.on is None or not flight.route:
         return None
     if "night" not in flight.memo:
-        found = night_time(flight.off, flight.on, flight.route)
-        flight.memo["night"] = None if found is None else round(found.total_seconds() * 1_000_000)
+        flight.memo["night"] = night_between(flight.off, flight.on, flight.route)
     night: int | None = flight.memo["night"]
     return night
+
+
+def night_between(start: datetime, end: datetime, route: tuple[Place, ...]) -> int | None:
+    """Night along a route between two instants, in microseconds; None where a position is unknown."""
+    found = night_time(start, end, route)
+    return None if found is None else round(found.total_seconds() * 1_000_000)
 
 
 def night_unknown(flight: Flight) -> Reason:

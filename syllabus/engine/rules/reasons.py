@@ -73,16 +73,18 @@ class Reason:
         """The text in a reader's ``words``; ``one`` writes each value, given its reason and its name."""
         if not self.code:
             return ""
+        told = {name: self._told(words, one, name, value) for name, value in self.parameters}
+        return words(REASONS[self.code]) % told
 
-        def told(name: str, value: Parameter) -> str:
-            if isinstance(value, Reason):
-                return value.written(words, one)
-            if isinstance(value, tuple):
-                between = "; " if any(isinstance(each, Reason) for each in value) else ", "
-                return between.join(told(name, each) for each in value)
-            return one(self, name, value)
-
-        return words(REASONS[self.code]) % {name: told(name, value) for name, value in self.parameters}
+    def _told(
+        self, words: Callable[[str], str], one: Callable[[Reason, str, One], str], name: str, value: Parameter
+    ) -> str:
+        if isinstance(value, Reason):
+            return value.written(words, one)
+        if isinstance(value, tuple):
+            between = "; " if any(isinstance(each, Reason) for each in value) else ", "
+            return between.join([self._told(words, one, name, each) for each in value])
+        return one(self, name, value)
 
     def values(self) -> Iterator[One]:
         """Every value in it, in the order in which ``written`` writes them."""
@@ -124,6 +126,8 @@ def several(reasons: Iterable[Reason]) -> Reason:
 
 
 def _written(_reason: Reason, _name: str, value: One) -> str:
+    if isinstance(value, str):
+        return value
     if isinstance(value, Amount):
         return value.text
     return f"{value:%H:%M}" if isinstance(value, datetime) else str(value)

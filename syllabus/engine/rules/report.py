@@ -30,10 +30,11 @@ UNVERIFIED = {
 
 def _coded(what: Reason) -> dict[str, Any]:
     """A reason's code; where it says several things, each of them too."""
-    parts = what.alone()
+    if what.code != "several":
+        return {"code": what.code}
     return {
         "code": what.code,
-        **({"reasons": [{"code": each.code, "text": str(each)} for each in parts]} if len(parts) > 1 else {}),
+        "reasons": [{"code": each.code, "text": str(each)} for each in what.alone()],
     }
 
 
@@ -135,12 +136,22 @@ class Report:
             ],
         }
 
+    @cached_property
+    def _texts(self) -> dict[int, str]:
+        """The text of each reason by the reason itself, which many entries share."""
+        return {}
+
+    def _text(self, what: Reason) -> str:
+        if (text := self._texts.get(id(what))) is None:
+            text = self._texts[id(what)] = str(what)
+        return text
+
     def _said(self, said: Iterable[Counted], key: str) -> list[dict[str, Any]]:
         """Entries with what is said of each, and who vouches for it."""
         vouched, made = self.record.provenance_by_id, []
         for entry, what in said:
             if isinstance(what, Reason):
-                each: dict[str, Any] = {"id": entry, key: str(what), **_coded(what)}
+                each: dict[str, Any] = {"id": entry, key: self._text(what), **_coded(what)}
             else:
                 each = {"id": entry, key: what[0].text if len(what) == 1 else amounts.text(what)}
             if entry in vouched:
@@ -150,7 +161,8 @@ class Report:
 
     def _finding(self, finding: Finding) -> dict[str, Any]:
         rule, met = finding.rule, finding.met(self.question.on)
-        note = " ".join(filter(None, (*map(str, finding.notes), rule.note, UNVERIFIED[rule.verified])))
+        notes = [{"code": each.code, "text": self._text(each)} for each in finding.notes]
+        texts = [*(each["text"] for each in notes), rule.note, UNVERIFIED[rule.verified]]
         made: dict[str, Any] = {
             "id": rule.id,
             "citation": rule.cite.section,
@@ -164,8 +176,8 @@ class Report:
             "not_counted": self._said(finding.not_counted, "why"),
             "ask": [] if met is not None else self._said(finding.ask, "missing"),
             "holds": finding.holds.as_pairs(),
-            "note": note,
-            "notes": [{"code": each.code, "text": str(each)} for each in finding.notes],
+            "note": " ".join(filter(None, texts)),
+            "notes": notes,
             "amounts": amounts.as_json(finding.have, finding.need, finding.remaining),
         }
         if finding.parts:

@@ -50,10 +50,11 @@ def landings_at_least(rule: RuleVersion, record: Record, question: Question, nes
             maybe = flight.date
         if flight.date <= question.on:
             shown = have
-            if any(landed.sure):
-                counted.append((flight.id, _both(*landed.sure)))
-            not_counted.extend((flight.id, why) for why in landed.whys)
-            ask.extend((flight.id, each) for each in landed.missing)
+            if landed.gave:
+                counted.append((flight.id, landed.gave))
+            if landed.whys or landed.missing:
+                not_counted.extend((flight.id, why) for why in landed.whys)
+                ask.extend((flight.id, each) for each in landed.missing)
     holds = Days.starting(first) & rule.in_force
     return Finding(
         rule=rule,
@@ -76,6 +77,7 @@ class _Landed:
     possible: tuple[int, int] = (0, 0)
     whys: list[Reason] = field(default_factory=list)
     missing: list[Reason] = field(default_factory=list)
+    gave: Amounts = ()
 
 
 def _landed(rule: RuleVersion, record: Record, question: Question) -> Iterator[tuple[Flight, _Landed]]:
@@ -116,6 +118,8 @@ def _judged(rule: RuleVersion, record: Record, question: Question, flight: Fligh
                 landed.missing.append(why)
             if fits is False and why and why not in landed.whys:
                 landed.whys.append(why)
+    if any(landed.sure):
+        landed.gave = _both(*landed.sure)
     return landed
 
 

@@ -25,23 +25,19 @@ class Plainly:
     """Which flights leave nothing open but what their takeoffs and landings are."""
 
     def __init__(self, rule: RuleVersion, record: Record, question: Question):
-        self.suited = logged.log_of(record, question).suited(rule.get("aircraft") or facts.ANY)
+        self.log = logged.log_of(record, question)
+        self.suited = self.log.suited(rule.get("aircraft") or facts.ANY)
         self.conflicts = conflicts.conflicts(record, question)
         self.occupancy, self.night = rule.params["occupancy"], rule.get("period") == "night"
-        self.on_route: dict[tuple[int, int], bool] = {}
 
     def flown(self, flight: Flight) -> bool:
-        where = id(flight.route), id(flight.landings)
-        if where not in self.on_route:
-            self.on_route[where] = not any(
-                conflicts.landing_conflict(flight, each) for each in flight.landings
-            )
+        """Whether a flight of this occupancy is one of them."""
         return (
-            self.on_route[where]
-            and id(flight.aircraft) in self.suited
-            and not flight.aircraft.device
+            (self.suited is None or id(flight.aircraft) in self.suited)
+            and flight.aircraft.device is None
             and flight.id not in self.conflicts
-            and occupied(flight, self.occupancy)[0] is True
+            and (self.occupancy == SOLO or self.log.taught[id(flight.instructor)])
+            and self.log.on_route(flight)
             and not (
                 self.night and any(conflicts.night_landing_conflict(flight, each) for each in flight.landings)
             )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from syllabus.engine.record.record import DEVICES, Document, Flight, Record
@@ -11,6 +10,7 @@ from syllabus.engine.rules import conflicts, facts, journeys
 from syllabus.engine.rules.kinds import registry
 from syllabus.engine.rules.kinds.registry import Param
 from syllabus.engine.rules.kinds.training import PREPARATION
+from syllabus.engine.rules.logged import Share
 from syllabus.engine.rules.question import Question
 from syllabus.engine.rules.reasons import NOTHING, Limit, Named, Reason, WholeMinutes, reason
 from syllabus.engine.rules.rulebook import RuleVersion
@@ -26,22 +26,10 @@ DEVICE_CREDIT = registry.struct(
 )
 
 
-@dataclass(slots=True)
-class Share:
-    """What one entry gives: for sure, at most, and why not more."""
-
-    flight: Flight
-    sure: int = 0
-    possible: int = 0
-    device: bool = False
-    why: Reason = NOTHING
-    note: Reason = NOTHING
-    missing: tuple[Reason, ...] = ()
-
-
-def doubt(share: Share, rule: RuleVersion, question: Question, doubts: Mapping[str, Reason]) -> None:
+def doubt(
+    flight: Flight, share: Share, rule: RuleVersion, question: Question, doubts: Mapping[str, Reason]
+) -> None:
     """Take from what is sure the hours that another fact on record contradicts; they stay possible."""
-    flight = share.flight
     if not share.sure:
         return
     if against := doubts.get(flight.id):
@@ -72,25 +60,24 @@ def device_share(
         if not min(facts.logged(flight, name) or 0 for name in rule.params["counts"]):
             return None
         return Share(
-            flight,
-            why=reason("device.no-flight-time" if credit is None else "device.no-training", device=device),
+            why=reason("device.no-flight-time" if credit is None else "device.no-training", device=device)
         )
     by_instructor, why = facts.taught(flight)
     if not by_instructor:
-        return Share(flight, why=why)
+        return Share(why=why)
     if other := _represents_other(question, flight):
-        return Share(flight, why=other)
+        return Share(why=other)
     if device in credit["devices"]:
-        share = Share(flight, dual, dual, device=True)
+        share = Share(dual, dual, device=True)
         if question.models.kind_of(flight.aircraft)[0] is None:
             share.sure, share.missing = 0, (reason("device.category-unknown"),)
         return share
     if device not in credit.get("by_letter", ()):
-        return Share(flight, why=reason("device.no-credit", device=device))
+        return Share(why=reason("device.no-credit", device=device))
     if _authorized(flight, letters):
-        return Share(flight, dual, dual, device=True)
+        return Share(dual, dual, device=True)
     return Share(
-        flight, 0, dual, device=True, why=reason("device.no-letter", device=device),
+        0, dual, device=True, why=reason("device.no-letter", device=device),
         missing=(reason("device.letter-unknown", device=device, document=credit["letter"]),),
     )  # fmt: skip
 
@@ -121,7 +108,7 @@ def flight_share(rule: RuleVersion, record: Record, question: Question, flight: 
     counts = rule.params["counts"]
     if len(counts) == 1 and counts[0] != "night":
         amount = facts.logged(flight, counts[0]) or 0
-        return _limited(rule, record, question, Share(flight, amount, amount))
+        return _limited(rule, record, question, flight, Share(amount, amount))
     amounts = {name: facts.logged(flight, name) for name in counts}
     unknown = NOTHING
     if "night" in amounts and amounts["night"] is None and (unknown := facts.night_unknown(flight)):
@@ -129,19 +116,19 @@ def flight_share(rule: RuleVersion, record: Record, question: Question, flight: 
     at_most = min(amount or 0 for amount in (amounts or {"total": flight.times.get("total")}).values())
     if not at_most:
         return _unlogged_night(flight, amounts)
-    share = Share(flight, at_most, at_most)
+    share = Share(at_most, at_most)
     if len(amounts) > 1:
-        _overlap(share, amounts)
+        _overlap(flight, share, amounts)
     if unknown:
         share.sure = 0
         share.missing += (unknown,)
-    return _limited(rule, record, question, share)
+    return _limited(rule, record, question, flight, share)
 
 
-def _overlap(share: Share, amounts: dict[str, int | None]) -> None:
+def _overlap(flight: Flight, share: Share, amounts: dict[str, int | None]) -> None:
     """Take from what is sure what need not fall together: times do only as far as they fill the entry."""
     given = [amount or 0 for amount in amounts.values()]
-    whole = share.flight.times.get("total") or max(given)
+    whole = flight.times.get("total") or max(given)
     share.sure = min(share.possible, max(0, sum(given) - (len(given) - 1) * whole))
     if share.sure < share.possible:
         together = " and ".join(map(_worded, amounts))
@@ -156,26 +143,26 @@ def _unlogged_night(flight: Flight, amounts: dict[str, int | None]) -> Share | N
     if not (computed := facts.computed_night(flight)):
         return None
     minutes = WholeMinutes(facts.minutes(computed))
-    return Share(flight, why=reason("time.night-not-logged", computed=minutes))
+    return Share(why=reason("time.night-not-logged", computed=minutes))
 
 
 def _worded(name: str) -> str:
     return name.replace("_", "-")
 
 
-def _limited(rule: RuleVersion, record: Record, question: Question, share: Share) -> Share:
+def _limited(rule: RuleVersion, record: Record, question: Question, flight: Flight, share: Share) -> Share:
     """The share, less what the rule's other conditions do not let count."""
-    flight, params = share.flight, rule.params
+    params = rule.params
     prepares = params.get("prepares_for")
     if prepares and PREPARATION + prepares not in flight.purposes:
-        return Share(flight, why=reason("time.not-preparation", test=prepares))
+        return Share(why=reason("time.not-preparation", test=prepares))
     if "dual" in params["counts"]:
         by_instructor, why = facts.taught(flight)
         if not by_instructor:
-            return Share(flight, why=why)
+            return Share(why=why)
     fits, why = facts.suits(flight, params.get("aircraft") or facts.ANY, question.models)
     if fits is False:
-        return Share(flight, why=why)
+        return Share(why=why)
     if fits is None:
         share.sure = 0
         share.missing += (why,)
@@ -193,7 +180,7 @@ def _limited(rule: RuleVersion, record: Record, question: Question, share: Share
                 limit=Limit(limit),
             )
         if beyond is False:
-            return Share(flight, why=why, note=note)
+            return Share(why=why, note=note)
         share.note = note
         if beyond is None:
             share.sure = 0

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Sequence
+from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
 from itertools import accumulate
 from typing import Any, Final
@@ -14,19 +15,18 @@ from syllabus.engine.rules.finding import Counted, Finding
 from syllabus.engine.rules.kinds import registry
 from syllabus.engine.rules.kinds.evidence import ONE_DAY
 from syllabus.engine.rules.kinds.registry import Param, kind
-from syllabus.engine.rules.kinds.shares import DEVICE_CREDIT, Share, device_share, doubt, flight_share
+from syllabus.engine.rules.kinds.shares import DEVICE_CREDIT, device_share, doubt, flight_share
 from syllabus.engine.rules.kinds.training import PREPARATION
-from syllabus.engine.rules.logged import LOGBOOK_STEP, Row, Wanted
+from syllabus.engine.rules.logged import Row, Rows, Share, Wanted
 from syllabus.engine.rules.question import Question
-from syllabus.engine.rules.reasons import NOTHING, Named, Reason, WholeMinutes, reason
+from syllabus.engine.rules.reasons import Reason, reason
 from syllabus.engine.rules.rulebook import RuleVersion
 from syllabus.engine.time import amounts, calendar
 from syllabus.engine.time.days import Days
 
 COUNTS = (*TIMES, facts.INSTRUMENT)
-#: Where a row of a total has what is sure, what is possible, and what was found where it is not plain.
-SURE: Final = 1
-POSSIBLE: Final = 2
+#: Where a row of a total has the evidence, and what was found of an entry that is not plain.
+GAVE: Final = 3
 SHARE: Final = 4
 
 #: Conditions beside the times themselves that an entry may have to meet.
@@ -55,15 +55,15 @@ def total_at_least(rule: RuleVersion, record: Record, question: Question, nested
     window: calendar.Length | None = rule.get("window")
     cap = rule.params["device_credit"]["at_most"] if rule.get("device_credit") else 0
     rows, on = _rows(rule, record, question), question.on
-    certain, most = [row[SURE] for row in rows], [row[POSSIBLE] for row in rows]
     devices = bool(facts.in_devices(record))
-    sure = _Steps(rows, certain, window, devices, cap)
-    possible = _Steps(rows, most, window, devices, cap) if most != certain else sure
+    sure = _Steps(rows, rows.sure, window, devices, cap)
+    possible = _Steps(rows, rows.possible, window, devices, cap) if rows.possible != rows.sure else sure
     have = sure.at(on)
     holds, could = sure.days_with(need) & rule.in_force, possible.days_with(need) & rule.in_force
-    told = _Told(on, window, cap, "night" in rule.params["counts"])
+    differs = logged.log_of(record, question).differs if "night" in rule.params["counts"] else {}
+    told = _Told(cap, differs)
     if on in rule.in_force:
-        told.tell(rows)
+        told.tell(rows, calendar.window_start(on, window) if window else date.min, on)
     return Finding(
         rule=rule,
         holds=holds,
@@ -79,47 +79,48 @@ def total_at_least(rule: RuleVersion, record: Record, question: Question, nested
 
 
 class _Told:
-    """What the entries up to a day gave and did not give, under one version of a rule."""
+    """What the entries up to a day gave and did not give, under one version of a rule.
 
-    def __init__(self, on: date, window: calendar.Length | None, cap: int, night: bool):
-        self.on, self.cap, self.device_left, self.night = on, cap, cap, night
-        self.opens = calendar.window_start(on, window) if window else date.min
+    ``differs`` has the notes on entries whose time is night, by their ids.
+    """
+
+    def __init__(self, cap: int, differs: Mapping[str, Reason]):
+        self.cap, self.device_left, self.differs = cap, cap, differs
         self.counted: list[Counted] = []
         self.not_counted: list[tuple[str, Reason]] = []
         self.ask: list[tuple[str, Reason]] = []
         self.notes: list[Reason] = []
 
-    def tell(self, rows: Iterable[Row]) -> None:
-        for flight, sure, _, gave, share in rows:
-            if not self.opens <= flight.date <= self.on:
-                if sure and flight.date < self.opens:
-                    early = reason("time.before-window", flown=flight.date, opens=self.opens)
-                    self.not_counted.append((flight.id, early))
-            elif gave is not None:
-                self.counted.append(gave)
-            else:
-                self._tell(flight.id, share)
+    def tell(self, rows: Rows, opens: date, on: date) -> None:
+        before, within = rows.within(opens, on)
+        self.not_counted = [
+            (flight.id, reason("time.before-window", flown=flight.date, opens=opens))
+            for flight, sure, *_ in before
+            if sure
+        ]
+        if self.cap:
+            within = [self._credited(row) if row[SHARE] and row[SHARE].device else row for row in within]
+        self.counted = [row[GAVE] for row in within if row[GAVE] is not None]
+        for flight, sure, _, _, share in within:
+            if self.differs and sure and flight.id in self.differs:
+                self.notes.append(self.differs[flight.id])
+            if share is not None:
+                if share.why:
+                    self.not_counted.append((flight.id, share.why))
+                if share.note:
+                    self.notes.append(share.note)
+                self.ask.extend((flight.id, missing) for missing in share.missing)
 
-    def _tell(self, name: str, share: Share) -> None:
-        """An entry that needs a word, or made in a device."""
-        if share.device and share.sure:
-            gave = min(share.sure, self.device_left)
-            self.device_left -= gave
-            if gave:
-                self.counted.append((name, (amounts.time(gave),)))
-            if gave < share.sure:
-                over = amounts.time(share.sure - gave)
-                most = amounts.time(self.cap)
-                self.not_counted.append((name, reason("time.over-device-credit", over=over, most=most)))
-        elif share.sure:
-            self.counted.append((name, (amounts.time(share.sure),)))
-            if self.night and (beside := _beside(share.flight)):
-                self.notes.append(beside)
-        if share.why:
-            self.not_counted.append((name, share.why))
-        if share.note:
-            self.notes.append(share.note)
-        self.ask.extend((name, missing) for missing in share.missing)
+    def _credited(self, row: Row) -> Row:
+        """A session in a device with what is credited of it, as far as the cap lets it count."""
+        flight, sure, possible, _, share = row
+        gave = min(sure, self.device_left)
+        self.device_left -= gave
+        if share is not None and gave < sure:
+            over = amounts.time(sure - gave)
+            why = reason("time.over-device-credit", over=over, most=amounts.time(self.cap))
+            share = replace(share, why=why)
+        return flight, gave, possible, logged.evidence(flight, gave), share
 
 
 class _Steps:
@@ -127,7 +128,7 @@ class _Steps:
 
     def __init__(
         self,
-        rows: Sequence[Row],
+        rows: Rows,
         given: list[int],
         window: calendar.Length | None,
         devices: bool,
@@ -135,16 +136,15 @@ class _Steps:
     ):
         self.grows = window is None
         if self.grows and not devices:
-            self.days = [row[0].date for row in rows]
+            self.days = rows.days
             self.totals = list(accumulate(given))
             return
         flown: dict[date, int] = {}
         device: dict[date, int] = {}
-        for row, amount in zip(rows, given, strict=True):
-            day, share = row[0].date, row[SHARE]
+        for day, row, amount in zip(rows.days, rows.rows, given, strict=True):
             if not amount:
                 continue
-            changes = device if share is not None and share.device else flown
+            changes = device if row[SHARE] is not None and row[SHARE].device else flown
             changes[day] = changes.get(day, 0) + amount
             if window:
                 gone = calendar.last_day(day, window) + ONE_DAY
@@ -180,7 +180,7 @@ class _Steps:
         return Days.of(spans)
 
 
-def _rows(rule: RuleVersion, record: Record, question: Question) -> Sequence[Row]:
+def _rows(rule: RuleVersion, record: Record, question: Question) -> Rows:
     """What each entry that has to do with the rule gives, in order of date."""
     closer = _Closer(rule, record, question)
     flown = logged.rows(record, question, _wanted(rule), closer)
@@ -189,12 +189,12 @@ def _rows(rule: RuleVersion, record: Record, question: Question) -> Sequence[Row
         return flown
     credit = rule.get("device_credit")
     letters = [paper for paper in record.documents if credit and paper.kind == credit.get("letter")]
-    rows = list(flown)
+    rows = list(flown.rows)
     for flight in devices:
         if share := device_share(rule, question, flight, credit, letters):
-            doubt(share, rule, question, closer.doubts)
-            rows.append((flight, share.sure, share.possible, None, share))
-    return sorted(rows, key=lambda row: row[0].order)
+            doubt(flight, share, rule, question, closer.doubts)
+            rows.append((flight, share.sure, share.possible, logged.evidence(flight, share.sure), share))
+    return Rows(sorted(rows, key=lambda row: row[0].order))
 
 
 def _wanted(rule: RuleVersion) -> Wanted:
@@ -217,31 +217,19 @@ class _Closer:
         conditions = any(rule.get(name) for name in _CONDITIONS)
         self.plain = None if conditions or alone == "dual" else alone
         self.purpose, self.first = PREPARATION + (prepares or ""), counts[0]
-        self.unprepared = reason("time.not-preparation", test=prepares) if prepares and alone else NOTHING
+        self.unprepared: Share | None = None
+        if prepares and alone:
+            self.unprepared = Share(why=reason("time.not-preparation", test=prepares))
 
     def __call__(self, flight: Flight) -> Share | None:
         rule, record, question = self.of
         if self.unprepared and self.purpose not in flight.purposes and facts.logged(flight, self.first):
-            return Share(flight, why=self.unprepared)
+            return self.unprepared
         if self.plain is not None:
             amount = facts.logged(flight, self.plain) or 0
-            share: Share | None = Share(flight, amount, amount)
+            share: Share | None = Share(amount, amount)
         else:
             share = flight_share(rule, record, question, flight)
         if share is not None:
-            doubt(share, rule, question, self.doubts)
+            doubt(flight, share, rule, question, self.doubts)
         return share
-
-
-def _beside(flight: Flight) -> Reason:
-    """A word where the computed night and the logged one are apart by more than a logbook's tenth."""
-    computed = facts.computed_night(flight)
-    logged = flight.times.get("night", 0)
-    if computed is None or abs(computed - logged) <= LOGBOOK_STEP:
-        return NOTHING
-    return reason(
-        "time.night-differs",
-        flight=Named(flight.id),
-        logged=WholeMinutes(facts.minutes(logged)),
-        computed=WholeMinutes(facts.minutes(computed)),
-    )
