@@ -58,13 +58,24 @@ def read_plain(value: Mapping[str, Any], place: str) -> Outline:
     return _course(with_paths(value, place))
 
 
+def read_kept(value: Mapping[str, Any]) -> Outline:
+    """A course from plain values that hung together when they were kept, whatever the rules say today.
+
+    Raises: CourseError where they are no course.
+    """
+    return _read(Reader(), with_paths(value, ""))
+
+
 def _course(data: Lined) -> Outline:
     reader = Reader()
+    outline = _read(reader, data)
+    if faults := faults_of(outline):
+        raise CourseError([Fault(reader.place(fault.place, data), fault.message) for fault in faults])
+    return outline
+
+
+def _read(reader: Reader, data: Lined) -> Outline:
     outline = reader.course(data)
-    if not reader.faults:
-        reader.faults = [
-            Fault(reader.place(fault.place, data), fault.message) for fault in faults_of(outline)
-        ]
     if reader.faults:
         raise CourseError(reader.faults)
     return outline
@@ -106,7 +117,12 @@ def _hash(data: str) -> str:
 
 def as_data(outline: Outline) -> dict[str, Any]:
     """A course as its file has it, as plain values."""
-    data: dict[str, Any] = {"course": outline.code, "title": outline.title, "says": outline.says}
+    return {"course": outline.code, "title": outline.title, "says": outline.says, **parts(outline)}
+
+
+def parts(outline: Outline) -> dict[str, Any]:
+    """What a course consists of, as its file has it: its minimums, stages and items."""
+    data: dict[str, Any] = {}
     if outline.minimums:
         data["minimums"] = [
             _kept(code=each.code, kind=each.kind, **_params(each), says=each.says, note=each.note)

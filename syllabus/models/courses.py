@@ -1,11 +1,12 @@
 """A course and its versions. A draft may be changed; once published a version stays as it is for good.
 
-Rows of a version are guarded twice: here, with a sentence for a person, and by the triggers of
-``syllabus.models.freezing``, which hold whoever writes and however.
+The rows of a version are guarded twice: here, with a sentence for a person, and by the triggers of
+``training.triggers.courses``, which hold whoever writes and however.
 """
 
 from __future__ import annotations
 
+import json
 import uuid
 from typing import Any
 
@@ -46,33 +47,25 @@ class Course(models.Model):
 
 
 class Drafted(models.Model):
-    """A row that belongs to one version, and may change only while that is a draft.
-
-    ``VERSION`` is the way to the version, as in a query.
-    """
-
-    VERSION: str
+    """A row that may change only while the version it is of is a draft."""
 
     class Meta:
         abstract = True
 
     def save(self, *args: Any, **kwargs: Any) -> None:
-        self.its_version().still_a_draft()
+        self.still_a_draft()
         super().save(*args, **kwargs)
 
     def delete(self, *args: Any, **kwargs: Any) -> tuple[int, dict[str, int]]:
-        self.its_version().still_a_draft()
+        self.still_a_draft()
         return super().delete(*args, **kwargs)
 
-    def its_version(self) -> CourseVersion:
-        found: Any = self
-        for step in self.VERSION.split("__"):
-            found = getattr(found, step)
-        assert isinstance(found, CourseVersion)
-        return found
+    def still_a_draft(self) -> None:
+        """Raises: NotADraft where the database has the version as published."""
+        raise NotImplementedError
 
 
-class CourseVersion(models.Model):
+class CourseVersion(Drafted):
     """One version of a course, numbered from 1; enrolments hold on to the one they began with.
 
     ``content_hash`` is that of the text which ``export_course`` writes of it.
@@ -104,20 +97,11 @@ class CourseVersion(models.Model):
     def __str__(self) -> str:
         return f"{self.course.code} version {self.number}"
 
-    def save(self, *args: Any, **kwargs: Any) -> None:
-        self.still_a_draft()
-        super().save(*args, **kwargs)
-
-    def delete(self, *args: Any, **kwargs: Any) -> tuple[int, dict[str, int]]:
-        self.still_a_draft()
-        return super().delete(*args, **kwargs)
-
     @property
     def is_published(self) -> bool:
         return self.state == PUBLISHED
 
     def still_a_draft(self) -> None:
-        """Raises: NotADraft where the database has this version as published."""
         stands = CourseVersion.objects.filter(pk=self.pk).values_list("state", flat=True).first()
         if stands == PUBLISHED:
             raise NotADraft(
@@ -126,51 +110,33 @@ class CourseVersion(models.Model):
             )
 
 
-class Positioned(Drafted):
-    """A row with its place in an order, counted from 0."""
+class OrderedJSONField(models.JSONField):
+    """JSON whose keys stay in the order in which they were written; ``jsonb`` would sort them."""
 
-    position = models.PositiveIntegerField()
+    def db_type(self, connection: Any) -> str | None:
+        return "json" if connection.vendor == "postgresql" else super().db_type(connection)
 
-    class Meta:
-        abstract = True
-        ordering = ["position"]
+    def get_db_prep_value(self, value: Any, connection: Any, prepared: bool = False) -> Any:
+        return json.dumps(value, ensure_ascii=False)
 
-
-class Stage(Positioned):
-    VERSION = "version"
-
-    version = models.ForeignKey(CourseVersion, on_delete=models.CASCADE, related_name="stages")
-    code = models.CharField(max_length=CODE)
-    title = models.CharField(max_length=200)
-    objective = models.TextField()
-    completion = models.TextField("completion standard")
-
-    class Meta(Positioned.Meta):
-        constraints = [
-            models.UniqueConstraint(fields=["version", "code"], name="stage_code_once"),
-            models.UniqueConstraint(fields=["version", "position"], name="stage_position_once"),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.code} {self.title}"
+    def from_db_value(self, value: Any, expression: Any, connection: Any) -> Any:
+        return json.loads(value) if isinstance(value, str) else value
 
 
-class CourseMinimum(Positioned):
-    """What a course asks for beyond the law; ``params`` as regulation data has them."""
+class CourseParts(Drafted):
+    """The minimums, stages and items of a version as its file has them: one document, only read whole.
 
-    VERSION = "version"
+    A table of its own, since many lists read versions and none of them needs the parts. The order of a
+    lesson's items counts: it is the order in which they are taught, and the version's hash depends on it.
+    """
 
-    version = models.ForeignKey(CourseVersion, on_delete=models.CASCADE, related_name="minimums")
-    code = models.CharField(max_length=CODE)
-    kind = models.CharField(max_length=60)
-    params = models.JSONField(default=dict)
-    says = models.TextField()
-    note = models.TextField(blank=True)
-
-    class Meta(Positioned.Meta):
-        constraints = [
-            models.UniqueConstraint(fields=["version", "code"], name="courseminimum_code_once"),
-        ]
+    version = models.OneToOneField(
+        CourseVersion, on_delete=models.CASCADE, primary_key=True, related_name="parts"
+    )
+    document = OrderedJSONField()
 
     def __str__(self) -> str:
-        return self.says
+        return f"the parts of {self.version}"
+
+    def still_a_draft(self) -> None:
+        self.version.still_a_draft()

@@ -30,7 +30,6 @@ Row = tuple[Any, ...]
 PROVENANCE = "provenance"
 #: That, and the landings, which have a table of their own.
 NOT_WRITTEN = (PROVENANCE, "landings")
-MICROSECOND = dt.timedelta(microseconds=1)
 
 
 @dataclass(frozen=True, slots=True)

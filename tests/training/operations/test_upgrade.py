@@ -1,16 +1,22 @@
 """A database of an earlier release comes to the present schema with every row that it held."""
 
+import json
 import pathlib
 import sqlite3
 import subprocess
 import sys
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 
+from syllabus.courses import files
+from syllabus.engine.course.course import Outline
+
 HERE = pathlib.Path(__file__).parent
 MANAGE = HERE.parents[2] / "manage.py"
-#: A database as the first release made it on SQLite, with the tests' small cast and one student's record.
+#: A database as the first release made it on SQLite: the tests' small cast, one student's record, a course
+#: with a published version and a draft, the student in training in it, with a signed lesson and one to sign.
 FIRST_RELEASE = HERE / "first_release.sql"
 
 Made = Callable[[str], pathlib.Path]
@@ -64,6 +70,25 @@ def rows(file: pathlib.Path) -> dict[str, int]:
         }
 
 
+def asked(file: pathlib.Path, query: str) -> list[tuple[Any, ...]]:
+    with sqlite3.connect(file) as connection:
+        return connection.execute(query).fetchall()
+
+
+def courses(file: pathlib.Path) -> list[tuple[str, Outline]]:
+    """Each version's hash, and the course that it says, the oldest first."""
+    found = asked(
+        file,
+        "SELECT content_hash, code, title, says, document FROM syllabus_courseversion v"
+        " JOIN syllabus_course c ON c.id = v.course_id"
+        " JOIN syllabus_courseparts p ON p.version_id = v.id ORDER BY number",
+    )
+    return [
+        (named, files.read_kept({"course": code, "title": title, "says": says, **json.loads(document)}))
+        for named, code, title, says, document in found
+    ]
+
+
 @pytest.mark.sqlite
 def test_a_database_of_the_first_release_becomes_a_present_one(made: Made, tmp_path: pathlib.Path) -> None:
     before = tmp_path / "before.sqlite3"
@@ -80,3 +105,33 @@ def test_a_database_of_the_first_release_becomes_a_present_one(made: Made, tmp_p
     assert held["training_flight"] >= 1
     after = rows(old)
     assert {name: after[name] for name in held} == held
+
+
+@pytest.mark.sqlite
+def test_a_published_course_of_the_first_release_keeps_its_hashes(made: Made, tmp_path: pathlib.Path) -> None:
+    before = tmp_path / "before.sqlite3"
+    statements = FIRST_RELEASE.read_text(encoding="utf-8")
+    with sqlite3.connect(before) as connection:
+        connection.executescript(statements)
+    old = made(statements)
+
+    kept = "SELECT number, state, published_at, content_hash FROM syllabus_courseversion ORDER BY number"
+    assert asked(old, kept) == asked(before, kept)
+    versions = courses(old)
+    assert [outline.title for _, outline in versions] == ["A small course", "A better small course"]
+    assert [files.content_hash(outline) for _, outline in versions] == [named for named, _ in versions]
+    published = versions[0][1]
+    assert list(published.lessons[1].items) == ["pattern", "climbs"]
+    assert [str(each.high) for each in published.by_code["climbs"].standard] == [
+        "10", "99999999/1000000", "None", "0",
+    ]  # fmt: skip
+    for query in (
+        "SELECT id, content_hash, lesson, course_version_id, state FROM training_lessonrecord ORDER BY id",
+        "SELECT * FROM training_signoff",
+        "SELECT * FROM training_enrolment",
+        "SELECT * FROM ledger_entrybody",
+        "SELECT * FROM ledger_head",
+    ):
+        assert asked(old, query) == asked(before, query) != []
+    with pytest.raises(sqlite3.DatabaseError, match="belongs to a published course version"):
+        asked(old, "UPDATE syllabus_courseparts SET document = '{}' WHERE version_id = 1")

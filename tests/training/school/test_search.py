@@ -149,7 +149,7 @@ def test_as_many_queries_for_many_as_for_few_and_no_more_than_fit(people: Cast) 
         factories.student(people.school, name=f"Nora Example {number:02d}")
     with CaptureQueriesContext(connection) as many:
         it = search.find(people.ada, "example", via="web", at=AT)
-    assert (len(few), len(many)) == (7, 7)
+    assert (len(few), len(many)) == (8, 8)
     assert len(it.students) == search.MOST
     assert it.more == {"students"}
 
