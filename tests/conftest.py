@@ -10,7 +10,7 @@ import pytest
 from django.utils import translation
 from pytest_django.plugin import DjangoDbBlocker
 
-from tests.support import no_network
+from tests.support import emptied, no_network
 from tests.support.extent import FULL, count
 from tests.support.lifting import ledger_emptied  # noqa: F401  (a fixture of every test that commits)
 from tests.support.published import courses_taken_out  # noqa: F401  (likewise)
@@ -69,9 +69,11 @@ def django_db_modify_db_settings(
 @pytest.fixture(scope="session")
 def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
     """A live server's thread may still hold a session at the end; PostgreSQL drops no database with one."""
-    yield
     from django.db import connection
 
+    with django_db_blocker.unblock():
+        emptied.install()
+    yield
     with django_db_blocker.unblock():
         if connection.vendor == "postgresql":
             with connection.cursor() as cursor:
