@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import date, datetime, tzinfo
 from functools import lru_cache
 
 from django.utils import timezone
@@ -20,6 +20,11 @@ def _day(when: date, language: str | None) -> str:
     return date_format(when, "DATE_FORMAT")
 
 
-def clock(at: datetime) -> str:
-    """A time of day with the short name of its zone: ``14:05 CST``."""
-    return f"{timezone.localtime(at):%H:%M %Z}"
+def clock(at: datetime, zone: tzinfo | None = None) -> str:
+    """A time of day with the short name of its zone, or of the reader's: ``14:05 CST``."""
+    return f"{timezone.localtime(at, zone):%H:%M %Z}"
+
+
+def moment(at: datetime, zone: tzinfo) -> str:
+    """A day and time of day as a printed record has it: ``2026-07-05 14:05 CST``."""
+    return f"{timezone.localtime(at, zone):%Y-%m-%d %H:%M %Z}"

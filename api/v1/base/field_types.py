@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import re
 import uuid
 from collections.abc import Iterable
@@ -15,6 +14,7 @@ from syllabus.engine.record.reading import Faults
 from syllabus.engine.record.shapes import Shape, Type, described
 from syllabus.engine.record.types import COUNT, DAY, FLAG, INSTANT, NAME, TEXT
 from syllabus.engine.rules.rulebook import VERIFIED as MARKS
+from syllabus.engine.time.instants import in_utc
 
 __all__ = ["COUNT", "DAY", "FLAG", "INSTANT", "NAME", "TEXT"]
 
@@ -31,10 +31,6 @@ def _own_id(faults: Faults, value: Any, place: str) -> uuid.UUID | None:
     except (ValueError, TypeError, AttributeError):
         faults.add(place, f"{reading.called(value)} is not a UUID, such as {uuid.UUID(int=1)}")
         return None
-
-
-def _in_utc(at: dt.datetime) -> str:
-    return at.astimezone(dt.UTC).isoformat().replace("+00:00", "Z")
 
 
 def like(type: Type, **keywords: Any) -> Type:
@@ -107,5 +103,5 @@ STRING = Type(reading.text, {"type": "string"}, str)
 WHOLE = Type(reading.count, {"type": "integer", "minimum": 0})
 VERIFIED = word(MARKS, says="How the text was checked: read itself, known from an account, or from memory.")
 #: An instant as answers have it, in UTC.
-UTC = Type(reading.instant, {"type": "string", "format": "date-time"}, _in_utc)
+UTC = Type(reading.instant, {"type": "string", "format": "date-time"}, in_utc)
 UUID = Type(_own_id, {"type": "string", "format": "uuid"}, str)

@@ -14,6 +14,7 @@ from api.v1.base.field_types import DAY, FLAG, STRING, TEXT, UUID, WHOLE, like, 
 from api.v1.base.reports import AT
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.student.students import StudentView
+from syllabus.engine.time.instants import in_utc
 from training.models import RetentionHold, Student
 from training.services import access
 from training.services.records import erasure
@@ -162,4 +163,4 @@ class StudentErasure(_Administered):
                 RetentionSerializer(erasure.plan(student, student.school.day(self.at)).as_json()).data
             )
         done = erasure.erase(student, sent["reason"], by=self.user, at=self.at, via="api")
-        return Response(RetentionSerializer({**done.as_json(), "erased_at": self.at.isoformat()}).data)
+        return Response(RetentionSerializer({**done.as_json(), "erased_at": in_utc(self.at)}).data)

@@ -290,7 +290,7 @@ def test_the_api_lists_reads_and_puts_off(told: Cast) -> None:
     [one] = client.get("/api/v1/reminders").json()["reminders"]
     assert (one["last_day"], one["lead_days"], one["read_at"]) == ("2026-05-02", 14, None)
     ref = one["ref"]
-    assert client.post(f"/api/v1/reminders/{ref}/read").json()["read_at"] == "2026-04-18T18:00:00+00:00"
+    assert client.post(f"/api/v1/reminders/{ref}/read").json()["read_at"] == "2026-04-18T18:00:00Z"
     put_off = client.post(f"/api/v1/reminders/{ref}/snooze", {"until": "2026-04-25"}, format="json")
     assert put_off.json()["snoozed_until"] == "2026-04-25"
     wrong = client.post(f"/api/v1/reminders/{ref}/snooze", {"until": "2026-05-03"}, format="json")

@@ -12,6 +12,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
+from syllabus.engine.time.instants import in_utc
 from training.management.plain_text import clean, encodable
 from training.models import Finding, School
 from training.reports.audit_kinds import KINDS
@@ -113,7 +114,7 @@ def _document(school: School, done: findings.Done, rows: list[Finding]) -> dict[
     return {
         "school": school.slug,
         "on": done.run.on.isoformat(),
-        "at": done.run.at.isoformat(),
+        "at": in_utc(done.run.at),
         "rulebook": done.run.rulebook,
         "students": done.run.students,
         "found": done.run.found,

@@ -19,6 +19,7 @@ from syllabus.engine.audit.audit import MENDS
 from syllabus.engine.errors import Fault, FaultsFound
 from syllabus.engine.record import reading
 from syllabus.engine.record.reading import Faults
+from syllabus.engine.time.instants import in_utc
 from syllabus.law import rulebook
 from training.ledger.core import assertions
 from training.ledger.store import entries
@@ -377,11 +378,11 @@ def _as_json(finding: Finding, vouched: Mapping[tuple[str, str], str]) -> dict[s
             {**each, "provenance": vouched.get((each["student"], each["id"]))}
             for each in finding.body["entries"]
         ],
-        "first_seen": _instant(finding.first_seen),
-        "last_seen": _instant(finding.last_seen),
-        "changed_at": _instant(finding.changed_at),
-        "gone_at": _instant(finding.gone_at),
-        "returned_at": _instant(finding.returned_at),
+        "first_seen": in_utc(finding.first_seen),
+        "last_seen": in_utc(finding.last_seen),
+        "changed_at": finding.changed_at and in_utc(finding.changed_at),
+        "gone_at": finding.gone_at and in_utc(finding.gone_at),
+        "returned_at": finding.returned_at and in_utc(finding.returned_at),
         "resolutions": [resolution_json(each) for each in finding.resolutions.all()] if finding.pk else [],
     }
 
@@ -392,13 +393,9 @@ def resolution_json(made: Resolution) -> dict[str, Any]:
     back = finding.returned_at is not None and made.at < finding.returned_at
     return {
         "by": str(made.by),
-        "at": _instant(made.at),
+        "at": in_utc(made.at),
         "how": made.how,
         "note": made.note,
         "stands": made.digest == finding.digest and not back,
         "ledger_index": made.ledger_index,
     }
-
-
-def _instant(at: dt.datetime | None) -> str | None:
-    return None if at is None else at.astimezone(dt.UTC).isoformat().replace("+00:00", "Z")

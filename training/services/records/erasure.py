@@ -21,6 +21,7 @@ from django.utils.translation import gettext, gettext_noop, ngettext
 
 from syllabus.engine.errors import Fault, FaultsFound
 from syllabus.engine.rules.rulebook import RuleVersion
+from syllabus.engine.time.instants import in_utc
 from syllabus.law import retention
 from training.ledger.core import sealed
 from training.ledger.models import Entry
@@ -152,7 +153,7 @@ class Plan:
         return {
             "student": str(self.student.ref),
             "on": self.on.isoformat(),
-            "erased_at": self.student.erased_at and self.student.erased_at.isoformat(),
+            "erased_at": self.student.erased_at and in_utc(self.student.erased_at),
             "may_be_erased": self.may,
             "may_be_erased_from": self.may_from.isoformat(),
             "reasons_against": self.reasons,
@@ -173,8 +174,8 @@ def hold_json(hold: RetentionHold) -> dict[str, Any]:
         "id": hold.pk,
         "reason": hold.reason,
         "by": hold.by and hold.by.get_short_name(),
-        "at": hold.at.isoformat(),
-        "released_at": hold.released_at and hold.released_at.isoformat(),
+        "at": in_utc(hold.at),
+        "released_at": hold.released_at and in_utc(hold.released_at),
         "released_reason": hold.released_reason,
     }
 

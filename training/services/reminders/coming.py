@@ -13,6 +13,7 @@ from django.db import transaction
 from django.db.models import Q, QuerySet
 
 from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.time.instants import in_utc
 from training.models import (
     Aircraft,
     Delivery,
@@ -68,8 +69,8 @@ class Own:
             "last_day": reminder.last_day.isoformat(),
             "lead_days": reminder.lead_days,
             "ends": [each["title"] for each in reminder.ends],
-            "made_at": reminder.created_at.isoformat(),
-            "read_at": self.read_at and self.read_at.isoformat(),
+            "made_at": in_utc(reminder.created_at),
+            "read_at": self.read_at and in_utc(self.read_at),
             "snoozed_until": self.snoozed_until and self.snoozed_until.isoformat(),
         }
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from syllabus.engine.time.instants import in_utc
 from training.models import Delivery, School, Stale, Student
 
 #: More are counted by the metrics, not listed.
@@ -22,7 +23,7 @@ def deliveries(school: School) -> list[dict[str, Any]]:
             "to": each.user.email if each.user else each.guardian.email if each.guardian else "",
             "attempts": each.attempts,
             "fault": each.fault,
-            "made_at": each.created_at.isoformat(),
+            "made_at": in_utc(each.created_at),
         }
         for each in rows.order_by("-created_at")[:MOST]
     ]

@@ -14,6 +14,7 @@ from syllabus.engine.record.record import ItemGrade
 from syllabus.engine.time.amounts import count
 from syllabus.law import rulebook
 from training.presenters import amounts
+from training.presenters.days import clock
 from training.web.instructor import sheet
 from training.web.shared.report_presenter import day
 
@@ -97,8 +98,7 @@ def proved(grades: Iterable[ItemGrade]) -> list[dict[str, str]]:
 def instant(text: str | None, zone: dt.tzinfo) -> str:
     if not text:
         return ""
-    at = dt.datetime.fromisoformat(text).astimezone(zone)
-    return f"{at:%H:%M} {at:%Z}"
+    return clock(dt.datetime.fromisoformat(text), zone)
 
 
 def point(place: str | Mapping[str, Any]) -> str:

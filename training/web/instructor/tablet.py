@@ -23,6 +23,7 @@ from django.views.decorators.http import require_safe
 
 from syllabus.courses import outlines
 from syllabus.engine.places.geography import Place, airports
+from syllabus.engine.time.instants import in_utc
 from training.models import LessonRecord, User
 from training.reports import progress
 from training.services.signing import reauthentication
@@ -99,7 +100,7 @@ def token(request: HttpRequest) -> JsonResponse:
     """Who is signed in, a fresh token against forged requests, and the server's clock."""
     user = request.user if request.user.is_authenticated else None
     return JsonResponse(
-        {"user": user and str(user.pk), "csrf": get_token(request), "now": timezone.now().isoformat()}
+        {"user": user and str(user.pk), "csrf": get_token(request), "now": in_utc(timezone.now())}
     )
 
 
@@ -140,7 +141,7 @@ def pack(request: HttpRequest) -> JsonResponse:
     return JsonResponse(
         {
             "user": str(request.user.pk),
-            "made": at.isoformat(),
+            "made": in_utc(at),
             "passkeys": reauthentication.passkeys(request.user),
             "airports": _around(pupils),
             "students": students,

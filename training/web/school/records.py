@@ -29,6 +29,7 @@ from syllabus.engine.time.amounts import count
 from training import reports
 from training.models import RecordChange
 from training.presenters import amounts
+from training.presenters.days import clock, moment
 from training.services import access
 from training.services.records import attesting, record_changes, record_entries
 from training.services.records.record_entries import Shown
@@ -122,7 +123,7 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
         "on": day(on),
         "known": day(known) if known else "",
         "form": form,
-        "printed": opened.at.astimezone(zone).strftime("%Y-%m-%d %H:%M %Z"),
+        "printed": moment(opened.at, zone),
     }
     if leaf == MILESTONES:
         try:
@@ -222,9 +223,9 @@ def _row(each: Shown, zone: dt.tzinfo) -> dict[str, Any]:
         "instructor": _instructor(instructor),
         "id": entry.id,
         "origin": each.origin,
-        "recorded": _at(each.recorded_at, zone),
-        "first_written": _at(entry.recorded, zone) if entry.recorded else "",
-        "until": _at(each.until, zone) if each.until else "",
+        "recorded": moment(each.recorded_at, zone),
+        "first_written": moment(entry.recorded, zone) if entry.recorded else "",
+        "until": moment(each.until, zone) if each.until else "",
         "why": each.why,
         "sealed": each.sealed,
         "vouched": vouched(entry.provenance),
@@ -239,10 +240,6 @@ def _instructor(instructor: engine.Instructor | None) -> str:
         return ""
     kind = "" if instructor.kind == engine.FLIGHT_INSTRUCTOR else gettext(_INSTRUCTORS[instructor.kind])
     return ", ".join(filter(None, (instructor.name, instructor.certificate, kind)))
-
-
-def _at(when: dt.datetime, zone: dt.tzinfo) -> str:
-    return when.astimezone(zone).strftime("%Y-%m-%d %H:%M %Z")
 
 
 def _flight(flight: engine.Flight, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
@@ -270,7 +267,7 @@ def _flight(flight: engine.Flight, zone: dt.tzinfo) -> tuple[str, list[tuple[str
 
 
 def _clock(zone: dt.tzinfo, *at: dt.datetime | None) -> str:
-    return " – ".join(each.astimezone(zone).strftime("%H:%M %Z") for each in at if each)
+    return " – ".join(clock(each, zone) for each in at if each)
 
 
 def _place(place: Place | None) -> str:
