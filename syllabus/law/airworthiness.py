@@ -1,25 +1,35 @@
 """What of an aircraft ends on a day, read once: ``airworthiness/<authority>.yaml``.
 
-Kinds of inspections and papers, each with its title. Hours in service are no days and stand nowhere here.
+Kinds of inspections and documents, each with its title. An inspection by hours in service is cited, and
+nothing counts its hours.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 
-from syllabus.engine.rules.kinds.registry import Param, length, text
+from syllabus.engine.rules.kinds.registry import Param, length, text, time
 from syllabus.engine.rules.rulebook import Rules, RuleVersion
 from syllabus.engine.time import calendar
 from syllabus.law import sources
 from syllabus.law.dated import Shape
 
-SHAPE = Shape("airworthiness", params={"title": Param(text, required=True), "life": Param(length)})
+SHAPE = Shape(
+    "airworthiness",
+    params={"title": Param(text, required=True), "life": Param(length), "in_service": Param(time)},
+)
 
 
 @sources.read_once
 def current() -> Rules:
-    """The project's own, read once a process."""
-    return SHAPE.load()
+    """The project's own rules about what ends on a day, read once a process."""
+    return Rules((name, rule) for name, rule in SHAPE.load_all().items() if not rule[0].get("in_service"))
+
+
+@sources.read_once
+def by_hours() -> Rules:
+    """The inspections by hours in service: ``in_service`` of each version says how many."""
+    return Rules((name, rule) for name, rule in SHAPE.load_all().items() if rule[0].get("in_service"))
 
 
 def last_day(version: RuleVersion, done: dt.date, expires: dt.date | None) -> dt.date | None:

@@ -50,10 +50,6 @@ SHAPE = Shape(
             "per_cent": Param(registry.number, required=True),
             "window": Param(registry.window, required=True),
         },
-        "one-place": {},
-        "acknowledged": {},
-        "as-sealed": {},
-        "whole-record": {},
         "pilot-alone": {},
         "night-as-computed": {"apart": Param(registry.time, required=True)},
         "existing-conditions": {"ahead": Param(registry.length, required=True)},
@@ -62,6 +58,6 @@ SHAPE = Shape(
 
 
 @sources.read_once
-def current() -> Rules:
-    """The project's own, read once a process."""
+def current() -> dict[str, Rules]:
+    """The project's own by authority, read once a process: one for each that has milestones."""
     return SHAPE.load()

@@ -7,7 +7,7 @@ The milestones, the catalogue of endorsements, the table of models and the cours
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from itertools import count
@@ -307,10 +307,10 @@ class Builder:
 
 @dataclass(frozen=True)
 class Shape:
-    """What the files of a folder hold, one of each authority: rules by name, each with its versions.
+    """What the files of a folder hold, one for each authority: rules by name, each with its versions.
 
-    ``rules`` are the names that the program asks about, all of which there must be, each with the parameters
-    of its versions. Without them an authority names its own, each with ``params``.
+    ``rules`` are the names that the program asks about, with the parameters of their versions: every
+    authority has all of them. Without ``rules`` an authority names its own, each with ``params``.
     """
 
     folder: str
@@ -321,25 +321,37 @@ class Shape:
     def home(self) -> Path:
         return sources.HOME / self.folder
 
-    def load(self, *homes: Path) -> Rules:
-        """The rules of folders: without any, those of the project.
+    def load(self, *homes: Path) -> dict[str, Rules]:
+        """The rules of folders by authority: without any folder, those of the project.
 
         Raises: RuleDataError with every fault, each with file and line.
         """
-        reader, found = Builder(), Rules()
+        reader, found = Builder(), dict[str, Rules]()
         for data in read_files(homes or sources.folders(self.folder)).values():
             reader.known(data, ("authority", "rules"))
             if (named := reader.field(data, "authority", str, "")) and f"{named}.yaml" != data.file:
                 reader.fault(data.place("authority"), f"{named!r} is in {data.file}; make them agree")
-            for each in reader.mappings(data, "rules"):
-                name = reader.field(each, "id", str, "")
-                if name in found:
-                    reader.fault(each.place("id"), f"there are two of {name}; keep one")
-                found[name] = self._rule(reader, each, name)
-        for missing in self.rules.keys() - found.keys():
-            reader.fault(self.folder, f"the rule {missing!r} is in no file")
+            taken = () if self.rules else [name for rules in found.values() for name in rules]
+            found[named] = self._rules(reader, data, taken)
+        for missing in sources.authorities() - found.keys() if self.rules and not homes else ():
+            reader.fault(f"{self.folder}/{missing}.yaml", "is missing; every authority has one")
         reader.stop()
         return found
+
+    def _rules(self, reader: Builder, data: Lined, taken: Collection[str]) -> Rules:
+        rules = Rules()
+        for each in reader.mappings(data, "rules"):
+            name = reader.field(each, "id", str, "")
+            if name in rules or name in taken:
+                reader.fault(each.place("id"), f"there are two of {name}; keep one")
+            rules[name] = self._rule(reader, each, name)
+        for missing in self.rules.keys() - rules.keys():
+            reader.fault(data.file, f"the rule {missing!r} is missing")
+        return rules
+
+    def load_all(self) -> Rules:
+        """The rules of every authority of the project together, where each names its own."""
+        return Rules(pair for rules in self.load().values() for pair in rules.items())
 
     def _rule(self, reader: Builder, at: Lined, name: str) -> tuple[RuleVersion, ...]:
         params = self.rules.get(name, self.params)

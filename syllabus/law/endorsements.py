@@ -90,7 +90,7 @@ class WordingError(RuleDataError):
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """One kind of endorsement. ``fields`` says of each field whether it is required.
+    """One kind of endorsement of an authority. ``fields`` says of each field whether it is required.
 
     ``given_by`` has the kinds of instructor who may give it, each with the sorts of test it must then be for
     (none: whatever it is for); ``tests`` the sorts that its ``test`` may name. ``means`` is what it is for
@@ -98,6 +98,7 @@ class Kind:
     ``ground_counts`` says that training on the ground is training enough where ``trained`` asks for it.
     """
 
+    authority: str
     kind: str
     title: str
     cite: Citation
@@ -208,12 +209,8 @@ class _Reader(dated.Builder):
     def __init__(self, rules: Rulebook) -> None:
         super().__init__()
         self.rules = rules
-        #: The authority whose file is read; a word of its own begins with its name.
+        #: The authority whose file is read; a sort of test of its own begins with its name.
         self.authority = ""
-
-    def is_own(self, word: Any) -> bool:
-        """Whether a word is the authority's own, which the record document takes as any other word."""
-        return isinstance(word, str) and bool(self.authority) and word.startswith(f"{self.authority}-")
 
     def kinds(self, at: Lined) -> Iterator[Kind]:
         self.known(at, ("authority", "kinds"))
@@ -227,7 +224,7 @@ class _Reader(dated.Builder):
     def kind(self, at: Lined) -> Kind | None:
         self.known(at, _KIND)
         name = self.field(at, "kind", str, "")
-        if name and name not in ENDORSEMENTS and not self.is_own(name):
+        if name and name not in ENDORSEMENTS:
             self.fault(at.place("kind"), f"unknown kind {name!r}; there are {', '.join(ENDORSEMENTS)}")
         verified = self.verified(at)
         trained, ground_counts = (
@@ -255,6 +252,7 @@ class _Reader(dated.Builder):
         if cite is None or not name:
             return None
         return Kind(
+            authority=self.authority,
             kind=name,
             title=title,
             cite=cite,
@@ -288,7 +286,8 @@ class _Reader(dated.Builder):
             self.fault(at.place(key), f"{key}: {said!r} is no list of {', '.join(known)}")
             return ()
         for each in said:
-            if each not in known and not (known is SORTS and self.is_own(each)):
+            own = known is SORTS and f"{each}".startswith(f"{self.authority}-")
+            if each not in known and not own:
                 self.fault(at.place(key), f"{key}: {each!r} is not one of {', '.join(known)}")
             elif said.count(each) > 1:
                 self.fault(at.place(key), f"{key}: {each} stands twice; keep one")

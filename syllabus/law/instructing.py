@@ -16,6 +16,7 @@ SHAPE = Shape(
     {
         "not-oneself": {},
         "authorized": {},
+        "privileges": {},
         "recent-experience": {},
         "category-and-class": {},
         "instrument-training": {},
@@ -28,6 +29,6 @@ SHAPE = Shape(
 
 
 @sources.read_once
-def current() -> Rules:
-    """The project's own, read once a process."""
+def current() -> dict[str, Rules]:
+    """The project's own by authority, read once a process: one for each that has milestones."""
     return SHAPE.load()

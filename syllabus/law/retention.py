@@ -40,13 +40,12 @@ SHAPE = Shape(
 @sources.read_once
 def current() -> Rules:
     """The project's own, read once a process."""
-    return SHAPE.load()
+    return SHAPE.load_all()
 
 
 def on(day: dt.date) -> list[RuleVersion]:
     """The versions in force on a day: what decides is the law of the day on which something is erased."""
-    rules = current()
-    return [each for versions in rules.values() for each in versions if day in each.in_force]
+    return current().in_force(day)
 
 
 def binds(rule: RuleVersion, part_141: bool | None) -> bool:

@@ -1,9 +1,7 @@
 """Where the data of the rules are read from: the folders here, and others that are added for a while.
 
-A further authority for good is a file in each of the folders here that it needs. ``added`` is for a trial and
-for tests: a folder outside of this one that holds the same folders (``regulations``, ``endorsements``,
-``airworthiness``, ``retention``) is read beside them. What an audit asks and what binds an instructor is one
-set for the installation (``auditing``, ``instructing``): no record says under which authority it is kept.
+A further authority for good is a file in each of the folders here. ``added`` is for a trial and for tests: a
+folder outside of this one that holds the same folders is read beside them.
 """
 
 from __future__ import annotations
@@ -14,6 +12,8 @@ from functools import cache, wraps
 from pathlib import Path
 from typing import TypeVar
 
+from syllabus.engine.record import vocabulary
+
 HOME = Path(__file__).parent
 _roots: tuple[Path, ...] = (HOME,)
 _forget: list[Callable[[], None]] = []
@@ -23,6 +23,11 @@ _Made = TypeVar("_Made")
 def folders(name: str) -> tuple[Path, ...]:
     """The folders of that name, the project's own first; a folder that was added need not have one."""
     return tuple(root / name for root in _roots if root == HOME or (root / name).is_dir())
+
+
+def authorities() -> set[str]:
+    """The authorities that there are: those with milestones."""
+    return {path.name for home in folders("regulations") for path in home.iterdir() if path.is_dir()}
 
 
 def read_once(read: Callable[[], _Made]) -> Callable[[], _Made]:
@@ -52,5 +57,6 @@ def added(root: Path) -> Iterator[None]:
 def _set(roots: tuple[Path, ...]) -> None:
     global _roots
     _roots = roots
+    vocabulary.read(*folders("vocabulary"))
     for forget in _forget:
         forget()

@@ -16,7 +16,7 @@ from django.db import DatabaseError
 from syllabus.engine.audit.audit import A_NOTE, SERIOUS, Found
 from training import record
 from training.models import School, Student
-from training.reports import audit_across, audit_record
+from training.reports import audit_across, audit_record, authorities
 from training.reports.audit_kinds import NOT_AUDITED
 from training.reports.audit_tables import Audited, Told, found
 
@@ -64,6 +64,7 @@ def _all_of(whole: Audited, student: Student) -> list[Found]:
     """What a student's record shows; where it cannot be audited, that, so that the others still are."""
     try:
         known = record.of(student, known_at=whole.at)
+        whole.under[student.pk] = authorities.of(student)
         audit_across.collect(whole, student, known)
         return list(audit_record.findings(whole, student, known))
     except DatabaseError:
@@ -75,7 +76,7 @@ def _all_of(whole: Audited, student: Student) -> list[Found]:
 
 def _not_audited(on: dt.date, fault: Exception) -> Found:
     return found(
-        "whole-record",
+        None,
         on,
         (),
         kind=NOT_AUDITED,
@@ -90,7 +91,7 @@ def _not_audited(on: dt.date, fault: Exception) -> Found:
 def altered(sentence: str, on: dt.date) -> Told:
     """What does not fit the school's ledger, as a finding."""
     wrong = found(
-        "as-sealed",
+        None,
         on,
         (sentence,),
         kind="record-altered",

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
+from dataclasses import replace
+from itertools import chain
 
 from syllabus.engine.audit import school as audit_school
 from syllabus.engine.audit.audit import A_NOTE, CORRECTION, INCOMPLETE, NOTE, SERIOUS
@@ -13,10 +15,11 @@ from syllabus.engine.record.record import Flight, Record
 from syllabus.engine.rules.facts import same
 from syllabus.engine.rules.rulebook import RuleVersion
 from syllabus.engine.time.units import format_time
+from syllabus.law import auditing
 from syllabus.law import instructing as about_instructors
-from syllabus.law.instructing import HOURS_IN_24
 from training.models import LessonRecord, SignOff, Student
-from training.reports import instructing
+from training.reports import authorities, instructing
+from training.reports.audit_record import of_authority
 from training.reports.audit_tables import Audited, Told, found
 
 _MICROSECOND = dt.timedelta(microseconds=1)
@@ -60,15 +63,20 @@ def hours(whole: Audited) -> Iterator[Told]:
     names = {held.user: held for held in whole.known.values() if held}
     for user, given in sorted(whole.given.items()):
         days = {each.id: whole.school.day(_EPOCH + each.first * _MICROSECOND) for each in given}
-        for rule in about_instructors.current()[HOURS_IN_24]:
-            most, within = rule.params["most"], rule.params["within"]
-            near = [each for each in given if _near(rule, days[each.id])]
-            for tally in too_full(near, most, within):
-                exceeded = tally.exceeds(most)
-                window = tally.sure if exceeded else tally.possible
-                day = min(days[each] for each in window.entries)
-                if instructing.rule(HOURS_IN_24, day) == rule:
-                    yield _too_full(whole, names[user], rule, window, day, bool(exceeded))
+        under = {each.id: whole.under[int(each.id.partition("/")[0])] for each in given}
+        for authority in dict.fromkeys(chain(*under.values())):
+            rules = about_instructors.current()[authority]
+            for rule in rules[about_instructors.HOURS_IN_24]:
+                most, within = rule.params["most"], rule.params["within"]
+                near = [each for each in given if _near(rule, days[each.id])]
+                for tally in too_full(near, most, within):
+                    exceeded = tally.exceeds(most)
+                    window = tally.sure if exceeded else tally.possible
+                    day = min(days[each] for each in window.entries)
+                    binds = any(authority in under[each] for each in window.entries)
+                    if binds and rules.near(rule.id, day) == rule:
+                        told = _too_full(whole, names[user], rule, window, day, bool(exceeded))
+                        yield replace(told, found=of_authority(authority, told.found))
 
 
 def _near(rule: RuleVersion, day: dt.date) -> bool:
@@ -105,7 +113,7 @@ def two_places(whole: Audited) -> Iterator[Told]:
         first, second = whole.by_pk[one.student], whole.by_pk[other.student]
         places = ((str(first.ref), one.entry), (str(second.ref), other.entry))
         told = found(
-            "one-place",
+            None,
             other.day,
             tuple(sorted(f"{ref}/{entry}" for ref, entry in places)),
             kind="two-places",
@@ -140,7 +148,7 @@ def unsigned(whole: Audited) -> Iterator[Told]:
         if draft.corrects_id:
             what = f"The correction of the lesson of {taught or day}, written {written}"
         told = found(
-            "signed-training",
+            authorities.rule(auditing.current(), "signed-training", day, draft.student),
             day,
             (str(draft.pk),),
             kind="lesson-unsigned",
@@ -182,7 +190,7 @@ def unacknowledged(whole: Audited) -> Iterator[Told]:
         if _may_wait(whole, day):
             continue
         told = found(
-            "acknowledged",
+            None,
             day,
             (str(each.lesson_id),),
             kind="lesson-unacknowledged",

@@ -4,18 +4,28 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 from syllabus.engine.audit import audit, claims, one_record
 from syllabus.engine.audit import school as audit_school
 from syllabus.engine.audit.audit import Found, TakenOff
+from syllabus.engine.audit.school import Citations, Cited
 from syllabus.engine.record.record import ATTESTED, CLAIMED, Record
-from syllabus.law import auditing, endorsements, rulebook
+from syllabus.law import auditing, endorsements, instructing, rulebook
 from training import models, record
 from training.models import Student
 from training.reports import named, settings
 from training.reports.audit_tables import Audited
 
 _MICROSECOND = dt.timedelta(microseconds=1)
+#: In the order of ``Citations``.
+_ABOUT_INSTRUCTORS = (
+    "authorized",
+    "recent-experience",
+    "not-oneself",
+    "category-and-class",
+    "instrument-training",
+)
 
 
 def findings(whole: Audited, student: Student, known: Record) -> Iterator[Found]:
@@ -28,25 +38,40 @@ def findings(whole: Audited, student: Student, known: Record) -> Iterator[Found]
         whole.signed.get(student.pk, frozenset()),
         settings.of(student.school),
     )
-    yield from one_record.findings(
-        audited, rulebook.current(), auditing.current(), endorsements.current().kinds, whole.minimums
-    )
-    cited = whole.cited(whole.on)
-    yield from audit_school.endorsed(known, whole.known, student.user_id, whole.crafts, whole.cited)
-    yield from audit_school.gave(known, whole.known, student.user_id, whole.cited)
-    yield from audit_school.strangers(known, whole.known, cited.authorized)
+    for authority in whole.under[student.pk]:
+        for found in _under(authority, whole, student, audited):
+            yield of_authority(authority, found)
+
+
+def of_authority(authority: str, found: Found) -> Found:
+    """A finding under the rules of an authority: two may find the same of one entry, and both are told."""
+    first = next(iter(rulebook.current().of_authority))
+    return found if authority == first else replace(found, about=(*found.about, authority))
+
+
+def _under(authority: str, whole: Audited, student: Student, audited: audit.Audited) -> Iterator[Found]:
+    """What a student's record shows under the rules of one authority."""
+    known, rules = audited.record, auditing.current()[authority]
+    kinds = {name: kind for name, kind in endorsements.current().kinds.items() if kind.authority == authority}
+    book = rulebook.current().of_authority[authority]
+    yield from one_record.findings(audited, book, rules, kinds, whole.minimums)
+
+    def cited(day: dt.date) -> Citations:
+        there = instructing.current()[authority]
+        return Citations(*(there.near(name, day).cited for name in _ABOUT_INSTRUCTORS))
+
+    def signed(day: dt.date) -> Cited:
+        return rules.near("signed-training", day).cited
+
+    yield from audit_school.endorsed(known, whole.known, student.user_id, whole.crafts, cited)
+    yield from audit_school.gave(known, whole.known, student.user_id, cited)
+    yield from audit_school.strangers(known, whole.known, cited(whole.on).authorized)
     if put := _put_on_record(whole, student, known):
-        yield from claims.claimed(known, whole.known, put, _where_signed)
-    signed = (each for part in claims.SIGNED_PARTS for each in getattr(known, part))
-    if any(each.provenance == ATTESTED and each.instructor for each in signed):
+        yield from claims.claimed(known, whole.known, put, signed)
+    entries = (each for part in claims.SIGNED_PARTS for each in getattr(known, part))
+    if any(each.provenance == ATTESTED and each.instructor for each in entries):
         attested = named.attesters(student, f"school-{whole.school.pk}")
-        yield from claims.attested_for(known, whole.meant, attested, _where_signed)
-
-
-def _where_signed(day: dt.date) -> tuple[str, str]:
-    """Where the rule stands that an instructor signs."""
-    rule = auditing.current().near("signed-training", day)
-    return rule.cite.section, rule.verified
+        yield from claims.attested_for(known, whole.meant, attested, signed)
 
 
 def _put_on_record(

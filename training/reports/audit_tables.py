@@ -13,11 +13,10 @@ from typing import Any
 
 from syllabus.engine.audit.audit import Found, Minimums
 from syllabus.engine.audit.instructing import Training, read_ratings
-from syllabus.engine.audit.school import Citations, Flown, Held, Instructors
+from syllabus.engine.audit.school import Flown, Held, Instructors
 from syllabus.engine.record.record import Instructor
 from syllabus.engine.rules.facts import same
 from syllabus.engine.rules.rulebook import Requirement, RuleVersion
-from syllabus.law import auditing
 from syllabus.models import SchoolMinimum
 from training import models
 from training.models import Aircraft, PeopleChange, Role, School, Student, User
@@ -66,22 +65,11 @@ class Told:
         return hashlib.sha256(json.dumps(essentials, sort_keys=True).encode()).hexdigest()
 
 
-def found(rule: RuleVersion | str, day: dt.date, about: tuple[str, ...], **said: Any) -> Found:
-    """A finding under one rule, which it cites; a rule of the audit's own is given by its name."""
-    if isinstance(rule, str):
-        rule = auditing.current().near(rule, day)
+def found(rule: RuleVersion | None, day: dt.date, about: tuple[str, ...], **said: Any) -> Found:
+    """A finding under one rule, which it cites; None for common sense, or this program's own promise."""
+    section, verified = rule.cited if rule else ("no regulation", "read")
     said.setdefault("entries", about)
-    return Found(day=day, about=about, citations=(rule.cite.section,), verified=rule.verified, **said)
-
-
-#: In the order of ``Citations``.
-_ABOUT_INSTRUCTORS = (
-    "authorized",
-    "recent-experience",
-    "not-oneself",
-    "category-and-class",
-    "instrument-training",
-)
+    return Found(day=day, about=about, citations=(section,), verified=verified, **said)
 
 
 class Known(dict[Instructor, Held | None]):
@@ -111,6 +99,7 @@ class Audited:
     flown: list[Flown] = field(default_factory=list)
     given: dict[int, list[Training]] = field(default_factory=lambda: defaultdict(list))
     by_pk: dict[int, Student] = field(default_factory=dict)
+    under: dict[int, tuple[str, ...]] = field(default_factory=dict)
     _after: dict[dt.date, dt.datetime] = field(default_factory=dict)
 
     @classmethod
@@ -159,11 +148,6 @@ class Audited:
             end = dt.datetime.combine(day + dt.timedelta(days=1), dt.time(), self.zone)
             self._after[day] = end.astimezone(dt.UTC)
         return self._after[day]
-
-    def cited(self, day: dt.date) -> Citations:
-        """Where the rules about instructors stood."""
-        rules = [instructing.rule(name, day) for name in _ABOUT_INSTRUCTORS]
-        return Citations(*((rule.cite.section, rule.verified) for rule in rules))
 
 
 def _minimums(school: School) -> Minimums:

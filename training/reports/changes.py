@@ -21,6 +21,7 @@ from syllabus.engine.time import amounts
 from training import record
 from training.models import Correction, Endorsement, Student
 from training.presenters import amounts as presenter
+from training.reports import authorities
 from training.reports.eligibility import eligibility, rules_of
 
 CAME, CORRECTED, RETIRED = "came", "corrected", "retired"
@@ -270,7 +271,10 @@ def says(part: str, entry: Entry) -> str:
 def _turns(student: Student, first: Side, second: Side) -> tuple[list[Turn], list[Turn]]:
     milestones: list[Turn] = []
     requirements: list[Turn] = []
-    were, are = rules_of(student, first.on).milestones, rules_of(student, second.on).milestones
+    were, are = (
+        {each.id: each for each in authorities.asked(student, rules_of(student, side.on))}
+        for side in (first, second)
+    )
     for name in were.keys() & are.keys():
         try:
             before = eligibility(student, name, first.on, known_at=first.at)

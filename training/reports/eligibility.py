@@ -27,7 +27,7 @@ from syllabus.models import CourseVersion
 from syllabus.models.courses import PUBLISHED
 from training import record
 from training.models import CourseMove, Enrolment, School, Student
-from training.reports import settings
+from training.reports import authorities, settings
 from training.reports.settings import Chosen
 
 
@@ -422,6 +422,6 @@ def overview(
         on,
         known_at,
         book.id,
-        tuple(short(each) for each in book.milestones.values()),
+        tuple(short(each) for each in authorities.asked(student, book)),
         _provenance(state),
     )

@@ -26,7 +26,8 @@ from syllabus.engine.audit.instructing import (
 from syllabus.engine.record import record as engine
 from syllabus.engine.rules.rulebook import RuleVersion
 from syllabus.law import instructing
-from training.models import Aircraft, Flight, Role, School
+from training.models import Aircraft, Flight, Role, School, Student
+from training.reports import authorities
 from training.sql import Place, Statement
 
 #: Days around a flight within which another may lie in the same hours, with a day to spare on either side.
@@ -44,9 +45,19 @@ class Hours:
     exceeded: bool | None
 
 
-def rule(name: str, day: dt.date) -> RuleVersion:
+def rule(name: str, day: dt.date, whose: Student | School) -> RuleVersion:
     """The rule about instructors of that name on a day; before the first version there is, that one."""
-    return instructing.current().near(name, day)
+    return authorities.rule(instructing.current(), name, day, whose)
+
+
+def _hours(training: Sequence[Training], day: dt.date, whose: Student | School, **about: str) -> Hours | None:
+    """The fullest hours under the rule of each authority: of the one that is exceeded, if one is."""
+    found = []
+    for each in authorities.of(whose):
+        asked = instructing.current()[each].near(instructing.HOURS_IN_24, day)
+        if (tally := fullest(training, asked.params["within"], **about)) is not None:
+            found.append(Hours(asked, tally, tally.exceeds(asked.params["most"])))
+    return max(found, key=lambda each: (False, None, True).index(each.exceeded), default=None)
 
 
 def is_training(flight: engine.Flight) -> bool:
@@ -62,19 +73,18 @@ def training_of(flight: engine.Flight, id: str, zone: dt.tzinfo) -> Training:
     return training(id, flight.date, zone, logged or 0, most, flight.off, flight.on)
 
 
-def hours(role: Role, flight: engine.Flight, *, corrects: uuid.UUID | None = None) -> Hours | None:
+def hours(
+    role: Role, student: Student, flight: engine.Flight, *, corrects: uuid.UUID | None = None
+) -> Hours | None:
     """The hours around a flight that the instructor is about to sign; None where it is no flight training.
 
     ``corrects`` is the lesson record in whose place it is put, whose own flight is left out. One query.
     """
-    asked = rule(instructing.HOURS_IN_24, flight.date)
     if not is_training(flight):
         return None
     mine = training_of(flight, THIS, zoneinfo.ZoneInfo(role.school.time_zone))
     others = given(role, flight.date - _NEAR, flight.date + _NEAR, corrects=corrects)
-    tally = fullest([mine, *others], asked.params["within"], about=THIS)
-    assert tally is not None
-    return Hours(asked, tally, tally.exceeds(asked.params["most"]))
+    return _hours([mine, *others], flight.date, student, about=THIS)
 
 
 def given(
@@ -133,7 +143,6 @@ def fullest_of(school: School, roles: Iterable[Role], since: dt.date, until: dt.
 
     The rule of the last day answers; who gave nothing is not there. One query, however many instructors.
     """
-    asked = rule(instructing.HOURS_IN_24, until)
     held = [(each.user_id, each.certificate) for each in roles]
     by_number = {certificate: user for user, certificate in held if certificate}
     theirs = Q(instructor_user_id__in=[user for user, _ in held]) | Q(instructor_certificate__in=by_number)
@@ -143,11 +152,7 @@ def fullest_of(school: School, roles: Iterable[Role], since: dt.date, until: dt.
     for user, certificate, row in ((row[0], row[1], row[2:]) for row in rows.values_list(*_GIVEN)):
         for whose in {user, by_number.get(certificate or "")} & mine.keys():
             mine[whose].append(_read(row, zone))
-    found = {}
-    for whose, given_ in mine.items():
-        if (tally := fullest(given_, asked.params["within"])) is not None:
-            found[whose] = Hours(asked, tally, tally.exceeds(asked.params["most"]))
-    return found
+    return {whose: found for whose, each in mine.items() if (found := _hours(each, until, school))}
 
 
 def ratings(role: Role) -> tuple[Rating, ...] | None:

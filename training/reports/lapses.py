@@ -20,6 +20,7 @@ from syllabus.engine.rules.report import Report
 from syllabus.engine.rules.rulebook import Milestone, RuleVersion
 from syllabus.engine.time.days import Days
 from training.models import Student
+from training.reports import authorities
 from training.reports.eligibility import record_of, report_of, rules_of
 
 ENDORSEMENT, MEDICAL, DOCUMENT, CERTIFICATE, TEST, TRAINING = (
@@ -98,7 +99,7 @@ def endings(student: Student, on: dt.date) -> tuple[Ending, ...]:
 def _reports(student: Student, on: dt.date) -> Iterator[Report]:
     """Each milestone, asked for everything that the record names of what it depends on."""
     rules, contexts = rules_of(student, on), list(_contexts(record_of(student), student.training_model))
-    for milestone in rules.milestones.values():
+    for milestone in authorities.asked(student, rules):
         asked: dict[object, Context] = {}
         for context in contexts:
             its = _of_milestone(context, milestone)

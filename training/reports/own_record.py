@@ -15,11 +15,12 @@ from syllabus.engine.audit.endorsements import is_of_sort, result_of, told_from
 from syllabus.engine.record.record import Endorsement as Given
 from syllabus.engine.record.record import Test
 from syllabus.engine.rules.facts import same
-from syllabus.engine.rules.rulebook import RuleVersion
+from syllabus.engine.rules.rulebook import Rules, RuleVersion
 from syllabus.engine.time import calendar
 from syllabus.law import auditing, endorsements
 from training.models import Endorsement, Role, Student
 from training.models import Test as TestRow
+from training.reports import authorities
 
 PRACTICAL, KNOWLEDGE = "practical", "knowledge"
 
@@ -115,13 +116,14 @@ class OwnRecord:
     """What one instructor keeps, as far as this school's records have it."""
 
     role: Role
+    rules: Rules
     on: dt.date
     lines: tuple[Line, ...]
     practical: FirstAttempts
     knowledge: FirstAttempts
 
     def as_json(self) -> dict[str, Any]:
-        kept = auditing.current().near("own-record-kept", self.on)
+        kept = self.rules.near("own-record-kept", self.on)
         until = self.role.recent_experience_until
         return {
             "id": self.role.pk,
@@ -153,20 +155,18 @@ def own_record(role: Role, on: dt.date) -> OwnRecord:
     tests = _tests(role, students, on)
     firsts = _first_attempts(role, students, tests, on)
     lines = tuple(_line(row, tests[row.student_id], on) for row in rows)
-    rule = _rule(on)
-    window: calendar.Length = auditing.current().near("first-attempts", on).params["window"]
+    rules = auditing.current()[authorities.of(role.school)[0]]
+    rule = next((each for each in rules["first-attempts"] if on in each.in_force), None)
+    window: calendar.Length = rules.near("first-attempts", on).params["window"]
     since = calendar.window_start(on, window)
     return OwnRecord(
         role,
+        rules,
         on,
         lines,
         _counted(firsts[PRACTICAL], since, rule),
         _counted(firsts[KNOWLEDGE], since, None),
     )
-
-
-def _rule(on: dt.date) -> RuleVersion | None:
-    return next((each for each in auditing.current()["first-attempts"] if on in each.in_force), None)
 
 
 def _tests(role: Role, students: Iterable[int], on: dt.date) -> dict[int, list[Test]]:
@@ -225,9 +225,9 @@ def _counted(attempts: Iterable[Test], since: dt.date, rule: RuleVersion | None)
 
 
 def _line(row: Endorsement, tests: list[Test], on: dt.date) -> Line:
-    rules = auditing.current()
     kind = endorsements.current().kinds.get(row.kind)
     about = kind.about if kind else SOLO if row.kind.startswith("solo-") else OTHER
+    rules = auditing.current()[kind.authority if kind else authorities.of(row.student)[0]]
     result = result_of(tests, Given(row.entry_id, row.kind, row.given, test=row.test), kind) if kind else None
     first = None
     if result is not None:

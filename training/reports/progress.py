@@ -10,7 +10,7 @@ from types import MappingProxyType
 from typing import Any
 
 from syllabus.courses import outlines
-from syllabus.engine.course.course import PLANNED, Outline
+from syllabus.engine.course.course import PLANNED
 from syllabus.engine.course.next_lesson import Lacking, NextLesson, Proposal, ShortTime, Why, next_lesson
 from syllabus.engine.course.progress import ItemStanding, LessonStanding, Progress, StageStanding, progress
 from syllabus.engine.errors import NotCovered
@@ -29,6 +29,7 @@ from syllabus.law import rulebook
 from syllabus.models import CourseVersion
 from training.models import CourseMove, Enrolment, Student
 from training.record import lessons
+from training.reports.authorities import leads_to
 from training.reports.eligibility import eligibility, enrolled
 
 TOTAL = "total_at_least"
@@ -81,12 +82,6 @@ class Standing:
             "toward": self.toward.milestone.id if self.toward else None,
             "caution": CAUTION,
         }
-
-
-def leads_to(outline: Outline) -> tuple[Milestone, ...]:
-    """The milestones that a course leads to, in order: those whose items its own items prove."""
-    proofs = outline.proofs.keys()
-    return tuple(each for each in rulebook.current().on_the_way() if proofs & each.items.keys())
 
 
 def test_of(student: Student, on: dt.date) -> Milestone:

@@ -83,22 +83,22 @@ def _questions(asking: _Asking, rules: Rules) -> Iterator[_Question]:
     trips: set[int] = set()
     for flight, alone in flown_alone(record, rules):
         model = Context(aircraft_model=flight.aircraft.model)
-        for first in asking.in_role(SOLO):
+        for first in asking.rulebook.in_role(SOLO):
             yield _Question(flight, first, ((asking.all_of(first), model),), alone)
         journey = journey_of(record, flight)
         if id(journey) not in trips and journey.points and journey.leaves_home:
             trips.add(id(journey))
-            for away in asking.in_role(SOLO_CROSS_COUNTRY):
+            for away in asking.rulebook.in_role(SOLO_CROSS_COUNTRY):
                 yield from _away(asking, away, flight, journey)
         for airport in at_night(flight, rules):
             own = replace(model, airport=airport)
             what = f"a solo flight at night at {airport.key}"
-            for night in asking.in_role(SOLO_NIGHT):
+            for night in asking.rulebook.in_role(SOLO_NIGHT):
                 yield _Question(flight, night, ((asking.own(night), own),), what, (airport.key,))
         for area, where in class_b(flight, rules):
             own = replace(model, area=area)
             what = f"a solo flight in Class B airspace ({where})"
-            for inside in asking.in_role(SOLO_CLASS_B):
+            for inside in asking.rulebook.in_role(SOLO_CLASS_B):
                 yield _Question(flight, inside, ((asking.own(inside), own),), what, (same(area),))
 
 
@@ -133,16 +133,6 @@ class _Asking:
             for milestone in rulebook.in_role(*KINDS)
             for requirement in milestone.requirements
         }
-
-    def in_role(self, role: str) -> tuple[Milestone, ...]:
-        """The milestones of a role, each authority's own."""
-        return self.rulebook.in_role(role)
-
-    def about(self, question: _Question) -> tuple[str, ...]:
-        """What tells a finding from every other of its kind: two authorities may ask for the same flight."""
-        milestone = question.milestone
-        others = () if milestone.id == self.in_role(milestone.role)[0].id else (milestone.id,)
-        return (question.flight.id, *others, *question.about)
 
     def _part(self, name: str, whole: Milestone, requirements: Iterable[Requirement]) -> str:
         """Some of a milestone's requirements, as a milestone that can be asked about."""
@@ -210,7 +200,7 @@ class _Asking:
         yield Found(
             kind=KINDS[question.milestone.role],
             severity=severity,
-            about=self.about(question),
+            about=(flight.id, *question.about),
             day=flight.date,
             entries=question.entries or (flight.id,),
             says=f"{_named(question)}: {_told(held_now, held_then)} "
@@ -233,7 +223,7 @@ class _Asking:
         return Found(
             kind=KINDS[question.milestone.role],
             severity=severity,
-            about=self.about(question),
+            about=(flight.id, *question.about),
             day=flight.date,
             entries=question.entries or (flight.id,),
             says=f"{_named(question)}: not covered by these rules: {refused}",

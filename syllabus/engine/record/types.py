@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 import re
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from types import MappingProxyType
 from typing import Annotated, Any
 
@@ -198,7 +198,7 @@ def _contradictions(faults: Faults, times: Mapping[str, int], place: str) -> Non
 
 
 def kind(
-    known: tuple[str, ...],
+    known: Sequence[str],
     what: str,
     also: Mapping[str, str] = MappingProxyType({}),
     closed: Collection[str] = (),

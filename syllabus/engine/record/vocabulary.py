@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import yaml
 
@@ -43,28 +42,33 @@ FLIGHT_TRAINING = ("flight", "foreign", "armed-forces")
 
 #: How the kinds of an authority's tests begin; others are an instructor's or a school's own.
 TESTS_OF = ("knowledge", "practical", "knowledge-test", "practical-test")
-#: The words that each authority's rules read, in a file of its name.
-_WORDS = [
-    yaml.safe_load(path.read_text(encoding="utf-8"))
-    for path in sorted((Path(__file__).parents[2] / "law" / "vocabulary").glob("*.yaml"))
-]
-
-
-def _listed(name: str) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(word for each in _WORDS for word in each.get(name, ())))
-
-
-def _table(name: str) -> dict[str, Any]:
-    return {key: value for each in _WORDS for key, value in each.get(name, {}).items()}
-
-
 #: Kinds that rules read. Others are kept too (a school files more papers than rules ask for), but one that
 #: is a letter away from these is taken for a slip of the pen and refused.
-DOCUMENTS, TESTS, ENDORSEMENTS = (_listed(name) for name in ("documents", "tests", "endorsements"))
+DOCUMENTS: list[str] = []
+TESTS: list[str] = []
+ENDORSEMENTS: list[str] = []
 #: Other everyday names of the same endorsements, read as the kind they mean.
-ALSO_CALLED: dict[str, str] = _table("also_called")
+ALSO_CALLED: dict[str, str] = {}
 #: Lists of items that rules read: what their codes begin with, and the first and last number.
-RULE_LISTS: dict[str, tuple[int, int]] = _table("items")
-RULE_ITEMS = tuple(
-    f"{stem}{number:02d}" for stem, (first, last) in RULE_LISTS.items() for number in range(first, last + 1)
-)
+RULE_LISTS: dict[str, tuple[int, int]] = {}
+RULE_ITEMS: list[str] = []
+
+
+def read(*homes: Path) -> None:
+    """Fill the lists above with the words of each authority's rules, a file for each in these folders."""
+    files = [path for home in homes for path in sorted(home.glob("*.yaml"))]
+    words = [yaml.safe_load(path.read_text(encoding="utf-8")) for path in files]
+    for name, listed in (("documents", DOCUMENTS), ("tests", TESTS), ("endorsements", ENDORSEMENTS)):
+        listed[:] = dict.fromkeys(word for each in words for word in each.get(name, ()))
+    for name, table in (("also_called", ALSO_CALLED), ("items", RULE_LISTS)):
+        table.clear()
+        for each in words:
+            table.update(each.get(name, {}))
+    RULE_ITEMS[:] = (
+        f"{stem}{number:02d}"
+        for stem, (first, last) in RULE_LISTS.items()
+        for number in range(first, last + 1)
+    )
+
+
+read(Path(__file__).parents[2] / "law" / "vocabulary")

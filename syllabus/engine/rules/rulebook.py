@@ -51,6 +51,11 @@ class RuleVersion:
     def in_force(self) -> Days:
         return Days.between(self.first, self.last)
 
+    @property
+    def cited(self) -> tuple[str, str]:
+        """Where it stands, and how its text is known."""
+        return self.cite.section, self.verified
+
     def get(self, name: str) -> Any:
         return self.params.get(name)
 
@@ -82,6 +87,10 @@ class Rules(dict[str, tuple[RuleVersion, ...]]):
             return self.on(name, day)
         except NotInForce:
             return self[name][0]
+
+    def in_force(self, day: date) -> list[RuleVersion]:
+        """The versions in force on a day."""
+        return [each for versions in self.values() for each in versions if day in each.in_force]
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,6 +168,11 @@ class Milestone:
     paths: tuple[Path, ...] = ()
     role: str = ""
 
+    @property
+    def authority(self) -> str:
+        """Whose rules they are: what the id begins with."""
+        return self.id.partition(".")[0]
+
     @cached_property
     def items(self) -> Mapping[str, str]:
         """The items that its requirements ask for at a standard, by code, with what the rule calls them."""
@@ -194,6 +208,14 @@ class Rulebook:
     def items(self) -> Mapping[str, str]:
         """The items that any milestone asks for, by code, with what the rule calls them."""
         return {code: title for each in self.milestones.values() for code, title in each.items.items()}
+
+    @cached_property
+    def of_authority(self) -> Mapping[str, Rulebook]:
+        """The milestones of each authority, the one first whose first milestone comes first."""
+        found: dict[str, dict[str, Milestone]] = {}
+        for name, each in self.milestones.items():
+            found.setdefault(each.authority, {})[name] = each
+        return {name: replace(self, milestones=its) for name, its in found.items()}
 
     def in_role(self, *roles: str) -> tuple[Milestone, ...]:
         """The milestones of these roles, in the order of training; every authority has its own."""

@@ -101,7 +101,7 @@ def found(record: engine.Record, *taken_off: TakenOff, on: dt.date = ON) -> list
         one_record.findings(
             audited(record, *taken_off, on=on),
             rulebook.current(),
-            auditing.current(),
+            auditing.current()["faa"],
             endorsements.current().kinds,
         )
     )
@@ -269,7 +269,7 @@ def test_a_flight_that_lands_elsewhere(points: tuple[str, ...], more: Any, told:
     taught = flight(TRAINED, "dual", id="there and back", route=route(*points))
     record = cleared(taught, flight(AWAY, route=route(*points)), more=more)
     assert [
-        each.kind for each in solo.findings(audited(record), rulebook.current(), auditing.current())
+        each.kind for each in solo.findings(audited(record), rulebook.current(), auditing.current()["faa"])
     ] == told
 
 
@@ -541,18 +541,18 @@ def test_a_result_is_that_of_the_test_that_was_endorsed(taken: str, told: list[s
 )
 def test_a_flight_that_leaves_something_out(changed: dict[str, Any], missing: str) -> None:
     record = engine.Record(flights=(dataclasses.replace(flight(AWAY), **changed),))
-    [told] = entries.findings(audited(record), auditing.current())
+    [told] = entries.findings(audited(record), auditing.current()["faa"])
     assert missing in told.says
 
 
 def test_training_that_nobody_described_is_told_once() -> None:
     silent = [flight(AWAY + dt.timedelta(days=n), "dual", remarks="") for n in range(3)]
     record = engine.Record(flights=tuple(silent))
-    [told] = entries.findings(audited(record), auditing.current())
+    [told] = entries.findings(audited(record), auditing.current()["faa"])
     assert (len(told.entries), told.day) == (3, AWAY)
     graded = tuple(engine.ItemGrade(each.id, "x", each.date, "perform", each.id) for each in silent)
     described = engine.Record(flights=tuple(silent), items=graded)
-    assert list(entries.findings(audited(described), auditing.current())) == []
+    assert list(entries.findings(audited(described), auditing.current()["faa"])) == []
 
 
 def test_an_endorsement_for_a_test_says_of_which_sort() -> None:

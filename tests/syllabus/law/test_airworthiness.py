@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from syllabus.engine.errors import NotInForce, RuleDataError
+from syllabus.engine.time.units import HOUR
 from syllabus.law import airworthiness
 
 WHOLE = (airworthiness.SHAPE.home / "faa.yaml").read_text(encoding="utf-8")
@@ -45,6 +46,14 @@ def test_every_life_has_its_citation_and_says_how_its_text_is_known(kind, life, 
     rule = airworthiness.current().on(kind, TODAY)
     assert (str(rule.get("life")), rule.cite.section, rule.verified) == (life, section, verified)
     assert rule.cite.source not in ("", "none")
+
+
+def test_an_inspection_by_hours_in_service_is_cited_and_ends_on_no_day():
+    # The review of November 2026 quotes 91.409(b): "within the preceding 100 hours".
+    [rule] = airworthiness.by_hours().in_force(TODAY)
+    assert (rule.params["in_service"], rule.cite.section) == (100 * HOUR, "14 CFR 91.409(b)")
+    assert rule.verified == "second-hand"
+    assert rule.id not in airworthiness.current()
 
 
 def test_these_are_all_and_none_is_counted_in_hours():

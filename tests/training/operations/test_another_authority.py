@@ -20,11 +20,12 @@ from django.urls import reverse
 from rest_framework.test import APIClient
 
 from syllabus.courses import files, outlines
-from syllabus.engine.errors import RuleDataError
+from syllabus.engine.errors import DocumentError, RuleDataError
+from syllabus.engine.record import document
 from syllabus.engine.record import record as engine
 from syllabus.engine.rules.rulebook import SOLO
 from syllabus.engine.time.units import HOUR
-from syllabus.law import airworthiness, endorsements, retention, rulebook, sources
+from syllabus.law import airworthiness, auditing, endorsements, retention, rulebook, sources
 from syllabus.models import CourseVersion
 from tests.support import factories
 from tests.support.cast import IDAS_CERTIFICATE, Cast, cast
@@ -33,8 +34,9 @@ from tests.support.reminding import sweep
 from tests.training.web.test_pages import text_of
 from training import models, reports
 from training.management.commands import eligibility
-from training.reports import own_record, progress
+from training.reports import authorities, own_record, progress
 from training.services.audit import findings
+from training.services.endorsements import signing_authority
 from training.web.instructor import sheet
 
 HERE = pathlib.Path(__file__).parent / "another_authority"
@@ -82,6 +84,14 @@ TAUGHT: dict[str, Any] = {
     "items": (graded("i1", "exalone.a-01"), graded("i2", "exalone.a-02")),
     "endorsements": (permit(),),
 }
+
+
+def presented() -> engine.Endorsement:
+    return engine.Endorsement("e2", "ex-presented", GIVEN, IDA)
+
+
+#: Every citation that a student of part 900 meets.
+OF_PART_900 = {"900.11", "900.12(b)", "900.12(c)", "900.13", "900.22", "900.41", "900.51", "no regulation"}
 
 
 def course() -> CourseVersion:
@@ -209,6 +219,10 @@ def test_the_api(people: Cast) -> None:
     late = client.get(url, {"on": str(LAST + dt.timedelta(days=1))}).json()
     assert late["eligible"] is False
     assert [each["id"] for each in late["requirements"] if not each["met"]] == ["ex.alone.permit"]
+    for listed in ("eligibility", "changes?from=2026-03-01T00:00:00Z"):
+        told = client.get(f"/api/v1/students/{sam.ref}/{listed}")
+        assert told.status_code == 200
+        assert "faa." not in told.content.decode()
     checked = client.post(
         f"/api/v1/students/{sam.ref}/endorsements/check",
         {"kind": "ex-permit", "endorsement": {"aircraft_model": "C172"}},
@@ -228,6 +242,7 @@ def test_the_students_pages(client: Client, people: Cast) -> None:
         whole = text_of(client.get(reverse("student", args=[sam.ref])))
         stands = text_of(client.get(reverse("standing", args=[sam.ref])))
         hours = text_of(client.get(reverse("hours", args=[sam.ref])))
+    assert "CFR" not in whole + stands + hours
     assert "Alone under part 900" in milestones
     assert "33 days" in whole
     assert "900.12(c)" in whole
@@ -256,12 +271,17 @@ def test_the_instructors_pages(client: Client, people: Cast) -> None:
             client.get(reverse("endorse-kind", args=[sam.ref, "ex-permit"]), {"aircraft_model": "C172"})
         )
         today = text_of(client.get("/today/"))
+    assert "CFR" not in page + today + listed
     assert "Permit to fly alone under part 900" in listed
     assert "Presented for the check flight of part 900" in listed
     assert "I permit Sam Example to fly the C172 alone from 2026-03-05 on." in page
     assert "Valid through 7 Apr 2026." in page
     assert "You cannot give this endorsement yet" not in page
     assert "Sam Example" in today
+    client.force_login(people.ada)
+    held = client.get(reverse("school-person", args=[people.school.slug, people.ida.roles.get().pk]))
+    assert "900.51" in text_of(held)
+    assert "CFR" not in text_of(held)
     # Its check flight asks for no flights in preparation, so the sheet offers none.
     assert sheet.preparation(progress.test_of(sam, TODAY)) == ""
 
@@ -289,19 +309,72 @@ def test_the_audit(people: Cast, day: dt.date, unmet: list[Any]) -> None:
     at = dt.datetime(2026, 6, 1, 18, tzinfo=dt.UTC)
     done = findings.recompute(people.school, dt.date(2026, 6, 1), at=at, by=people.ada, via="test")
     assert alone(done) == unmet
-    # The rules of the other authority are asked of the same flight, and are another finding.
-    assert sum(each.kind == "solo-first" for each in done.standing) == 1 + len(unmet)
+    assert {cite for each in done.standing for cite in each.body["citations"]} <= OF_PART_900
+
+
+def test_the_audit_by_its_own_rules(people: Cast) -> None:
+    """Six hours of training in a day are too many under part 900; a flight need not name its places."""
+    student(people, flights=(flown("f1", GIVEN, 6, dual=6),), endorsements=(presented(),))
+    day = GIVEN + dt.timedelta(days=3)
+    at = dt.datetime.combine(day, dt.time(18), dt.UTC)
+    for on, missing in ((day, set()), (day + dt.timedelta(days=1), {"result-missing"})):
+        done = findings.recompute(people.school, on, at=at, by=people.ada, via="test")
+        told = {each.kind: each.body["citations"] for each in done.standing}
+        assert told.keys() == {"training-hours", "recommendation-gap"} | missing
+        assert told["training-hours"] == ["900.51"]
+
+
+def test_a_signature_by_its_own_rules(people: Cast) -> None:
+    sam = student(people, flights=())
+    [hours] = [
+        each for each in signing_authority.cautions(people.ida, sam, flown("f9", GIVEN, 6, dual=6))
+        if each[0] == "hours-not-known"
+    ]  # fmt: skip
+    assert "at most 5.0 h are allowed" in hours[2]
+    assert "(900.51)" in hours[2]
+
+
+def test_without_a_course_every_authority_is_asked(people: Cast) -> None:
+    assert authorities.of(people.sam) == authorities.of(people.school) == ("faa", "ex")
+    factories.recorded(people.sam, at=NOON, flights=(flown("f2", GIVEN, 1, solo=1),))
+    at = dt.datetime(2026, 6, 1, 18, tzinfo=dt.UTC)
+    done = findings.recompute(people.school, dt.date(2026, 6, 1), at=at, by=people.ada, via="test")
+    alone = [each for each in done.standing if each.kind == "solo-first"]
+    assert sorted("900.13" in each.body["citations"] for each in alone) == [False, True]
+    student(people)
+    assert authorities.of(people.sam) == authorities.of(people.school) == ("ex",)
+
+
+def test_an_authority_without_rules_of_auditing_is_refused(tmp_path: pathlib.Path) -> None:
+    (tmp_path / "regulations" / "ey").mkdir(parents=True)
+    with sources.added(tmp_path), pytest.raises(RuleDataError, match=r"auditing/ey.yaml: is missing"):
+        auditing.current()
+
+
+def test_a_word_that_is_a_letter_away_from_its_vocabulary_is_refused() -> None:
+    told = {"format": "training-record/1", "student": {"name": "Sam Example"}}
+    said = {**told, "documents": [{"id": "d1", "kind": "ex-cart", "issued": "2026-03-04"}]}
+    with pytest.raises(DocumentError, match="did you mean 'ex-card'"):
+        document.parse(said)
+    given = {"id": "e1", "kind": "may-fly", "given": "2026-03-04"}
+    assert document.parse({**told, "endorsements": [given]}).endorsements[0].kind == "ex-permit"
+    graded = {"id": "i1", "item": "exalone.a-03", "date": "2026-03-04", "grade": "perform"}
+    with pytest.raises(DocumentError, match=r"runs from exalone.a-01 to exalone.a-02"):
+        document.parse({**told, "items": [graded]})
 
 
 def test_the_instructors_own_record(people: Cast) -> None:
     student(
         people,
-        endorsements=(permit(), engine.Endorsement("e2", "ex-presented", GIVEN, IDA)),
+        endorsements=(permit(), presented()),
         tests=(engine.Test("t1", "ex-check:basic", TODAY, "pass"),),
     )
     kept = own_record.own_record(people.ida.roles.get(), TODAY)
     lines = {each.kind: (each.about, each.result and each.result.kind) for each in kept.lines}
     assert lines == {"ex-permit": ("solo", None), "ex-presented": ("test", "ex-check:basic")}
+    told = kept.as_json()
+    assert told["kept"]["citation"] == told["first_attempts"]["practical"]["citation"] == "900.41"
+    assert {each.keep_until.year for each in kept.lines} == {2033}
 
 
 def test_a_reminder_is_made(people: Cast) -> None:
@@ -317,7 +390,7 @@ def test_the_course_and_its_next_lesson(people: Cast) -> None:
     sam = student(people, flights=(flown("f1", GIVEN, 3, dual=3),), items=(), endorsements=())
     found = progress.standing(sam, TODAY)
     assert found is not None
-    assert [each.id for each in progress.leads_to(found.progress.outline)] == ["ex.alone", "ex.check"]
+    assert [each.id for each in authorities.leads_to(found.progress.outline)] == ["ex.alone", "ex.check"]
     assert found.toward is not None
     assert found.toward.milestone.id == "ex.alone"
     assert found.next.proposal is not None

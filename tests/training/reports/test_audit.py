@@ -270,13 +270,13 @@ def test_hours_are_counted_by_the_number_in_force_when_they_began(
     people: Cast, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Five hours in a day: allowed until the change, too many after it."""
-    now = instructing.current()
+    now = instructing.current()["faa"]
     versions = [
         each if each.last else dataclasses.replace(each, params={**each.params, "most": parse_time("4 h")})
         for each in now["hours-in-24"]
     ]
     changed = Rules({**now, "hours-in-24": tuple(versions)})
-    monkeypatch.setattr(instructing, "current", lambda: changed)
+    monkeypatch.setattr(instructing, "current", lambda: {"faa": changed})
     flights = []
     for day in (D(2024, 11, 20), D(2024, 12, 20)):
         for hour in (13, 17):

@@ -22,11 +22,11 @@ from syllabus.engine.rules.rulebook import Milestone, Requirement, Rulebook, Rul
 from syllabus.engine.rules.settings import DEFAULT, Settings
 from syllabus.engine.time.amounts import count, time
 from syllabus.engine.time.days import Days
-from syllabus.law import auditing, endorsements, rulebook
+from syllabus.law import auditing, endorsements, instructing, rulebook
 from syllabus.law.endorsements import Kind
 from training import models, record, reports
 from training.models import Student, User
-from training.reports import instructing, settings
+from training.reports import settings
 from training.services.endorsements import signing_authority
 from training.services.endorsements.signing_authority import Refusal
 
@@ -186,7 +186,7 @@ def _not_theirs(kind: Kind, given: engine.Endorsement) -> list[Refusal]:
         return []
     if signer.kind in kind.given_by and test is None:
         return []
-    rule = instructing.rule(_LIMITED.get(signer.kind, "authorized"), given.given)
+    rule = instructing.current()[kind.authority].near(_LIMITED.get(signer.kind, "authorized"), given.given)
     may = " or ".join(f"a {each}" for each in kind.given_by if kind.may_be_given_by(each, test))
     return [
         Refusal(
@@ -392,7 +392,7 @@ def _warnings(
     if given.given < today:
         found.append(f"It is dated {given.given} and signed here on {today}.")
     if given.flight_date and given.flight_date > given.given:
-        existing = auditing.current().near("existing-conditions", given.given)
+        existing = auditing.current()[kind.authority].near("existing-conditions", given.given)
         found.append(
             f"The flight is on {given.flight_date}, the endorsement of {given.given}: it judges the"
             f" conditions as they are when it is given ({existing.cite.section})."
@@ -404,7 +404,7 @@ def _warnings(
         )
     role = by.roles.filter(school_id=student.school_id, role=models.Role.Kind.INSTRUCTOR).first()
     if role and role.recent_experience_until is None:
-        cite = instructing.rule("recent-experience", today).cite.section
+        cite = instructing.current()[kind.authority].near("recent-experience", today).cite.section
         found.append(
             f"Until when the recent experience of {by} lasts is not recorded at the school ({cite})."
         )

@@ -56,7 +56,7 @@ def refusals(
     recorded ratings certainly do not cover it; what is not recorded is a caution. One query or two.
     """
     first = min(days)
-    own, authorized = given.rule("not-oneself", first).cite, given.rule("authorized", first).cite
+    own, authorized = (given.rule(name, first, student).cite for name in ("not-oneself", "authorized"))
     found: list[Refusal] = []
     role = _role(by, student)
     if student.user_id is not None and student.user_id == by.pk:
@@ -92,11 +92,11 @@ def refusals(
             Refusal(
                 "instructor",
                 f"The recent experience of {by} ended on {last}; the school records its renewal.",
-                given.rule("recent-experience", max(days)).cite.section,
+                given.rule("recent-experience", max(days), student).cite.section,
             )
         )
     if flight is not None and given.is_training(flight) and role.instructor_kind == _GROUND:
-        rule = given.rule("ground-instructor", flight.date)
+        rule = given.rule("ground-instructor", flight.date, student)
         found.append(
             Refusal(
                 "instructor",
@@ -111,7 +111,7 @@ def refusals(
                 "content.flight.aircraft",
                 f"{_held(role)}; flight training in this aircraft ({_named(flight.aircraft)}) is signed by an"
                 " instructor who holds its category and class. The school records ratings with the role.",
-                given.rule("category-and-class", flight.date).cite.section,
+                given.rule("category-and-class", flight.date, student).cite.section,
             )
         )
     return found
@@ -134,9 +134,9 @@ def cautions(
             if role.ratings is None
             else "The category and class of the aircraft, or of the ratings recorded, are not complete"
         )
-        cite = given.rule("category-and-class", flight.date).cite
+        cite = given.rule("category-and-class", flight.date, student).cite
         yield "ratings-not-known", "aircraft", f"{why}: whether they cover it is not known ({cite.section})."
-    hours = given.hours(role, flight, corrects=corrects)
+    hours = given.hours(role, student, flight, corrects=corrects)
     if hours is None or hours.exceeded is False:
         return
     most, within = (amounts.hours(hours.rule.params[key]) for key in ("most", "within"))
@@ -197,7 +197,7 @@ def endorsement_cautions(
     if any(covered(held, *each) is not False for each in crafts or [(category, None)]):
         return []
     assert role is not None
-    cite = given.rule("category-and-class", on).cite
+    cite = given.rule("category-and-class", on, student).cite
     return [f"{_held(role)}, not the category and class that this is about ({cite.section})."]
 
 

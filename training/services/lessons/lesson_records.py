@@ -26,6 +26,7 @@ from training.models import Flight, LessonRecord, Student, User
 from training.presenters import amounts
 from training.record import of as record_of
 from training.record.statements import Member, Union
+from training.reports import authorities
 from training.services import access
 from training.services.endorsements import signing_authority
 from training.services.errors import Changed, Conflict, NotAllowed
@@ -293,7 +294,7 @@ def warnings(record: LessonRecord, content: Content, by: User) -> list[dict[str,
         signer = signing_authority.cautions(by, record.student, content.flight, record.corrects_id)
         for kind, key, message in (
             *_overlaps(record, content.flight, by),
-            *_times(content.flight, taxi),
+            *_times(record.student, content.flight, taxi),
             *signer,
         ):
             place = f"content.flight.{key}"
@@ -414,7 +415,7 @@ def _beyond_the_clock(flight: engine.Flight, taxi: int) -> str | None:
     return f"{said} off and on are {between}; {allowed}. Enter out and in where it was more."
 
 
-def _times(flight: engine.Flight, taxi: int) -> Iterator[tuple[str, str, str]]:
+def _times(student: Student, flight: engine.Flight, taxi: int) -> Iterator[tuple[str, str, str]]:
     logged = flight.times
     total = logged.get("total", 0)
     if total > 24 * HOUR:
@@ -423,7 +424,7 @@ def _times(flight: engine.Flight, taxi: int) -> Iterator[tuple[str, str, str]]:
         yield "clock", "times.total", beyond
     night = computed(flight).night
     if night is not None and abs(night - logged.get("night", 0)) > TOLERANCE:
-        rule = auditing.current().near("night-as-computed", flight.date)
+        rule = authorities.rule(auditing.current(), "night-as-computed", flight.date, student)
         yield (
             "night",
             "times.night",

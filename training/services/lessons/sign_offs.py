@@ -331,7 +331,7 @@ def _check(
     today = student.school.day(at)
     days = {today, content.day or today, content.last_day or today, student.school.day(performed_at)}
     if student.user_id is not None and student.user_id == by.pk:
-        own = instructing.rule("not-oneself", today).cite.section
+        own = instructing.rule("not-oneself", today, student).cite.section
         raise NotAuthorised(
             [Refusal("instructor", "Nobody signs their own lesson; another instructor must.", own)]
         )

@@ -176,7 +176,7 @@ def _own_dates(user: User, at: dt.datetime) -> Iterator[Event]:
         stamps = list(changes.values_list("at", flat=True)) or [user.calendar_feed.created_at]
         title = _("Recent experience expires (%(school)s)") % {"school": role.school.name}
         event = _all_day(f"recent-experience-{role.pk}", title, last, stamps[-1], len(stamps) - 1)
-        event.add("description", f"{_holds_through(last)} {due.recent_experience_citation(last)}.")
+        event.add("description", f"{_holds_through(last)} {due.recent_experience_citation(role)}.")
         yield _with_alarms(event, leads.of_school(role.school)[leads.RECENT_EXPERIENCE])
 
 

@@ -269,7 +269,7 @@ def _of_roles(
 ) -> Iterator[Coming]:
     dated = Role.objects.filter(
         school=school, role=Role.Kind.INSTRUCTOR, recent_experience_until__gte=today, user__is_active=True
-    ).select_related("user")
+    ).select_related("user", "school")
     for role in dated:
         last = role.recent_experience_until
         assert last is not None
@@ -277,7 +277,7 @@ def _of_roles(
             if each.at > at and each.day <= end:
                 yield Coming(
                     each.day, each.lead, last, leads.RECENT_EXPERIENCE, making.RECENT_EXPERIENCE_SAYS,
-                    (making.recent_experience_citation(last),), None, role.user,
+                    (making.recent_experience_citation(role),), None, role.user,
                 )  # fmt: skip
 
 

@@ -35,9 +35,10 @@ CLOSED_BEFORE = dt.timedelta(minutes=5)
 RECENT_EXPERIENCE_SAYS = gettext_noop("The instructor's recent experience, as the school recorded it")
 
 
-def recent_experience_citation(last: dt.date) -> str:
+def recent_experience_citation(role: Role) -> str:
     """Where it says how long recent experience lasts: the rule in force on its last day."""
-    return instructing.rule("recent-experience", last).cite.section
+    assert role.recent_experience_until is not None
+    return instructing.rule("recent-experience", role.recent_experience_until, role.school).cite.section
 
 
 def waiting(at: dt.datetime, limit: int) -> list[int]:
@@ -237,7 +238,7 @@ def _make_for_role(
             "school": role.school,
             "kind": leads.RECENT_EXPERIENCE,
             "says": RECENT_EXPERIENCE_SAYS,
-            "citations": [recent_experience_citation(last)],
+            "citations": [recent_experience_citation(role)],
             "due_at": due.at,
             "created_at": at,
         },

@@ -26,6 +26,7 @@ from syllabus.law import endorsements as catalogue
 from syllabus.law.endorsements import Kind
 from training.models import EndorsementSeal
 from training.presenters import amounts
+from training.reports import authorities
 from training.reports.eligibility import record_of
 from training.services import access, signatures
 from training.services.endorsements import endorsement_check, endorsements
@@ -92,7 +93,7 @@ def kinds(request: HttpRequest, whose: Taught) -> HttpResponse:
         )
     told = {
         "student": whose.student,
-        "kinds": listed.values(),
+        "kinds": [each for each in listed.values() if each.authority in authorities.of(whose.student)],
         "standing": standing,
         "today": day(whose.today),
         "caution": CAUTION,

@@ -15,10 +15,10 @@ from syllabus.engine.errors import Fault, NotInForce
 from syllabus.engine.places.geography import distance_nm
 from syllabus.engine.record import record as engine
 from syllabus.engine.rules import journeys
-from syllabus.engine.rules.rulebook import PRACTICAL_TEST, Requirement
+from syllabus.engine.rules.rulebook import Milestone, Requirement
 from syllabus.engine.time.units import MINUTE, format_nm, format_time
-from syllabus.law import rulebook
 from training.models import LessonRecord
+from training.reports import progress
 from training.services.lessons import lesson_content, lesson_hints, lesson_plans, lesson_records
 from training.services.lessons.lesson_content import Content, LessonError
 from training.web.instructor import sheet
@@ -102,7 +102,7 @@ def beside(found: Look, taught: Taught, record: LessonRecord | None, given: Mapp
         worked_out = lesson_records.computed(flight)
         found.distance = _legs(flight)
         found.night = "" if worked_out.night is None else format_time(worked_out.night)
-        found.proposed, found.cross_country = _proposed(flight, worked_out.night, given)
+        found.proposed, found.cross_country = _proposed(taught, flight, worked_out.night, given)
 
 
 def _not_said_yet(content: Content) -> set[str]:
@@ -151,7 +151,7 @@ def _legs(flight: engine.Flight) -> str:
 
 
 def _proposed(
-    flight: engine.Flight, night: int | None, given: Mapping[str, str]
+    taught: Taught, flight: engine.Flight, night: int | None, given: Mapping[str, str]
 ) -> tuple[dict[str, str], str]:
     """Times that follow from the clock and the route; and what makes it cross-country, or not."""
     found: dict[str, str] = {}
@@ -166,17 +166,17 @@ def _proposed(
         found[f"t-{flown}"] = format_time(total)
     if night and not flight.times.get("night"):
         found["t-night"] = format_time(min(night, total))
-    words, beyond = _farthest(flight)
+    words, beyond = _farthest(flight, progress.test_of(taught.student, taught.today))
     if beyond and not flight.times.get("cross_country"):
         found["t-cross_country"] = format_time(total)
     return found, words
 
 
-def _farthest(flight: engine.Flight) -> tuple[str, bool]:
+def _farthest(flight: engine.Flight, test: Milestone) -> tuple[str, bool]:
     """How far the farthest landing is from where the flight began, in words, and whether it is beyond the
     rule's distance."""
     points = [place for place in flight.route[1:] if place.known]
-    asked = _cross_country()
+    asked = _cross_country(test)
     if not points or not flight.route[0].known or asked is None:
         return "", False
     try:
@@ -202,13 +202,10 @@ def _farthest(flight: engine.Flight) -> tuple[str, bool]:
     return said, away > limit
 
 
-def _cross_country() -> Requirement | None:
-    """The first rule of a practical test that says how far away a landing makes cross-country time."""
-    for milestone in rulebook.current().in_role(PRACTICAL_TEST):
-        for requirement in milestone.requirements:
-            if all(version.get("landing_more_than") for version in requirement.versions):
-                return requirement
-    return None
+def _cross_country(test: Milestone) -> Requirement | None:
+    """The first rule of the practical test that says how far away a landing makes cross-country time."""
+    far = (each for each in test.requirements if all(one.get("landing_more_than") for one in each.versions))
+    return next(far, None)
 
 
 # The sheet as it is shown

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from syllabus.engine.audit.instructing import MOST_RATINGS
 from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES
-from training.models import PeopleChange, Role
+from training.models import PeopleChange, Role, School
 from training.reports import instructing
 from training.services.people import account_links as links
 from training.services.people import people
@@ -41,7 +41,7 @@ _INSTRUMENT = [("", _("not recorded")), ("yes", _("yes")), ("no", _("no"))]
 _RATING = re.compile(r"ratings\[(\d+)\](?:\.(category|class|instrument))?")
 #: The rules that a field of an instructor's role is about.
 _CITED = {
-    "instructor_kind": ("authorized", "ground-instructor", "training-only"),
+    "instructor_kind": ("privileges", "ground-instructor", "training-only"),
     "recent_experience_until": ("recent-experience",),
 }
 _OF_A_PERSON = ("role", "name", "email", "birth_date", "training_model")
@@ -57,12 +57,12 @@ class Held(Form):
     )
     ratings_known = Tick(_("This list is complete. If it is empty, the person holds no rating."))
 
-    def __init__(self, data: Any = None, *, role: Role | None = None, **more: Any) -> None:
+    def __init__(self, data: Any = None, *, school: School, role: Role | None = None, **more: Any) -> None:
         held = (role.ratings or []) if role else []
         begins = _as_held(role, held) if role else {}
         super().__init__(data, **{"initial": begins, **more})
         for field, rules in _CITED.items():
-            self.fields[field].help_text = ", ".join(cite("instructing", rule) for rule in rules)
+            self.fields[field].help_text = ", ".join(cite("instructing", rule, school) for rule in rules)
         sent = (n for n in range(MOST_RATINGS) if data is not None and f"category-{n}" not in data)
         #: How many lines there are; ``rated`` are the numbers of those that name a category.
         self.number = max(LINES, len(held)) if data is None else next(sent, MOST_RATINGS)
@@ -225,7 +225,8 @@ def _value(value: Any) -> str:
 def add(opened: Opened) -> HttpResponse:
     """Add somebody: the account, and the mail by which they set their password."""
     kind = str(opened.request.GET.get("role", "student"))
-    form = Person.bind(opened.request, initial={"role": kind if kind in Role.Kind.values else "student"})
+    begins = {"role": kind if kind in Role.Kind.values else "student"}
+    form = Person.bind(opened.request, school=opened.school, initial=begins)
     if not form.submit(
         lambda role, **sent: people.add(opened.school, kind=role, by=opened.user, at=opened.at, **sent)
     ):
@@ -257,7 +258,7 @@ def add(opened: Opened) -> HttpResponse:
 def role(opened: Opened, pk: int) -> HttpResponse:
     """One role: what it holds, changed; and its end."""
     found = role_of(opened, pk)
-    form = Held.bind(opened.request, role=found)
+    form = Held.bind(opened.request, school=opened.school, role=found)
     if form.submit(lambda held: people.change(found, held, by=opened.user, at=opened.at)):
         said = gettext("Certificates of %(who)s saved.") % {"who": found.user}
         messages.success(opened.request, said)
@@ -283,7 +284,7 @@ def _page(opened: Opened, found: Role, form: Held | End) -> HttpResponse:
         role_name=role_name(found),
         teaches=found.role == Role.Kind.INSTRUCTOR,
         oneself=found.user_id == opened.user.pk,
-        form=sent_or_new(form, Held, role=found),
+        form=sent_or_new(form, Held, school=opened.school, role=found),
         end=sent_or_new(form, End, role=found),
     )
 

@@ -13,7 +13,6 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from syllabus.engine.record.record import DEVICES
-from syllabus.engine.rules.rulebook import RuleVersion
 from syllabus.law import airworthiness
 from training.models import Aircraft
 from training.reports.airworthiness import Held, by_aircraft
@@ -27,11 +26,6 @@ from training.web.shared.report_presenter import State, day
 HOW_KNOWN = {"second-hand": _("second-hand"), "memory": _("from memory")}
 #: What a form begins with: what most schools fly.
 MOST_COMMON = {"category": "airplane", "klass": "single-engine land"}
-
-
-def _rules(on: dt.date) -> list[RuleVersion]:
-    kinds = airworthiness.current()
-    return [kinds.on(name, on) for name in kinds]
 
 
 class Craft(Form):
@@ -60,7 +54,8 @@ class Check(Form):
     def __init__(self, data: Any = None, *, aircraft: int, today: dt.date) -> None:
         super().__init__(data, auto_id=f"%s-{aircraft}", initial={"done": today})
         self.aircraft = aircraft
-        self.offer("kind", [(rule.id, rule.params["title"]) for rule in _rules(today)])
+        rules = airworthiness.current().in_force(today)
+        self.offer("kind", [(rule.id, rule.params["title"]) for rule in rules])
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -95,7 +90,9 @@ def record(opened: Opened, pk: int) -> HttpResponse:
 
 def _page(opened: Opened, form: Craft | Check) -> HttpResponse:
     """The page with the form that was sent, whichever it is, and the others as they begin."""
-    rules = _rules(opened.today)
+    rules, by_hours = (
+        kinds.in_force(opened.today) for kinds in (airworthiness.current(), airworthiness.by_hours())
+    )
     aircraft, devices = [], []
     for craft, held in by_aircraft(opened.school, opened.today):
         if craft.device:
@@ -118,7 +115,8 @@ def _page(opened: Opened, form: Craft | Check) -> HttpResponse:
         status=form.status,
         aircraft=aircraft,
         devices=devices,
-        rules=[(rule.params["title"], rule, HOW_KNOWN.get(rule.verified, "")) for rule in rules],
+        rules=[(each, HOW_KNOWN.get(each.verified, "")) for each in (*rules, *by_hours)],
+        by_hours=by_hours,
         form=sent_or_new(form, Craft, initial=MOST_COMMON),
     )
 

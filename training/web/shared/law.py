@@ -5,12 +5,14 @@ from __future__ import annotations
 from django.template import Library
 
 from syllabus.law import auditing, instructing
+from training.models import School, Student
+from training.reports import authorities
 
 register = Library()
 _RULES = {"auditing": auditing.current, "instructing": instructing.current}
 
 
 @register.simple_tag
-def cite(rules: str, name: str) -> str:
-    """The section of the newest version of a rule; ``rules`` is the folder of its data."""
-    return _RULES[rules]()[name][-1].cite.section
+def cite(rules: str, name: str, whose: Student | School) -> str:
+    """The section of the newest version of a rule, as it binds; ``rules`` is the folder of its data."""
+    return _RULES[rules]()[authorities.of(whose)[0]][name][-1].cite.section

@@ -22,7 +22,8 @@ from training.presenters import amounts
 from training.presenters.amounts import hours as in_hours
 from training.presenters.reasons import PAGE, Reader, called
 from training.reports import Ending, Overview
-from training.reports.progress import TOTAL, Standing, leads_to
+from training.reports.authorities import leads_to
+from training.reports.progress import TOTAL, Standing
 from training.web.shared import plain_words
 from training.web.shared.report_presenter import MilestoneShown, RequirementShown, State, day
 from training.web.student import charts

@@ -87,6 +87,7 @@ def test_an_inspection_is_recorded_and_renewed(desk: Client, craft: models.Aircr
     assert "31 Jul 2027 ✓ valid" in shown
     assert "30 Jun 2026" not in shown
     assert "14 CFR 91.409(a), second-hand" in shown
+    assert "not tracked here: 100-hour inspection 14 CFR 91.409(b)." in shown
     assert "recorded by Ada Example" in shown
     assert models.AircraftCheck.objects.count() == 2
 
