@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -60,24 +60,31 @@ def published_as(pk: int, content_hash: str) -> Outline:
 
 
 @transaction.atomic
-def save(outline: Outline, school_ref: str | None = None) -> Saved:
+def save(
+    outline: Outline,
+    school_ref: str | None = None,
+    *,
+    allow: Callable[[models.CourseVersion | None], None] = lambda newest: None,
+) -> Saved:
     """Keep a course as the draft of its next version, in the place of the draft there is.
 
-    Where it says what the newest version says already, nothing is written and that version is given.
+    Where it says what the newest version says already, nothing is written and that version is given. Else
+    ``allow`` is asked, under the lock, with the newest version (None: there is none yet); it may raise.
 
     Raises: CourseError where the course does not hang together.
     """
     _hang_together(outline)
     course, _ = models.Course.objects.get_or_create(code=outline.code, school_ref=school_ref)
     models.Course.objects.select_for_update().get(pk=course.pk)  # one writer at a time
-    newest = models.CourseVersion.objects.filter(course=course).order_by("-number").first()
+    last = newest(outline.code, school_ref, published=False)
     content = files.content_hash(outline)
-    if newest is not None and newest.content_hash == content:
-        return Saved(newest, False)
-    number = 1 if newest is None else newest.number + 1
-    if newest is not None and newest.state == DRAFT:
-        number = newest.number
-        newest.delete()
+    if last is not None and last.content_hash == content:
+        return Saved(last, False)
+    allow(last)
+    number = 1 if last is None else last.number + 1
+    if last is not None and last.state == DRAFT:
+        number = last.number
+        last.delete()
     version = models.CourseVersion.objects.create(
         course=course, number=number, content_hash=content, title=outline.title, says=outline.says
     )

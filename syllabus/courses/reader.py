@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from fractions import Fraction
 from types import MappingProxyType
 from typing import Any
@@ -110,14 +110,6 @@ class Reader(rulebook.Builder):
             return default
         return found
 
-    def read_with(self, at: Lined, key: str, reader: Callable[[Any], Any]) -> Any:
-        """The value at ``key`` as ``reader`` gives it, or None with the fault noted."""
-        try:
-            return reader(at[key])
-        except ValueError as problem:
-            self.fault(at.place(key), f"{key}: {problem}")
-            return None
-
     def course(self, at: Lined) -> Outline:
         self.known(at, _COURSE)
         self.places["code"] = at.place("course")
@@ -126,7 +118,7 @@ class Reader(rulebook.Builder):
             code=self.text(at, "course"),
             title=self.text(at, "title", most=MOST_TITLE),
             says=self.text(at, "says"),
-            minimums=tuple(map(self.minimum, self.mappings(at, "minimums"))) if "minimums" in at else (),
+            minimums=tuple(map(self.minimum, self.mappings(at, "minimums", optional=True))),
             stages=tuple(map(self.stage, self.mappings(at, "stages"))),
             items=tuple(map(self.item, self.mappings(at, "items"))),
         )
@@ -159,9 +151,7 @@ class Reader(rulebook.Builder):
         times = self.inside(at, "times", f"{path}.times")
         items = self.inside(at, "items", f"{path}.items")
         read_times = {
-            kind: self.read_with(times, kind, registry.time)
-            for kind in times
-            if self.planned_kind(times, kind)
+            kind: self.read(times, kind, registry.time, 0) for kind in times if self.planned_kind(times, kind)
         }
         return Lesson(
             code=code,
@@ -169,7 +159,7 @@ class Reader(rulebook.Builder):
             objective=self.text(at, "objective"),
             completion=self.text(at, "completion"),
             # in the order in which they are written, so that what is read back is the same
-            times=MappingProxyType({kind: read_times[kind] or 0 for kind in PLANNED if kind in read_times}),
+            times=MappingProxyType({kind: read_times[kind] for kind in PLANNED if kind in read_times}),
             items=MappingProxyType({item: self.field(items, item, str, "") for item in items}),
             plans=self.words(at, "plans"),
         )
@@ -195,7 +185,7 @@ class Reader(rulebook.Builder):
         path = f"items.{code}"
         self.stands(path, at, "code", "kind", "prerequisites", "proves")
         standard = []
-        for each in self.mappings(at, "standard") if "standard" in at else ():
+        for each in self.mappings(at, "standard", optional=True):
             if made := self.tolerance(each):
                 standard.append(made)
                 self.places[f"{path}.standard.{made.name}"] = each.place()
@@ -205,7 +195,7 @@ class Reader(rulebook.Builder):
             objective=self.text(at, "objective"),
             kind=self.field(at, "kind", str, FLIGHT, optional=True),
             standard=tuple(standard),
-            task=self.read_with(at, "task", lambda text: Task.read(str(text))) if "task" in at else None,
+            task=self.read(at, "task", lambda text: Task.read(str(text)), None),
             prerequisites=self.words(at, "prerequisites"),
             proves=self.words(at, "proves"),
         )
@@ -249,15 +239,10 @@ class Reader(rulebook.Builder):
         if not given:
             return Target(RANGE)
         if given[0] == VALUE:
-            return Target(
-                VALUE, self.read_with(at, VALUE, lambda text: _quantity(text, quantity)) or Fraction(0)
-            )
+            return Target(VALUE, self.read(at, VALUE, lambda text: _quantity(text, quantity), Fraction(0)))
         return Target(given[0], name=self.text(at, given[0], most=MOST_TITLE))
 
     def limit(self, at: Lined, key: str, quantity: str, target: Target) -> Fraction | None:
-        if key not in at:
-            return None
-
         def signed(text: Any) -> Fraction:
             sign = text.strip()[:1] if isinstance(text, str) else ""
             sign = sign if sign in ("+", "-", "−") else ""
@@ -268,7 +253,7 @@ class Reader(rulebook.Builder):
                 raise ValueError(f"{text!r} counts from what is aimed at; write its sign, as in '+{text}'")
             return -number if sign in ("-", "−") else number
 
-        found: Fraction | None = self.read_with(at, key, signed)
+        found: Fraction | None = self.read(at, key, signed, None)
         return found
 
 

@@ -201,8 +201,8 @@ class Builder:
                 hint = f"did you mean {close[0]!r}?" if close else f"known here are {', '.join(keys)}"
                 self.fault(at.place(key), f"unknown key {key!r}; {hint}")
 
-    def mappings(self, at: Lined, key: str) -> list[Lined]:
-        found = self.field(at, key, list)
+    def mappings(self, at: Lined, key: str, *, optional: bool = False) -> list[Lined]:
+        found = self.field(at, key, list, optional=optional)
         if found == []:
             self.fault(at.place(key), f"{key} is empty; at least one is wanted")
         for each in found or ():

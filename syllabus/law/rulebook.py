@@ -91,7 +91,7 @@ class Builder(dated.Builder):
         holders = self.read(found, "holders", registry.words(*CERTIFICATES), None)
         unwritten = [
             Unwritten(self.field(each, "key", str, ""), self.field(each, "value", str, ""), why)
-            for each in (self.mappings(found, "unwritten") if "unwritten" in found else ())
+            for each in self.mappings(found, "unwritten", optional=True)
             if (why := self.field(each, "why", str, ""))
         ]
         for each in unwritten:

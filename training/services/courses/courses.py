@@ -15,7 +15,7 @@ from django.conf import settings
 from django.db import transaction
 from django.db.models import F, Q, QuerySet
 
-from syllabus.courses import files, outlines
+from syllabus.courses import outlines
 from syllabus.engine.course.course import CourseError, Outline
 from syllabus.engine.errors import Fault
 from syllabus.models import Course, CourseVersion
@@ -138,7 +138,6 @@ def may_write(user: User, address: Address, number: int | None = None) -> None:
         raise NotAllowed(f"Only an administrator of {address.school} writes its courses.")
 
 
-@transaction.atomic
 def put(
     user: User, address: Address, stands: Outline, *, fits: Callable[[CourseVersion | None], bool]
 ) -> outlines.Saved:
@@ -154,19 +153,17 @@ def put(
         raise CourseError(
             [Fault("course", f"{stands.code!r} is the code of another course than {address.code!r}")]
         )
-    course, _ = Course.objects.get_or_create(code=address.code, school_ref=address.school)
-    Course.objects.select_for_update().get(pk=course.pk)
-    newest = outlines.newest(address.code, address.school, published=False)
-    if newest is not None and newest.content_hash == files.content_hash(stands):
-        return outlines.Saved(newest, False)
-    if not fits(newest):
-        raise Changed(
-            f"{address} is not the one that the change starts from; read it, and send the change again with"
-            " its ETag."
-            if newest is not None
-            else f"There is no {address} yet; send it without If-Match."
-        )
-    return outlines.save(stands, address.school)
+
+    def allow(newest: CourseVersion | None) -> None:
+        if not fits(newest):
+            raise Changed(
+                f"{address} is not the one that the change starts from; read it, and send the change again"
+                " with its ETag."
+                if newest is not None
+                else f"There is no {address} yet; send it without If-Match."
+            )
+
+    return outlines.save(stands, address.school, allow=allow)
 
 
 @transaction.atomic
