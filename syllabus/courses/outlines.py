@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -13,8 +13,6 @@ from django.db.models import F, Q, QuerySet
 
 from syllabus import models
 from syllabus.courses import files
-from syllabus.engine.course import changes
-from syllabus.engine.course.changes import Carried, Change
 from syllabus.engine.course.course import CourseError, Outline
 from syllabus.engine.record.reading import FIRST_YEAR
 from syllabus.engine.rules.minimums import as_requirement, with_minimums
@@ -129,18 +127,6 @@ def open_to(school_ref: str) -> QuerySet[models.CourseVersion]:
         .filter(Q(course__school_ref__isnull=True) | Q(course__school_ref=school_ref), state=PUBLISHED)
         .order_by("course__code", F("course__school_ref").asc(nulls_first=True), "number")
     )
-
-
-def compare(old: models.CourseVersion, new: models.CourseVersion) -> tuple[Change, ...]:
-    """What differs between two versions."""
-    return changes.compare(outline(old), outline(new))
-
-
-def carry_over(
-    old: models.CourseVersion, new: models.CourseVersion, passed: Mapping[str, str]
-) -> tuple[Carried, ...]:
-    """For each item passed in the old version (code to newest grade): does it stand in the new, why not?"""
-    return changes.carry_over(outline(old), outline(new), passed)
 
 
 def school_requirements(school_ref: str, on: dt.date) -> dict[str, tuple[Requirement, ...]]:

@@ -201,15 +201,6 @@ def check(
     )
 
 
-def checked(
-    outline: Outline, *, requirements: Collection[str] | None = None, proves: Collection[str] | None = None
-) -> Outline:
-    """The outline itself. Raises: CourseError with every fault of it."""
-    if faults := check(outline, requirements=requirements, proves=proves):
-        raise CourseError(faults)
-    return outline
-
-
 def _codes(outline: Outline) -> Iterator[Fault]:
     """Codes that are none, and codes that stand twice within their kind."""
     groups = (

@@ -17,6 +17,7 @@ from django.db import DatabaseError, IntegrityError, connection, transaction
 
 from syllabus import models
 from syllabus.courses import files, outlines
+from syllabus.engine.course.changes import carry_over, compare
 from syllabus.engine.course.course import CourseError, Outline
 from syllabus.engine.record.document import parse
 from syllabus.engine.record.record import FORMAT
@@ -127,9 +128,8 @@ def test_a_draft_is_replaced_and_a_published_version_followed_by_the_next() -> N
     assert (same.version.pk, same.changed) == (second.version.pk, False)
     third = outlines.save(small(title="Best"))
     assert (third.version.number, third.version.state, third.changed) == (2, "draft", True)
-    assert [change.words for change in outlines.compare(second.version, third.version)] == [
-        "course small: title was Better, is Best"
-    ]
+    differences = compare(outlines.outline(second.version), outlines.outline(third.version))
+    assert [change.words for change in differences] == ["course small: title was Better, is Best"]
     assert outlines.newest("small", None) == second.version
     assert outlines.newest("small", None, published=False) == third.version
 
@@ -313,11 +313,12 @@ def test_there_is_one_draft_at_a_time() -> None:
 
 
 @pytest.mark.django_db
-def test_what_was_passed_is_carried_over_between_versions_in_rows() -> None:
+def test_what_was_passed_is_carried_over_between_versions_that_are_kept() -> None:
     old = published()
     changed = files.read(SMALL.replace("-5 kt", "-3 kt"), "small.yaml")
     new = published(changed)
-    found = outlines.carry_over(old, new, {"climbs": "perform", "pattern": "practice"})
+    before, after = outlines.outline(old), outlines.outline(new)
+    found = carry_over(before, after, {"climbs": "perform", "pattern": "practice"})
     assert [(each.item, each.carries, each.why) for each in found] == [
         ("climbs", False, "airspeed is tighter now: VY -3/+10 kt, was VY -5/+10 kt"),
         ("pattern", True, ""),

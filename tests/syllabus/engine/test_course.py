@@ -12,14 +12,12 @@ import pytest
 from syllabus.engine.course.changes import carry_over, compare
 from syllabus.engine.course.course import (
     GROUND,
-    CourseError,
     Item,
     Lesson,
     Outline,
     Stage,
     Task,
     check,
-    checked,
     proven,
 )
 from syllabus.engine.course.standards import ASSIGNED, Target, Tolerance
@@ -64,7 +62,6 @@ def faults(*args: Any, **changes: Any) -> list[str]:
 
 def test_a_sound_course_has_no_fault() -> None:
     assert check(SOUND, proves=RULE_ITEMS) == ()
-    assert checked(SOUND, proves=RULE_ITEMS) is SOUND
 
 
 BOTH = {"a": "perform", "b": "perform"}
@@ -208,8 +205,6 @@ BOTH = {"a": "perform", "b": "perform"}
 )  # fmt: skip
 def test_what_does_not_hang_together_is_named_with_its_place(lessons, items, told) -> None:
     assert faults(lessons, items) == told
-    with pytest.raises(CourseError):
-        checked(outline(lessons, items), proves=RULE_ITEMS)
 
 
 def test_a_long_chain_of_prerequisites_is_no_circle_and_no_stack_overflow() -> None:

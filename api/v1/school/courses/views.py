@@ -26,7 +26,8 @@ from api.v1.school.courses.serializers import (
     CourseVersionSerializer,
     VersionSerializer,
 )
-from syllabus.courses import files, outlines
+from syllabus.courses import files
+from syllabus.engine.course import changes
 from syllabus.engine.course.course import PLANNED, CourseError, Outline
 from syllabus.engine.errors import Fault
 from syllabus.engine.record import reading
@@ -201,9 +202,9 @@ class CourseComparison(CourseView):
         if other is None:
             raise CourseError([Fault("with", "missing; say with which version to compare")])
         old, new = self.version(course, number), self.version(course, other)
-        changes = outlines.changes.compare(courses.outline(old), courses.outline(new))
+        differs = changes.compare(courses.outline(old), courses.outline(new))
         compared = {"course": str(Address.of(old.course)), "from": old.number, "to": new.number}
-        return Response(CourseComparisonSerializer({**compared, "changes": changes}).data)
+        return Response(CourseComparisonSerializer({**compared, "changes": differs}).data)
 
 
 class CoursePublication(CourseView):
