@@ -15,7 +15,7 @@ def short(error: type[FaultsFound], place: str, text: str, most: int = MOST) -> 
 
 
 def needed(error: type[FaultsFound], place: str, text: str, asked: str, most: int = MOST) -> str:
-    """The text without blanks around it. Raises: ``error`` where it is too long, or blank, with what to do."""
+    """The text without blanks around it. Raises: ``error`` where it is blank or too long."""
     if not text.strip():
         raise error([Fault(place, f"is empty; {asked}")])
     return short(error, place, text.strip(), most)
