@@ -17,6 +17,34 @@ import training.models.school.schools
 import uuid
 from django.conf import settings
 from django.db import migrations, models
+from django.db.migrations.operations.base import Operation
+
+
+class Together(Operation):
+    """Makes the tables of models that refer to each other, and renders the models once.
+
+    One by one, each new model has Django render all those anew that it is related to.
+    """
+
+    def __init__(self, operations):
+        self.operations = operations
+        self.models = [each for each in operations if isinstance(each, migrations.CreateModel)]
+
+    def state_forwards(self, app_label, state):
+        state.__dict__.pop('apps', None)
+        for each in self.operations:
+            each.state_forwards(app_label, state)
+
+    def database_forwards(self, app_label, schema_editor, from_state, to_state):
+        for each in self.models:  # with every field, so that none is left to add
+            each.database_forwards(app_label, schema_editor, from_state, to_state)
+
+    def database_backwards(self, app_label, schema_editor, from_state, to_state):
+        for each in reversed(self.models):
+            each.database_backwards(app_label, schema_editor, from_state, to_state)
+
+    def describe(self):
+        return f'Make the tables of {len(self.models)} models'
 
 
 class Migration(migrations.Migration):
@@ -58,7 +86,7 @@ class Migration(migrations.Migration):
         ('syllabus', '0001_courses_in_versions'),
     ]
 
-    operations = [
+    operations = [Together([
         migrations.CreateModel(
             name='School',
             fields=[
@@ -1132,4 +1160,4 @@ class Migration(migrations.Migration):
             name='ended_by',
             field=models.OneToOneField(blank=True, editable=False, help_text='the revocation that put this row in the place of the one it ends', null=True, on_delete=django.db.models.deletion.PROTECT, related_name='successor', to='training.revocation'),
         ),
-    ]
+    ])]
