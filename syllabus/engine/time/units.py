@@ -17,8 +17,25 @@ from functools import cache, lru_cache
 
 import pint
 
-registry: pint.UnitRegistry = pint.UnitRegistry(non_int_type=Fraction, cache_folder=None)
-registry.define("calendar_month = []")
+#: The units that can be typed, all exact by definition (NIST SP 811, appendix B). Pint's own file of a thousand
+#: units takes longer to read than the program takes to start; a test holds these against it.
+registry: pint.UnitRegistry = pint.UnitRegistry(None, non_int_type=Fraction, cache_folder=None)
+registry.load_definitions(
+    """
+    second = [time]
+    minute = 60 * second
+    hour = 60 * minute
+    meter = [length]
+    kilometer = 1000 * meter
+    nautical_mile = 1852 * meter
+    foot = 0.3048 * meter
+    mile = 5280 * foot
+    knot = nautical_mile / hour
+    degree = []
+    rpm = []
+    percent = []
+    """.splitlines()
+)
 
 TIME, DISTANCE, HEIGHT, SPEED, ANGLE = "time", "distance", "height", "speed", "angle"
 ENGINE_SPEED, SHARE, TURN_RATE = "engine speed", "share", "turn rate"
