@@ -269,14 +269,8 @@ PAGE_CACHE_TABLE = "training_page_cache"
 CACHES = {
     # In the process's own memory: a request never needs another server than the database.
     "default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"},
-    # Of students' pages: in the record's database, so that an erasure is one transaction with it. A part is
-    # replaced by the next of its key, so the table grows with the students alone.
-    "pages": {
-        "BACKEND": "django.core.cache.backends.db.DatabaseCache",
-        "LOCATION": PAGE_CACHE_TABLE,
-        "TIMEOUT": None,
-        "OPTIONS": {"MAX_ENTRIES": 10_000_000},
-    },
+    # Of students' pages: in the record's database, so that an erasure is one transaction with it.
+    "pages": {"BACKEND": "training.services.records.page_cache.Backend", "LOCATION": PAGE_CACHE_TABLE},
 }
 
 vars().update(env.email_url("EMAIL_URL", default="consolemail://"))
