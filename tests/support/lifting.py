@@ -9,6 +9,7 @@ import contextlib
 from collections.abc import Iterator
 
 import pytest
+from django.core.cache import caches
 
 
 @contextlib.contextmanager
@@ -55,7 +56,7 @@ def take_out() -> None:
 
 @pytest.fixture(autouse=True)
 def ledger_emptied(request: pytest.FixtureRequest) -> Iterator[None]:
-    """Takes the ledger's rows out after a test that commits, before the runner empties all tables."""
+    """Takes the ledger's rows out after a test that commits, before the runner empties the tables."""
     mark = request.node.get_closest_marker("django_db")
     if not {"transactional_db", "live_server"}.isdisjoint(request.fixturenames) or (
         mark is not None and mark.kwargs.get("transaction")
@@ -63,5 +64,6 @@ def ledger_emptied(request: pytest.FixtureRequest) -> Iterator[None]:
         request.getfixturevalue("transactional_db")  # set up before this one, so torn down after it
         yield
         take_out()
+        caches["pages"].clear()  # whose table is no model's
     else:
         yield

@@ -23,10 +23,8 @@ Elsewhere = Callable[..., Any]
 
 
 @pytest.fixture
-def people(transactional_db: None) -> Iterator[cast.Cast]:
-    page_cache.CACHE.clear()
-    yield cast.cast()
-    page_cache.CACHE.clear()  # its table is no model's, so the runner does not empty it
+def people(transactional_db: None) -> cast.Cast:
+    return cast.cast()
 
 
 @pytest.fixture
