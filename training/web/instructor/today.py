@@ -1,13 +1,14 @@
 """Today: an instructor's students by what needs them first, each with the next lesson and why.
 
 What lapses and how near a milestone is come from what the nightly reminders keep (``Lapse``, ``Standing``);
-which lesson comes next is worked out once for each state of a record and then kept in memory. So a page of
+which lesson comes next is worked out once for each state of a record and then in the page cache. So a page of
 twelve students takes a dozen queries at most, and the few that a changed record costs once more.
 """
 
 from __future__ import annotations
 
 import datetime as dt
+import json
 import uuid
 from collections import defaultdict
 from collections.abc import Iterable
@@ -15,14 +16,13 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from django.contrib.auth.decorators import login_required
-from django.core.cache import cache
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
@@ -31,9 +31,8 @@ from syllabus.engine.rules.report import CAUTION
 from syllabus.engine.rules.rulebook import PRACTICAL_TEST
 from syllabus.law import endorsements, rulebook
 from training.models import Lapse, LessonRecord, Standing, Student, User
-from training.presenters.reasons import PAGE
-from training.reports import progress
 from training.services import access
+from training.services.records import page_cache
 from training.services.school import status_changes as turns
 from training.web.instructor.opening import teaches
 from training.web.shared import status_changes as turned
@@ -43,7 +42,6 @@ AT_ONCE = 12
 #: Days before its last day from which something needs the instructor. Common practice, a month.
 SOON = 30
 SIGN, LAPSE, BLOCKED, READY, TURNED, CALM = range(6)
-_KEPT = 24 * 3600  # seconds
 
 
 @dataclass(frozen=True)
@@ -235,8 +233,9 @@ def _counts(pupils: Iterable[Pupil]) -> list[dict[str, Any]]:
 
 def look_ahead(pupils: list[Pupil], user: User, at: dt.datetime) -> None:
     """Put the next lesson to each, and that none is open; the reading is logged, in one insert."""
-    for each in pupils:
-        found = _next(each.student, each.student.school.day(at))
+    asked = [(each.student, each.student.school.day(at)) for each in pupils]
+    for each, told in zip(pupils, page_cache.parts(asked, "next"), strict=True):
+        found = json.loads(told) or {"proposal": None, "blocked": [], "says": ""}
         each.next, each.says = found["proposal"], found["says"] or _("Not enrolled in a course.")
         again = each.next is None or each.next["why"][0]["kind"] == AGAIN
         if again and found["blocked"]:
@@ -249,19 +248,3 @@ def look_ahead(pupils: list[Pupil], user: User, at: dt.datetime) -> None:
             each.needs.sort(key=lambda need: need.rank)
     named = access.schools_of(each.student for each in pupils)
     access.log_each(user, named, access.READ, "progress and next lesson", via="web", at=at)
-
-
-def _next(student: Student, on: dt.date) -> dict[str, Any]:
-    """The next lesson as JSON, from memory where the record, the rules and the day are the same."""
-    of = (student.pk, student.version, student.school.rules_version, rulebook.current().id, on)
-    key = ":".join(map(str, ("next", get_language(), *of)))
-    found: dict[str, Any] | None = cache.get(key)
-    if found is None:
-        stands = progress.standing(student, on)
-        if stands is None:
-            found = {"proposal": None, "blocked": [], "says": ""}
-        else:
-            told = progress.next_json(stands.next, PAGE.words)
-            found = {key_: told[key_] for key_ in ("proposal", "blocked", "says")}
-        cache.set(key, found, _KEPT)
-    return found

@@ -6,6 +6,7 @@ They know the student, the day and the language, and neither the request nor who
 from __future__ import annotations
 
 import datetime as dt
+import json
 from typing import Any
 
 from django.core.paginator import Paginator
@@ -105,10 +106,17 @@ def row(student: Student, on: dt.date, variant: str) -> SafeString:
     )
 
 
+def following(student: Student, on: dt.date, _variant: str = "") -> SafeString:
+    """The next lesson as JSON, for an instructor's list of students."""
+    stands = progress.standing(student, on)
+    return SafeString(json.dumps(progress.next_json(stands.next, PAGE.words) if stands else None))
+
+
 PAGES.update(
     standing=Page(standing),
     hours=Page(hours),
     lessons=Page(lessons, of_lessons=True, variants=(SIGNED, ALL)),
     rules=Page(rules),
+    next=Page(following),
     row=Page(row, variants=("", COURSES)),
 )
