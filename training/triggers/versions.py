@@ -42,20 +42,16 @@ _OF_A_STUDENT = (
 )
 #: Event, and the name under which its trigger sees the rows: as they are, or as they were.
 _EVENTS = {"INSERT": "NEW", "UPDATE": "NEW", "DELETE": "OLD"}
+_ROWS = {"INSERT": ("NEW",), "UPDATE": ("NEW", "OLD"), "DELETE": ("OLD",)}
 #: A school that comes to a name under which minimums stand already.
 _HAS = f"SELECT 1 FROM {MINIMUMS} WHERE school_ref = NEW.slug"  # noqa: S608
-#: Whose row it is, or was.
-_OWNED_BY = {
-    "INSERT": "NEW.school_id",
-    "UPDATE": "NEW.school_id, OLD.school_id",
-    "DELETE": "OLD.school_id",
-}
-#: Whose minimum it is, or was.
-_OF = {
-    "INSERT": "NEW.school_ref",
-    "UPDATE": "NEW.school_ref, OLD.school_ref",
-    "DELETE": "OLD.school_ref",
-}
+_DRAW = "UPDATE training_school SET rules_version = gen_random_uuid()"
+_DRAW_SQLITE = "UPDATE training_school SET rules_version = lower(hex(randomblob(16)))"
+
+
+def _whose(event: str, column: str) -> str:
+    """Whose row it is, or was."""
+    return ", ".join(f"{row}.{column}" for row in _ROWS[event])
 
 
 def _made(vendor: str) -> dict[str, tuple[str, str]]:
@@ -76,52 +72,33 @@ def _made(vendor: str) -> dict[str, tuple[str, str]]:
                     f" WHERE id = {rows}.student_id; END"
                 )
             found[name] = (table, definition)
-    for event in _EVENTS:
-        name = f"{MINIMUMS}_rules_{event.lower()}"
-        if vendor == "postgresql":
-            does = f"EXECUTE FUNCTION {_RULES}()"
-        else:
-            does = (
-                "BEGIN UPDATE training_school SET rules_version = lower(hex(randomblob(16)))"  # noqa: S608
-                f" WHERE slug IN ({_OF[event]}); END"
-            )
-        found[name] = (MINIMUMS, f"CREATE TRIGGER {name} AFTER {event} ON {MINIMUMS} FOR EACH ROW {does}")
-    for event, name in (("INSERT", "insert"), ("UPDATE OF slug", "slug")):
-        name = f"{SCHOOLS}_named_{name}"
-        if vendor == "postgresql":
-            does = f"EXECUTE FUNCTION {_NAMED}()"
-        else:
-            does = (
-                f"WHEN EXISTS ({_HAS}) BEGIN UPDATE training_school"  # noqa: S608
-                " SET rules_version = lower(hex(randomblob(16))) WHERE id = NEW.id; END"
-            )
-        found[name] = (SCHOOLS, f"CREATE TRIGGER {name} AFTER {event} ON {SCHOOLS} FOR EACH ROW {does}")
-    found |= dict(_of_settings(vendor))
+    for name, table, event, when, function, schools in _of_schools(vendor):
+        does = f"EXECUTE FUNCTION {function}()"
+        if vendor != "postgresql":
+            does = f"BEGIN {_DRAW_SQLITE} WHERE {schools}; END"
+        found[name] = (table, f"CREATE TRIGGER {name} AFTER {event} ON {table} FOR EACH ROW{when} {does}")
     return found
 
 
-def _of_settings(vendor: str) -> Iterator[tuple[str, tuple[str, str]]]:
-    """The triggers of what a school sets, and of its own rows that answers depend on."""
-    postgresql = vendor == "postgresql"
-    drawn = "UPDATE training_school SET rules_version = lower(hex(randomblob(16)))"
-    differs = "IS DISTINCT FROM" if postgresql else "IS NOT"
+def _of_schools(vendor: str) -> Iterator[tuple[str, str, str, str, str, str]]:
+    """The triggers that draw a school's ``rules_version``: name, table, event and condition, PostgreSQL's
+    function, and for SQLite which schools."""
+    for event in _ROWS:
+        yield (
+            f"{MINIMUMS}_rules_{event.lower()}", MINIMUMS, event, "", _RULES,
+            f"slug IN ({_whose(event, 'school_ref')})",
+        )  # fmt: skip
+    # On PostgreSQL the function asks, for a trigger's condition may hold no question there.
+    named = "" if vendor == "postgresql" else f" WHEN EXISTS ({_HAS})"
+    for event, name in (("INSERT", "insert"), ("UPDATE OF slug", "slug")):
+        yield f"{SCHOOLS}_named_{name}", SCHOOLS, event, named, _NAMED, "id = NEW.id"
+    differs = "IS DISTINCT FROM" if vendor == "postgresql" else "IS NOT"
     changed = " OR ".join(f"NEW.{column} {differs} OLD.{column}" for column in SETTINGS)
-    does = f"EXECUTE FUNCTION {_SET}()" if postgresql else f"BEGIN {drawn} WHERE id = NEW.id; END"
-    name = f"{SCHOOLS}_set"
-    yield (
-        name,
-        (
-            SCHOOLS,
-            f"CREATE TRIGGER {name} AFTER UPDATE OF {', '.join(SETTINGS)} ON {SCHOOLS} FOR EACH ROW"
-            f" WHEN ({changed}) {does}",
-        ),
-    )
-    for table, (event, schools) in itertools.product(OF_A_SCHOOL, _OWNED_BY.items()):
-        name = f"{table}_rules_{event.lower()}"
-        does = f"BEGIN {drawn} WHERE id IN ({schools}); END"
-        if postgresql:
-            does = f"EXECUTE FUNCTION {_OWN}()"
-        yield name, (table, f"CREATE TRIGGER {name} AFTER {event} ON {table} FOR EACH ROW {does}")
+    of = f"UPDATE OF {', '.join(SETTINGS)}"
+    yield f"{SCHOOLS}_set", SCHOOLS, of, f" WHEN ({changed})", _SET, "id = NEW.id"
+    for table, event in itertools.product(OF_A_SCHOOL, _ROWS):
+        schools = f"id IN ({_whose(event, 'school_id')})"
+        yield f"{table}_rules_{event.lower()}", table, event, "", _OWN, schools
 
 
 def _functions() -> dict[str, str]:
@@ -132,23 +109,19 @@ def _functions() -> dict[str, str]:
             " WHERE id IN (SELECT student_id FROM changed); RETURN NULL; END "
             for _, drawn, function in _OF_A_STUDENT
         },
-        _RULES: " BEGIN"
-        " IF TG_OP <> 'INSERT' THEN UPDATE training_school SET rules_version = gen_random_uuid()"
-        " WHERE slug = OLD.school_ref; END IF;"
-        " IF TG_OP <> 'DELETE' THEN UPDATE training_school SET rules_version = gen_random_uuid()"
-        " WHERE slug = NEW.school_ref; END IF;"
-        " RETURN NULL; END ",
-        _NAMED: f" BEGIN IF EXISTS ({_HAS}) THEN UPDATE training_school"  # noqa: S608
-        " SET rules_version = gen_random_uuid() WHERE id = NEW.id; END IF; RETURN NULL; END ",
-        _SET: " BEGIN UPDATE training_school SET rules_version = gen_random_uuid() WHERE id = NEW.id;"
-        " RETURN NULL; END ",
-        _OWN: " BEGIN"
-        " IF TG_OP <> 'INSERT' THEN UPDATE training_school SET rules_version = gen_random_uuid()"
-        " WHERE id = OLD.school_id; END IF;"
-        " IF TG_OP <> 'DELETE' THEN UPDATE training_school SET rules_version = gen_random_uuid()"
-        " WHERE id = NEW.school_id; END IF;"
-        " RETURN NULL; END ",
+        _RULES: _of_both("slug", "school_ref"),
+        _NAMED: f" BEGIN IF EXISTS ({_HAS}) THEN {_DRAW} WHERE id = NEW.id; END IF; RETURN NULL; END ",
+        _SET: f" BEGIN {_DRAW} WHERE id = NEW.id; RETURN NULL; END ",
+        _OWN: _of_both("id", "school_id"),
     }
+
+
+def _of_both(key: str, column: str) -> str:
+    """A function's body for the school that a row is of, and for the one that it was of."""
+    return (
+        f" BEGIN IF TG_OP <> 'INSERT' THEN {_DRAW} WHERE {key} = OLD.{column}; END IF;"
+        f" IF TG_OP <> 'DELETE' THEN {_DRAW} WHERE {key} = NEW.{column}; END IF; RETURN NULL; END "
+    )
 
 
 TRIGGERS = Triggers(
