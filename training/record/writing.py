@@ -168,41 +168,59 @@ def store(
         locked = models.Student.objects.select_for_update().get(pk=student.pk)
         if invented and not student.school.is_demo:
             raise ValueError("only a demo school has an invented past")
-        newest = at
-        changes: dict[str, _Changes] = {}
+        changes, newest = {}, at
         for part in PARTS:
             changes[part.name], newest = _compared(part, locked, record, newest, vouches)
-        who, whose = engine.Student(locked.name, locked.birth_date), record.student
-        if who == whose and not any(each.added or each.changed or each.retired for each in changes.values()):
+        same_person = engine.Student(locked.name, locked.birth_date) == record.student
+        if same_person and not any(each.added or each.off for each in changes.values()):
             return None
-        for part in PARTS:
-            _refuse_sealed(part, changes[part.name].retired)
-        before, after = fingerprint(reading.of(locked)), fingerprint(record)
-        if who != whose:
-            locked.name, locked.birth_date = whose.name, whose.birth_date
-            locked.save(update_fields=["name", "birth_date"])
-        added: list[Moved] = []
-        for part in PARTS:
-            added += _write(part, locked, changes[part.name], newest, vouches, invented)
-        off = tuple(each for some in changes.values() for each in some.off.values())
-        person = None if who == whose else (who, whose)
-        done = Replaced(before, after, tuple(added), off, person)
+        done = _replaced(locked, record, changes, newest, vouches, invented)
         change = models.RecordChange.objects.create(
-            school_id=locked.school_id,
-            student=locked,
+            **_columns(locked, done, newest),
             by=by,
-            at=newest,
-            before=before,
-            after=after,
             reason=reason,
             confirmed=dict(confirmed or {}),
             counts={name: each.counts for name, each in changes.items()},
-            student_before=None if person is None else _person(who),
             ledger_index=seal and seal(done, newest),
         )
         locked.refresh_from_db(fields=["version"])  # the database drew it
     student.name, student.birth_date, student.version = locked.name, locked.birth_date, locked.version
     return change
+
+
+def _columns(student: models.Student, done: Replaced, at: dt.datetime) -> dict[str, Any]:
+    """What the row of a change says of what was done."""
+    return {
+        "school_id": student.school_id,
+        "student": student,
+        "at": at,
+        "before": done.before,
+        "after": done.after,
+        "student_before": done.person and _person(done.person[0]),
+    }
+
+
+def _replaced(
+    student: models.Student,
+    record: engine.Record,
+    changes: Mapping[str, _Changes],
+    at: dt.datetime,
+    vouches: Vouches,
+    invented: bool,
+) -> Replaced:
+    """Put the rows of a record in the place of those that differ. Raises: SealedEntry."""
+    for part in PARTS:
+        _refuse_sealed(part, changes[part.name].retired)
+    before, after = fingerprint(reading.of(student)), fingerprint(record)
+    who, whose = engine.Student(student.name, student.birth_date), record.student
+    if who != whose:
+        student.name, student.birth_date = whose.name, whose.birth_date
+        student.save(update_fields=["name", "birth_date"])
+    added: list[Moved] = []
+    for part in PARTS:
+        added += _write(part, student, changes[part.name], at, vouches, invented)
+    off = tuple(each for some in changes.values() for each in some.off.values())
+    return Replaced(before, after, tuple(added), off, None if who == whose else (who, whose))
 
 
 def _compared(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from types import MappingProxyType
@@ -172,12 +172,38 @@ def _lacking(
 ) -> tuple[Lacking, Report | None]:
     """What the first milestone of the course that is not met lacks of what lessons give."""
     way = leads_to(found.outline)
-    reports, refused = {}, {}
+    reports: dict[str, Report] = {}
+    refused: dict[str, NotCovered] = {}
     for each in way:
         try:
             reports[each.id] = eligibility(student, each.id, on, known_at=known_at)
         except NotCovered as problem:
             refused[each.id] = problem
+    barred, cautions = _alone(way, reports, refused, on)
+    plans = {each for lesson in found.outline.lessons for each in lesson.plans}
+    for report in reports.values():
+        unmet = report.unmet()
+        lacks = Lacking(
+            report.milestone.id,
+            report.milestone.title,
+            frozenset(item for each in unmet for item in _items(each)),
+            tuple(short for each in unmet if (short := _short(each))),
+            frozenset(each.rule.id for each in unmet if each.rule.id in plans),
+            barred,
+            cautions,
+        )
+        if lacks.items or lacks.times or lacks.requirements:
+            return lacks, report
+    return Lacking(barred=barred, cautions=cautions), None
+
+
+def _alone(
+    way: Iterable[Milestone],
+    reports: Mapping[str, Report],
+    refused: Mapping[str, NotCovered],
+    on: dt.date,
+) -> tuple[Mapping[str, Reason], Mapping[str, Reason]]:
+    """Why no lesson of a kind may be flown alone yet, and what to look at before one is, by its kind."""
     barred: dict[str, Reason] = {}
     cautions: dict[str, Reason] = {}
     for kinds, milestone in ((kinds, each) for kinds, role in _ALONE for each in way if each.role == role):
@@ -186,25 +212,11 @@ def _lacking(
             barred.setdefault(kinds, reason("lesson.not-covered", milestone=milestone.title, why=why))
         elif not (report := reports[milestone.id]).met:
             missing = report.unmet()
-            bars = [each for each in missing if _bars(each, on)]
-            if bars:
+            if bars := [each for each in missing if _bars(each, on)]:
                 barred.setdefault(kinds, _first("lesson.not-open", milestone.title, bars))
             else:
                 cautions.setdefault(kinds, _first("lesson.before", milestone.title.lower(), missing))
-    plans = {each for lesson in found.outline.lessons for each in lesson.plans}
-    for report in reports.values():
-        lacks = Lacking(
-            report.milestone.id,
-            report.milestone.title,
-            frozenset(item for each in report.unmet() for item in _items(each)),
-            tuple(short for each in report.unmet() if (short := _short(each))),
-            frozenset(each.rule.id for each in report.unmet() if each.rule.id in plans),
-            MappingProxyType(barred),
-            MappingProxyType(cautions),
-        )
-        if lacks.items or lacks.times or lacks.requirements:
-            return lacks, report
-    return Lacking(barred=MappingProxyType(barred), cautions=MappingProxyType(cautions)), None
+    return MappingProxyType(barred), MappingProxyType(cautions)
 
 
 def _bars(finding: Finding, on: dt.date) -> bool:

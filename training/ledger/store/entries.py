@@ -63,31 +63,34 @@ def append(
             f"body.erases: {tree} has {head.size} entries, the last is {head.size - 1}; "
             f"there is no entry {body['erases']} to erase"
         )
-    salt = secrets.token_hex(sealed.SALT_BYTES)
-    commitment = sealed.commitment(salt, text)
-    index = head.size
-    said: dict[str, Any] = {"tree": tree, "index": index, "kind": kind, "subject": subject, "at": instant}
-    leaf = proofs.leaf_hash(sealed.leaf_data(**said, commitment=commitment))
-    peaks = [bytes.fromhex(peak) for peak in head.peaks.split()]
-    completed = proofs.grow(peaks, index, leaf)
+    entry = models.Entry(tree=tree, index=head.size, kind=kind, subject=subject, at=instant)
+    _grow(head, entry, text, using)
+    return entry
 
-    entry = models.Entry(**said, commitment=commitment, leaf=leaf.hex())
-    # From here on the rows belong together: a caller who catches a fault cannot commit half of them.
+
+def _grow(head: models.Head, entry: models.Entry, text: str, using: str) -> None:
+    """Write an entry with its body, and the nodes of the tree that it completes."""
+    salt = secrets.token_hex(sealed.SALT_BYTES)
+    entry.commitment = sealed.commitment(salt, text)
+    said = {name: getattr(entry, name) for name in ("tree", "index", "kind", "subject", "at", "commitment")}
+    leaf = proofs.leaf_hash(sealed.leaf_data(**said))
+    entry.leaf = leaf.hex()
+    peaks = [bytes.fromhex(peak) for peak in head.peaks.split()]
+    nodes = [
+        models.Node(tree=entry.tree, level=level, index=position, hash=one.hex())
+        for (level, position), one in proofs.grow(peaks, entry.index, leaf)
+    ]
+    # The rows belong together: a caller who catches a fault cannot commit half of them.
     with transaction.mark_for_rollback_on_error(using=using):
-        nodes = [
-            models.Node(tree=tree, level=level, index=position, hash=one.hex())
-            for (level, position), one in completed
-        ]
         insert([entry, *nodes], using=using)
         insert([models.EntryBody(entry=entry, body=text, salt=salt)], using=using)
         _GROW(
-            tree=tree,
-            size=index + 1,
+            tree=entry.tree,
+            size=entry.index + 1,
             root=proofs.fold(peaks).hex(),
             peaks=" ".join(peak.hex() for peak in peaks),
             using=using,
         )
-    return entry
 
 
 def _locked_head(tree: str, using: str) -> models.Head:

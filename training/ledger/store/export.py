@@ -42,44 +42,28 @@ def export(
     if subjects is not None and indices is not None:
         raise ValueError("export by subjects or by indices, not by both")
     checkpoint = checkpoints.issue(tree, at=at, using=using)
-    rows = models.Entry.objects.using(using).filter(tree=tree, index__lt=checkpoint.size)
-    if subjects is not None:
-        rows = rows.filter(subject__in=subjects)
-    if indices is not None:
-        asked = sorted(set(indices))
-        rows = rows.filter(index__in=asked)
-    columns = ("index", "kind", "subject", "at", "commitment", "kept__body", "kept__salt")
-    chosen = list(rows.order_by("index").values_list(*columns))
-    if indices is not None and len(chosen) != len(asked):
-        lost = sorted(set(asked) - {row[0] for row in chosen})
-        raise ValueError(f"{tree} has no entry {lost[0]}: it has {checkpoint.size}, counted from 0")
-
+    chosen = _chosen(tree, checkpoint.size, subjects, indices, using)
     found = [row[0] for row in chosen]
     paths = proving.inclusions(tree, found, checkpoint.size, using=using)
     signer = keys.signer()
-    contents = signer.sign(
-        sealed.contents_statement(
-            tree=tree,
-            size=checkpoint.size,
-            root=checkpoint.root,
-            at=sealed.instant_text(at),
-            subjects=None if subjects is None else sorted(set(subjects)),
-            indices=found,
-            erased=[row[0] for row in chosen if row[5] is None],
-        )
+    contents = sealed.contents_statement(
+        tree=tree,
+        size=checkpoint.size,
+        root=checkpoint.root,
+        at=sealed.instant_text(at),
+        subjects=None if subjects is None else sorted(set(subjects)),
+        indices=found,
+        erased=[row[0] for row in chosen if row[5] is None],
     )
     held = sorted(earlier, key=lambda one: one.size)
     signed_by = {signer.kid, checkpoint.kid, *(one.kid for one in held)}
+    public = sorted((kid, key) for kid, key in keys.known(using).items() if kid in signed_by)
     return {
         "format": sealed.EXPORT,
         "tree": tree,
-        "keys": [
-            statements.as_jwk(kid, public)
-            for kid, public in sorted(keys.known(using).items())
-            if kid in signed_by
-        ],
+        "keys": [statements.as_jwk(kid, key) for kid, key in public],
         "checkpoint": checkpoint.token,
-        "contents": contents,
+        "contents": signer.sign(contents),
         "entries": [_entry(row, path) for row, path in zip(chosen, paths, strict=True)],
         "earlier": [
             {
@@ -89,6 +73,23 @@ def export(
             for one in held
         ],
     }
+
+
+def _chosen(
+    tree: str, size: int, subjects: Sequence[str] | None, indices: Iterable[int] | None, using: str
+) -> list[Sequence[Any]]:
+    """The columns of the entries below ``size`` that are asked for. Raises: ValueError."""
+    rows = models.Entry.objects.using(using).filter(tree=tree, index__lt=size)
+    if subjects is not None:
+        rows = rows.filter(subject__in=subjects)
+    asked = None if indices is None else set(indices)
+    if asked is not None:
+        rows = rows.filter(index__in=asked)
+    columns = ("index", "kind", "subject", "at", "commitment", "kept__body", "kept__salt")
+    chosen: list[Sequence[Any]] = list(rows.order_by("index").values_list(*columns))
+    if asked and (lost := asked - {row[0] for row in chosen}):
+        raise ValueError(f"{tree} has no entry {min(lost)}: it has {size}, counted from 0")
+    return chosen
 
 
 def _entry(row: Sequence[Any], proof: Iterable[bytes]) -> dict[str, Any]:

@@ -37,6 +37,7 @@ from training.services.signing import seals
 
 MOST_NOTE = 2_000
 OPEN, RESOLVED, GONE = STATES = ("open", "resolved", "gone")
+_INSTANTS = ("first_seen", "last_seen", "changed_at", "gone_at", "returned_at")
 _CHANGING = ("kind", "severity", "day", "digest", "body", "student_id", "instructor_id")
 
 
@@ -131,49 +132,55 @@ def _kept(
     run = AuditRun(
         school=school, at=at, on=on, by=by, students=students, found=len(told), rulebook=rulebook.current().id
     )
-    stands = {each.key: each for each in Finding.objects.filter(school=school).select_related("student")}
     if AuditRun.objects.filter(Q(at__gt=at) | Q(on__gt=on), school=school).exists():
         known = {each.key: each for each in listed(school)}
         standing = [known.get(key) or _row(school, each, at) for key, each in told.items()]
         return Done(run, kept=False, standing=sorted(standing, key=lambda each: each.day, reverse=True))
     run.save()
-    done, added, changed, again = Done(run), [], [], []
+    stands = {each.key: each for each in Finding.objects.filter(school=school).select_related("student")}
+    done, added = Done(run), []
+    changed: list[Finding] = []
+    again: list[Finding] = []
     for key, each in told.items():
-        row = stands.pop(key, None)
+        fresh, row = _row(school, each, at), stands.pop(key, None)
         if row is None:
-            added.append(_row(school, each, at))
-            continue
-        fresh = _row(school, each, at)
-        if row.gone_at is not None:
-            row.gone_at, row.returned_at = None, at
-            done.returned += 1
-        elif row.digest != fresh.digest:
-            row.changed_at = at
-        if row.returned_at != at and row.changed_at != at and row.body == fresh.body:
-            again.append(row)
-            continue
-        for name in _CHANGING:
-            setattr(row, name, getattr(fresh, name))
-        row.last_seen = max(at, row.first_seen)
-        changed.append(row)
-    unread = {
-        str(each.student.ref) for each in told.values() if each.found.kind == NOT_AUDITED and each.student
-    }
-    gone = [row for row in stands.values() if row.gone_at is None and not _about_any(row, unread)]
-    for row in gone:
-        row.gone_at = at
+            added.append(fresh)
+        else:
+            (changed if _is_another(row, fresh, at) else again).append(row)
+    gone = _gone(stands.values(), told.values())
     Finding.objects.bulk_create(added, batch_size=500)
-    columns = [*(each.removesuffix("_id") for each in _CHANGING)]
+    columns = [each.removesuffix("_id") for each in _CHANGING]
     Finding.objects.bulk_update(
         changed, [*columns, "last_seen", "changed_at", "gone_at", "returned_at"], batch_size=200
     )
-    for some in _portions([row.pk for row in again]):
+    for some in _portions(again):
         Finding.objects.filter(pk__in=some, first_seen__lte=at).update(last_seen=at)
-    for some in _portions([row.pk for row in gone]):
+    for some in _portions(gone):
         Finding.objects.filter(pk__in=some).update(gone_at=at)
     done.new, done.gone = len(added), len(gone)
+    done.returned = sum(row.returned_at == at for row in changed)
     done.standing = [*added, *changed, *again]
     return done
+
+
+def _is_another(row: Finding, fresh: Finding, at: dt.datetime) -> bool:
+    """Whether a finding came back or is found otherwise than it was; then it says what was found now."""
+    if row.gone_at is not None:
+        row.gone_at, row.returned_at = None, at
+    elif row.digest != fresh.digest:
+        row.changed_at = at
+    elif row.body == fresh.body:
+        return False
+    for name in _CHANGING:
+        setattr(row, name, getattr(fresh, name))
+    row.last_seen = max(at, row.first_seen)
+    return True
+
+
+def _gone(rest: Iterable[Finding], told: Iterable[Told]) -> list[Finding]:
+    """Those that are found no more, but what is about a record that could not be read."""
+    unread = {str(each.student.ref) for each in told if each.found.kind == NOT_AUDITED and each.student}
+    return [row for row in rest if row.gone_at is None and not _about_any(row, unread)]
 
 
 def _about_any(row: Finding, students: set[str]) -> bool:
@@ -185,7 +192,8 @@ def _about_any(row: Finding, students: set[str]) -> bool:
     )
 
 
-def _portions(keys: list[int], size: int = 500) -> Iterable[list[int]]:
+def _portions(rows: list[Finding], size: int = 500) -> Iterable[list[int]]:
+    keys = [row.pk for row in rows]
     return (keys[start : start + size] for start in range(0, len(keys), size))
 
 
@@ -224,26 +232,20 @@ def listed(
 
     ``state``: open (nobody dealt with it), resolved, or gone (an audit does not find it any more).
     """
-    found = (
-        Finding.objects.filter(school=school)
-        .annotate(dealt_with=Exists(Finding.objects.filter(_standing_resolution(), pk=OuterRef("pk"))))
-        .select_related("student", "instructor", "school")
-        .prefetch_related("resolutions__by")
-        .order_by("-day", "-pk")
-    )
-    if state == GONE:
-        found = found.filter(gone_at__isnull=False)
-    elif state == RESOLVED:
-        found = found.filter(gone_at__isnull=True, dealt_with=True)
-    elif state == OPEN:
-        found = found.filter(gone_at__isnull=True, dealt_with=False)
-    if kind:
-        found = found.filter(kind=kind)
-    if severity:
-        found = found.filter(severity=severity)
-    if student:
-        found = found.filter(student__ref=student)
-    return found
+    found = _with_state(Finding.objects.filter(school=school)).prefetch_related("resolutions__by")
+    found = found.order_by("-day", "-pk")
+    if state:
+        found = found.filter(gone_at__isnull=state != GONE)
+    if state in (OPEN, RESOLVED):
+        found = found.filter(dealt_with=state == RESOLVED)
+    asked = {"kind": kind, "severity": severity, "student__ref": student}
+    return found.filter(**{name: value for name, value in asked.items() if value})
+
+
+def _with_state(found: QuerySet[Finding]) -> QuerySet[Any]:
+    """Findings with what they are about; ``dealt_with`` says of each whether somebody dealt with it."""
+    dealt_with = Exists(Finding.objects.filter(_standing_resolution(), pk=OuterRef("pk")))
+    return found.annotate(dealt_with=dealt_with).select_related("student", "instructor", "school")
 
 
 def state_of(finding: Finding) -> str:
@@ -261,11 +263,7 @@ def note_read(findings: Iterable[Finding], by: User, *, via: str, at: dt.datetim
 
 def find(user: User, ref: uuid.UUID) -> Finding:
     """A finding of a school that a user administers. Raises: NotFound."""
-    rows = (
-        Finding.objects.filter(school__in=access.schools(user))
-        .annotate(dealt_with=Exists(Finding.objects.filter(_standing_resolution(), pk=OuterRef("pk"))))
-        .select_related("school", "student", "instructor")
-    )
+    rows = _with_state(Finding.objects.filter(school__in=access.schools(user)))
     return errors.find(rows, "finding of that id", ref=ref)
 
 
@@ -298,15 +296,7 @@ def resolve(
     Effects: one transaction, with the finding locked; sealed in the school's ledger; the access is logged.
     """
     access.require(by, "audit", finding.school)
-    faults = Faults()
-    if how not in MENDS:
-        faults.add("how", f"{how!r} is none of {', '.join(MENDS)}")
-    text = reading.text(faults, note, "note")
-    if text is not None and not text.strip():
-        faults.add("note", "is empty; write what was done, or why nothing was")
-    if text is not None and len(text) > MOST_NOTE:
-        faults.add("note", f"has {len(text)} characters, at most {MOST_NOTE} fit")
-    faults.stop(ResolutionError)
+    _check(how, note)
     with transaction.atomic():
         locked = Finding.objects.select_for_update(of=("self",)).select_related("student").get(pk=finding.pk)
         since = Q(at__gte=locked.returned_at) if locked.returned_at else Q()
@@ -319,23 +309,7 @@ def resolve(
             )
         if locked.gone_at is not None:
             raise Conflict("An audit does not find it any more: there is nothing left to deal with.")
-        body = {
-            "finding": str(locked.ref),
-            "kind": locked.kind,
-            "severity": locked.severity,
-            "says": locked.body["says"],
-            **said(locked, how, note),
-            "by": by.pk,
-            **({"confirmed": confirmed} if confirmed else {}),
-        }
-        tree, subject = seals.tree_of(locked.school_id), subject_of(locked)
-        if wrong := assertions.entry_fault(SEALED_AS, subject, body):
-            raise ResolutionError([Fault("", f"is not sealed: {wrong}")])
-        made = entries.append(tree=tree, kind=SEALED_AS, subject=subject, body=body, at=at)
-        if locked.student_id:
-            whose = {locked.student_id: locked.school_id}
-            access.log_each(by, whose, access.WRITE, f"finding {locked.ref} resolved", via=via, at=at)
-        return Resolution.objects.create(
+        made = Resolution(
             school_id=locked.school_id,
             finding=locked,
             by=by,
@@ -344,9 +318,46 @@ def resolve(
             note=note,
             digest=locked.digest,
             confirmed=confirmed or {},
-            ledger_tree=tree,
-            ledger_index=made.index,
+            ledger_tree=seals.tree_of(locked.school_id),
         )
+        made.ledger_index = _seal(made)
+        if locked.student_id:
+            whose = {locked.student_id: locked.school_id}
+            access.log_each(by, whose, access.WRITE, f"finding {locked.ref} resolved", via=via, at=at)
+        made.save()
+    return made
+
+
+def _check(how: str, note: str) -> None:
+    """Raises: ResolutionError."""
+    faults = Faults()
+    if how not in MENDS:
+        faults.add("how", f"{how!r} is none of {', '.join(MENDS)}")
+    text = reading.text(faults, note, "note")
+    if text is not None and not text.strip():
+        faults.add("note", "is empty; write what was done, or why nothing was")
+    if text is not None and len(text) > MOST_NOTE:
+        faults.add("note", f"has {len(text)} characters, at most {MOST_NOTE} fit")
+    faults.stop(ResolutionError)
+
+
+def _seal(made: Resolution) -> int:
+    """Seal a resolution; returns its place in the ledger. Raises: ResolutionError."""
+    finding = made.finding
+    body = {
+        "finding": str(finding.ref),
+        "kind": finding.kind,
+        "severity": finding.severity,
+        "says": finding.body["says"],
+        **said(finding, made.how, made.note),
+        "by": made.by_id,
+        **({"confirmed": made.confirmed} if made.confirmed else {}),
+    }
+    subject = subject_of(finding)
+    if wrong := assertions.entry_fault(SEALED_AS, subject, body):
+        raise ResolutionError([Fault("", f"is not sealed: {wrong}")])
+    sealed = entries.append(tree=made.ledger_tree, kind=SEALED_AS, subject=subject, body=body, at=made.at)
+    return sealed.index
 
 
 def subject_of(finding: Finding) -> str:
@@ -378,11 +389,7 @@ def _as_json(finding: Finding, vouched: Mapping[tuple[str, str], str]) -> dict[s
             {**each, "provenance": vouched.get((each["student"], each["id"]))}
             for each in finding.body["entries"]
         ],
-        "first_seen": in_utc(finding.first_seen),
-        "last_seen": in_utc(finding.last_seen),
-        "changed_at": finding.changed_at and in_utc(finding.changed_at),
-        "gone_at": finding.gone_at and in_utc(finding.gone_at),
-        "returned_at": finding.returned_at and in_utc(finding.returned_at),
+        **{name: (at := getattr(finding, name)) and in_utc(at) for name in _INSTANTS},
         "resolutions": [resolution_json(each) for each in finding.resolutions.all()] if finding.pk else [],
     }
 

@@ -20,10 +20,11 @@ from django.db import transaction
 from syllabus.engine.errors import DocumentError, Fault, FaultsFound
 from syllabus.engine.record import document as documents
 from syllabus.engine.record import record as engine
+from syllabus.engine.record.reading import Faults
 from syllabus.law import endorsements
 from training import record
 from training.models import Endorsement, EndorsementSeal, Revocation, Student, User
-from training.services import access
+from training.services import access, texts
 from training.services.endorsements.endorsement_check import Checked, checked
 from training.services.endorsements.signing_authority import Refusal
 from training.services.errors import Conflict, NotFound, Refused
@@ -31,7 +32,6 @@ from training.services.signing import seals
 
 _PLACE = "endorsements[0]"
 _NOT_SENT = ("id", "kind", "instructor", "recorded", "provenance")
-MOST_TEXT = 2_000
 #: A day after all that a record holds.
 _LATE = "2199-12-31"
 
@@ -49,10 +49,7 @@ class AgainstTheRule(Refused):
         self.report = report
         super().__init__(
             " ".join(each.message for each in report.refusals),
-            faults=[
-                Fault(f"endorsement.{each.place}", f"{each.message} ({each.citation})")
-                for each in report.refusals
-            ],
+            faults=[each.fault("endorsement.") for each in report.refusals],
             summary="The rule forbids this endorsement as it stands; report says what and where it is"
             " written.",
             facts={"report": report.as_json()},
@@ -96,47 +93,44 @@ def read(kind: str, fields: object, today: dt.date, *, entry: str = "to be given
     if not isinstance(fields, Mapping):
         raise EndorsementError([Fault("", "is no object; send the fields of the endorsement by name")])
     sent = {key: value for key, value in fields.items() if value is not None}
-    faults = [Fault(key, "is not sent here; it follows from the call") for key in _NOT_SENT if key in sent]
+    faults = Faults()
+    for key in _NOT_SENT:
+        if sent.pop(key, None) is not None:
+            faults.add(key, "is not sent here; it follows from the call")
     # read apart: training after the endorsement is forbidden by the rule, and told with the report
-    parts = [
-        {"kind": kind, "given": today.isoformat(), **{k: v for k, v in sent.items() if k != "training_date"}},
-        {"kind": kind, "given": _LATE, "training_date": sent.get("training_date")},
-    ]
-    found: list[engine.Endorsement] = []
-    for part in parts:
-        for name in _NOT_SENT:
-            if name != "kind":
-                part.pop(name, None)
-        try:
-            form = {"format": engine.FORMAT, "endorsements": [{**part, "id": entry}]}
-            found.extend(documents.parse(form).endorsements)
-        except DocumentError as problem:
-            faults.extend(Fault(_own(fault.place), fault.message) for fault in problem.faults)
+    own = {"id": entry, "kind": kind}
+    said = {key: value for key, value in sent.items() if key != "training_date"}
+    found = _parsed(faults, {"given": today.isoformat(), **said, **own})
+    found += _parsed(faults, {"given": _LATE, "training_date": sent.get("training_date"), **own})
     if not faults:
-        made = dataclasses.replace(found[0], training_date=found[1].training_date)
-        known = endorsements.current().kinds
-        if made.kind not in known:
-            faults.append(Fault("kind", f"{kind!r} is no kind given here; there are {', '.join(known)}"))
-        else:
-            for name in endorsements.FIELDS:
-                if name in sent and name not in known[made.kind].fields:
-                    faults.append(Fault(name, f"is no part of a {made.kind} endorsement; leave it out"))
-            sorts = known[made.kind].tests
-            if made.test and sorts and endorsements.sort_of(made.test) not in sorts:
-                wanted = " or ".join(sorts)
-                faults.append(
-                    Fault(
-                        "test",
-                        f"{made.test!r} is none of {made.kind}; name a {wanted} test",
-                    )
-                )
+        _fits(faults, found[0], sent)
     if faults:
         raise EndorsementError(dict.fromkeys(faults))
-    return made
+    return dataclasses.replace(found[0], training_date=found[1].training_date)
 
 
-def _own(place: str) -> str:
-    return place.removeprefix(_PLACE).lstrip(".")
+def _parsed(faults: Faults, fields: Mapping[str, Any]) -> tuple[engine.Endorsement, ...]:
+    """One endorsement as the record's reader reads it; none where it notes an error."""
+    try:
+        return documents.parse({"format": engine.FORMAT, "endorsements": [fields]}).endorsements
+    except DocumentError as problem:
+        for fault in problem.faults:
+            faults.add(fault.place.removeprefix(_PLACE).lstrip("."), fault.message)
+        return ()
+
+
+def _fits(faults: Faults, made: engine.Endorsement, sent: Mapping[str, Any]) -> None:
+    """Note where an endorsement is of no kind that is given here, or says what its kind does not."""
+    known = endorsements.current().kinds
+    if made.kind not in known:
+        faults.add("kind", f"{made.kind!r} is no kind given here; there are {', '.join(known)}")
+        return
+    kind = known[made.kind]
+    for name in endorsements.FIELDS:
+        if name in sent and name not in kind.fields:
+            faults.add(name, f"is no part of a {made.kind} endorsement; leave it out")
+    if made.test and kind.tests and endorsements.sort_of(made.test) not in kind.tests:
+        faults.add("test", f"{made.test!r} is none of {made.kind}; name a {' or '.join(kind.tests)} test")
 
 
 @transaction.atomic
@@ -163,12 +157,10 @@ def give(
     Effects: one transaction, with the student's row locked; the access is logged.
     """
     access.require(by, "write a record", student, on=at.date())
-    _text("judgement", judgement)
+    texts.short(EndorsementError, "judgement", judgement)
     locked = Student.objects.select_for_update().select_related("school").get(pk=student.pk)
-    stands = (
-        Endorsement.objects.filter(student=locked, entry_id=str(entry)).order_by("recorded_at", "pk").first()
-    )
-    if stands is not None:
+    rows = Endorsement.objects.filter(student=locked, entry_id=str(entry))
+    if (stands := rows.order_by("recorded_at", "pk").first()) is not None:
         return _again(stands, kind, fields, by=by, judgement=judgement)
     asked = read(kind, fields, locked.school.day(at), entry=str(entry))
     report = checked(locked, asked, by=by, at=at)
@@ -177,38 +169,40 @@ def give(
     row: Endorsement = record.add(
         locked, "endorsements", report.endorsement, at=at, sealed=True, instructor_user=by
     )
+    seal = _seal(locked, row, report, judgement, by=by, at=at, confirmed=confirmed)
+    access.log(by, locked, access.WRITE, f"endorsement {asked.kind}", via=via, at=at)
+    return Given(row, seal, created=True)
+
+
+def _seal(
+    student: Student,
+    row: Endorsement,
+    report: Checked,
+    judgement: str,
+    *,
+    by: User,
+    at: dt.datetime,
+    confirmed: Mapping[str, Any] | None,
+) -> EndorsementSeal:
     shown = report.as_json()
-    index = seals.seal(
-        locked,
-        "endorsement.given",
-        {
-            "endorsement": _written(report.endorsement),
-            "wording": report.wording,
-            "judgement": judgement,
-            **({"confirmed": confirmed} if confirmed else {}),
-            "by": by.pk,
-            "provenance": engine.SIGNED,
-            "rulebook": report.report.rulebook,
-            "shown": {each["id"]: each["met"] for each in shown["rests_on"]},
-            "warnings": shown["warnings"],
-            "report": "sha256:" + hashlib.sha256(rfc8785.dumps(shown)).hexdigest(),
-        },
-        at=at,
-    )
-    seal = EndorsementSeal.objects.create(
-        school_id=locked.school_id,
-        student=locked,
+    body = {
+        "endorsement": _written(report.endorsement),
+        "wording": report.wording,
+        "judgement": judgement,
+        "by": by.pk,
+        "provenance": engine.SIGNED,
+        "rulebook": report.report.rulebook,
+        "shown": {each["id"]: each["met"] for each in shown["rests_on"]},
+        "warnings": shown["warnings"],
+        "report": "sha256:" + hashlib.sha256(rfc8785.dumps(shown)).hexdigest(),
+    }
+    return EndorsementSeal.objects.create(
         endorsement=row,
-        by=by,
-        at=at,
         wording=report.wording,
         judgement=judgement,
         shown=shown,
-        confirmed=confirmed or {},
-        ledger_index=index,
+        **seals.signed(student, "endorsement.given", body, by=by, at=at, confirmed=confirmed),
     )
-    access.log(by, locked, access.WRITE, f"endorsement {asked.kind}", via=via, at=at)
-    return Given(row, seal, created=True)
 
 
 def _again(stands: Endorsement, kind: str, fields: object, *, by: User, judgement: str) -> Given:
@@ -258,58 +252,42 @@ def revoke(
     """
     student = Student.objects.select_for_update().select_related("school").get(pk=endorsement.student_id)
     access.require(by, "write a record", student, on=at.date())
-    if not reason.strip():
-        raise EndorsementError([Fault("reason", "is empty; write why the endorsement ends")])
-    _text("reason", reason)
+    texts.needed(EndorsementError, "reason", reason, "write why the endorsement ends")
     before = Revocation.objects.filter(endorsement=endorsement).first()
     if before is not None:
         if (before.by_id, before.reason) == (by.pk, reason):
             return before
         raise Conflict(f"The endorsement was revoked on {student.school.day(before.at)}: {before.reason}")
     at = max(at, endorsement.recorded_at)
-    day = student.school.day(at)
-    given: engine.Endorsement = record.entry_of(endorsement, "endorsements")
-    last = day - dt.timedelta(days=1)
-    ended = dataclasses.replace(
-        given,
-        expires=min(last, given.expires) if given.expires else last,
-        conditions="\n".join(filter(None, (given.conditions, f"Revoked {day}: {reason}"))),
-    )
-    index = seals.seal(
-        student,
-        "endorsement.revoked",
-        {
-            "entry": given.id,
-            **({"confirmed": confirmed} if confirmed else {}),
-            "by": by.pk,
-            "reason": reason,
-            "provenance": engine.SIGNED,
-            "in_its_place": _written(ended),
-        },
-        at=at,
-    )
+    ended = _ended(endorsement, student.school.day(at), reason)
+    body = {
+        "entry": ended.id,
+        "by": by.pk,
+        "reason": reason,
+        "provenance": engine.SIGNED,
+        "in_its_place": _written(ended),
+    }
     revocation = Revocation.objects.create(
-        school_id=student.school_id,
-        student=student,
         endorsement=endorsement,
-        by=by,
-        at=at,
         reason=reason,
-        confirmed=confirmed or {},
-        ledger_index=index,
+        **seals.signed(student, "endorsement.revoked", body, by=by, at=at, confirmed=confirmed),
     )
     Endorsement.objects.filter(pk=endorsement.pk).update(retired_at=at)
-    record.add(
-        student,
-        "endorsements",
-        ended,
-        at=at,
-        sealed=True,
-        instructor_user_id=endorsement.instructor_user_id,
-        ended_by=revocation,
-    )
-    access.log(by, student, access.WRITE, f"revocation of endorsement {given.kind}", via=via, at=at)
+    by_then = {"instructor_user_id": endorsement.instructor_user_id, "ended_by": revocation}
+    record.add(student, "endorsements", ended, at=at, sealed=True, **by_then)
+    access.log(by, student, access.WRITE, f"revocation of endorsement {ended.kind}", via=via, at=at)
     return revocation
+
+
+def _ended(endorsement: Endorsement, day: dt.date, reason: str) -> engine.Endorsement:
+    """What stands in the place of an endorsement that is revoked on a day."""
+    given: engine.Endorsement = record.entry_of(endorsement, "endorsements")
+    last = day - dt.timedelta(days=1)
+    return dataclasses.replace(
+        given,
+        expires=min(last, given.expires or last),
+        conditions="\n".join(filter(None, (given.conditions, f"Revoked {day}: {reason}"))),
+    )
 
 
 def listed(student: Student) -> list[tuple[Endorsement, EndorsementSeal | None, Revocation | None]]:
@@ -319,16 +297,10 @@ def listed(student: Student) -> list[tuple[Endorsement, EndorsementSeal | None, 
         .select_related("seal__by", "ended_by__by", "ended_by__endorsement__seal__by")
         .order_by("-given", "-pk")
     )
-    found: list[tuple[Endorsement, EndorsementSeal | None, Revocation | None]] = []
-    for row in rows:
-        origin = row.ended_by.endorsement if row.ended_by else row
-        found.append((row, getattr(origin, "seal", None), row.ended_by))
-    return found
-
-
-def _text(place: str, text: str) -> None:
-    if len(text) > MOST_TEXT:
-        raise EndorsementError([Fault(place, f"has {len(text)} characters, at most {MOST_TEXT} fit")])
+    return [
+        (row, getattr(row.ended_by.endorsement if row.ended_by else row, "seal", None), row.ended_by)
+        for row in rows
+    ]
 
 
 def _written(endorsement: engine.Endorsement) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import datetime as dt
 import uuid
 from collections.abc import Iterator
@@ -12,6 +13,7 @@ from dataclasses import dataclass
 from django.db.models import BigIntegerField, QuerySet
 
 from syllabus.engine.audit.instructing import covered
+from syllabus.engine.errors import Fault
 from syllabus.engine.record import record as engine
 from training.models import Aircraft, Role, Student, User
 from training.presenters import amounts
@@ -27,8 +29,11 @@ class Refusal:
     message: str
     citation: str
 
+    def fault(self, within: str = "") -> Fault:
+        return Fault(within + self.place, f"{self.message} ({self.citation})")
+
     def as_json(self) -> dict[str, str]:
-        return {"place": self.place, "message": self.message, "citation": self.citation}
+        return dataclasses.asdict(self)
 
 
 #: An instructor who gives no flight training (14 CFR 61.215).
@@ -55,66 +60,49 @@ def refusals(
     ``flight`` also why they may not give flight training in its aircraft (14 CFR 61.195(b)): only where the
     recorded ratings certainly do not cover it; what is not recorded is a caution. One query or two.
     """
-    first = min(days)
-    own, authorized = (given.rule(name, first, student).cite for name in ("not-oneself", "authorized"))
+    first, last = min(days), max(days)
+    role, school = _role(by, student), student.school.name
     found: list[Refusal] = []
-    role = _role(by, student)
+
+    def refuse(rule: str, day: dt.date, message: str) -> None:
+        found.append(Refusal("instructor", message, given.rule(rule, day, student).cite.section))
+
     if student.user_id is not None and student.user_id == by.pk:
-        found.append(
-            Refusal(
-                "instructor",
-                "Nobody gives an endorsement to themselves; another instructor must.",
-                own.section,
-            )
-        )
+        refuse("not-oneself", first, "Nobody gives an endorsement to themselves; another instructor must.")
     if not by.is_active:
-        found.append(Refusal("instructor", f"The account of {by} is closed.", authorized.section))
+        refuse("authorized", first, f"The account of {by} is closed.")
     if role is None:
-        found.append(
-            Refusal(
-                "instructor",
-                f"{by} is no instructor at {student.school.name}; an instructor of the school must sign.",
-                authorized.section,
-            )
-        )
+        must = "an instructor of the school must sign."
+        refuse("authorized", first, f"{by} is no instructor at {school}; {must}")
         return found
     if not role.certificate:
-        found.append(
-            Refusal(
-                "instructor",
-                f"{by} has no certificate number at {student.school.name}; the school adds it to the role.",
-                authorized.section,
-            )
-        )
-    last = role.recent_experience_until
-    if last is not None and last < max(days):
-        found.append(
-            Refusal(
-                "instructor",
-                f"The recent experience of {by} ended on {last}; the school records its renewal.",
-                given.rule("recent-experience", max(days), student).cite.section,
-            )
-        )
-    if flight is not None and given.is_training(flight) and role.instructor_kind == _GROUND:
-        rule = given.rule("ground-instructor", flight.date, student)
-        found.append(
-            Refusal(
-                "instructor",
-                f"{by} signs as a ground instructor; a flight instructor must sign flight training."
-                f" {rule.says}",
-                rule.cite.section,
-            )
-        )
-    elif flight is not None and given.is_training(flight) and given.covers(role, flight) is False:
-        found.append(
-            Refusal(
-                "content.flight.aircraft",
-                f"{_held(role)}; flight training in this aircraft ({_named(flight.aircraft)}) is signed by an"
-                " instructor who holds its category and class. The school records ratings with the role.",
-                given.rule("category-and-class", flight.date, student).cite.section,
-            )
-        )
+        adds = "the school adds it to the role."
+        refuse("authorized", first, f"{by} has no certificate number at {school}; {adds}")
+    until = role.recent_experience_until
+    if until is not None and until < last:
+        renewal = "the school records its renewal."
+        refuse("recent-experience", last, f"The recent experience of {by} ended on {until}; {renewal}")
+    if flight is not None and given.is_training(flight):
+        found += _not_trained(by, student, role, flight)
     return found
+
+
+def _not_trained(by: User, student: Student, role: Role, flight: engine.Flight) -> Iterator[Refusal]:
+    """Why an instructor may not give flight training in the aircraft of a flight."""
+    if role.instructor_kind == _GROUND:
+        rule = given.rule("ground-instructor", flight.date, student)
+        yield Refusal(
+            "instructor",
+            f"{by} signs as a ground instructor; a flight instructor must sign flight training. {rule.says}",
+            rule.cite.section,
+        )
+    elif given.covers(role, flight) is False:
+        yield Refusal(
+            "content.flight.aircraft",
+            f"{_held(role)}; flight training in this aircraft ({_named(flight.aircraft)}) is signed by an"
+            " instructor who holds its category and class. The school records ratings with the role.",
+            given.rule("category-and-class", flight.date, student).cite.section,
+        )
 
 
 def cautions(

@@ -12,7 +12,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -34,6 +34,7 @@ _GIVEN = ("id", "instructor", "recorded", "provenance")
 _GIVEN_TO_ITEMS = (*_GIVEN, "date", "flight")
 #: What was measured of one item, by name: the text as typed, or ``{"value", "target"}``.
 Measured = dict[str, str | dict[str, str]]
+_ITEM_DAY = re.compile(r"content\.items\[\d+\]\.date")
 _PLACE = re.compile(r"^content\.(flights|ground)\[0\]")
 
 
@@ -92,40 +93,11 @@ def read(value: object) -> Content:
     """Read a lesson's content. Raises: LessonError with every fault, its place beginning with ``content``."""
     faults = Faults()
     fields = Object(faults, value, "content")
-    flight = fields.take("flight", _bare(_GIVEN))
-    ground = fields.take("ground", _bare(_GIVEN))
+    flight, ground = (fields.take(key, _bare(_GIVEN)) for key in ("flight", "ground"))
     items = fields.take("items", reading.list_of(_item, most=MOST_ITEMS), ())
-    comments = fields.take("comments", reading.text, "")
-    following = fields.take("next", reading.text, "")
+    comments, following = (fields.take(key, reading.text, "") for key in ("comments", "next"))
     fields.done()
-    day = next((each["date"] for each in (flight, ground) if each and "date" in each), _NO_DAY)
-    found = engine.Record(student=engine.Student())
-    try:
-        found = document.parse(
-            {
-                "format": engine.FORMAT,
-                "flights": [{**flight, "id": "flight"}] if flight is not None else [],
-                "ground": [{**ground, "id": "ground"}] if ground is not None else [],
-                "items": [
-                    {
-                        **each,
-                        "id": f"{number:03d}",
-                        "date": _NO_DAY if flight is None and ground is None else day,
-                    }
-                    for number, (each, _) in enumerate(items)
-                ],
-            },
-            "content",
-        )
-    except DocumentError as wrong:
-        seen = set()
-        for fault in wrong.faults:
-            place = _PLACE.sub(lambda part: f"content.{part[1].removesuffix('s')}", fault.place)
-            if re.fullmatch(r"content\.items\[\d+\]\.date", place):
-                continue  # it is the flight's or the ground lesson's, where the fault stands already
-            if (place, fault.message) not in seen:
-                faults.append(Fault(place, fault.message))
-            seen.add((place, fault.message))
+    found = _parsed(faults, flight, ground, [each for each, _ in items])
     names = [each.item for each in found.items]
     for number, name in enumerate(names):
         if name in names[:number]:
@@ -134,8 +106,10 @@ def read(value: object) -> Content:
     plain = document.dump(found)
     return Content(
         plain={
-            "flight": _without(plain["flights"][0], _GIVEN) if found.flights else None,
-            "ground": _without(plain["ground"][0], _GIVEN) if found.ground else None,
+            **{
+                key: next((_without(each, _GIVEN) for each in plain[part]), None)
+                for key, part in (("flight", "flights"), ("ground", "ground"))
+            },
             "items": [
                 {**_without(each, _GIVEN_TO_ITEMS), **({"measured": taken} if taken else {})}
                 for each, (_, taken) in zip(plain["items"], items, strict=True)
@@ -143,10 +117,36 @@ def read(value: object) -> Content:
             "comments": comments,
             "next": following,
         },
-        flight=found.flights[0] if found.flights else None,
-        ground=found.ground[0] if found.ground else None,
+        flight=next(iter(found.flights), None),
+        ground=next(iter(found.ground), None),
         items=tuple(found.items),
     )
+
+
+def _parsed(
+    faults: Faults,
+    flight: Mapping[str, Any] | None,
+    ground: Mapping[str, Any] | None,
+    items: Iterable[Mapping[str, Any]],
+) -> engine.Record:
+    """The content as the record's strict reader reads it; each of its errors once, at its place here."""
+    day = next((each["date"] for each in (flight, ground) if each and "date" in each), _NO_DAY)
+    form = {
+        "format": engine.FORMAT,
+        "flights": [{**flight, "id": "flight"}] if flight is not None else [],
+        "ground": [{**ground, "id": "ground"}] if ground is not None else [],
+        "items": [{**each, "id": f"{number:03d}", "date": day} for number, each in enumerate(items)],
+    }
+    try:
+        return document.parse(form, "content")
+    except DocumentError as wrong:
+        told = [
+            Fault(_PLACE.sub(lambda part: f"content.{part[1].removesuffix('s')}", each.place), each.message)
+            for each in wrong.faults
+        ]
+        # An item's day is the flight's or the ground lesson's, where the error is listed already.
+        faults += [each for each in dict.fromkeys(told) if not _ITEM_DAY.fullmatch(each.place)]
+        return engine.Record(student=engine.Student())
 
 
 def hash_of(

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
-import json
 import uuid
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from django.db import IntegrityError, transaction
-from django.db.models import BigIntegerField, Count, DateTimeField, F, Q, QuerySet, TextField, UUIDField
-from django.db.models.functions import Cast, Upper
+from django.db.models import BigIntegerField, Count, F, Q, QuerySet
 
 from syllabus.courses import outlines
 from syllabus.engine.course import proving
@@ -19,19 +17,19 @@ from syllabus.engine.errors import Fault
 from syllabus.engine.places.geography import distance_nm
 from syllabus.engine.record import record as engine
 from syllabus.engine.rules import facts
-from syllabus.engine.time.units import HOUR, MINUTE, format_time, parse_time
+from syllabus.engine.time.units import HOUR, MINUTE, format_time
 from syllabus.law import auditing
 from syllabus.models import CourseVersion
-from training.models import Flight, LessonRecord, Student, User
+from training.models import LessonRecord, Student, User
 from training.presenters import amounts
 from training.record import of as record_of
-from training.record.statements import Member, Union
 from training.reports import authorities
 from training.services import access
 from training.services.endorsements import signing_authority
 from training.services.errors import Changed, Conflict, NotAllowed
 from training.services.lessons import lesson_content, lesson_hints, lesson_plans
 from training.services.lessons.lesson_content import Content, LessonError
+from training.services.lessons.lesson_overlaps import overlaps
 from training.sql import Place, Statement
 
 #: Typed and computed times further apart than this are worth a look: common practice, logbooks have tenths.
@@ -147,41 +145,38 @@ def create(
             return _of(student).get(pk=id)
         lesson, content = lesson_plans.planned(student, lesson, student.school.day(at))
     found = lesson_content.read(content)
-    pinned = corrects.course_version if corrects else lesson_plans.version_of(student, found, at)
-    _check_lesson(lesson, pinned)
-    course = lesson_content.course_of(pinned)
-    before = str(corrects.pk) if corrects else None
-    digest = lesson_content.hash_of(lesson, found.plain, before, reason, course)
+    made = LessonRecord(id=id, school_id=student.school_id, corrects=corrects, reason=reason, created_at=at)
+    made.course_version = corrects.course_version if corrects else lesson_plans.version_of(student, found, at)
+    _check_lesson(lesson, made.course_version)
+    made.first_hash = _hash(made, lesson, found)
     try:
         with transaction.atomic():
-            whose = _locked(student, by, at)
-            access.log(by, whose, access.WRITE, f"lesson-record {id}", via=via, at=at)
+            made.student = _locked(student, by, at)
+            access.log(by, made.student, access.WRITE, f"lesson-record {id}", via=via, at=at)
             there = LessonRecord.objects.filter(pk=id).first()
-            if there is not None:
-                same = (digest, lesson_content.hash_of(lesson, found.plain, before, reason, _course(there)))
-                if there.student_id == whose.pk and there.first_hash in same:
-                    return _of(whose).get(pk=id)
+            if there is None:
+                _write(made, lesson, found, by, at)
+                made.save(force_insert=True)
+            elif there.student_id != student.pk or not _is_again(there, made, lesson, found):
                 raise Conflict(_TAKEN)
-            made = LessonRecord(
-                id=id,
-                school_id=whose.school_id,
-                student=whose,
-                first_hash=digest,
-                corrects=corrects,
-                reason=reason,
-                course_version=pinned,
-                created_at=at,
-            )
-            _write(made, lesson, found, digest, by, at)
-            made.save(force_insert=True)
     except IntegrityError:
         # The id went to another student's lesson at the same moment.
         raise Conflict(_TAKEN) from None
     return _of(student).get(pk=id)
 
 
-def _course(record: LessonRecord) -> str | None:
-    return lesson_content.course_of(record.course_version)
+def _hash(record: LessonRecord, lesson: str, content: Content) -> str:
+    """The hash of a record with this content, for this lesson of its course."""
+    corrects = str(record.corrects_id) if record.corrects_id else None
+    course = lesson_content.course_of(record.course_version)
+    return lesson_content.hash_of(lesson, content.plain, corrects, record.reason, course)
+
+
+def _is_again(there: LessonRecord, made: LessonRecord, lesson: str, content: Content) -> bool:
+    """Whether a draft was first sent as it is now, in the course of now or in that of then."""
+    first, now = there.first_hash, made.first_hash
+    made.course_version = there.course_version
+    return first in (now, _hash(made, lesson, content))
 
 
 def _check_lesson(lesson: str, version: CourseVersion | None) -> None:
@@ -191,15 +186,8 @@ def _check_lesson(lesson: str, version: CourseVersion | None) -> None:
     known = [each.code for each in outlines.published(version).lessons]
     if lesson not in known:
         near = difflib.get_close_matches(lesson, known, n=3) or known[:3]
-        raise LessonError(
-            [
-                Fault(
-                    "lesson",
-                    f"{version} has no lesson {lesson!r}; there are {', '.join(near)} and others. Leave it"
-                    " out for a lesson that is none of the course",
-                )
-            ]
-        )
+        says = f"{version} has no lesson {lesson!r}; there are {', '.join(near)} and others. Leave it out for"
+        raise LessonError([Fault("lesson", f"{says} a lesson that is none of the course")])
 
 
 _TAKEN = "A lesson record with other content has this id. Send your own with a new UUID."
@@ -228,14 +216,12 @@ def change(
             raise AlreadySigned("The lesson record is signed. What is signed stays; send a correction of it.")
         if version is not None and held.version != version:
             raise Changed("The draft has changed since you read it. Read it again, then send yours again.")
-        corrects = str(held.corrects_id) if held.corrects_id else None
         if held.corrects_id is None:
             held.course_version = lesson_plans.version_of(whose, found, at)
         _check_lesson(lesson, held.course_version)
-        digest = lesson_content.hash_of(lesson, found.plain, corrects, held.reason, _course(held))
-        if digest != held.content_hash:
+        if _hash(held, lesson, found) != held.content_hash:
             held.version += 1
-        _write(held, lesson, found, digest, by, at)
+        _write(held, lesson, found, by, at)
         held.save()
         access.log(by, whose, access.WRITE, f"lesson-record {held.pk}", via=via, at=at)
     return _of(whose).get(pk=held.pk)
@@ -271,11 +257,10 @@ def _locked(student: Student, by: User, at: dt.datetime) -> Student:
     return Student.objects.select_for_update().get(pk=student.pk)
 
 
-def _write(
-    record: LessonRecord, lesson: str, content: Content, digest: str, by: User, at: dt.datetime
-) -> None:
+def _write(record: LessonRecord, lesson: str, content: Content, by: User, at: dt.datetime) -> None:
     flight = content.flight
-    record.lesson, record.content, record.content_hash = lesson, content.plain, digest
+    record.lesson, record.content = lesson, content.plain
+    record.content_hash = _hash(record, lesson, content)
     record.instructor, record.updated_at = by, at
     record.off_at = flight.off.astimezone(dt.UTC) if flight and flight.off else None
     record.on_at = flight.on.astimezone(dt.UTC) if flight and flight.on else None
@@ -293,7 +278,7 @@ def warnings(record: LessonRecord, content: Content, by: User) -> list[dict[str,
         taxi = record.student.school.taxi_allowance_minutes * MINUTE
         signer = signing_authority.cautions(by, record.student, content.flight, record.corrects_id)
         for kind, key, message in (
-            *_overlaps(record, content.flight, by),
+            *overlaps(record, content.flight, by),
             *_times(record.student, content.flight, taxi),
             *signer,
         ):
@@ -315,81 +300,6 @@ def computed(flight: engine.Flight | None) -> Computed:
     legs = list(zip(flight.route, flight.route[1:], strict=False))
     known = legs and all(place.known for place in flight.route)
     return Computed(facts.computed_night(flight), sum(distance_nm(a, b) for a, b in legs) if known else None)
-
-
-def _overlaps(record: LessonRecord, flight: engine.Flight, by: User) -> Iterator[tuple[str, str, str]]:
-    """Flights, signed or drafted, at the same time as this one; the instructor is on no solo flight."""
-    if record.off_at is None or record.on_at is None:
-        return
-    craft, corrected = record.aircraft_registration, f"{record.corrects_id}/"
-    found = _IN_THE_AIR.rows(
-        school=record.school_id,
-        off=record.off_at,
-        on=record.on_at,
-        student=record.student_id,
-        craft=craft,
-        by=by.pk,
-        record=record.pk,
-    )
-    # Whoever is in the air at one time is few: they are read once, and told apart here.
-    in_the_air: list[tuple[int, int | None, str | None]] = [
-        (student, instructor, registration)
-        for student, instructor, registration, entry in found["flown"]
-        if student != record.student_id or not entry.startswith(corrected)
-    ]
-    for student, instructor, registration, logged in found["drafted"]:
-        solo = _solo(json.loads(logged) if logged else None)
-        in_the_air.append((student, None if solo else instructor, registration))
-    same = {
-        "student": sum(each == record.student_id for each, _, _ in in_the_air),
-        "instructor": sum(each == by.pk for _, each, _ in in_the_air) if not _solo(flight.times) else 0,
-        "aircraft": sum((each or "").upper() == craft.upper() for *_, each in in_the_air) if craft else 0,
-    }
-    for kind, number in same.items():
-        if number:
-            who = f"The aircraft {craft}" if kind == "aircraft" else f"The {kind}"
-            times = "another flight" if number == 1 else f"{number} other flights"
-            yield f"overlap-{kind}", "off", f"{who} has {times} between off and on; look at the times."
-
-
-def _in_the_air() -> Mapping[str, Member]:
-    asked, theirs = _then()
-    by = Place("by", BigIntegerField())
-    flown = Flight.objects.alias(registration=Upper("aircraft_registration"))
-    drafted = LessonRecord.objects.alias(registration=Upper("aircraft_registration"))
-    times = Cast("content__flight__times", TextField())
-    return {
-        "flown": Member(
-            flown.filter(theirs | Q(instructor_user_id=by), asked, retired_at__isnull=True),
-            ("student_id", "instructor_user_id", "aircraft_registration", "entry_id"),
-        ),
-        "drafted": Member(
-            drafted.filter(theirs | Q(instructor_id=by), asked, state=LessonRecord.State.DRAFT).exclude(
-                pk=Place("record", UUIDField())
-            ),
-            ("student_id", "instructor_id", "aircraft_registration", times),
-        ),
-    }
-
-
-def _then() -> tuple[Q, Q]:
-    """The condition that it was flown at the school at that time; and by the student, or in the aircraft."""
-    off, on = Place("off", DateTimeField()), Place("on", DateTimeField())
-    theirs = Q(student_id=Place("student", BigIntegerField()))
-    return (
-        Q(school_id=Place("school", BigIntegerField()), off_at__lt=on, on_at__gt=off),
-        theirs | Q(registration=Upper(Place("craft", TextField()))),
-    )
-
-
-#: One statement, so that a draft which is signed meanwhile is among the one or the other.
-_IN_THE_AIR = Union(_in_the_air)
-
-
-def _solo(times: Mapping[str, int | str] | None) -> bool:
-    """Whether the student is alone aboard, of times as the engine has them or as they are written."""
-    logged = (times or {}).get("solo", 0)
-    return bool(logged if isinstance(logged, int) else parse_time(logged))
 
 
 def clocked(flight: engine.Flight) -> int | None:

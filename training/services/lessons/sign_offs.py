@@ -18,8 +18,8 @@ from django.db.models import (
     UUIDField,
 )
 
-from syllabus.engine.errors import Fault
 from syllabus.engine.record import record as engine
+from syllabus.engine.record.reading import Faults
 from syllabus.models import CourseVersion
 from training import record
 from training.models import (
@@ -51,9 +51,10 @@ class NotAuthorised(NotAllowed):
     """Whoever would sign is no authorized instructor for it; ``faults`` say why, with their citations."""
 
     def __init__(self, reasons: list[Refusal]):
+        faults = [each.fault() for each in reasons]
         super().__init__(
-            " ".join(f"{each.message} ({each.citation})" for each in reasons),
-            faults=[Fault(each.place, f"{each.message} ({each.citation})") for each in reasons],
+            " ".join(each.message for each in faults),
+            faults=faults,
             summary="You may not sign this lesson record; errors says why, and where it is written.",
         )
 
@@ -81,7 +82,19 @@ def sign_off(
              in whose place it stands. The student finds a notice.
     """
     try:
-        return _sign_off(lesson_id, by, content_hash, at, performed_at, via, confirmed)
+        with transaction.atomic(), signing_authority.read_once():
+            lesson = _locked(lesson_id)
+            access.log(by, lesson.student, access.WRITE, f"lesson-record {lesson.pk} sign", via=via, at=at)
+            if lesson.state == LessonRecord.State.SIGNED:
+                return _same(lesson, by, content_hash)
+            content = lesson_content.read(lesson.content)
+            _check(lesson, content, by, at, performed_at or at)
+            if content_hash != lesson.content_hash:
+                raise NotAsRead(
+                    "The draft is not the one that was signed: its content has changed. Read it again, and"
+                    " sign it as it stands."
+                )
+            return _seal(lesson, content, by, at, min(performed_at or at, at), confirmed)
     except IntegrityError:
         if stand := record.unsealed(LessonRecord.objects.get(pk=lesson_id)):
             raise Conflict(
@@ -89,31 +102,6 @@ def sign_off(
                 " this lesson record's own. Take it off the record, or draft the lesson anew; then sign."
             ) from None
         raise
-
-
-def _sign_off(
-    lesson_id: uuid.UUID,
-    by: User,
-    content_hash: str,
-    at: dt.datetime,
-    performed_at: dt.datetime | None,
-    via: str,
-    confirmed: Mapping[str, Any] | None,
-) -> SignOff:
-    with transaction.atomic(), signing_authority.read_once():
-        lesson = _locked(lesson_id)
-        student = lesson.student
-        access.log(by, student, access.WRITE, f"lesson-record {lesson.pk} sign", via=via, at=at)
-        if lesson.state == LessonRecord.State.SIGNED:
-            return _same(lesson, by, content_hash)
-        content = lesson_content.read(lesson.content)
-        _check(lesson, student, content, by, at, performed_at or at)
-        if content_hash != lesson.content_hash:
-            raise NotAsRead(
-                "The draft is not the one that was signed: its content has changed. Read it again, and sign"
-                " it as it stands."
-            )
-        return _seal(lesson, content, by, at, min(performed_at or at, at), confirmed)
 
 
 def _locked(lesson_id: uuid.UUID) -> LessonRecord:
@@ -233,19 +221,12 @@ def acknowledge(
             "content_hash": signed.content_hash,
             "sign_off": signed.ledger_index,
             "user": by.pk,
-            **({"confirmed": confirmed} if confirmed else {}),
         }
-        made = Acknowledgement.objects.create(
-            school_id=student.school_id,
-            student=student,
+        return Acknowledgement.objects.create(
             sign_off=signed,
-            by=by,
-            at=at,
-            confirmed=confirmed or {},
             ledger_tree=seals.tree_of(student.school_id),
-            ledger_index=seals.seal(student, "lesson.acknowledged", body, at=at),
+            **seals.signed(student, "lesson.acknowledged", body, by=by, at=at, confirmed=confirmed),
         )
-    return made
 
 
 def correct(
@@ -320,47 +301,35 @@ def _same(lesson: LessonRecord, by: User, content_hash: str) -> SignOff:
 
 
 def _check(
-    lesson: LessonRecord,
-    student: Student,
-    content: Content,
-    by: User,
-    at: dt.datetime,
-    performed_at: dt.datetime,
+    lesson: LessonRecord, content: Content, by: User, at: dt.datetime, performed_at: dt.datetime
 ) -> None:
     """Raises: NotAuthorised; LessonError where there is nothing to sign, or it lies in the future."""
-    today = student.school.day(at)
-    days = {today, content.day or today, content.last_day or today, student.school.day(performed_at)}
+    student = lesson.student
+    today, performed = student.school.day(at), student.school.day(performed_at)
     if student.user_id is not None and student.user_id == by.pk:
         own = instructing.rule("not-oneself", today, student).cite.section
         raise NotAuthorised(
             [Refusal("instructor", "Nobody signs their own lesson; another instructor must.", own)]
         )
+    days = {today, content.day or today, content.last_day or today, performed}
     if reasons := signing_authority.refusals(by, student, *days, flight=content.flight):
         raise NotAuthorised(reasons)
-    faults = []
+    faults = Faults()
     if content.day is None:
-        faults.append(Fault("content", "has neither a flight nor a ground lesson; there is nothing to sign"))
+        faults.add("content", "has neither a flight nor a ground lesson; there is nothing to sign")
     for part, entry in (("flight", content.flight), ("ground", content.ground)):
         if entry is not None and entry.date > today:
-            faults.append(
-                Fault(
-                    f"content.{part}.date", f"{entry.date} is after today, {today}; sign it when it is done"
-                )
-            )
+            says = f"{entry.date} is after today, {today}; sign it when it is done"
+            faults.add(f"content.{part}.date", says)
     if performed_at > at + CLOCK_DRIFT:
-        faults.append(
-            Fault(
-                "performed_at",
-                f"{performed_at.isoformat()} is still to come; it is {at.isoformat()} here. Set the clock of"
-                " the device right, and sign again",
-            )
+        faults.add(
+            "performed_at",
+            f"{performed_at.isoformat()} is still to come; it is {at.isoformat()} here. Set the clock of the"
+            " device right, and sign again",
         )
-    if content.last_day is not None and student.school.day(performed_at) < content.last_day:
-        faults.append(
-            Fault("performed_at", f"{performed_at.isoformat()} is before the lesson, {content.last_day}")
-        )
-    if faults:
-        raise LessonError(faults)
+    if content.last_day is not None and performed < content.last_day:
+        faults.add("performed_at", f"{performed_at.isoformat()} is before the lesson, {content.last_day}")
+    faults.stop(LessonError)
 
 
 def _replaced(lesson: LessonRecord) -> LessonRecord | None:

@@ -108,17 +108,7 @@ def load(on: dt.date, *, at: dt.datetime | None = None, password: str | None = N
         if "recent_experience_until" in held:
             held["recent_experience_until"] = demo_fixture.day(held["recent_experience_until"], on)
         people[key] = user(key, **held)
-    fleet = {}
-    for key, each in fixture["aircraft"].items():
-        fleet[key] = models.Aircraft.objects.create(
-            school=school,
-            **{{"class": "klass"}.get(name, name): value for name, value in each.items()},
-        )
-    for each in fixture["checks"]:
-        done = demo_fixture.day(each["done"], on)
-        expires = demo_fixture.day(each["expires"], on) if "expires" in each else None
-        craft = fleet[each["aircraft"]]
-        aircraft.record(craft.pk, each["kind"], done, expires, by=people["ada"], at=at)
+    _fleet(fixture, school, people["ada"], on, at)
     taught = {each["course"] for each in fixture["students"] if "course" in each}
     versions = {code: course(code, school, at) for code in sorted(taught)}
     students, lessons = [], []
@@ -133,12 +123,10 @@ def load(on: dt.date, *, at: dt.datetime | None = None, password: str | None = N
             birth_date=found.student.birth_date,
             training_model=each["training_model"],
         )
-        starts = demo_fixture.day(each["enrolled"], on)
         version = versions.get(each.get("course", ""))
-        models.Enrolment.objects.create(school=school, student=student, starts=starts, course_version=version)
-        models.Assignment.objects.create(
-            school=school, student=student, instructor=people[each["taught_by"]], starts=starts
-        )
+        begun = {"school": school, "student": student, "starts": demo_fixture.day(each["enrolled"], on)}
+        models.Enrolment.objects.create(**begun, course_version=version)
+        models.Assignment.objects.create(**begun, instructor=people[each["taught_by"]])
         _enter(student, found, people, at)
         students.append((student, each["stage"]))
         if version is not None:
@@ -147,6 +135,20 @@ def load(on: dt.date, *, at: dt.datetime | None = None, password: str | None = N
     for lesson, student, by in sorted(lessons, key=lambda one: one[0].at):
         _give(lesson, student, by)
     return Loaded(school, tuple(students), tuple(logins), password)
+
+
+def _fleet(
+    fixture: Mapping[str, Any], school: models.School, by: models.User, on: dt.date, at: dt.datetime
+) -> None:
+    """The school's aircraft with their checks."""
+    fleet = {}
+    for key, each in fixture["aircraft"].items():
+        said = {{"class": "klass"}.get(name, name): value for name, value in each.items()}
+        fleet[key] = models.Aircraft.objects.create(school=school, **said)
+    for each in fixture["checks"]:
+        done = demo_fixture.day(each["done"], on)
+        expires = demo_fixture.day(each["expires"], on) if "expires" in each else None
+        aircraft.record(fleet[each["aircraft"]].pk, each["kind"], done, expires, by=by, at=at)
 
 
 def _enter(

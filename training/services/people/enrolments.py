@@ -174,22 +174,12 @@ def move(enrolment: Enrolment, number: int, *, by: User, at: dt.datetime, via: s
         )
         access.log(by, student, access.WRITE, f"enrolment {held.ref} move", via=via, at=at)
         last = CourseMove.objects.filter(enrolment=held).order_by("-at", "-pk").first()
-        if last is not None and (last.to_version_id, last.to_version.number) == (
-            held.course_version_id,
-            number,
-        ):
+        now = (held.course_version_id, number)
+        if last is not None and (last.to_version_id, last.to_version.number) == now:
             return last
         found = preview(held, number, student.school.day(at))
-        carried = [
-            {
-                "item": each.item,
-                "grade": each.grade,
-                "carries": each.carries,
-                "why": each.why,
-                "note": each.note,
-            }
-            for each in found.carried
-        ]
+        keys = ("item", "grade", "carries", "why", "note")
+        carried = [{key: getattr(each, key) for key in keys} for each in found.carried]
         body = {
             "enrolment": str(held.ref),
             "course": found.new.course.code,

@@ -78,46 +78,44 @@ def add(
     Raises: NotAllowed; PeopleError with every fault; Conflict where the role is held already.
     """
     access.locked_school(by, "change people", school.slug)
-    student_too = kind == Role.Kind.STUDENT
+    is_student = kind == Role.Kind.STUDENT
     faults = Faults()
     if kind not in Role.Kind.values:
         faults.add("role", f"{kind!r} is no role; there are {', '.join(Role.Kind.values)}")
     name = _text(faults, "name", name, MOST_NAME, needed=True)
-    email = _email(faults, email, needed=not student_too)
+    email = _email(faults, email, needed=not is_student)
     model = _text(faults, "training_model", training_model, MOST_MODEL)
     if birth_date is not None and birth_date > school.day(at):
         faults.add("birth_date", f"{birth_date} is in the future")
     kept = _held(faults, held or {}) if kind == Role.Kind.INSTRUCTOR else {}
     faults.stop(PeopleError)
-    if again:
-        said = {"name": name, "birth_date": birth_date, "training_model": model}
-        there = _already(school, kind, email, ref, kept, said)
-        if there is not None:
-            return there
+    said = {"name": name, "birth_date": birth_date, "training_model": model}
+    if again and (there := _already(school, kind, email, ref, kept, said)) is not None:
+        return there
     user, new = account(name, email) if email else (None, False)
-    student = None
     if user is not None:
-        if not user.is_active:
-            raise Conflict(f"The account of {email} is closed; whoever runs the server opens it again.")
-        if Role.objects.filter(school=school, user=user, role=kind).exists():
-            raise Conflict(f"{user} is {_a(kind)} at {school.name} already; change that role instead.")
-        Role.objects.create(school=school, user=user, role=kind, **kept)
-    if student_too:
-        # A role that was ended and is given again takes the record up where it was.
-        student = Student.objects.filter(school=school, user=user).first() if user is not None else None
-        if student is None:
-            student = Student.objects.create(
-                school=school,
-                user=user,
-                name=name,
-                birth_date=birth_date,
-                training_model=model,
-                recorded_at=at,
-                **({"ref": ref} if ref else {}),
-            )
-            Enrolment.objects.create(school=school, student=student, starts=school.day(at))
+        _give_role(school, user, kind, kept)
+    student = _student(school, user, at, {**said, **({"ref": ref} if ref else {})}) if is_student else None
     note(school, by, f"{kind} added", at, user=user, student=student, after=_plain(kept) or {"name": name})
     return Added(user, new, student)
+
+
+def _give_role(school: School, user: User, kind: str, held: Mapping[str, Any]) -> None:
+    """Raises: Conflict where the account is closed, or holds the role already."""
+    if not user.is_active:
+        raise Conflict(f"The account of {user.email} is closed; whoever runs the server opens it again.")
+    if Role.objects.filter(school=school, user=user, role=kind).exists():
+        raise Conflict(f"{user} is {_a(kind)} at {school.name} already; change that role instead.")
+    Role.objects.create(school=school, user=user, role=kind, **held)
+
+
+def _student(school: School, user: User | None, at: dt.datetime, said: Mapping[str, Any]) -> Student:
+    """The record of an account, which a role that was ended and is given again takes up; else a new one."""
+    if user is not None and (there := Student.objects.filter(school=school, user=user).first()) is not None:
+        return there
+    student = Student.objects.create(school=school, user=user, recorded_at=at, **said)
+    Enrolment.objects.create(school=school, student=student, starts=school.day(at))
+    return student
 
 
 def _already(

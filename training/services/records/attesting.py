@@ -14,11 +14,12 @@ from django.db import transaction
 
 from syllabus.engine.errors import Fault, FaultsFound
 from syllabus.engine.record import record as engine
+from syllabus.engine.record.reading import Faults
 from training import record
 from training.models import Student, User
 from training.record import Moved
 from training.reports.named import instructors
-from training.services import access
+from training.services import access, texts
 from training.services.records import record_changes
 from training.services.records.records import sent_hash
 from training.services.signing import seals
@@ -39,12 +40,7 @@ class NotAttested(FaultsFound):
 
 def saw_of(text: str) -> str:
     """Which document was seen, without blanks around it. Raises: NotAttested."""
-    found = text.strip()
-    if not found:
-        raise NotAttested([Fault("saw", "is empty; write which document you saw")])
-    if len(found) > MOST_TEXT:
-        raise NotAttested([Fault("saw", f"has {len(found)} characters, at most {MOST_TEXT} fit")])
-    return found
+    return texts.needed(NotAttested, "saw", text, "write which document you saw", MOST_TEXT)
 
 
 def act(student: Student, entry: str, sent: Mapping[str, Any], saw: str) -> Act:
@@ -106,48 +102,42 @@ def attest(
     access.require(by, "write a record", student, on=at.date())
     saw = saw_of(saw)
     locked = Student.objects.select_for_update(of=("self",)).select_related("school").get(pk=student.pk)
-    known = record.of(locked)
-    faults: list[Fault] = []
-    wanted: list[tuple[str, engine.Entry]] = []
-    for number, (part, name) in enumerate(dict.fromkeys(entries)):
-        place = f"entries[{number}]"
-        if part not in engine.Record.PARTS:
-            faults.append(Fault(f"{place}.part", f"{part!r} is no list of a record"))
-            continue
-        found = next((each for each in getattr(known, part) if each.id == name), None)
-        if found is None:
-            faults.append(Fault(f"{place}.id", f"{name!r} is not on record among the {part}"))
-            continue
-        try:
-            check(locked, part, found, by, place)
-        except NotAttested as problem:
-            faults.extend(problem.faults)
-        if found.provenance == engine.CLAIMED:
-            wanted.append((part, found))
-    if not entries:
-        faults.append(Fault("entries", "is empty; name the entries that you compared with the document"))
-    if len(entries) > MOST_ENTRIES:
-        faults.append(Fault("entries", f"has {len(entries)} entries, at most {MOST_ENTRIES} fit"))
-    if faults:
-        raise NotAttested(faults)
+    wanted = _claims(locked, entries, by)
     done = []
     for part, found in wanted:
         record.vouch(locked, part, found, engine.ATTESTED, at=at)
         done.append(record.moved(part, found, engine.ATTESTED))
     if done:
-        seal(
-            locked,
-            record_changes.ADDED if sent is not None else record_changes.ATTESTED,
-            done,
-            entries=() if sent is not None else entries,
-            saw=saw,
-            by=by,
-            at=at,
-            confirmed=confirmed,
-            sent=sent,
-        )
+        kind, named = (record_changes.ATTESTED, entries) if sent is None else (record_changes.ADDED, ())
+        seal(locked, kind, done, entries=named, saw=saw, by=by, at=at, confirmed=confirmed, sent=sent)
         access.log(by, locked, access.WRITE, f"attestation of {len(done)} entries", via=via, at=at)
     return done
+
+
+def _claims(student: Student, entries: Sequence[tuple[str, str]], by: User) -> list[tuple[str, engine.Entry]]:
+    """Those of these entries that nobody vouches for yet. Raises: NotAttested with every fault."""
+    known, faults, wanted = record.of(student), Faults(), []
+    for number, (part, name) in enumerate(dict.fromkeys(entries)):
+        place = f"entries[{number}]"
+        if part not in engine.Record.PARTS:
+            faults.add(f"{place}.part", f"{part!r} is no list of a record")
+            continue
+        found = next((each for each in getattr(known, part) if each.id == name), None)
+        if found is None:
+            faults.add(f"{place}.id", f"{name!r} is not on record among the {part}")
+            continue
+        try:
+            check(student, part, found, by, place)
+        except NotAttested as problem:
+            faults += problem.faults
+        if found.provenance == engine.CLAIMED:
+            wanted.append((part, found))
+    if not entries:
+        faults.add("entries", "is empty; name the entries that you compared with the document")
+    if len(entries) > MOST_ENTRIES:
+        faults.add("entries", f"has {len(entries)} entries, at most {MOST_ENTRIES} fit")
+    faults.stop(NotAttested)
+    return wanted
 
 
 def seal(

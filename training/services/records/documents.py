@@ -18,6 +18,7 @@ from django.db.models import F
 from syllabus.engine.errors import DocumentError, Fault, FaultsFound, NotCovered
 from syllabus.engine.record import document as record_documents
 from syllabus.engine.record import record as engine
+from syllabus.engine.record.reading import Faults
 from syllabus.engine.rules.evaluate import evaluate
 from syllabus.engine.rules.question import Context
 from syllabus.engine.rules.rulebook import Milestone, Requirement, Rulebook
@@ -101,10 +102,7 @@ def add(
     access.require(by, "write a record", student, on=at.date())
     locked = Student.objects.select_for_update().select_related("school").get(pk=student.pk)
     part, paper = read(sent, str(entry), today=locked.school.day(at))
-    model = Document if part == DOCUMENTS else Test
-    stands = (
-        model._default_manager.filter(student=locked, entry_id=paper.id).order_by("recorded_at", "pk").first()
-    )
+    stands = _rows(locked, part, paper).order_by("recorded_at", "pk").first()
     if stands is not None:
         written = dataclasses.replace(record.entry_of(stands, part), provenance=engine.CLAIMED)
         if written != paper:
@@ -116,31 +114,23 @@ def add(
             attesting.attest(
                 locked, [(part, paper.id)], saw=saw, by=by, at=at, via=via, confirmed=confirmed, sent=sent
             )
-        return Added(_as_it_stands(locked, part, paper), created=False)
+        # As it stands, or else as it was when it was retired last.
+        newest = _rows(locked, part, paper).order_by(F("retired_at").desc(nulls_first=True), "-pk").first()
+        return Added(dataclasses.replace(paper, provenance=newest.provenance), created=False)
     if saw:
         attesting.check(locked, part, paper, by)
     provenance = engine.ATTESTED if saw else engine.CLAIMED
     record.add(locked, part, paper, at=at, provenance=provenance)
-    attesting.seal(
-        locked,
-        record_changes.ADDED,
-        [record.moved(part, paper, provenance)],
-        saw=saw,
-        by=by,
-        at=at,
-        confirmed=confirmed,
-        sent=sent,
-    )
+    moved = [record.moved(part, paper, provenance)]
+    attesting.seal(locked, record_changes.ADDED, moved, saw=saw, by=by, at=at, confirmed=confirmed, sent=sent)
     access.log(by, locked, access.WRITE, f"{part.removesuffix('s')} {paper.kind}", via=via, at=at)
     return Added(dataclasses.replace(paper, provenance=provenance), created=True)
 
 
-def _as_it_stands(student: Student, part: str, paper: Paper) -> Paper:
-    """The same with who vouches for it: of the row on record, else of the one that was retired last."""
+def _rows(student: Student, part: str, paper: Paper) -> Any:
+    """Every row of a paper, those that were retired too."""
     model = Document if part == DOCUMENTS else Test
-    rows = model._default_manager.filter(student=student, entry_id=paper.id)
-    newest = rows.order_by(F("retired_at").desc(nulls_first=True), "-pk").first()
-    return dataclasses.replace(paper, provenance=newest.provenance) if newest else paper
+    return model._default_manager.filter(student=student, entry_id=paper.id)
 
 
 def read(sent: object, entry: str, *, today: dt.date) -> tuple[str, Paper]:
@@ -152,13 +142,11 @@ def read(sent: object, entry: str, *, today: dt.date) -> tuple[str, Paper]:
     part = keys[key]
     if not isinstance(fields, Mapping):
         raise PaperError([Fault(key, "is no object; send its fields by name")])
-    faults = [
-        Fault(f"{key}.{name}", "is not sent here; it follows from the call")
-        for name in ("id", "recorded", "provenance")
-        if name in fields
-    ]
-    if faults:
-        raise PaperError(faults)
+    faults = Faults()
+    for name in ("id", "recorded", "provenance"):
+        if name in fields:
+            faults.add(f"{key}.{name}", "is not sent here; it follows from the call")
+    faults.stop(PaperError)
     try:
         form = {"format": engine.FORMAT, part: [{**fields, "id": entry}]}
         paper: Paper = getattr(record_documents.parse(form), part)[0]
@@ -166,21 +154,23 @@ def read(sent: object, entry: str, *, today: dt.date) -> tuple[str, Paper]:
         raise PaperError(
             Fault(f"{key}{fault.place.removeprefix(f'{part}[0]')}", fault.message) for fault in problem.faults
         ) from None
+    _check(faults, key, paper, today)
+    faults.stop(PaperError)
+    return part, paper
+
+
+def _check(faults: Faults, key: str, paper: Paper, today: dt.date) -> None:
+    """Note what a paper leaves out, and days that cannot be."""
     if isinstance(paper, engine.Document):
         own, day = "issued", paper.issued
         if paper.kind == CITIZENSHIP and not paper.remarks.strip():
-            faults.append(
-                Fault(f"{key}.remarks", "is missing: say which paper was shown, such as 'US passport'")
-            )
+            faults.add(f"{key}.remarks", "is missing: say which paper was shown, such as 'US passport'")
         if paper.expires and paper.expires < day:
-            faults.append(Fault(f"{key}.expires", f"{paper.expires} is before the day of issue, {day}"))
+            faults.add(f"{key}.expires", f"{paper.expires} is before the day of issue, {day}")
     else:
         own, day = "date", paper.date
     if day > today:
-        faults.append(Fault(f"{key}.{own}", f"{day} is still to come; today is {today}"))
-    if faults:
-        raise PaperError(faults)
-    return part, paper
+        faults.add(f"{key}.{own}", f"{day} is still to come; today is {today}")
 
 
 def listed(known: engine.Record, on: dt.date) -> Iterator[tuple[str, Paper, list[Good]]]:
@@ -214,20 +204,16 @@ def good_for(known: engine.Record, paper: Paper, on: dt.date) -> list[Good]:
             continue
         asked = tuple(f"{entry}: {missing}" for entry, missing in finding.ask)
         rule = finding.rule
-        first, last = span or (None, None)
-        milestone = rule.id.rpartition(".")[0]
-        found.append(
-            Good(
-                milestone,
-                rule.id,
-                rule.says,
-                rule.cite.section,
-                finding.met(on),
-                first,
-                last,
-                (*why, *asked),
-            )
+        good = Good(
+            rule.id.rpartition(".")[0],
+            rule.id,
+            rule.says,
+            rule.cite.section,
+            finding.met(on),
+            *(span or (None, None)),
+            (*why, *asked),
         )
+        found.append(good)
     return found
 
 

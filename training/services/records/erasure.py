@@ -40,13 +40,12 @@ from training.models import (
     Test,
     User,
 )
-from training.services import access
+from training.services import access, texts
 from training.services.errors import Conflict
 from training.services.records import page_cache, traces
 from training.services.signing import seals
 from training.triggers import erasing
 
-MOST_TEXT = 2_000
 #: What an administrator is told besides: the program cannot reach it.
 STAYS = gettext_noop(
     "This does not erase copies in backups, exports, printed pages and sent e-mails. The access log, "
@@ -276,19 +275,11 @@ def _bodies(student: Student) -> Any:
     ).exclude(kind__in=[sealed.ERASURE, erasing.KIND])
 
 
-def _text(place: str, text: str) -> str:
-    if not text.strip():
-        raise ErasureError([Fault(place, "is empty; write why")])
-    if len(text) > MOST_TEXT:
-        raise ErasureError([Fault(place, f"has {len(text)} characters, at most {MOST_TEXT} fit")])
-    return text.strip()
-
-
 @transaction.atomic
 def hold(student: Student, reason: str, *, by: User | None, at: dt.datetime, via: str) -> RetentionHold:
     """Keep a student's record whatever runs out. Raises: ErasureError; NotAllowed."""
     access.require(by, "erase a record", student)
-    reason = _text("reason", reason)
+    reason = texts.needed(ErasureError, "reason", reason, "write why")
     Student.objects.select_for_update().get(pk=student.pk)  # an erasure meanwhile sees it, or was before
     access.log(by, student, access.WRITE, "hold", via=via, at=at)
     return RetentionHold.objects.create(
@@ -301,7 +292,7 @@ def release(held: RetentionHold, reason: str, *, by: User | None, at: dt.datetim
     """End a hold; the row stays. Again, it gives the one released. Raises: ErasureError; NotAllowed."""
     locked = RetentionHold.objects.select_for_update(of=("self",)).select_related("student").get(pk=held.pk)
     access.require(by, "erase a record", locked.student)
-    reason = _text("reason", reason)
+    reason = texts.needed(ErasureError, "reason", reason, "write why")
     if locked.released_at is None:
         locked.released_at, locked.released_by, locked.released_reason = max(at, locked.at), by, reason
         locked.save(update_fields=["released_at", "released_by", "released_reason"])
@@ -319,7 +310,7 @@ def erase(student: Student, reason: str, *, by: User | None, at: dt.datetime, vi
     Effects: one transaction, with the student's row locked; the access is logged.
     """
     access.require(by, "erase a record", student)
-    reason = _text("reason", reason)
+    reason = texts.needed(ErasureError, "reason", reason, "write why")
     with transaction.atomic():
         locked = Student.objects.select_for_update(of=("self",)).select_related("school").get(pk=student.pk)
         found = plan(locked, locked.school.day(at))
@@ -331,26 +322,7 @@ def erase(student: Student, reason: str, *, by: User | None, at: dt.datetime, vi
             raise ErasureError(
                 [Fault("reason", f"tells the name {told}: it is sealed for good, so say it without names")]
             )
-        tree, subject = seals.tree_of(locked.school_id), str(locked.ref)
-        for index in list(_bodies(locked).order_by("index").values_list("index", flat=True)):
-            entries.append(
-                tree=tree,
-                kind=sealed.ERASURE,
-                subject=subject,
-                body={"erases": index, "reason": reason},
-                at=at,
-            )
-        seals.seal(
-            locked,
-            erasing.KIND,
-            {
-                "reason": reason,
-                "by": by and by.pk,
-                "entries": found.bodies,
-                "rules": [each.rule.cite.section for each in found.kept],
-            },
-            at=at,
-        )
+        _seal(locked, found, reason, by, at)
         if locked.user_id is not None:
             Role.objects.filter(user=locked.user_id, school=locked.school_id, role=Role.Kind.STUDENT).delete()
         Student.objects.filter(pk=locked.pk).update(
@@ -364,3 +336,14 @@ def erase(student: Student, reason: str, *, by: User | None, at: dt.datetime, vi
         access.log(by, locked, access.WRITE, "erasure of the record", via=via, at=at)
     student.refresh_from_db()
     return replace(found, named=traces.left(names))
+
+
+def _seal(student: Student, found: Plan, reason: str, by: User | None, at: dt.datetime) -> None:
+    """Seal an erasure of each entry about a student, and that the whole record went."""
+    tree, subject = seals.tree_of(student.school_id), str(student.ref)
+    for index in list(_bodies(student).order_by("index").values_list("index", flat=True)):
+        body: dict[str, Any] = {"erases": index, "reason": reason}
+        entries.append(tree=tree, kind=sealed.ERASURE, subject=subject, body=body, at=at)
+    rules = [each.rule.cite.section for each in found.kept]
+    said = {"reason": reason, "by": by and by.pk, "entries": found.bodies, "rules": rules}
+    seals.seal(student, erasing.KIND, said, at=at)

@@ -54,19 +54,19 @@ def import_document(
     """
     record_changes.reason_of(reason)
     found = documents.parse(document)
-    whose_school = student.school if student is not None else school
-    if whose_school is not None and (wrong := wrong_days(document, found, whose_school.day(at))):
+    created = student is None
+    place = school if student is None else student.school
+    if place is None:
+        raise ValueError("a new student needs a school")
+    if wrong := wrong_days(document, found, place.day(at)):
         raise DocumentError(wrong)
     if student is None:
-        if school is None:
-            raise ValueError("a new student needs a school")
-        access.require(by, "add a student", school)
-        whose, created = new_student(found.student.name, school, by, at), True
+        access.require(by, "add a student", place)
+        student = new_student(found.student.name, place, by, at)
     else:
         access.require(by, "write a record", student, on=at.date())
-        whose, created = student, False
         Student.objects.select_for_update().get(pk=student.pk)  # what is compared is what will be replaced
-    stands = engine.Record() if created else record.of(whose)
+    stands = engine.Record() if created else record.of(student)
     if planted := set(record_changes.planted(stands, found)):
         raise DocumentError(
             Fault(f"{part}[{number}].id", f"{name!r} {record_changes.PLANTED}")
@@ -74,18 +74,12 @@ def import_document(
             for number, _, name in _sent(document, part)
             if (part, name) in planted
         )
+    sent = sent_hash(document)
     change = record_changes.replace(
-        whose,
-        found,
-        by=by,
-        at=at,
-        reason=reason,
-        sent=sent_hash(document),
-        via=via,
-        confirmed=confirmed,
+        student, found, by=by, at=at, reason=reason, sent=sent, via=via, confirmed=confirmed
     )
-    access.log(by, whose, access.WRITE, "record", via=via, at=at)
-    return Imported(whose, change, created)
+    access.log(by, student, access.WRITE, "record", via=via, at=at)
+    return Imported(student, change, created)
 
 
 def wrong_days(document: object, found: engine.Record, today: dt.date) -> list[Fault]:

@@ -219,14 +219,7 @@ def _faults(link: Link, mine: dict[str, str], elsewhere: dict[str, str]) -> Iter
     known = table.find(link.spelling)
     named = known is not None and folded(known.name) == folded(link.spelling)
     if link.is_model:
-        if named:
-            yield Fault("model", f"{link.model} is a model already")
-        if link.category is not None and link.category not in CATEGORIES:
-            yield Fault("category", f"{link.category!r} is no category; there are {', '.join(CATEGORIES)}")
-        elif link.klass is not None and link.klass not in CLASSES:
-            yield Fault("class", f"{link.klass!r} is no class; there are {', '.join(CLASSES)}")
-        elif wrong := class_fault(link.category, link.klass):
-            yield Fault("class", wrong)
+        yield from _faults_of_model(link, named)
         return
     if named:
         yield Fault("spelling", f"{link.spelling} is a model of its own; link the other spelling to it")
@@ -240,3 +233,15 @@ def _faults(link: Link, mine: dict[str, str], elsewhere: dict[str, str]) -> Iter
         yield Fault("model", f"{link.model!r} is linked to {elsewhere[target]} itself; link to that")
     elif table.find(link.model) is None:
         yield Fault("model", f"there is no model {link.model!r}; add it first, or link to one that there is")
+
+
+def _faults_of_model(link: Link, named: bool) -> Iterator[Fault]:
+    """What is wrong with a model of the school's own; ``named``: the shipped table has one of that name."""
+    if named:
+        yield Fault("model", f"{link.model} is a model already")
+    if link.category is not None and link.category not in CATEGORIES:
+        yield Fault("category", f"{link.category!r} is no category; there are {', '.join(CATEGORIES)}")
+    elif link.klass is not None and link.klass not in CLASSES:
+        yield Fault("class", f"{link.klass!r} is no class; there are {', '.join(CLASSES)}")
+    elif wrong := class_fault(link.category, link.klass):
+        yield Fault("class", wrong)

@@ -10,7 +10,7 @@ from typing import Any
 
 from training.ledger.core import assertions
 from training.ledger.store import entries
-from training.models import School, Student
+from training.models import School, Student, User
 
 
 def tree_of(school: School | int) -> str:
@@ -37,6 +37,27 @@ def seal(student: Student, kind: str, body: Mapping[str, Any], *, at: dt.datetim
         raise ValueError(f"{kind} of {subject} is not sealed: {wrong}")
     made = entries.append(tree=tree_of(student.school_id), kind=kind, subject=subject, body=sealable, at=at)
     return made.index
+
+
+def signed(
+    student: Student,
+    kind: str,
+    body: Mapping[str, Any],
+    *,
+    by: User,
+    at: dt.datetime,
+    confirmed: Mapping[str, Any] | None,
+) -> dict[str, Any]:
+    """Seal a statement with who makes it and what confirms that; gives what its own row says of this."""
+    said = {**body, "confirmed": confirmed} if confirmed else body
+    return {
+        "school_id": student.school_id,
+        "student": student,
+        "by": by,
+        "at": at,
+        "confirmed": confirmed or {},
+        "ledger_index": seal(student, kind, said, at=at),
+    }
 
 
 def _as_text(number: str) -> str:

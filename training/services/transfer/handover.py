@@ -260,6 +260,22 @@ def _taken(
     index = seals.seal(student, TAKEN_OVER, {**incoming.about, **said}, at=at)
     if change is not None and last is not None:
         record_changes.tell(student, change, guardians=told if brought[0].person else None)
+    made = _noted(incoming, rows, student, index, by=by, at=at)
+    access.log(by, student, access.WRITE, "hand-over taken over", via=via, at=at)
+    return Taken(student, made, change, created=last is None)
+
+
+def _noted(
+    incoming: Incoming,
+    rows: Iterable[Mapping[str, Any]],
+    student: Student,
+    index: int,
+    *,
+    by: User | None,
+    at: dt.datetime,
+) -> HandOver:
+    """The row of a hand-over that was taken over, with those of the sealed entries that came with it."""
+    school = student.school
     made = HandOver.objects.create(
         school=school,
         student=student,
@@ -274,8 +290,7 @@ def _taken(
     ForeignEntry.objects.bulk_create(
         ForeignEntry(school=school, student=student, hand_over=made, kid=made.kid, **row) for row in rows
     )
-    access.log(by, student, access.WRITE, "hand-over taken over", via=via, at=at)
-    return Taken(student, made, change, created=last is None)
+    return made
 
 
 def _vouching(

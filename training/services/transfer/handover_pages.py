@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
 from syllabus.engine.record import record as engine
@@ -133,25 +133,31 @@ def _cell(entry: Mapping[str, Any], key: str) -> str | None:
     value: Any = entry
     for step in key.split("."):
         value = value.get(step) if isinstance(value, Mapping) else None
-    match key, value:
-        case _, None:
-            return None
-        case "aircraft", Mapping():
-            return " ".join(
-                str(value[each]) for each in ("registration", "model", "device") if value.get(each)
-            )
-        case "instructor", Mapping():
-            said = ("name", "certificate", "kind")
-            return ", ".join(str(value[each]) for each in said if value.get(each))
-        case "route", _:
-            return "–".join(_point(each) for each in value)
-        case "provenance", _:
-            return VOUCHED.get(str(value), str(value))
-        case "time" | "times.total" | "times.dual" | "times.solo" | "times.night", str():
-            return amounts.logged(value)
-        case "landings", _:
-            return str(sum(each.get("landings", 0) for each in value))
-    return str(value)
+    return None if value is None else _WRITTEN.get(key, str)(value)
+
+
+def _of(*keys: str, by: str) -> Callable[[Any], str]:
+    """Those of the keys that an object has, in a row; what is no object as it is."""
+
+    def written(value: Any) -> str:
+        return by.join(str(value[each]) for each in keys if value.get(each))
+
+    return lambda value: written(value) if isinstance(value, Mapping) else str(value)
+
+
+def _time(value: Any) -> str:
+    return amounts.logged(value) if isinstance(value, str) else str(value)
+
+
+#: How a value is written that is more than a text, by its key.
+_WRITTEN: Mapping[str, Callable[[Any], str]] = {
+    "aircraft": _of("registration", "model", "device", by=" "),
+    "instructor": _of("name", "certificate", "kind", by=", "),
+    "route": lambda value: "–".join(map(_point, value)),
+    "provenance": lambda value: VOUCHED.get(str(value), str(value)),
+    "landings": lambda value: str(sum(each.get("landings", 0) for each in value)),
+    **dict.fromkeys(("time", "times.total", "times.dual", "times.solo", "times.night"), _time),
+}
 
 
 def _clock(flight: Mapping[str, Any]) -> str:
@@ -232,25 +238,20 @@ def lesson(
         "Next": content.get("next"),
         "Shown before signing": "; ".join(_words(signed.warnings)),
     }
-    return {
-        **head(student, at),
-        "lesson": {
-            "code": taught.lesson or str(taught.pk),
-            "facts": [[name, str(value)] for name, value in facts.items() if value],
-            "items": [
-                [
-                    str(each.get("item")),
-                    str(each.get("grade")),
-                    "; ".join(
-                        f"{name}: {_said(value)}" for name, value in (each.get("measured") or {}).items()
-                    ),
-                    each.get("remarks") or None,
-                ]
-                for each in content.get("items") or ()
-            ],
-            "texts": [[name, value] for name, value in texts.items() if value],
-        },
+    said = {
+        "code": taught.lesson or str(taught.pk),
+        "facts": [[name, str(value)] for name, value in facts.items() if value],
+        "items": [_item(each) for each in content.get("items") or ()],
+        "texts": [[name, value] for name, value in texts.items() if value],
     }
+    return {**head(student, at), "lesson": said}
+
+
+def _item(graded: Mapping[str, Any]) -> list[str | None]:
+    """An item with its grade, what was measured and what was remarked."""
+    values = (graded.get("measured") or {}).items()
+    measured = "; ".join(f"{name}: {_said(value)}" for name, value in values)
+    return [str(graded.get("item")), str(graded.get("grade")), measured, graded.get("remarks") or None]
 
 
 def _said(value: Any) -> str:

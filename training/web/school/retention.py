@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from training.models import RetentionHold, Student
+from training.services import texts
 from training.services.records import erasure
 from training.web.shared.forms import Form, Reason, Tick, sent_or_new
 from training.web.shared.opening import Opened, administered, asked_anew
@@ -20,11 +21,11 @@ from training.web.shared.report_presenter import day
 
 
 class Hold(Form):
-    reason = Reason(_("Reason for the hold"), most=erasure.MOST_TEXT)
+    reason = Reason(_("Reason for the hold"), most=texts.MOST)
 
 
 class Release(Form):
-    reason = Reason(_("Reason"), most=erasure.MOST_TEXT)
+    reason = Reason(_("Reason"), most=texts.MOST)
 
     def __init__(self, data: Any = None, *, hold: int) -> None:
         super().__init__(data, auto_id=f"why-{hold}")
@@ -32,7 +33,7 @@ class Release(Form):
 
 
 class Erase(Form):
-    reason = Reason(_("Reason (kept permanently, so do not name anyone)"), most=erasure.MOST_TEXT, rows=3)
+    reason = Reason(_("Reason (kept permanently, so do not name anyone)"), most=texts.MOST, rows=3)
     sure = Tick(
         _("I understand that this cannot be undone"),
         unticked=_("Not erased. Check the box to confirm. Erasing cannot be undone."),
