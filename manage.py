@@ -7,8 +7,8 @@ is used up to that point. An environment is trusted only while it carries the ha
 made from, and that is written last: an interrupted install is made anew, never used.
 
 Environment: ``VENV_DIR`` puts the environment elsewhere (default ``.venv`` beside this file). Inside a
-virtual environment of your own nothing is installed: ``pip install -r docker/requirements-test.lock`` is then
-yours to do.
+virtual environment of your own nothing is installed: ``pip install -r docker/requirements-test.lock`` is up
+to you.
 """
 
 import hashlib
@@ -116,9 +116,9 @@ def install(lock):
         stop(
             f"Could not install the pinned packages of {LOCKS[lock].relative_to(ROOT)}; pip said:",
             *[f"  {line}" for line in said.strip().splitlines() if "WARNING" not in line][-6:],
-            "Most often the network or the package index cannot be reached (a proxy goes into HTTPS_PROXY,",
-            "another index into PIP_INDEX_URL), or the disk is full. Nothing half-made is used: mend it and",
-            "run the same command again.",
+            "Most often the network or the package index cannot be reached (set HTTPS_PROXY for a proxy,",
+            "PIP_INDEX_URL for another index), or the disk is full. Fix it and run the same command again;",
+            "a partial installation is never used.",
         )
     stamp("run").write_text(before["run"])
     if lock == "test":
@@ -190,13 +190,13 @@ def main():
     except ImproperlyConfigured as fault:
         if "--traceback" in sys.argv:
             raise
-        stop(f"The settings do not work: {fault}")
+        stop(f"Settings error: {fault}")
     except OperationalError as fault:
         if "--traceback" in sys.argv:
             raise
         stop(
-            f"The database cannot be used: {str(fault).strip()}",
-            "Is DATABASE_URL right and the server up? Missing tables are made by: python3 manage.py migrate",
+            f"Database error: {str(fault).strip()}",
+            "Check DATABASE_URL and the server. To create missing tables: python3 manage.py migrate",
         )
 
 

@@ -359,6 +359,6 @@ def run(running: Servers, number: int, kills: int, seed: int, say: Callable[[str
     if max(back) > AFTER_BROKER:
         faults.append(f"after the broker's return it took {max(back):.0f} s, more than {AFTER_BROKER}")
     for each in faults:
-        say(f"FAULT: {each}")
+        say(f"ERROR: {each}")
     connections.close_all()
     return 1 if faults else 0

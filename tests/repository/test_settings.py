@@ -136,5 +136,5 @@ def test_manage_says_it_in_a_line(tmp_path: pathlib.Path) -> None:
         check=False,
     )
     assert done.returncode == 1
-    assert done.stderr.startswith("The settings do not work: SECRET_KEY is not set.")
+    assert done.stderr.startswith("Settings error: SECRET_KEY is not set.")
     assert "Traceback" not in done.stderr

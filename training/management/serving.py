@@ -1,4 +1,4 @@
-"""Pages and API on this machine alone, with the sweep in the same process where there is no broker."""
+"""Pages and API on this machine alone, with the background jobs in the same process without a broker."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ HOST = "127.0.0.1"
 
 
 def add_port(parser: ArgumentParser) -> None:
-    parser.add_argument("--port", type=int, default=8000, help="where to serve (default: 8000)")
+    parser.add_argument("--port", type=int, default=8000, help="the port (default: 8000)")
 
 
 def check_port(port: int) -> None:
-    """Refuse a port that cannot be served on, while nothing has been done yet."""
+    """Refuse a port that cannot be used, before anything else is done."""
     if not 1 <= port <= 65_535:
         raise CommandError(f"--port {port}: ports run from 1 to 65535.", returncode=2)
     with socket.socket() as probe:
@@ -29,17 +29,17 @@ def check_port(port: int) -> None:
             probe.bind((HOST, port))
         except OSError as problem:
             raise CommandError(
-                f"Port {port} of {HOST} cannot be used ({problem.strerror}). "
-                f"Name another one, as with --port {port % 65_535 + 1}.",
+                f"Cannot use port {port} of {HOST} ({problem.strerror}). "
+                f"Choose another, such as --port {port % 65_535 + 1}.",
                 returncode=2,
             ) from None
 
 
 def serve(port: int, out: OutputWrapper) -> None:
-    """Serve until Ctrl-C or a signal to end, which ends requests in progress too. Does not come back.
+    """Serve until Ctrl-C or SIGTERM, which ends requests in progress too. Does not return.
 
-    Mail for which no server is set is written to a folder, which ``out`` is told. Where a broker is set, its
-    worker and beat do the sweeping, else a thread here does.
+    Without a mail server, e-mails are written to a folder, which ``out`` names. Without a broker, a thread
+    here runs the background jobs.
     """
     if settings.EMAIL_BACKEND.endswith("console.EmailBackend"):
         folder = settings.DATA_DIR / "mail"
@@ -49,9 +49,9 @@ def serve(port: int, out: OutputWrapper) -> None:
         }
         for name, value in kept.items():
             setattr(settings, name, value)
-        out.write(f"\nE-mails are not sent but written to {folder}.")
+        out.write(f"\nE-mails are not sent; they are written to {folder}.")
     if settings.REDIS_URL:
-        out.write("\nReminders are the work of worker and beat, for REDIS_URL is set.")
+        out.write("\nREDIS_URL is set: worker and beat send the reminders.")
     out.write(f"\nServing on http://{HOST}:{port}/ until Ctrl-C.")
     out.flush()
     # Takes a moment, and only who serves needs it.

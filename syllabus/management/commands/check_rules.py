@@ -19,8 +19,8 @@ BAD_DATA = 2
 
 class Command(BaseCommand):
     help = (
-        "Reads the regulation data and checks shape, kinds, citations and dates in force. Prints each file's "
-        "tally, every version whose text was not read itself, and the rulebook's id. Faults go to standard "
+        "Checks the regulation data: shape, kinds, citations and dates in force. Prints a summary of each "
+        "file, every version whose text was not read itself, and the rulebook's id. Errors go to standard "
         "error as file:line: message, with exit code 2."
     )
     requires_system_checks = []
@@ -40,7 +40,7 @@ class Command(BaseCommand):
         try:
             if not home.is_dir():
                 raise RuleDataError(
-                    [Fault("", "is no folder; name one that holds <authority>/<milestone>.yaml")]
+                    [Fault("", "is not a folder; name one with <authority>/<milestone>.yaml")]
                 )
             rules = rulebook.load(home)
         except RuleDataError as problem:

@@ -15,17 +15,19 @@ BAD_DATA = 2
 
 class Command(BaseCommand):
     help = (
-        "Writes a version of a course as YAML: the newest that is published, else the draft. Importing "
-        "the text again changes nothing."
+        "Writes a version of a course as YAML: the newest published one, else the draft. Importing the file "
+        "again changes nothing."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("code", metavar="CODE", help="the course's code, such as private-airplane")
         parser.add_argument("output", nargs="?", type=Path, metavar="FILE", help="default: standard output")
         parser.add_argument(
-            "--school", metavar="REF", help="the school's own course; without it, that of the product"
+            "--school",
+            metavar="REF",
+            help="the school's own course (default: the program's)",
         )
-        parser.add_argument("--number", type=int, metavar="N", help="this version, instead of the newest")
+        parser.add_argument("--number", type=int, metavar="N", help="this version (default: the newest)")
 
     def handle(self, *_args: Any, **options: Any) -> None:
         code, school, number = options["code"], options["school"], options["number"]
@@ -52,10 +54,10 @@ class Command(BaseCommand):
 
     @staticmethod
     def missing(code: str, school: str | None, number: int | None, versions: Any) -> str:
-        """What there is instead of the version that was asked for."""
+        """The versions or courses that exist instead."""
         of_school = f" of {school}" if school else ""
         if there := [str(each.number) for each in versions]:
-            return f"{code}{of_school} has no version {number}; there are {', '.join(there)}"
+            return f"{code}{of_school} has no version {number}. Its versions: {', '.join(there)}."
         known = models.Course.objects.values_list("code", "school_ref")
         names = [f"{each} --school {whose}" if whose else each for each, whose in known]
-        return f"no course{of_school} is called {code!r}; there are {', '.join(names) or 'none'}"
+        return f"No course {code!r}{of_school}. Known courses: {', '.join(names) or 'none'}."

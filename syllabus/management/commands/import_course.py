@@ -26,9 +26,9 @@ _SCHOOL = re.compile(r"[-a-zA-Z0-9_]{1,60}", re.ASCII)
 
 class Command(BaseCommand):
     help = (
-        "Reads a course and keeps it as the draft of its next version, in the place of the draft there is. "
-        "Faults go to standard error as file:line: message, with exit code 2, and nothing is written. A file "
-        "that says what the newest version says changes nothing."
+        "Imports a course as the draft of its next version; an earlier draft is replaced. Errors go to "
+        "standard error as file:line: message, with exit code 2, and nothing is imported. A file that equals "
+        "the newest version changes nothing."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -36,17 +36,17 @@ class Command(BaseCommand):
         parser.add_argument(
             "--school",
             metavar="REF",
-            help="the short name of the school it belongs to; without it, every school may use the course",
+            help="the short name of its school (default: every school may use the course)",
         )
         parser.add_argument(
-            "--publish", action="store_true", help="publish it: from then on this version stays as it is"
+            "--publish", action="store_true", help="publish the version, which cannot be changed afterwards"
         )
 
     def handle(self, *_args: Any, **options: Any) -> None:
         path: Path = options["file"]
         school: str | None = options["school"]
         if school is not None and not _SCHOOL.fullmatch(school):
-            self.refuse([Fault("--school", f"{school!r} is no short name of a school, such as 'demo'")])
+            self.refuse([Fault("--school", f"{school!r} is not the short name of a school, such as 'demo'")])
         try:
             stands = files.read_bytes(path.read_bytes(), str(path))
             saved, version = self.keep(stands, school, publish=options["publish"])
@@ -74,19 +74,19 @@ class Command(BaseCommand):
 
 
 def told(stands: Outline, version: models.CourseVersion, changed: bool) -> Iterator[str]:
-    """What is kept now, what it plans, and how well its limits were read."""
+    """What was imported, what it plans, and how well its limits were checked."""
     whose = version.course.school_ref
     owner = f"of {whose}" if whose else "that every school may use"
-    state = "published, and stays as it is" if version.is_published else "a draft"
+    state = "published" if version.is_published else "a draft"
     yield f"{version.course.code} version {version.number}, a course {owner}: {state}" + (
-        "" if changed else "; the file says what it said already"
+        "" if changed else "; no changes"
     )
     counts = (len(stands.stages), "stages"), (len(stands.lessons), "lessons"), (len(stands.items), "items")
     yield "  " + ", ".join(f"{number} {name}" for number, name in counts)
-    planned = {"in all": "total", "dual": "dual", "solo": "solo"}
+    planned = {"total": "total", "dual": "dual", "solo": "solo"}
     times = [f"{format_time(stands.planned(kind))} {name}" for name, kind in planned.items()]
     yield f"  planned flight time {', '.join(times)}; {format_time(stands.ground_time)} on the ground"
     marks = Counter(tolerance.verified for item in stands.items for tolerance in item.standard)
     if marks:
         shown = ", ".join(f"{marks[mark]} {mark}" for mark in VERIFIED if marks[mark])
-        yield f"  limits of its standards: {shown}; check what was not read against the test standard"
+        yield f"  limits of its standards: {shown}; check the others against the test standard"

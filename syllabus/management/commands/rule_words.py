@@ -13,11 +13,11 @@ from syllabus.law import rulebook
 
 
 class Command(BaseCommand):
-    """Prints an entry for each text that pages look up in the reader's language and that stands in data."""
+    """Prints an entry for each text of the data that pages look up in the reader's language."""
 
     help = (
-        "Prints the plain words of the rules, which makemessages does not find, as entries of gettext. "
-        "Put them beside the others of a language: msgcat django.po rules.pot."
+        "Prints the plain words of the rules, which makemessages does not find, as gettext entries. Add them "
+        "to the others of a language: msgcat django.po rules.pot."
     )
     requires_system_checks: list[str] = []
 

@@ -297,17 +297,17 @@ def test_a_course_is_imported_exported_and_imported_again_without_a_change(tmp_p
     code, out, err = run("import_course", str(FILE), "--publish")
     assert (code, err) == (0, "")
     assert out.splitlines() == [
-        "private-airplane version 1, a course that every school may use: published, and stays as it is",
+        "private-airplane version 1, a course that every school may use: published",
         "  4 stages, 29 lessons, 79 items",
-        "  planned flight time 41.1 h in all, 29.9 h dual, 11.2 h solo; 19.3 h on the ground",
-        "  limits of its standards: 1 read, 21 second-hand, 40 memory; check what was not read against the"
+        "  planned flight time 41.1 h total, 29.9 h dual, 11.2 h solo; 19.3 h on the ground",
+        "  limits of its standards: 1 read, 21 second-hand, 40 memory; check the others against the"
         " test standard",
     ]
     target = tmp_path / "out.yaml"
     assert run("export_course", "private-airplane", str(target))[0] == 0
     code, out, _ = run("import_course", str(target))
     assert code == 0
-    assert out.splitlines()[0].endswith("stays as it is; the file says what it said already")
+    assert out.splitlines()[0].endswith("published; no changes")
     assert models.CourseVersion.objects.count() == 1
     assert run("export_course", "private-airplane")[1] == target.read_text()
     again = files.read_bytes(target.read_bytes(), "out.yaml")
@@ -351,7 +351,7 @@ def test_a_school_has_its_own_course_beside_the_products(file: pathlib.Path) -> 
     assert outlines.newest("small", "north") is not None
     assert outlines.newest("small", None) is None
     code, _, err = run("import_course", str(file), "--school", "no such")
-    assert (code, err) == (2, "--school: 'no such' is no short name of a school, such as 'demo'\n")
+    assert (code, err) == (2, "--school: 'no such' is not the short name of a school, such as 'demo'\n")
 
 
 @pytest.mark.django_db
@@ -364,13 +364,13 @@ def test_publishing_what_is_a_draft_already_publishes_it(file: pathlib.Path) -> 
 
 @pytest.mark.django_db
 def test_an_export_names_what_there_is_instead(file: pathlib.Path, tmp_path: pathlib.Path) -> None:
-    assert run("export_course", "small")[0::2] == (2, "no course is called 'small'; there are none")
+    assert run("export_course", "small")[0::2] == (2, "No course 'small'. Known courses: none.")
     run("import_course", str(file), "--school", "north", "--publish")
     assert run("export_course", "small")[0::2] == (
-        2, "no course is called 'small'; there are small --school north",
+        2, "No course 'small'. Known courses: small --school north.",
     )  # fmt: skip
     assert run("export_course", "small", "--school", "north", "--number", "2")[0::2] == (
-        2, "small of north has no version 2; there are 1",
+        2, "small of north has no version 2. Its versions: 1.",
     )  # fmt: skip
     code, _, err = run("export_course", "small", str(tmp_path), "--school", "north")
     assert (code, err) == (2, f"{tmp_path}: cannot be written: Is a directory")

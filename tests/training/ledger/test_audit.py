@@ -39,7 +39,7 @@ def signed(db: None) -> None:
 
 @pytest.mark.django_db
 def test_nothing_sealed_is_no_fault() -> None:
-    assert verified() == (0, "Nothing has been sealed yet.\nWHOLE\n")
+    assert verified() == (0, "No signed entries yet.\nWHOLE\n")
 
 
 @pytest.mark.usefixtures("signed")
@@ -90,7 +90,7 @@ def test_a_change_in_the_database_is_found_and_named(statement: str, named: str)
         cursor.execute(statement)
     code, said = verified()
     assert code == 1
-    assert re.search(rf"^FAULT .*{named}[^0-9]", said, re.M), said
+    assert re.search(rf"^ERROR .*{named}[^0-9]", said, re.M), said
 
 
 @pytest.mark.usefixtures("signed")
@@ -102,7 +102,7 @@ def test_every_deleted_entry_is_found_in_the_database() -> None:
             cursor.execute("DELETE FROM ledger_entrybody WHERE entry_id = %s", [entry.pk])
             cursor.execute("DELETE FROM ledger_entry WHERE id = %s", [entry.pk])
         code, said = verified()
-        assert (code, f"FAULT ledger {TREE}: entry {index}: missing" in said) == (1, True)
+        assert (code, f"ERROR ledger {TREE}: entry {index}: missing" in said) == (1, True)
         transaction.savepoint_rollback(point)
     assert verified()[0] == 0
 
@@ -137,7 +137,7 @@ def test_an_end_cut_off_from_every_table_is_found_by_the_checkpoint_that_was_lef
     code, said = verified(tree=TREE)
     assert code == 1
     assert "at 70 entries: was signed over 70 entries, but there are only 40" in said
-    assert said.count("FAULT") == 1
+    assert said.count("ERROR") == 1
 
     with lifted(), connection.cursor() as cursor:
         cursor.execute("DELETE FROM ledger_checkpoint WHERE size = 70")
@@ -199,7 +199,7 @@ def test_a_file_without_checkpoint_is_refused(tmp_path: Path, text: str | None, 
 
 @pytest.mark.usefixtures("signed")
 def test_a_ledger_that_is_not_there_is_named() -> None:
-    with pytest.raises(CommandError, match=f"There is no ledger other. There are: {TREE}"):
+    with pytest.raises(CommandError, match=f"No ledger other. Known ledgers: {TREE}"):
         verified(tree="other")
 
 
@@ -208,7 +208,7 @@ def test_a_checkpoint_of_another_ledger_is_not_passed_over(tmp_path: Path) -> No
     sealed_in_database(1, tree="other")
     kept = tmp_path / "checkpoint.jws"
     kept.write_text(checkpoints.issue("other", at=NOON).token)
-    with pytest.raises(CommandError, match="is of the ledger other"):
+    with pytest.raises(CommandError, match="belongs to the ledger other"):
         verified(tree=TREE, against=[kept])
 
 
@@ -247,7 +247,7 @@ def test_what_sqlite_lets_into_a_column_ends_in_a_fault_not_in_a_trace() -> None
         cursor.execute("UPDATE ledger_node SET level = 'x' WHERE id = 5")
     code, said = verified()
     assert code == 1
-    assert "FAULT" in said
+    assert "ERROR" in said
 
 
 @pytest.mark.sqlite
@@ -261,4 +261,4 @@ def test_a_body_without_entry_is_found() -> None:
         cursor.execute("PRAGMA foreign_keys=ON")
     code, said = verified()
     assert code == 1
-    assert re.search(r"FAULT body \d+: belongs to no entry", said)
+    assert re.search(r"ERROR body \d+: belongs to no entry", said)

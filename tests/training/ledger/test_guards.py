@@ -161,7 +161,7 @@ def test_a_trigger_that_was_tampered_with_is_noticed(statement: str, named: str)
     out = StringIO()
     with pytest.raises(SystemExit):
         call_command("verify_ledger", stdout=out)
-    assert f"FAULT trigger {named}: is not in place" in out.getvalue()
+    assert f"ERROR trigger {named}: is not in place" in out.getvalue()
     out = StringIO()
     call_command("ledger_guards", stdout=out)
     assert named in out.getvalue()

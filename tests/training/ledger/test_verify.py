@@ -89,14 +89,14 @@ def test_it_runs_without_django_and_without_the_rest_of_the_project(alone: Path)
 
     code, said = run(alone, "record.json", "--key", "another")
     assert code == 1
-    assert "FAULT keys: none of the file's keys is one you trust (another)" in said
+    assert "ERROR keys: none of the file's keys is one you trust (another)" in said
 
     document["entries"][1]["body"] = document["entries"][1]["body"].replace("grade", "grads")
     (alone / "record.json").write_text(json.dumps(document))
     code, said = run(alone, "record.json")
     assert code == 1
-    assert "FAULT entries[1] (entry 8): its body, salt or commitment was changed" in said
-    assert said.endswith("NOT WHOLE: 1 fault(s). Do not rely on this file.\n")
+    assert "ERROR entries[1] (entry 8): its body, salt or commitment was changed" in said
+    assert said.endswith("NOT WHOLE. Errors: 1. Do not rely on this file.\n")
 
     (alone / "record.json").write_text(json.dumps(export(TREE, at=NOON)))
     code, said = run(alone, "record.json", blocked="django cryptography")
@@ -112,13 +112,13 @@ def test_it_runs_without_django_and_without_the_rest_of_the_project(alone: Path)
     [
         pytest.param(None, 2, "Cannot be checked: record.json: No such file or directory", id="no file"),
         pytest.param(b"\xff\xfe", 2, "Cannot be checked: record.json: is not UTF-8 text", id="no text"),
-        pytest.param(b"", 1, "FAULT file: is not JSON as an export is written", id="an empty file"),
+        pytest.param(b"", 1, "ERROR file: is not JSON as an export is written", id="an empty file"),
         pytest.param(b'{"a": 1.0}', 1, "the number 1.0 is not a whole one", id="a fraction"),
         pytest.param(b'{"a":1,"a":2}', 1, "the key 'a' stands twice", id="a key twice"),
         pytest.param(b"[" * 200_000, 1, "nested too deeply", id="nested without end"),
-        pytest.param(b"1" * 5000, 1, "FAULT file: is not JSON", id="a number without end"),
+        pytest.param(b"1" * 5000, 1, "ERROR file: is not JSON", id="a number without end"),
         pytest.param(
-            b"{}", 1, "FAULT file: is not an export of a ledger (ledger-export/1)", id="another JSON"
+            b"{}", 1, "ERROR file: is not an export of a ledger (ledger-export/1)", id="another JSON"
         ),
     ],
 )

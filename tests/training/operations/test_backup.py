@@ -135,7 +135,7 @@ def test_taken_back_elsewhere_it_gives_the_same_answers_and_stays_sealed(places:
     assert "  signed lessons: 2" in moved.said
     ledger = re.compile(r"  ledger school-\d+: 2 entries \(0 erased\), \d+ nodes, 1 checkpoints: whole")
     assert [line for line in moved.said if "ledger" in line and ledger.fullmatch(line)]
-    assert not [line for line in moved.said if line.startswith(("FAULT", "CAUTION"))]
+    assert not [line for line in moved.said if line.startswith(("ERROR", "CAUTION"))]
     for table, says in SEALED.items():
         sealed = " WHERE sealed" if table == "training_flight" else ""
         connection = moved.second.connect()
@@ -188,10 +188,7 @@ def test_nothing_is_written_over_and_nothing_half_taken_back(places: Places, kin
     cut.write_bytes(before[: len(before) * 2 // 3])
     words.write_text("These are words and no backup.")
     again, into = moved.second.does(f"manage backup {moved.file}", f"manage restore {moved.file}")
-    assert (
-        again["fault"]
-        == f"{moved.file} is there already: name a new file, so that no backup is written over."
-    )
+    assert again["fault"] == f"{moved.file} already exists. Name a new file."
     assert into["fault"].startswith("The database is not empty (there is ")
     assert moved.file.read_bytes() == before
     files = {
@@ -236,10 +233,10 @@ def test_a_row_changed_in_the_backup_is_named_after_the_restore(places: Places) 
         connection.execute("UPDATE training_flight SET remarks = 'calm' WHERE sealed")
     (done,) = places.new("sqlite").does(f"manage restore {changed}")
     assert done["code"] == 1
-    faults = [line for line in done["out"].splitlines() if line.startswith("FAULT")]
-    assert "FAULT trigger training_flight_no_update is not in place" in faults
-    assert len([line for line in faults if line.startswith("FAULT school ")]) == 2, faults
-    assert done["out"].splitlines()[-1] == f"NOT WHOLE: {len(faults)} fault(s)."
+    faults = [line for line in done["out"].splitlines() if line.startswith("ERROR")]
+    assert "ERROR trigger training_flight_no_update is not in place" in faults
+    assert len([line for line in faults if line.startswith("ERROR school ")]) == 2, faults
+    assert done["out"].splitlines()[-1] == f"NOT WHOLE. Errors: {len(faults)}."
 
 
 @pytest.mark.parametrize(

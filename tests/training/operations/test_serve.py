@@ -82,7 +82,7 @@ def test_on_an_empty_folder_it_makes_the_tables_says_what_to_do_first_and_ends_w
         os.killpg(process.pid, signal.SIGINT)
         out, err = process.communicate(timeout=20)
         assert process.returncode == 0
-        assert "There is no school yet." in out
+        assert "No school yet." in out
         assert f"Serving on {here}/ until Ctrl-C." in out
         assert "Traceback" not in err
 
@@ -130,5 +130,5 @@ def test_a_port_that_is_taken_is_told_with_the_way_out(tmp_path: pathlib.Path) -
             timeout=SECONDS,
         )
     assert done.returncode == 2
-    assert f"Port {port} of 127.0.0.1 cannot be used" in done.stderr
+    assert f"Cannot use port {port} of 127.0.0.1" in done.stderr
     assert "Traceback" not in done.stderr

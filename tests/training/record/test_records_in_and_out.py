@@ -161,7 +161,7 @@ def test_a_file_becomes_a_new_students_record_and_comes_out_again(people: Cast, 
     out, err, code = imported(document(DOCUMENT), "--school", "lakeside")
 
     student = Student.objects.get(name="Ada Example")
-    assert (out, err, code) == (f"Ada Example ({student.ref}): a new student; entries: 1 added\n", "", 0)
+    assert (out, err, code) == (f"Ada Example ({student.ref}): new student; entries: 1 added\n", "", 0)
 
     out, err, code = run("export_record", str(student.ref))
     assert (err, code) == ("", 0)
@@ -175,13 +175,13 @@ def test_a_file_takes_the_place_of_a_students_record(people: Cast, document):
     assert models.RecordChange.objects.get().by == people.ida
 
     out, _, code = imported(*arguments)
-    assert (out, code) == (f"Ada Example ({people.sam.ref}): nothing is different\n", 0)
+    assert (out, code) == (f"Ada Example ({people.sam.ref}): no changes\n", 0)
 
 
 def test_an_empty_record_of_a_new_student(people: Cast, document):
     out, _, code = imported(document({"format": "training-record/1"}), "--school", "lakeside")
 
-    assert (out.endswith("a new student with an empty record\n"), code) == (True, 0)
+    assert (out.endswith("new student with an empty record\n"), code) == (True, 0)
 
 
 def test_standard_input_is_read_for_a_hyphen(people: Cast, monkeypatch):
@@ -197,7 +197,7 @@ def test_faults_of_standard_input_are_said_to_be_its_own(people: Cast, monkeypat
     out, err, code = imported("-", "--school", "lakeside")
 
     assert (out, code) == ("", 2)
-    assert err.startswith("standard input: nothing was written; 3 faults:\n")
+    assert err.startswith("standard input: Nothing imported; 3 errors:\n")
 
 
 @pytest.mark.parametrize(
@@ -212,7 +212,7 @@ def test_every_fault_is_listed_and_nothing_is_written(people: Cast, document, co
     out, err, code = imported(document(content), "--school", "lakeside")
 
     assert (out, code) == ("", 2)
-    assert "nothing was written" in err
+    assert "Nothing imported" in err
     assert "Traceback" not in err
     for place in places:
         assert place in err
@@ -221,19 +221,19 @@ def test_every_fault_is_listed_and_nothing_is_written(people: Cast, document, co
 
 WRONG = [
     pytest.param(["/no/such/file", "--school", "lakeside"], "cannot be read", id="no file"),
-    pytest.param(["FILE", "--school", "nowhere"], "there are: hilltop, lakeside", id="no school"),
+    pytest.param(["FILE", "--school", "nowhere"], "Known schools: hilltop, lakeside", id="no school"),
     pytest.param(
-        ["FILE", "--school", "lakeside", "--student", "sam"], "no student's reference", id="no UUID"
+        ["FILE", "--school", "lakeside", "--student", "sam"], "not a student reference", id="no UUID"
     ),
     pytest.param(
         ["FILE", "--school", "lakeside", "--student", "00000000-0000-0000-0000-000000000007"],
-        "no student at lakeside",
+        "No student at lakeside",
         id="no student",
     ),
     pytest.param(
-        ["FILE", "--school", "hilltop", "--student", "SAM"], "no student at hilltop", id="another school"
+        ["FILE", "--school", "hilltop", "--student", "SAM"], "No student at hilltop", id="another school"
     ),
-    pytest.param(["FILE", "--school", "lakeside", "--by", "x@y.example"], "no user signs in", id="no user"),
+    pytest.param(["FILE", "--school", "lakeside", "--by", "x@y.example"], "No user with", id="no user"),
     pytest.param(
         ["FILE", "--school", "lakeside", "--by", "olaf@hilltop.example"], "neither instructs", id="not theirs"
     ),
@@ -259,7 +259,7 @@ def test_an_export_as_known_at_an_instant(people: Cast):
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        pytest.param(["sam"], "no student's reference", id="no reference"),
+        pytest.param(["sam"], "not a student reference", id="no reference"),
         pytest.param(
             ["SAM", "--known-at", "2026-11-24T12:00"], "no offset from UTC", id="an instant without offset"
         ),

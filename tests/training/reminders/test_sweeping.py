@@ -46,7 +46,7 @@ def test_a_record_that_was_left_is_named_and_tried_again_when_asked(people: Cast
     with time_machine.travel(THE_DAY):
         models.Stale.objects.filter(student_id=people.sam.pk).update(parked_at=THE_DAY, fault="Oops: no")
         said = ran("send_reminders")
-        assert f"not worked out: student {people.sam.pk} of Lakeside Flying: Oops: no" in said
+        assert f"failed: student {people.sam.pk} of Lakeside Flying: Oops: no" in said
         assert "2 records worked out" not in said
         assert "1 records worked out" in ran("send_reminders", "--retry")
 
@@ -60,7 +60,7 @@ def test_a_sweep_that_fails_in_part_says_so_does_the_rest_and_leaves_no_tick(
 
     monkeypatch.setattr("training.services.reminders.due.make_for_roles", broken)
     sam(people, solo("2026-02-01"))
-    with time_machine.travel(THE_DAY), pytest.raises(CommandError, match="failed in part"):
+    with time_machine.travel(THE_DAY), pytest.raises(CommandError, match="Some jobs failed"):
         ran("send_reminders")
     assert len(mail.outbox) == 2
     assert not models.Tick.objects.filter(name=heartbeats.SWEEP).exists()
@@ -112,17 +112,17 @@ def test_a_backlog_is_worked_off_in_parts(people: Cast) -> None:
 
 @pytest.mark.django_db
 def test_the_demo_goes_back_to_its_first_day(monkeypatch) -> None:
-    assert ran("reset_demo") == "There is no demo school here; nothing was done.\n"
+    assert ran("reset_demo") == "No demo school here. Nothing changed.\n"
     monkeypatch.setenv("DEMO_PASSWORD", "a-fine-day-for-it")
     loaded = demo.load(dt.date(2026, 3, 2), password="x")
     lena = models.Student.objects.get(ref=demo.ref("lena"))
     sweep("2026-03-02 22:00")
     assert models.Reminder.objects.filter(student=lena).exists()
     said = ran("reset_demo")
-    assert said == f"{loaded.school.name} is as on its first day, with {len(loaded.students)} students.\n"
+    assert said == f"{loaded.school.name} was reset, with {len(loaded.students)} students.\n"
     assert not models.Reminder.objects.exists()
     assert models.Stale.objects.count() == len(loaded.students)
     assert models.Student.objects.get(ref=demo.ref("lena")).pk != lena.pk
     monkeypatch.delenv("DEMO_PASSWORD")
-    with pytest.raises(CommandError, match="DEMO_PASSWORD is not set"):
+    with pytest.raises(CommandError, match="Set DEMO_PASSWORD"):
         ran("reset_demo")

@@ -211,5 +211,7 @@ def test_the_command_says_what_is_closed(somebody: Cast) -> None:
     out = StringIO()
     with time_machine.travel(AFTER, tick=False):
         call_command("erase_student", str(somebody.sam.ref), reason="asked for", stdout=out)
-    assert "Would be closed, without name and address: 2 account(s) that have no other use." in out.getvalue()
+    assert (
+        "Would be closed, with name and e-mail removed: 2 accounts that have no other use." in out.getvalue()
+    )
     assert "AGAINST: On hold since" in out.getvalue()

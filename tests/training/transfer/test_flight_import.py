@@ -153,7 +153,7 @@ def unpacking_to(size: int) -> bytes:
         ),
         pytest.param(
             b"PK\x03\x04 and no more",
-            "f: is no XLSX file that can be read; save it once more, or as CSV",
+            "f: is not a readable XLSX file; save it again, or as CSV",
             id="a broken spreadsheet",
         ),
         pytest.param(

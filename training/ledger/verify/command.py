@@ -76,7 +76,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         try:
             document = sealed.strict_json(text)
         except ValueError as fault:
-            print(f"FAULT file: is not JSON as an export is written: {fault}")
+            print(f"ERROR file: is not JSON as an export is written: {fault}")
             return BROKEN
         verdict = check(document, trusted=asked.key, against=against)
     except ModuleNotFoundError as fault:

@@ -287,10 +287,10 @@ def _against(verdict: Verdict, token: str, keys: Mapping[str, str], checkpoint: 
 
 def report(verdict: Verdict, trusted: Sequence[str]) -> list[str]:
     """What is said about a verdict, in lines."""
-    lines = [f"FAULT {fault}" for fault in verdict.faults]
+    lines = [f"ERROR {fault}" for fault in verdict.faults]
     checkpoint = verdict.checkpoint
     if verdict.faults or checkpoint is None:
-        return [*lines, f"NOT WHOLE: {len(verdict.faults)} fault(s). Do not rely on this file."]
+        return [*lines, f"NOT WHOLE. Errors: {len(verdict.faults)}. Do not rely on this file."]
     lines.append(
         f"WHOLE: {verdict.entries} entries of the ledger {checkpoint['tree']}, proved against its "
         f"checkpoint of {checkpoint['size']} entries at {checkpoint['at']}, signed with the key "

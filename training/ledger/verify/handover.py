@@ -138,8 +138,8 @@ def _files(files: Mapping[str, bytes], listed: list[dict[str, Any]]) -> Iterable
 def report(found: Checked, trusted: list[str]) -> list[str]:
     """What is said about a hand-over, in lines."""
     if not found.whole or found.manifest is None:
-        lines = [f"FAULT {fault}" for fault in found.faults]
-        return [*lines, f"NOT WHOLE: {len(lines)} fault(s). Do not rely on this file."]
+        lines = [f"ERROR {fault}" for fault in found.faults]
+        return [*lines, f"NOT WHOLE. Errors: {len(lines)}. Do not rely on this file."]
     about = found.manifest["about"]
     return [
         *exported.report(found.ledger, trusted),

@@ -1,4 +1,4 @@
-"""``manage.py audit``: a school's records held against the rules, and what does not agree with them."""
+"""``manage.py audit``: the findings of a school's records under the rules."""
 
 from __future__ import annotations
 
@@ -22,11 +22,11 @@ FOUND = 1
 
 
 class Command(BaseCommand):
-    """Exit code 0 where nothing was found or everything was dealt with, 1 where something is open."""
+    """Exit code 0 without open findings, else 1."""
 
     help = (
-        "Holds every record of a school against the rules in force on each entry's own day, keeps what was "
-        "found, and tells what is open. Exit code 0: nothing is open; 1: something is."
+        "Checks every record of a school against the rules in force on the day of each entry, saves the "
+        "findings, and lists the open ones. Exit code 0: no open findings; 1: open findings."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -34,30 +34,30 @@ class Command(BaseCommand):
         parser.add_argument(
             "--on", type=_day, metavar="DAY", help="as of this day (default: today at the school)"
         )
-        parser.add_argument("--all", action="store_true", help="also what was dealt with, and what is gone")
+        parser.add_argument("--all", action="store_true", help="also list closed findings")
         form = parser.add_mutually_exclusive_group()
-        form.add_argument("--json", action="store_true", help="as JSON")
-        form.add_argument("--csv", action="store_true", help="as a table for a spreadsheet")
-        form.add_argument("--xlsx", type=pathlib.Path, metavar="FILE", help="as a workbook, into a file")
+        form.add_argument("--json", action="store_true", help="print JSON")
+        form.add_argument("--csv", action="store_true", help="print CSV")
+        form.add_argument("--xlsx", type=pathlib.Path, metavar="FILE", help="write a workbook to FILE")
         form.add_argument(
-            "--pdf", type=pathlib.Path, metavar="FILE", help="the whole audit to print, into a file"
+            "--pdf", type=pathlib.Path, metavar="FILE", help="write the whole audit to FILE as PDF"
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
         school = School.objects.filter(slug=options["school"]).first()
         if school is None:
             known = ", ".join(School.objects.order_by("slug").values_list("slug", flat=True)[:20]) or "none"
-            raise CommandError(f"No school is called {options['school']!r}. There are: {known}.")
+            raise CommandError(f"No school {options['school']!r}. Known schools: {known}.")
         at = timezone.now()
         on = options["on"] or school.day(at)
         if on > school.day(at):
-            raise CommandError(f"--on {on} is still to come; today at the school is {school.day(at)}.")
+            raise CommandError(f"--on {on} is in the future; today at the school is {school.day(at)}.")
         done = findings.recompute(school, on, at=at, by=None, via="command")
         everything = options["all"] or options["pdf"]
         if done.kept:
             listed = findings.listed(school, state=None if everything else findings.OPEN)
             rows = list(listed.filter(day__lte=on))
-        else:  # as of an earlier day than before: told, and nothing is changed
+        else:  # of an earlier day than the last audit: listed, and nothing is saved
             wanted = findings.STATES if everything else (findings.OPEN,)
             rows = [each for each in done.standing if findings.state_of(each) in wanted]
         if options["json"]:
@@ -78,9 +78,9 @@ class Command(BaseCommand):
         self._say(
             f"{school}: {run.students} students audited as of {run.on}: {run.found} findings,"
             + (
-                f" {done.new} new, {done.returned} back, {done.gone} gone since the last audit."
+                f" {done.new} new, {done.returned} reopened, {done.gone} gone since the last audit."
                 if done.kept
-                else " an audit as of a later day was kept before, so that this one changes nothing."
+                else " an audit of a later day is on file, so this one was not saved."
             )
         )
         for row in rows:
@@ -90,7 +90,7 @@ class Command(BaseCommand):
             self._say(f"  {row.body['says']}")
             self._say(f"  {'; '.join(row.body['citations'])}. {row.body['way']} (finding {row.ref})")
         if not rows:
-            self._say("Nothing is open.")
+            self._say("No open findings.")
 
     def _say(self, line: str) -> None:
         self.stdout.write(encodable(clean(line), getattr(self.stdout, "encoding", None)))
@@ -107,7 +107,7 @@ def _day(text: str) -> date:
     try:
         return date.fromisoformat(text)
     except ValueError:
-        raise argparse.ArgumentTypeError(f"{text!r} is no day such as 2026-11-20") from None
+        raise argparse.ArgumentTypeError(f"{text!r} is not a date; write it like 2026-11-20") from None
 
 
 def _document(school: School, done: findings.Done, rows: list[Finding]) -> dict[str, Any]:

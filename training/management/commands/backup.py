@@ -11,12 +11,12 @@ from training.services.operations import backup
 
 
 class Command(BaseCommand):
-    """Exit code 0 once the file is whole and on the disk."""
+    """Exit code 0 once the whole file is on the disk."""
 
     help = (
-        "Writes the whole database to a new file, which manage.py restore takes back: a PostgreSQL dump in "
-        "its custom format, or a copy of the SQLite database. Others may go on working meanwhile. It holds "
-        "every record; it does not hold SECRET_KEY and LEDGER_SIGNING_KEY, which are kept apart from it."
+        "Writes the whole database to a new file that manage.py restore reads: a PostgreSQL dump in custom "
+        "format, or a copy of the SQLite database. The school can go on working meanwhile. The file holds "
+        "every record, but not SECRET_KEY and LEDGER_SIGNING_KEY: store those separately."
     )
     requires_system_checks: list[str] = []
 
@@ -31,5 +31,5 @@ class Command(BaseCommand):
         self.stdout.write(
             f"Wrote {options['file']}: a backup of {backup.kind()}, {size:,} bytes. It holds every student's "
             "record: encrypt it before it leaves this machine. SECRET_KEY and LEDGER_SIGNING_KEY are not in "
-            "it: keep them apart from it."
+            "it: store them separately."
         )

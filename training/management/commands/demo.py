@@ -1,4 +1,4 @@
-"""``manage.py demo``: an invented school to look at, on this machine alone."""
+"""``manage.py demo``: an invented school to explore, on this machine alone."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ class Command(BaseCommand):
 
     help = (
         "Loads an invented school, prints one student's gaps and the logins, and serves pages and API on "
-        f"{serving.HOST} until Ctrl-C. Loading again replaces the invented school and nothing else."
+        f"{serving.HOST} until Ctrl-C. Run it again to replace the invented school and nothing else."
     )
     requires_system_checks: list[str] = []
 
@@ -42,7 +42,7 @@ class Command(BaseCommand):
         parser.add_argument(
             "--in-this-database",
             action="store_true",
-            help="load into the database that DATABASE_URL names, instead of refusing to",
+            help="load into the database of DATABASE_URL all the same",
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -50,7 +50,7 @@ class Command(BaseCommand):
         if not settings.EMBEDDED and not options["in_this_database"]:
             raise CommandError(
                 "DATABASE_URL is set, so this would load invented people with working logins into that "
-                "database. Unset it for an SQLite file of this machine's own, or add --in-this-database.",
+                "database. Unset it to use a local SQLite file, or add --in-this-database.",
                 returncode=2,
             )
         if not options["no_serve"]:
@@ -74,20 +74,20 @@ class Command(BaseCommand):
         return f"\n{student.name}\n\n{eligibility_table.render(report, width=100)}\n"
 
     def people(self, loaded: demo.Loaded, here: str) -> str:
-        """Who stands where, who can sign in, and what to look at."""
+        """The students with their stage, the logins, and links to start with."""
         stages = [f"  {student.name:14} {stage}" for student, stage in loaded.students]
         logins = [f"  {each.email:22} {each.role:14} {each.name}" for each in loaded.logins]
         student = f"{here}/api/v1/students/{demo.ref(SHOWN)}"
         return "\n".join(
             [
-                f"{loaded.school.name}: everybody in it is invented.",
+                f"{loaded.school.name}: all the people in it are invented.",
                 *stages,
                 "",
                 f"Logins, all with the password {loaded.password}",
                 *logins,
                 "",
-                "Addresses",
-                f"  {here}/                 the first page",
+                "Links",
+                f"  {here}/                 the home page",
                 f"  {here}/api/v1/docs/     the API and its description",
                 f"  {student}/eligibility/{toward()}",
                 f"  {' ' * len(here)}                  the table above, for Ida, Ada and Theo",

@@ -1,4 +1,4 @@
-"""``manage.py eligibility``: one training record document in, what it fulfils and what is missing out."""
+"""``manage.py eligibility``: the report on a training record document."""
 
 from __future__ import annotations
 
@@ -40,8 +40,8 @@ MOST_BYTES = 64 * 1024 * 1024
 COLUMNS = 100
 
 _EPILOG = """\
-exit codes: 0 eligible (without --toward: for every milestone that the rules cover), 1 not eligible or not
-known, 2 bad input, or no milestone that was asked about is covered by the rules.
+exit codes: 0 eligible (without --toward: for every milestone that the rules cover), 1 not eligible or
+unknown, 2 bad input, or the rules cover no requested milestone.
 
 examples:
   python3 manage.py eligibility record.json --toward {test} --on 2026-11-20
@@ -57,7 +57,7 @@ def epilog() -> str:
 
 
 def _such_as(*roles: str) -> str:
-    """The first milestone of these roles; a word for it where the rules have none or cannot be read."""
+    """The first milestone of these roles; MILESTONE if the rules have none or cannot be read."""
     try:
         return next((each.id for each in rulebook.current().in_role(*roles)), "MILESTONE")
     except RuleDataError:  # the question itself says so, with every error
@@ -77,9 +77,9 @@ class Asked:
 
 class Command(BaseCommand):
     help = (
-        "Reads a training record document and says what it fulfils toward a milestone, what is\n"
-        "missing, and on which days the answer holds. Without --toward, every milestone in a line.\n"
-        "Touches no database."
+        "Reads a training record document and reports what is met toward a milestone, what is"
+        " missing, and on which days the answer is valid. Without --toward: one line for each"
+        " milestone. Uses no database."
     )
     requires_system_checks = []
 
@@ -97,24 +97,24 @@ class Command(BaseCommand):
         parser.add_argument(
             "--toward",
             metavar="MILESTONE",
-            help=f"such as {_such_as(*ROLES)}; default: all",
+            help=f"such as {_such_as(*ROLES)} (default: all)",
         )
         parser.add_argument(
-            "--on", metavar="DAY", help="the day asked about, such as 2026-11-20; default: today"
+            "--on", metavar="DAY", help="the day of the question, such as 2026-11-20 (default: today)"
         )
         parser.add_argument(
             "--context",
             metavar="KEY=VALUE",
             action="append",
             default=[],
-            help=f"what a rule depends on besides the record; any of {', '.join(READERS)}; may be repeated",
+            help=f"context of the question: any of {', '.join(READERS)}; may be repeated",
         )
         parser.add_argument(
             "--known-at",
             metavar="INSTANT",
-            help="leave out what was recorded later, such as 2026-11-20T18:00:00-06:00",
+            help="ignore what was recorded after this time, such as 2026-11-20T18:00:00-06:00",
         )
-        parser.add_argument("--json", action="store_true", help="print the report alone, as JSON")
+        parser.add_argument("--json", action="store_true", help="print only the report, as JSON")
 
     def run_from_argv(self, argv: list[str]) -> None:
         """As Django's, without its closing of database connections: that alone would read the settings."""
@@ -180,7 +180,7 @@ class Command(BaseCommand):
         return encodable(text, _encoding(self.stdout))
 
     def show(self, text: str) -> None:
-        """Write to standard output. A reader that has gone away, or was never there, is nobody's fault."""
+        """Write to standard output. A closed pipe is no error."""
         if _is_closed(self.stdout):
             return
         try:
@@ -193,7 +193,7 @@ class Command(BaseCommand):
             self.refuse([Fault("standard output", problem.strerror or "cannot be written")])
 
     def refuse(self, faults: Iterable[Fault]) -> NoReturn:
-        """Print every fault in a line of its own and end with exit code 2."""
+        """Print each error on its own line and exit with code 2."""
         for fault in () if _is_closed(self.stderr) else faults:
             self.stderr.write(encodable(clean(str(fault)), _encoding(self.stderr)), str)
         sys.exit(BAD_INPUT)
@@ -217,11 +217,11 @@ def _discard(stream: TextIO) -> None:
     os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
-# Arguments, read with every fault listed at once
+# Arguments, read with all errors listed together
 
 
 def read(options: Mapping[str, Any], rules: Rulebook) -> Asked:
-    """The question and the record. Raises: QuestionError with the faults of both, each with its place."""
+    """The question and the record. Raises: QuestionError with the errors of both, each with its place."""
     faults = reading.Faults()
     on = datetime.now(UTC).astimezone().date()
     if options["on"] is not None:
@@ -278,7 +278,7 @@ def _record(faults: reading.Faults, name: str) -> Record:
                 [Fault("", f"more than {MOST_BYTES // 1024**2} MB; no training record is that long")]
             )
         if not text.strip():
-            raise DocumentError([Fault("", "is empty; a training record document is wanted")])
+            raise DocumentError([Fault("", "is empty; a training record document is expected")])
         return document.parse(reading.loads(text, error=DocumentError))
     except DocumentError as problem:
         faults.extend(Fault(shown, str(fault)) for fault in problem.faults)

@@ -1,4 +1,4 @@
-"""``manage.py erase_student``: what of a student's record may be erased when; and its erasure."""
+"""``manage.py erase_student``: plan or carry out the erasure of a student's record."""
 
 import datetime as dt
 from argparse import ArgumentParser
@@ -15,17 +15,20 @@ class Command(BaseCommand):
     """Exit codes: 0 done or shown, 2 bad input, or it may not be erased."""
 
     help = (
-        "Shows what an erasure of a student's record would take away, what the law asks to keep until when, "
-        "and what holds stand; with --really it is done. The proofs in the ledger stay."
+        "Shows what erasing a student's record would delete, how long the law requires the "
+        "record to be retained, and any holds. With --really the record is erased. The proofs"
+        " in the ledger stay."
     )
     requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("ref", metavar="REF", help="the student's reference")
-        parser.add_argument("--reason", required=True, metavar="TEXT", help="why; it is sealed, so no names")
-        parser.add_argument("--really", action="store_true", help="erase; without it nothing is written")
         parser.add_argument(
-            "--by", metavar="EMAIL", help="the administrator who does this; without it, the command line"
+            "--reason", required=True, metavar="TEXT", help="why; it goes into the ledger: no names"
+        )
+        parser.add_argument("--really", action="store_true", help="erase it; without this, nothing changes")
+        parser.add_argument(
+            "--by", metavar="EMAIL", help="the administrator who does this (default: the command line)"
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -48,11 +51,11 @@ class Command(BaseCommand):
             self.stdout.write(f"{done}: {number} {name}")
         self.stdout.write(f"{done}: the contents of {plan.bodies} ledger entries; their proofs stay.")
         self.stdout.write(
-            f"{'Closed' if options['really'] else 'Would be closed'}, without name and address:"
-            f" {len(plan.accounts)} account(s) that have no other use."
+            f"{'Closed' if options['really'] else 'Would be closed'}, with name and e-mail removed:"
+            f" {len(plan.accounts)} accounts that have no other use."
         )
         for name, number in plan.named.items():
-            self.stdout.write(f"The name still stands in {number} {name}: of somebody else, or look there.")
+            self.stdout.write(f"The name still appears in {number} {name}: another person's, or check it.")
         for each in plan.kept:
             years = each.rule.params["years"]
             self.stdout.write(
@@ -63,7 +66,7 @@ class Command(BaseCommand):
             for reason in plan.reasons:
                 self.stdout.write(f"AGAINST: {reason}")
             self.stdout.write(
-                "Nothing was written. "
-                + ("Say --really to erase it." if plan.may else f"It may be erased from {plan.may_from} on.")
+                "Nothing changed. "
+                + ("Add --really to erase it." if plan.may else f"It may be erased from {plan.may_from}.")
             )
         self.stdout.write(erasure.STAYS)

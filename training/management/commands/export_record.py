@@ -24,10 +24,10 @@ class Command(BaseCommand):
         parser.add_argument(
             "--known-at",
             metavar="INSTANT",
-            help="as the record was known then, such as 2026-03-02T19:40:00-06:00",
+            help="the record as known at this time, such as 2026-03-02T19:40:00-06:00",
         )
         parser.add_argument(
-            "--by", metavar="EMAIL", help="the user who does this; without it, the command line"
+            "--by", metavar="EMAIL", help="the user who does this (default: the command line)"
         )
 
     def handle(self, *args: Any, **options: Any) -> None:

@@ -17,26 +17,24 @@ class Command(BaseCommand):
     """Exit codes: 0 done, 2 bad input."""
 
     help = (
-        "Writes a student's whole record as one file (ZIP): the record document, pages as PDF, every sealed "
-        "entry with its proof, the signed checkpoint, the public keys, the courses. Check it offline: "
+        "Writes a student's whole record to one ZIP file: the record document, PDF pages, every signed entry "
+        "with its proof, the signed checkpoint, the public keys and the courses. Check it offline: "
         "python -m training.ledger.verify FILE --key ID"
     )
     requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("ref", metavar="REF", help="the student's reference")
+        parser.add_argument("file", metavar="FILE", type=Path, help="a new file")
         parser.add_argument(
-            "file", metavar="FILE", type=Path, help="where to write it; nothing is overwritten"
-        )
-        parser.add_argument(
-            "--by", metavar="EMAIL", help="the user who does this; without it, the command line"
+            "--by", metavar="EMAIL", help="the user who does this (default: the command line)"
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
         student = found_student(options["ref"])
         by = found_user(options["by"]) if options["by"] else None
         if options["file"].exists():
-            raise CommandError(f"{options['file']} is there already; name another file.", returncode=2)
+            raise CommandError(f"{options['file']} already exists; name another file.", returncode=2)
         try:
             raw = handover.make(student, by=by, at=dt.datetime.now(dt.UTC), via="command")
             options["file"].write_bytes(raw)

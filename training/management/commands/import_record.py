@@ -18,14 +18,14 @@ from training.services.records import record_changes, records
 
 
 class Command(BaseCommand):
-    """Exit codes: 0 done, 2 bad input with every fault on standard error and nothing written.
+    """Exit codes: 0 done, 2 bad input with every error on standard error and nothing imported.
 
     Whoever has the command line is believed about who it is; the entries are claims all the same.
     """
 
     help = (
-        "Reads a record document (training-record/1) and makes it a student's record: a new student's, or "
-        "with --student in the place of an existing one's."
+        "Imports a record document (training-record/1) as a new student, or with --student as the new record "
+        "of an existing student."
     )
     requires_system_checks: list[str] = []
 
@@ -33,11 +33,14 @@ class Command(BaseCommand):
         parser.add_argument("file", metavar="FILE", help="the document; - reads standard input")
         parser.add_argument("--school", metavar="SLUG", required=True, help="the school's short name")
         parser.add_argument(
-            "--student", metavar="REF", help="whose record to replace; without it, a new student"
+            "--student", metavar="REF", help="whose record to replace (default: a new student)"
         )
         parser.add_argument("--by", metavar="EMAIL", required=True, help="the user who does this")
         parser.add_argument(
-            "--reason", metavar="TEXT", required=True, help="why; it is sealed, and told to the student"
+            "--reason",
+            metavar="TEXT",
+            required=True,
+            help="why; it goes into the ledger, and to the student",
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -55,32 +58,32 @@ class Command(BaseCommand):
                 reason=options["reason"],
             )
         except record_changes.ReasonError as problem:
-            raise CommandError(f"nothing was written; {problem.faults[0]}", returncode=2) from None
+            raise CommandError(f"Nothing imported. {problem.faults[0]}", returncode=2) from None
         except DocumentError as problem:
             count = len(problem.faults)
             file = "standard input" if options["file"] == "-" else options["file"]
-            self.stderr.write(f"{file}: nothing was written; {count} fault{'s' if count > 1 else ''}:")
+            self.stderr.write(f"{file}: Nothing imported; {count} error{'s' if count > 1 else ''}:")
             for fault in problem.faults:
                 self.stderr.write(f"  {fault}")
             sys.exit(2)
         except SealedEntry as problem:
-            raise CommandError(f"nothing was written; {problem}", returncode=2) from None
+            raise CommandError(f"Nothing imported. {problem}", returncode=2) from None
         except NotAllowed as problem:
             raise CommandError(str(problem), returncode=2) from None
         self.stdout.write(described(done))
 
 
 def described(done: records.Imported) -> str:
-    """What became of it, in a few words."""
+    """The result in a few words."""
     head = f"{done.student} ({done.student.ref}): "
     if done.change is None:
-        return head + ("a new student with an empty record" if done.created else "nothing is different")
+        return head + ("new student with an empty record" if done.created else "no changes")
     total = {
         what: sum(counts[what] for counts in done.change.counts.values())
         for what in ("added", "changed", "removed", "kept")
     }
     words = ", ".join(f"{number} {what}" for what, number in total.items() if number)
-    return head + ("a new student; " if done.created else "") + f"entries: {words or 'none'}"
+    return head + ("new student; " if done.created else "") + f"entries: {words or 'none'}"
 
 
 def text_of(file: str) -> bytes:
@@ -100,7 +103,7 @@ def found_school(slug: str) -> School:
         known = (
             ", ".join(School.objects.values_list("slug", flat=True)) or "none yet; 'manage.py demo' makes one"
         )
-        raise CommandError(f"no school is called {slug!r}; there are: {known}.", returncode=2) from None
+        raise CommandError(f"No school {slug!r}. Known schools: {known}.", returncode=2) from None
 
 
 def found_student(ref: str, school: School | None = None) -> Student:
@@ -109,12 +112,12 @@ def found_student(ref: str, school: School | None = None) -> Student:
         students = Student.objects.filter(ref=uuid.UUID(ref))
     except ValueError:
         raise CommandError(
-            f"{ref!r} is no student's reference; one looks like {uuid.UUID(int=1)}.", returncode=2
+            f"{ref!r} is not a student reference; one looks like {uuid.UUID(int=1)}.", returncode=2
         ) from None
     student = students.select_related("school").first()
     if student is None or (school is not None and student.school_id != school.pk):
         where = f" at {school.slug}" if school else ""
-        raise CommandError(f"no student{where} has the reference {ref}.", returncode=2)
+        raise CommandError(f"No student{where} has the reference {ref}.", returncode=2)
     return student
 
 
@@ -122,4 +125,4 @@ def found_user(email: str) -> User:
     try:
         return User.objects.get_by_natural_key(email)
     except User.DoesNotExist:
-        raise CommandError(f"no user signs in as {email}.", returncode=2) from None
+        raise CommandError(f"No user with the e-mail {email}.", returncode=2) from None

@@ -1,4 +1,4 @@
-"""``manage.py ready``: what ``/readyz`` asks, and what is wrong; for processes without a port."""
+"""``manage.py ready``: the checks of ``/readyz``, for processes without a port."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from training.services.operations import readiness
 
 
 class Command(BaseCommand):
-    """Exit code 0 where this copy can be worked with, 1 where not."""
+    """Exit code 0 if this copy is ready, else 1."""
 
     help = (
-        "Looks whether the database answers, is migrated and guarded, and whether the sweep runs; "
-        "says what is not so, and then the exit code is 1."
+        "Checks that the database answers, that migrations and triggers are in place, and that the "
+        "background jobs run. Exit code 1 if a check fails."
     )
     requires_system_checks: list[str] = []
 

@@ -12,41 +12,42 @@ from training.services.people import second_factor
 
 
 class Command(BaseCommand):
-    """Exit codes: 0 done, or shown; 2 bad input, or nothing to take away."""
+    """Exit codes: 0 done, or shown; 2 bad input, or nothing to remove."""
 
     help = (
-        "Takes every passkey, authenticator app and recovery code from an account and ends its sessions, so "
-        "that the password alone opens it. Make sure first that it is the person who asks: meet, or call a "
-        "number that you know. It is kept at the person's schools, and the person is told by mail."
+        "Removes every passkey, authenticator app and recovery code of an account and ends its sessions, so "
+        "that the password alone signs in. First make sure who is asking: meet, or call a number that you "
+        "know. The person's schools keep a record of it, and the person gets an e-mail."
     )
     requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("email", metavar="EMAIL", help="the address that the person signs in with")
+        parser.add_argument("email", metavar="EMAIL", help="the e-mail that the person signs in with")
         parser.add_argument(
-            "--reason", required=True, metavar="TEXT", help="why, and how you know who asks; it is kept"
+            "--reason",
+            required=True,
+            metavar="TEXT",
+            help="why, and how you checked who asks; it is recorded",
         )
-        parser.add_argument("--really", action="store_true", help="do it; without it nothing is changed")
+        parser.add_argument("--really", action="store_true", help="remove them; without it nothing changes")
 
     def handle(self, *args: Any, **options: Any) -> None:
         user = found_user(options["email"])
         held = second_factor.of(user)
         if not options["really"]:
             said = ", ".join(f"{number} {kind}" for kind, number in sorted(held.items())) or "nothing"
-            self.stdout.write(f"{user.email} has besides the password: {said}.")
-            self.stdout.write("Nothing was changed. Say --really to take it away.")
+            self.stdout.write(f"{user.email} has, besides the password: {said}.")
+            self.stdout.write("Nothing changed. Add --really to remove it.")
             return
         try:
             done = second_factor.remove(user, options["reason"], by=None, at=dt.datetime.now(dt.UTC))
         except (second_factor.RemovalError, Conflict) as problem:
-            raise CommandError(f"{problem}\nNothing was changed.", returncode=2) from None
+            raise CommandError(f"{problem}\nNothing changed.", returncode=2) from None
         self.stdout.write(
             f"Removed from {user.email}: {done.passkeys} passkeys, {done.apps} authenticator apps, all "
             f"recovery codes; {done.sessions} sessions and {done.tokens} tokens ended. "
-            "The password alone opens the account now."
+            "The password alone now signs in."
         )
         self.stdout.write(
-            "The person was told by mail."
-            if done.told
-            else "THE MAIL WAS NOT SENT: tell the person yourself."
+            "The person got an e-mail." if done.told else "THE E-MAIL WAS NOT SENT: tell the person yourself."
         )

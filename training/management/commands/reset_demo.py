@@ -1,4 +1,4 @@
-"""``manage.py reset_demo``: the invented school as on its first day, for a demo open to the public."""
+"""``manage.py reset_demo``: reset the invented school, for a demo open to the public."""
 
 from __future__ import annotations
 
@@ -13,27 +13,25 @@ from training.services.operations import demo
 
 
 class Command(BaseCommand):
-    """Loads the demo school anew, where there is one; nothing else is touched."""
+    """Loads the demo school again, if there is one, and nothing else."""
 
     help = (
-        "Puts the invented school back to its first day, counted from today. Where no demo school is there, "
-        "nothing is done. The logins get the password in DEMO_PASSWORD."
+        "Resets the invented school to its first day, counted from today. Does nothing if there is no demo "
+        "school. The logins get the password in DEMO_PASSWORD."
     )
 
     def handle(self, *args: Any, **options: Any) -> None:
         if not School.objects.filter(is_demo=True).exists():
-            self.stdout.write("There is no demo school here; nothing was done.")
+            self.stdout.write("No demo school here. Nothing changed.")
             return
         password = os.environ.get("DEMO_PASSWORD")
         if not password:
             raise CommandError(
-                "DEMO_PASSWORD is not set, and a made-up password would lock everybody out.", returncode=2
+                "Set DEMO_PASSWORD; with a random password nobody could sign in.", returncode=2
             )
         at = timezone.now()
         try:
             loaded = demo.load(demo.today(at), at=at, password=password)
         except demo.DemoRefused as problem:
             raise CommandError(str(problem), returncode=2) from None
-        self.stdout.write(
-            f"{loaded.school.name} is as on its first day, with {len(loaded.students)} students."
-        )
+        self.stdout.write(f"{loaded.school.name} was reset, with {len(loaded.students)} students.")

@@ -1,4 +1,4 @@
-"""``manage.py restore FILE``: a backup into an empty database, and whether all of it holds together."""
+"""``manage.py restore FILE``: load a backup into an empty database and check it."""
 
 from __future__ import annotations
 
@@ -12,12 +12,11 @@ from training.services.operations import backup, inspection
 
 
 class Command(BaseCommand):
-    """Exit code 0 where the backup is back and whole, 1 where it is not, or a fault was found in it."""
+    """Exit code 0 if the backup was restored and is complete, else 1."""
 
     help = (
-        "Takes a file of manage.py backup back into the database that DATABASE_URL names, which must be "
-        "empty; then checks every trigger, the whole ledger with its checkpoints, and each signed lesson "
-        "against it."
+        "Loads a file of manage.py backup into the empty database of DATABASE_URL. Then checks "
+        "every trigger, the whole ledger with its checkpoints, and each signed lesson against the ledger."
     )
     requires_system_checks: list[str] = []
 
@@ -29,15 +28,15 @@ class Command(BaseCommand):
             backup.read(options["file"])
         except backup.BackupError as fault:
             raise CommandError(str(fault)) from None
-        self.stdout.write(f"{options['file']} is back in {backup.kind()}. What it holds:")
+        self.stdout.write(f"{options['file']} was restored to {backup.kind()}:")
         found = inspection.look()
         for line in found.figures:
             self.stdout.write(f"  {line}")
         for line in found.cautions:
             self.stdout.write(f"CAUTION {line}")
         for line in found.faults:
-            self.stdout.write(f"FAULT {line}")
+            self.stdout.write(f"ERROR {line}")
         if found.faults:
-            self.stdout.write(f"NOT WHOLE: {len(found.faults)} fault(s).")
+            self.stdout.write(f"NOT WHOLE. Errors: {len(found.faults)}.")
             sys.exit(1)
         self.stdout.write("WHOLE")

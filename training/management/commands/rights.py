@@ -1,4 +1,4 @@
-"""``manage.py rights ROLE``: give the role of web server and worker what they need of PostgreSQL."""
+"""``manage.py rights ROLE``: the PostgreSQL rights of the web server and worker."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ class Command(BaseCommand):
     """Run by the owner of the tables, after ``migrate``."""
 
     help = (
-        "Gives a PostgreSQL role the rights that web server and worker need, and takes every other from it: "
-        "it appends to the ledger and to the log of accesses, deletes no record, and owns nothing. Run it as "
-        "the owner after each migrate; --print shows the statements instead."
+        "Gives a PostgreSQL role the rights that web server and worker need, and revokes all others: it can "
+        "append to the ledger and to the access log, cannot delete records, and owns nothing. Run it as the "
+        "owner of the tables after each migrate. --print shows the statements instead."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("role", metavar="ROLE")
-        parser.add_argument("--print", action="store_true", help="print the statements, change nothing")
+        parser.add_argument("--print", action="store_true", help="print the statements and change nothing")
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
@@ -33,5 +33,5 @@ class Command(BaseCommand):
         except rights.RightsError as fault:
             raise CommandError(str(fault)) from None
         except DatabaseError as fault:
-            raise CommandError(f"The rights cannot be given by this role: {str(fault).strip()}") from None
-        self.stdout.write(f"{options['role']} has its rights ({given} statements).")
+            raise CommandError(f"This role cannot grant the rights: {str(fault).strip()}") from None
+        self.stdout.write(f"{options['role']} has its rights now ({given} statements).")

@@ -1,4 +1,4 @@
-"""``manage.py send_reminders``: the sweep, once, for whoever has no worker; from cron, for example."""
+"""``manage.py send_reminders``: run the background jobs once, such as from cron."""
 
 from __future__ import annotations
 
@@ -12,20 +12,21 @@ from training.services.sweep import sweep
 
 
 class Command(BaseCommand):
-    """Works out what changed, makes the reminders that are due, and sends what is to be sent."""
+    """Recomputes what changed, makes the reminders that are due, and sends them."""
 
     help = (
-        "Makes the reminders that are due and sends what is to be sent, once. A worker with its beat does "
-        "the same every minute, as does the demo's own server. It may run beside them, and at any time again."
+        "Makes and sends the reminders that are due, once. The worker and beat do the same every minute, "
+        "as does the demo server. It is safe to run beside them, and to run again."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument(
-            "--seconds", type=float, default=600, help="stop after so long; the rest waits (default: 600)"
+            "--seconds",
+            type=float,
+            default=600,
+            help="stop after this long; the rest waits (default: 600)",
         )
-        parser.add_argument(
-            "--retry", action="store_true", help="also try the records again that could not be worked out"
-        )
+        parser.add_argument("--retry", action="store_true", help="retry the records that failed before")
 
     def handle(self, *args: Any, **options: Any) -> None:
         if options["retry"]:
@@ -33,6 +34,6 @@ class Command(BaseCommand):
         done = sweep(seconds=options["seconds"], progress=self.stdout.write)
         self.stdout.write(str(done))
         for each in standings.parked():
-            self.stdout.write(f"not worked out: student {each.student_id} of {each.school}: {each.fault}")
+            self.stdout.write(f"failed: student {each.student_id} of {each.school}: {each.fault}")
         if done.faults:
-            raise CommandError("The sweep failed in part; the log says why.")
+            raise CommandError("Some jobs failed; see the log.")

@@ -1,4 +1,4 @@
-"""``manage.py serve``: a school's pages and API on this machine alone, such as an instructor's laptop."""
+"""``manage.py serve``: a school's pages and API on one machine, such as an instructor's laptop."""
 
 from __future__ import annotations
 
@@ -15,11 +15,11 @@ from training.services.operations import readiness
 
 
 class Command(BaseCommand):
-    """Prepares the database where it is the embedded one, says what to do first, and serves."""
+    """Migrates the embedded database, says what to do first, and serves."""
 
     help = (
-        f"Serves pages and API on {serving.HOST} until Ctrl-C. Once a minute, in the same process, it makes "
-        "the reminders that are due and sends what is to be sent; with REDIS_URL, worker and beat do."
+        f"Serves pages and API on {serving.HOST} until Ctrl-C. Once a minute, it makes and sends "
+        "the reminders that are due; with REDIS_URL, worker and beat do that."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -32,12 +32,12 @@ class Command(BaseCommand):
             call_command("migrate", verbosity=0, interactive=False)
         elif pending := readiness.pending_migrations():
             raise CommandError(
-                f"{len(pending)} migrations are not applied, from {pending[0]} on. Run: manage.py migrate",
+                f"{len(pending)} unapplied migrations, the first {pending[0]}. Run: manage.py migrate",
                 returncode=2,
             )
         if not School.objects.exists():
             self.stdout.write(
-                "There is no school yet. Make yourself an account with manage.py createsuperuser, then add "
+                "No school yet. Create your account with manage.py createsuperuser, then add "
                 f"the school and its first administrator at http://{serving.HOST}:{port}/admin/."
             )
         serving.serve(port, self.stdout)

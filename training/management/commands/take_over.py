@@ -1,4 +1,4 @@
-"""``manage.py take_over``: a record that another school handed over becomes a student's record here."""
+"""``manage.py take_over``: import a record that another school handed over."""
 
 import datetime as dt
 import sys
@@ -14,28 +14,31 @@ from training.services.transfer import handover
 
 
 class Command(BaseCommand):
-    """Exit codes: 0 done, 2 bad input with every fault on standard error and nothing written."""
+    """Exit codes: 0 done, 2 bad input with every error on standard error and nothing imported."""
 
     help = (
-        "Reads a file that another school handed over (manage.py hand_over there) and makes it a new "
-        "student's record here, or brings one that was taken over before up to date. Nothing is written "
-        "where anything in it was changed, or where the key that signed it is not trusted."
+        "Imports a file that another school made with manage.py hand_over: as a new student, or as an update "
+        "of one that was imported before. Nothing is imported if anything in the file was changed, or if the "
+        "key that signed it is not trusted."
     )
     requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("file", metavar="FILE", help="the hand-over (ZIP); - reads standard input")
+        parser.add_argument("file", metavar="FILE", help="the ZIP file; - reads standard input")
         parser.add_argument("--school", metavar="SLUG", required=True, help="the school's short name")
         parser.add_argument(
             "--trust",
             metavar="KEYID",
             action="append",
             default=[],
-            help="a key of the other school whose id you compared with what it publishes; may be given again",
+            help="the id of a key that you compared with what the other school publishes; may be repeated",
         )
         parser.add_argument("--by", metavar="EMAIL", required=True, help="the administrator who does this")
         parser.add_argument(
-            "--reason", metavar="TEXT", required=True, help="why; it is sealed, and told to the student"
+            "--reason",
+            metavar="TEXT",
+            required=True,
+            help="why; it goes into the ledger, and to the student",
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -53,11 +56,11 @@ class Command(BaseCommand):
             )
         except record_changes.ReasonError as problem:
             raise CommandError(
-                f"nothing was written; {problem.faults[0]} (--reason TEXT)", returncode=2
+                f"Nothing imported. {problem.faults[0]} (--reason TEXT)", returncode=2
             ) from None
         except handover.HandOverError as problem:
             count = len(problem.faults)
-            self.stderr.write(f"nothing was written; {count} fault{'s' if count > 1 else ''}:")
+            self.stderr.write(f"Nothing imported; {count} error{'s' if count > 1 else ''}:")
             for fault in problem.faults:
                 self.stderr.write(f"  {fault}")
             sys.exit(2)
@@ -67,6 +70,6 @@ class Command(BaseCommand):
         if done.hand_over is not None:
             sealed = done.hand_over.entries.count()
             self.stdout.write(
-                f"From {done.hand_over.origin or 'another school'}: {sealed} sealed entries of "
-                f"{done.hand_over.origin_tree}, kept with their origin; signed with {done.hand_over.kid}."
+                f"From {done.hand_over.origin or 'another school'}: {sealed} signed entries of "
+                f"{done.hand_over.origin_tree}, saved with their origin, signed with {done.hand_over.kid}."
             )

@@ -1,4 +1,4 @@
-"""``manage.py test``: the whole suite on real servers, then what touches the database once more on SQLite."""
+"""``manage.py test``: the whole suite on real servers, then the database tests again on SQLite."""
 
 import dataclasses
 import json
@@ -113,7 +113,7 @@ def paths(arguments: list[str]) -> list[str]:
 
 
 def wants_browser(arguments: list[str]) -> bool:
-    """True where a test among those asked for carries the mark ``browser``."""
+    """Whether one of the selected tests has the mark ``browser``."""
     if "not browser" in " ".join(arguments):
         return False
     for start in paths(arguments) or ["tests"]:

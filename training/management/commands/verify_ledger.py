@@ -17,8 +17,8 @@ class Command(BaseCommand):
     """Exit code 0 where everything fits, 1 where something does not or cannot be checked."""
 
     help = (
-        "Recomputes every hash of the ledger from its rows, checks every checkpoint's signature, and names "
-        "each entry, node or checkpoint that was changed, is missing or was put in; then the exit code is 1."
+        "Recomputes every hash of the ledger from its rows and checks every checkpoint's signature. Lists "
+        "each entry, node or checkpoint that was changed, removed or added. Exit code 1 if there is one."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -29,7 +29,7 @@ class Command(BaseCommand):
             default=[],
             type=pathlib.Path,
             metavar="FILE",
-            help="a checkpoint, or an export, that was kept outside this server; may be given again",
+            help="a checkpoint or an export that was stored outside this server; may be repeated",
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -40,38 +40,38 @@ class Command(BaseCommand):
             asked = [options["tree"]] if options["tree"] else sorted({*there, *held})
             for tree in asked:
                 if tree not in there and tree not in held:
-                    raise CommandError(f"There is no ledger {tree}. There are: {', '.join(there) or 'none'}.")
+                    raise CommandError(f"No ledger {tree}. Known ledgers: {', '.join(there) or 'none'}.")
             for fault in audit.database_faults():
                 faults += 1
-                self.stdout.write(f"FAULT {fault}")
+                self.stdout.write(f"ERROR {fault}")
             for tree in asked:
                 faults += self.tree(tree, held.pop(tree, []))
         if held:
-            raise CommandError(f"--against: a checkpoint there is of the ledger {', '.join(sorted(held))}.")
+            raise CommandError(f"--against: a checkpoint belongs to the ledger {', '.join(sorted(held))}.")
         if not asked:
-            self.stdout.write("Nothing has been sealed yet.")
+            self.stdout.write("No signed entries yet.")
         if faults:
-            self.stdout.write(f"NOT WHOLE: {faults} fault(s).")
+            self.stdout.write(f"NOT WHOLE. Errors: {faults}.")
             sys.exit(1)
         self.stdout.write("WHOLE")
 
     def tree(self, tree: str, against: list[checking.CheckpointRow]) -> int:
-        """Check one tree and say what was found; returns the number of faults."""
+        """Check one tree and print the result; returns the number of errors."""
         tally = checking.Tally()
         began = time.perf_counter()
         try:
             for fault in audit.tree_faults(tree, tally, against=against):
-                self.stdout.write(f"FAULT ledger {tree}: {fault}")
+                self.stdout.write(f"ERROR ledger {tree}: {fault}")
         except DatabaseError as fault:
             tally.faults += 1
             self.stdout.write(
-                f"FAULT ledger {tree}: after {tally.entries} entries the rows cannot be read: {fault}"
+                f"ERROR ledger {tree}: cannot read the rows after {tally.entries} entries: {fault}"
             )
         seconds = time.perf_counter() - began
         self.stdout.write(
             f"ledger {tree}: {tally.entries:,} entries ({tally.erased} erased), {tally.nodes:,} nodes, "
             f"{tally.checkpoints} checkpoints in {seconds:.2f} s ({tally.entries / seconds:,.0f} entries/s): "
-            + (f"{tally.faults} fault(s)" if tally.faults else "whole")
+            + (f"errors: {tally.faults}" if tally.faults else "whole")
         )
         return tally.faults
 

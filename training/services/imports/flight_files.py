@@ -194,7 +194,7 @@ def _csv_rows(name: str, text: str, between: str) -> Iterator[tuple[int, list[st
 
 
 def _sheet_rows(name: str, data: bytes) -> Iterator[tuple[int, list[str]]]:
-    broken = FlightFileError([Fault(name, "is no XLSX file that can be read; save it once more, or as CSV")])
+    broken = FlightFileError([Fault(name, "is not a readable XLSX file; save it again, or as CSV")])
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as parts:
             if sum(each.file_size for each in parts.infolist()) > MOST_UNPACKED:

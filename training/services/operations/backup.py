@@ -45,7 +45,7 @@ def write(path: Path) -> int:
     Raises: BackupError.
     """
     if path.exists():
-        raise BackupError(f"{path} is there already: name a new file, so that no backup is written over.")
+        raise BackupError(f"{path} already exists. Name a new file.")
     partial = path.with_name(f".{path.name}.{os.getpid()}")
     try:
         os.close(os.open(partial, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
@@ -56,7 +56,7 @@ def write(path: Path) -> int:
         _to_disk(partial)
         os.link(partial, path)  # fails where another process was quicker
     except FileExistsError:
-        raise BackupError(f"{path} is there already: another backup was quicker.") from None
+        raise BackupError(f"{path} already exists: another backup wrote it first.") from None
     except OSError as fault:
         raise BackupError(f"{path} cannot be written: {fault.strerror}.") from None
     finally:

@@ -73,7 +73,7 @@ def _tree(tree: str, found: Found) -> None:
     found.faults += [f"ledger {tree}: {fault}" for fault in audit.tree_faults(tree, tally)]
     found.figures.append(
         f"ledger {tree}: {tally.entries:,} entries ({tally.erased} erased), {tally.nodes:,} nodes, "
-        f"{tally.checkpoints} checkpoints: {f'{tally.faults} fault(s)' if tally.faults else 'whole'}"
+        f"{tally.checkpoints} checkpoints: {f'errors: {tally.faults}' if tally.faults else 'whole'}"
     )
 
 

@@ -94,7 +94,7 @@ def confirm(user: User, given: Given, act: Act, *, site: Site, settled: Iterable
     if given.passkey is None:
         if given.password is None or not user.check_password(given.password):
             raise NotConfirmed(
-                "The password does not confirm the signature; nothing was signed. Type your own once more."
+                "The password does not confirm the signature; nothing was signed. Enter your own password."
             )
         return {"by": assertions.PASSWORD}
     return _by_passkey(user, given.passkey, act, site, settled)
@@ -221,7 +221,7 @@ def count_use(row: Authenticator, lane: str, count: int, *, signature: str = "")
     if (count or last["count"]) and count <= last["count"]:
         raise NotConfirmed(
             f"This passkey's count of uses did not go up ({last['count']}, now {count}): there may be a copy"
-            " of it, or what was signed came twice. Nothing was done. Try once more; if it happens again,"
+            " of it, or what was signed came twice. Nothing was done. Try again; if it happens again,"
             " remove the passkey on the page Security."
         )
     counts[lane] = {"count": count, "last": mark}

@@ -171,7 +171,7 @@ def test_whoever_runs_the_server_does_it_by_a_command(ida: models.User, people: 
     assert Authenticator.objects.filter(user=ida).count() == 3
     call_command("remove_second_factor", ida.email, reason="Called back.", really=True, stdout=out)
     assert "Removed from ida@lakeside.example: 1 passkeys, 1 authenticator apps" in out.getvalue()
-    assert "told by mail" in out.getvalue()
+    assert "got an e-mail" in out.getvalue()
     assert not Authenticator.objects.filter(user=ida).exists()
     kept = PeopleChange.objects.order_by("school_id")
     assert [(each.school, each.by) for each in kept] == [(people.school, None), (people.elsewhere, None)]
@@ -188,7 +188,7 @@ def test_the_command_line_stands_among_the_changes(ada: Client, ida: models.User
 @pytest.mark.parametrize(
     ("email", "reason", "told"),
     [
-        ("nobody@lakeside.example", "Lost.", "no user signs in as nobody@lakeside.example"),
+        ("nobody@lakeside.example", "Lost.", "No user with the e-mail nobody@lakeside.example"),
         ("ida@lakeside.example", " ", "is blank"),
         ("ida@lakeside.example", "x" * 301, "301 characters; at most 300"),
     ],

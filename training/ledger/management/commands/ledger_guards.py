@@ -1,4 +1,4 @@
-"""``manage.py ledger_guards``: put the ledger's triggers back, or print the rights of a plain role."""
+"""``manage.py ledger_guards``: install the ledger's triggers, or print the rights of a plain role."""
 
 from typing import Any
 
@@ -12,9 +12,9 @@ class Command(BaseCommand):
     """Run by the owner of the tables: nobody else can."""
 
     help = (
-        "Puts the triggers in place that keep sealed rows from being changed (after a restore or a rebuilt "
-        "table). With --grants ROLE it changes nothing and prints the PostgreSQL statements that let an "
-        "application role read and append, and no more: it owns nothing, so it cannot switch a trigger off."
+        "Installs the triggers that refuse changes of signed rows, as after a restore or a rebuilt table. "
+        "With --grants ROLE it changes nothing and prints the PostgreSQL statements that let an application "
+        "role read and append only: it owns nothing, so it cannot disable a trigger."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -34,5 +34,5 @@ class Command(BaseCommand):
             with transaction.atomic():
                 ledger.TRIGGERS.install(connection)
         except DatabaseError as fault:
-            raise CommandError(f"The triggers cannot be put in place by this role: {fault}") from None
-        self.stdout.write(f"In place. Put back: {', '.join(lost) or 'none, all were there'}.")
+            raise CommandError(f"This role cannot install the triggers: {fault}") from None
+        self.stdout.write(f"Triggers in place. Installed: {', '.join(lost) or 'none, none was missing'}.")
