@@ -1,1 +1,1 @@
-"""How it is asked for: the REST API. It has no models; it parses, asks ``training`` and renders."""
+"""The REST API. It has no models: it parses requests, calls ``training`` and renders the answers."""

@@ -1,4 +1,4 @@
-"""The addresses below /api/v1/."""
+"""The routes below /api/v1/."""
 
 from django.urls import path
 

@@ -101,6 +101,12 @@ PHRASES = (
     r"to be named",
     r"what would mend",
     r"what errors names",
+    r"\bis there already[:.]",
+    r"\bonce more\b",
+    r"where the rules end",
+    r"\bnot there for whoever\b",
+    r"\bholds? on to\b",
+    r"\btakes? the place of\b",
 )
 
 
@@ -164,6 +170,13 @@ def strings(source: str) -> Iterator[str]:
             yield node.value
 
 
+def sentences(source: str) -> Iterator[str]:
+    """Every text of more than one word, docstrings too: the API's description and the commands' help."""
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and " " in node.value.strip():
+            yield node.value
+
+
 def files(*patterns: str) -> list[pathlib.Path]:
     found = itertools.chain.from_iterable(ROOT.glob(each) for each in patterns)
     return sorted(each for each in found if "migrations" not in each.parts)
@@ -173,7 +186,8 @@ def messages() -> Iterator[Text]:
     readers = (
         (of_template, files("training/web/templates/**/*.html", "training/web/templates/**/*.txt")),
         (of_script, files("training/web/static/**/*.js", "training/web/templates/**/*.js")),
-        (of_program, files("training/**/*.py", "api/**/*.py")),
+        (of_program, files("training/**/*.py")),
+        (sentences, files("api/**/*.py", "training/**/commands/*.py", "syllabus/**/commands/*.py")),
     )
     for read, found in readers:
         for file in found:

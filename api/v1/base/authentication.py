@@ -1,4 +1,4 @@
-"""Who is asking: a token, or the session of the pages."""
+"""Authentication by token or by the session of the pages."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ _TOKEN = re.compile(rb"[0-9a-f]{16,256}")
 
 
 class TokenAuthentication(KnoxTokenAuthentication):
-    """A token in ``Authorization: Token …``; what cannot be one is refused before the database is asked."""
+    """A token in ``Authorization: Token …``; a malformed one is refused without a query."""
 
     def authenticate_credentials(self, token: bytes) -> Any:
         if not _TOKEN.fullmatch(token):

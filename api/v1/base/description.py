@@ -40,7 +40,7 @@ REFUSALS: Mapping[int, str] = {
     406: "The Accept header names no available type; application/json is always available.",
     409: "Conflict with the current state.",
     411: "The body was sent in chunks. Send it with its Content-Length.",
-    412: "The record is not the one that If-Match names: read it again, then send your change again.",
+    412: "The record has changed since the ETag in If-Match. Read it again, then send your change again.",
     413: "The body is larger than 8 MB.",
     415: "The body is not sent as application/json, or is compressed.",
     422: (
@@ -51,8 +51,9 @@ REFUSALS: Mapping[int, str] = {
     429: "Too many calls; Retry-After says how many seconds to wait.",
     500: "Internal error; it has been logged.",
     503: (
-        "The records cannot be reached at the moment; Retry-After says when to send the same again. Where it"
-        " is missing, it cannot be done as this server is set up, or until its operator looks."
+        "The records cannot be reached right now. Retry-After says when to send the request "
+        "again. Without it, this server cannot do it as configured, or its operator has to "
+        "act first."
     ),
 }
 
@@ -70,7 +71,7 @@ class Header:
 
 @dataclass(frozen=True)
 class Answer:
-    """An answer that is no refusal; None means no body.
+    """A successful answer; None means no body.
 
     ``also`` has further media types with their shapes.
     """
@@ -115,13 +116,13 @@ class Parameter:
 
 
 #: Which page of a list is asked for.
-CURSOR = Parameter("cursor", "query", "As `next` or `previous` of a page has it.", {"type": "string"})
+CURSOR = Parameter("cursor", "query", "From `next` or `previous` of a page.", {"type": "string"})
 #: Parameters of paths that say more than their converter does.
 _OF_PATHS = {
     "course": Parameter(
         "course",
         "path",
-        "The course's code; of a school's own course, with the school's short name:"
+        "The course's code; for a school's own course with the school's short name:"
         " `private-airplane@lakeside`.",
         {"type": "string", "examples": ["private-airplane"]},
         True,
@@ -178,7 +179,7 @@ class Operation:
 
 
 def describe(**given: Any) -> Callable[[Method], Method]:
-    """Attach what ``Operation`` holds to a view's method."""
+    """Attach an ``Operation`` to a view's method."""
 
     def attach(method: Method) -> Method:
         method.described = Operation(**given)  # type: ignore[attr-defined]

@@ -1,7 +1,7 @@
 """Every refusal as a problem document (RFC 9457), from one handler.
 
-400: the request cannot be read. 422: it can be read, and what it says is wrong or cannot be answered; then
-``errors`` names every place. 404 stands for "not there" and "not yours to know of" alike.
+400: the request cannot be read. 422: its content is wrong or cannot be answered; ``errors``
+has every place. 404 means "does not exist" and "no access" alike.
 """
 
 from __future__ import annotations
@@ -51,12 +51,12 @@ STATUS: Mapping[type[Refused], HTTPStatus] = {
     Conflict: HTTPStatus.CONFLICT,
     Refused: HTTPStatus.UNPROCESSABLE_ENTITY,
 }
-NO_KEY = "This server has no key that signs; its operator sets LEDGER_SIGNING_KEY."
+NO_KEY = "This server has no signing key; its operator has to set LEDGER_SIGNING_KEY."
 NO_HASH = "The ledger lacks a hash that the proof needs; its operator has to run verify_ledger."
 
 
 class Problem(Exception):
-    """A refusal; ``detail`` names the thing and the way out, ``more`` are further members of the document."""
+    """A refusal. ``detail`` names the error and what to do; ``more`` has further members of the document."""
 
     def __init__(
         self,
@@ -83,13 +83,15 @@ class Unreadable(FaultsFound):
 
 
 def not_covered(refused: NotCovered, *, context: str = "", record: str = "") -> Problem:
-    """A refusal where the rules end. ``context`` and ``record`` are where those stand in what was sent."""
+    """A refusal because the rules do not cover the question. ``context`` and ``record`` are their places in
+    the request.
+    """
     key, within = refused.key, context
     if key == "certificate":
         key, within = "certificates", record
     return Problem(
         HTTPStatus.UNPROCESSABLE_ENTITY,
-        f"{refused} Nothing is answered where the rules end.",
+        f"{refused} The rules do not cover this, so there is no answer.",
         faults=[Fault(f"{within}.{key}".lstrip("."), str(refused))],
         more={"milestone": refused.milestone},
         type=NOT_COVERED,
@@ -98,20 +100,20 @@ def not_covered(refused: NotCovered, *, context: str = "", record: str = "") -> 
 
 
 def not_found(what: str) -> Problem:
-    """The one answer for what is not there and for what the asker may not know of."""
+    """One answer for what does not exist and for what the caller may not know of."""
     return Problem(HTTPStatus.NOT_FOUND, str(NotFound(what)))
 
 
 #: Seconds after which a database that was started anew is usually there again.
 RETRY_AFTER = 5
 UNREACHABLE = (
-    "The records cannot be reached at the moment, and what you sent may or may not have been done. Send the"
-    " same again, with the same id: it is done once."
+    "The records cannot be reached right now. Your request may or may not have been "
+    "carried out. Send it again with the same id: it is carried out only once."
 )
 
 
 def handler(exc: Exception, context: Mapping[str, Any]) -> Response:
-    """The response for whatever a view raised; what nobody foresaw is logged and told without its insides."""
+    """The response to any exception of a view; an unexpected one is logged and answered without details."""
     set_rollback()
     problem = _as_problem(exc)
     if problem is None:
@@ -119,7 +121,7 @@ def handler(exc: Exception, context: Mapping[str, Any]) -> Response:
         logger.error("%s %s failed", getattr(request, "method", "?"), _route(request), exc_info=exc)
         problem = Problem(
             HTTPStatus.INTERNAL_SERVER_ERROR,
-            "The fault is ours and has been logged. The same request may be sent again later.",
+            "The error is ours and has been logged. Try again later.",
         )
     return Response(
         document(problem), status=problem.status, headers=problem.headers, content_type=MEDIA_TYPE
@@ -162,12 +164,12 @@ def _as_problem(exc: Exception) -> Problem | None:
             return too_large()
         case SuspiciousOperation():
             return Problem(
-                HTTPStatus.BAD_REQUEST, "The request cannot be read: look at its parameters and size."
+                HTTPStatus.BAD_REQUEST, "The request cannot be read. Check its parameters and size."
             )
         case Http404():
             return not_found("such thing")
         case PermissionDenied():
-            return Problem(HTTPStatus.FORBIDDEN, "This is not open to you.")
+            return Problem(HTTPStatus.FORBIDDEN, "You do not have access to this.")
         case APIException():
             return _of_the_framework(exc)
         case OperationalError() | InterfaceError():
@@ -220,12 +222,12 @@ def too_large(limit: int | None = None) -> Problem:
 
 
 def _shown(text: str) -> str:
-    """Text fit for a JSON answer: no half characters, and no megabytes of what was sent."""
+    """Text for a JSON answer: no half characters, and not megabytes of the request."""
     short = text if len(text) <= MOST_TEXT else text[: MOST_TEXT - 1] + "…"
     return short.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 def _route(request: Any) -> str:
-    """The pattern of the address, which unlike the address itself names no student."""
+    """The route's pattern, which unlike the path names no student."""
     match = getattr(request, "resolver_match", None)
     return getattr(match, "route", None) or "an unknown address"

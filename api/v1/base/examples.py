@@ -1,4 +1,4 @@
-"""Invented examples; the answers among them are the program's own answers to the questions."""
+"""Invented examples; their answers are computed by the program itself."""
 
 from __future__ import annotations
 
@@ -65,7 +65,7 @@ PROBLEM: dict[str, Any] = {
 
 
 def report() -> dict[str, Any]:
-    """What the program answers to the question."""
+    """The program's answer to the question."""
     made = evaluate(
         rulebook.current(),
         document.parse(RECORD),

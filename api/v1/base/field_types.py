@@ -20,12 +20,12 @@ __all__ = ["COUNT", "DAY", "FLAG", "INSTANT", "NAME", "TEXT"]
 
 
 def as_it_came(faults: Faults, value: Any, place: str) -> Any:
-    """A value that somebody else reads, or nobody."""
+    """A value that other code reads, or none."""
     return value
 
 
 def _own_id(faults: Faults, value: Any, place: str) -> uuid.UUID | None:
-    """An id that the caller drew."""
+    """An id chosen by the caller."""
     try:
         return uuid.UUID(value)
     except (ValueError, TypeError, AttributeError):
@@ -34,17 +34,17 @@ def _own_id(faults: Faults, value: Any, place: str) -> uuid.UUID | None:
 
 
 def like(type: Type, **keywords: Any) -> Type:
-    """The same type, described more closely by further keywords of JSON Schema."""
+    """The same type with further keywords of JSON Schema."""
     return replace(type, schema={**type.schema, **keywords})
 
 
 def short(most: int, blank: str = "", **keywords: Any) -> Type:
-    """A text of at most so many characters. ``blank`` is said where it holds none, if it has to."""
+    """A text of limited length. ``blank`` is the error for an empty one, if it may not be empty."""
 
     def read(faults: Faults, value: Any, place: str) -> str | None:
         found = reading.text(faults, value, place)
         if found is not None and len(found) > most:
-            faults.add(place, f"{len(found)} characters; at most {most} are kept here")
+            faults.add(place, f"{len(found)} characters; at most {most} allowed")
         elif found is not None and blank and not found.strip():
             faults.add(place, f"is blank; {blank}")
         else:
@@ -95,7 +95,7 @@ def keyed(keys: Iterable[str], type: Type, *, all_of_them: bool = False) -> Type
 
 
 def open_to(schema: Schema | bool, **keywords: Any) -> Type:
-    """An object with whatever keys."""
+    """An object with any keys."""
     return Type(as_it_came, {"type": "object", "additionalProperties": schema, **keywords})
 
 

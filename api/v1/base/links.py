@@ -1,7 +1,7 @@
-"""What may be called after an answer, and with what of it: the links of the API's description.
+"""The links of the API's description: which operation may follow an answer, with which values of it.
 
-They stand together so that a way through the API reads as one: a lesson is drafted, read, signed,
-acknowledged and corrected; an endorsement is looked at, given and revoked; a course is written and published.
+They are together so that each workflow reads as one: a lesson is drafted, read, signed, acknowledged and
+corrected; an endorsement is checked, given and revoked; a course is written and published.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Lists that are answered in pages."""
+"""Paginated lists."""
 
 from __future__ import annotations
 
@@ -42,5 +42,5 @@ class Pages(ABC, CursorPagination):
             try:
                 self.position(str(cursor.position))
             except ValueError:
-                raise QuestionError([Fault("cursor", "is not one that next or previous gave")]) from None
+                raise QuestionError([Fault("cursor", "is not a cursor from next or previous")]) from None
         return cursor

@@ -19,7 +19,7 @@ MOST_BYTES = 8 * 1024 * 1024
 
 
 class StrictJSONParser(BaseParser):
-    """UTF-8 JSON. A key that stands twice, NaN, and text that is no text are refused, as is a packed body."""
+    """UTF-8 JSON. Repeated keys, NaN, half characters and compressed bodies are refused."""
 
     media_type = "application/json"
 
@@ -42,9 +42,9 @@ class StrictJSONParser(BaseParser):
 
 
 def read_query(given: QueryDict, readers: Mapping[str, reading.Read]) -> dict[str, Any]:
-    """The parameters of a query string as Python values; None where one was not given.
+    """The parameters of a query string as Python values; None for a missing one.
 
-    Raises: QuestionError with every fault: an unknown parameter, one given twice, one that cannot be read.
+    Raises: QuestionError with every error: unknown, repeated or unreadable parameters.
     """
     faults = Faults()
     for key, values in given.lists():

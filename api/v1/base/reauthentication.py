@@ -1,4 +1,4 @@
-"""What confirms a signature in a request's body: exactly one of `confirm_password` and `passkey`."""
+"""Re-authentication in a request's body: exactly one of `confirm_password` and `passkey`."""
 
 from __future__ import annotations
 
@@ -27,14 +27,14 @@ _MOST = 10_000
 
 
 class ConfirmThrottle(UserRateThrottle):
-    """Guessing at what confirms a signature takes long."""
+    """Slows down guessing of passwords."""
 
     scope = "confirm"
     rate = "30/min"
 
 
 def take(fields: Object, *, required: bool = True) -> Given:
-    """Read it; what is wrong is a fault at its place."""
+    """Read it, with every error at its place."""
     given = [key for key in (PASSWORD, PASSKEY) if fields.left.get(key) is not None]
     password = fields.take(PASSWORD, reading.text)
     passkey = fields.take(PASSKEY, PasskeyAnswerSerializer().read)
@@ -46,7 +46,7 @@ def take(fields: Object, *, required: bool = True) -> Given:
 
 
 def missing() -> list[Fault]:
-    """The fault of a request that nothing confirms."""
+    """The error of a request without either."""
     return [Fault(PASSWORD, f"missing; {_EITHER}")]
 
 
@@ -65,7 +65,7 @@ def _base64url(faults: Faults, value: Any, place: str) -> str | None:
 
 
 BYTES = Type(_base64url, {"type": "string", "pattern": "^[A-Za-z0-9_-]+={0,2}$", "maxLength": _MOST})
-IGNORED = Type(as_it_came, {"description": "As the browser gives it; not looked at."})
+IGNORED = Type(as_it_came, {"description": "As the browser gives it; ignored."})
 
 
 class PasskeyResponseSerializer(RequestSerializer):
@@ -83,7 +83,7 @@ class PasskeyAnswerSerializer(RequestSerializer):
     `lesson.signed`, `lesson.acknowledged`, `endorsement.given` or `endorsement.revoked`; `subject` the
     student's reference; `about` the id in question; `content_hash` that of the lesson record, or `sha256:…`
     over the canonical JSON of `kind`, `endorsement` and `judgement` as they are sent (`{}` and an empty text
-    where they are left out), or of `reason`. It is sealed in the ledger.
+    where they are left out), or of `reason`. It is stored in the ledger.
     """
 
     id = Field(BYTES)
@@ -94,17 +94,17 @@ class PasskeyAnswerSerializer(RequestSerializer):
     clientExtensionResults = Field(IGNORED, required=False)
 
     def read(self, faults: Faults, value: Any, place: str) -> dict[str, Any] | None:
-        """What of it is signed. Where there is no response, each of its keys is named as missing."""
+        """The signed parts of the response. Without a response, each of its keys is reported as missing."""
         if isinstance(value, Mapping) and value.get("response") is None:
             value = {**value, "response": {}}
         return super().read(faults, value, place)
 
 
 class MayBeConfirmedSerializer(RequestSerializer):
-    """With at most one of what confirms a signature; what is sent has it as ``confirmation``."""
+    """With at most one way of re-authentication, as ``confirmation``."""
 
     confirm_password = Field(
-        TEXT, "The caller's own, typed at the moment of signing. Either this or passkey.", required=False
+        TEXT, "The caller's password, entered at signing. Either this or passkey.", required=False
     )
     passkey = PasskeyAnswerSerializer(required=False)
 
@@ -119,7 +119,7 @@ class MayBeConfirmedSerializer(RequestSerializer):
 
 
 class ConfirmedSerializer(MayBeConfirmedSerializer):
-    """With exactly one of what confirms a signature."""
+    """With exactly one way of re-authentication."""
 
     more_schema = {
         "anyOf": [
@@ -141,6 +141,6 @@ def signer(request: Request, user: User, given: Given, at: dt.datetime) -> Signe
 
 
 def confirm(request: Request, user: User, given: Given, act: Act, settled: Iterable[Any]) -> Confirmed:
-    """Make sure that it is the user who signs, now. Raises: NotConfirmed."""
+    """Re-authenticate the user. Raises: NotConfirmed."""
     site = Site.of(request.get_host(), request.scheme or "https", settings.CSRF_TRUSTED_ORIGINS)
     return reauthentication.confirm(user, given, act, site=site, settled=settled)

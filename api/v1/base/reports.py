@@ -1,4 +1,4 @@
-"""The shapes of the engine's reports and of refusals, which are written elsewhere."""
+"""The shapes of reports and refusals, which other modules write."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ ON = Type(as_it_came, DATE, dt.date.isoformat)
 AT = Type(as_it_came, {"type": "string", "format": "date-time"})
 CONTEXT = shape_of(Context)
 _, PROVENANCE = get_args(Provenance)
-MET = "Null where a fact that nothing on record gives could tip the answer; `ask` names it."
+MET = "Null if a fact that is not on record could change the answer; `ask` names it."
 HOLDS = list_of(
     Type(
         as_it_came,
@@ -35,7 +35,7 @@ HOLDS = list_of(
         },
     )
 )
-SPANS = "Spans of days, first and last, both included; null is open."
+SPANS = "Spans of days, first and last, both included; null has no end."
 GIVEN = Type(as_it_came, obj({field.key: field.value for field in CONTEXT.fields}), uses=CONTEXT.uses)
 RECORD = shape_of(Record)
 #: The record document, whose parts the engine declares.
@@ -45,8 +45,8 @@ TRAINING_RECORD = Type(
         {"format": word([FORMAT]).schema, **RECORD.properties()},
         ["format"],
         description=(
-            "One student's whole training record. A key that is left out means none, zero or not known; an "
-            "unknown key is refused by name. Ids are unique within a list."
+            "One student's whole training record. A missing key means none, zero or unknown; an "
+            "unknown key is an error. Ids are unique within a list."
         ),
         examples=[examples.RECORD],
     ),
@@ -57,27 +57,26 @@ CODE = Type(
     as_it_came,
     word(
         sorted(REASONS),
-        says="What the text beside it says; of `several`, `reasons` has a code and a text for each.",
+        says="What the text beside it says. For `several`, `reasons` has a code and a text for each.",
     ).schema,
     component="ReasonCode",
 )
 
 
 class AmountSerializer(ResponseSerializer):
-    """How much of one thing."""
+    """An amount of one thing."""
 
     value = Field(Type(as_it_came, {"type": "number", "minimum": 0}), "Exact, in `unit`.")
     unit = Field(
         word(WRITTEN),
-        "Of time hours where two decimals are exact, else minutes, else seconds; a noun counts.",
+        "For time: hours if two decimals are exact, else minutes, else seconds. For things: a noun.",
     )
     text = Field(like(STRING, examples=["1.4 h", "3 landing"]), "The two as text.")
 
 
 class AmountsSerializer(ResponseSerializer):
-    """What there is, what is needed and what remains: an amount for each thing needed, in the same order.
-
-    A list is empty where nothing on record says how much.
+    """What is on record, needed and remaining: an amount for each thing needed, in the same order. A list
+    is empty if nothing on record gives an amount.
     """
 
     have = AmountSerializer(many=True)
@@ -98,7 +97,7 @@ class Named(ResponseSerializer):
 
 
 class CountedSerializer(Named):
-    """An entry that counts, with what it gave."""
+    """An entry that counts, with its share."""
 
     gave = Field(STRING)
 
@@ -110,13 +109,13 @@ class NotCountedSerializer(Named):
 
 
 class AskedSerializer(Named):
-    """A fact that is missing and could tip the answer."""
+    """A missing fact that could change the answer."""
 
     missing = Field(STRING)
 
 
 class FindingSerializer(ResponseSerializer):
-    """What one requirement found. `have`, `need` and `remaining` are `amounts` as text."""
+    """The finding of one requirement. `have`, `need` and `remaining` are `amounts` as text."""
 
     id = Field(STRING)
     citation = Field(STRING)
@@ -131,11 +130,11 @@ class FindingSerializer(ResponseSerializer):
     ask = AskedSerializer(many=True)
     holds = Field(HOLDS, SPANS)
     note = Field(STRING)
-    notes = CodedReasonSerializer(many=True, help_text="What `note` says besides the rule's own note.")
+    notes = CodedReasonSerializer(many=True, help_text="Further notes, besides the rule's own.")
     amounts = AmountsSerializer()
 
     def get_fields(self) -> dict[str, Any]:
-        says = "Of a milestone that stands as one requirement, its own requirements."
+        says = "For a requirement that is itself a milestone: that milestone's requirements."
         within = FindingSerializer(many=True, required=False, help_text=says)
         return {**super().get_fields(), "requirements": within}
 
@@ -149,7 +148,7 @@ class PathSerializer(ResponseSerializer):
 
 
 class EligibilityReportSerializer(ResponseSerializer):
-    """What is met, what is missing, and the days on which the answer holds."""
+    """What is met, what is missing, and the days on which the answer is valid."""
 
     example = staticmethod(examples.report)
 
@@ -157,20 +156,20 @@ class EligibilityReportSerializer(ResponseSerializer):
     title = Field(STRING)
     on = Field(ON)
     known_at = Field(AT, allow_null=True)
-    context_ = Field(GIVEN, "What the question gave.")
-    rulebook = Field(STRING, "Names the very rules that answered.")
+    context_ = Field(GIVEN, "The context of the question.")
+    rulebook = Field(STRING, "A hash of the rules that were applied.")
     eligible = Field(FLAG)
     eligible_from = Field(ON, allow_null=True)
     eligible_until = Field(ON, allow_null=True)
     holds = Field(HOLDS, SPANS)
     requirements = FindingSerializer(many=True)
     caution = Field(STRING)
-    path = Field(STRING, "The way that is shown, where there are several.", required=False, allow_null=True)
+    path = Field(STRING, "The path that is shown, if there are several.", required=False, allow_null=True)
     paths = PathSerializer(many=True, required=False)
 
 
 class RefusalSerializer(ResponseSerializer):
-    """Something that the rule itself forbids."""
+    """Something that the rule forbids."""
 
     place = Field(STRING)
     message = Field(STRING)
@@ -178,7 +177,7 @@ class RefusalSerializer(ResponseSerializer):
 
 
 class EndorsementReportSerializer(ResponseSerializer):
-    """What an endorsement rests on, looked at before it is given."""
+    """The requirements behind an endorsement, checked before it is given."""
 
     kind = Field(STRING)
     title = Field(STRING)
@@ -189,8 +188,8 @@ class EndorsementReportSerializer(ResponseSerializer):
     context_ = Field(CONTEXT)
     rulebook = Field(STRING)
     rests_on = FindingSerializer(many=True)
-    warnings = Field(list_of(STRING), "Shown and kept; the instructor decides.")
-    refusals = RefusalSerializer(many=True, help_text="What the rule itself forbids.")
+    warnings = Field(list_of(STRING), "Shown and saved with the endorsement; the instructor decides.")
+    refusals = RefusalSerializer(many=True, help_text="What the rule forbids.")
     may_be_given = Field(FLAG)
     wording = Field(STRING)
     last_day = Field(ON, allow_null=True)
@@ -199,27 +198,27 @@ class EndorsementReportSerializer(ResponseSerializer):
 
 
 class ErrorSerializer(ResponseSerializer):
-    """One error of what was sent."""
+    """One error in the request."""
 
     place = Field(
-        STRING, "A path into what was sent, as record.flights[3].times.dual, or a parameter's name."
+        STRING, "A path into the body, such as record.flights[3].times.dual, or a parameter's name."
     )
     message = Field(STRING)
 
 
 class ProblemSerializer(ResponseSerializer):
-    """Why it was refused (RFC 9457)."""
+    """Why the request was refused (RFC 9457)."""
 
     example = staticmethod(lambda: examples.PROBLEM)
 
     type = Field(
         like(STRING, examples=[BLANK, NOT_COVERED]),
-        "The address, on this server, of what a problem of this type is.",
+        "A page on this server that explains this type of problem.",
     )
     title = Field(STRING)
     status = Field(Type(as_it_came, {"type": "integer"}))
     detail = Field(STRING)
     errors_ = ErrorSerializer(many=True, required=False)
     errors_not_listed = Field(WHOLE, required=False)
-    milestone = Field(STRING, "Of a refusal where the rules end: the milestone.", required=False)
+    milestone = Field(STRING, "If the rules do not cover the question: the milestone.", required=False)
     report = EndorsementReportSerializer(required=False)

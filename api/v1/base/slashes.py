@@ -1,6 +1,6 @@
-"""An address below /api/ answers with a slash at its end and without.
+"""Paths below /api/ work with and without a slash at the end.
 
-A redirect would lose the body of a POST, and "there is nothing at" an address one character off helps nobody.
+A redirect would lose the body of a POST.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from django.urls import is_valid_path
 
 
 class EitherSlash:
-    """Middleware: where nothing is at the address as it came, the other form is asked."""
+    """Middleware: if no route matches the path, try the other form."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]):
         self.get_response = get_response

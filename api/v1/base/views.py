@@ -1,4 +1,4 @@
-"""What every view of this API has in common."""
+"""The base of every view of this API."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ class Negotiation(DefaultContentNegotiation):
 
 
 class View(APIView):
-    """Signed-in callers, JSON in and out, no parameter that is not known."""
+    """Signed-in callers, JSON in and out, and no unknown parameters."""
 
     authentication_classes: Sequence[Any] = [TokenAuthentication, SessionAuthentication]
     parser_classes = [StrictJSONParser]
@@ -52,7 +52,7 @@ class View(APIView):
         if "chunked" in request.headers.get("Transfer-Encoding", "").lower():
             raise Problem(
                 HTTPStatus.LENGTH_REQUIRED,
-                "A body sent in chunks is not read here; send it whole, with its Content-Length.",
+                "Chunked bodies are not accepted; send a Content-Length.",
             )
         length = request.META.get("CONTENT_LENGTH") or "0"
         if length.isdecimal() and int(length) > MOST_BYTES:
@@ -66,26 +66,26 @@ class View(APIView):
 
     @property
     def user(self) -> User:
-        """Who is asking; only for views that let nobody else in."""
+        """The signed-in user; only for views that require one."""
         user = self.request.user
         assert isinstance(user, User)
         return user
 
     @property
     def today(self) -> dt.date:
-        """The day it is in UTC."""
+        """Today in UTC."""
         return self.at.astimezone(dt.UTC).date()
 
 
 class AnonymousThrottle(AnonRateThrottle):
-    """Fair shares for callers who did not sign in, each known by address alone."""
+    """Rate limit for anonymous callers, by IP address."""
 
     scope = "anonymous"
     rate = "300/min"
 
 
 class OpenView(View):
-    """For everybody: what is asked here touches nothing that is stored."""
+    """Open to everyone; nothing stored is used."""
 
     permission_classes = [AllowAny]
     throttle_classes = [AnonymousThrottle]

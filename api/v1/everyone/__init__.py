@@ -1,1 +1,1 @@
-"""The nouns of whoever asks: signing in, questions without a school, notices, reminders, search."""
+"""What is not about one school or student: signing in, stateless questions, notices, reminders, search."""

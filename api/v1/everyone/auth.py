@@ -1,4 +1,4 @@
-"""Tokens for programs: made with e-mail address and password, ended by the one who holds them."""
+"""Tokens for programs: created with e-mail and password, revoked by their owner."""
 
 from __future__ import annotations
 
@@ -26,13 +26,13 @@ from training.services.people import second_factor
 
 
 class LoginError(FaultsFound):
-    """What was sent to sign in with cannot be read."""
+    """The credentials cannot be read."""
 
-    what = "what was sent to sign in"
+    what = "the credentials"
 
 
 class LoginThrottle(SimpleRateThrottle):
-    """Guessing at passwords takes long: few tries for an address, and fewer for one account from it."""
+    """Slows down guessing: few attempts for an address, and fewer for one account from it."""
 
     scope = "login"
     rate = "30/min"
@@ -53,11 +53,11 @@ class AccountThrottle(LoginThrottle):
 
 class LoginSerializer(RequestSerializer):
     error = LoginError
-    example = staticmethod(lambda: {"email": "bo@school.example", "password": "three words of yours"})
+    example = staticmethod(lambda: {"email": "bo@school.example", "password": "your own three words"})
 
     email = Field(NAME)
     password = Field(TEXT)
-    code = Field(NAME, "Of the authenticator app, or a recovery code; once each.", required=False)
+    code = Field(NAME, "From the authenticator app, or a recovery code; each works once.", required=False)
 
 
 class TokenSerializer(ResponseSerializer):
@@ -74,11 +74,11 @@ class Login(View):
         name="login",
         summary="Create a token",
         description=(
-            "Gives a token that goes into `Authorization: Token …` of every further call until it "
-            "expires. It is "
-            "shown this once. A user has at most 20; the oldest ends when one more is made. Where the "
-            "account has an authenticator app or a passkey, the password alone is not enough (401): `code` "
-            "is a code of the app, or a recovery code. Each code is good once."
+            "Creates a token for the header `Authorization: Token …` of every further call, until"
+            " it expires. It is shown only once. A user has at most 20 tokens; a further one "
+            "replaces the oldest. If the account has an authenticator app or a passkey, the "
+            "password alone is not enough (401): `code` is a code of the app or a recovery code. "
+            "Each code works once."
         ),
         body=LoginSerializer,
         answers={200: Answer(TokenSerializer, "The token, and when it expires")},
@@ -121,7 +121,7 @@ class Logout(View):
     @describe(
         name="logout",
         summary="Revoke this token",
-        description="The token of this call stops working.",
+        description="Revokes the token of this call.",
         answers={204: Answer(None, "It has ended")},
         refuses=(411, 413),
     )

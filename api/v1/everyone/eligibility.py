@@ -26,16 +26,17 @@ from syllabus.law import rulebook
 
 
 class _Inside(FaultsFound):
-    """The question with the record inside it."""
+    """The question, with the record."""
 
     what = "the request"
 
 
 def collected(read: Callable[[object], Any]) -> reading.Read:
-    """A reader of one key that adds the faults of a reader which raises them, their places within the key.
+    """A reader of one key that collects the errors which another reader raises, at their places within the
+    key.
 
-    The record is read as one that stands alone: an entry without an id is called after its place, and must
-    be called the same here as in a record that is stored.
+    The record is read as in the document: an entry without an id is named after its place, as in a stored
+    record.
     """
 
     def reader(faults: Faults, value: Any, place: str) -> Any:
@@ -55,7 +56,7 @@ class EligibilityQuestionSerializer(RequestSerializer):
 
     record = Field(replace(TRAINING_RECORD, read=collected(document.parse)))
     milestone = Field(like(NAME, examples=[next(iter(rulebook.current().milestones))]))
-    on = Field(DAY, "The day asked about; today in UTC where it is not given.", required=False)
+    on = Field(DAY, "The day of the question (default: today in UTC).", required=False)
     context_ = Field(
         Type(
             collected(lambda value: context_from(value, "")),
@@ -65,7 +66,7 @@ class EligibilityQuestionSerializer(RequestSerializer):
         ),
         required=False,
     )
-    known_at = Field(INSTANT, "Leave out what was recorded after this instant.", required=False)
+    known_at = Field(INSTANT, "Ignore what was recorded after this time.", required=False)
 
 
 class Eligibility(OpenView):
@@ -73,11 +74,11 @@ class Eligibility(OpenView):
         name="ask",
         summary="Check a record that you send",
         description=(
-            "Answers whether the record document fulfils a milestone on a day, what is missing, and on "
-            "which days the answer holds. Where the rules do not cover what is asked about, it is refused "
-            "with a problem of the type /problems/not-covered. Nothing is kept. Without `on`, the day is "
-            "today in UTC; the answer states it. "
-            "Open to everybody, 300 calls a minute for an address that did not sign in, at most 8 MB."
+            "Reports whether the record document meets a milestone on a day, what is missing, and"
+            " on which days the answer is valid. A question that the rules do not cover is "
+            "refused with a problem of the type /problems/not-covered. Nothing is stored. Without"
+            " `on`, the day is today in UTC; the answer names it. Open to everyone: 300 calls a "
+            "minute for an IP address without sign-in, at most 8 MB."
         ),
         body=EligibilityQuestionSerializer,
         answers={200: Answer(EligibilityReportSerializer, "The report")},

@@ -1,4 +1,4 @@
-"""What is required: every milestone, its requirements and their versions with words and citations."""
+"""Every milestone with its requirements and their versions, in words and with citations."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ def _plain(value: Any) -> Any:
 
 
 class RuleVersionSerializer(ResponseSerializer):
-    """One requirement as it is in force from one day until another."""
+    """One version of a requirement, with its days in force."""
 
     from_ = Field(ON, source="version.first")
     until = Field(ON, source="version.last", allow_null=True)
@@ -123,7 +123,7 @@ class Milestones(OpenView):
     @describe(
         name="listMilestones",
         summary="List the milestones",
-        description="What a student may become allowed to do, in the order of training.",
+        description="The milestones in the order of training.",
         answers={200: Answer(MilestoneListSerializer, "Every milestone")},
         refuses=(401, 429),
     )
@@ -140,11 +140,11 @@ class MilestoneDetail(OpenView):
         name="readMilestone",
         summary="Read one milestone's requirements",
         description=(
-            "Every requirement with its words and citation, the version in force on the day `on` (today "
-            "in UTC "
-            "where it is not given; null before the first), and all versions with the days they are in force."
+            "Every requirement with its words and citation, the version in force on the day `on` "
+            "(default: today in UTC; null before the first version), and all versions with their "
+            "days in force."
         ),
-        parameters=[Parameter.on("the version in force on this day is marked")],
+        parameters=[Parameter.on("the version in force on this day is included")],
         answers={200: Answer(MilestoneSerializer, "The milestone")},
         refuses=(401, 429),
     )

@@ -1,4 +1,4 @@
-"""What the caller is told inside the program."""
+"""The caller's notices inside the program."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from training.services.reminders import notices
 
 
 class NoticePages(Pages):
-    """Fifty notices at a time, the newest first."""
+    """Fifty notices a page, the newest first."""
 
     ordering = ("-at", "-id")
 
@@ -26,11 +26,11 @@ class NoticePages(Pages):
 
 
 class NoticeSerializer(ResponseSerializer):
-    """Something that the caller is told."""
+    """A notice."""
 
     id = Field(WHOLE, source="pk")
     kind = Field(STRING)
-    about = Field(STRING, "The id of what it is about.")
+    about = Field(STRING, "The id of the lesson, record or reminder.")
     student = Field(UUID, source="student.ref")
     at = Field(UTC)
     read_at = Field(UTC, allow_null=True)
@@ -47,9 +47,9 @@ class Notices(View):
         name="listNotices",
         summary="List your notices",
         description=(
-            "What the caller is told: a lesson was signed or corrected; the record, or the name or birth "
-            "date on it, was changed; something is due. `about` is the id of what it is about. The newest "
-            f"first, in pages of {NoticePages.page_size}; follow `next`."
+            "Notices of a lesson signed or corrected, of a change of a record or of its name or birth date, "
+            "and of reminders. `about` is the id of the lesson, record or reminder. The newest first, in "
+            f"pages of {NoticePages.page_size}; follow `next`."
         ),
         parameters=[CURSOR],
         answers={200: Answer(NoticePageSerializer, "A page")},
@@ -64,7 +64,7 @@ class NoticeRead(View):
     @describe(
         name="markNoticeRead",
         summary="Mark a notice as read",
-        description="Notes when the caller read it; sent again, the first time stays. It takes no body.",
+        description="Records when the caller read it. Sending it again changes nothing. No body.",
         answers={200: Answer(NoticeSerializer, "The notice")},
         refuses=(403, 411, 413),
     )

@@ -1,4 +1,4 @@
-"""Reminders: one's own, how one wants them, one's calendar; and what a school will be sent."""
+"""Reminders: one's own, settings, calendar link; and the upcoming ones of a school."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ from training.services.reminders import calendars, coming, failures, leads, pref
 _SCHOOL = Parameter(
     "school",
     "query",
-    "The school's short name; may be left out by who administers one school alone.",
+    "The school's short name; optional for an administrator of one school.",
     {"type": "string"},
 )
 _CLOCK = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])", re.ASCII)
@@ -46,7 +46,7 @@ def clock(faults: Faults, value: Any, place: str) -> dt.time | None:
     """A time of day, ``HH:MM``."""
     if isinstance(value, str) and (found := _CLOCK.fullmatch(value)):
         return dt.time(int(found[1]), int(found[2]))
-    faults.add(place, f"{reading.called(value)} is no time of day such as 07:00")
+    faults.add(place, f"{reading.called(value)} is not a time of day such as 07:00")
     return None
 
 
@@ -54,19 +54,19 @@ def lead_days(faults: Faults, value: Any, place: str) -> list[int] | None:
     """Lead times, each a whole number of days."""
     if isinstance(value, list) and all(type(each) is int for each in value):
         return value
-    faults.add(place, f"{reading.called(value)} is no list of days such as [60, 30, 7]")
+    faults.add(place, f"{reading.called(value)} is not a list of days such as [60, 30, 7]")
     return None
 
 
 def _days(faults: Faults, value: Any, place: str) -> dict[str, Any]:
-    """The lead times of each kind that is named; None for the default ones."""
+    """Lead times by kind; None for the default."""
     named = Object(faults, {} if value is None else value, place)
     days = {kind: named.take(kind, lead_days) for kind in leads.DEFAULTS}
     named.done()
     return {kind: each for kind, each in days.items() if named.ok and kind in value} if value else {}
 
 
-KIND = word(leads.DEFAULTS, says="What kind of thing ends.")
+KIND = word(leads.DEFAULTS, says="What kind of thing expires.")
 CLOCK = Type(clock, {"type": "string", "pattern": "^([01][0-9]|2[0-3]):[0-5][0-9]$", "examples": ["07:00"]})
 DAYS = Type(
     lead_days,
@@ -87,9 +87,7 @@ class AircraftNamedSerializer(ResponseSerializer):
 
 class ReminderSerializer(ResponseSerializer):
     ref = Field(UUID)
-    student = StudentNamedSerializer(
-        allow_null=True, help_text="Null: it is about your own date or an aircraft."
-    )
+    student = StudentNamedSerializer(allow_null=True, help_text="Null for your own dates and for aircraft.")
     aircraft = AircraftNamedSerializer(allow_null=True)
     school = Field(STRING)
     kind = Field(KIND)
@@ -97,7 +95,7 @@ class ReminderSerializer(ResponseSerializer):
     citations = Field(list_of(STRING))
     last_day = Field(DAY)
     lead_days = Field(WHOLE)
-    ends = Field(list_of(STRING), "The milestones of which this is the first to go.")
+    ends = Field(list_of(STRING), "The milestones for which this expires first.")
     made_at = Field(INSTANT)
     read_at = Field(INSTANT, allow_null=True)
     snoozed_until = Field(DAY, allow_null=True)
@@ -179,8 +177,8 @@ class Reminders(View):
         name="listReminders",
         summary="List your reminders",
         description=(
-            "What ends soon of yourself and of the students you instruct today, the most pressing first; of "
-            "one thing only the newest reminder. The reading is logged."
+            "What expires soon, of yourself and of your students, most urgent first; of one thing"
+            " only the newest reminder. The reading is logged."
         ),
         answers={200: Answer(ReminderListSerializer, "The reminders")},
     )
@@ -190,7 +188,7 @@ class Reminders(View):
 
 
 class ReminderView(View):
-    """About one of the caller's reminders, which is not there for anybody else."""
+    """One of the caller's reminders; 404 for anyone else."""
 
     def find(self, ref: uuid.UUID) -> Reminder:
         """Raises: Problem (404)."""
@@ -201,7 +199,7 @@ class ReminderRead(ReminderView):
     @describe(
         name="readReminder",
         summary="Dismiss a reminder",
-        description="The first time stands.",
+        description="Sending it again changes nothing.",
         answers={200: Answer(ReminderSerializer, "The reminder")},
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
@@ -214,8 +212,8 @@ class ReminderSnooze(ReminderView):
         name="snoozeReminder",
         summary="Postpone a reminder",
         description=(
-            "You are told once more on the day `until`, which lies after today and not after the last day. "
-            "Others who are told of the same are told as ever."
+            "You get the reminder again on the day `until`, which must be after today and not "
+            "after the last day. Other recipients are not affected."
         ),
         body=ReminderSnoozeSerializer,
         answers={200: Answer(ReminderSerializer, "The reminder")},
@@ -230,7 +228,7 @@ class Preferences(View):
     @describe(
         name="reminderPreferences",
         summary="Show your notification settings",
-        description="The defaults where you never said otherwise.",
+        description="The defaults until you change them.",
         answers={200: Answer(ReminderPreferencesSerializer, "The preferences")},
     )
     def get(self, request: Request) -> Response:
@@ -240,9 +238,9 @@ class Preferences(View):
         name="setReminderPreferences",
         summary="Change your notification settings",
         description=(
-            "What is left out goes back to its default. Between `quiet_from` and `quiet_until` on your clock "
-            "no e-mail is sent; the same time twice means that there is no such time. Without `time_zone` "
-            "the clock is the school's."
+            "A missing key goes back to its default. Between `quiet_from` and `quiet_until` on "
+            "your clock no e-mail is sent; the same time twice means no quiet hours. Without "
+            "`time_zone` the clock is the school's."
         ),
         body=ReminderPreferencesSerializer,
         answers={200: Answer(ReminderPreferencesSerializer, "The preferences")},
@@ -259,8 +257,8 @@ class CalendarAddress(View):
         name="createCalendar",
         summary="Create a calendar link",
         description=(
-            "A calendar program reads under it what ends (RFC 5545). Whoever knows the address can read it "
-            "too: it is told this once, and drawing another closes the one before."
+            "A secret iCalendar link (RFC 5545) with your expirations, shown only once. Anyone "
+            "who has the link can read them. A new link replaces the old one."
         ),
         answers={201: Answer(CalendarAddressSerializer, "The link, shown once")},
     )
@@ -273,7 +271,7 @@ class CalendarAddress(View):
     @describe(
         name="closeCalendar",
         summary="Turn off your calendar link",
-        description="Nobody can read it any more, whether there was one or not.",
+        description="The link stops working. Succeeds also if there was none.",
         answers={204: Answer(None, "Turned off")},
     )
     def delete(self, request: Request) -> Response:
@@ -282,13 +280,13 @@ class CalendarAddress(View):
 
 
 class SchoolView(View):
-    """About a school that the caller administers."""
+    """A school that the caller administers."""
 
     def school(self, slug: str | None) -> School:
         """Raises: Problem (403, 404, 422)."""
         found = access.schools(self.user).order_by("pk")
         if not found:
-            raise Problem(HTTPStatus.FORBIDDEN, "Only an administrator of a school may ask this.")
+            raise Problem(HTTPStatus.FORBIDDEN, "Only an administrator of a school may do this.")
         if slug is None:
             if len(found) > 1:
                 raise Problem(
@@ -309,12 +307,12 @@ class Coming(SchoolView):
         name="comingReminders",
         summary="List a school's reminders of the next 30 days",
         description=(
-            "As the records stand now, for administrators. Beside it what could not be sent, and records "
-            "that could not be worked out: somebody has to look at those. The reading is logged for each "
-            "student."
+            "For administrators: by the records as they are now. Also e-mails that could not be "
+            "sent, and records that could not be calculated, which need attention. The reading is"
+            " logged for each student."
         ),
         parameters=[_SCHOOL],
-        answers={200: Answer(ComingRemindersSerializer, "What will be sent, and what could not be")},
+        answers={200: Answer(ComingRemindersSerializer, "Upcoming reminders, and failures")},
         refuses=(403, 404),
     )
     def get(self, request: Request) -> Response:
@@ -342,10 +340,7 @@ class LeadTimes(SchoolView):
     @describe(
         name="leadTimes",
         summary="Show a school's lead times",
-        description=(
-            "Days before the last day, by the kind of thing. Those that the school did not set are common "
-            "practice, not law."
-        ),
+        description=("Days before the last day, by kind. Defaults are common practice, not law."),
         parameters=[_SCHOOL],
         answers={200: Answer(LeadTimesSerializer, "The lead times")},
         refuses=(403, 404),
@@ -357,8 +352,8 @@ class LeadTimes(SchoolView):
         name="setLeadTimes",
         summary="Set a school's lead times",
         description=(
-            "For each kind named in `days` the lead times in days, or null for the default ones; `[]` means "
-            "that nobody is told. Kinds that are not named stay as they are. What was told already stays."
+            "For each kind in `days` the lead times in days, or null for the default; `[]` sends "
+            "no reminders. Other kinds stay the same. Reminders that were sent are not affected."
         ),
         body=LeadTimesToSetSerializer,
         answers={200: Answer(LeadTimesSerializer, "The lead times")},

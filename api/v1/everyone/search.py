@@ -1,4 +1,4 @@
-"""Students, lessons, people and aircraft by words, among those that the caller may see."""
+"""Search for students, lessons, people and aircraft that the caller may see."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ class FoundSerializer(ResponseSerializer):
     people = PersonFoundSerializer(many=True, max_length=search.MOST)
     aircraft = AircraftFoundSerializer(many=True, max_length=search.MOST)
     more = Field(
-        list_of(STRING, 4), "Of which there is more than is given.", of=lambda found: sorted(found.more)
+        list_of(STRING, 4), "The groups with more results than returned.", of=lambda found: sorted(found.more)
     )
 
 
@@ -64,12 +64,12 @@ class Search(View):
         name="search",
         summary="Find students, lessons, people and aircraft",
         description=(
-            "Whatever holds every word of `q`, in capitals or not: a student by name; a lesson by its"
-            " student, instructor, code, title, day or aircraft; an aircraft, for who teaches or administers"
-            " its school, by registration or model; a person, for the school's administrators, by name or"
-            f" e-mail address. At most {search.MOST} of each; `more` names those of which there are more."
-            f" The first {search.MOST_WORDS} words count, of at most {search.MOST_TEXT} characters. Each"
-            " student who is named is logged as read."
+            "Results that match all words of `q`, whatever the case: students by name; lessons by student,"
+            " instructor, code, title, day or aircraft; aircraft, for instructors and administrators of the"
+            " school, by registration or model; people, for the school's administrators, by name or e-mail."
+            f" At most {search.MOST} of each; `more` names the groups with more. The first"
+            f" {search.MOST_WORDS} words count, of at most {search.MOST_TEXT} characters. The reading is"
+            " logged for each student listed."
         ),
         parameters=[
             Parameter("q", "query", "The words.", {"type": "string", "minLength": 1, "maxLength": 200}, True)
@@ -78,7 +78,7 @@ class Search(View):
     )
     def get(self, request: Request) -> Response:
         if self.asked["q"] is None:
-            raise QuestionError([Fault("q", "is missing; give the words to look for")])
+            raise QuestionError([Fault("q", "is missing; enter the words to search for")])
         found = search.find(self.user, self.asked["q"], via="api", at=self.at)
         return Response(FoundSerializer(found).data)
 

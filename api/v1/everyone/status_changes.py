@@ -15,9 +15,9 @@ from training.services.school import status_changes as turns
 
 
 class AnswerInShortSerializer(ResponseSerializer):
-    """How a milestone was answered."""
+    """The answer for a milestone."""
 
-    met = Field(FLAG, "Null: a fact that is not on record could tip it.", allow_null=True)
+    met = Field(FLAG, "Null: a fact that is not on record could change it.", allow_null=True)
     eligible_until = Field(DAY, allow_null=True)
     gaps = Field(WHOLE)
 
@@ -29,7 +29,7 @@ class TurnSerializer(ResponseSerializer):
     milestone = Field(STRING)
     title = Field(STRING)
     on = Field(DAY)
-    before = AnswerInShortSerializer(allow_null=True, help_text="Null: it was not asked about before.")
+    before = AnswerInShortSerializer(allow_null=True, help_text="Null: new since then.")
     after = AnswerInShortSerializer()
 
 
@@ -43,12 +43,12 @@ class Turns(View):
         name="listTurns",
         summary="List the changes since yesterday",
         description=(
-            "The milestones that stand otherwise today, at the student's school, than at the end of "
-            "yesterday: by what came on record, or by the days that passed. From the summaries that are "
-            f"kept, which follow a change within minutes; {turns.MOST} at most, by the students' names. What "
-            "turned and turned back is left out. The reading is logged."
+            "Milestones whose status changed since the end of yesterday, at the student's school: by new "
+            "entries, or because a day passed. From saved summaries, which follow a change within minutes; "
+            f"at most {turns.MOST}, by the students' names. A change that was reversed is not listed. The "
+            "reading is logged."
         ),
-        answers={200: Answer(TurnListSerializer, "What turned")},
+        answers={200: Answer(TurnListSerializer, "The changes")},
     )
     def get(self, request: Request) -> Response:
         found = turns.seen_by(self.user, self.at, via="api")

@@ -1,1 +1,1 @@
-"""The nouns of a school, a file for each: its serializer and its view. For administrators and instructors."""
+"""The resources of a school, a file for each, for administrators and instructors."""

@@ -1,4 +1,4 @@
-"""A school's aircraft, and the inspections and papers of them that end on a day."""
+"""A school's aircraft, with inspections and documents that expire."""
 
 from __future__ import annotations
 
@@ -32,8 +32,8 @@ class AircraftCheckSerializer(ResponseSerializer):
     kind = Field(KIND, source="version.id")
     says = Field(STRING, "The kind in words.")
     done = Field(DAY, source="check.done")
-    expires = Field(DAY, "The last day that is written on it.", source="check.expires", allow_null=True)
-    last_day = Field(DAY, "By the rule, or as written on it where that is earlier.", source="last")
+    expires = Field(DAY, "The expiration printed on it.", source="check.expires", allow_null=True)
+    last_day = Field(DAY, "By the rule, or as printed on it if that is earlier.", source="last")
     citation = Field(STRING, source="version.cite.section")
     verified = Field(VERIFIED, source="version.verified")
     recorded_at = Field(INSTANT, source="check.recorded_at")
@@ -82,7 +82,7 @@ class AircraftCheckToRecordSerializer(RequestSerializer):
 
 @dataclass(frozen=True)
 class Listed:
-    """An aircraft with what is recorded of it."""
+    """An aircraft with its inspections and documents."""
 
     craft: Craft
     school: str
@@ -94,9 +94,9 @@ class Aircraft(View):
         name="listAircraft",
         summary="List the aircraft of your schools, with their expirations",
         description=(
-            "Those of the schools where the caller instructs or administers, training devices too. Of each "
-            "kind of inspection or paper the newest recorded stands, with its last day by the rule in force "
-            "today. Days alone: an inspection that goes by hours in service is not counted here."
+            "The aircraft and training devices of the schools where the caller instructs or "
+            "administers. For each kind of inspection or document the newest, with its last day "
+            "by the rule in force today. Inspections by hours in service are not tracked."
         ),
         answers={200: Answer(AircraftListSerializer, "The aircraft")},
     )
@@ -112,9 +112,10 @@ class Aircraft(View):
         name="addAircraft",
         summary="Add an aircraft to a school",
         description=(
-            "By an administrator of the school. Without `category` and `class` it is a single-engine land "
-            "airplane; `device` makes it a training device. The same sent again is answered with what stands "
-            "(200); something else under the same registration is a conflict (409)."
+            "For administrators of the school. Without `category` and `class` it is a "
+            "single-engine land airplane; `device` makes it a training device. Sending the same "
+            "again returns the existing aircraft (200); other content under the same registration"
+            " is a conflict (409)."
         ),
         body=AircraftToListSerializer,
         answers={
@@ -139,12 +140,13 @@ class AircraftChecks(View):
         name="recordAircraftCheck",
         summary="Add an inspection or a document of an aircraft",
         description=(
-            "By an administrator of the school. It takes the place of what stood of its kind, and is never "
-            "edited: record it again to put a slip right. `expires` is the last day that is written on it, "
-            "and only shortens what the rule gives. Reminders of what it renews are withdrawn."
+            "For administrators of the school. It replaces the earlier one of its kind and is "
+            "never edited: to correct it, add it again. `expires` is the date printed on it, "
+            "which can only shorten the rule's period. Reminders of the earlier one are "
+            "withdrawn."
         ),
         body=AircraftCheckToRecordSerializer,
-        answers={200: Answer(AircraftSerializer, "The aircraft with what stands of it now")},
+        answers={200: Answer(AircraftSerializer, "The aircraft as it is now")},
         refuses=(403,),
     )
     def post(self, request: Request, aircraft: int) -> Response:

@@ -1,4 +1,4 @@
-"""What an audit of a school found, who dealt with it, and an instructor's own record."""
+"""The findings of a school's audit, and how they were resolved."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ from training.services.audit.findings import MOST_NOTE, STATES, ResolutionError
 _SCHOOL = Parameter(
     "school",
     "query",
-    "The school's short name; may be left out by who administers one school alone.",
+    "The school's short name; optional for an administrator of one school.",
     {"type": "string"},
 )
 
@@ -41,7 +41,7 @@ _SCHOOL = Parameter(
 def _note(faults: Faults, value: Any, place: str) -> str | None:
     found = reading.text(faults, value, place)
     if found is not None and not found.strip():
-        faults.add(place, "is blank; write what was done, or why nothing was")
+        faults.add(place, "is blank; write what was done, or why nothing was done")
         return None
     if found is not None and len(found) > MOST_NOTE:
         faults.add(place, f"has {len(found)} characters, at most {MOST_NOTE} fit")
@@ -49,24 +49,24 @@ def _note(faults: Faults, value: Any, place: str) -> str | None:
     return found
 
 
-KIND = word(KINDS, "kind of finding", "What sort of finding it is.")
+KIND = word(KINDS, "kind of finding", "The kind of finding.")
 SEVERITY = word(
     SEVERITIES,
     "severity",
-    "serious: a rule was not kept; incomplete: the record cannot show that it was; note: worth a look.",
+    "serious: a rule was not met; incomplete: the record cannot show that it was; note: worth a look.",
 )
 STATE = word(
     STATES,
     "state of a finding",
-    "open, resolved by somebody, or gone: an audit does not find it any more.",
+    "open; resolved; or gone: the latest audit no longer finds it.",
 )
 HOW = word(
     MENDS,
-    "way to mend a finding",
-    "What was done: an entry corrected, a note made, or nothing that could be.",
+    "remedy",
+    "What was done: an entry corrected, a note made, or nothing.",
 )
 NOTE = Type(_note, {"type": "string", "minLength": 1, "maxLength": MOST_NOTE, "pattern": r"\S"})
-KNOWN = "Whether what was asked held on the day; null where it is not known."
+KNOWN = "Whether the requirement was met on the day; null if unknown."
 
 
 class EntryFoundSerializer(ResponseSerializer):
@@ -76,7 +76,7 @@ class EntryFoundSerializer(ResponseSerializer):
 
 
 class UnmetSerializer(ResponseSerializer):
-    """A requirement that was asked."""
+    """A requirement that was checked."""
 
     requirement = Field(STRING)
     says = Field(STRING)
@@ -96,18 +96,18 @@ class FindingResolutionSerializer(ResponseSerializer):
     at = Field(UTC)
     how = Field(HOW)
     note = Field(STRING)
-    stands = Field(FLAG, "Whether it is of the finding as it is now.")
+    stands = Field(FLAG, "Whether it applies to the finding as it is now.")
     ledger_index = Field(WHOLE)
 
 
 class AuditFindingSerializer(ResponseSerializer):
-    """Something on record that does not agree with the rules in force on its own day."""
+    """An entry that does not meet the rules in force on its day."""
 
     id = Field(UUID)
     kind = Field(KIND)
     severity = Field(SEVERITY)
     state = Field(STATE)
-    digest = Field(STRING, "Of the finding as it stands; a passkey signs it.")
+    digest = Field(STRING, "A hash of the finding as it is now; a passkey signs it.")
     student = Field(UUID, allow_null=True)
     instructor = Field(STRING, allow_null=True)
     day = Field(ON, "The day that it is about.")
@@ -152,7 +152,7 @@ class AuditToRunSerializer(RequestSerializer):
 class AuditDoneSerializer(ResponseSerializer):
     school = Field(STRING)
     audit = AuditRunSerializer()
-    kept = Field(FLAG, "False where one as of a later day was kept before.")
+    kept = Field(FLAG, "False if an audit of a later day is on file.")
     new = Field(WHOLE)
     returned = Field(WHOLE)
     gone = Field(WHOLE)
@@ -167,7 +167,7 @@ class FindingToResolveSerializer(ConfirmedSerializer):
 
 
 class FindingPages(Pages):
-    """Fifty findings at a time, those of the newest day first."""
+    """Fifty findings a page, the newest day first."""
 
     ordering = ("-day", "-id")
 
@@ -176,7 +176,7 @@ class FindingPages(Pages):
 
 
 class AuditThrottle(UserRateThrottle):
-    """An audit reads every record of a school."""
+    """Limits audits, which read every record of a school."""
 
     scope = "audit"
     rate = "6/min"
@@ -186,7 +186,7 @@ class OfSchool(View):
     """For the administrators of a school."""
 
     def school(self, slug: str | None) -> School:
-        """The school that is meant. Raises: Problem (403)."""
+        """The requested school. Raises: Problem (403)."""
         return findings.school_for(self.user, slug)
 
 
@@ -202,19 +202,21 @@ class Findings(OfSchool):
 
     @describe(
         name="listFindings",
-        summary="List what an audit found",
+        summary="List the findings of the audit",
         description=(
-            "For the administrators of the school. Every finding that an audit ever told, each with the rule,"
-            " the entries, its remedy and who resolved it; the newest day first, in pages of"
-            f" {FindingPages.page_size}; follow `next`. One that an audit does not find any more"
-            " is gone, and stays listed. The reading is logged for each student whose record they are about."
+            "For the administrators of the school. Every finding of any audit, with the rule, the entries,"
+            " the remedy and who resolved it; the newest day first, in pages of"
+            f" {FindingPages.page_size}; follow `next`. A finding that no longer applies is `gone` and stays"
+            " listed. The reading is logged for each student concerned."
         ),
         parameters=[
             _SCHOOL,
-            Parameter("state", "query", "Only findings that stand so.", STATE.schema),
+            Parameter("state", "query", "Only findings with this status.", STATE.schema),
             Parameter("kind", "query", "Only findings of this kind.", KIND.schema),
-            Parameter("severity", "query", "Only findings so grave.", SEVERITY.schema),
-            Parameter("student", "query", "Only of this student.", {"type": "string", "format": "uuid"}),
+            Parameter("severity", "query", "Only findings of this severity.", SEVERITY.schema),
+            Parameter(
+                "student", "query", "Only findings about this student.", {"type": "string", "format": "uuid"}
+            ),
             CURSOR,
         ],
         answers={200: Answer(AuditFindingPageSerializer, "A page")},
@@ -242,13 +244,13 @@ class Audit(OfSchool):
         name="runAudit",
         summary="Audit a school",
         description=(
-            "For the administrators of the school: every record is read, which takes some seconds for"
-            " hundreds of students; a large school is better audited by the command, which does the same."
-            " `on`: as of this day, today at the school where it is not given; where an audit as of a later"
-            " day was kept before, this one counts what it finds and changes nothing."
+            "For administrators of the school. Every record is read, which takes some seconds for"
+            " hundreds of students; for a large school, use the command. `on`: as of this day "
+            "(default: today at the school). If an audit of a later day is on file, this one "
+            "counts its findings and saves nothing."
         ),
         body=AuditToRunSerializer,
-        answers={200: Answer(AuditDoneSerializer, "What is new, and what is no longer found")},
+        answers={200: Answer(AuditDoneSerializer, "New findings, and those no longer found")},
         refuses=(403, 404, 429),
     )
     def post(self, request: Request) -> Response:
@@ -256,7 +258,7 @@ class Audit(OfSchool):
         school, on = self.school(sent["school"]), sent["on"]
         today = school.day(self.at)
         if on is not None and on > today:
-            raise QuestionError([Fault("on", f"{on} is still to come; today at the school is {today}")])
+            raise QuestionError([Fault("on", f"{on} is in the future; today at the school is {today}")])
         done = findings.recompute(school, on or today, at=self.at, by=self.user, via="api")
         answer = {key: getattr(done, key) for key in ("kept", "new", "returned", "gone")}
         answer |= {"school": school.slug, "audit": done.run, "caution": CAUTION}
@@ -270,10 +272,10 @@ class FindingResolve(View):
         name="resolveFinding",
         summary="Resolve a finding",
         description=(
-            "By an administrator of the school, confirmed with the password or a passkey, which signs"
-            " `digest` (of the finding as it stands), `how` and `note`; sealed in the school's ledger. The"
-            " same sent again is answered with what stands; another is a conflict (409). A finding that comes"
-            " back after it was gone, or is found otherwise, is open again."
+            "For administrators of the school, with password or passkey, which signs `digest` (of"
+            " the finding as it is now), `how` and `note`; signed into the school's ledger. "
+            "Sending the same again returns the existing answer; other content is a conflict "
+            "(409). A finding that returns, or changes, is open again."
         ),
         body=FindingToResolveSerializer,
         answers={200: Answer(FindingResolutionSerializer, "Resolved")},

@@ -1,4 +1,4 @@
-"""An instructor's own record: who was endorsed for what, with what result."""
+"""An instructor's own record: endorsements with test results."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ class InstructorListSerializer(ResponseSerializer):
 
 
 class FirstAttemptsOfKindSerializer(ResponseSerializer):
-    """First attempts of applicants whom the instructor endorsed last, since a day."""
+    """First attempts since a day, of applicants whom the instructor endorsed last."""
 
     since = Field(ON)
     applicants = Field(WHOLE)
@@ -56,7 +56,7 @@ class TestResultSerializer(ResponseSerializer):
 
 
 class EndorsedSerializer(ResponseSerializer):
-    """Who was endorsed for what, when, with what result."""
+    """Endorsements with test results."""
 
     student = Field(UUID)
     name = Field(STRING)
@@ -81,7 +81,7 @@ class KeptSerializer(ResponseSerializer):
 
 
 class InstructorRecordSerializer(InstructorShort):
-    """Who was endorsed for what, when, with what result."""
+    """Endorsements with test results."""
 
     on = Field(ON)
     first_attempts = FirstAttemptsSerializer()
@@ -94,9 +94,7 @@ class Instructors(View):
     @describe(
         name="listInstructorRecords",
         summary="List the instructors whose own record you may see",
-        description=(
-            "Every instructor of the schools that the caller administers, and the caller where they instruct."
-        ),
+        description=("Every instructor of the schools that the caller administers, and the caller."),
         answers={200: Answer(InstructorListSerializer, "The instructors")},
     )
     def get(self, request: Request) -> Response:
@@ -111,11 +109,11 @@ class InstructorRecord(View):
         name="readInstructorRecord",
         summary="Read an instructor's own record",
         description=(
-            "For the instructor, and for the administrators of the school: who was endorsed for what test or"
-            " solo, when, with what result, until when each is kept, first-attempt figures,"
-            " and the last day of recent experience. The reading is logged for each student in it."
+            "For the instructor and the administrators of the school: endorsements for solo and "
+            "for tests, with date and result, how long each is retained, first attempts, and the "
+            "last day of recent experience. The reading is logged for each student in it."
         ),
-        parameters=[Parameter("on", "query", "As of this day; today where it is not given.", DAY.schema)],
+        parameters=[Parameter("on", "query", "As of this day (default: today).", DAY.schema)],
         answers={200: Answer(InstructorRecordSerializer, "The record")},
     )
     def get(self, request: Request, instructor: int) -> Response:

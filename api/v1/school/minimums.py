@@ -1,4 +1,4 @@
-"""What a school asks for beyond the law."""
+"""A school's requirements beyond the regulations."""
 
 from __future__ import annotations
 
@@ -36,12 +36,12 @@ def _params(faults: Faults, value: Any, place: str) -> dict[str, Any] | None:
 
 class MinimumSaid(ResponseSerializer):
     milestone = Field(like(NAME, examples=[next(iter(rulebook.current().milestones))]))
-    code = Field(CODE, "Names it within the milestone.")
+    code = Field(CODE, "Its name within the milestone.")
     kind = Field(NAME, "A kind of requirement, such as total_at_least.")
     params = Field(
         Type(_params, {"type": "object"}), "The kind's parameters: {'counts': ['dual'], 'need': '15 h'}."
     )
-    says = Field(short(MOST_TEXT, "say in words what is asked for"), "What is asked for, in words.")
+    says = Field(short(MOST_TEXT, "write the requirement in words"), "The requirement in words.")
     starts = Field(DAY, "Its first day.")
 
 
@@ -54,7 +54,7 @@ class SchoolMinimumToAddSerializer(RequestSerializer, MinimumSaid):
 
 
 class SchoolMinimumSerializer(MinimumSaid):
-    """What a school asks for beyond the law; never law itself."""
+    """A school's requirement beyond the regulations; never law."""
 
     id = Field(WHOLE, source="pk")
     school = Field(NAME, "The school's short name.", source="school_ref")
@@ -81,8 +81,8 @@ class SchoolMinimums(View):
         name="listSchoolMinimums",
         summary="List the minimums of your schools",
         description=(
-            "What the schools at which the caller is anything ask for beyond the law, those that ended too."
-            " They stand in every report of the school's students, as the school's and never as law."
+            "The minimums of the caller's schools beyond the regulations, ended ones included. "
+            "Reports on the school's students show them as the school's, never as law."
         ),
         answers={200: Answer(SchoolMinimumListSerializer, "The minimums")},
     )
@@ -94,9 +94,10 @@ class SchoolMinimums(View):
         name="addSchoolMinimum",
         summary="Add a school minimum",
         description=(
-            "By an administrator of the school. `kind` and `params` are those of a requirement, as"
-            " `milestones/{id}` shows them. The same sent again is answered with what stands (200); something"
-            " else under the same code from the same day is a conflict (409). It is never deleted: it ends."
+            "For administrators of the school. `kind` and `params` are those of a requirement, as"
+            " `milestones/{id}` shows them. Sending the same again returns the existing minimum "
+            "(200); other content under the same code and first day is a conflict (409). A "
+            "minimum is ended, never deleted."
         ),
         body=SchoolMinimumToAddSerializer,
         answers={
@@ -118,8 +119,8 @@ class SchoolMinimumEnd(View):
         name="endSchoolMinimum",
         summary="End a minimum of a school",
         description=(
-            "By an administrator of the school. `ends` is its last day, today at the school where it is not"
-            " given, yesterday at the earliest: what was asked for on days that are over stays."
+            "For administrators of the school. `ends` is its last day (default: today at the "
+            "school), yesterday at the earliest: what applied on earlier days does not change."
         ),
         body=SchoolMinimumToEndSerializer,
         answers={200: Answer(SchoolMinimumSerializer, "The minimum with its last day")},

@@ -1,4 +1,4 @@
-"""The people of the schools that the caller administers: who is what there, and who teaches whom."""
+"""The people and roles of the schools that the caller administers."""
 
 from __future__ import annotations
 
@@ -31,11 +31,11 @@ from training.services.people import people
 from training.services.people.people import PeopleError
 
 _NUMBER = re.compile(r"[0-9]{1,18}", re.ASCII)
-_ADMINISTRATORS = "The people of a school are listed and changed by its administrators alone."
+_ADMINISTRATORS = "Only administrators of a school may list and change its people."
 
 
 CERTIFICATE = Type(
-    reading.text, {"type": "string", "maxLength": 40, "description": "The certificate's number."}
+    reading.text, {"type": "string", "maxLength": 40, "description": "The certificate number."}
 )
 INSTRUCTOR_KIND = Type(reading.text, word(INSTRUCTORS).schema)
 RATING = Type(
@@ -55,7 +55,7 @@ RATING = Type(
 
 
 def _ratings(faults: Faults, value: Any, place: str) -> list[Any] | None:
-    """Ratings as they are kept; what is wrong inside them is told when they are."""
+    """Ratings as sent; the service checks them."""
     if not isinstance(value, list):
         faults.expected("a list of ratings", value, place)
         return None
@@ -63,15 +63,16 @@ def _ratings(faults: Faults, value: Any, place: str) -> list[Any] | None:
 
 
 RATINGS = replace(list_of(RATING, MOST_RATINGS), read=_ratings)
-RATINGS_SAY = "In which aircraft flight training may be given; null: not recorded; []: in none."
+RATINGS_SAY = "The aircraft in which the person may give flight training; null: not recorded; []: "
+"none."
 
 
 class PersonSerializer(ResponseSerializer):
-    """A role that a person has at a school."""
+    """A person's role at a school."""
 
-    id = Field(WHOLE, "Of the role: one person with two roles is there twice.")
+    id = Field(WHOLE, "The id of the role; a person with two roles is listed twice.")
     school = Field(STRING, source="school.slug")
-    role = Field(word(Role.Kind.values, "role"), "What the person is at the school.")
+    role = Field(word(Role.Kind.values, "role"), "The person's role at the school.")
     name = Field(STRING, source="user")
     email = Field(STRING, source="user.email")
     account_open = Field(FLAG, "Whether the person can sign in.", source="user.is_active")
@@ -79,7 +80,7 @@ class PersonSerializer(ResponseSerializer):
     certificate = Field(STRING)
     instructor_kind = Field(
         INSTRUCTOR_KIND,
-        "Of an instructor's role.",
+        "Only for instructors.",
         of=lambda role: role.instructor_kind if role.role == Role.Kind.INSTRUCTOR else None,
         allow_null=True,
     )
@@ -97,7 +98,7 @@ class PersonToChangeSerializer(RequestSerializer):
     certificate = Field(CERTIFICATE, default="")
     instructor_kind = Field(
         INSTRUCTOR_KIND,
-        "Under what authority the instructor signs; flight by default.",
+        "The kind of instructor (default: flight).",
         default=FLIGHT_INSTRUCTOR,
     )
     recent_experience_until = Field(DAY, "Last day of recent experience.", required=False)
@@ -105,15 +106,15 @@ class PersonToChangeSerializer(RequestSerializer):
 
 
 class PersonToAddSerializer(PersonToChangeSerializer):
-    """`id`, `birth_date` and `training_model` are a student's, `certificate`, `instructor_kind`,
-    `recent_experience_until` and `ratings` an instructor's; sent for another they are unknown.
+    """`id`, `birth_date` and `training_model` are for students; `certificate`, `instructor_kind`,
+    `recent_experience_until` and `ratings` for instructors. For other roles they are unknown keys.
     """
 
     school = Field(NAME, "The school's short name.")
-    role = Field(word(Role.Kind.values, "role"), "What the person is at the school.")
+    role = Field(word(Role.Kind.values, "role"), "The person's role at the school.")
     name = Field(NAME)
     email = Field(Type(reading.text, {"type": "string", "maxLength": 254}), default="")
-    id = Field(UUID, "A student's reference, drawn by the caller.", required=False)
+    id = Field(UUID, "The student's reference, chosen by the caller.", required=False)
     birth_date = Field(DAY, "A student's.", required=False)
     training_model = Field(
         Type(reading.text, {"type": "string", "maxLength": 60}), "A student's.", default=""
@@ -139,7 +140,7 @@ OF_ROLE = {
 class PersonAddedSerializer(ResponseSerializer):
     person = PersonSerializer(allow_null=True, help_text="null for a student without an account.")
     student = Field(UUID, allow_null=True)
-    mail = Field(STRING, "What was mailed to whom; null where nothing was.", allow_null=True)
+    mail = Field(STRING, "The e-mail that was sent; null if none.", allow_null=True)
 
 
 class PersonLinkSerializer(ResponseSerializer):
@@ -147,7 +148,7 @@ class PersonLinkSerializer(ResponseSerializer):
 
 
 class PeoplePages(Pages):
-    """A hundred roles at a time, the eldest first."""
+    """A hundred roles a page, the oldest first."""
 
     page_size = 100
     ordering = "id"
@@ -184,7 +185,7 @@ class People(PeopleView):
         name="listPeople",
         summary="List the people of your schools",
         description=(
-            "By an administrator: every role at the schools that the caller administers, or at the one that"
+            "For administrators: every role at the schools that the caller administers, or at the one that"
             f" `school` names, in pages of {PeoplePages.page_size}; follow `next`. Students without an"
             " account have no role; they are among the students."
         ),
@@ -209,10 +210,11 @@ class People(PeopleView):
         name="addPerson",
         summary="Add a person to a school",
         description=(
-            "By an administrator of the school. An instructor or administrator needs an e-mail address; a"
-            " student may come without one and have no account yet, and needs `id`, which becomes the"
-            " student's reference. A new account sets its own password by a link that is mailed to it: `mail`"
-            " says so. The same sent again is answered with what there is (200), and nothing is mailed."
+            "For administrators of the school. An instructor or administrator needs an e-mail "
+            "address. A student may be added without one, then has no account, and needs `id`, "
+            "which becomes the student's reference. A new account gets an e-mail with a link to "
+            "set the password: see `mail`. Sending the same again returns the existing role (200)"
+            " and sends no e-mail."
         ),
         body=PersonToAddSerializer,
         answers={
@@ -246,7 +248,7 @@ class PersonDetail(PeopleView):
     @describe(
         name="readPerson",
         summary="Read one role",
-        description="By an administrator of its school.",
+        description="For administrators of its school.",
         answers={200: Answer(PersonSerializer, "The role with its person")},
     )
     def get(self, request: Request, role: int) -> Response:
@@ -256,8 +258,8 @@ class PersonDetail(PeopleView):
         name="changePerson",
         summary="Change an instructor's certificate and ratings",
         description=(
-            "Certificate number, last day of recent experience, ratings: all of it at once; what is left out"
-            " is not recorded any more. It is kept who changed what."
+            "Certificate number, last day of recent experience and ratings, all at once; a "
+            "missing key is no longer recorded. Who changed what is recorded."
         ),
         body=PersonToChangeSerializer,
         answers={200: Answer(PersonSerializer, "The role as it is now")},
@@ -275,9 +277,9 @@ class PersonEnd(PeopleView):
         name="endPerson",
         summary="End a role",
         description=(
-            "From now on it gives nothing; an instructor's assignments end with it, what was signed stays"
-            " signed. The last administrator of a school stays (409). Ended once, it is answered the same"
-            " again."
+            "The access ends now. An instructor's assignments end too; signed entries stay "
+            "signed. The last administrator of a school cannot be ended (409). Sending it again "
+            "gives the same answer."
         ),
         answers={204: Answer(None, "It has ended")},
         refuses=(403, 409, 411, 413, 415),
@@ -297,7 +299,7 @@ class PersonLink(PeopleView):
     @describe(
         name="sendPersonLink",
         summary="Send the link to set a password",
-        description="To the address on the account. Too many within a minute are refused (429).",
+        description="Sent to the e-mail of the account. Limited to a few a minute (429).",
         answers={200: Answer(PersonLinkSerializer, "Sent")},
         refuses=(409, 411, 413, 415, 429),
     )

@@ -1,4 +1,4 @@
-"""What a school sets that answers depend on: its settings, and its aircraft models."""
+"""A school's settings and aircraft models."""
 
 from __future__ import annotations
 
@@ -32,12 +32,12 @@ CLAIM_LISTS = replace(
 TAXI_MINUTES = like(COUNT, maximum=MOST_TAXI_MINUTES)
 SCHOOL = "The school's short name."
 CLAIMS = (
-    "Lists of a record whose entries raise a question, instead of counting, while nobody vouches for them"
-    " (`provenance` is `claimed`)."
+    "Lists of a record whose claimed entries (`provenance` is `claimed`) make an answer "
+    "unknown instead of counting."
 )
 TAXI = (
-    "Minutes on the ground beside the time between takeoff and landing, past which a logged total raises a"
-    " question. Common practice, not law."
+    "Minutes of taxi time beside the time from takeoff to landing; more than that in a "
+    "logged total makes the answer unknown. Common practice, not law."
 )
 
 
@@ -53,20 +53,20 @@ class SchoolSettingsToSetSerializer(MayBeConfirmedSerializer):
     claims_asked = Field(CLAIM_LISTS, CLAIMS, required=False)
     taxi_allowance_minutes = Field(TAXI_MINUTES, TAXI, required=False)
     reason = Field(
-        like(TEXT, maxLength=2000), "Why `claims_asked` is changed; wanted where it is.", default=""
+        like(TEXT, maxLength=2000), "Why `claims_asked` is changed; required if it is.", default=""
     )
 
 
 class AircraftModelSerializer(ResponseSerializer):
-    """A make and model, under the spelling that stands for all."""
+    """A make and model, with its main spelling."""
 
-    model = Field(STRING, "The spelling that stands for all.", source="model.name")
+    model = Field(STRING, "The main spelling.", source="model.name")
     category = Field(word(CATEGORIES), source="model.category", allow_null=True)
     klass = Field(word(CLASSES), source="model.klass", allow_null=True)
-    shipped = Field(FLAG, "False: the school added it.")
+    shipped = Field(FLAG, "False if the school added it.")
     spellings = Field(
         list_of(STRING),
-        "Further ones; letter case, spaces and hyphens do not matter.",
+        "Other spellings; letter case, spaces and hyphens do not matter.",
         of=lambda listed: [*listed.linked, *listed.spellings],
     )
 
@@ -81,7 +81,7 @@ class ModelSpellingSerializer(ResponseSerializer):
 class AircraftModelsSerializer(ResponseSerializer):
     school = Field(STRING, SCHOOL)
     models = AircraftModelSerializer(many=True)
-    spellings = ModelSpellingSerializer(many=True, help_text="What the school itself links.")
+    spellings = ModelSpellingSerializer(many=True, help_text="A link of the school's own.")
 
 
 class ModelSpellingToSetSerializer(RequestSerializer):
@@ -98,7 +98,7 @@ class AircraftModelsToSetSerializer(RequestSerializer):
 
 
 class OfSchool(View):
-    """About a school at which the caller is anything; of others nothing is known here."""
+    """A school of the caller; 404 for others."""
 
     def school(self, slug: str) -> School:
         """Raises: Problem (404)."""
@@ -112,7 +112,7 @@ class SchoolSettings(OfSchool):
     @describe(
         name="schoolSettings",
         summary="Show a school's settings",
-        description="Those that answers about the school's students depend on.",
+        description="The settings that affect answers about the school's students.",
         answers={200: Answer(SchoolSettingsSerializer, "The settings")},
     )
     def get(self, request: Request, school: str) -> Response:
@@ -122,11 +122,11 @@ class SchoolSettings(OfSchool):
         name="setSchoolSettings",
         summary="Change a school's settings",
         description=(
-            "By an administrator of the school. What is left out stays. Where `claims_asked` changes, the "
-            "administrator says why (`reason`) and confirms it with the password or a passkey. Its statement "
-            "has the kind `school.settings-changed`, the school's short name as `subject` and `settings` as "
-            "`about`, and signs `claims_asked` and `reason`. Who changed what is kept, and every report of "
-            "the school's students is worked out anew."
+            "For administrators of the school. A missing key keeps its value. To change "
+            "`claims_asked`, give the `reason` and the password or a passkey, whose statement has"
+            " the kind `school.settings-changed`, the school's short name as `subject` and "
+            "`settings` as `about`, and signs `claims_asked` and `reason`. Who changed what is "
+            "recorded, and every report of the school's students is calculated again."
         ),
         body=SchoolSettingsToSetSerializer,
         answers={200: Answer(SchoolSettingsSerializer, "The settings as they are now")},
@@ -169,9 +169,9 @@ class SchoolAircraftModels(OfSchool):
         name="aircraftModels",
         summary="Show the makes and models that a school knows, with their spellings",
         description=(
-            "`models` are all of them, with category and class: the school's own, and those that are "
-            "shipped. `spellings` are the school's own links. An endorsement for one model does not count "
-            "for another; a spelling that nobody linked raises a question."
+            "`models` has all models with category and class: the school's own and the built-in "
+            "ones. `spellings` are the school's own links. An endorsement for one model does not "
+            "count for another; a spelling without a link makes the answer unknown."
         ),
         answers={200: Answer(AircraftModelsSerializer, "The models")},
     )
@@ -182,10 +182,11 @@ class SchoolAircraftModels(OfSchool):
         name="setAircraftModels",
         summary="Replace a school's own links of spellings to models",
         description=(
-            "By an administrator of the school. Each entry of `spellings` links a spelling to a model; one "
-            "whose `spelling` and `model` are the same adds a model of the school's own, and may say its "
-            "`category` and `class`. A link stands over the shipped one of the same spelling. Who changed "
-            "what is kept, and every report of the school's students is worked out anew."
+            "For administrators of the school. Each entry of `spellings` links a spelling to a "
+            "model. One whose `spelling` and `model` are the same adds a model of the school's "
+            "own, with `category` and `class` if given. A link overrides the built-in one of the "
+            "same spelling. Who changed what is recorded, and every report of the school's "
+            "students is calculated again."
         ),
         body=AircraftModelsToSetSerializer,
         answers={200: Answer(AircraftModelsSerializer, "The models as they are now")},

@@ -1,1 +1,1 @@
-"""The nouns of a student's record, a file for each: its serializer and its view."""
+"""The resources of a student's record, a file for each."""

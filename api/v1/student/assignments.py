@@ -1,4 +1,4 @@
-"""Who teaches a student, and did."""
+"""A student's instructors, now and before."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ class StudentAssignments(StudentView):
     @describe(
         name="listAssignments",
         summary="List the instructors of a student",
-        description="Those that ended too, the newest first. The reading is logged.",
+        description="Ended assignments included, the newest first. The reading is logged.",
         answers={200: Answer(AssignmentListSerializer, "The assignments")},
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
@@ -57,9 +57,10 @@ class StudentAssignments(StudentView):
         name="assignInstructor",
         summary="Assign an instructor to a student",
         description=(
-            "By an administrator of the school. `instructor` is the id of the instructor's role, as the list"
-            " of people has it; from `starts` on, today where it is left out, the instructor reads and writes"
-            " the record. The same sent again is answered with what stands (200)."
+            "For administrators of the school. `instructor` is the id of the instructor's role, "
+            "as the list of people has it. From `starts` on (default: today) the instructor reads"
+            " and writes the record. Sending the same again returns the existing assignment "
+            "(200)."
         ),
         body=AssignmentToMakeSerializer,
         answers={
@@ -77,7 +78,7 @@ class StudentAssignments(StudentView):
         found = taught.select_related("user").first()
         if found is None:
             raise PeopleError(
-                [Fault("instructor", f"{role} is no instructor's role at {student.school.name}")]
+                [Fault("instructor", f"{role} is not an instructor's role at {student.school.name}")]
             )
         there = Assignment.objects.filter(student=student, instructor=found.user, starts=starts).first()
         if there is not None and there.ends is None:
@@ -91,8 +92,8 @@ class AssignmentEnd(StudentView):
         name="endAssignment",
         summary="End an instructor's assignment",
         description=(
-            "By an administrator of the school. It ends with yesterday; one that began today had no day and"
-            " is taken back, and `ends` is then the day before `starts`. Ended already, it stays as it is."
+            "For administrators of the school. The last day is yesterday; for an assignment that "
+            "began today, `ends` is the day before `starts`. An ended one stays as it is."
         ),
         answers={200: Answer(AssignmentSerializer, "The assignment as it ended")},
         refuses=(403, 411, 413, 415),
@@ -113,4 +114,4 @@ class AssignmentEnd(StudentView):
 def _administers(view: View, student: Student) -> None:
     """Raises: Problem (403)."""
     if not access.schools(view.user).filter(pk=student.school_id).exists():
-        raise Problem(HTTPStatus.FORBIDDEN, "Only an administrator of the school changes its people.")
+        raise Problem(HTTPStatus.FORBIDDEN, "Only an administrator of the school may change its people.")

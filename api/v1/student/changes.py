@@ -1,4 +1,4 @@
-"""What changed of a student's record and its meaning between two instants."""
+"""The changes of a student's record and of its answers between two times."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from training.reports.changes import changes
 
 
 class SideSerializer(ResponseSerializer):
-    """One of the two instants, the day it is at the school, and the rulebook of that day."""
+    """One of the two times, with the day at the school and the rulebook of that day."""
 
     at = Field(AT)
     on = Field(DAY)
@@ -48,7 +48,7 @@ class MilestoneTurnSerializer(ResponseSerializer):
     title = Field(STRING)
     was = Field(FLAG, allow_null=True)
     now = Field(FLAG, allow_null=True)
-    because = Field(word(["record", "time"]), "What turned it: an entry, or the days that passed.")
+    because = Field(word(["record", "time"]), "The cause: an entry, or the passing of days.")
     words = Field(STRING)
 
 
@@ -67,9 +67,7 @@ class ChangesSerializer(ResponseSerializer):
     to = SideSerializer()
     words = Field(STRING)
     entries = EntryChangeSerializer(many=True)
-    person = PersonChangeSerializer(
-        many=True, help_text="The name or the birth date on record, where it is another than before."
-    )
+    person = PersonChangeSerializer(many=True, help_text="A change of the name or birth date on record.")
     milestones = MilestoneTurnSerializer(many=True)
     requirements = RequirementTurnSerializer(many=True)
     caution = Field(STRING)
@@ -80,16 +78,16 @@ class StudentChanges(StudentView):
 
     @describe(
         name="changesOfStudent",
-        summary="What changed between two instants",
+        summary="List the changes between two times",
         description=(
-            "Which entries came, were put right or taken off the record between `from` and `to` (now, where"
-            " it is left out), and which requirements and milestones turned, in words: by what was put on"
-            " record, or by the days that passed. Each side is answered as it was known then, for the"
-            " school's day of that instant. The reading is logged."
+            "Entries that were added, corrected or removed between `from` and `to` (default: "
+            "now), and requirements and milestones whose status changed, in words, with the "
+            "cause: an entry, or the passing of days. Each side is as known then, for the "
+            "school's day. The reading is logged."
         ),
         parameters=[
-            Parameter("from", "query", "The earlier instant.", INSTANT.schema, True),
-            Parameter("to", "query", "The later instant.", INSTANT.schema),
+            Parameter("from", "query", "The earlier time.", INSTANT.schema, True),
+            Parameter("to", "query", "The later time.", INSTANT.schema),
         ],
         answers={200: Answer(ChangesSerializer, "What changed")},
     )
@@ -97,7 +95,7 @@ class StudentChanges(StudentView):
         student = self.open(ref, "changes")
         first, second = self.asked["from"], self.asked["to"] or self.at
         if first is None:
-            raise QuestionError([Fault("from", "missing; say since which instant")])
+            raise QuestionError([Fault("from", "missing; enter the earlier time")])
         if second < first:
-            raise QuestionError([Fault("to", "lies before 'from'; give the later instant")])
+            raise QuestionError([Fault("to", "is before 'from'; enter the later time")])
         return Response(ChangesSerializer(changes(student, first, second).as_json()).data)

@@ -1,4 +1,4 @@
-"""Papers a student showed and tests taken."""
+"""Documents that a student showed, and tests."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ class PaperToAddSerializer(MayBeConfirmedSerializer):
 
     error = documents.PaperError
 
-    id = Field(like(UUID, description="Drawn by the caller, so that it may be sent again."))
+    id = Field(like(UUID, description="Chosen by the caller, so that the request can be repeated."))
     document = Field(DOCUMENT_SENT, required=False)
     test = Field(TEST_SENT, required=False)
     saw = Field(SAW, required=False)
@@ -73,7 +73,7 @@ class PaperToAddSerializer(MayBeConfirmedSerializer):
         if found["saw"] is not None and not self.sent_of(said):
             faults.extend(reauthentication.missing())
         elif found["saw"] is None and self.sent_of(said):
-            faults.add("saw", "is missing; say which document you saw, or confirm nothing")
+            faults.add("saw", "is missing; enter which document you saw, or leave out the re-authentication")
 
 
 class EntryNamedSerializer(RequestSerializer):
@@ -109,11 +109,12 @@ class StudentDocuments(SigningView):
         name="listDocuments",
         summary="List documents and tests",
         description=(
-            "Each document and test on record, newest first within its list, with what it is good for and "
-            "until when: one medical certificate has an end for each privilege. Worked out by the rules in "
-            "force on the day `on`, today at the school where it is not given. The reading is logged."
+            "Each document and test on record, newest first within its list, with the "
+            "requirements that it meets and until when: a medical certificate has an expiration "
+            "for each privilege. By the rules in force on the day `on` (default: today at the "
+            "school). The reading is logged."
         ),
-        parameters=[Parameter.on("the rules in force on it answer")],
+        parameters=[Parameter.on("by the rules in force on this day")],
         answers={200: Answer(PaperListSerializer, "Documents and tests")},
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
@@ -126,15 +127,14 @@ class StudentDocuments(SigningView):
         name="addDocument",
         summary="Add a document or a test",
         description=(
-            "Either `document` or `test`, as in a record document without its id. Who saw the document says "
-            "which it was (`saw`), and confirms it with the password or a passkey, which signs `saw` and "
-            "`sent`, the hash of the canonical form of `document` or `test` by its key: the entry is then "
-            "`attested`. Without `saw` it is `claimed`, and nothing rests on it. `id` is the caller's "
-            "own: the "
-            "same sent again is answered with what stands (200), something else under it is a conflict "
-            "(409). "
-            "Of proof of identity or citizenship (`citizenship-evidence`) `remarks` says what was shown; no "
-            "copy is kept."
+            "Either `document` or `test`, as in a record document without its id. If you saw the "
+            "document, say which one (`saw`) and give the password or a passkey, which signs "
+            "`saw` and `sent`, the hash of the canonical form of `document` or `test` by its key:"
+            " the entry is then `attested`. Without `saw` it is `claimed`, and no requirement "
+            "relies on it. `id` is chosen by the caller: sending the same again returns the "
+            "existing entry (200); other content under it is a conflict (409). For proof of "
+            "identity or citizenship (`citizenship-evidence`), `remarks` says what was shown; no "
+            "copy is stored."
         ),
         body=PaperToAddSerializer,
         answers={
@@ -182,16 +182,16 @@ class StudentAttestations(SigningView):
         name="attestEntries",
         summary="Attest entries on record",
         description=(
-            "Whoever compared claimed entries with the document they are from says which document it was "
-            "(`saw`), and confirms it with the password or a passkey, which signs `entries` and `saw`. Each "
-            "is then `attested` by the caller, from now on; before, it was a claim. What is vouched for "
-            "already is passed over, so that the same may be sent again. An endorsement that names an "
-            "instructor of this school, now or formerly, by name or certificate, is refused: that instructor "
-            "gives it here. So is a test that names another instructor of this school, who attests it. "
-            "Sealed in the school's ledger."
+            "For those who compared claimed entries with the document: say which one (`saw`) and "
+            "give the password or a passkey, which signs `entries` and `saw`. Each entry is "
+            "`attested` by the caller from now on. Entries that are attested already are skipped,"
+            " so the request can be repeated. An endorsement that names an instructor of this "
+            "school, now or before, by name or certificate, is refused: that instructor gives it "
+            "here. So is a test that names another instructor of this school, who attests it. "
+            "Signed into the school's ledger."
         ),
         body=EntriesToAttestSerializer,
-        answers={200: Answer(EntriesAttestedSerializer, "Those that were claims until now")},
+        answers={200: Answer(EntriesAttestedSerializer, "The entries attested by this call")},
         refuses=(403, 429),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:

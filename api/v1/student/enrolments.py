@@ -1,4 +1,4 @@
-"""Enrolments in a version of a course, the move to a newer one, and where a student stands."""
+"""Enrollments in a version of a course, and moves to a newer one."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ MOST_VERSION = 100_000
 def _version(faults: Faults, value: Any, place: str) -> int | None:
     if isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= MOST_VERSION:
         return value
-    faults.add(place, f"{reading.called(value)} is no number of a version")
+    faults.add(place, f"{reading.called(value)} is not a version number")
     return None
 
 
@@ -40,17 +40,17 @@ class CarriedOverSerializer(ResponseSerializer):
     item = Field(STRING)
     grade = Field(STRING)
     carries = Field(FLAG)
-    why = Field(STRING, "What keeps it from standing in the new version.")
-    note = Field(STRING, "What to look at where it stands.")
+    why = Field(STRING, "Why it does not carry over to the new version.")
+    note = Field(STRING, "What to check if it carries over.")
 
 
 class EnrolmentToMakeSerializer(RequestSerializer):
     error = EnrolmentError
 
-    id = Field(UUID, "Drawn by the caller, so that it may be sent again.")
+    id = Field(UUID, "Chosen by the caller, so that the request can be repeated.")
     course = Field(Type(reading.name, {"type": "string", "minLength": 1, "maxLength": 150}), "Its address.")
-    version = Field(VERSION, "By default the newest that is published.", required=False)
-    starts = Field(DAY, "The first day; by default today at the school.", required=False)
+    version = Field(VERSION, "Default: the newest published one.", required=False)
+    starts = Field(DAY, "The first day (default: today at the school).", required=False)
 
 
 class EnrolmentToEndSerializer(RequestSerializer):
@@ -108,7 +108,7 @@ class StudentEnrolments(EnrolmentView):
     @describe(
         name="listEnrolments",
         summary="List the enrolments",
-        description="The newest first, each with the version of the course that it holds on to.",
+        description="The newest first, each with its version of the course.",
         answers={200: Answer(EnrolmentListSerializer, "The enrolments")},
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
@@ -119,8 +119,8 @@ class StudentEnrolments(EnrolmentView):
         name="enrolStudent",
         summary="Enrol in a course",
         description=(
-            "The enrolment holds on to the version it was made with. `id` is the caller's own: the same sent"
-            " again gives what there is."
+            "The enrollment stays on its version of the course. `id` is chosen by the caller: "
+            "sending the same again returns the existing one."
         ),
         body=EnrolmentToMakeSerializer,
         answers={201: Answer(EnrolmentSerializer, "The enrolment")},
@@ -148,7 +148,7 @@ class EnrolmentEnd(EnrolmentView):
     @describe(
         name="endEnrolment",
         summary="End an enrolment",
-        description="Gives it its last day; it stays on file.",
+        description="Sets its last day. It stays on file.",
         body=EnrolmentToEndSerializer,
         answers={200: Answer(EnrolmentSerializer, "The enrolment")},
         refuses=(403, 409),
@@ -168,8 +168,8 @@ class EnrolmentMove(EnrolmentView):
         name="previewEnrolmentMove",
         summary="Preview a move to a newer version",
         description=(
-            "What differs between the two versions of the course, and of each item graded so far whether its"
-            " grade stands in the newer one."
+            "The changes between the two versions of the course, and for each graded item whether"
+            " its grade carries over."
         ),
         parameters=[
             Parameter("version", "query", "The newer version.", {"type": "integer", "minimum": 1}, True)
@@ -192,8 +192,8 @@ class EnrolmentMove(EnrolmentView):
         name="moveEnrolment",
         summary="Move to a newer version",
         description=(
-            "Sealed with what was carried over. What was not is asked for again; no grade is lost from the"
-            " record."
+            "Signed into the ledger with the grades carried over. The course requires the others "
+            "again; no grade is removed from the record."
         ),
         body=EnrolmentToMoveSerializer,
         answers={200: Answer(EnrolmentSerializer, "The enrolment")},

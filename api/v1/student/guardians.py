@@ -26,7 +26,7 @@ class GuardianSerializer(ResponseSerializer):
 
 class GuardianListSerializer(ResponseSerializer):
     guardians = GuardianSerializer(many=True)
-    caution = Field(STRING, "Why nothing is sent to any of them; empty if it is.")
+    caution = Field(STRING, "Why nothing is sent to them; empty if e-mails are sent.")
 
 
 class GuardianToRecordSerializer(RequestSerializer):
@@ -42,7 +42,7 @@ class Guardians(StudentView):
     @describe(
         name="listGuardians",
         summary="List a student's guardians",
-        description="Those whose consent was recorded, ended ones included. The reading is logged.",
+        description="Guardians with consent on record, ended ones included. The reading is logged.",
         answers={200: Answer(GuardianListSerializer, "The guardians")},
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
@@ -57,17 +57,17 @@ class Guardians(StudentView):
         name="recordGuardian",
         summary="Add a guardian's consent",
         description=(
-            "The guardian of a minor is then told what ends, too, until the student is of age. One who is on "
-            "record under the same e-mail address is changed; `consent_until` takes the consent back."
+            "The guardian of a minor then gets reminders too, until the student is of age. The "
+            "same e-mail again updates the consent; `consent_until` ends it."
         ),
         body=GuardianToRecordSerializer,
-        answers={200: Answer(GuardianSerializer, "As it is on record now")},
+        answers={200: Answer(GuardianSerializer, "The guardian as on record now")},
         refuses=(403,),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.open(ref, "guardians")
         if not access.may(self.user, access.WRITE, student, on=self.today):
-            raise Problem(HTTPStatus.FORBIDDEN, "You may read this student's record, and not write it.")
+            raise Problem(HTTPStatus.FORBIDDEN, "You may read this student's record but not write it.")
         given = GuardianToRecordSerializer.sent(request)
         made = guardians.record(student, **given, by=self.user, at=self.at, via="api")
         return Response(GuardianSerializer(made).data)

@@ -1,4 +1,4 @@
-"""A student's whole record in one file, and one taken over from another school."""
+"""Export a student's whole record as one file, and import one from another school."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ def _file(faults: Faults, value: Any, place: str) -> bytes | None:
             return base64.b64decode(value, validate=True)
         except (binascii.Error, ValueError):
             pass
-    faults.add(place, "is not the file in base64")
+    faults.add(place, "is not base64")
     return None
 
 
@@ -74,16 +74,16 @@ class HandOverSerializer(ResponseSerializer):
 class HandOverToTakeSerializer(ConfirmedSerializer):
     error = handover.HandOverError
 
-    school = Field(NAME, "The short name of the school that takes the record over.")
+    school = Field(NAME, "The short name of the importing school.")
     file = Field(Type(_file, FILE))
     trust = Field(
-        replace(list_of(STRING, MOST_KEYS), read=_keys), "Ids of the other school's keys.", required=False
+        replace(list_of(STRING, MOST_KEYS), read=_keys), "Key ids of the other school.", required=False
     )
-    reason = Field(like(TEXT, maxLength=2000), "Why; it is sealed.")
+    reason = Field(like(TEXT, maxLength=2000), "Why; it is signed into the ledger.")
 
 
 class OriginSerializer(ResponseSerializer):
-    """Where a record came from; of a hand-over that is counted with its entries (``sealed``)."""
+    """The origin of an imported record, with the number of its signed entries."""
 
     school = Field(STRING, source="origin")
     ledger = Field(STRING, source="origin_tree")
@@ -95,13 +95,13 @@ class OriginSerializer(ResponseSerializer):
 
 
 class HandedOverSerializer(OriginSerializer):
-    """A hand-over that the record was taken over from."""
+    """A file from which the record was imported."""
 
     taken_over_at = Field(INSTANT, source="at")
 
 
 class TakenOverSerializer(ResponseSerializer):
-    """`origin` is null where the same file was taken over before."""
+    """`origin` is null if the same file was imported before."""
 
     student = Field(UUID)
     created = Field(FLAG)
@@ -111,7 +111,7 @@ class TakenOverSerializer(ResponseSerializer):
 
 
 class ForeignEntrySerializer(ResponseSerializer):
-    """What another school sealed, as its ledger has it."""
+    """An entry signed at another school, as its ledger has it."""
 
     ledger = Field(STRING, source="tree")
     index = Field(WHOLE)
@@ -133,11 +133,12 @@ class StudentHandOver(StudentView):
         name="handOverRecord",
         summary="Hand over a record",
         description=(
-            "Makes one file (a ZIP, in base64 under `file`) of the record document, its pages as PDF, every"
-            " sealed entry about the student with its proof, the signed checkpoint, the public keys, the"
-            " rulebook's hash and the courses: for the student who asks for their data, or another school."
-            " `python -m training.ledger.verify FILE --key ID` checks it without this server. For whoever may"
-            " read the record; that it was handed over is logged, and sealed."
+            "Creates one ZIP file (in base64 as `file`) with the record document, its pages as "
+            "PDF, every signed entry about the student with its proof, the signed checkpoint, the"
+            " public keys, the hash of the rulebook and the courses: for students who want their "
+            "data, or for another school. `python -m training.ledger.verify FILE --key ID` checks"
+            " it without this server. For those who may read the record; the export is logged and"
+            " signed into the ledger."
         ),
         answers={200: Answer(HandOverSerializer, "The file")},
     )
@@ -157,21 +158,21 @@ class TakeOver(View):
         name="takeOverRecord",
         summary="Import a record from another school",
         description=(
-            "By an administrator of the school: the file that another school handed over becomes a new"
-            " student's record here, or brings one that was taken over before up to date; what was recorded"
-            " here since stays. The other school's sealed entries are kept with their origin. `trust` has the"
-            " ids of keys that you compared with what that school publishes. A file that was damaged, cut,"
-            " re-ordered or signed with a key that nobody trusts is refused with the place (422), and nothing"
-            " is written. It says why (`reason`), and is confirmed with the password or a passkey, which"
-            " signs `reason`, `sent`, the hash of the file's bytes (`sha256:…`), and, where keys are"
-            " trusted, `trust`, their ids in order; the kind it names is `record.taken-over`, the student"
-            " the one here, or that of the file where the student is new here. It is sealed, and what"
-            " changes a record here is told to the student. Files larger than a body may be are taken over"
-            " by the server's command line."
+            "For administrators of the school. The file becomes a new student, or updates one "
+            "that was imported before; what was recorded here since stays. The other school's "
+            "signed entries are stored with their origin. `trust` has the ids of keys that you "
+            "compared with what that school publishes. A file that was damaged, cut, re-ordered "
+            "or signed with an untrusted key is refused with the place (422), and nothing is "
+            "imported. Give a `reason`, and the password or a passkey, which signs `reason`, "
+            "`sent`, the hash of the file's bytes (`sha256:…`), and, if keys are trusted, "
+            "`trust`, their ids in order. The kind in the statement is `record.taken-over`; the "
+            "student is the one here, or that of the file for a new student. The import is signed"
+            " into the ledger, and the student is notified of changes. Larger files are imported "
+            "on the server's command line."
         ),
         body=HandOverToTakeSerializer,
         answers={
-            200: Answer(TakenOverSerializer, "Brought up to date, or the same as before"),
+            200: Answer(TakenOverSerializer, "Updated, or the same as before"),
             201: Answer(TakenOverSerializer, "A new student"),
         },
         refuses=(403, 409, 429),
@@ -181,7 +182,7 @@ class TakeOver(View):
         slug, raw = sent["school"], sent["file"]
         school = access.schools(self.user).filter(slug=slug).first()
         if school is None:
-            raise Problem(HTTPStatus.FORBIDDEN, f"You do not administer a school that is called {slug}.")
+            raise Problem(HTTPStatus.FORBIDDEN, f"You do not administer a school named {slug}.")
 
         def confirm(act: Act) -> Confirmed:
             before = RecordChange.objects.filter(student__ref=act.subject)
@@ -219,12 +220,13 @@ class StudentOrigins(StudentView):
         name="originsOfStudent",
         summary="List the entries signed at other schools",
         description=(
-            "Every hand-over that this record was taken over from, and each entry that the other school had"
-            " sealed: in which ledger, at which index, signed with which key. `verified` says that its proof"
-            " and its body fitted a checkpoint signed with a trusted key; it is false where the body had been"
-            " erased there, so that only the proof could be checked. The reading is logged."
+            "Every file from which this record was imported, and each entry signed at the other "
+            "school: in which ledger, at which index, with which key. `verified` says that its "
+            "proof and its body matched a checkpoint signed with a trusted key; it is false if "
+            "the body had been erased there, so that only the proof could be checked. The reading"
+            " is logged."
         ),
-        answers={200: Answer(OriginsSerializer, "What came from elsewhere")},
+        answers={200: Answer(OriginsSerializer, "The entries from other schools")},
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.open(ref, "origins")

@@ -1,4 +1,4 @@
-"""The ledger: its newest checkpoint, proofs of entries and of growth, and the public keys that signed."""
+"""The ledger: its newest checkpoint, inclusion and consistency proofs, and the public keys."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ _WHOLE: dict[str, Any] = {"type": "integer", "minimum": 0}
 SCHOOL = Parameter(
     "school",
     "query",
-    "The school's short name; needed only by somebody who belongs to several.",
+    "The school's short name; required only for callers with several schools.",
     {"type": "string"},
 )
 _CHECKED = (
@@ -34,10 +34,10 @@ _CHECKED = (
 
 
 def count(faults: Faults, value: Any, place: str) -> int | None:
-    """A whole number of a query string."""
+    """A whole number in a query string."""
     if isinstance(value, str) and _COUNT.fullmatch(value):
         return int(value)
-    faults.add(place, f"{reading.called(value)} is no whole number, 0 or more")
+    faults.add(place, f"{reading.called(value)} is not a whole number, 0 or more")
     return None
 
 
@@ -93,7 +93,7 @@ class LedgerEntrySerializer(ResponseSerializer):
 
 
 class LedgerPlaceSerializer(ResponseSerializer):
-    """Where something is in a ledger."""
+    """The place of an entry in a ledger."""
 
     tree = Field(STRING, source="ledger_tree")
     index = Field(WHOLE, source="ledger_index")
@@ -111,7 +111,7 @@ class LedgerExportSerializer(ResponseSerializer):
     tree = Field(STRING)
     keys = LedgerKeySerializer(many=True)
     checkpoint = Field(JWS)
-    contents = Field(JWS, "The signed list of the entries that are in it.")
+    contents = Field(JWS, "The signed list of the file's entries.")
     entries = LedgerEntrySerializer(many=True)
     earlier = EarlierCheckpointSerializer(many=True)
 
@@ -121,9 +121,9 @@ class LedgerKeys(OpenView):
         name="listLedgerKeys",
         summary="List the public keys of the ledger",
         description=(
-            "The public part of every key that ever signed a checkpoint here, as a JWK set (RFC 7517, RFC"
-            " 8037). `kid` is the key's thumbprint (RFC 7638). Compare it with what the school published"
-            " elsewhere: a server that lies about its ledger lies about its keys."
+            "Every key that has signed a checkpoint here, as a JWK set (RFC 7517, RFC 8037). "
+            "`kid` is the key's thumbprint (RFC 7638). Compare it with what the school published "
+            "elsewhere: a server that lies about its ledger lies about its keys."
         ),
         answers={200: Answer(LedgerKeysSerializer, "The keys")},
         refuses=(401, 429),
@@ -139,10 +139,11 @@ class LedgerCheckpoint(View):
         name="readLedgerCheckpoint",
         summary="Read the newest checkpoint",
         description=(
-            "The signed statement of how many entries the ledger of one's school has, and of its root:"
-            " `checkpoint` is a compact JWS (RFC 7515, algorithm Ed25519) over the canonical JSON of"
-            " `format`, `tree`, `size`, `root` and `at`. It says nothing of what was sealed. Keep it: it"
-            " shows later that nothing before it was changed (`consistency`, or `--against` of the verifier)."
+            "The signed statement of the size and root of the school's ledger: `checkpoint` is a "
+            "compact JWS (RFC 7515, algorithm Ed25519) over the canonical JSON of `format`, "
+            "`tree`, `size`, `root` and `at`. It contains nothing of the entries. Store it: it "
+            "shows later whether any earlier entry was changed (`consistency`, or `--against` of "
+            "the verifier)."
         ),
         parameters=[SCHOOL],
         answers={200: Answer(LedgerCheckpointSerializer, "The newest checkpoint")},
@@ -169,7 +170,7 @@ class LedgerProof(View):
             " whoever may read the student's record, the student included; the reading is logged." + _CHECKED
         ),
         parameters=[
-            Parameter("index", "query", "The entry's place in the ledger, counted from 0.", _WHOLE),
+            Parameter("index", "query", "The entry's index in the ledger, from 0.", _WHOLE),
             Parameter(
                 "lesson_record", "query", "A signed lesson record's id.", {"type": "string", "format": "uuid"}
             ),
@@ -188,11 +189,11 @@ class LedgerProof(View):
         given = {key: self.asked[key] for key in ("index", "lesson_record", "endorsement")}
         named = [key for key, value in given.items() if value is not None]
         if len(named) != 1:
-            say = "missing" if not named else f"stands together with {named[1]}"
+            say = "missing" if not named else f"cannot be combined with {named[1]}"
             place = named[0] if named else "index"
             raise QuestionError([Fault(place, f"{say}; give one of {', '.join(given)}")])
         if self.asked["school"] is not None and given["index"] is None:
-            raise QuestionError([Fault("school", "goes with index alone; leave it out")])
+            raise QuestionError([Fault("school", "works only with index; leave it out")])
         how: dict[str, Any] = {"via": "api", "at": self.at}
         match named[0]:
             case "lesson_record":
@@ -218,8 +219,8 @@ class LedgerConsistency(View):
             " FILE`." + _CHECKED
         ),
         parameters=[
-            Parameter("from", "query", "How many entries the older checkpoint counts.", _WHOLE, True),
-            Parameter("to", "query", "How many entries the newer one counts.", _WHOLE),
+            Parameter("from", "query", "The size of the older checkpoint.", _WHOLE, True),
+            Parameter("to", "query", "The size of the newer checkpoint.", _WHOLE),
             SCHOOL,
         ],
         answers={200: Answer(LedgerExportSerializer, "Both checkpoints, and the proof between them")},
@@ -228,7 +229,7 @@ class LedgerConsistency(View):
     def get(self, request: Request) -> Response:
         first, second = self.asked["from"], self.asked["to"]
         if first is None:
-            raise QuestionError([Fault("from", "missing; say how many entries the checkpoint counts")])
+            raise QuestionError([Fault("from", "missing; enter the size of the checkpoint")])
         school = proofs.school_of(self.user, self.asked["school"])
         grown = proofs.grown(school, first, second, at=self.at)
         return Response(LedgerExportSerializer(grown).data)

@@ -1,4 +1,4 @@
-"""Where a student stands in a course, and the next lesson."""
+"""A student's progress in a course, and the next lesson."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ COURSE_TIME = Type(
         properties := {
             "planned": TIME.schema,
             "flown": TIME.schema,
-            "elsewhere": {**TIME.schema, "description": "On record, in no lesson signed here."},
+            "elsewhere": {**TIME.schema, "description": "On record, but in no lesson signed here."},
         },
         properties,
     ),
@@ -47,25 +47,25 @@ KINDS = [
 
 
 class ItemStandingSerializer(ResponseSerializer):
-    """Where a student stands in one item."""
+    """A student's progress in one item."""
 
     item = Field(STRING)
     title = Field(STRING)
-    wanted = Field(GRADE, "The highest grade that the course asks of it.")
-    asked = Field(GRADE, "The highest that the lessons flown so far asked.", allow_null=True)
+    wanted = Field(GRADE, "The highest grade that the course requires.")
+    asked = Field(GRADE, "The highest grade that the lessons flown so far require.", allow_null=True)
     grade = Field(GRADE, "The newest.", allow_null=True)
     graded = Field(ON, allow_null=True)
-    entry = Field(STRING, "The id of the grade's entry on record.", allow_null=True)
+    entry = Field(STRING, "The id of the grade's entry.", allow_null=True)
     provenance = Field(PROVENANCE, allow_null=True)
     times_graded = Field(WHOLE)
     passed = Field(FLAG)
-    carried_over = Field(FLAG, "Below what the lessons flown so far asked.")
+    carried_over = Field(FLAG, "Below what the lessons flown so far require.")
 
 
 class ItemOfLessonSerializer(ItemStandingSerializer):
-    """Where a student stands in one item of a lesson."""
+    """A student's progress in one item of a lesson."""
 
-    asked = Field(GRADE, "What this lesson asks.")
+    asked = Field(GRADE, "The grade that this lesson requires.")
     reached = Field(FLAG)
 
 
@@ -87,7 +87,7 @@ class LessonStandingSerializer(ResponseSerializer):
 
 
 class StageCheckSerializer(ResponseSerializer):
-    """Whether the stage check may come."""
+    """Whether the stage check can be taken."""
 
     lesson = Field(STRING)
     state = Field(STRING)
@@ -137,7 +137,7 @@ class ProposedLessonSerializer(ResponseSerializer):
     completion = Field(STRING)
     planned = Field(TIMES)
     why = WhySerializer(many=True)
-    covers = Field(list_of(STRING), "What of the next milestone's gaps it takes up.")
+    covers = Field(list_of(STRING), "The gaps of the next milestone that it covers.")
     items = ProposedItemSerializer(many=True)
 
 
@@ -155,7 +155,7 @@ class NextLessonSerializer(ResponseSerializer):
 
 
 class NotCarriedSerializer(ResponseSerializer):
-    """A grade that does not stand in the newer version."""
+    """A grade that did not carry over to the newer version."""
 
     item = Field(STRING)
     grade = Field(STRING)
@@ -187,13 +187,13 @@ class StudentProgress(LessonView):
         name="readProgress",
         summary="Show a student's progress in the course",
         description=(
-            "By stage and item the newest grade, what is carried over, planned against flown time, whether"
-            " the stage check may come, and which lesson is proposed next and why. A student in no course has"
-            " none (404). The reading is logged."
+            "By stage and item: the newest grade, what is carried over, planned and flown time, "
+            "whether the stage check can be taken, and the suggested next lesson with its "
+            "reasons. 404 without a course. The reading is logged."
         ),
         parameters=[
-            Parameter.on("the day asked about"),
-            Parameter("known_at", "query", "Answer from what was on record at this instant.", INSTANT.schema),
+            Parameter.on("the day of the question"),
+            Parameter("known_at", "query", "Ignore what was recorded after this time.", INSTANT.schema),
         ],
         answers={200: Answer(ProgressSerializer, "The student's progress")},
     )

@@ -1,4 +1,4 @@
-"""A stored student's record document, out and in."""
+"""A student's record document: read and replace."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ from training.services.records import record_changes, records
 
 #: What is sent along with a record document, beside what it says.
 _ABOUT = ("reason", reauthentication.PASSWORD, reauthentication.PASSKEY)
-ETAG = Header("ETag", "Names this very state of the record; send it back in If-Match.")
+ETAG = Header("ETag", "A hash of this state of the record; send it back in If-Match.")
 
 
 #: How many entries of each list of a record were added, changed, removed, kept.
@@ -43,14 +43,14 @@ COUNTS = open_to(keyed(("added", "changed", "removed", "kept"), WHOLE, all_of_th
 
 
 class RecordToReplaceSerializer(ConfirmedSerializer):
-    """A record document, with who confirms it and why beside what it says."""
+    """A record document, with the reason and re-authentication."""
 
     error = DocumentError
 
     format = Field(word([FORMAT]))
     reason = Field(
         like(TEXT, minLength=1, maxLength=2000, pattern=r"\S"),
-        "Why the record is changed. It is sealed, and told to the student.",
+        "Why the record is changed. It is signed into the ledger and shown to the student.",
     )
 
     def get_fields(self) -> dict[str, Any]:
@@ -61,7 +61,7 @@ class RecordToReplaceSerializer(ConfirmedSerializer):
         return {**parts, **super().get_fields()}
 
     def read(self, faults: Faults, value: Any, place: str) -> dict[str, Any]:
-        """The record document, which has its own reader, and what is sent along with it."""
+        """The record document, which has its own reader, and the keys beside it."""
         document, said = value, {}
         if isinstance(value, Mapping):
             said = {key: value[key] for key in _ABOUT if value.get(key) is not None}
@@ -83,17 +83,17 @@ class RecordChangeSerializer(ResponseSerializer):
 
 
 def etag_of(document: dict[str, Any]) -> str:
-    """The tag of a record document: a hash over its canonical form, whatever order it was typed in."""
+    """The ETag of a record document: a hash over its canonical form."""
     return f'"sha256:{hashlib.sha256(rfc8785.dumps(document)).hexdigest()}"'
 
 
 def _etag(student: Student) -> str:
-    """The tag of a student's record as it is now, with who vouches for each entry."""
+    """The ETag of a student's record as it is now, with the provenance of each entry."""
     return etag_of(dump(record.of(student), provenance=True))
 
 
 def _starts_from(student: Student, wanted: str) -> None:
-    """Raises: Problem (412) where the record is not the one that a change starts from."""
+    """Raises: Problem (412) if the record has changed."""
     held = parse_etags(wanted)
     if "*" not in held and _etag(student) not in held:
         raise Problem(
@@ -109,12 +109,15 @@ class StudentRecord(SigningView):
         description="The whole training record as a record document. The reading is logged.",
         parameters=[
             Parameter(
-                "If-None-Match", "header", "An ETag you hold: 304 if it still stands.", {"type": "string"}
+                "If-None-Match",
+                "header",
+                "An ETag that you have: 304 if it is still current.",
+                {"type": "string"},
             )
         ],
         answers={
             200: Answer(TRAINING_RECORD, "The record", [ETAG]),
-            304: Answer(None, "The record is the one you hold", [ETAG]),
+            304: Answer(None, "The record has not changed", [ETAG]),
         },
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
@@ -131,27 +134,26 @@ class StudentRecord(SigningView):
         name="replaceRecord",
         summary="Replace the record",
         description=(
-            "The record document in the body takes the place of the stored record. Nothing is lost: "
-            "entries that "
-            "were changed or left out stay on file as what was known until now. Only for the student's "
-            "instructors and the school's administrators, who say why (`reason`) and confirm it with the "
-            "password or a passkey, which signs `reason` and `sent`: the hash of the record document's "
-            "canonical form without these keys. `If-Match` carries the ETag that GET gave, so that nobody's "
-            "work is overwritten unseen. An entry that was signed here stays as it is (409). Whatever the "
-            "document says, an entry that it brings is `claimed`, and was recorded now: nobody vouches for "
-            "it until somebody attests it. What changed is sealed in the school's ledger, and the student "
-            "is told."
+            "Replaces the stored record by the record document in the body. Nothing is lost: "
+            "entries that were changed or left out stay on file as known until now. For the "
+            "student's instructors and the school's administrators, with the `reason` and the "
+            "password or a passkey, which signs `reason` and `sent`: the hash of the record "
+            "document's canonical form without these keys. `If-Match` has the ETag from GET, so "
+            "that no other change is overwritten. An entry that was signed here cannot be changed"
+            " (409). Every entry that the document brings is `claimed` and recorded now, whatever"
+            " the document says, until someone attests it. The change is signed into the school's"
+            " ledger, and the student is notified."
         ),
         parameters=[
             Parameter(
                 "If-Match",
                 "header",
-                "The ETag of the record that the change starts from.",
+                "The ETag of the record on which the change is based.",
                 {"type": "string"},
             )
         ],
         body=RecordToReplaceSerializer,
-        answers={200: Answer(RecordChangeSerializer, "What became of the entries", [ETAG])},
+        answers={200: Answer(RecordChangeSerializer, "The entries added, changed, removed and kept", [ETAG])},
         refuses=(403, 409, 412, 428, 429),
     )
     def put(self, request: Request, ref: uuid.UUID) -> Response:
@@ -160,7 +162,7 @@ class StudentRecord(SigningView):
         if wanted is None:
             raise Problem(
                 HTTPStatus.PRECONDITION_REQUIRED,
-                "If-Match is missing. Read the record, and send its ETag along with your change.",
+                "If-Match is missing. Read the record, then send its ETag with your change.",
             )
         try:
             sent = RecordToReplaceSerializer.sent(request)

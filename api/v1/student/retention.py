@@ -1,4 +1,4 @@
-"""What is kept of a record, held and erased."""
+"""Retention, holds and erasure of a record."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ REASON = like(TEXT, minLength=1, maxLength=2000, pattern=r"\S")
 
 
 class HoldSerializer(ResponseSerializer):
-    """Nothing of the record is erased while a hold stands."""
+    """Nothing in the record is erased while a hold is in force."""
 
     id = Field(WHOLE)
     reason = Field(STRING)
@@ -45,7 +45,7 @@ class ErasureToDoSerializer(ReasonSerializer):
 
 
 class KeptByLawSerializer(ResponseSerializer):
-    """A rule that asks to keep a record, and until when."""
+    """A rule that requires the record to be retained, and until when."""
 
     rule = Field(STRING)
     citation = Field(STRING)
@@ -78,13 +78,13 @@ class RetentionSerializer(ResponseSerializer):
 
 
 class _Administered(StudentView):
-    """About a student of a school that the caller administers."""
+    """A student of a school that the caller administers."""
 
     def administered(self, ref: uuid.UUID, what: str) -> Student:
         """The student, with the access noted. Raises: Problem (403, 404)."""
         student = self.open(ref, what)
         if not access.schools(self.user).filter(pk=student.school_id).exists():
-            raise Problem(HTTPStatus.FORBIDDEN, "Only the school's administrators see and decide this.")
+            raise Problem(HTTPStatus.FORBIDDEN, "Only the school's administrators may do this.")
         return student
 
 
@@ -93,8 +93,8 @@ class StudentRetention(_Administered):
         name="readRetention",
         summary="Show what may be erased, and when",
         description=(
-            "What the law asks to keep of this record until which day, with citations, the holds that stand,"
-            " and what an erasure would take away. For the school's administrators."
+            "How long the law requires this record to be retained, with citations, the holds in "
+            "force, and what an erasure would remove. For the school's administrators."
         ),
         answers={200: Answer(RetentionSerializer, "What may be erased, and when")},
         refuses=(403,),
@@ -110,7 +110,8 @@ class StudentHolds(_Administered):
     @describe(
         name="holdRecord",
         summary="Place a hold on a record",
-        description="Nothing of the record is erased while the hold stands. For the school's administrators.",
+        description="Nothing in the record is erased while the hold is in force. For the school's "
+        "administrators.",
         body=ReasonSerializer,
         answers={201: Answer(HoldSerializer, "The hold")},
         refuses=(403,),
@@ -146,13 +147,14 @@ class StudentErasure(_Administered):
         name="eraseRecord",
         summary="Erase a record",
         description=(
-            "Without `really` nothing is written, and the answer shows what would be. With it the record's"
-            " rows and what its sealed entries say are erased; the proofs stay, and the reason is sealed (so"
-            " it holds no names). Refused (409) while the law asks to keep the record, a hold stands or the"
-            " student is enrolled. For the school's administrators."
+            "Without `really` nothing changes, and the answer is a preview. With it, the record "
+            "and the contents of its ledger entries are erased; the proofs stay, and the reason "
+            "is signed into the ledger (so do not put names in it). Refused (409) while the law "
+            "requires the record, a hold is in force or the student is enrolled. For the school's"
+            " administrators."
         ),
         body=ErasureToDoSerializer,
-        answers={200: Answer(RetentionSerializer, "What was, or would be, erased")},
+        answers={200: Answer(RetentionSerializer, "What was or would be erased")},
         refuses=(403, 409),
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:

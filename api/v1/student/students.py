@@ -1,4 +1,4 @@
-"""The students whom the caller may see, and what their records mean."""
+"""The students whom the caller may see, and their milestones."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ class StudentNamedSerializer(ResponseSerializer):
 
 
 class StudentInAListSerializer(ResponseSerializer):
-    """Who a student is, in a list."""
+    """A student in a list."""
 
     ref = Field(UUID)
     name = Field(STRING)
@@ -50,7 +50,7 @@ class StudentInAListSerializer(ResponseSerializer):
 
 
 class StudentSerializer(StudentInAListSerializer):
-    """Who a student is, and whether the caller may write the record."""
+    """A student, and whether the caller may write the record."""
 
     birth_date = Field(ON, allow_null=True)
     may_write = Field(FLAG)
@@ -67,13 +67,13 @@ class RequirementShort(ResponseSerializer):
 
 
 class LapseSerializer(RequirementShort):
-    """What is met on the day asked about and lapses first."""
+    """The requirement that expires first."""
 
     last_day = Field(ON)
 
 
 class GapSerializer(RequirementShort):
-    """What is not met, or not known to be."""
+    """A requirement that is not met or unknown."""
 
     met = Field(FLAG, MET, allow_null=True)
     have = Field(STRING)
@@ -99,7 +99,7 @@ class MilestoneInShortSerializer(ResponseSerializer):
 class MilestoneNotCoveredSerializer(ResponseSerializer):
     milestone = Field(STRING)
     title = Field(STRING)
-    key = Field(STRING, "What is not covered: category, class, aircraft_model, path, certificate.")
+    key = Field(STRING, "What the rules do not cover: category, class, aircraft_model, path, certificate.")
     value = Field(STRING)
     why = Field(STRING)
 
@@ -112,13 +112,13 @@ class OverviewSerializer(ResponseSerializer):
     milestones = MilestoneInShortSerializer(many=True)
     not_covered = MilestoneNotCoveredSerializer(
         many=True,
-        help_text="Milestones that are refused by name: these rules do not cover them here.",
+        help_text="Milestones that the rules do not cover for this student.",
     )
     caution = Field(STRING)
 
 
 class StudentPages(Pages):
-    """Fifty students at a time, by their reference: a page never shifts when a student is added."""
+    """Fifty students a page, by their reference, so that pages do not shift when a student is added."""
 
     ordering = "ref"
 
@@ -127,10 +127,10 @@ class StudentPages(Pages):
 
 
 class StudentView(View):
-    """About one student, who is not there for whoever may not see them."""
+    """One student; 404 for those who may not see them."""
 
     def open(self, ref: uuid.UUID, what: str) -> Student:
-        """The student, with the reading noted in the log. Raises: Problem (404)."""
+        """The student; the reading is logged. Raises: Problem (404)."""
         return access.open_record(self.user, ref, what=what, via="api", at=self.at)
 
 
@@ -158,7 +158,7 @@ class StudentDetail(StudentView):
     @describe(
         name="readStudent",
         summary="Read one student",
-        description="Who the student is; the record itself is at `record`. The reading is logged.",
+        description="The student; the record itself is at `record`. The reading is logged.",
         answers={200: Answer(StudentSerializer, "The student")},
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
@@ -169,7 +169,7 @@ class StudentDetail(StudentView):
 
 _WHEN: Mapping[str, reading.Read] = {"on": reading.day, "known_at": reading.instant}
 _KNOWN_AT = Parameter(
-    "known_at", "query", "Answer from what was on record at this instant; later entries are left out.",
+    "known_at", "query", "Ignore what was recorded after this time.",
     INSTANT.schema,
 )  # fmt: skip
 
@@ -179,14 +179,13 @@ class StudentEligibility(StudentView):
 
     @describe(
         name="overviewOfStudent",
-        summary="Show every milestone in short",
+        summary="Summarize every milestone",
         description=(
-            "For each milestone whether the record fulfils it on the day, from when until when, what "
-            "lapses next "
-            "and what is missing next; and by name those that the rules do not cover for this student. "
-            "Without `on`, the day is today at the student's school."
+            "For each milestone: whether it is met on the day, from when until when, what expires"
+            " first and what is missing first; and the milestones that the rules do not cover for"
+            " this student. Without `on`, the day is today at the student's school."
         ),
-        parameters=[Parameter.on("the day asked about"), _KNOWN_AT],
+        parameters=[Parameter.on("the day of the question"), _KNOWN_AT],
         answers={200: Answer(OverviewSerializer, "Every milestone")},
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
@@ -197,7 +196,7 @@ class StudentEligibility(StudentView):
 
 
 def in_a_query(field: Any) -> Schema:
-    """In a query string a point is an identifier, and a route is identifiers apart by commas."""
+    """In a query string a place is an identifier, and a route is identifiers separated by commas."""
     return STRING.schema if field.type.component else field.type.schema
 
 
@@ -208,15 +207,15 @@ class StudentMilestone(StudentView):
         name="eligibilityOfStudent",
         summary="Show one milestone in full",
         description=(
-            "The eligibility report of the stored record, by the law and the school's own minimums, which "
-            "say whose they are; `course.<code>` is what the student's course asks for. Where the rules do "
-            "not cover what is asked about, it is refused with a problem of the type /problems/not-covered. "
-            "What is not given of the context is not known; the aircraft model is then the one the student "
-            "normally trains in. "
-            "Without `on`, the day is today at the student's school."
+            "The eligibility report of the stored record, by the law and by the school's "
+            "minimums, which are marked as the school's; `course.<code>` asks about the course's "
+            "own requirements. A question that the rules do not cover is refused with a problem "
+            "of the type /problems/not-covered. A missing context key is unknown; the aircraft "
+            "model is by default the student's usual one. Without `on`, the day is today at the "
+            "student's school."
         ),
         parameters=[
-            Parameter.on("the day asked about"),
+            Parameter.on("the day of the question"),
             _KNOWN_AT,
             *(
                 Parameter(field.key, "query", field.description, in_a_query(field))

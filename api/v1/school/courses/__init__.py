@@ -1,1 +1,1 @@
-"""Courses: what is sent and answered, and the calls."""
+"""The serializers and views of courses."""

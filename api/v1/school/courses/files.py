@@ -20,7 +20,7 @@ class Text(str):
 
 
 class YAMLParser(BaseParser):
-    """UTF-8 text that the course's own reader takes apart, line by line."""
+    """UTF-8 text of a course file."""
 
     media_type = YAML
 

@@ -16,7 +16,7 @@ from syllabus.engine.rules.minimums import ALLOWED
 CODE = like(STRING, maxLength=MOST_CODE, pattern=f"^{CODES.pattern}$")
 TITLE = like(STRING, minLength=1, maxLength=reader.MOST_TITLE, pattern=r"\S")
 SAYS = like(STRING, minLength=1, maxLength=reader.MOST_TEXT, pattern=r"\S")
-LIMIT = like(STRING, description="With its unit; its sign where it counts from a target.")
+LIMIT = like(STRING, description="With its unit; with a sign if it is relative to a target.")
 TIME = like(STRING, description="With its unit.", examples=["1.4 h", "84 min"])
 WORDS = list_of(SAYS, uniqueItems=True)
 PLANS = like(
@@ -29,7 +29,7 @@ MINIMUM = Type(
     obj(
         {"code": CODE.schema, "kind": word(ALLOWED).schema, "says": SAYS.schema, "note": SAYS.schema},
         ["code", "kind", "says"],
-        description="What the course asks for beyond the law, with the parameters of its kind.",
+        description="A course requirement beyond the regulations, with the parameters of its kind.",
     )
     | {"additionalProperties": True},
     component="CourseMinimum",
@@ -37,16 +37,15 @@ MINIMUM = Type(
 
 
 class CourseToleranceSerializer(ResponseSerializer):
-    """How far from its target one quantity may be. With no target the limits are a range.
-
-    `source` is where it was found, `verified` how well that was read.
+    """The tolerance of one quantity. Without a target the limits are a range. `source` is where it was
+    found, `verified` how it was checked.
     """
 
     name = Field(TITLE)
     quantity = Field(word(QUANTITIES), required=False)
-    assigned = Field(TITLE, "What is aimed at is told in flight; this says what.", required=False)
-    value = Field(LIMIT, "What is aimed at, always the same.", required=False)
-    named = Field(TITLE, "What is aimed at is the airplane's or the airport's.", required=False)
+    assigned = Field(TITLE, "The target is given in flight; this says what it is.", required=False)
+    value = Field(LIMIT, "A fixed target.", required=False)
+    named = Field(TITLE, "The target depends on the airplane or the airport.", required=False)
     low = Field(LIMIT, required=False)
     high = Field(LIMIT, required=False)
     excluded = Field(list_of(word(["low", "high"]), uniqueItems=True), required=False)
@@ -70,22 +69,22 @@ class CourseItemSerializer(Named):
         required=False,
     )
     prerequisites = Field(WORDS, required=False)
-    proves = Field(WORDS, "Items that rules ask for.", required=False)
+    proves = Field(WORDS, "The rules' items that it proves.", required=False)
     standard = CourseToleranceSerializer(many=True, min_length=1, required=False)
 
 
 class CourseLessonSerializer(Named):
-    completion = Field(SAYS, "When it is complete.")
+    completion = Field(SAYS, "The completion standard.")
     times = Field(PLANS)
     items = Field(
         open_to(word(GRADES).schema, minProperties=1),
         "Each planned item with the least grade that completes the lesson.",
     )
-    plans = Field(WORDS, "Requirements that the lesson is laid out to meet as a whole.", required=False)
+    plans = Field(WORDS, "Requirements that the lesson is designed to meet.", required=False)
 
 
 class CourseStageSerializer(Named):
-    completion = Field(SAYS, "When it is complete.")
+    completion = Field(SAYS, "The completion standard.")
     lessons = CourseLessonSerializer(many=True, min_length=1)
 
 

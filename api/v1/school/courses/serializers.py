@@ -1,4 +1,4 @@
-"""Courses: what is sent about their versions, and what is answered."""
+"""The serializers of courses and their versions."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ _HASH = re.compile(r"sha256:[0-9a-f]{64}")
 def _hash(faults: Faults, value: Any, place: str) -> str | None:
     if isinstance(value, str) and _HASH.fullmatch(value):
         return value
-    faults.add(place, f"{reading.called(value)} is no content_hash of a course")
+    faults.add(place, f"{reading.called(value)} is not a content_hash of a course")
     return None
 
 
@@ -33,25 +33,25 @@ NUMBER = Type(reading.count, {"type": "integer", "minimum": 1})
 
 
 class PublishError(FaultsFound):
-    what = "what was sent to publish a course"
+    what = "the request"
 
 
 class CourseShortSerializer(ResponseSerializer):
-    course = Field(STRING, "Its address: `code`, or `code@school`.")
-    of_the_school = Field(FLAG, "Whether it is the school's own; else it comes with the product.")
+    course = Field(STRING, "Its code, or `code@school`.")
+    of_the_school = Field(FLAG, "Whether it is the school's own; else it comes with the program.")
     version = Field(NUMBER)
     title = Field(STRING)
     content_hash = Field(STRING)
 
     def to_representation(self, instance: Any) -> dict[str, Any]:
-        """Of a version, or of what is shown of one."""
+        """The base of what is said of a version."""
         return super().to_representation(instance if isinstance(instance, Mapping) else course_json(instance))
 
 
 class CourseAddress(ResponseSerializer):
-    course = Field(STRING, "The course's address: its code, or `code@school`.")
+    course = Field(STRING, "The course: its code, or `code@school`.")
     code = Field(STRING)
-    school = Field(STRING, "Null for a course that comes with the product.", allow_null=True)
+    school = Field(STRING, "Null for a course that comes with the program.", allow_null=True)
     title = Field(STRING)
 
 
@@ -63,8 +63,8 @@ class VersionSerializer(ResponseSerializer):
     published_at = Field(UTC, allow_null=True)
     published_by = Field(
         STRING,
-        "Whoever published it; null for a draft, for what comes with the product, and for what was published"
-        " by the server's command line.",
+        "The publisher; null for a draft, for a course that comes with the program, and for a"
+        " version published on the command line.",
         of=courses.publisher,
         allow_null=True,
     )
@@ -82,7 +82,7 @@ class CourseListSerializer(ResponseSerializer):
 
 
 class CourseVersionSerializer(CourseAddress, VersionSerializer):
-    """A version of a course, the whole of it."""
+    """A whole version of a course."""
 
     outline = CourseOutlineSerializer()
     in_words = Field(
@@ -93,7 +93,7 @@ class CourseVersionSerializer(CourseAddress, VersionSerializer):
     )
     limits = Field(
         keyed(VERIFIED, WHOLE, all_of_them=True),
-        "How many limits were read in the standard itself, known from an account, or from memory.",
+        "How many limits were read in the standard itself, in an account of it, or are from memory.",
     )
     caution = Field(STRING)
 
@@ -118,4 +118,4 @@ class CourseToPublishSerializer(RequestSerializer):
     error = PublishError
 
     content_hash = Field(HASH)
-    confirm_password = Field(TEXT, "The caller's own, typed at the moment of publishing.")
+    confirm_password = Field(TEXT, "The caller's password, entered at publishing.")

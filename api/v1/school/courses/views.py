@@ -1,4 +1,4 @@
-"""Courses: those open to one's school, their versions whole and compared, a draft written and published."""
+"""The views of courses: list, read, compare, write a draft, publish."""
 
 from __future__ import annotations
 
@@ -39,30 +39,30 @@ from syllabus.models import CourseVersion
 from training.services.courses import courses
 from training.services.courses.courses import Address
 
-ETAG = Header("ETag", "Names what this version says; send it back in If-Match.")
+ETAG = Header("ETag", "A hash of this version; send it back in If-Match.")
 _NUMBER = re.compile(r"[1-9][0-9]{0,8}", re.ASCII)
 
 
 def _number(faults: Faults, value: Any, place: str) -> int | None:
     if isinstance(value, str) and _NUMBER.fullmatch(value):
         return int(value)
-    faults.add(place, f"{reading.called(value)} is no number of a version, such as 1")
+    faults.add(place, f"{reading.called(value)} is not a version number such as 1")
     return None
 
 
 class CourseView(View):
-    """About one course, which is not there for whoever may not see it."""
+    """One course; 404 for those who may not see it."""
 
     def version(self, course: str, number: int | None = None) -> CourseVersion:
         """Raises: Problem (404)."""
         return courses.version(self.user, Address.read(course), number)
 
     def confirm(self, password: str) -> None:
-        """Make sure that it is the user who publishes, now. Raises: Problem (403)."""
+        """Re-authenticate the user. Raises: Problem (403)."""
         if not self.user.check_password(password):
             raise Problem(
                 HTTPStatus.FORBIDDEN,
-                "Not published. Wrong password. Send your own password.",
+                "Not published. Wrong password.",
             )
 
 
@@ -71,9 +71,9 @@ class Courses(CourseView):
         name="listCourses",
         summary="List your courses",
         description=(
-            "Those that come with the product and those of the caller's schools, each with its published"
-            " versions; an administrator sees the school's drafts too. `course` is a course's address: its"
-            " code, and of a school's own course `code@school`."
+            "The courses that come with the program and those of the caller's schools, each with "
+            "its published versions; an administrator also sees the school's drafts. `course` is "
+            "the course's code; for a school's own course `code@school`."
         ),
         answers={200: Answer(CourseListSerializer, "The courses")},
     )
@@ -93,8 +93,8 @@ class CourseDetail(CourseView):
         name="readCourse",
         summary="Read a course",
         description=(
-            "The newest version that the caller may see: for an administrator of its school the draft, where"
-            " there is one. `Accept: application/yaml` gives the text of its file instead."
+            "The newest version that the caller may see, for an administrator of its school the "
+            "draft, if there is one. `Accept: application/yaml` returns the course file instead."
         ),
         answers={
             200: Answer(
@@ -109,12 +109,13 @@ class CourseDetail(CourseView):
         name="writeCourse",
         summary="Write a course",
         description=(
-            "By an administrator, for a course of the school (`code@school`); the courses of the product are"
-            " only read here. The body is a whole course, as `outline` of a version has it, or as the text of"
-            " its file. It is kept as the draft of the next version, in the place of the draft there is;"
-            " what was published stays. A course that does not hang together is refused with every fault at"
-            " its line, or in JSON at its path. `If-Match` names the newest version, which the change starts"
-            " from; a new course is sent without it. What says what the newest version says changes nothing."
+            "For administrators, for a course of the school (`code@school`); the courses of the "
+            "program are read-only. The body is a whole course, as `outline` of a version has it,"
+            " or a course file. It becomes the draft of the next version and replaces the current"
+            " draft; published versions stay. An inconsistent course is refused with every error "
+            "at its line, or in JSON at its path. `If-Match` has the ETag of the newest version, "
+            "on which the change is based; a new course is sent without it. A course that equals "
+            "the newest version changes nothing."
         ),
         parameters=[Parameter("If-Match", "header", "The ETag of the newest version.", {"type": "string"})],
         body=CourseOutlineSerializer,
@@ -152,7 +153,7 @@ class CourseDetail(CourseView):
                     return True
                 raise Problem(
                     HTTPStatus.PRECONDITION_REQUIRED,
-                    "If-Match is missing. Read the course, and send its ETag along with your change.",
+                    "If-Match is missing. Read the course, then send its ETag with your change.",
                 )
             held = parse_etags(wanted)
             return newest is not None and ("*" in held or _etag(newest) in held)
@@ -169,10 +170,10 @@ class CourseVersionDetail(CourseView):
         name="readCourseVersion",
         summary="Read a version of a course",
         description=(
-            "The whole of it: stages, lessons with planned times, items with objective, completion standard,"
-            " task, prerequisites and what they prove, each limit with its source and how well that was read."
-            " `outline` is the course as `writeCourse` takes it; `in_words` says each standard in words."
-            " `Accept: application/yaml` gives the text of its file instead."
+            "Stages, lessons with planned times, items with objective, completion standard, task,"
+            " prerequisites and what they prove, each limit with its source and how it was "
+            "checked. `outline` is the course as `writeCourse` takes it; `in_words` has each "
+            "standard in words. `Accept: application/yaml` returns the course file instead."
         ),
         answers={
             200: Answer(CourseVersionSerializer, "The version", [ETAG], also={YAML: CourseOutlineSerializer})
@@ -189,8 +190,8 @@ class CourseComparison(CourseView):
         name="compareCourseVersions",
         summary="Compare two versions of a course",
         description=(
-            "What differs from version `number` to version `with`, each change in words; empty where they"
-            " say the same. Neither has to be the older one."
+            "The changes from version `number` to version `with`, in words; empty if they are "
+            "equal. Either one may be older."
         ),
         parameters=[
             Parameter("with", "query", "The other version.", {"type": "integer", "minimum": 1}, True)
@@ -200,7 +201,7 @@ class CourseComparison(CourseView):
     def get(self, request: Request, course: str, number: int) -> Response:
         other = self.asked["with"]
         if other is None:
-            raise CourseError([Fault("with", "missing; say with which version to compare")])
+            raise CourseError([Fault("with", "missing; enter the version to compare with")])
         old, new = self.version(course, number), self.version(course, other)
         differs = changes.compare(courses.outline(old), courses.outline(new))
         compared = {"course": str(Address.of(old.course)), "from": old.number, "to": new.number}
@@ -214,9 +215,10 @@ class CoursePublication(CourseView):
         name="publishCourse",
         summary="Publish a version of a course",
         description=(
-            "By an administrator of the school, who confirms it with the password once more. `content_hash`"
-            " is that of the draft that was read. From then on the version stays as it is, and enrolments may"
-            " hold on to it. The same sent again gives the same answer; another content is a conflict (409)."
+            "For administrators of the school, with the password. `content_hash` is that of the "
+            "draft that was read. From then on the version cannot be changed, and students can be"
+            " enrolled in it. Sending the same again gives the same answer; other content is a "
+            "conflict (409)."
         ),
         body=CourseToPublishSerializer,
         answers={200: Answer(CourseVersionSerializer, "Published", [ETAG])},

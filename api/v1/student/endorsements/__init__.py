@@ -1,1 +1,1 @@
-"""Endorsements: what is sent and answered, and the calls."""
+"""The serializers and views of endorsements."""

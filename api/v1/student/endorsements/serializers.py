@@ -1,4 +1,4 @@
-"""Endorsements: what is sent about them, and what is answered."""
+"""The serializers of endorsements."""
 
 from __future__ import annotations
 
@@ -44,14 +44,14 @@ FIELDS = Type(
             "given": or_null({"type": "string", "format": "date"}),
         },
         description=(
-            "What the kind names, as endorsement-kinds tells. `given` is today at the school where it is left"
-            " out."
+            "The fields of the kind, as endorsement-kinds lists them. `given` is today at the "
+            "school if left out."
         ),
     ),
     component="EndorsementFields",
     uses=_SHAPE.uses,
 )
-OWN_ID = like(UUID, description="Drawn by the caller, so that it may be sent again.")
+OWN_ID = like(UUID, description="Chosen by the caller, so that the request can be repeated.")
 SORTS = list_of(word(catalogue.SORTS))
 NEEDED = word([catalogue.REQUIRED, catalogue.OPTIONAL])
 
@@ -80,7 +80,7 @@ class EndorsementToGiveSerializer(ConfirmedSerializer):
     id = Field(OWN_ID)
     kind = Field(NAME)
     endorsement = Field(FIELDS, default={})
-    judgement = Field(like(TEXT, maxLength=2000), "What the instructor adds in words.", default="")
+    judgement = Field(like(TEXT, maxLength=2000), "The instructor's judgment in words.", default="")
 
 
 class RevocationOfEndorsementSerializer(ConfirmedSerializer):
@@ -90,7 +90,7 @@ class RevocationOfEndorsementSerializer(ConfirmedSerializer):
 
 
 class GivenBySerializer(ResponseSerializer):
-    """A kind of instructor who may give it, and for which sorts of test."""
+    """A kind of instructor who may give it, and the sorts of test."""
 
     instructor = Field(word(INSTRUCTORS))
     tests = Field(SORTS)
@@ -109,16 +109,15 @@ class EndorsementKindSerializer(ResponseSerializer):
             name: catalogue.REQUIRED if needed else catalogue.OPTIONAL for name, needed in kind.fields.items()
         },
     )
-    tests = Field(SORTS, "The sorts of test that `test` may name; empty without that field.")
+    tests = Field(SORTS, "The sorts of test that `test` may name; empty if there is no such field.")
     given_by = GivenBySerializer(
         many=True,
-        help_text=(
-            "The kinds of instructor who may give it, and for which sorts of test; empty: for whatever it is"
-            " about."
-        ),
+        help_text=("The kinds of instructor who may give it, and for which sorts of test; empty: for any."),
     )
-    proves = Field(list_of(STRING), "Requirements that it satisfies.")
-    rests_on = Field(list_of(STRING), "Requirements, or a milestone: all of it but what is proved.")
+    proves = Field(list_of(STRING), "Requirements that it meets.")
+    rests_on = Field(
+        list_of(STRING), "Requirements that it relies on, or a milestone: all of it except what it meets."
+    )
     given_by_who_trained = Field(FLAG, source="trained")
     life = Field(STRING)
     wording = Field(STRING, "With placeholders in braces.")
@@ -143,7 +142,7 @@ class SignatureSerializer(ResponseSerializer):
 
 
 class RevocationSerializer(ResponseSerializer):
-    """The end of an endorsement that was given here."""
+    """The revocation of an endorsement that was given here."""
 
     by = Field(STRING)
     at = Field(UTC)
@@ -164,7 +163,7 @@ class EndorsementGivenSerializer(ResponseSerializer):
     kind = Field(STRING, source="endorsement.kind")
     endorsement = Field(ENDORSEMENT, of=lambda seal: _of_row(seal.endorsement))
     signature = SignatureSerializer(source="*")
-    report = EndorsementReportSerializer(help_text="As it was shown at the signing.")
+    report = EndorsementReportSerializer(help_text="As shown when it was signed.")
 
     def find_report(self, seal: EndorsementSeal) -> dict[str, Any]:
         return seal.shown

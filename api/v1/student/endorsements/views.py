@@ -1,4 +1,4 @@
-"""Endorsements: what one rests on, giving it, revoking it, and those on record."""
+"""The views of endorsements: list, check, give, revoke."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ _WHOLE = "endorsement"
 
 
 class SigningView(StudentView):
-    """About one student, by somebody who may write the record; a signature is confirmed once more."""
+    """One student, for those who may write the record; signatures need re-authentication."""
 
     def writable(self, ref: uuid.UUID, *, instructing: bool = False) -> Student:
         """The student. Raises: Problem (404, 403). What is done is logged by the service that does it."""
@@ -50,24 +50,25 @@ class SigningView(StudentView):
         if not access.may(self.user, access.WRITE, student, on=self.today):
             raise Problem(
                 HTTPStatus.FORBIDDEN,
-                "You may read this record and not write it; the student's instructors and the school may.",
+                "You may read this record but not write it. The student's instructors and the "
+                "school's administrators may.",
             )
         roles = Role.objects.filter(user=self.user, school=student.school, role=Role.Kind.INSTRUCTOR)
         if instructing and not roles.exists():
-            raise Problem(HTTPStatus.FORBIDDEN, "Only an instructor of the student's school signs this.")
+            raise Problem(HTTPStatus.FORBIDDEN, "Only an instructor of the student's school may sign this.")
         return student
 
     def confirm(self, password: str) -> None:
-        """Make sure that it is the user who does this, now. Raises: Problem (403)."""
+        """Re-authenticate the user. Raises: Problem (403)."""
         reauthentication.confirm(self.request, self.user, Given(password), Act("", "", "", ""), [])
 
     def signer(self, given: Given) -> Signer:
-        """The caller, by password or passkey, for one of ``training.services.signatures``."""
+        """The caller as signer, for ``training.services.signatures``."""
         return reauthentication.signer(self.request, self.user, given, self.at)
 
 
 def _placed(problem: EndorsementError) -> EndorsementError:
-    """The same faults at their places in the request's body."""
+    """The same errors at their places in the request's body."""
     outside = ("kind", "judgement", "reason")
     return EndorsementError(
         Fault(fault.place if fault.place in outside else f"{_WHOLE}.{fault.place}".rstrip("."), fault.message)
@@ -80,9 +81,8 @@ class EndorsementKinds(OpenView):
         name="listEndorsementKinds",
         summary="List the kinds of endorsement",
         description=(
-            "What each kind says and names, the requirements it satisfies and those it rests on. A "
-            "school may "
-            "have its own wording; `check` fills in the one that applies."
+            "The wording and fields of each kind, the requirements that it meets and those that "
+            "it relies on. A school may have its own wording; `check` shows the one that applies."
         ),
         answers={200: Answer(EndorsementKindListSerializer, "The catalogue")},
         refuses=(401, 429),
@@ -100,10 +100,9 @@ class StudentEndorsements(SigningView):
         name="listEndorsements",
         summary="List the endorsements",
         description=(
-            "Those on record, newest first, each with its last day, and with the signature where it was "
-            "given "
-            "here. A revoked one says when, by whom and why, and what was given at first. The reading is "
-            "logged."
+            "The endorsements on record, newest first, each with its last day, and with the "
+            "signature if it was given here. A revoked one has when, by whom, why, and its "
+            "original form. The reading is logged."
         ),
         answers={200: Answer(EndorsementListSerializer, "The endorsements")},
     )
@@ -122,12 +121,12 @@ class StudentEndorsements(SigningView):
         name="giveEndorsement",
         summary="Give an endorsement",
         description=(
-            "Signed by the caller, who is an instructor of the student's school and confirms it with the "
-            "password or a passkey, which signs `kind`, `endorsement` and `judgement` as they are sent. "
-            "`id` is the caller's own: the same sent again is answered with what stands (200), something "
-            "else under it is a conflict (409). What the rule itself forbids is refused (422) with the "
-            "report; everything else that speaks against it is shown in the report, and kept. The entry is "
-            "sealed in the school's ledger."
+            "Signed by the caller, an instructor of the student's school, with password or "
+            "passkey, which signs `kind`, `endorsement` and `judgement` as sent. `id` is chosen "
+            "by the caller: sending the same again returns the existing endorsement (200); other "
+            "content under it is a conflict (409). What the rule forbids is refused (422) with "
+            "the report; other warnings are shown in the report and saved. The entry is signed "
+            "into the school's ledger."
         ),
         body=EndorsementToGiveSerializer,
         answers={
@@ -174,10 +173,9 @@ class EndorsementCheck(SigningView):
         name="checkEndorsement",
         summary="Check an endorsement before you give it",
         description=(
-            "What it rests on with met, not met or not known, each with its citation and the entries "
-            "counted; "
-            "what the rule forbids; the wording filled in; the last day it will hold. Nothing is written but "
-            "the access."
+            "The requirements that it relies on (met, not met or unknown), each with its citation"
+            " and the entries counted; what the rule forbids; the wording filled in; the last "
+            "day. Only the access is recorded."
         ),
         body=EndorsementToCheckSerializer,
         answers={200: Answer(EndorsementReportSerializer, "What to check")},
@@ -202,11 +200,11 @@ class EndorsementRevocation(SigningView):
         name="revokeEndorsement",
         summary="Revoke an endorsement",
         description=(
-            "From today on nothing rests on it; its last day becomes the day before. What was given stays "
-            "visible. Any of the student's instructors and the school's administrators may, with the "
-            "reason and their password or a passkey. The same sent again is answered with what stands; one "
-            "for another reason is a conflict (409). Only an endorsement that was given here is revoked; "
-            "one that came with an imported record is changed there."
+            "From today it no longer counts; its last day is yesterday. The original stays "
+            "visible. For the student's instructors and the school's administrators, with a "
+            "reason and the password or a passkey. Sending the same again returns the revocation;"
+            " another reason is a conflict (409). Only an endorsement that was given here can be "
+            "revoked; change an imported one in the record document."
         ),
         body=RevocationOfEndorsementSerializer,
         answers={200: Answer(EndorsementRevokedSerializer, "Revoked")},

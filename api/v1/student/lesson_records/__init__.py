@@ -1,1 +1,1 @@
-"""Lesson records: what is sent and answered, and the calls."""
+"""The serializers and views of lesson records."""

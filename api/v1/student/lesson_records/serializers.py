@@ -1,4 +1,4 @@
-"""Lesson records: what is sent about them, and what is answered."""
+"""The serializers of lesson records."""
 
 from __future__ import annotations
 
@@ -39,14 +39,14 @@ from training.services.lessons.lesson_content import LessonError
 _HASH = re.compile(r"sha256:[0-9a-f]{64}")
 #: What the sign-off gives.
 _GIVEN = ("id", "instructor", "recorded", "provenance")
-OWN_ID = like(UUID, description="Drawn by the caller, so that it may be sent again.")
+OWN_ID = like(UUID, description="Chosen by the caller, so that the request can be repeated.")
 CODE = like(short(200), description="The lesson's code in the course.")
 
 
 def _hash(faults: Faults, value: Any, place: str) -> str | None:
     if isinstance(value, str) and _HASH.fullmatch(value):
         return value
-    faults.add(place, f"{reading.called(value)} is no content_hash of a lesson record")
+    faults.add(place, f"{reading.called(value)} is not a content_hash of a lesson record")
     return None
 
 
@@ -61,7 +61,7 @@ HASH = Type(
 
 
 class LessonRecordPages(Pages):
-    """Fifty lesson records at a time, the newest first."""
+    """Fifty lesson records a page, the newest first."""
 
     ordering = ("-created_at", "id")
 
@@ -73,8 +73,8 @@ class LessonRecordPages(Pages):
 # sent.
 
 _TYPED = {"type": "string", "minLength": 1, "maxLength": measured.MOST_TEXT, "pattern": "[0-9]"}
-_VALUE = {**_TYPED, "description": f"Kept as typed: {measured.MAY_BE}."}
-_TARGET = {**_TYPED, "description": f"Kept as typed: {measured.AIM_MAY_BE}."}
+_VALUE = {**_TYPED, "description": f"Saved as entered: {measured.MAY_BE}."}
+_TARGET = {**_TYPED, "description": f"Saved as entered: {measured.AIM_MAY_BE}."}
 MEASURED = {
     "type": "object",
     "additionalProperties": {
@@ -83,9 +83,9 @@ MEASURED = {
     "propertyNames": NAME.schema,
     "maxProperties": 20,
     "description": (
-        "What was measured, by the name of a tolerance of the item's standard, with which it is compared, or"
-        " by any other name. Each is a text as a pilot writes it, or that text with what was aimed at, where"
-        " it was told in flight."
+        "Measured values, by the name of a tolerance of the item's standard, with which each "
+        "is compared, or by any other name. Each is a text as a pilot writes it, or that text"
+        " with the target, if it was given in flight."
     ),
     "examples": [
         {
@@ -113,7 +113,7 @@ CONTENT = Type(
                 "next": {**TEXT.schema, "description": "What to do next."},
             }
         ),
-        description="What happened in a lesson. The sign-off gives ids, the instructor and the links.",
+        description="The content of a lesson. The sign-off adds ids, the instructor and the links.",
     ),
     component="LessonContent",
     uses=(FLIGHT, GROUND, ITEM),
@@ -121,7 +121,7 @@ CONTENT = Type(
 
 
 class ContentSerializer(RequestSerializer):
-    """With the content of a lesson, whose errors are told with those of the body."""
+    """With the content of a lesson; its errors are listed with those of the body."""
 
     error = LessonError
 
@@ -136,7 +136,7 @@ class ContentSerializer(RequestSerializer):
 class LessonRecordToDraftSerializer(ContentSerializer):
     id = Field(OWN_ID)
     lesson = Field(CODE, default="")
-    content = Field(CONTENT, "Without it the draft holds what is planned.", required=False)
+    content = Field(CONTENT, "Without it the draft has the planned content.", required=False)
 
 
 class LessonRecordToChangeSerializer(ContentSerializer):
@@ -146,7 +146,7 @@ class LessonRecordToChangeSerializer(ContentSerializer):
 
 class LessonRecordCorrectionSerializer(ContentSerializer):
     id = Field(OWN_ID)
-    reason = Field(short(2000, "say what is wrong in the record that is corrected"))
+    reason = Field(short(2000, "say what is wrong in the signed lesson"))
     content = Field(CONTENT)
 
 
@@ -154,7 +154,7 @@ class LessonRecordToSignSerializer(ConfirmedSerializer):
     error = LessonError
 
     content_hash = Field(HASH)
-    performed_at = Field(INSTANT, "When it was signed; not after now.", required=False)
+    performed_at = Field(INSTANT, "When it was signed; not in the future.", required=False)
 
 
 class LessonRecordToAcknowledgeSerializer(ConfirmedSerializer):
@@ -162,7 +162,7 @@ class LessonRecordToAcknowledgeSerializer(ConfirmedSerializer):
 
 
 class LessonWarningSerializer(ResponseSerializer):
-    """What looks odd; it refuses nothing."""
+    """A warning, which refuses nothing."""
 
     kind = Field(STRING)
     place = Field(STRING)
@@ -170,25 +170,24 @@ class LessonWarningSerializer(ResponseSerializer):
 
 
 class LessonHintSerializer(ResponseSerializer):
-    """A measured value beside its standard; a hint for the debrief, never a grade.
-
-    Of a signed record it is what stood there when it was signed.
+    """A measured value beside its standard: a hint for the debrief, never a grade. For a signed record, the
+    hint as of the signing.
     """
 
     place = Field(STRING)
     item = Field(STRING)
     name = Field(STRING)
     measured = Field(STRING, "As typed.")
-    target = Field(STRING, "What was aimed at, as typed.", allow_null=True)
+    target = Field(STRING, "The target as entered.", allow_null=True)
     words = Field(STRING, "What it comes to.")
-    inside = Field(FLAG, "Null where there is nothing that says.", allow_null=True)
-    by = Field(STRING, "How far within the nearer limit, or beyond it, with its unit.", allow_null=True)
+    inside = Field(FLAG, "Null if unknown.", allow_null=True)
+    by = Field(STRING, "The distance within or beyond the nearer limit, with its unit.", allow_null=True)
     standard = Field(STRING, "Target and limits.", allow_null=True)
-    task = Field(STRING, "Of the test standard: FAA-S-ACS-6C PA.V.A.", allow_null=True)
+    task = Field(STRING, "The task of the test standard: FAA-S-ACS-6C PA.V.A.", allow_null=True)
     basis = Field(word(standards.BASES), "Whose limit it is.", allow_null=True)
-    source_ = Field(STRING, "Where the limit was found.", allow_null=True)
+    source_ = Field(STRING, "The source of the limit.", allow_null=True)
     note = Field(STRING, allow_null=True)
-    caution = Field(STRING, "What to know before relying on it; may be empty.")
+    caution = Field(STRING, "What to know before relying on it, if anything.")
 
 
 class SignedSerializer(ResponseSerializer):
@@ -207,7 +206,7 @@ class SignedSerializer(ResponseSerializer):
 
 
 class AcknowledgedSerializer(ResponseSerializer):
-    """The student's signature under a signed lesson."""
+    """The student's acknowledgment of a signed lesson."""
 
     by = Field(STRING)
     at = Field(UTC)
@@ -249,7 +248,7 @@ class ProvedSerializer(ResponseSerializer):
 
 
 class ComputedSerializer(ResponseSerializer):
-    """Worked out from off, on and the route; null where they do not give enough."""
+    """Calculated from off, on and the route; null if these are not enough."""
 
     night = Field(STRING, allow_null=True)
     distance = Field(STRING, allow_null=True)
@@ -267,8 +266,8 @@ class LessonRecordSerializer(LessonRecordInShortSerializer):
     proves = ProvedSerializer(
         many=True,
         help_text=(
-            "Grades of items that rules ask for, which follow from those of the course's items; of a draft as"
-            " if it were signed as it stands."
+            "Grades of the rules' items that follow from those of the course's items; for a "
+            "draft, as if it were signed as it is."
         ),
     )
     computed = ComputedSerializer()

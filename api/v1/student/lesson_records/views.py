@@ -1,4 +1,4 @@
-"""Lesson records: the draft, its sign-off, the student's acknowledgement, the correction."""
+"""The views of lesson records: draft, sign, acknowledge, correct."""
 
 from __future__ import annotations
 
@@ -31,18 +31,18 @@ from training.services import access, signatures
 from training.services.errors import find
 from training.services.lessons import lesson_records, sign_offs
 
-ETAG = Header("ETag", "Names this draft; send it back in If-Match.")
+ETAG = Header("ETag", "A hash of this draft; send it back in If-Match.")
 
 
 class LessonView(SigningView):
-    """About the lesson records of one student."""
+    """The lesson records of one student."""
 
     def teaching(self, ref: uuid.UUID) -> Student:
         """The student, for an instructor who may write the record. Raises: Problem (404, 403)."""
         return self.writable(ref, instructing=True)
 
     def seen(self, ref: uuid.UUID) -> Student:
-        """The student, for whoever may see the record. Raises: Problem (404)."""
+        """The student, for those who may read the record. Raises: Problem (404)."""
         return access.student(self.user, ref, on=self.today)
 
     def record(self, student: Student, entry: uuid.UUID) -> LessonRecord:
@@ -59,8 +59,8 @@ class LessonRecords(LessonView):
         name="listLessonRecords",
         summary="List the lesson records",
         description=(
-            f"Drafts and signed ones, the newest first, in pages of {LessonRecordPages.page_size}; follow"
-            " `next`. The student sees those that are signed. The reading is logged."
+            f"Drafts and signed lessons, the newest first, in pages of {LessonRecordPages.page_size}; follow"
+            " `next`. Students see only signed ones. The reading is logged."
         ),
         parameters=[CURSOR],
         answers={200: Answer(LessonRecordPageSerializer, "A page")},
@@ -74,13 +74,13 @@ class LessonRecords(LessonView):
         name="draftLessonRecord",
         summary="Create a draft of a lesson",
         description=(
-            "Makes a draft; nothing is on the student's record before it is signed. `id` is the caller's own:"
-            " the same sent again gives what became of it, something else under it is a conflict (409)."
-            " Contradictions are refused with their place (422); what only looks odd stands in `warnings`."
-            " Without `content` the draft holds what is planned: the items of `lesson`, or of the lesson that"
-            " comes next, and those carried over because they were below standard."
-            " What was measured is held against the standards of the course: `hints` says inside or outside"
-            " and by how much, and the instructor grades."
+            "Creates a draft, which does not count until it is signed. `id` is chosen by the "
+            "caller: sending the same again returns the existing draft; other content under it is"
+            " a conflict (409). Contradictions are refused with their place (422); doubtful "
+            "values are listed in `warnings`. Without `content` the draft has the planned items: "
+            "those of `lesson`, or of the next lesson, and those carried over because they were "
+            "below standard. Measured values are compared with the standards of the course: "
+            "`hints` says inside or outside and by how much; the instructor grades."
         ),
         body=LessonRecordToDraftSerializer,
         answers={201: Answer(LessonRecordSerializer, "The draft", [ETAG])},
@@ -98,8 +98,8 @@ class LessonRecordDetail(LessonView):
         name="readLessonRecord",
         summary="Read a lesson record",
         description=(
-            "With what is computed from times and route beside what was typed, and its sign-off,"
-            " acknowledgement and correction where there are any. The reading is logged."
+            "With the values calculated from times and route, and with sign-off, acknowledgement "
+            "and correction, if any. The reading is logged."
         ),
         answers={200: Answer(LessonRecordSerializer, "The lesson record", [ETAG])},
     )
@@ -110,8 +110,8 @@ class LessonRecordDetail(LessonView):
         name="changeLessonRecord",
         summary="Change a draft",
         description=(
-            "The body takes the place of the draft's lesson and content. `If-Match` carries the ETag of the"
-            " draft that the change starts from. What is signed is not changed (409) but corrected."
+            "Replaces the draft's lesson and content. `If-Match` has the ETag of the draft on "
+            "which the change is based. A signed lesson cannot be changed (409); correct it."
         ),
         parameters=[Parameter("If-Match", "header", "The ETag of the draft.", {"type": "string"})],
         body=LessonRecordToChangeSerializer,
@@ -124,7 +124,7 @@ class LessonRecordDetail(LessonView):
         if wanted is None:
             raise Problem(
                 HTTPStatus.PRECONDITION_REQUIRED,
-                "If-Match is missing. Read the draft, and send its ETag along with your change.",
+                "If-Match is missing. Read the draft, then send its ETag with your change.",
             )
         found = self.record(student, entry)
         sent = LessonRecordToChangeSerializer.sent(request)
@@ -142,11 +142,12 @@ class LessonRecordSign(LessonView):
         name="signLessonRecord",
         summary="Sign a lesson record",
         description=(
-            "By an authorized instructor, who confirms it with the password or a passkey. "
-            "`content_hash` is that of the draft that was read. The record is sealed in the school's ledger,"
-            " and its flight, ground lesson and grades stand on the student's record; a correction takes the"
-            " place of what it corrects. The same sent again gives the same answer; a second, different"
-            " sign-off is a conflict (409). `performed_at` is when it was signed, where the network was away."
+            "For an authorized instructor, with password or passkey. `content_hash` is that of "
+            "the draft that was read. The lesson is signed into the school's ledger, and its "
+            "flight, ground lesson and grades go on the student's record; a correction replaces "
+            "what it corrects. Sending the same again gives the same answer; a different sign-off"
+            " is a conflict (409). `performed_at` is when it was signed, if there was no network "
+            "then."
         ),
         body=LessonRecordToSignSerializer,
         answers={200: Answer(LessonSignOffSerializer, "Signed")},
@@ -169,8 +170,8 @@ class LessonRecordAcknowledge(LessonView):
         name="acknowledgeLessonRecord",
         summary="Acknowledge a signed lesson record",
         description=(
-            "By the student, who confirms it with the password or a passkey. It is sealed in the school's"
-            " ledger. The same sent again gives the same answer."
+            "For the student, with password or passkey. Signed into the school's ledger. Sending "
+            "the same again gives the same answer."
         ),
         body=LessonRecordToAcknowledgeSerializer,
         answers={200: Answer(LessonAcknowledgementSerializer, "Acknowledged")},
@@ -179,7 +180,7 @@ class LessonRecordAcknowledge(LessonView):
     def post(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
         student = self.seen(ref)
         if student.user_id != self.user.pk:
-            raise Problem(HTTPStatus.FORBIDDEN, "Only the student acknowledges a lesson record.")
+            raise Problem(HTTPStatus.FORBIDDEN, "Only the student may acknowledge a lesson record.")
         sent = LessonRecordToAcknowledgeSerializer.sent(request)
         found = self.record(student, entry)
         made = signatures.acknowledge_lesson(found, self.signer(sent["confirmation"]))
@@ -191,9 +192,10 @@ class LessonRecordCorrect(LessonView):
         name="correctLessonRecord",
         summary="Correct a signed lesson record",
         description=(
-            "Makes a draft that points at the signed record and says why. When it is signed, its entries"
-            " stand in the place of the other's; both records and both sign-offs stay visible. A record is"
-            " corrected once; after that its correction is. `id` is the caller's own, as for a draft."
+            "Creates a draft that refers to the signed lesson, with the reason. Once signed, its "
+            "entries replace those of the other; both lessons and both sign-offs stay visible. A "
+            "lesson can be corrected once; after that, correct the correction. `id` is chosen by "
+            "the caller, as for a draft."
         ),
         body=LessonRecordCorrectionSerializer,
         answers={201: Answer(LessonRecordSerializer, "The draft of the correction", [ETAG])},
