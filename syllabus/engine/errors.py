@@ -60,16 +60,5 @@ class UnknownMilestone(EngineError):
         super().__init__(f"no milestone is called {asked!r}; there are {', '.join(self.known)}")
 
 
-class NotCovered(EngineError):
-    """The rules that are written do not cover what was asked: a refusal by name, never an answer.
-
-    ``key`` is what it turns on: a key of the context, or ``certificate``; ``value`` what it was.
-    """
-
-    def __init__(self, milestone: str, key: str, value: str, message: str):
-        self.milestone, self.key, self.value = milestone, key, value
-        super().__init__(message)
-
-
 class NotInForce(EngineError):
     """A requirement has no version for the day asked about."""

@@ -1,4 +1,4 @@
-"""Nobody reads an answer of the engine back out of its words: no regular expressions where it is shown."""
+"""The engine answers with codes and values, and nobody reads an answer back out of its words."""
 
 from __future__ import annotations
 
@@ -6,6 +6,9 @@ import ast
 import pathlib
 
 import pytest
+
+from syllabus.engine.rules.question import READERS
+from syllabus.engine.rules.reason_words import REASONS
 
 ROOT = pathlib.Path(__file__).parents[2]
 #: What puts answers of the engine into words, tables and charts for people.
@@ -51,3 +54,36 @@ def imported(source: str) -> set[str]:
 
 def test_an_import_is_found_wherever_it_is() -> None:
     assert imported("def f():\n    import re as r\nfrom regex import sub") == {"re", "regex"}
+
+
+def test_no_question_begins_with_the_key_of_a_request() -> None:
+    """A program has the code; a person is asked in words alone."""
+    assert [code for code, words in REASONS.items() if words.partition(":")[0] in READERS] == []
+
+
+@pytest.mark.parametrize(
+    "path", sorted((ROOT / "syllabus").rglob("*.py")), ids=lambda path: str(path.relative_to(ROOT))
+)
+def test_the_engine_refuses_and_proves_with_reasons(path: pathlib.Path) -> None:
+    assert sentences(path.read_text(encoding="utf-8")) == []
+
+
+def sentences(source: str) -> list[str]:
+    """The texts that are put together where a reason is due: of a refusal, of a proof."""
+    due = [
+        each
+        for call in ast.walk(ast.parse(source))
+        if isinstance(call, ast.Call)
+        for each in (
+            *(call.args if isinstance(call.func, ast.Name) and call.func.id == "NotCovered" else ()),
+            *(each.value for each in call.keywords if each.arg == "remarks"),
+        )
+    ]
+    return [ast.unparse(each) for each in due if isinstance(each, ast.JoinedStr)]
+
+
+def test_a_sentence_is_found_where_a_reason_is_due() -> None:
+    assert sentences("NotCovered(name, key, said, f'{name} has none')\nItem(remarks=f'rests on {it}')") == [
+        "f'{name} has none'",
+        "f'rests on {it}'",
+    ]

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from syllabus.engine.errors import NotCovered
+from syllabus.engine.rules.reasons import NotCovered, reason
 
 WHY = "there are no rules here for a helicopter."
 #: Whoever asks the engine, by the name of the module: some names mean a function in its package too.
@@ -32,7 +32,7 @@ def refuse(monkeypatch: pytest.MonkeyPatch, *milestones: str, key: str = "class"
 def _refusing(evaluate: Any, milestones: tuple[str, ...], key: str) -> Any:
     def asked(rulebook: Any, record: Any, milestone: str, *given: Any, **more: Any) -> Any:
         if not milestones or milestone.partition("/")[0] in milestones:
-            raise NotCovered(milestone, key, "helicopter", WHY)
+            raise NotCovered(milestone, key, "helicopter", reason("scope.category", category=WHY))
         return evaluate(rulebook, record, milestone, *given, **more)
 
     return asked

@@ -21,8 +21,8 @@ from rich.rule import Rule
 from rich.table import Table
 from rich.text import Text
 
-from syllabus.engine.errors import NotCovered
 from syllabus.engine.rules.finding import Finding
+from syllabus.engine.rules.reasons import NotCovered
 from syllabus.engine.rules.report import CAUTION, UNVERIFIED, Report
 from syllabus.engine.time.amounts import THINGS, shares
 from training.management.plain_text import clean, joined

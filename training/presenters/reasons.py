@@ -26,17 +26,17 @@ _UP = ("remaining",)
 
 
 def called(code: str) -> str:
-    """What the rules call an item or a requirement; its code where they have no such thing."""
-    return _called(rulebook.current().id).get(code, code)
+    """What the rules call an item, a requirement or a milestone; its code where they have no such thing."""
+    named = _called(rulebook.current().id)
+    return named.get(code) or named.get(code.partition("/")[0], code)
 
 
 @lru_cache(maxsize=2)
 def _called(_rules: str) -> dict[str, str]:
     rules = rulebook.current()
     says = {each.id: each.versions[-1].says for each in rules.requirements.values()}
-    return says | {
-        code: name for each in rulebook.current().milestones.values() for code, name in each.items.items()
-    }
+    titles = {each.id: each.title for each in rules.milestones.values()}
+    return says | titles | dict(rules.items)
 
 
 @dataclass(frozen=True)

@@ -12,10 +12,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-from syllabus.engine.errors import NotCovered
 from syllabus.engine.record.record import Entry, Flight, Record, entry_day
 from syllabus.engine.record.record import Student as Person
 from syllabus.engine.rules.finding import Finding
+from syllabus.engine.rules.reasons import NotCovered
 from syllabus.engine.rules.report import CAUTION, Report
 from syllabus.engine.time import amounts
 from training import record

@@ -14,11 +14,11 @@ from typing import Any
 from django.db.models import Exists, OuterRef
 
 from syllabus.courses import outlines
-from syllabus.engine.errors import NotCovered
 from syllabus.engine.record.record import Record
 from syllabus.engine.rules.evaluate import covered, evaluate
 from syllabus.engine.rules.finding import Finding
 from syllabus.engine.rules.question import Context, Question
+from syllabus.engine.rules.reasons import NotCovered, Reason, reason, several
 from syllabus.engine.rules.report import CAUTION, Report
 from syllabus.engine.rules.rulebook import Milestone, Rulebook
 from syllabus.engine.time import amounts
@@ -276,14 +276,25 @@ class Gap:
     met: bool | None
 
     @property
-    def words(self) -> str:
-        """The gap as a sentence fragment a person can act on."""
+    def missing(self) -> Reason:
+        """The first facts that nothing on record gives, by whom they are asked."""
+        asked = [reason("gap.asked", entry=entry, what=what) for entry, what in self.finding.ask[:2]]
+        return several(asked) or reason("gap.fact-missing")
+
+    @property
+    def reason(self) -> Reason:
+        """What a person can act on."""
         finding, rule = self.finding, self.finding.rule
         if self.met is None:
-            missing = "; ".join(f"{entry}: {what}" for entry, what in finding.ask[:2]) or "a fact is missing"
-            return f"{rule.says}: not known ({missing}) ({rule.cite.section})"
-        have, need, remaining = map(amounts.text, (finding.have, finding.need, finding.remaining))
-        return f"{rule.says}: {have} of {need}, {remaining} to go ({rule.cite.section})"
+            return reason("gap.unknown", says=rule.says, missing=self.missing, citation=rule.cite.section)
+        return reason(
+            "gap.remaining",
+            says=rule.says,
+            have=finding.have,
+            need=finding.need,
+            remaining=finding.remaining,
+            citation=rule.cite.section,
+        )
 
     def as_json(self) -> dict[str, Any]:
         finding, rule = self.finding, self.finding.rule
@@ -296,7 +307,8 @@ class Gap:
             "need": amounts.text(finding.need),
             "remaining": amounts.text(finding.remaining),
             "amounts": amounts.as_json(finding.have, finding.need, finding.remaining),
-            "words": self.words,
+            "words": str(self.reason),
+            "code": self.reason.code,
         }
 
 
@@ -340,17 +352,14 @@ class Refused:
     milestone: Milestone
     refusal: NotCovered
 
-    @property
-    def why(self) -> str:
-        return str(self.refusal)
-
     def as_json(self) -> dict[str, Any]:
         return {
             "milestone": self.milestone.id,
             "title": self.milestone.title,
             "key": self.refusal.key,
             "value": self.refusal.value,
-            "why": self.why,
+            "why": str(self.refusal),
+            "code": self.refusal.reason.code,
         }
 
 

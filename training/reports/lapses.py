@@ -11,11 +11,11 @@ import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from syllabus.engine.errors import NotCovered
 from syllabus.engine.record.record import Record
 from syllabus.engine.rules.facts import same
 from syllabus.engine.rules.finding import Finding
 from syllabus.engine.rules.question import Context
+from syllabus.engine.rules.reasons import NotCovered
 from syllabus.engine.rules.report import Report
 from syllabus.engine.rules.rulebook import Milestone, RuleVersion
 from syllabus.engine.time.days import Days

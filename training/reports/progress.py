@@ -13,9 +13,8 @@ from syllabus.courses import outlines
 from syllabus.engine.course.course import PLANNED
 from syllabus.engine.course.next_lesson import Lacking, NextLesson, Proposal, ShortTime, Why, next_lesson
 from syllabus.engine.course.progress import ItemStanding, LessonStanding, Progress, StageStanding, progress
-from syllabus.engine.errors import NotCovered
 from syllabus.engine.rules.finding import Finding
-from syllabus.engine.rules.reasons import Reason, reason
+from syllabus.engine.rules.reasons import NotCovered, Reason, reason
 from syllabus.engine.rules.report import CAUTION, Report
 from syllabus.engine.rules.rulebook import (
     ITEMS_AT_STANDARD,
@@ -208,7 +207,7 @@ def _alone(
     cautions: dict[str, Reason] = {}
     for kinds, milestone in ((kinds, each) for kinds, role in _ALONE for each in way if each.role == role):
         if milestone.id in refused:
-            why = str(refused[milestone.id])
+            why = refused[milestone.id].reason
             barred.setdefault(kinds, reason("lesson.not-covered", milestone=milestone.title, why=why))
         elif not (report := reports[milestone.id]).met:
             missing = report.unmet()

@@ -22,10 +22,10 @@ from syllabus.engine.errors import (
     EngineError,
     Fault,
     FaultsFound,
-    NotCovered,
     NotInForce,
     UnknownMilestone,
 )
+from syllabus.engine.rules.reasons import NotCovered
 from training.ledger.store.keys import NoKey
 from training.ledger.store.proving import MissingHash
 from training.record import SealedEntry

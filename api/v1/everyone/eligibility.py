@@ -16,12 +16,13 @@ from api.v1.base.field_types import DAY, INSTANT, NAME, like
 from api.v1.base.reports import CONTEXT, TRAINING_RECORD, EligibilityReportSerializer
 from api.v1.base.serializers import Field, RequestSerializer
 from api.v1.base.views import OpenView
-from syllabus.engine.errors import FaultsFound, NotCovered
+from syllabus.engine.errors import FaultsFound
 from syllabus.engine.record import document, reading
 from syllabus.engine.record.reading import Faults
 from syllabus.engine.record.shapes import Type
 from syllabus.engine.rules.evaluate import evaluate
 from syllabus.engine.rules.question import context_from
+from syllabus.engine.rules.reasons import NotCovered
 from syllabus.law import rulebook
 
 

@@ -80,6 +80,7 @@ class GapSerializer(RequirementShort):
     need = Field(STRING)
     remaining = Field(STRING)
     words = Field(STRING)
+    code = Field(STRING, "What the words say, for a program.")
     amounts = AmountsSerializer()
 
 
@@ -102,6 +103,7 @@ class MilestoneNotCoveredSerializer(ResponseSerializer):
     key = Field(STRING, "What the rules do not cover: category, class, aircraft_model, path, certificate.")
     value = Field(STRING)
     why = Field(STRING)
+    code = Field(STRING, "Why, for a program.")
 
 
 class OverviewSerializer(ResponseSerializer):

@@ -25,12 +25,13 @@ from syllabus.engine.audit.audit import (
     in_force,
     named,
 )
-from syllabus.engine.errors import NotCovered, NotInForce
+from syllabus.engine.errors import NotInForce
 from syllabus.engine.record.record import Endorsement, Flight, GroundLesson, Instructor, Record, Test
 from syllabus.engine.rules.evaluate import evaluate
 from syllabus.engine.rules.facts import same
 from syllabus.engine.rules.finding import Finding
 from syllabus.engine.rules.question import Context
+from syllabus.engine.rules.reasons import NotCovered
 from syllabus.engine.rules.rulebook import (
     ITEMS_AT_STANDARD,
     SOLO_ROLES,

@@ -22,7 +22,7 @@ from syllabus.engine.audit.audit import (
     in_force,
 )
 from syllabus.engine.audit.solo_flights import at_night, class_b, flown_alone
-from syllabus.engine.errors import NotCovered, NotInForce
+from syllabus.engine.errors import NotInForce
 from syllabus.engine.record.record import Flight, Record
 from syllabus.engine.rules.evaluate import evaluate
 from syllabus.engine.rules.facts import same
@@ -30,6 +30,7 @@ from syllabus.engine.rules.finding import Finding
 from syllabus.engine.rules.journeys import Journey
 from syllabus.engine.rules.journeys import journey as journey_of
 from syllabus.engine.rules.question import Context
+from syllabus.engine.rules.reasons import NotCovered
 from syllabus.engine.rules.rulebook import (
     SOLO,
     SOLO_CLASS_B,

@@ -6,10 +6,11 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from syllabus.engine.audit.audit import A_NOTE, SERIOUS, Audited, Found
-from syllabus.engine.errors import NotCovered, NotInForce
+from syllabus.engine.errors import NotInForce
 from syllabus.engine.record.record import Record, Test
 from syllabus.engine.rules.evaluate import evaluate
 from syllabus.engine.rules.finding import Finding
+from syllabus.engine.rules.reasons import NotCovered
 from syllabus.engine.rules.rulebook import Milestone, Requirement, Rulebook
 
 _RETEST, _ASKED = "retest", "another-try"

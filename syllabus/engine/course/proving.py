@@ -14,6 +14,7 @@ from typing import Any
 
 from syllabus.engine.course.course import Outline, proven
 from syllabus.engine.record.record import GRADES, NOT_OBSERVED, Flight, ItemGrade
+from syllabus.engine.rules.reasons import reason
 
 #: Between a lesson's id and the item that it proves, in the id of a proof.
 MARK = "/proof/"
@@ -83,7 +84,7 @@ def _of_lesson(
         if not touched or item in given or item not in found:
             continue
         first = touched[0]
-        rests = ", ".join(f"{each.code} {newest[each.code]}" for each in proving)
+        rests = tuple(f"{each.code} {newest[each.code]}" for each in proving)
         yield ItemGrade(
             id=f"{lesson}{MARK}{item}",
             item=item,
@@ -91,7 +92,7 @@ def _of_lesson(
             grade=found[item],
             flight=first.flight,
             instructor=first.instructor,
-            remarks=f"rests on {rests}",
+            remarks=str(reason("proof.rests-on", items=rests)),
             recorded=first.recorded,
             provenance=first.provenance,
         )

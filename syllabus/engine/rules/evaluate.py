@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, datetime
 
-from syllabus.engine.errors import NotCovered
 from syllabus.engine.record.record import Record
 from syllabus.engine.rules import facts
 from syllabus.engine.rules.aircraft_models import Models
@@ -13,6 +12,7 @@ from syllabus.engine.rules.finding import Answer, Finding
 from syllabus.engine.rules.kinds import KINDS
 from syllabus.engine.rules.kinds.evidence import waived
 from syllabus.engine.rules.question import Context, Question
+from syllabus.engine.rules.reasons import Named, NotCovered, Reason, reason
 from syllabus.engine.rules.report import Report
 from syllabus.engine.rules.rulebook import Milestone, Path, Requirement, Rulebook, RuleVersion, Scope
 from syllabus.engine.rules.settings import DEFAULT, Settings
@@ -157,8 +157,15 @@ def _refuse_path(wanted: Milestone, path: str | None, paths: frozenset[str]) -> 
     written = [each.id for each in wanted.paths]
     if path is None or path in (written or paths):
         return
-    ways = f"written are {', '.join(written)}." if written else "there is one way to it only."
-    raise NotCovered(wanted.id, "path", path, f"{wanted.id} has no path {path!r}; {ways}")
+    named = Named(wanted.id)
+    raise NotCovered(
+        wanted.id,
+        "path",
+        path,
+        reason("scope.no-path", milestone=named, path=path, written=tuple(written))
+        if written
+        else reason("scope.one-way", milestone=named, path=path),
+    )
 
 
 def _refuse_unwritten(wanted: Milestone, question: Question) -> None:
@@ -173,7 +180,8 @@ def _refuse_unwritten(wanted: Milestone, question: Question) -> None:
             else facts.same(said) == facts.same(each.value)
         )
         if same:
-            raise NotCovered(wanted.id, each.key, said, f"{wanted.id} does not cover {said}: {each.why}")
+            why = reason("scope.unwritten", milestone=Named(wanted.id), value=said, why=each.why)
+            raise NotCovered(wanted.id, each.key, said, why)
 
 
 def _said(question: Question, key: str) -> str | None:
@@ -193,16 +201,18 @@ def _refuse_holder(wanted: Milestone, record: Record, question: Question) -> Non
         return
     for held in record.certificates:
         if held.issued <= question.on and held.kind not in wanted.scope.holders:
-            why = next(
+            why: str | Reason = next(
                 (each.why for each in wanted.scope.unwritten
                  if each.key == "certificate" and each.value in (held.kind, "*")),
-                "their path is not written here.",
+                reason("scope.holder-unwritten"),
             )  # fmt: skip
             raise NotCovered(
                 wanted.id,
                 "certificate",
                 held.kind,
-                f"{wanted.id} does not judge the holder of a {held.kind} certificate ({held.id}): {why}",
+                reason(
+                    "scope.holder", milestone=Named(wanted.id), certificate=held.kind, entry=held.id, why=why
+                ),
             )
 
 
@@ -233,14 +243,12 @@ def _category_of(klass: str | None, scope: Scope) -> str | None:
 
 
 def _outside(wanted: Milestone, key: str, value: str, what: str) -> NotCovered:
-    covers = "; ".join(
-        f"{category} ({', '.join(classes)})" if classes else category
+    covers = tuple(
+        reason("scope.classes", category=category, classes=classes)
+        if classes
+        else reason("scope.category", category=category)
         for category, classes in wanted.scope.classes.items()
     )
-    named = value if value == what else f"{value} ({what})"
-    return NotCovered(
-        wanted.id,
-        key,
-        value,
-        f"{wanted.id} is written for {covers}. {named} has rules of its own, which are not written here.",
-    )
+    named = value if value == what else reason("scope.named", value=value, what=what)
+    why = reason("scope.outside", milestone=Named(wanted.id), covers=covers, value=named)
+    return NotCovered(wanted.id, key, value, why)

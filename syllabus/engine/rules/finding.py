@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 from syllabus.engine.rules.reasons import Reason
@@ -51,6 +51,26 @@ class Finding:
         if on in self.holds:
             return True
         return None if on in self.possible else False
+
+
+@dataclass(slots=True)
+class Told:
+    """What is said of entries while a requirement looks at them, in their order."""
+
+    counted: list[Counted] = field(default_factory=list)
+    not_counted: list[tuple[str, Reason]] = field(default_factory=list)
+    ask: list[tuple[str, Reason]] = field(default_factory=list)
+    notes: list[Reason] = field(default_factory=list)
+
+    def finding(
+        self, rule: RuleVersion, holds: Days, possible: Days, have: Amounts, need: Amounts, remaining: Amounts
+    ) -> Finding:
+        """The finding, with the days within those on which the version is in force."""
+        holds &= rule.in_force
+        return Finding(
+            rule, holds, holds | (possible & rule.in_force), have, need, remaining,
+            tuple(self.counted), tuple(self.not_counted), tuple(self.ask), notes=tuple(self.notes),
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

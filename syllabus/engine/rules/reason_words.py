@@ -178,12 +178,12 @@ REASONS: Mapping[str, str] = {
     "landing.no-pattern": _("no flight in the traffic pattern"),
     "landing.no-pattern-at": _("no flight in the traffic pattern at %(at)s"),
     # what the question says, and what an entry names
-    "context.aircraft-model": _("aircraft_model: the make and model asked about"),
-    "context.category": _("category: the category asked about"),
-    "context.class": _("class: the class asked about"),
-    "context.airport": _("airport: the airport asked about"),
-    "context.area": _("area: the airspace area asked about"),
-    "context.route": _("route: the airports of the flight asked about"),
+    "context.aircraft-model": _("the make and model asked about"),
+    "context.category": _("the category asked about"),
+    "context.class": _("the class asked about"),
+    "context.airport": _("the airport asked about"),
+    "context.area": _("the airspace area asked about"),
+    "context.route": _("the airports of the flight asked about"),
     "named.aircraft-model": _("the make and model it is for"),
     "named.category": _("the category it is for"),
     "named.class": _("the class it is for"),
@@ -325,6 +325,27 @@ REASONS: Mapping[str, str] = {
     "sheet.planned-below": _("planned, and below standard"),
     "sheet.carried-over": _("carried over: asked %(asked)s, %(grade)s on %(day)s"),
     "sheet.carried-over-not-graded": _("carried over: asked %(asked)s, not graded yet"),
+    # what a requirement that is not met or not known still needs
+    "gap.remaining": _("%(says)s: %(have)s of %(need)s, %(remaining)s to go (%(citation)s)"),
+    "gap.unknown": _("%(says)s: not known (%(missing)s) (%(citation)s)"),
+    "gap.asked": "%(entry)s: %(what)s",
+    "gap.fact-missing": _("a fact is missing"),
+    # a grade that a lesson's other items prove
+    "proof.rests-on": _("rests on %(items)s"),
+    # what the rules of a milestone do not cover
+    "scope.no-path": _("%(milestone)s has no path '%(path)s'; written are %(written)s."),
+    "scope.one-way": _("%(milestone)s has no path '%(path)s'; there is one way to it only."),
+    "scope.unwritten": _("%(milestone)s does not cover %(value)s: %(why)s"),
+    "scope.holder": _(
+        "%(milestone)s does not judge the holder of a %(certificate)s certificate (%(entry)s): %(why)s"
+    ),
+    "scope.holder-unwritten": _("their path is not written here."),
+    "scope.outside": _(
+        "%(milestone)s is written for %(covers)s. %(value)s has rules of its own, which are not written here."
+    ),
+    "scope.classes": "%(category)s (%(classes)s)",
+    "scope.category": "%(category)s",
+    "scope.named": "%(value)s (%(what)s)",
     # why nothing is needed
     "needed.with-airport": _("Needed only when the question names an airport."),
     "needed.after-failure": _("Needed only after a failed test."),

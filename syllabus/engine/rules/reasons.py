@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Union
 
+from syllabus.engine.errors import EngineError
 from syllabus.engine.rules.reason_words import REASONS
 from syllabus.engine.time.amounts import Amount
 
@@ -123,6 +124,18 @@ def several(reasons: Iterable[Reason]) -> Reason:
     """All of the reasons as one; the reason itself where there is only one."""
     found = tuple(reasons)
     return found[0] if len(found) == 1 else reason("several", reasons=found) if found else NOTHING
+
+
+class NotCovered(EngineError):
+    """The rules that are written do not cover what was asked: a refusal by name, never an answer.
+
+    ``key`` is what it turns on: a key of the context, or ``certificate``; ``value`` what it was; ``reason``
+    says why.
+    """
+
+    def __init__(self, milestone: str, key: str, value: str, reason: Reason):
+        self.milestone, self.key, self.value, self.reason = milestone, key, value, reason
+        super().__init__(str(reason))
 
 
 def _written(_reason: Reason, _name: str, value: One) -> str:

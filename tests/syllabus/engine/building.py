@@ -22,11 +22,12 @@ from typing import Any
 
 import yaml
 
-from syllabus.engine.errors import NotCovered, NotInForce
+from syllabus.engine.errors import NotInForce
 from syllabus.engine.record import document
 from syllabus.engine.record.record import FORMAT, TIMES, Record
 from syllabus.engine.rules.evaluate import evaluate
 from syllabus.engine.rules.question import Context, context_from
+from syllabus.engine.rules.reasons import NotCovered
 from syllabus.engine.rules.report import Report
 from syllabus.engine.rules.rulebook import Rulebook
 

@@ -16,13 +16,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.cells import cell_len as cells
 
-from syllabus.engine.errors import NotCovered
 from syllabus.engine.record import document
 from syllabus.engine.record.record import Record
 from syllabus.engine.rules.aircraft_models import folded
 from syllabus.engine.rules.evaluate import evaluate
 from syllabus.engine.rules.question import Context, context_from
-from syllabus.engine.rules.reasons import Limit, Reason, reason, several
+from syllabus.engine.rules.reasons import Limit, NotCovered, Reason, reason, several
 from syllabus.engine.rules.report import CAUTION, Report
 from syllabus.engine.time.amounts import distance
 from syllabus.law import rulebook

@@ -11,9 +11,9 @@ from typing import Any
 import pytest
 
 from api.v1.base.examples import RECORD
-from syllabus.engine.errors import NotCovered
 from syllabus.engine.record import document
 from syllabus.engine.rules.question import Context
+from syllabus.engine.rules.reasons import NotCovered
 from syllabus.law import rulebook
 from tests.support import courses, factories, lessons
 from tests.support.cast import Cast, cast
@@ -60,6 +60,7 @@ def test_the_overview_names_it_and_answers_the_others(people: Cast, monkeypatch:
             "key": "class",
             "value": "helicopter",
             "why": WHY,
+            "code": "scope.category",
         }
     ]
     assert after["milestones"] == [each for each in before["milestones"] if each["milestone"] != FIRST_SOLO]
@@ -197,7 +198,13 @@ def test_asked_about_all_it_is_named_below_and_stops_none(monkeypatch: Any) -> N
     told = json.loads(out)
     assert code == 1
     assert told["not_covered"] == [
-        {"milestone": FIRST_SOLO, "key": "class", "value": "helicopter", "why": WHY}
+        {
+            "milestone": FIRST_SOLO,
+            "key": "class",
+            "value": "helicopter",
+            "why": WHY,
+            "code": "scope.category",
+        }
     ]
     assert FIRST_SOLO not in [each["milestone"] for each in told["reports"]]
 

@@ -20,7 +20,6 @@ from syllabus.engine.errors import (
     EngineError,
     Fault,
     FaultsFound,
-    NotCovered,
     QuestionError,
     RuleDataError,
 )
@@ -28,6 +27,7 @@ from syllabus.engine.record import document, reading
 from syllabus.engine.record.record import Record
 from syllabus.engine.rules.evaluate import evaluate
 from syllabus.engine.rules.question import READERS, Context, context_from
+from syllabus.engine.rules.reasons import NotCovered
 from syllabus.engine.rules.report import Report
 from syllabus.engine.rules.rulebook import PRACTICAL_TEST, ROLES, SOLO_CROSS_COUNTRY, Rulebook
 from syllabus.law import rulebook
@@ -162,7 +162,13 @@ class Command(BaseCommand):
         every: dict[str, Any] = {"reports": made}
         if refused:
             every["not_covered"] = [
-                {"milestone": each.milestone, "key": each.key, "value": each.value, "why": str(each)}
+                {
+                    "milestone": each.milestone,
+                    "key": each.key,
+                    "value": each.value,
+                    "why": str(each),
+                    "code": each.reason.code,
+                }
                 for each in refused
             ]
         text = json.dumps(made[0] if one else every, indent=2, ensure_ascii=False)

@@ -8,7 +8,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from syllabus.engine.errors import NotCovered
 from syllabus.engine.record import record as engine
 from syllabus.engine.record.reading import write_point
 from syllabus.engine.rules.evaluate import evaluate
@@ -16,7 +15,7 @@ from syllabus.engine.rules.facts import same
 from syllabus.engine.rules.finding import Counted, Finding
 from syllabus.engine.rules.kinds.endorsements import by_itself
 from syllabus.engine.rules.question import Context
-from syllabus.engine.rules.reasons import Parameter, Reason, reason
+from syllabus.engine.rules.reasons import NotCovered, Parameter, Reason, reason
 from syllabus.engine.rules.report import CAUTION, Report
 from syllabus.engine.rules.rulebook import Milestone, Requirement, Rulebook, RuleVersion
 from syllabus.engine.rules.settings import DEFAULT, Settings

@@ -15,12 +15,13 @@ from typing import Any
 from django.db import transaction
 from django.db.models import F
 
-from syllabus.engine.errors import DocumentError, Fault, FaultsFound, NotCovered
+from syllabus.engine.errors import DocumentError, Fault, FaultsFound
 from syllabus.engine.record import document as record_documents
 from syllabus.engine.record import record as engine
 from syllabus.engine.record.reading import Faults
 from syllabus.engine.rules.evaluate import evaluate
 from syllabus.engine.rules.question import Context
+from syllabus.engine.rules.reasons import NotCovered
 from syllabus.engine.rules.rulebook import Milestone, Requirement, Rulebook
 from syllabus.law import rulebook
 from training import record

@@ -16,16 +16,18 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 from django.views.decorators.http import require_http_methods, require_safe
 
-from syllabus.engine.errors import NotCovered, NotInForce
+from syllabus.engine.errors import NotInForce
 from syllabus.engine.record.record import Endorsement as Given
 from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES, TESTS
 from syllabus.engine.rules.finding import Finding, Said
 from syllabus.engine.rules.kinds.evidence import STUDENT
+from syllabus.engine.rules.reasons import NotCovered
 from syllabus.engine.rules.report import CAUTION
 from syllabus.law import endorsements as catalogue
 from syllabus.law.endorsements import Kind
 from training.models import EndorsementSeal
 from training.presenters import amounts
+from training.presenters.reasons import PAGE
 from training.reports import authorities
 from training.reports.eligibility import record_of
 from training.services import access, signatures
@@ -39,7 +41,7 @@ from training.web.instructor.forms import Give
 from training.web.instructor.opening import Taught, taught
 from training.web.shared import refusals, signing
 from training.web.shared.forms import text_of
-from training.web.shared.report_presenter import State, day, test_of, vouched, why_not
+from training.web.shared.report_presenter import State, day, test_of, vouched
 from training.web.student.presenter import Names
 
 MOST_REASONS = 6
@@ -146,7 +148,7 @@ def _show(
     except NotInForce as problem:
         told.append(str(problem))
     except NotCovered as problem:
-        told.append(gettext("Not covered by these rules: %(why)s") % {"why": why_not(problem)})
+        told.append(gettext("Not covered by these rules: %(why)s") % {"why": PAGE.words(problem.reason)})
     except NotAllowed as problem:
         raise Http404(str(problem)) from None
     if checked:

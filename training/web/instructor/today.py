@@ -240,8 +240,8 @@ def look_ahead(pupils: list[Pupil], user: User, at: dt.datetime) -> None:
         again = each.next is None or each.next["why"][0]["kind"] == AGAIN
         if again and found["blocked"]:
             first = found["blocked"][0]
-            why = "; ".join(reason["words"] for reason in first["why"])
             said = _("Blocked: %(lesson)s %(title)s. %(why)s")
+            why = "; ".join(first["brief"])
             words = said % {**first, "why": f"{why[0].upper()}{why[1:]}"}
             href = reverse("teach", args=[each.student.ref])
             each.needs.append(Need(BLOCKED, "blocked", "⊘", words, href))

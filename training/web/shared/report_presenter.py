@@ -11,14 +11,12 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop, ngettext
 
 from syllabus.courses.outlines import OF_A_COURSE
-from syllabus.engine.errors import NotCovered
 from syllabus.engine.record.record import ATTESTED, CLAIMED, SIGNED, TAKEN_OVER
 from syllabus.engine.rules.finding import Finding
 from syllabus.engine.rules.report import UNVERIFIED, Report
 from syllabus.engine.rules.rulebook import Milestone, RuleVersion
 from syllabus.engine.time.amounts import Amounts, count, shares
 from syllabus.engine.time.days import Days
-from syllabus.law import rulebook
 from training.models import Student
 from training.presenters import amounts
 from training.presenters.days import day as day
@@ -311,13 +309,6 @@ class MilestoneShown:
         return [each for each in self.requirements if not each.met]
 
 
-def why_not(refusal: NotCovered, milestone: Milestone | None = None) -> str:
-    """Why the rules do not cover what was asked, with the milestone by its title."""
-    name = refusal.milestone.partition("/")[0]
-    milestone = milestone or rulebook.current().milestones.get(name)
-    return str(refusal).replace(name, milestone.title) if milestone else str(refusal)
-
-
 @dataclass(frozen=True)
 class RefusedShown:
     """A milestone that the rules do not cover here, in a line."""
@@ -338,7 +329,7 @@ class RefusedShown:
 
     @property
     def line(self) -> str:
-        return why_not(self.refused.refusal, self.milestone)
+        return PAGE.words(self.refused.refusal.reason)
 
 
 def in_short(
@@ -395,8 +386,7 @@ class GapShown:
     def words(self) -> str:
         finding = self.gap.finding
         if self.gap.met is None:
-            asked = [f"{entry}: {PAGE.words(what)}" for entry, what in finding.ask[:2]]
-            return "; ".join(asked) or _("a fact is missing")
+            return PAGE.words(self.gap.missing)
         return amounts.of(finding.have, finding.need)
 
 

@@ -12,8 +12,9 @@ from typing import Any
 from django.core.paginator import Paginator
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
+from django.utils.translation import ngettext
 
-from syllabus.engine.errors import NotCovered
+from syllabus.engine.rules.reasons import NotCovered, Reason
 from syllabus.law import rulebook
 from training import reports
 from training.models import Student
@@ -72,7 +73,7 @@ def hours(student: Student, on: dt.date, _variant: str = "") -> SafeString:
         report = reports.eligibility(student, test.id, on)
         kinds, refused = presenter.hours(report, record_of(student)), ""
     except NotCovered as problem:
-        kinds, refused = [], shown.why_not(problem)
+        kinds, refused = [], PAGE.words(problem.reason)
     return _made(
         "hours",
         student,
@@ -109,7 +110,24 @@ def row(student: Student, on: dt.date, variant: str) -> SafeString:
 def following(student: Student, on: dt.date, _variant: str = "") -> SafeString:
     """The next lesson as JSON, for an instructor's list of students."""
     stands = progress.standing(student, on)
-    return SafeString(json.dumps(progress.next_json(stands.next, PAGE.words) if stands else None))
+    if stands is None:
+        return SafeString("null")
+    told = progress.next_json(stands.next, PAGE.words)
+    for said, (_lesson, why) in zip(told["blocked"], stands.next.blocked, strict=True):
+        said["brief"] = [_brief(each.reason) for each in why]
+    return SafeString(json.dumps(told))
+
+
+def _brief(why: Reason) -> str:
+    """What blocks a lesson, in a few words: of a milestone how many requirements remain, and not which."""
+    first, more = (why["reasons"], why["more"]) if why.code == "lesson.and-more" else (why, 0)
+    if not isinstance(first, Reason) or not isinstance(more, int) or first.code != "lesson.not-open":
+        return PAGE.words(why)
+    return ngettext(
+        "%(milestone)s is not open: %(number)s requirement remains",
+        "%(milestone)s is not open: %(number)s requirements remain",
+        more + 1,
+    ) % {"milestone": first["milestone"], "number": more + 1}
 
 
 PAGES.update(

@@ -9,7 +9,7 @@ from typing import Any
 from syllabus.engine.record.record import Flight, Record
 from syllabus.engine.rules import conflicts, facts, journeys
 from syllabus.engine.rules.facts import YES, Fact
-from syllabus.engine.rules.finding import Counted, Finding
+from syllabus.engine.rules.finding import Finding, Told
 from syllabus.engine.rules.journeys import Journey
 from syllabus.engine.rules.kinds import registry
 from syllabus.engine.rules.kinds.landings import full_stops
@@ -47,39 +47,26 @@ def one_flight(rule: RuleVersion, record: Record, question: Question, nested: An
     """
     first: date | None = None
     maybe: date | None = None
-    counted: list[Counted] = []
-    not_counted: list[tuple[str, Reason]] = []
-    ask: list[tuple[str, Reason]] = []
-    notes: list[Reason] = []
+    told = Told()
     judge = _Judge(rule, record, question)
     for journey in _candidates(rule, record):
         day = journey.day
-        wrong, missing, gave = judge(journey, notes if day <= question.on else [])
+        wrong, missing, gave = judge(journey, told.notes if day <= question.on else [])
         if wrong:
             if day <= question.on:
-                not_counted.extend((entry.id, several(wrong)) for entry in journey.entries)
+                told.not_counted.extend((entry.id, several(wrong)) for entry in journey.entries)
         elif missing:
             maybe = min(filter(None, (maybe, day)))
             if day <= question.on:
-                ask.extend((journey.last.id, each) for each in missing)
+                told.ask.extend((journey.last.id, each) for each in missing)
         else:
             first = min(filter(None, (first, day)))
             if day <= question.on:
-                counted.extend((entry.id, gave) for entry in journey.entries)
-    holds = Days.starting(first) & rule.in_force
-    done = question.on in holds
-    return Finding(
-        rule=rule,
-        holds=holds,
-        possible=holds | (Days.starting(maybe) & rule.in_force),
-        have=(count(int(done), "flight"),),
-        need=(count(1, "flight"),),
-        remaining=(count(int(not done), "flight"),),
-        counted=tuple(counted),
-        not_counted=tuple(not_counted),
-        ask=tuple(ask),
-        notes=tuple(notes),
-    )
+                told.counted.extend((entry.id, gave) for entry in journey.entries)
+    holds = Days.starting(first)
+    done = question.on in holds & rule.in_force
+    have, remaining = (count(int(done), "flight"),), (count(int(not done), "flight"),)
+    return told.finding(rule, holds, Days.starting(maybe), have, (count(1, "flight"),), remaining)
 
 
 def _candidates(rule: RuleVersion, record: Record) -> Iterable[Journey]:

@@ -9,7 +9,7 @@ from typing import Any
 
 from syllabus.engine.record.record import CLAIMED, GRADES, NOT_OBSERVED, ItemGrade, Record
 from syllabus.engine.rules import facts
-from syllabus.engine.rules.finding import Counted, Finding
+from syllabus.engine.rules.finding import Finding, Told
 from syllabus.engine.rules.kinds import registry
 from syllabus.engine.rules.kinds.registry import Param, kind
 from syllabus.engine.rules.question import Question
@@ -36,36 +36,34 @@ def items_at_standard(rule: RuleVersion, record: Record, question: Question, nes
     items: Mapping[str, str] = rule.params["items"]
     wanted: str = rule.params["grade"]
     need_rank = GRADES.index(wanted)
-    holds = possible = rule.in_force
-    counted: list[Counted] = []
-    not_counted: list[tuple[str, Reason]] = []
-    ask: list[tuple[str, Reason]] = []
+    holds = possible = Days.all()
+    told = Told()
     at_standard, missing = 0, []
     for item, title in items.items():
         graded = record.items_by_name.get(item, ())
-        not_counted += _by_nobody_who_trains(graded, question)
+        told.not_counted += _by_nobody_who_trains(graded, question)
         sure, maybe, newest, doubt = _days_at(graded, need_rank, record, question)
         holds &= sure
         possible &= maybe
         if question.on in sure:
             at_standard += 1
-            counted.append((newest[-1].id, reason("item.at-standard", item=Named(item), grade=wanted)))
+            told.counted.append((newest[-1].id, reason("item.at-standard", item=Named(item), grade=wanted)))
         elif question.on in maybe:
             only = next((grade for grade in newest if _only_claimed(grade, question)), None)
             claim = only and reason("item.only-claimed", grade=only.grade, item=Named(item))
             which = reason("item.order-unknown", item=Named(item), day=newest[-1].date)
-            ask.append(((only or newest[-1]).id, doubt or claim or which))
+            told.ask.append(((only or newest[-1]).id, doubt or claim or which))
         elif newest:
             low = reason("item.below-standard", item=Named(item, title), grade=newest[-1].grade)
-            not_counted.append((newest[-1].id, low))
+            told.not_counted.append((newest[-1].id, low))
         else:
             missing.append(Named(item, title))
-    notes = (reason("item.not-graded", items=tuple(missing)),) if missing else ()
-    total = len(items)
-    return Finding(
-        rule, holds, possible, (count(at_standard, "item"),), (count(total, "item"),),
-        (count(total - at_standard, "item"),), tuple(counted), tuple(not_counted), tuple(ask), notes,
-    )  # fmt: skip
+    if missing:
+        told.notes.append(reason("item.not-graded", items=tuple(missing)))
+    have, need, remaining = (
+        (count(number, "item"),) for number in (at_standard, len(items), len(items) - at_standard)
+    )
+    return told.finding(rule, holds, possible, have, need, remaining)
 
 
 def _by_nobody_who_trains(graded: Iterable[ItemGrade], question: Question) -> Iterator[tuple[str, Reason]]:

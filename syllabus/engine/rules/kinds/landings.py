@@ -10,7 +10,7 @@ from typing import Any
 from syllabus.engine.record.record import Flight, Landings, Record
 from syllabus.engine.rules import conflicts, facts
 from syllabus.engine.rules.facts import YES, Fact
-from syllabus.engine.rules.finding import Counted, Finding
+from syllabus.engine.rules.finding import Finding, Told
 from syllabus.engine.rules.journeys import Journey
 from syllabus.engine.rules.kinds import registry
 from syllabus.engine.rules.kinds.occupancy import DUAL, SOLO, Plainly, occupied
@@ -39,9 +39,7 @@ def landings_at_least(rule: RuleVersion, record: Record, question: Question, nes
     have = most = shown = (0, 0)
     first: date | None = None
     maybe: date | None = None
-    counted: list[Counted] = []
-    not_counted: list[tuple[str, Reason]] = []
-    ask: list[tuple[str, Reason]] = []
+    told = Told()
     for flight, landed in _landed(rule, record, question):
         have, most = _sum(have, landed.sure), _sum(most, landed.possible)
         if first is None and have[0] >= need[0] and have[1] >= need[1]:
@@ -51,21 +49,13 @@ def landings_at_least(rule: RuleVersion, record: Record, question: Question, nes
         if flight.date <= question.on:
             shown = have
             if landed.gave:
-                counted.append((flight.id, landed.gave))
+                told.counted.append((flight.id, landed.gave))
             if landed.whys or landed.missing:
-                not_counted.extend((flight.id, why) for why in landed.whys)
-                ask.extend((flight.id, each) for each in landed.missing)
-    holds = Days.starting(first) & rule.in_force
-    return Finding(
-        rule=rule,
-        holds=holds,
-        possible=holds | (Days.starting(maybe) & rule.in_force),
-        have=_both(*shown),
-        need=_both(*need),
-        remaining=_both(max(0, need[0] - shown[0]), max(0, need[1] - shown[1])),
-        counted=tuple(counted),
-        not_counted=tuple(not_counted),
-        ask=tuple(ask),
+                told.not_counted.extend((flight.id, why) for why in landed.whys)
+                told.ask.extend((flight.id, each) for each in landed.missing)
+    remaining = _both(max(0, need[0] - shown[0]), max(0, need[1] - shown[1]))
+    return told.finding(
+        rule, Days.starting(first), Days.starting(maybe), _both(*shown), _both(*need), remaining
     )
 
 

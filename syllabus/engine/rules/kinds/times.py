@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from syllabus.engine.record.record import TIMES, Flight, Record
 from syllabus.engine.rules import conflicts, facts, logged
-from syllabus.engine.rules.finding import Counted, Finding
+from syllabus.engine.rules.finding import Finding, Told
 from syllabus.engine.rules.kinds import registry
 from syllabus.engine.rules.kinds.evidence import ONE_DAY
 from syllabus.engine.rules.kinds.registry import Param, kind
@@ -59,37 +59,29 @@ def total_at_least(rule: RuleVersion, record: Record, question: Question, nested
     sure = _Steps(rows, rows.sure, window, devices, cap)
     possible = _Steps(rows, rows.possible, window, devices, cap) if rows.possible != rows.sure else sure
     have = sure.at(on)
-    holds, could = sure.days_with(need) & rule.in_force, possible.days_with(need) & rule.in_force
     differs = logged.log_of(record, question).differs if "night" in rule.params["counts"] else {}
     told = _Told(cap, differs)
     if on in rule.in_force:
         told.tell(rows, calendar.window_start(on, window) if window else date.min, on)
-    return Finding(
-        rule=rule,
-        holds=holds,
-        possible=holds | could,
-        have=(amounts.time(have),),
-        need=(amounts.time(need),),
-        remaining=(amounts.time(max(0, need - have)),),
-        counted=tuple(told.counted),
-        not_counted=tuple(told.not_counted),
-        ask=tuple(told.ask),
-        notes=tuple(told.notes),
+    return told.finding(
+        rule,
+        sure.days_with(need),
+        possible.days_with(need),
+        (amounts.time(have),),
+        (amounts.time(need),),
+        (amounts.time(max(0, need - have)),),
     )
 
 
-class _Told:
+class _Told(Told):
     """What the entries up to a day gave and did not give, under one version of a rule.
 
     ``differs`` has the notes on entries whose time is night, by their ids.
     """
 
     def __init__(self, cap: int, differs: Mapping[str, Reason]):
+        super().__init__()
         self.cap, self.device_left, self.differs = cap, cap, differs
-        self.counted: list[Counted] = []
-        self.not_counted: list[tuple[str, Reason]] = []
-        self.ask: list[tuple[str, Reason]] = []
-        self.notes: list[Reason] = []
 
     def tell(self, rows: Rows, opens: date, on: date) -> None:
         before, within = rows.within(opens, on)
