@@ -49,8 +49,8 @@ def fill() -> Any:
 
 
 def ask() -> Any:
-    from syllabus.engine.errors import NotCovered
     from syllabus.engine.record import document
+    from syllabus.engine.rules.reasons import NotCovered
     from syllabus.law import rulebook
     from training import models, record, reports
 
