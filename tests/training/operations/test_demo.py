@@ -24,6 +24,7 @@ from syllabus.models import Course, CourseVersion
 from tests.support import factories
 from tests.support.courses import private_airplane
 from tests.support.extent import sampled
+from tests.support.stored import stored
 from training import models, record, reports
 from training.ledger.models import Entry
 from training.reports import audit, progress
@@ -283,35 +284,6 @@ def test_a_user_who_is_more_than_a_demos_gets_no_new_password(of):
     assert not models.School.objects.filter(slug="demo").exists()
 
 
-@pytest.mark.django_db
-def test_each_of_the_school_sees_their_own():
-    loaded = demo.load(ON, password="one")
-
-    def seen(email: str) -> list[str]:
-        user = models.User.objects.get(email=f"{email}@flying.example")
-        return [student.name for student in access.visible_students(user, on=ON)]
-
-    assert seen("bo") == ["Lena Example", "Ruth Example", "Tove Example"]
-    assert seen("ida") == ["Mina Example", "Nils Example", "Omar Example", "Theo Example"]
-    assert len(seen("ada")) == len(loaded.students)
-    assert seen("theo") == ["Theo Example"]
-    assert "mina@flying.example" not in [each.email for each in loaded.logins]
-
-
-@pytest.mark.django_db
-def test_an_answer_given_a_month_ago_can_be_had_again():
-    demo.load(ON, password="one")
-    theo = models.Student.objects.get(ref=demo.ref("theo"))
-    then = ON - dt.timedelta(days=31)
-
-    def total(known_at: dt.datetime | None) -> str:
-        found = reports.eligibility(theo, "faa.private-practical-test", ON, known_at=known_at)
-        return next(amounts.text(each.have) for each in found.findings if each.rule.id.endswith(".total"))
-
-    # The four flights since, 5.4 h of preparation, were put on record later.
-    assert (total(dt.datetime.combine(then, NOON)), total(None)) == ("38.6 h", "44.0 h")
-
-
 def test_passwords_are_made_up_anew():
     drawn = {demo.made_up_password() for _ in range(100)}
     assert len(drawn) == 100
@@ -333,88 +305,104 @@ def carried_over(found: progress.Standing) -> list[tuple[str, str | None, str | 
     return [(each.item.code, each.grade, each.asked) for each in found.progress.carried_over]
 
 
-@pytest.mark.django_db
-def test_tove_begins_with_the_first_lesson_which_is_planned():
-    demo.load(ON, password="one")
-    found = stands("tove")
-
-    assert not any(each.flown for each in found.progress.lessons.values())
-    assert found.next.proposal.lesson.code == "1-01"
-    (draft,) = models.LessonRecord.objects.filter(student__ref=demo.ref("tove"))
-    assert (draft.state, draft.lesson) == ("draft", "1-01")
-    assert {each["grade"] for each in draft.content["items"]} == {"not-observed"}
+@pytest.fixture(scope="class")
+def loaded(django_db_setup, django_db_blocker):
+    """The school as it is loaded, once for the tests of a class, each of which leaves it as it was."""
+    with stored(django_db_blocker):
+        yield demo.load(ON, password="one")
 
 
 @pytest.mark.django_db
-def test_mina_carries_an_item_over_to_a_lesson_that_gives_what_the_first_solo_lacks():
-    demo.load(ON, password="one")
-    found = stands("mina")
+@pytest.mark.usefixtures("loaded")
+class TestTheLoadedSchool:
+    def test_each_of_the_school_sees_their_own(self, loaded):
+        def seen(email: str) -> list[str]:
+            user = models.User.objects.get(email=f"{email}@flying.example")
+            return [student.name for student in access.visible_students(user, on=ON)]
 
-    assert found.progress.stage.stage.code == "first-solo"
-    assert carried_over(found) == [("airspeeds", "explain", "practice")]
-    assert found.next.proposal.lesson.code == "1-06"
-    assert any("presolo.d-05" in str(each) for each in found.next.proposal.covers)
-    assert "airspeeds" in [each.standing.item.code for each in found.next.proposal.items]
-    assert found.other == {}
+        assert seen("bo") == ["Lena Example", "Ruth Example", "Tove Example"]
+        assert seen("ida") == ["Mina Example", "Nils Example", "Omar Example", "Theo Example"]
+        assert len(seen("ada")) == len(loaded.students)
+        assert seen("theo") == ["Theo Example"]
+        assert "mina@flying.example" not in [each.email for each in loaded.logins]
 
+    def test_an_answer_given_a_month_ago_can_be_had_again(self):
+        theo = models.Student.objects.get(ref=demo.ref("theo"))
+        then = ON - dt.timedelta(days=31)
 
-@pytest.mark.django_db
-def test_omar_waits_for_a_medical_before_his_first_solo():
-    demo.load(ON, password="one")
-    found = stands("omar")
+        def total(known_at: dt.datetime | None) -> str:
+            found = reports.eligibility(theo, "faa.private-practical-test", ON, known_at=known_at)
+            return next(amounts.text(each.have) for each in found.findings if each.rule.id.endswith(".total"))
 
-    assert carried_over(found) == []
-    blocked = {each.lesson.code: [str(because.reason) for because in why] for each, why in found.next.blocked}
-    assert any("14 CFR 61.23" in words for words in blocked["1-10"])
-    models.Document.objects.filter(student__ref=demo.ref("omar"), kind="medical").update(issued=ON)
-    assert stands("omar").next.proposal.lesson.code == "1-10"
+        # The four flights since, 5.4 h of preparation, were put on record later.
+        assert (total(dt.datetime.combine(then, NOON)), total(None)) == ("38.6 h", "44.0 h")
 
+    def test_tove_begins_with_the_first_lesson_which_is_planned(self):
+        found = stands("tove")
 
-@pytest.mark.django_db
-def test_lena_is_in_the_cross_country_stage_with_pilotage_to_fly_again():
-    demo.load(ON, password="one")
-    found = stands("lena")
+        assert not any(each.flown for each in found.progress.lessons.values())
+        assert found.next.proposal.lesson.code == "1-01"
+        (draft,) = models.LessonRecord.objects.filter(student__ref=demo.ref("tove"))
+        assert (draft.state, draft.lesson) == ("draft", "1-01")
+        assert {each["grade"] for each in draft.content["items"]} == {"not-observed"}
 
-    assert found.progress.stage.stage.code == "cross-country-and-night"
-    assert carried_over(found) == [("pilotage", "explain", "practice")]
-    # What she flew since is a draft, and counts for nothing until it is signed.
-    assert found.next.proposal.lesson.code == "3-06"
-    assert next(each.lesson.code for each, _ in found.next.blocked) == "3-03"
-    assert "pilotage" in [each.standing.item.code for each in found.next.proposal.items]
-    hints = models.LessonRecord.objects.get(student__ref=demo.ref("lena"), lesson="3-02").sign_off.hints
-    assert [hint["by"] for hint in hints if hint["inside"] is False] == ["1.2 NM"]
+    def test_mina_carries_an_item_over_to_a_lesson_that_gives_what_the_first_solo_lacks(self):
+        found = stands("mina")
 
+        assert found.progress.stage.stage.code == "first-solo"
+        assert carried_over(found) == [("airspeeds", "explain", "practice")]
+        assert found.next.proposal.lesson.code == "1-06"
+        assert any("presolo.d-05" in str(each) for each in found.next.proposal.covers)
+        assert "airspeeds" in [each.standing.item.code for each in found.next.proposal.items]
+        assert found.other == {}
 
-@pytest.mark.django_db
-def test_what_is_on_record_is_what_the_tests_above_ask_about():
-    demo.load(ON, password="one")
+    def test_omar_waits_for_a_medical_before_his_first_solo(self):
+        found = stands("omar")
 
-    for key in STUDENTS:
-        student = models.Student.objects.get(ref=demo.ref(key))
-        found, told = record.of(student), record_of(key, ON)
-        assert [flight.times for flight in found.flights] == [flight.times for flight in told.flights]
-        graded = {(each.item, each.grade, each.date) for each in found.items}
-        assert graded == {(each.item, each.grade, each.date) for each in told.items}
+        assert carried_over(found) == []
+        blocked = {
+            each.lesson.code: [str(because.reason) for because in why] for each, why in found.next.blocked
+        }
+        assert any("14 CFR 61.23" in words for words in blocked["1-10"])
+        models.Document.objects.filter(student__ref=demo.ref("omar"), kind="medical").update(issued=ON)
+        assert stands("omar").next.proposal.lesson.code == "1-10"
 
+    def test_lena_is_in_the_cross_country_stage_with_pilotage_to_fly_again(self):
+        found = stands("lena")
 
-@pytest.mark.django_db
-def test_lessons_are_signed_acknowledged_corrected_or_drafts():
-    demo.load(ON, password="one")
-    signed = models.SignOff.objects.filter(school__slug="demo")
+        assert found.progress.stage.stage.code == "cross-country-and-night"
+        assert carried_over(found) == [("pilotage", "explain", "practice")]
+        # What she flew since is a draft, and counts for nothing until it is signed.
+        assert found.next.proposal.lesson.code == "3-06"
+        assert next(each.lesson.code for each, _ in found.next.blocked) == "3-03"
+        assert "pilotage" in [each.standing.item.code for each in found.next.proposal.items]
+        hints = models.LessonRecord.objects.get(student__ref=demo.ref("lena"), lesson="3-02").sign_off.hints
+        assert [hint["by"] for hint in hints if hint["inside"] is False] == ["1.2 NM"]
 
-    assert signed.count() == sum(SIGNED.values())
-    assert not signed.filter(acknowledgement__isnull=True, student__user__isnull=False).exclude(
-        lesson__lesson="3-02"
-    )
-    assert models.LessonRecord.objects.filter(state="draft").count() == 2
-    (correction,) = models.Correction.objects.all()
-    assert (correction.lesson.lesson, correction.lesson.student.name) == ("2-02", "Lena Example")
-    kinds = {warning["kind"] for each in signed for warning in each.warnings}
-    assert kinds == {"grade-inside", "grade-outside"} & kinds
-    # A stage check is signed by another instructor than the student's own.
-    checks = signed.filter(lesson__lesson__in=("1-09", "2-05"))
-    taught_by = {each["name"]: each["taught_by"] for each in STUDENTS.values()}
-    assert all(each.by.email != f"{taught_by[each.student.name]}@flying.example" for each in checks)
+    def test_what_is_on_record_is_what_the_tests_above_ask_about(self):
+        for key in STUDENTS:
+            student = models.Student.objects.get(ref=demo.ref(key))
+            found, told = record.of(student), record_of(key, ON)
+            assert [flight.times for flight in found.flights] == [flight.times for flight in told.flights]
+            graded = {(each.item, each.grade, each.date) for each in found.items}
+            assert graded == {(each.item, each.grade, each.date) for each in told.items}
+
+    def test_lessons_are_signed_acknowledged_corrected_or_drafts(self):
+        signed = models.SignOff.objects.filter(school__slug="demo")
+
+        assert signed.count() == sum(SIGNED.values())
+        assert not signed.filter(acknowledgement__isnull=True, student__user__isnull=False).exclude(
+            lesson__lesson="3-02"
+        )
+        assert models.LessonRecord.objects.filter(state="draft").count() == 2
+        (correction,) = models.Correction.objects.all()
+        assert (correction.lesson.lesson, correction.lesson.student.name) == ("2-02", "Lena Example")
+        kinds = {warning["kind"] for each in signed for warning in each.warnings}
+        assert kinds == {"grade-inside", "grade-outside"} & kinds
+        # A stage check is signed by another instructor than the student's own.
+        checks = signed.filter(lesson__lesson__in=("1-09", "2-05"))
+        taught_by = {each["name"]: each["taught_by"] for each in STUDENTS.values()}
+        assert all(each.by.email != f"{taught_by[each.student.name]}@flying.example" for each in checks)
 
 
 #: What an audit finds, on purpose: the file says of each why.

@@ -6,6 +6,7 @@ import datetime as dt
 import json
 import re
 import uuid
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -13,12 +14,14 @@ import time_machine
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
+from pytest_django.plugin import DjangoDbBlocker
 
 from syllabus.engine.record import document
 from syllabus.engine.record.record import GRADES
 from syllabus.law import rulebook
 from tests.support import courses, factories, lessons
 from tests.support.cast import Cast
+from tests.support.stored import stored
 from tests.support.uncovered import WHY, refuse
 from tests.training.web.conftest import SAMS
 from tests.training.web.test_pages import text_of
@@ -415,60 +418,70 @@ def test_every_requirement_has_plain_words_without_numbers() -> None:
 # The demo's students
 
 
+EVENING = dt.datetime(2026, 11, 24, 18, tzinfo=dt.UTC)
+
+
+@pytest.fixture(scope="class")
+def loaded(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+    with stored(django_db_blocker):
+        demo.load(EVENING.date(), at=EVENING, password="one")
+        yield
+
+
 @pytest.mark.django_db
-@pytest.mark.parametrize(
-    ("key", "by", "told"),
-    [
-        pytest.param(
-            "tove",
-            "tove",
-            ["First flight", "Be old enough for solo flight", "15 of 16 years"],
-            id="one begins",
-        ),
-        pytest.param(
-            "mina",
-            "ida",
-            [
-                "What this flight would cover",
-                "14 of 16 years",
-                "Airspeeds from cruise",
-                "Progress of Mina Example",
-            ],
-            id="one is too young",
-        ),
-        pytest.param(
-            "omar",
-            "omar",
-            ["Have a medical certificate", "0 of 1 medical", "Not available yet"],
-            id="one has no medical",
-        ),
-        pytest.param(
-            "lena",
-            "lena",
-            ["Night in the pattern", "Solo cross-country", "Pilotage and dead reckoning", "in 5 days"],
-            id="one navigates",
-        ),
-        pytest.param(
-            "theo",
-            "theo",
-            ["Not enrolled in a course", "One long flight alone", "longest leg 49.9 NM", "Flight of"],
-            id="one lacks a leg",
-        ),
-        pytest.param(
-            "nils", "nils", ["The record shows nothing missing for any milestone"], id="one is ready"
-        ),
-    ],
-)
-def test_where_the_demos_students_stand(client: Client, key: str, by: str, told: list[str]) -> None:
-    at = dt.datetime(2026, 11, 24, 18, tzinfo=dt.UTC)
-    demo.load(dt.date(2026, 11, 24), at=at, password="one")
-    client.force_login(models.User.objects.get(email=f"{by}@flying.example"))
-    with time_machine.travel(at):
-        page = text_of(client.get(f"/students/{demo.ref(key)}/standing/"))
-        assert client.get(f"/students/{demo.ref(key)}/hours/").status_code == 200
-        assert client.get(f"/students/{demo.ref(key)}/lessons/").status_code == 200
-    for words in told:
-        assert words in page
+@pytest.mark.usefixtures("loaded")
+class TestTheDemo:
+    @pytest.mark.parametrize(
+        ("key", "by", "told"),
+        [
+            pytest.param(
+                "tove",
+                "tove",
+                ["First flight", "Be old enough for solo flight", "15 of 16 years"],
+                id="one begins",
+            ),
+            pytest.param(
+                "mina",
+                "ida",
+                [
+                    "What this flight would cover",
+                    "14 of 16 years",
+                    "Airspeeds from cruise",
+                    "Progress of Mina Example",
+                ],
+                id="one is too young",
+            ),
+            pytest.param(
+                "omar",
+                "omar",
+                ["Have a medical certificate", "0 of 1 medical", "Not available yet"],
+                id="one has no medical",
+            ),
+            pytest.param(
+                "lena",
+                "lena",
+                ["Night in the pattern", "Solo cross-country", "Pilotage and dead reckoning", "in 5 days"],
+                id="one navigates",
+            ),
+            pytest.param(
+                "theo",
+                "theo",
+                ["Not enrolled in a course", "One long flight alone", "longest leg 49.9 NM", "Flight of"],
+                id="one lacks a leg",
+            ),
+            pytest.param(
+                "nils", "nils", ["The record shows nothing missing for any milestone"], id="one is ready"
+            ),
+        ],
+    )
+    def test_where_the_demos_students_stand(self, client: Client, key: str, by: str, told: list[str]) -> None:
+        client.force_login(models.User.objects.get(email=f"{by}@flying.example"))
+        with time_machine.travel(EVENING):
+            page = text_of(client.get(f"/students/{demo.ref(key)}/standing/"))
+            assert client.get(f"/students/{demo.ref(key)}/hours/").status_code == 200
+            assert client.get(f"/students/{demo.ref(key)}/lessons/").status_code == 200
+        for words in told:
+            assert words in page
 
 
 # Where the rules end
