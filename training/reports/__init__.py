@@ -1,17 +1,8 @@
 """What a stored record means: milestones, progress, the next lesson. Reads only, decides nothing."""
 
-from training.reports.eligibility import (
-    Gap,
-    Lapse,
-    Overview,
-    Refused,
-    Short,
-    eligibility,
-    eligibility_json,
-    overview,
-    rules_of,
-)
+from training.reports.eligibility import eligibility, eligibility_json, rules_of
 from training.reports.lapses import Ending, Whole, endings
+from training.reports.overview import Gap, Lapse, Overview, Refused, Short, overview
 
 __all__ = [
     "Ending",

@@ -77,7 +77,7 @@ def _under(authority: str, whole: Audited, student: Student, audited: audit.Audi
 def _put_on_record(
     whole: Audited, student: Student, known: Record
 ) -> dict[tuple[str, str], claims.PutOnRecord]:
-    """How each claimed endorsement and test came on record. One query, where there is any; else none."""
+    """How each claimed endorsement and test was added. One query, where there is any; else none."""
     recorded = {
         (part, each.id): each.recorded
         for part in claims.SIGNED_PARTS

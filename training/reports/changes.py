@@ -10,14 +10,12 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import Any
 
 from syllabus.engine.record.record import Entry, Flight, Record, entry_day
 from syllabus.engine.record.record import Student as Person
 from syllabus.engine.rules.finding import Finding
 from syllabus.engine.rules.reasons import NotCovered
-from syllabus.engine.rules.report import CAUTION, Report
-from syllabus.engine.time import amounts
+from syllabus.engine.rules.report import Report
 from training import record
 from training.models import Correction, Endorsement, Student
 from training.presenters import amounts as presenter
@@ -54,22 +52,10 @@ class EntryChange:
         why = f": {self.why}" if self.why else ""
         match self.change:
             case "came":
-                return f"{what} came on record."
+                return f"{what} was added."
             case "corrected":
-                return f"{what} was put right{why}."
-        return f"{what} was taken off the record{why}."
-
-    def as_json(self) -> dict[str, Any]:
-        return {
-            "part": self.part,
-            "id": self.entry.id,
-            "change": self.change,
-            "provenance": self.entry.provenance,
-            "day": entry_day(self.entry).isoformat(),
-            "was": self.was,
-            "why": self.why,
-            "words": self.words,
-        }
+                return f"{what} was corrected{why}."
+        return f"{what} was removed{why}."
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,9 +70,6 @@ class PersonChange:
     def words(self) -> str:
         what = {"name": "The name", "birth_date": "The birth date"}[self.field]
         return f"{what} on record was {self.was or 'none'}, and is {self.now or 'none'}."
-
-    def as_json(self) -> dict[str, Any]:
-        return {"field": self.field, "was": self.was, "now": self.now, "words": self.words}
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,27 +96,6 @@ class Turn:
             f" {_MET[self.now]} now ({now}), {by}."
         )
 
-    def as_json(self) -> dict[str, Any]:
-        made: dict[str, Any] = {
-            "milestone": self.milestone,
-            "title": self.title,
-            "was": self.was,
-            "now": self.now,
-            "because": self.because,
-            "words": self.words,
-        }
-        if self.after is not None and self.before is not None:
-            rule = self.after.rule
-            made |= {
-                "requirement": rule.id,
-                "citation": rule.cite.section,
-                "says": rule.says,
-                "have_before": amounts.text(self.before.have),
-                "have_now": amounts.text(self.after.have),
-                "need": amounts.text(self.after.need),
-            }
-        return made
-
 
 @dataclass(frozen=True, slots=True)
 class Side:
@@ -142,9 +104,6 @@ class Side:
     at: dt.datetime
     on: dt.date
     rulebook: str
-
-    def as_json(self) -> dict[str, Any]:
-        return {"at": self.at.isoformat(), "on": self.on.isoformat(), "rulebook": self.rulebook}
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,27 +125,15 @@ class Changes:
             kind: sum(each.change == kind for each in self.entries) for kind in (CAME, CORRECTED, RETIRED)
         }
         return (
-            f"Between {self.first.on} and {self.second.on}: {_counted(number[CAME])} came, "
-            f"{number[CORRECTED]} put right, {number[RETIRED]} taken off; "
-            f"{len(self.requirements)} requirement(s) and {len(self.milestones)} milestone(s) turned."
+            f"Between {self.first.on} and {self.second.on}: {_counted(number[CAME], 'entry', 'entries')}"
+            f" added, {number[CORRECTED]} corrected, {number[RETIRED]} removed; the status of"
+            f" {_counted(len(self.requirements), 'requirement', 'requirements')} and"
+            f" {_counted(len(self.milestones), 'milestone', 'milestones')} changed."
         )
 
-    def as_json(self) -> dict[str, Any]:
-        return {
-            "student": str(self.student.ref),
-            "from": self.first.as_json(),
-            "to": self.second.as_json(),
-            "words": self.words,
-            "person": [each.as_json() for each in self.person],
-            "entries": [each.as_json() for each in self.entries],
-            "milestones": [each.as_json() for each in self.milestones],
-            "requirements": [each.as_json() for each in self.requirements],
-            "caution": CAUTION,
-        }
 
-
-def _counted(number: int) -> str:
-    return "1 entry" if number == 1 else f"{number} entries"
+def _counted(number: int, one: str, many: str) -> str:
+    return f"{number} {one if number == 1 else many}"
 
 
 def changes(student: Student, first: dt.datetime, second: dt.datetime) -> Changes:

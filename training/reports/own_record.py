@@ -6,7 +6,6 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
 
 from django.db.models import Q
 
@@ -54,29 +53,6 @@ class Line:
             return None
         return self.test or (self.result.kind if self.result else None)
 
-    def as_json(self) -> dict[str, Any]:
-        result = self.result
-        return {
-            "student": str(self.student.ref),
-            "name": self.student.name,
-            "kind": self.kind,
-            "title": self.title,
-            "about": self.about,
-            "given": self.given.isoformat(),
-            "aircraft_model": self.aircraft_model,
-            "entry": self.entry,
-            "revoked": self.ended,
-            "result": result
-            and {
-                "test": result.kind,
-                "date": result.date.isoformat(),
-                "result": result.result,
-                "first_attempt": self.first_attempt,
-            },
-            "result_missing": self.missing,
-            "keep_until": self.keep_until.isoformat(),
-        }
-
 
 @dataclass(frozen=True)
 class FirstAttempts:
@@ -98,18 +74,6 @@ class FirstAttempts:
         share = self.passed * 100 >= self.rule.params["per_cent"] * self.applicants
         return self.applicants >= self.rule.params["applicants"] and share
 
-    def as_json(self) -> dict[str, Any]:
-        rule = self.rule
-        return {
-            "since": self.since.isoformat(),
-            "applicants": self.applicants,
-            "passed": self.passed,
-            "enough": self.enough,
-            "citation": rule.cite.section if rule else None,
-            "says": rule.says if rule else None,
-            "note": rule.note if rule else None,
-        }
-
 
 @dataclass(frozen=True)
 class OwnRecord:
@@ -122,19 +86,10 @@ class OwnRecord:
     practical: FirstAttempts
     knowledge: FirstAttempts
 
-    def as_json(self) -> dict[str, Any]:
-        kept = self.rules.near("own-record-kept", self.on)
-        until = self.role.recent_experience_until
-        return {
-            "id": self.role.pk,
-            "name": str(self.role.user),
-            "certificate": self.role.certificate,
-            "recent_experience_until": until and until.isoformat(),
-            "on": self.on.isoformat(),
-            "first_attempts": {"practical": self.practical.as_json(), "knowledge": self.knowledge.as_json()},
-            "endorsements": [each.as_json() for each in self.lines],
-            "kept": {"says": kept.says, "citation": kept.cite.section, "note": kept.note},
-        }
+    @property
+    def kept_by(self) -> RuleVersion:
+        """The rule by which it is kept."""
+        return self.rules.near("own-record-kept", self.on)
 
 
 def own_record(role: Role, on: dt.date) -> OwnRecord:

@@ -12,10 +12,10 @@ from typing import Any
 from syllabus.courses import outlines
 from syllabus.engine.course.course import PLANNED
 from syllabus.engine.course.next_lesson import Lacking, NextLesson, Proposal, ShortTime, Why, next_lesson
-from syllabus.engine.course.progress import ItemStanding, LessonStanding, Progress, StageStanding, progress
+from syllabus.engine.course.progress import Progress, progress
 from syllabus.engine.rules.finding import Finding
 from syllabus.engine.rules.reasons import NotCovered, Reason, reason
-from syllabus.engine.rules.report import CAUTION, Report
+from syllabus.engine.rules.report import Report
 from syllabus.engine.rules.rulebook import (
     ITEMS_AT_STANDARD,
     PRACTICAL_TEST,
@@ -58,28 +58,16 @@ class Standing:
         newest = outlines.newest(self.version.course.code, self.version.course.school_ref)
         return newest if newest is not None and newest.number > self.version.number else None
 
-    def as_json(self) -> dict[str, Any]:
+    @property
+    def times(self) -> dict[str, dict[str, str]]:
+        """By kind, what the course plans, what its lessons gave, and what is on record beside them."""
         return {
-            "on": self.on.isoformat(),
-            "known_at": self.known_at and self.known_at.isoformat(),
-            "enrolment": str(self.enrolment.ref),
-            "course": course_json(self.version),
-            "newer_version": self.newer.number if self.newer else None,
-            "complete": self.progress.complete,
-            "items_passed": self.progress.passed,
-            "items": len(self.progress.items),
-            "times": _times(self.progress, self.other),
-            "stages": [_stage(each, self.progress) for each in self.progress.stages],
-            "carried_over": [_item(each) for each in self.progress.carried_over],
-            "not_carried": [
-                {key: each[key] for key in ("item", "grade", "why")}
-                for move in self.moves
-                for each in move.carried
-                if not each["carries"]
-            ],
-            "next": next_json(self.next),
-            "toward": self.toward.milestone.id if self.toward else None,
-            "caution": CAUTION,
+            kind: {
+                "planned": format_time(self.progress.planned(kind)),
+                "flown": format_time(self.progress.flown(kind)),
+                "elsewhere": format_time(self.other.get(kind, 0)),
+            }
+            for kind in PLANNED
         }
 
 
@@ -259,77 +247,9 @@ def course_json(version: CourseVersion) -> dict[str, Any]:
     }
 
 
-def _times(found: Progress, other: dict[str, int]) -> dict[str, dict[str, str]]:
-    return {
-        kind: {
-            "planned": format_time(found.planned(kind)),
-            "flown": format_time(found.flown(kind)),
-            "elsewhere": format_time(other.get(kind, 0)),
-        }
-        for kind in PLANNED
-    }
-
-
-def _stage(stage: StageStanding, found: Progress) -> dict[str, Any]:
-    kinds = [kind for kind in PLANNED if stage.planned(kind) or stage.flown(kind)]
-    return {
-        "code": stage.stage.code,
-        "title": stage.stage.title,
-        "completion": stage.stage.completion,
-        "complete": stage.complete,
-        "times": {
-            kind: {"planned": format_time(stage.planned(kind)), "flown": format_time(stage.flown(kind))}
-            for kind in kinds
-        },
-        "check": None
-        if stage.check is None
-        else {
-            "lesson": stage.check.lesson.code,
-            "state": stage.check.state,
-            "ready": stage.ready_for_check,
-            "before": [str(each) for each in stage.before_check],
-        },
-        "lessons": [lesson_json(each, found) for each in stage.lessons],
-    }
-
-
-def lesson_json(each: LessonStanding, found: Progress) -> dict[str, Any]:
-    return {
-        "code": each.lesson.code,
-        "title": each.lesson.title,
-        "state": each.state,
-        "flown": [
-            {"lesson_record": flown.entry, "date": flown.date.isoformat(), "times": _logged(flown.times)}
-            for flown in each.flown
-        ],
-        "planned": _logged(each.lesson.times),
-        "items": [
-            {**_item(found.items[code]), "asked": grade, "reached": code not in missing}
-            for missing in [{item for item, _, _ in each.missing}]
-            for code, grade in each.lesson.items.items()
-        ],
-    }
-
-
-def _logged(times: Any) -> dict[str, str]:
+def logged(times: Any) -> dict[str, str]:
+    """Times by kind in words, of kinds that there are any of."""
     return {kind: format_time(time) for kind, time in times.items() if time}
-
-
-def _item(each: ItemStanding) -> dict[str, Any]:
-    newest = each.newest
-    return {
-        "item": each.item.code,
-        "title": each.item.title,
-        "wanted": each.wanted,
-        "asked": each.asked,
-        "grade": each.grade,
-        "graded": newest.date.isoformat() if newest else None,
-        "entry": newest.entry if newest else None,
-        "provenance": newest.provenance if newest else None,
-        "times_graded": len(each.grades),
-        "passed": each.passed,
-        "carried_over": each.carried_over,
-    }
 
 
 def next_json(found: NextLesson, words: Callable[[Reason], str] = str) -> dict[str, Any]:
@@ -360,7 +280,7 @@ def _proposal(each: Proposal, words: Callable[[Reason], str]) -> dict[str, Any]:
         "title": lesson.title,
         "objective": lesson.objective,
         "completion": lesson.completion,
-        "planned": _logged(lesson.times),
+        "planned": logged(lesson.times),
         "why": [_why(why, words) for why in each.why],
         "covers": list(map(words, each.covers)),
         "items": [

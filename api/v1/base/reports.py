@@ -19,7 +19,7 @@ from syllabus.engine.time.amounts import WRITTEN
 DATE: Schema = {"type": "string", "format": "date"}
 #: A day as answers have it.
 ON = Type(as_it_came, DATE, dt.date.isoformat)
-AT = Type(as_it_came, {"type": "string", "format": "date-time"})
+AT = Type(as_it_came, {"type": "string", "format": "date-time"}, dt.datetime.isoformat)
 CONTEXT = shape_of(Context)
 _, PROVENANCE = get_args(Provenance)
 MET = "Null if a fact that is not on record could change the answer; `ask` names it."

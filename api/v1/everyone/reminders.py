@@ -24,6 +24,7 @@ from syllabus.engine.record import reading
 from syllabus.engine.record.json_schema import or_null
 from syllabus.engine.record.reading import Faults, Object
 from syllabus.engine.record.shapes import Type
+from syllabus.engine.time.instants import in_utc
 from training.models import Reminder, School
 from training.models.watching.reminders import MOST_LEAD
 from training.services import access
@@ -86,18 +87,26 @@ class AircraftNamedSerializer(ResponseSerializer):
 
 
 class ReminderSerializer(ResponseSerializer):
-    ref = Field(UUID)
-    student = StudentNamedSerializer(allow_null=True, help_text="Null for your own dates and for aircraft.")
-    aircraft = AircraftNamedSerializer(allow_null=True)
-    school = Field(STRING)
-    kind = Field(KIND)
-    says = Field(STRING)
-    citations = Field(list_of(STRING))
-    last_day = Field(DAY)
-    lead_days = Field(WHOLE)
-    ends = Field(list_of(STRING), "The milestones for which this expires first.")
-    made_at = Field(INSTANT)
-    read_at = Field(INSTANT, allow_null=True)
+    ref = Field(UUID, source="reminder.ref")
+    student = StudentNamedSerializer(
+        source="reminder.student",
+        allow_null=True,
+        help_text="Null for your own dates and for aircraft.",
+    )
+    aircraft = AircraftNamedSerializer(source="reminder.aircraft", allow_null=True)
+    school = Field(STRING, source="reminder.school.slug")
+    kind = Field(KIND, source="reminder.kind")
+    says = Field(STRING, source="reminder.says")
+    citations = Field(list_of(STRING), source="reminder.citations")
+    last_day = Field(DAY, source="reminder.last_day")
+    lead_days = Field(WHOLE, source="reminder.lead_days")
+    ends = Field(
+        list_of(STRING),
+        "The milestones for which this expires first.",
+        of=lambda own: [each["title"] for each in own.reminder.ends],
+    )
+    made_at = Field(INSTANT, of=lambda own: in_utc(own.reminder.created_at))
+    read_at = Field(INSTANT, of=lambda own: own.read_at and in_utc(own.read_at), allow_null=True)
     snoozed_until = Field(DAY, allow_null=True)
 
 
@@ -126,8 +135,8 @@ class CalendarAddressSerializer(ResponseSerializer):
 
 
 class ComingReminderSerializer(ResponseSerializer):
-    on = Field(DAY)
-    lead_days = Field(WHOLE)
+    on = Field(DAY, source="day")
+    lead_days = Field(WHOLE, source="lead")
     last_day = Field(DAY)
     kind = Field(KIND)
     says = Field(STRING)
@@ -183,8 +192,8 @@ class Reminders(View):
         answers={200: Answer(ReminderListSerializer, "The reminders")},
     )
     def get(self, request: Request) -> Response:
-        listed = [each.as_json() for each in coming.own(self.user, self.at, via="api")]
-        return Response(ReminderListSerializer({"reminders": listed}).data)
+        reminders = coming.own(self.user, self.at, via="api")
+        return Response(ReminderListSerializer({"reminders": reminders}).data)
 
 
 class ReminderView(View):
@@ -204,7 +213,7 @@ class ReminderRead(ReminderView):
     )
     def post(self, request: Request, ref: uuid.UUID) -> Response:
         found = coming.mark_read(self.user, self.find(ref), self.at)
-        return Response(ReminderSerializer(found.as_json()).data)
+        return Response(ReminderSerializer(found).data)
 
 
 class ReminderSnooze(ReminderView):
@@ -221,7 +230,7 @@ class ReminderSnooze(ReminderView):
     def post(self, request: Request, ref: uuid.UUID) -> Response:
         reminder = self.find(ref)
         until = ReminderSnoozeSerializer.sent(request)["until"]
-        return Response(ReminderSerializer(coming.snooze(self.user, reminder, until, self.at).as_json()).data)
+        return Response(ReminderSerializer(coming.snooze(self.user, reminder, until, self.at)).data)
 
 
 class Preferences(View):
@@ -323,7 +332,7 @@ class Coming(SchoolView):
         answer = {
             "school": school.slug,
             "days": coming.DAYS,
-            "coming": [each.as_json() for each in listed],
+            "coming": listed,
             "not_sent": failures.deliveries(school),
             "not_worked_out": failures.records(school),
         }

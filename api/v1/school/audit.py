@@ -27,7 +27,7 @@ from syllabus.engine.rules.report import CAUTION
 from training.models import School
 from training.reports.audit_kinds import KINDS
 from training.services import signatures
-from training.services.audit import findings
+from training.services.audit import finding_json, findings
 from training.services.audit.findings import MOST_NOTE, STATES, ResolutionError
 
 _SCHOOL = Parameter(
@@ -231,7 +231,7 @@ class Findings(OfSchool):
             **page.links,
             "school": school.slug,
             "last_audit": findings.last_run(school),
-            "findings": findings.as_json(page.rows),
+            "findings": finding_json.listed(page.rows),
             "caution": CAUTION,
         }
         return Response(AuditFindingPageSerializer(answer).data)
@@ -287,4 +287,4 @@ class FindingResolve(View):
         given, how, note = sent["confirmation"], sent["how"], sent["note"]
         by = reauthentication.signer(request, self.user, given, self.at)
         made = signatures.resolve_finding(found, how, note, by)
-        return Response(FindingResolutionSerializer(findings.resolution_json(made)).data)
+        return Response(FindingResolutionSerializer(finding_json.resolution(made)).data)

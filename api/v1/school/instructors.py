@@ -12,18 +12,16 @@ from api.v1.base.serializers import Field, ResponseSerializer
 from api.v1.base.views import View
 from syllabus.engine.record import reading
 from syllabus.engine.rules.report import CAUTION
+from training.reports.own_record import Line
 from training.services.people import instructors
 
 
-class InstructorShort(ResponseSerializer):
+class InstructorListedSerializer(ResponseSerializer):
     id = Field(WHOLE)
-    name = Field(STRING)
+    name = Field(STRING, source="user")
     certificate = Field(STRING)
     recent_experience_until = Field(ON, allow_null=True)
-
-
-class InstructorListedSerializer(InstructorShort):
-    school = Field(STRING)
+    school = Field(STRING, source="school.slug")
 
 
 class InstructorListSerializer(ResponseSerializer):
@@ -38,9 +36,9 @@ class FirstAttemptsOfKindSerializer(ResponseSerializer):
     applicants = Field(WHOLE)
     passed = Field(WHOLE)
     enough = Field(FLAG, allow_null=True)
-    citation = Field(STRING, allow_null=True)
-    says = Field(STRING, allow_null=True)
-    note = Field(STRING, allow_null=True)
+    citation = Field(STRING, of=lambda found: found.rule and found.rule.cite.section, allow_null=True)
+    says = Field(STRING, of=lambda found: found.rule and found.rule.says, allow_null=True)
+    note = Field(STRING, of=lambda found: found.rule and found.rule.note, allow_null=True)
 
 
 class FirstAttemptsSerializer(ResponseSerializer):
@@ -49,45 +47,52 @@ class FirstAttemptsSerializer(ResponseSerializer):
 
 
 class TestResultSerializer(ResponseSerializer):
-    test = Field(STRING)
-    date = Field(ON)
-    result = Field(word(["pass", "fail"]))
+    test = Field(STRING, source="result.kind")
+    date = Field(ON, source="result.date")
+    result = Field(word(["pass", "fail"]), source="result.result")
     first_attempt = Field(FLAG, allow_null=True)
 
 
 class EndorsedSerializer(ResponseSerializer):
     """Endorsements with test results."""
 
-    student = Field(UUID)
-    name = Field(STRING)
+    student = Field(UUID, source="student.ref")
+    name = Field(STRING, source="student.name")
     kind = Field(STRING)
     title = Field(STRING)
     about = Field(word(["solo", "test", "other"]))
     given = Field(ON)
     aircraft_model = Field(STRING, allow_null=True)
     entry = Field(STRING)
-    revoked = Field(FLAG)
+    revoked = Field(FLAG, source="ended")
     result = TestResultSerializer(allow_null=True)
-    result_missing = Field(FLAG)
+    result_missing = Field(FLAG, source="missing")
     keep_until = Field(ON)
+
+    def find_result(self, line: Line) -> Line | None:
+        return line if line.result else None
 
 
 class KeptSerializer(ResponseSerializer):
     """The rule by which an instructor keeps a record."""
 
     says = Field(STRING)
-    citation = Field(STRING)
+    citation = Field(STRING, source="cite.section")
     note = Field(STRING)
 
 
-class InstructorRecordSerializer(InstructorShort):
+class InstructorRecordSerializer(ResponseSerializer):
     """Endorsements with test results."""
 
+    id = Field(WHOLE, source="role.pk")
+    name = Field(STRING, source="role.user")
+    certificate = Field(STRING, source="role.certificate")
+    recent_experience_until = Field(ON, source="role.recent_experience_until", allow_null=True)
     on = Field(ON)
-    first_attempts = FirstAttemptsSerializer()
-    endorsements = EndorsedSerializer(many=True)
-    kept = KeptSerializer()
-    caution = Field(STRING)
+    first_attempts = FirstAttemptsSerializer(source="*")
+    endorsements = EndorsedSerializer(source="lines", many=True)
+    kept = KeptSerializer(source="kept_by")
+    caution = Field(STRING, of=lambda kept: CAUTION)
 
 
 class Instructors(View):
@@ -98,8 +103,8 @@ class Instructors(View):
         answers={200: Answer(InstructorListSerializer, "The instructors")},
     )
     def get(self, request: Request) -> Response:
-        listed = [instructors.as_json(role) for role in instructors.seen(self.user)]
-        return Response(InstructorListSerializer({"instructors": listed, "caution": CAUTION}).data)
+        answer = {"instructors": instructors.seen(self.user), "caution": CAUTION}
+        return Response(InstructorListSerializer(answer).data)
 
 
 class InstructorRecord(View):
@@ -118,4 +123,4 @@ class InstructorRecord(View):
     )
     def get(self, request: Request, instructor: int) -> Response:
         kept = instructors.own_record(self.user, instructor, on=self.asked["on"], at=self.at, via="api")
-        return Response(InstructorRecordSerializer({**kept.as_json(), "caution": CAUTION}).data)
+        return Response(InstructorRecordSerializer(kept).data)

@@ -14,6 +14,9 @@ from api.v1.base.serializers import Field, ResponseSerializer
 from api.v1.student.students import StudentView
 from syllabus.engine.errors import Fault, QuestionError
 from syllabus.engine.record import reading
+from syllabus.engine.record.record import entry_day
+from syllabus.engine.rules.report import CAUTION
+from syllabus.engine.time import amounts
 from training.reports.changes import changes
 
 
@@ -27,10 +30,10 @@ class SideSerializer(ResponseSerializer):
 
 class EntryChangeSerializer(ResponseSerializer):
     part = Field(STRING)
-    id = Field(STRING)
+    id = Field(STRING, source="entry.id")
     change = Field(word(["came", "corrected", "retired"]))
-    provenance = Field(PROVENANCE)
-    day = Field(DAY)
+    provenance = Field(PROVENANCE, source="entry.provenance")
+    day = Field(DAY, of=lambda change: entry_day(change.entry))
     was = Field(STRING, allow_null=True)
     why = Field(STRING)
     words = Field(STRING)
@@ -53,24 +56,24 @@ class MilestoneTurnSerializer(ResponseSerializer):
 
 
 class RequirementTurnSerializer(MilestoneTurnSerializer):
-    requirement = Field(STRING)
-    citation = Field(STRING)
-    says = Field(STRING)
-    have_before = Field(STRING)
-    have_now = Field(STRING)
-    need = Field(STRING)
+    requirement = Field(STRING, source="after.rule.id")
+    citation = Field(STRING, source="after.rule.cite.section")
+    says = Field(STRING, source="after.rule.says")
+    have_before = Field(STRING, of=lambda turn: amounts.text(turn.before.have))
+    have_now = Field(STRING, of=lambda turn: amounts.text(turn.after.have))
+    need = Field(STRING, of=lambda turn: amounts.text(turn.after.need))
 
 
 class ChangesSerializer(ResponseSerializer):
-    student = Field(UUID)
-    from_ = SideSerializer()
-    to = SideSerializer()
+    student = Field(UUID, source="student.ref")
+    from_ = SideSerializer(source="first")
+    to = SideSerializer(source="second")
     words = Field(STRING)
     entries = EntryChangeSerializer(many=True)
     person = PersonChangeSerializer(many=True, help_text="A change of the name or birth date on record.")
     milestones = MilestoneTurnSerializer(many=True)
     requirements = RequirementTurnSerializer(many=True)
-    caution = Field(STRING)
+    caution = Field(STRING, of=lambda changes: CAUTION)
 
 
 class StudentChanges(StudentView):
@@ -98,4 +101,4 @@ class StudentChanges(StudentView):
             raise QuestionError([Fault("from", "missing; enter the earlier time")])
         if second < first:
             raise QuestionError([Fault("to", "is before 'from'; enter the later time")])
-        return Response(ChangesSerializer(changes(student, first, second).as_json()).data)
+        return Response(ChangesSerializer(changes(student, first, second)).data)

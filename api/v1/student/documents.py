@@ -41,8 +41,8 @@ class PaperGoodForSerializer(ResponseSerializer):
     says = Field(STRING)
     citation = Field(STRING)
     met = Field(FLAG, MET, allow_null=True)
-    first_day = Field(ON, allow_null=True)
-    last_day = Field(ON, allow_null=True)
+    first_day = Field(ON, source="first", allow_null=True)
+    last_day = Field(ON, source="last", allow_null=True)
     why = Field(list_of(STRING))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+from typing import Any
 
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -19,10 +20,13 @@ from api.v1.student.lesson_records.views import LessonView
 from syllabus.engine.course import next_lesson
 from syllabus.engine.course import progress as progress_of_course
 from syllabus.engine.course.course import PLANNED
+from syllabus.engine.course.progress import LessonStanding, StageStanding
 from syllabus.engine.record import reading
 from syllabus.engine.record.json_schema import obj
 from syllabus.engine.record.record import GRADES
 from syllabus.engine.record.shapes import Type
+from syllabus.engine.rules.report import CAUTION
+from syllabus.engine.time.units import format_time
 from training.reports import progress
 
 GRADE = word(GRADES)
@@ -49,15 +53,15 @@ KINDS = [
 class ItemStandingSerializer(ResponseSerializer):
     """A student's progress in one item."""
 
-    item = Field(STRING)
-    title = Field(STRING)
+    item = Field(STRING, source="item.code")
+    title = Field(STRING, source="item.title")
     wanted = Field(GRADE, "The highest grade that the course requires.")
     asked = Field(GRADE, "The highest grade that the lessons flown so far require.", allow_null=True)
     grade = Field(GRADE, "The newest.", allow_null=True)
-    graded = Field(ON, allow_null=True)
-    entry = Field(STRING, "The id of the grade's entry.", allow_null=True)
-    provenance = Field(PROVENANCE, allow_null=True)
-    times_graded = Field(WHOLE)
+    graded = Field(ON, source="newest.date", allow_null=True)
+    entry = Field(STRING, "The id of the grade's entry.", source="newest.entry", allow_null=True)
+    provenance = Field(PROVENANCE, source="newest.provenance", allow_null=True)
+    times_graded = Field(WHOLE, of=lambda standing: len(standing.grades))
     passed = Field(FLAG)
     carried_over = Field(FLAG, "Below what the lessons flown so far require.")
 
@@ -72,37 +76,56 @@ class ItemOfLessonSerializer(ItemStandingSerializer):
 class FlownSerializer(ResponseSerializer):
     """A lesson record in which the lesson was flown."""
 
-    lesson_record = Field(UUID)
+    lesson_record = Field(UUID, source="entry")
     date = Field(ON)
-    times = Field(TIMES)
+    times = Field(TIMES, of=lambda flown: progress.logged(flown.times))
 
 
 class LessonStandingSerializer(ResponseSerializer):
-    code = Field(STRING)
-    title = Field(STRING)
+    code = Field(STRING, source="lesson.code")
+    title = Field(STRING, source="lesson.title")
     state = Field(word([progress_of_course.NOT_FLOWN, progress_of_course.OPEN, progress_of_course.COMPLETE]))
     flown = FlownSerializer(many=True)
-    planned = Field(TIMES)
+    planned = Field(TIMES, of=lambda standing: progress.logged(standing.lesson.times))
     items = ItemOfLessonSerializer(many=True)
+
+    def find_items(self, standing: LessonStanding) -> list[dict[str, Any]]:
+        whole: Any = self.root.instance
+        items, missing = whole.progress.items, {code for code, *_ in standing.missing}
+        return [
+            {**ItemStandingSerializer(items[code]).data, "asked": grade, "reached": code not in missing}
+            for code, grade in standing.lesson.items.items()
+        ]
 
 
 class StageCheckSerializer(ResponseSerializer):
     """Whether the stage check can be taken."""
 
-    lesson = Field(STRING)
-    state = Field(STRING)
-    ready = Field(FLAG)
-    before = Field(list_of(STRING))
+    lesson = Field(STRING, source="check.lesson.code")
+    state = Field(STRING, source="check.state")
+    ready = Field(FLAG, source="ready_for_check")
+    before = Field(list_of(STRING), source="before_check")
 
 
 class StageStandingSerializer(ResponseSerializer):
-    code = Field(STRING)
-    title = Field(STRING)
-    completion = Field(STRING)
+    code = Field(STRING, source="stage.code")
+    title = Field(STRING, source="stage.title")
+    completion = Field(STRING, source="stage.completion")
     complete = Field(FLAG)
     times = Field(keyed(PLANNED, keyed(("planned", "flown"), TIME, all_of_them=True)))
     check = StageCheckSerializer(allow_null=True)
     lessons = LessonStandingSerializer(many=True)
+
+    def find_times(self, stage: StageStanding) -> dict[str, dict[str, str]]:
+        by_kind = {kind: {"planned": stage.planned(kind), "flown": stage.flown(kind)} for kind in PLANNED}
+        return {
+            kind: {key: format_time(time) for key, time in times.items()}
+            for kind, times in by_kind.items()
+            if any(times.values())
+        }
+
+    def find_check(self, stage: StageStanding) -> StageStanding | None:
+        return stage if stage.check else None
 
 
 class WhySerializer(ResponseSerializer):
@@ -165,19 +188,31 @@ class NotCarriedSerializer(ResponseSerializer):
 class ProgressSerializer(ResponseSerializer):
     on = Field(ON)
     known_at = Field(AT, allow_null=True)
-    enrolment = Field(UUID)
-    course = CourseShortSerializer()
-    newer_version = Field(VERSION, allow_null=True)
-    complete = Field(FLAG)
-    items_passed = Field(WHOLE)
-    items = Field(WHOLE)
+    enrolment = Field(UUID, source="enrolment.ref")
+    course = CourseShortSerializer(source="version")
+    newer_version = Field(VERSION, source="newer.number", allow_null=True)
+    complete = Field(FLAG, source="progress.complete")
+    items_passed = Field(WHOLE, source="progress.passed")
+    items = Field(WHOLE, of=lambda standing: len(standing.progress.items))
     times = Field(keyed(PLANNED, COURSE_TIME, all_of_them=True))
-    stages = StageStandingSerializer(many=True)
-    carried_over = ItemStandingSerializer(many=True)
+    stages = StageStandingSerializer(source="progress.stages", many=True)
+    carried_over = ItemStandingSerializer(source="progress.carried_over", many=True)
     not_carried = NotCarriedSerializer(many=True)
     next = NextLessonSerializer()
-    toward = Field(STRING, "The milestone that the next lesson is for.", allow_null=True)
-    caution = Field(STRING)
+    toward = Field(
+        STRING,
+        "The milestone that the next lesson is for.",
+        source="toward.milestone.id",
+        allow_null=True,
+    )
+    caution = Field(STRING, of=lambda standing: CAUTION)
+
+    def find_not_carried(self, standing: progress.Standing) -> list[dict[str, Any]]:
+        moved = [each for move in standing.moves for each in move.carried if not each["carries"]]
+        return [{key: each[key] for key in ("item", "grade", "why")} for each in moved]
+
+    def find_next(self, standing: progress.Standing) -> dict[str, Any]:
+        return progress.next_json(standing.next)
 
 
 class StudentProgress(LessonView):
@@ -203,4 +238,4 @@ class StudentProgress(LessonView):
         found = progress.standing(student, on, known_at=self.asked["known_at"])
         if found is None:
             raise not_found("enrolment in a course on that day")
-        return Response(ProgressSerializer(found.as_json()).data)
+        return Response(ProgressSerializer(found).data)

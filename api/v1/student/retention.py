@@ -10,8 +10,7 @@ from rest_framework.response import Response
 
 from api.v1.base.description import Answer, describe
 from api.v1.base.errors import Problem, not_found
-from api.v1.base.field_types import DAY, FLAG, STRING, TEXT, UUID, WHOLE, like, list_of, open_to
-from api.v1.base.reports import AT
+from api.v1.base.field_types import DAY, FLAG, STRING, TEXT, UTC, UUID, WHOLE, like, list_of, open_to
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.student.students import StudentView
 from syllabus.engine.time.instants import in_utc
@@ -28,9 +27,9 @@ class HoldSerializer(ResponseSerializer):
 
     id = Field(WHOLE)
     reason = Field(STRING)
-    by = Field(STRING, allow_null=True)
-    at = Field(AT)
-    released_at = Field(AT, allow_null=True)
+    by = Field(STRING, of=lambda hold: hold.by and hold.by.get_short_name(), allow_null=True)
+    at = Field(UTC)
+    released_at = Field(UTC, allow_null=True)
     released_reason = Field(STRING)
 
 
@@ -47,34 +46,34 @@ class ErasureToDoSerializer(ReasonSerializer):
 class KeptByLawSerializer(ResponseSerializer):
     """A rule that requires the record to be retained, and until when."""
 
-    rule = Field(STRING)
-    citation = Field(STRING)
-    says = Field(STRING)
-    years = Field(WHOLE)
-    verified = Field(STRING)
-    note = Field(STRING)
-    counts_from = Field(DAY)
-    keep_until = Field(DAY)
+    rule = Field(STRING, source="rule.id")
+    citation = Field(STRING, source="rule.cite.section")
+    says = Field(STRING, source="rule.says")
+    years = Field(WHOLE, of=lambda kept: kept.rule.params["years"])
+    verified = Field(STRING, source="rule.verified")
+    note = Field(STRING, source="rule.note")
+    counts_from = Field(DAY, source="day")
+    keep_until = Field(DAY, source="until")
 
 
 class WouldEraseSerializer(ResponseSerializer):
     rows = Field(COUNTS)
-    sealed_bodies = Field(WHOLE)
-    accounts = Field(WHOLE)
+    sealed_bodies = Field(WHOLE, source="bodies")
+    accounts = Field(WHOLE, of=lambda plan: len(plan.accounts))
 
 
 class RetentionSerializer(ResponseSerializer):
-    student = Field(UUID)
+    student = Field(UUID, source="student.ref")
     on = Field(DAY)
-    erased_at = Field(AT, allow_null=True)
-    may_be_erased = Field(FLAG)
-    may_be_erased_from = Field(DAY)
-    reasons_against = Field(list_of(STRING))
-    rules = KeptByLawSerializer(many=True)
+    erased_at = Field(UTC, source="student.erased_at", allow_null=True)
+    may_be_erased = Field(FLAG, source="may")
+    may_be_erased_from = Field(DAY, source="may_from")
+    reasons_against = Field(list_of(STRING), source="reasons")
+    rules = KeptByLawSerializer(source="kept", many=True)
     holds = HoldSerializer(many=True)
-    would_erase = WouldEraseSerializer()
-    still_named = Field(COUNTS)
-    stays = Field(STRING)
+    would_erase = WouldEraseSerializer(source="*")
+    still_named = Field(COUNTS, source="named")
+    stays = Field(STRING, of=lambda plan: erasure.STAYS)
 
 
 class _Administered(StudentView):
@@ -101,9 +100,7 @@ class StudentRetention(_Administered):
     )
     def get(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.administered(ref, "retention")
-        return Response(
-            RetentionSerializer(erasure.plan(student, student.school.day(self.at)).as_json()).data
-        )
+        return Response(RetentionSerializer(erasure.plan(student, student.school.day(self.at))).data)
 
 
 class StudentHolds(_Administered):
@@ -120,7 +117,7 @@ class StudentHolds(_Administered):
         student = self.administered(ref, "holds")
         reason = ReasonSerializer.sent(request)["reason"]
         made = erasure.hold(student, reason, by=self.user, at=self.at, via="api")
-        return Response(HoldSerializer(erasure.hold_json(made)).data, status=HTTPStatus.CREATED)
+        return Response(HoldSerializer(made).data, status=HTTPStatus.CREATED)
 
 
 class StudentHoldRelease(_Administered):
@@ -139,7 +136,7 @@ class StudentHoldRelease(_Administered):
         if found is None:
             raise not_found("hold of that id")
         made = erasure.release(found, reason, by=self.user, at=self.at, via="api")
-        return Response(HoldSerializer(erasure.hold_json(made)).data)
+        return Response(HoldSerializer(made).data)
 
 
 class StudentErasure(_Administered):
@@ -161,8 +158,6 @@ class StudentErasure(_Administered):
         student = self.administered(ref, "erasure")
         sent = ErasureToDoSerializer.sent(request)
         if not sent["really"]:
-            return Response(
-                RetentionSerializer(erasure.plan(student, student.school.day(self.at)).as_json()).data
-            )
+            return Response(RetentionSerializer(erasure.plan(student, student.school.day(self.at))).data)
         done = erasure.erase(student, sent["reason"], by=self.user, at=self.at, via="api")
-        return Response(RetentionSerializer({**done.as_json(), "erased_at": in_utc(self.at)}).data)
+        return Response({**RetentionSerializer(done).data, "erased_at": in_utc(self.at)})

@@ -241,9 +241,7 @@ def test_changes_between_two_instants_in_words(trained: Cast, signed_in: Clients
     assert answer.status_code == 200, answer.content
     told = answer.json()
     assert (told["from"]["on"], told["to"]["on"]) == ("2026-03-01", "2026-03-04")
-    assert "Flight of 2026-03-02, 1.4 h in N00XY came on record." in [
-        each["words"] for each in told["entries"]
-    ]
+    assert "Flight of 2026-03-02, 1.4 h in N00XY was added." in [each["words"] for each in told["entries"]]
     assert all(each["because"] in ("record", "time") for each in told["requirements"])
 
 

@@ -187,7 +187,7 @@ REFUSED = {
     ),
     "a passkey that nobody added": (
         lambda lessons, tablet, key, digest: Passkey().signs("lesson.signed", lessons.ref, key, digest),
-        "This passkey is none of your account's.",
+        "This passkey does not belong to your account.",
     ),
 }
 

@@ -313,7 +313,7 @@ def test_recent_experience_counts_on_the_day_it_is_given(people, sam, until, ref
 
 def test_an_administrator_is_no_instructor(people, sam):
     [refusal] = looked_at(people, "solo-90-day", SOLO, by=people.ada).refusals
-    assert "is no instructor at Lakeside Flying" in refusal.message
+    assert "is not an instructor at Lakeside Flying" in refusal.message
 
 
 def test_nobody_endorses_themselves(people, sam):

@@ -162,8 +162,8 @@ def role(people: Cast) -> models.Role:
 @pytest.mark.parametrize(
     ("who", "prepare", "says"),
     [
-        pytest.param("olaf", lambda people: None, r"is no instructor at .*14 CFR 61\.1", id="elsewhere"),
-        pytest.param("ada", lambda people: None, "is no instructor at", id="an administrator"),
+        pytest.param("olaf", lambda people: None, r"is not an instructor at .*14 CFR 61\.1", id="elsewhere"),
+        pytest.param("ada", lambda people: None, "is not an instructor at", id="an administrator"),
         pytest.param("sams_account", lambda people: None, "Nobody signs their own", id="the student"),
         pytest.param(
             "ida",

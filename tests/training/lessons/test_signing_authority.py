@@ -256,7 +256,7 @@ def test_without_a_role_there_is_no_caution_and_one_refusal(people: Cast):
     flight = engine.Flight("f", AT.date())
     assert list(signing_authority.cautions(people.olaf, people.sam, flight)) == []
     (refusal,) = signing_authority.refusals(people.olaf, people.sam, AT.date(), flight=flight)
-    assert (refusal.citation, "is no instructor at Lakeside Flying" in refusal.message) == (
+    assert (refusal.citation, "is not an instructor at Lakeside Flying" in refusal.message) == (
         "14 CFR 61.1",
         True,
     )

@@ -274,4 +274,4 @@ class TestTheClockOfASignOff:
             lessons.sign(lesson, people.ida, performed_at=ahead)
         [fault] = refused.value.faults
         assert fault.place == "performed_at"
-        assert "is still to come" in fault.message
+        assert "is in the future" in fault.message

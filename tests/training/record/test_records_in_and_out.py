@@ -293,7 +293,7 @@ def test_an_entry_that_is_still_to_come_is_refused_by_name(people: Cast, part: s
     with pytest.raises(DocumentError) as refused:
         records.import_document(whole, student=people.sam, by=people.ida, at=LATE, via="api", reason=WHY)
     assert [str(each) for each in refused.value.faults] == [
-        f"{part}[{number}].{key}: 2026-11-25 is still to come; today is 2026-11-24"
+        f"{part}[{number}].{key}: 2026-11-25 is in the future; today is 2026-11-24"
     ]
     assert not models.RecordChange.objects.exists()
     day_after = LATE + dt.timedelta(hours=1)
@@ -320,5 +320,5 @@ def test_a_birth_that_is_still_to_come_is_refused_by_name(people: Cast, new: boo
     with pytest.raises(DocumentError) as refused:
         records.import_document(said, **whose, by=people.ida, at=LATE, via="api", reason=WHY)
     assert [str(each) for each in refused.value.faults] == [
-        "student.birth_date: 2026-11-25 is still to come; today is 2026-11-24"
+        "student.birth_date: 2026-11-25 is in the future; today is 2026-11-24"
     ]

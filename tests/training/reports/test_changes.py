@@ -32,21 +32,21 @@ def words(found) -> list[str]:
 def test_a_signed_lesson_came(people: Cast) -> None:
     lessons.signed(people)
     found = changes(people.sam, MARCH_1, MARCH_15)
-    assert words(found) == ["Flight of 2026-03-02, 1.4 h in N00XY came on record."]
+    assert words(found) == ["Flight of 2026-03-02, 1.4 h in N00XY was added."]
     assert [each.entry.item for each in found.entries if each.part == "items"] == [
         "presolo.d-01",
         "presolo.d-02",
     ]
-    assert found.words.startswith("Between 2026-03-01 and 2026-03-15: 4 entries came, 0 put right")
+    assert found.words.startswith("Between 2026-03-01 and 2026-03-15: 4 entries added, 0 corrected")
 
 
 @pytest.mark.parametrize(
     ("first", "says"),
     [
-        pytest.param(MARCH_1, "came on record", id="seen from before both, the corrected one came"),
+        pytest.param(MARCH_1, "was added", id="seen from before both, the corrected one came"),
         pytest.param(
             lessons.AT,
-            "was put right: the day was written wrong",
+            "was corrected: the day was written wrong",
             id="seen from between, the other was put right",
         ),
     ],
@@ -80,7 +80,7 @@ def test_a_revoked_endorsement_says_why(people: Cast) -> None:
     endorsements.revoke(given.endorsement, by=people.ida, reason="given in error", at=later, via="api")
     found = changes(people.sam, lessons.AT, MARCH_15)
     assert [each.words for each in found.entries] == [
-        "Endorsement of 2026-03-03 (knowledge-test) was put right: revoked, given in error."
+        "Endorsement of 2026-03-03 (knowledge-test) was corrected: revoked, given in error."
     ]
 
 

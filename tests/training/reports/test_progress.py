@@ -149,7 +149,7 @@ def test_flights_brought_from_elsewhere_stand_beside_those_of_lessons(people: Ca
         people.sam, flights=(Flight("a", dt.date(2026, 1, 5), times={"total": HOUR, "dual": HOUR}),)
     )
     flown(people, "1-01", 2)
-    told = standing(people).as_json()["times"]["dual"]
+    told = standing(people).times["dual"]
     assert (told["flown"], told["elsewhere"]) == ("1.4 h", "1.0 h")
 
 

@@ -235,8 +235,9 @@ def test_instructors_and_administrators_have_it_among_their_own_and_nobody_else(
     fleet.make(when)
     for user in (people.ida, people.ada):
         [one] = coming.own(user, when, via="api")
-        assert one.as_json()["aircraft"] == {"registration": "N00XY", "model": "C172"}
-        assert one.as_json()["student"] is None
+        about = one.reminder.aircraft
+        assert (about.registration, about.model) == ("N00XY", "C172")
+        assert one.reminder.student is None
     for user in (people.sams_account, people.olaf, people.ottos_account):
         assert coming.own(user, when, via="api") == []
 

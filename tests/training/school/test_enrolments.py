@@ -113,7 +113,7 @@ def test_a_course_of_the_school_is_asked_for_by_its_address(people: Cast) -> Non
         (
             {"course": "helicopter"},
             "course",
-            "'helicopter' is no published course of this school; there are private-airplane",
+            "'helicopter' is not a published course of this school; there are private-airplane",
         ),
         ({"version": 7}, "version", "course private-airplane has no published version 7; the newest is 1"),
     ],

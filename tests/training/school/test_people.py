@@ -196,7 +196,7 @@ def test_an_assignment_that_began_today_is_taken_back(cast_: Cast) -> None:
 
 @pytest.mark.parametrize("who", ["ada", "olaf"])
 def test_only_an_instructor_of_the_school_is_assigned(cast_: Cast, who: str) -> None:
-    with pytest.raises(PeopleError, match="is no instructor at Lakeside Flying"):
+    with pytest.raises(PeopleError, match="is not an instructor at Lakeside Flying"):
         people.assign(cast_.sam, getattr(cast_, who), starts=TODAY, by=cast_.ada, at=AT)
 
 

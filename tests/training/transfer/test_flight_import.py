@@ -201,9 +201,9 @@ def test_blank_rows_are_counted_and_rows_keep_their_numbers() -> None:
         ("date", "", "A (date)",
          "is empty; every flight has its day"),
         ("date", "2026-02-30", "A (date)",
-         "'2026-02-30' is no day written as year-month-day, 2026-03-02"),
+         "'2026-02-30' is not a day written as year-month-day, 2026-03-02"),
         ("date", "3/2/2026", "A (date)",
-         "'3/2/2026' is no day written as year-month-day, 2026-03-02"),
+         "'3/2/2026' is not a day written as year-month-day, 2026-03-02"),
         ("total", "1.4 NM", "D (total)",
          "'1.4 NM' is a distance, and a time is wanted, such as '1.4 h', '84 min', '1:24' or 1.4"),
         ("total", '"1,4"', "D (total)",
@@ -219,7 +219,7 @@ def test_blank_rows_are_counted_and_rows_keep_their_numbers() -> None:
         ("instructor", "", "G (certificate)",
          "a certificate without an instructor's name"),
         ("off", "25:00", "I (off)",
-         "'25:00' is no time of day from 00:00 to 23:59"),
+         "'25:00' is not a time of day from 00:00 to 23:59"),
         ("off", "soon", "I (off)",
          "'soon' is not a date and time; write it like 2026-03-02T19:40:00-06:00"),
         ("landings by day", "2.5", "K (landings by day)",
@@ -463,7 +463,7 @@ def test_what_was_signed_is_not_imported_over(people: Cast) -> None:
 def test_a_flight_that_is_still_to_come_is_refused_at_its_cell(people: Cast) -> None:
     found = table(with_cell("date", "2026-11-20"), with_cell("date", "2026-11-21"))
     [fault] = flight_import.dry_run(found, asked(found), people.sam, at=AT).faults
-    assert str(fault) == "row 3, column A (date): 2026-11-21 is still to come; today is 2026-11-20"
+    assert str(fault) == "row 3, column A (date): 2026-11-21 is in the future; today is 2026-11-20"
 
 
 def test_a_flight_from_before_the_birth_is_refused_at_its_cell(people: Cast) -> None:

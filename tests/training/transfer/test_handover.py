@@ -271,7 +271,7 @@ def test_a_record_that_came_twice_under_one_id_is_refused_with_its_place(people:
     with pytest.raises(handover.HandOverError) as refused:
         take(newer, people, kid, days=3)
     assert "ground[" in str(refused.value.faults[0])
-    assert "'clash' stands on record here already" in str(refused.value.faults[0])
+    assert "'clash' is already on record here" in str(refused.value.faults[0])
     assert counts() == before
 
 

@@ -279,9 +279,9 @@ def data() -> set[str]:
 
 #: Beside these: what the services and reports say in sentences of their own, to pages and programs alike.
 SERVICES = re.compile(
-    r"came on record|is of age|by what was put|put right|taken off|turned|not met before|met now|"
+    r"was added|is of age|by what was put|corrected|removed|the status of|not met before|met now|"
     r"as the school recorded it|is not open|within 0.3 nm|rests on|complete the course|is not a date|"
-    r"names it|is enrolled|so until|\bc[ds]t\b|\butc\b"
+    r"must name it|is enrolled|so until|\bc[ds]t\b|\butc\b"
 )
 _BREAKS = re.compile(
     r"[0-9]{4}-[01][0-9]-[0-3][0-9]|\b[a-z]+(?:\.[a-z]+)*(?:\.[a-z]-|\.)[0-9]{2} \(|[()\n;:·–,]|\. "

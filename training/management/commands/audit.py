@@ -16,7 +16,7 @@ from syllabus.engine.time.instants import in_utc
 from training.management.plain_text import clean, encodable
 from training.models import Finding, School
 from training.reports.audit_kinds import KINDS
-from training.services.audit import finding_pages, finding_tables, findings
+from training.services.audit import finding_json, finding_pages, finding_tables, findings
 
 FOUND = 1
 
@@ -53,13 +53,7 @@ class Command(BaseCommand):
         if on > school.day(at):
             raise CommandError(f"--on {on} is in the future; today at the school is {school.day(at)}.")
         done = findings.recompute(school, on, at=at, by=None, via="command")
-        everything = options["all"] or options["pdf"]
-        if done.kept:
-            listed = findings.listed(school, state=None if everything else findings.OPEN)
-            rows = list(listed.filter(day__lte=on))
-        else:  # of an earlier day than the last audit: listed, and nothing is saved
-            wanted = findings.STATES if everything else (findings.OPEN,)
-            rows = [each for each in done.standing if findings.state_of(each) in wanted]
+        rows = _rows(school, done, on, everything=bool(options["all"] or options["pdf"]))
         if options["json"]:
             self.stdout.write(json.dumps(_document(school, done, rows), ensure_ascii=False, indent=2))
         elif options["csv"]:
@@ -96,6 +90,15 @@ class Command(BaseCommand):
         self.stdout.write(encodable(clean(line), getattr(self.stdout, "encoding", None)))
 
 
+def _rows(school: School, done: findings.Done, on: date, *, everything: bool) -> list[Finding]:
+    """The findings to show: those that are open, or all."""
+    if done.kept:
+        listed = findings.listed(school, state=None if everything else findings.OPEN)
+        return list(listed.filter(day__lte=on))
+    wanted = findings.STATES if everything else (findings.OPEN,)
+    return [each for each in done.standing if findings.state_of(each) in wanted]
+
+
 def _write(option: str, file: pathlib.Path, made: bytes) -> None:
     try:
         file.write_bytes(made)
@@ -122,5 +125,5 @@ def _document(school: School, done: findings.Done, rows: list[Finding]) -> dict[
         "new": done.new,
         "returned": done.returned,
         "gone": done.gone,
-        "findings": findings.as_json(rows),
+        "findings": finding_json.listed(rows),
     }

@@ -12,7 +12,7 @@ from syllabus.engine.rules.report import CAUTION
 from training import pdf
 from training.models import AuditRun, Finding, School
 from training.reports.audit_kinds import KINDS
-from training.services.audit import finding_tables, findings
+from training.services.audit import finding_json, finding_tables, findings
 
 _SEVERITY = {"serious": "Serious", "incomplete": "Incomplete", "note": "Advisory"}
 _STATE = {findings.OPEN: "open", findings.RESOLVED: "dealt with", findings.GONE: "gone"}
@@ -82,7 +82,7 @@ def _told(row: Finding, state: str, zone: zoneinfo.ZoneInfo) -> dict[str, Any]:
         ["Reference", str(row.ref)],
     ]
     for made in row.resolutions.all() if row.pk else ():
-        said = findings.resolution_json(made)
+        said = finding_json.resolution(made)
         was = "" if said["stands"] else " (of the finding as it was then)"
         facts.append(
             [

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Callable, Generator, Iterable, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -19,13 +19,11 @@ from syllabus.engine.audit.audit import MENDS
 from syllabus.engine.errors import Fault, FaultsFound
 from syllabus.engine.record import reading
 from syllabus.engine.record.reading import Faults
-from syllabus.engine.time.instants import in_utc
 from syllabus.law import rulebook
 from training.ledger.core import assertions
 from training.ledger.store import entries
 from training.models import AuditRun, Finding, Resolution, School, Student, User
 from training.reports import audit as reports
-from training.reports import finding_entries
 from training.reports.audit_kinds import NOT_AUDITED
 from training.reports.audit_tables import Told
 from training.services import access, errors
@@ -37,7 +35,6 @@ from training.services.signing import seals
 
 MOST_NOTE = 2_000
 OPEN, RESOLVED, GONE = STATES = ("open", "resolved", "gone")
-_INSTANTS = ("first_seen", "last_seen", "changed_at", "gone_at", "returned_at")
 _CHANGING = ("kind", "severity", "day", "digest", "body", "student_id", "instructor_id")
 
 
@@ -305,10 +302,11 @@ def resolve(
             if (before.by_id, before.how, before.note) == (by.pk, how, note):
                 return before
             raise Conflict(
-                f"It was dealt with on {before.at:%Y-%m-%d} by {before.by}: {before.how}. Read that first."
+                f"It was resolved on {before.at:%Y-%m-%d} by {before.by}: {before.how}. Read that resolution"
+                " first."
             )
         if locked.gone_at is not None:
-            raise Conflict("An audit does not find it any more: there is nothing left to deal with.")
+            raise Conflict("The audit no longer finds this, so there is nothing to resolve.")
         made = Resolution(
             school_id=locked.school_id,
             finding=locked,
@@ -332,7 +330,7 @@ def _check(how: str, note: str) -> None:
     """Raises: ResolutionError."""
     faults = Faults()
     if how not in MENDS:
-        faults.add("how", f"{how!r} is none of {', '.join(MENDS)}")
+        faults.add("how", f"{how!r} is not one of {', '.join(MENDS)}")
     text = reading.text(faults, note, "note")
     if text is not None and not text.strip():
         faults.add("note", "is empty; write what was done, or why nothing was")
@@ -367,42 +365,3 @@ def subject_of(finding: Finding) -> str:
     if finding.instructor_id is not None:
         return f"instructor-{finding.instructor_id}"
     return seals.tree_of(finding.school_id)
-
-
-def as_json(page: Sequence[Finding]) -> list[dict[str, Any]]:
-    """Listed findings as plain JSON values, each with whoever dealt with it, its entries with who vouches."""
-    vouched = finding_entries.vouched(page)
-    return [_as_json(each, vouched) for each in page]
-
-
-def _as_json(finding: Finding, vouched: Mapping[tuple[str, str], str]) -> dict[str, Any]:
-    return {
-        "id": str(finding.ref),
-        "kind": finding.kind,
-        "severity": finding.severity,
-        "state": state_of(finding),
-        "digest": finding.digest,
-        "student": str(finding.student.ref) if finding.student else None,
-        "instructor": str(finding.instructor) if finding.instructor else None,
-        **finding.body,
-        "entries": [
-            {**each, "provenance": vouched.get((each["student"], each["id"]))}
-            for each in finding.body["entries"]
-        ],
-        **{name: (at := getattr(finding, name)) and in_utc(at) for name in _INSTANTS},
-        "resolutions": [resolution_json(each) for each in finding.resolutions.all()] if finding.pk else [],
-    }
-
-
-def resolution_json(made: Resolution) -> dict[str, Any]:
-    """Who dealt with a finding, how and when. ``stands``: of the finding as it is now."""
-    finding = made.finding
-    back = finding.returned_at is not None and made.at < finding.returned_at
-    return {
-        "by": str(made.by),
-        "at": in_utc(made.at),
-        "how": made.how,
-        "note": made.note,
-        "stands": made.digest == finding.digest and not back,
-        "ledger_index": made.ledger_index,
-    }

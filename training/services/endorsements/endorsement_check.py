@@ -88,13 +88,11 @@ def checked(
     known = known or record.of(student)
     on = signed.flight_date or signed.given
     rules = reports.rules_of(student, on, with_course=False)
-    context = _context(student, signed)
-    chosen = settings.of(student.school)
+    context, chosen = _context(student, signed), settings.of(student.school)
     rests_on = () if kind.is_about_another(signed) else listed.rests_on(kind, rules)
     report = _asked(rules, rests_on, kind, known, on, context, chosen)
     trained = _trained(kind, signed, known) if kind.trained else None
-    proved = _proved(rules, _proves(rules, kind, signed), kind, known, signed, on, context)
-    rule_last, useless = _rule_last(proved, signed)
+    rule_last, useless = _rule_last(_proved(rules, kind, known, signed, context), signed)
     refusals = [
         *signing_authority.refusals(by, student, signed.given),
         *_not_theirs(kind, signed),
@@ -121,35 +119,30 @@ def last_day(student: Student, known: engine.Record, given: engine.Endorsement) 
     kind = listed.kinds.get(given.kind)
     last = None
     if kind is not None:
-        on = given.flight_date or given.given
-        context = _context(student, given)
         try:
-            proved = _proved(rules, _proves(rules, kind, given), kind, known, given, on, context)
-            last, _ = _rule_last(proved, given)
+            last, _ = _rule_last(_proved(rules, kind, known, given, _context(student, given)), given)
         except NotCovered:  # no rule says how long it holds
             pass
     return min((each for each in (last, given.expires) if each), default=None)
+
+
+#: What a wording may say of the endorsement itself.
+_FILLED = (*endorsements.FIELDS, "given", "conditions")
+
+
+def _text(value: Any) -> str:
+    """A field in a wording: a place by its name, several in a row."""
+    if isinstance(value, tuple):
+        return " - ".join(map(_text, value))
+    return "" if value is None else str(getattr(value, "key", value))
 
 
 def filled(student: Student, kind: Kind, given: engine.Endorsement) -> str:
     """The wording, the school's own where it has one, with what the endorsement says filled in."""
     own = models.EndorsementWording.objects.filter(school_id=student.school_id, kind=kind.kind)
     wording = own.values_list("wording", flat=True).first() or kind.wording
-    values = {
-        "student": student.name,
-        "given": given.given.isoformat(),
-        "aircraft_model": given.aircraft_model or "",
-        "category": given.category or "",
-        "class": given.klass or "",
-        "test": _for_test(kind, given),
-        "similar_model": given.similar_model or "",
-        "airport": given.airport.key if given.airport else "",
-        "area": given.area or "",
-        "route": " - ".join(place.key for place in given.route),
-        "flight_date": given.flight_date.isoformat() if given.flight_date else "",
-        "training_date": given.training_date.isoformat() if given.training_date else "",
-        "conditions": given.conditions,
-    }
+    values = {name: _text(getattr(given, {"class": "klass"}.get(name, name))) for name in _FILLED}
+    values |= {"student": student.name, "test": _for_test(kind, given)}
     text = kind.filled(wording, values)
     if given.similar_model and "{similar_model}" not in wording:
         text += f" The training was in the {given.similar_model}, which I find similar."
@@ -164,11 +157,6 @@ def _for_test(kind: Kind, given: engine.Endorsement) -> str:
     test = endorsements.called(meant["test"])
     beside = [meant[field] for field in ("category", "class") if field in meant and meant[field] not in test]
     return f"{test} ({', '.join(beside)})" if beside else test
-
-
-def _proves(rules: Rulebook, kind: Kind, given: engine.Endorsement) -> tuple[Requirement, ...]:
-    """The requirements that it satisfies: none where it names another test than they are about."""
-    return () if kind.is_about_another(given) else endorsements.current().proves(kind, rules)
 
 
 #: Why an instructor may not give an endorsement, by the kind of instructor: a rule about instructors.
@@ -224,20 +212,18 @@ def _asked(
 
 
 def _proved(
-    rules: Rulebook,
-    requirements: Sequence[Requirement],
-    kind: Kind,
-    known: engine.Record,
-    given: engine.Endorsement,
-    on: dt.date,
-    context: Context,
+    rules: Rulebook, kind: Kind, known: engine.Record, given: engine.Endorsement, context: Context
 ) -> tuple[Finding, ...]:
-    """What the requirements it satisfies find with this endorsement alone on record, not shortened."""
+    """What the requirements it satisfies find with this endorsement alone on record, not shortened.
+
+    It satisfies none where it names another test than they are about.
+    """
+    proves = () if kind.is_about_another(given) else endorsements.current().proves(kind, rules)
     bare = dataclasses.replace(
         given, expires=None, instructor=given.instructor or engine.Instructor("the signer", None)
     )
-    alone = dataclasses.replace(known, endorsements=(bare,))
-    return _asked(rules, [by_itself(each) for each in requirements], kind, alone, on, context).findings
+    alone, on = dataclasses.replace(known, endorsements=(bare,)), given.flight_date or given.given
+    return _asked(rules, [by_itself(each) for each in proves], kind, alone, on, context).findings
 
 
 def _rule_last(proved: Sequence[Finding], given: engine.Endorsement) -> tuple[dt.date | None, list[Refusal]]:
@@ -257,48 +243,30 @@ def _rule_last(proved: Sequence[Finding], given: engine.Endorsement) -> tuple[dt
 
 
 def _place(given: engine.Endorsement) -> str:
-    for name in ("training_date", "flight_date", "route"):
-        if getattr(given, name):
-            return name
-    return "given"
+    return next((name for name in ("training_date", "flight_date", "route") if getattr(given, name)), "given")
 
 
 def _missing(kind: Kind, given: engine.Endorsement) -> list[Refusal]:
     return [
-        Refusal(name, "is missing; this endorsement names it", kind.cite.section)
+        Refusal(name, "is missing; this endorsement must name it", kind.cite.section)
         for name in kind.required
         if not endorsements.named(given, name)
     ]
 
 
 def _days(kind: Kind, given: engine.Endorsement, today: dt.date, rule_last: dt.date | None) -> list[Refusal]:
-    found: list[Refusal] = []
-    cite = kind.cite.section
-    if given.given > today:
-        found.append(Refusal("given", f"{given.given} is still to come; today is {today}", cite))
-    if given.training_date and given.training_date > given.given:
-        found.append(
-            Refusal(
-                "training_date",
-                f"{given.training_date} is after the endorsement, given {given.given}; the training"
-                " comes first",
-                cite,
-            )
-        )
-    if given.expires and given.expires < given.given:
-        found.append(
-            Refusal("expires", f"{given.expires} is before the endorsement, given {given.given}", cite)
-        )
+    day, found = given.given, []
+    if day > today:
+        found.append(("given", f"{day} is in the future; today is {today}"))
+    if given.training_date and given.training_date > day:
+        says = f"{given.training_date} is after the endorsement, given {day}; the training comes first"
+        found.append(("training_date", says))
+    if given.expires and given.expires < day:
+        found.append(("expires", f"{given.expires} is before the endorsement, given {day}"))
     if given.expires and rule_last and given.expires > rule_last:
-        found.append(
-            Refusal(
-                "expires",
-                f"{given.expires} is after {rule_last}, the rule's own last day; a limit may be shortened and"
-                " never lengthened. Leave expires out, or name an earlier day",
-                cite,
-            )
-        )
-    return found
+        says = f"{given.expires} is after {rule_last}, the rule's own last day; a limit may be shortened and"
+        found.append(("expires", f"{says} never lengthened. Leave expires out, or name an earlier day"))
+    return [Refusal(place, says, kind.cite.section) for place, says in found]
 
 
 def _trained(kind: Kind, given: engine.Endorsement, known: engine.Record) -> Finding:

@@ -50,8 +50,7 @@ class AgainstTheRule(Refused):
         super().__init__(
             " ".join(each.message for each in report.refusals),
             faults=[each.fault("endorsement.") for each in report.refusals],
-            summary="The rule forbids this endorsement as it stands; report says what and where it is"
-            " written.",
+            summary="The rule forbids this endorsement; see `report` for what it forbids and the citation.",
             facts={"report": report.as_json()},
         )
 
@@ -91,7 +90,7 @@ def check(
 def read(kind: str, fields: object, today: dt.date, *, entry: str = "to be given") -> engine.Endorsement:
     """The endorsement that is meant, still without its instructor. Raises: EndorsementError."""
     if not isinstance(fields, Mapping):
-        raise EndorsementError([Fault("", "is no object; send the fields of the endorsement by name")])
+        raise EndorsementError([Fault("", "is not an object; send the fields of the endorsement by name")])
     sent = {key: value for key, value in fields.items() if value is not None}
     faults = Faults()
     for key in _NOT_SENT:
@@ -123,12 +122,14 @@ def _fits(faults: Faults, made: engine.Endorsement, sent: Mapping[str, Any]) -> 
     """Note where an endorsement is of no kind that is given here, or says what its kind does not."""
     known = endorsements.current().kinds
     if made.kind not in known:
-        faults.add("kind", f"{made.kind!r} is no kind given here; there are {', '.join(known)}")
+        faults.add(
+            "kind", f"{made.kind!r} is not a kind of endorsement given here; use one of {', '.join(known)}"
+        )
         return
     kind = known[made.kind]
     for name in endorsements.FIELDS:
         if name in sent and name not in kind.fields:
-            faults.add(name, f"is no part of a {made.kind} endorsement; leave it out")
+            faults.add(name, f"does not belong in a {made.kind} endorsement; leave it out")
     if made.test and kind.tests and endorsements.sort_of(made.test) not in kind.tests:
         faults.add("test", f"{made.test!r} is none of {made.kind}; name a {' or '.join(kind.tests)} test")
 
@@ -215,7 +216,7 @@ def _again(stands: Endorsement, kind: str, fields: object, *, by: User, judgemen
     if seal is None or seal.by_id != by.pk or seal.judgement != judgement or not same:
         raise Conflict(
             f"The id {stands.entry_id} stands on this record for the endorsement {stands.kind} given"
-            f" {stands.given}, and not as it was sent now. Send a new endorsement under an id of its own."
+            f" {stands.given}, with other content. Send a new endorsement with a new id."
         )
     return Given(stands, seal, created=False)
 

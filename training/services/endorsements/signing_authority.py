@@ -73,7 +73,7 @@ def refusals(
         refuse("authorized", first, f"The account of {by} is closed.")
     if role is None:
         must = "an instructor of the school must sign."
-        refuse("authorized", first, f"{by} is no instructor at {school}; {must}")
+        refuse("authorized", first, f"{by} is not an instructor at {school}; {must}")
         return found
     if not role.certificate:
         adds = "the school adds it to the role."

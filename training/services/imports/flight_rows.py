@@ -65,7 +65,7 @@ class Reader:
                 self.fault(number, self.key_of(_PLACE.sub("", each.place)), each.message)
             return None
         if flights[0].date > self.today:
-            self.fault(number, "date", f"{flights[0].date} is still to come; today is {self.today}")
+            self.fault(number, "date", f"{flights[0].date} is in the future; today is {self.today}")
         if dated and self.born is not None and flights[0].date < self.born:
             self.fault(number, "date", f"{flights[0].date} is before the student's birth, {self.born}")
         return flights[0] if len(self.faults) == before else None
@@ -135,7 +135,7 @@ class Reader:
                 except ValueError:
                     break
                 return found
-        self.fault(number, "date", f"{cell[:40]!r} is no day written as {DATES[self.asked.dates][1]}")
+        self.fault(number, "date", f"{cell[:40]!r} is not a day written as {DATES[self.asked.dates][1]}")
         return None
 
     def time(self, cell: str) -> str:
@@ -164,7 +164,7 @@ class Reader:
             try:
                 time = dt.time(int(hit[1]), int(hit[2]), int(hit[3] or 0))
             except ValueError:
-                self.fault(number, key, f"{cell!r} is no time of day from 00:00 to 23:59")
+                self.fault(number, key, f"{cell!r} is not a time of day from 00:00 to 23:59")
                 continue
             day = dt.date.fromisoformat(sent["date"])
             if last is not None:

@@ -324,7 +324,7 @@ def _check(
     if performed_at > at + CLOCK_DRIFT:
         faults.add(
             "performed_at",
-            f"{performed_at.isoformat()} is still to come; it is {at.isoformat()} here. Set the clock of the"
+            f"{performed_at.isoformat()} is in the future; it is {at.isoformat()} here. Set the clock of the"
             " device right, and sign again",
         )
     if content.last_day is not None and performed < content.last_day:

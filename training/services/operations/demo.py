@@ -115,14 +115,7 @@ def load(on: dt.date, *, at: dt.datetime | None = None, password: str | None = N
     for each in fixture["students"]:
         account = user(each["key"], each["name"], "student") if each.get("login", True) else None
         found = documents.parse(demo_fixture.document(fixture, each, on, at))
-        student = models.Student.objects.create(
-            school=school,
-            ref=ref(each["key"]),
-            user=account,
-            name=found.student.name or each["name"],
-            birth_date=found.student.birth_date,
-            training_model=each["training_model"],
-        )
+        student = _student(school, each, found, account)
         version = versions.get(each.get("course", ""))
         begun = {"school": school, "student": student, "starts": demo_fixture.day(each["enrolled"], on)}
         models.Enrolment.objects.create(**begun, course_version=version)
@@ -135,6 +128,19 @@ def load(on: dt.date, *, at: dt.datetime | None = None, password: str | None = N
     for lesson, student, by in sorted(lessons, key=lambda one: one[0].at):
         _give(lesson, student, by)
     return Loaded(school, tuple(students), tuple(logins), password)
+
+
+def _student(
+    school: models.School, said: Mapping[str, Any], found: engine.Record, account: models.User | None
+) -> models.Student:
+    return models.Student.objects.create(
+        school=school,
+        ref=ref(said["key"]),
+        user=account,
+        name=found.student.name or said["name"],
+        birth_date=found.student.birth_date,
+        training_model=said["training_model"],
+    )
 
 
 def _fleet(

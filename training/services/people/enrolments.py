@@ -66,7 +66,9 @@ def version_of(student: Student, address: str, number: int | None) -> CourseVers
     if newest is None:
         known = sorted({str(Address.of(each.course)) for each in outlines.open_to(school)})
         there = f"; there are {', '.join(known)}" if known else "; publish one first"
-        raise EnrolmentError([Fault("course", f"{address!r} is no published course of this school{there}")])
+        raise EnrolmentError(
+            [Fault("course", f"{address!r} is not a published course of this school{there}")]
+        )
     if number is None or number == newest.number:
         return newest
     found = outlines.open_to(school).filter(course=newest.course_id, number=number).first()

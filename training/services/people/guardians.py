@@ -46,9 +46,9 @@ def record(
     try:
         validate_email(email)
     except ValidationError:
-        faults.append(Fault("email", f"{email!r} is no e-mail address"))
+        faults.append(Fault("email", f"{email!r} is not an e-mail address"))
     if consent_on > today:
-        faults.append(Fault("consent_on", f"{consent_on} is still to come; today is {today}"))
+        faults.append(Fault("consent_on", f"{consent_on} is in the future; today is {today}"))
     if consent_until is not None and consent_until < consent_on:
         faults.append(Fault("consent_until", f"{consent_until} is before the consent of {consent_on}"))
     if faults:

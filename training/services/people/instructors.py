@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Any
 
 from django.db.models import Q, QuerySet
 
@@ -36,15 +35,3 @@ def own_record(user: User, role: int, *, on: dt.date | None, at: dt.datetime, vi
     named = dict.fromkeys(sorted({line.student.pk for line in kept.lines}), found.school_id)
     access.log_each(user, named, access.READ, "an instructor's own record", via=via, at=at)
     return kept
-
-
-def as_json(role: Role) -> dict[str, Any]:
-    """An instructor in a line."""
-    until = role.recent_experience_until
-    return {
-        "id": role.pk,
-        "name": str(role.user),
-        "school": role.school.slug,
-        "certificate": role.certificate,
-        "recent_experience_until": until and until.isoformat(),
-    }

@@ -81,7 +81,7 @@ def add(
     is_student = kind == Role.Kind.STUDENT
     faults = Faults()
     if kind not in Role.Kind.values:
-        faults.add("role", f"{kind!r} is no role; there are {', '.join(Role.Kind.values)}")
+        faults.add("role", f"{kind!r} is not a role; use one of {', '.join(Role.Kind.values)}")
     name = _text(faults, "name", name, MOST_NAME, needed=True)
     email = _email(faults, email, needed=not is_student)
     model = _text(faults, "training_model", training_model, MOST_MODEL)
@@ -205,7 +205,7 @@ def assign(student: Student, instructor: User, *, starts: dt.date, by: User, at:
     """
     school = access.locked_school(by, "change people", student.school.slug)
     if not Role.objects.filter(school=school, user=instructor, role=Role.Kind.INSTRUCTOR).exists():
-        raise PeopleError([Fault("instructor", f"{instructor} is no instructor at {school.name}")])
+        raise PeopleError([Fault("instructor", f"{instructor} is not an instructor at {school.name}")])
     there = Assignment.objects.filter(_unended(starts), student=student, instructor=instructor)
     if there.exists():
         raise Conflict(f"{instructor} teaches {student} already.")
@@ -303,7 +303,7 @@ def _email(faults: Faults, value: str, *, needed: bool) -> str:
     try:
         validate_email(found)
     except ValidationError:
-        faults.add("email", f"{found[:60]!r} is no e-mail address, such as ida@school.example")
+        faults.add("email", f"{found[:60]!r} is not an e-mail address, such as ida@school.example")
     return found
 
 

@@ -72,10 +72,10 @@ def check(student: Student, part: str, entry: engine.Entry, by: User, place: str
     meant = {each.user for each in instructors(student.school_id) if each.may_be(named)}
     whose = f"names {named.name}, by name or certificate an instructor of this school, now or formerly, who"
     if part == "endorsements" and meant:
-        own = "gives it here; an endorsement from here is attested by nobody"
+        own = "must give it here; nobody can attest an endorsement from this school"
         raise NotAttested([Fault(place, f"{whose} {own}")])
     if meant - {by.pk}:
-        raise NotAttested([Fault(place, f"{whose} attests it; nobody else does")])
+        raise NotAttested([Fault(place, f"{whose} alone can attest it")])
 
 
 @transaction.atomic
@@ -120,7 +120,7 @@ def _claims(student: Student, entries: Sequence[tuple[str, str]], by: User) -> l
     for number, (part, name) in enumerate(dict.fromkeys(entries)):
         place = f"entries[{number}]"
         if part not in engine.Record.PARTS:
-            faults.add(f"{place}.part", f"{part!r} is no list of a record")
+            faults.add(f"{place}.part", f"{part!r} is not a list of a record")
             continue
         found = next((each for each in getattr(known, part) if each.id == name), None)
         if found is None:

@@ -58,18 +58,6 @@ class Good:
     last: dt.date | None
     why: tuple[str, ...]
 
-    def as_json(self) -> dict[str, Any]:
-        return {
-            "milestone": self.milestone,
-            "requirement": self.requirement,
-            "says": self.says,
-            "citation": self.citation,
-            "met": self.met,
-            "first_day": self.first and self.first.isoformat(),
-            "last_day": self.last and self.last.isoformat(),
-            "why": list(self.why),
-        }
-
 
 @dataclass(frozen=True, slots=True)
 class Added:
@@ -108,8 +96,8 @@ def add(
         written = dataclasses.replace(record.entry_of(stands, part), provenance=engine.CLAIMED)
         if written != paper:
             raise Conflict(
-                f"The id {paper.id} stands on this record, and not as it was sent now. Send something new"
-                " under an id of its own."
+                f"The id {paper.id} is already on this record with other content. Send a new entry"
+                " with a new id."
             )
         if saw and stands.retired_at is None and stands.provenance == engine.CLAIMED:
             attesting.attest(
@@ -142,7 +130,7 @@ def read(sent: object, entry: str, *, today: dt.date) -> tuple[str, Paper]:
     [(key, fields)] = sent.items()
     part = keys[key]
     if not isinstance(fields, Mapping):
-        raise PaperError([Fault(key, "is no object; send its fields by name")])
+        raise PaperError([Fault(key, "is not an object; send its fields by name")])
     faults = Faults()
     for name in ("id", "recorded", "provenance"):
         if name in fields:
@@ -171,7 +159,7 @@ def _check(faults: Faults, key: str, paper: Paper, today: dt.date) -> None:
     else:
         own, day = "date", paper.date
     if day > today:
-        faults.add(f"{key}.{own}", f"{day} is still to come; today is {today}")
+        faults.add(f"{key}.{own}", f"{day} is in the future; today is {today}")
 
 
 def listed(known: engine.Record, on: dt.date) -> Iterator[tuple[str, Paper, list[Good]]]:
@@ -239,4 +227,4 @@ def as_json(part: str, paper: Paper, good: list[Good]) -> dict[str, Any]:
     """One listed paper as plain JSON values."""
     whole = record_documents.dump(_record(paper), provenance=True)
     [said] = whole[part]
-    return {"list": part, "entry": said, "good_for": [each.as_json() for each in good]}
+    return {"list": part, "entry": said, "good_for": good}

@@ -21,7 +21,6 @@ from django.utils.translation import gettext, gettext_noop, ngettext
 
 from syllabus.engine.errors import Fault, FaultsFound
 from syllabus.engine.rules.rulebook import RuleVersion
-from syllabus.engine.time.instants import in_utc
 from syllabus.law import retention
 from training.ledger.core import sealed
 from training.ledger.models import Entry
@@ -76,18 +75,6 @@ class Kept:
     rule: RuleVersion
     day: dt.date
     until: dt.date
-
-    def as_json(self) -> dict[str, Any]:
-        return {
-            "rule": self.rule.id,
-            "citation": self.rule.cite.section,
-            "says": self.rule.says,
-            "years": self.rule.params["years"],
-            "verified": self.rule.verified,
-            "note": self.rule.note,
-            "counts_from": self.day.isoformat(),
-            "keep_until": self.until.isoformat(),
-        }
 
 
 @dataclass(frozen=True)
@@ -147,36 +134,6 @@ class Plan:
     @property
     def may(self) -> bool:
         return not self.reasons
-
-    def as_json(self) -> dict[str, Any]:
-        return {
-            "student": str(self.student.ref),
-            "on": self.on.isoformat(),
-            "erased_at": self.student.erased_at and in_utc(self.student.erased_at),
-            "may_be_erased": self.may,
-            "may_be_erased_from": self.may_from.isoformat(),
-            "reasons_against": self.reasons,
-            "rules": [each.as_json() for each in self.kept],
-            "holds": [hold_json(each) for each in self.holds],
-            "would_erase": {
-                "rows": self.rows,
-                "sealed_bodies": self.bodies,
-                "accounts": len(self.accounts),
-            },
-            "still_named": dict(self.named),
-            "stays": STAYS,
-        }
-
-
-def hold_json(hold: RetentionHold) -> dict[str, Any]:
-    return {
-        "id": hold.pk,
-        "reason": hold.reason,
-        "by": hold.by and hold.by.get_short_name(),
-        "at": in_utc(hold.at),
-        "released_at": hold.released_at and in_utc(hold.released_at),
-        "released_reason": hold.released_reason,
-    }
 
 
 def plan(student: Student, on: dt.date, *, counted: bool = True) -> Plan:

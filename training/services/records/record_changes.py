@@ -35,7 +35,7 @@ MOST_REASON = 2_000
 #: Ids that a signed lesson gives its own entries, and what follows from them.
 _OF_A_LESSON = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}/|.*/proof/", re.IGNORECASE | re.DOTALL)
 #: What is wrong with an entry that has such an id and is not on record.
-PLANTED = "has an id as only a lesson signed here gives it; give it an id of its own"
+PLANTED = "has an id that only a lesson signed here may have; give it another id"
 
 
 class ReasonError(FaultsFound):

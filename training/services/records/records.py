@@ -88,7 +88,7 @@ def wrong_days(document: object, found: engine.Record, today: dt.date) -> list[F
     faults: list[Fault] = []
     born = found.student.birth_date
     if born is not None and born > today:
-        faults.append(Fault("student.birth_date", f"{born} is still to come; today is {today}"))
+        faults.append(Fault("student.birth_date", f"{born} is in the future; today is {today}"))
         born = None
     for part in engine.Record.PARTS:
         days = {each.id: engine.entry_day(each) for each in getattr(found, part)}
@@ -97,7 +97,7 @@ def wrong_days(document: object, found: engine.Record, today: dt.date) -> list[F
             if name in wrong:
                 key = next(key for key in ("date", "issued", "given") if key in entry)
                 why = (
-                    f"is still to come; today is {today}"
+                    f"is in the future; today is {today}"
                     if wrong[name] > today
                     else f"is before the student's birth, {born}"
                 )

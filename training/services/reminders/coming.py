@@ -13,7 +13,6 @@ from django.db import transaction
 from django.db.models import Q, QuerySet
 
 from syllabus.engine.errors import Fault, FaultsFound
-from syllabus.engine.time.instants import in_utc
 from training.models import (
     Aircraft,
     Delivery,
@@ -51,32 +50,6 @@ class Own:
     reminder: Reminder
     read_at: dt.datetime | None
     snoozed_until: dt.date | None
-
-    def as_json(self) -> dict[str, Any]:
-        reminder = self.reminder
-        return {
-            "ref": str(reminder.ref),
-            "student": (
-                {"ref": str(reminder.student.ref), "name": reminder.student.name}
-                if reminder.student
-                else None
-            ),
-            "aircraft": reminder.aircraft and _aircraft(reminder.aircraft),
-            "school": reminder.school.slug,
-            "kind": reminder.kind,
-            "says": reminder.says,
-            "citations": reminder.citations,
-            "last_day": reminder.last_day.isoformat(),
-            "lead_days": reminder.lead_days,
-            "ends": [each["title"] for each in reminder.ends],
-            "made_at": in_utc(reminder.created_at),
-            "read_at": self.read_at and in_utc(self.read_at),
-            "snoozed_until": self.snoozed_until and self.snoozed_until.isoformat(),
-        }
-
-
-def _aircraft(aircraft: Aircraft) -> dict[str, str]:
-    return {"registration": aircraft.registration, "model": aircraft.model}
 
 
 def _of(user: User, at: dt.datetime) -> QuerySet[Reminder]:
@@ -199,18 +172,25 @@ class Coming:
     instructor: User | None
     aircraft: Aircraft | None = None
 
-    def as_json(self) -> dict[str, Any]:
-        return {
-            "on": self.day.isoformat(),
-            "lead_days": self.lead,
-            "last_day": self.last_day.isoformat(),
-            "kind": self.kind,
-            "says": self.says,
-            "citations": list(self.citations),
-            "student": self.student and {"ref": str(self.student.ref), "name": self.student.name},
-            "instructor": self.instructor and str(self.instructor),
-            "aircraft": self.aircraft and _aircraft(self.aircraft),
-        }
+
+@dataclass(frozen=True)
+class _Ahead:
+    """The days to come at a school, with its lead times."""
+
+    school: School
+    at: dt.datetime
+    today: dt.date
+    end: dt.date
+    lead_times: dict[str, tuple[int, ...]]
+
+    def dues(
+        self, kind: str, first: dt.date | None, last: dt.date, waits: int | None = None
+    ) -> Iterator[leads.Due]:
+        """The reminders of one thing that fall due then, and the late one of lead time ``waits``."""
+        zone = zoneinfo.ZoneInfo(self.school.time_zone)
+        for due in leads.dues(first, last, self.lead_times.get(kind, ()), zone):
+            if due.day <= self.end and (due.at > self.at or due.lead == waits):
+                yield due
 
 
 def of_school(school: School, at: dt.datetime, days: int = DAYS) -> list[Coming]:
@@ -219,82 +199,46 @@ def of_school(school: School, at: dt.datetime, days: int = DAYS) -> list[Coming]
     What is due already and not made yet stands under today. Queries: 5, whatever the size.
     """
     today = school.day(at)
-    end, zone, lead_times = today + dt.timedelta(days=days), _zone(school), leads.of_school(school)
-    longest = max((max(each, default=0) for each in lead_times.values()), default=0)
-    rows = list(
-        Lapse.objects.filter(
-            school=school,
-            gone_at__isnull=True,
-            due_at__isnull=False,
-            last_day__gte=today,
-            last_day__lte=end + dt.timedelta(days=longest),
-        ).select_related("student")
-    )
-    found = list(_of_lapses(rows, lead_times, zone, today, end, at))
-    found += _of_roles(school, lead_times[leads.RECENT_EXPERIENCE], zone, today, end, at)
-    found += _of_aircraft(school, lead_times[leads.AIRCRAFT], zone, today, end, at)
+    ahead = _Ahead(school, at, today, today + dt.timedelta(days=days), leads.of_school(school))
+    found = [*_of_lapses(ahead), *_of_roles(ahead), *_of_aircraft(ahead)]
     return sorted(found, key=lambda each: (each.day, each.last_day, each.says))
 
 
-def _zone(school: School) -> zoneinfo.ZoneInfo:
-    return zoneinfo.ZoneInfo(school.time_zone)
+def _of_lapses(ahead: _Ahead) -> Iterator[Coming]:
+    longest = max((max(each, default=0) for each in ahead.lead_times.values()), default=0)
+    rows = Lapse.objects.filter(
+        school=ahead.school,
+        gone_at__isnull=True,
+        due_at__isnull=False,
+        last_day__range=(ahead.today, ahead.end + dt.timedelta(days=longest)),
+    )
+    for lapse in rows.select_related("student"):
+        said = lapse.last_day, lapse.kind, lapse.says, tuple(lapse.citations), lapse.student, None
+        for due in ahead.dues(lapse.kind, lapse.first_day, lapse.last_day, lapse.due_lead):
+            yield Coming(max(due.day, ahead.today), due.lead, *said)
 
 
-def _of_lapses(
-    rows: list[Lapse],
-    lead_times: dict[str, tuple[int, ...]],
-    zone: dt.tzinfo,
-    today: dt.date,
-    end: dt.date,
-    at: dt.datetime,
-) -> Iterator[Coming]:
-    for lapse in rows:
-        every = leads.dues(lapse.first_day, lapse.last_day, lead_times.get(lapse.kind, ()), zone)
-        for due in every:
-            waits = lapse.due_lead == due.lead
-            if due.day <= end and (due.at > at or waits):
-                yield Coming(
-                    max(due.day, today), due.lead, lapse.last_day, lapse.kind, lapse.says,
-                    tuple(lapse.citations), lapse.student, None,
-                )  # fmt: skip
-
-
-def _of_roles(
-    school: School,
-    lead_times: tuple[int, ...],
-    zone: dt.tzinfo,
-    today: dt.date,
-    end: dt.date,
-    at: dt.datetime,
-) -> Iterator[Coming]:
+def _of_roles(ahead: _Ahead) -> Iterator[Coming]:
     dated = Role.objects.filter(
-        school=school, role=Role.Kind.INSTRUCTOR, recent_experience_until__gte=today, user__is_active=True
-    ).select_related("user", "school")
-    for role in dated:
+        school=ahead.school,
+        role=Role.Kind.INSTRUCTOR,
+        recent_experience_until__gte=ahead.today,
+        user__is_active=True,
+    )
+    for role in dated.select_related("user", "school"):
         last = role.recent_experience_until
         assert last is not None
-        for each in leads.dues(None, last, lead_times, zone):
-            if each.at > at and each.day <= end:
-                yield Coming(
-                    each.day, each.lead, last, leads.RECENT_EXPERIENCE, making.RECENT_EXPERIENCE_SAYS,
-                    (making.recent_experience_citation(role),), None, role.user,
-                )  # fmt: skip
+        cited = (making.recent_experience_citation(role),)
+        said = last, leads.RECENT_EXPERIENCE, making.RECENT_EXPERIENCE_SAYS, cited, None, role.user
+        for due in ahead.dues(leads.RECENT_EXPERIENCE, None, last):
+            yield Coming(due.day, due.lead, *said)
 
 
-def _of_aircraft(
-    school: School,
-    lead_times: tuple[int, ...],
-    zone: dt.tzinfo,
-    today: dt.date,
-    end: dt.date,
-    at: dt.datetime,
-) -> Iterator[Coming]:
-    for held in airworthiness.held([school], today):
-        if held.last < today:
+def _of_aircraft(ahead: _Ahead) -> Iterator[Coming]:
+    for held in airworthiness.held([ahead.school], ahead.today):
+        if held.last < ahead.today:
             continue
-        for each in leads.dues(held.check.done, held.last, lead_times, zone):
-            if each.at > at and each.day <= end:
-                yield Coming(
-                    each.day, each.lead, held.last, leads.AIRCRAFT, held.says,
-                    (held.version.cite.section,), None, None, held.check.aircraft,
-                )  # fmt: skip
+        cited, craft = (held.version.cite.section,), held.check.aircraft
+        said = held.last, leads.AIRCRAFT, held.says, cited, None, None, craft
+        for due in ahead.dues(leads.AIRCRAFT, held.check.done, held.last):
+            yield Coming(due.day, due.lead, *said)

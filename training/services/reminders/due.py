@@ -6,6 +6,7 @@ import datetime as dt
 import uuid
 import zoneinfo
 from collections.abc import Iterable
+from typing import Any
 
 from django.db import transaction
 from django.db.models import F
@@ -80,20 +81,13 @@ def make(student_pk: int, at: dt.datetime) -> list[Reminder]:
     return made
 
 
+#: What a reminder says of its lapse.
+_OF_A_LAPSE = ("school_id", "student_id", "what", "kind", "last_day", "says", "citations", "ends")
+
+
 def _reminder(lapse: Lapse, due_at: dt.datetime, lead: int, at: dt.datetime) -> Reminder:
-    return Reminder(
-        school_id=lapse.school_id,
-        student_id=lapse.student_id,
-        what=lapse.what,
-        kind=lapse.kind,
-        last_day=lapse.last_day,
-        lead_days=lead,
-        says=lapse.says,
-        citations=lapse.citations,
-        ends=lapse.ends,
-        due_at=due_at,
-        created_at=at,
-    )
+    said = {name: getattr(lapse, name) for name in _OF_A_LAPSE}
+    return Reminder(**said, lead_days=lead, due_at=due_at, created_at=at)
 
 
 def _tell(student: Student, school: School, made: list[Reminder], at: dt.datetime) -> None:
@@ -152,29 +146,12 @@ def digest(school: School, made: Iterable[Reminder], at: dt.datetime) -> None:
         if one.user is not None and one.email:
             then = one.from_then(_next_digest(at, one.zone))
             key = f"digest:{school.pk}:{then.astimezone(one.zone).date()}:{one.user.pk}"
-            Delivery.objects.bulk_create(
-                [
-                    Delivery(
-                        school=school,
-                        kind=Delivery.Kind.DIGEST,
-                        key=key,
-                        user=one.user,
-                        send_after=then,
-                        created_at=at,
-                    )
-                ],
-                ignore_conflicts=True,
-            )
+            said: dict[str, Any] = {"kind": Delivery.Kind.DIGEST, "user": one.user, "send_after": then}
+            said |= {"school": school, "created_at": at}
+            Delivery.objects.bulk_create([Delivery(key=key, **said)], ignore_conflicts=True)
             mail = Delivery.objects.select_for_update(no_key=True).get(key=key)
             if mail.state != Delivery.State.PENDING:  # it went out early: quiet hours were set anew
-                mail = Delivery.objects.create(
-                    school=school,
-                    kind=Delivery.Kind.DIGEST,
-                    key=f"{key}:{uuid.uuid4()}",
-                    user=one.user,
-                    send_after=then,
-                    created_at=at,
-                )
+                mail = Delivery.objects.create(key=f"{key}:{uuid.uuid4()}", **said)
             _items(mail, made, f"digest:{one.user.pk}", 0)
 
 
@@ -203,19 +180,13 @@ def make_for_roles(at: dt.datetime) -> list[Reminder]:
     for key, last, lead in rows:
         told.setdefault((key or 0, last), set()).add(lead)
     lead_times: dict[int, dict[str, tuple[int, ...]]] = {}
-    made: list[Reminder] = []
+    made = []
     for role in dated.select_related("school", "user").order_by("pk"):
         if role.school_id not in lead_times:
             lead_times[role.school_id] = leads.of_school(role.school)
-        one = _make_for_role(
-            role,
-            lead_times[role.school_id][leads.RECENT_EXPERIENCE],
-            told.get((role.pk, role.recent_experience_until or dt.date.min), set()),
-            at,
-        )
-        if one:
-            made.append(one)
-    return made
+        before = told.get((role.pk, role.recent_experience_until or dt.date.min), set())
+        made.append(_make_for_role(role, lead_times[role.school_id][leads.RECENT_EXPERIENCE], before, at))
+    return [each for each in made if each]
 
 
 @transaction.atomic
@@ -229,7 +200,7 @@ def _make_for_role(
     if due is None or due.at > at:
         return None
     Role.objects.select_for_update(no_key=True).get(pk=role.pk)
-    one = Reminder.objects.get_or_create(
+    reminder, created = Reminder.objects.get_or_create(
         role=role,
         what=leads.RECENT_EXPERIENCE,
         last_day=last,
@@ -243,7 +214,6 @@ def _make_for_role(
             "created_at": at,
         },
     )
-    reminder, created = one
     if not created:
         return None
     for recipient in recipients.of_users([(role.user, recipients.ONESELF)], role.school):

@@ -240,8 +240,8 @@ def _faults_of_model(link: Link, named: bool) -> Iterator[Fault]:
     if named:
         yield Fault("model", f"{link.model} is a model already")
     if link.category is not None and link.category not in CATEGORIES:
-        yield Fault("category", f"{link.category!r} is no category; there are {', '.join(CATEGORIES)}")
+        yield Fault("category", f"{link.category!r} is not a category; use one of {', '.join(CATEGORIES)}")
     elif link.klass is not None and link.klass not in CLASSES:
-        yield Fault("class", f"{link.klass!r} is no class; there are {', '.join(CLASSES)}")
+        yield Fault("class", f"{link.klass!r} is not a class; use one of {', '.join(CLASSES)}")
     elif wrong := class_fault(link.category, link.klass):
         yield Fault("class", wrong)

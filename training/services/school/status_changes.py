@@ -34,16 +34,6 @@ class Turn:
     before: dict[str, Any] | None
     after: dict[str, Any]
 
-    def as_json(self) -> dict[str, Any]:
-        return {
-            "student": {"ref": str(self.student.ref), "name": self.student.name},
-            "milestone": self.milestone,
-            "title": self.title,
-            "on": self.on.isoformat(),
-            "before": self.before,
-            "after": self.after,
-        }
-
 
 def of(students: Iterable[Student], at: dt.datetime) -> list[Turn]:
     """What turned today at the school of each of these students, by name; ``MOST`` at most.

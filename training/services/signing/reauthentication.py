@@ -167,8 +167,8 @@ def _passkey(user: User, credential: bytes) -> Authenticator:
         if _id_of(each) == credential:
             return each
     raise NotConfirmed(
-        f"This passkey is none of your account's. {_AGAIN} Use one of your own, or your password; passkeys"
-        " are added on the page Security."
+        f"This passkey does not belong to your account. {_AGAIN} Use one of your own, or your password;"
+        " passkeys are added on the page Security."
     )
 
 

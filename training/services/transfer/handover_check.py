@@ -198,7 +198,7 @@ def new_entries(incoming: Incoming, last: HandOver | None) -> list[dict[str, Any
         if index not in listed:
             faults.append(Fault(f"ledger.json: entry {index}", "was there when it was taken over before"))
         elif listed[index]["commitment"] != commitment:
-            faults.append(Fault(f"ledger.json: entry {index}", "is not the one that was taken over before"))
+            faults.append(Fault(f"ledger.json: entry {index}", "differs from the one taken over before"))
     if faults:
         raise HandOverError(faults)
     return [
@@ -236,7 +236,7 @@ def merged(student: Student, incoming: engine.Record, last: HandOver | None) -> 
                 faults.append(
                     Fault(
                         f"record.json: {part}[{number}].id",
-                        f"{each.id!r} stands on record here already and says something else",
+                        f"{each.id!r} is already on record here with other content",
                     )
                 )
         parts[part] = (*own.values(), *(each for each in came if each.id not in own))

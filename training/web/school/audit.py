@@ -27,7 +27,7 @@ from training.models import Finding, NightlyAudit, School, Student, User
 from training.reports import finding_entries
 from training.reports.audit_kinds import KINDS
 from training.services import access, signatures
-from training.services.audit import finding_pages, finding_tables, findings
+from training.services.audit import finding_json, finding_pages, finding_tables, findings
 from training.services.audit.findings import STATES
 from training.services.people import instructors
 from training.services.signing import reauthentication
@@ -256,7 +256,7 @@ def _finding(request: HttpRequest, found: Finding, form: Resolve) -> HttpRespons
         ],
         "unmet": unmet,
         "resolutions": [
-            {"row": each, **findings.resolution_json(each), "words": _(MEND[each.how])}
+            {"row": each, **finding_json.resolution(each), "words": _(MEND[each.how])}
             for each in found.resolutions.select_related("by", "finding")
         ],
         "form": form,
@@ -295,11 +295,12 @@ def own_record(request: HttpRequest, instructor: int) -> HttpResponse:
     """One instructor's own record."""
     at = timezone.now()
     kept = instructors.own_record(_user(request), instructor, on=None, at=at, via="web")
+    rule = kept.kept_by
     page = Paginator(kept.lines, AT_ONCE).get_page(request.GET.get("page"))
     told = {
         "kept": kept,
         "administers": access.schools(_user(request)).filter(pk=kept.role.school_id).exists(),
-        "rule": kept.as_json()["kept"],
+        "rule": {"says": rule.says, "citation": rule.cite.section, "note": rule.note},
         "until": day(kept.role.recent_experience_until),
         "lines": [
             {

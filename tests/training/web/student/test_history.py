@@ -38,7 +38,7 @@ def test_the_page_says_what_came_and_what_turned(trained: Cast) -> None:
     assert page.status_code == 200
     said = text_of(page)
     assert "Between 2026-03-01 and 2026-03-10" in said
-    assert "Flight of 2026-03-02, 1.4 h in N00XY came on record." in said
+    assert "Flight of 2026-03-02, 1.4 h in N00XY was added." in said
     assert "by what was put on record" in said
 
 
