@@ -7,7 +7,7 @@ from functools import lru_cache
 
 from django.utils import timezone
 from django.utils.formats import date_format
-from django.utils.translation import get_language
+from django.utils.translation import get_language, gettext, ngettext
 
 
 def day(when: date | None) -> str:
@@ -18,6 +18,19 @@ def day(when: date | None) -> str:
 @lru_cache(maxsize=4096)
 def _day(when: date, language: str | None) -> str:
     return date_format(when, "DATE_FORMAT")
+
+
+def expiring(last: date, on: date) -> str:
+    """The last day of something and how far off it is; of what is more than a year off the day alone."""
+    left = (last - on).days
+    said = {"day": day(last), "left": left}
+    if left > 366:
+        return day(last)
+    if left == 0:
+        return gettext("%(day)s, today is the last day") % said
+    if left == 1:
+        return gettext("%(day)s, tomorrow is the last day") % said
+    return ngettext("%(day)s, %(left)d day to go", "%(day)s, %(left)d days to go", left) % said
 
 
 def clock(at: datetime, zone: tzinfo | None = None) -> str:

@@ -11,7 +11,7 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from syllabus.engine.record.record import Entry, Flight, Record, entry_day
+from syllabus.engine.record.record import Entry, Record
 from syllabus.engine.record.record import Student as Person
 from syllabus.engine.rules.finding import Finding
 from syllabus.engine.rules.reasons import NotCovered
@@ -19,21 +19,13 @@ from syllabus.engine.rules.report import Report
 from training import record
 from training.models import Correction, Endorsement, Student
 from training.presenters import amounts as presenter
+from training.presenters.entry import PLAIN, name_of
 from training.reports import authorities
 from training.reports.eligibility import eligibility, rules_of
 
 CAME, CORRECTED, RETIRED = "came", "corrected", "retired"
 BY_RECORD, BY_TIME = "record", "time"
 _MET = {True: "met", False: "not met", None: "not known"}
-_CALLED = {
-    "certificates": "Certificate",
-    "flights": "Flight",
-    "ground": "Ground lesson",
-    "items": "Grade",
-    "documents": "Document",
-    "tests": "Test",
-    "endorsements": "Endorsement",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +40,7 @@ class EntryChange:
 
     @property
     def words(self) -> str:
-        what = says(self.part, self.entry)
+        what = name_of(self.entry, PLAIN)
         why = f": {self.why}" if self.why else ""
         match self.change:
             case "came":
@@ -202,17 +194,6 @@ def _entries(
                 yield EntryChange(part, CAME, each)
         for each in old.values():
             yield EntryChange(part, RETIRED, each)
-
-
-def says(part: str, entry: Entry) -> str:
-    """An entry in words: ``Flight of 2026-03-02, 1.4 h in N00XY``."""
-    day = entry_day(entry)
-    if isinstance(entry, Flight):
-        craft = entry.aircraft.registration or entry.aircraft.model or "an aircraft"
-        return f"Flight of {day}, {presenter.hours(entry.times.get('total', 0))} in {craft}"
-    what = getattr(entry, "item", "") or getattr(entry, "kind", "") or getattr(entry, "topic", "")
-    grade = f", {entry.grade}" if hasattr(entry, "grade") else ""
-    return f"{_CALLED[part]} of {day}{f' ({what}{grade})' if what else ''}"
 
 
 def _turns(student: Student, first: Side, second: Side) -> tuple[list[Turn], list[Turn]]:

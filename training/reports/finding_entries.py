@@ -13,8 +13,8 @@ from django.utils.translation import gettext
 from training import record
 from training.models import ENTRIES, Correction, Finding, LessonRecord, Revocation, SignOff, Student
 from training.models.record.lesson_records import PREFIX_LENGTH
+from training.presenters.entry import PLAIN, name_of
 from training.record.codec import PARTS
-from training.reports.changes import says
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +70,7 @@ def _named(student: Student | None, entry: str) -> Named:
         rows = part.model.objects.filter(student=student, entry_id=entry)
         row = rows.order_by(F("retired_at").desc(nulls_first=True), "-pk").first()
         if row is not None:
-            words = says(part.name, record.entry_of(row, part.name))
+            words = name_of(record.entry_of(row, part.name), PLAIN)
             return Named(student, entry, words, _became(student, entry, row), _lesson(entry), row.provenance)
     return _drafted(student, entry)
 

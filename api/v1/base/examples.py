@@ -26,7 +26,7 @@ RECORD: dict[str, Any] = {
             },
             "route": ["KGRB", "KMTW", "KGRB"],
             "times": {"total": "1.4 h", "dual": "1.4 h", "cross_country": "1.4 h"},
-            "landings": [{"at": "KMTW", "takeoffs": 3, "landings": 3, "period": "day", "full_stop": True}],
+            "landings": [{"at": "KMTW", "takeoffs": 3, "landings": 3, "period": "day"}],
             "instructor": _BO,
         }
     ],

@@ -17,7 +17,7 @@ from types import MappingProxyType
 from typing import Annotated, Any
 
 from syllabus.engine.record.clock import clock_contradictions
-from syllabus.engine.record.shapes import Most, shape
+from syllabus.engine.record.shapes import Most, Says, shape
 from syllabus.engine.record.types import (
     Count,
     Day,
@@ -126,9 +126,17 @@ class Landings:
         word(("day", "night"), "period"),
         "By night: from the end of evening to the beginning of morning civil twilight.",
     ] = None
-    full_stop: Flag | None = None
-    pattern: Annotated[Flag | None, "Each landing involved a flight in the traffic pattern."] = None
-    towered: Annotated[Flag | None, "At an airport with an operating control tower."] = None
+    full_stop: Annotated[Flag | None, Says("full stop", "not full stop")] = None
+    pattern: Annotated[
+        Flag | None,
+        Says("in the pattern", "not in the pattern"),
+        "Each landing involved a flight in the traffic pattern.",
+    ] = None
+    towered: Annotated[
+        Flag | None,
+        Says("tower in operation", "tower not in operation"),
+        "At an airport with an operating control tower.",
+    ] = None
 
 
 @shape("Flight", "One logbook entry: a flight, or a session in a training device.")

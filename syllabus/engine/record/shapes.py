@@ -73,6 +73,14 @@ class Most:
 
 
 @dataclass(frozen=True, slots=True)
+class Says:
+    """What a flag says in a few words where it is so, and where it is not."""
+
+    yes: str
+    no: str
+
+
+@dataclass(frozen=True, slots=True)
 class Field:
     """One key of an object, and the field it becomes."""
 
@@ -82,6 +90,7 @@ class Field:
     required: bool
     default: Any
     description: str
+    says: Says | None = None
 
     @property
     def schema(self) -> Schema:
@@ -280,6 +289,7 @@ def _field(declared: dataclasses.Field, hint: Any) -> Field:
         required=absent and declared.name != "id",  # an entry without an id goes by its place
         default=None if absent else default,
         description=description,
+        says=next((each for each in get_args(hint) if isinstance(each, Says)), None),
     )
 
 

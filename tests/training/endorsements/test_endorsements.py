@@ -559,7 +559,7 @@ def test_a_kind_may_name_class_test_and_similar_model(people, sam, monkeypatch):
     [kept] = [each for each in whole["endorsements"] if each["kind"] == "retest"]
     assert {key: kept[key] for key in said} == said
     pages = handover_pages.endorsements(people.sam, whole, {}, AT)["endorsements"]
-    page = next(each for each in pages if each["title"] == "retest")
-    assert ["Class", "multiengine land"] in page["facts"]
-    assert ["Test", "practical:private-airplane"] in page["facts"]
-    assert ["Similar model trained in", "C152"] in page["facts"]
+    page = next(each for each in pages if each["title"] == "Retest")
+    assert ("Class", "multiengine land") in page["facts"]
+    assert ("Test", "Practical test, private airplane") in page["facts"]
+    assert ("Trained in the similar model", "C152") in page["facts"]

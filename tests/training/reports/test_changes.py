@@ -80,7 +80,7 @@ def test_a_revoked_endorsement_says_why(people: Cast) -> None:
     endorsements.revoke(given.endorsement, by=people.ida, reason="given in error", at=later, via="api")
     found = changes(people.sam, lessons.AT, MARCH_15)
     assert [each.words for each in found.entries] == [
-        "Endorsement of 2026-03-03 (knowledge-test) was corrected: revoked, given in error."
+        "Endorsement of 2026-03-03, knowledge test was corrected: revoked, given in error."
     ]
 
 

@@ -70,7 +70,7 @@ def test_an_endorsement_that_was_revoked(people: Cast) -> None:
     ).endorsement
     endorsements.revoke(given, by=people.ida, reason="given too soon", at=LATER, via="api")
     assert told(people, given.entry_id) == [
-        ("Endorsement of 2026-03-03 (knowledge-test)", "revoked on 2026-03-07: given too soon", False)
+        ("Endorsement of 2026-03-03, knowledge test", "revoked on 2026-03-07: given too soon", False)
     ]
 
 

@@ -9,6 +9,7 @@ import pytest
 from syllabus.engine.time.amounts import Amounts, count, time
 from syllabus.engine.time.days import Days
 from syllabus.engine.time.units import HOUR, MINUTE
+from training.presenters.entry import kind_of
 from training.web.shared import report_presenter
 
 D = dt.date
@@ -24,7 +25,7 @@ D = dt.date
     ],
 )
 def test_a_test_in_words(kind: str, words: str) -> None:
-    assert report_presenter.test_of(kind) == words
+    assert kind_of(kind) == words
 
 
 @pytest.mark.parametrize(

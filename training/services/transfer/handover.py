@@ -157,7 +157,9 @@ def _pages(student: Student, document: dict[str, Any], at: dt.datetime) -> dict[
     }
     known = {each.sign_off_id: each for each in Acknowledgement.objects.filter(student=student)}
     corrected = {each.lesson_id: each for each in Correction.objects.filter(student=student)}
-    for signed in SignOff.objects.filter(student=student).select_related("lesson").order_by("pk"):
+    for signed in (
+        SignOff.objects.filter(student=student).select_related("lesson__course_version").order_by("pk")
+    ):
         data = handover_pages.lesson(
             student, signed.lesson, signed, known.get(signed.pk), corrected.get(signed.lesson_id), at
         )

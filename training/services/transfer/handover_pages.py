@@ -3,93 +3,48 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Iterator, Mapping
+import zoneinfo
+from collections.abc import Iterable, Mapping
 from typing import Any
 
+from django.utils import translation
+
+from syllabus.courses.outlines import published
 from syllabus.engine.record import record as engine
 from syllabus.engine.rules.report import CAUTION
 from training.models import Acknowledgement, Correction, LessonRecord, SignOff, Student
-from training.presenters import amounts
+from training.presenters import lesson as in_words
+from training.presenters.entry import columns, kind_of, label_of, rows, sentence, vouched
 
-#: Title, widths, heads and the keys of each list of the record document.
-_PARTS: tuple[tuple[str, str, tuple[tuple[str, int, str], ...]], ...] = (
-    (
-        "certificates",
-        "Certificates",
-        (("Issued", 2, "issued"), ("Kind", 4, "kind"), ("Category", 3, "category")),
-    ),
+#: Each list of the record document: its shape, its title, and its columns with their widths.
+_PARTS: tuple[tuple[str, type, str, Mapping[str, int]], ...] = (
+    ("certificates", engine.Certificate, "Certificates", {"issued": 2, "kind": 4, "category": 3}),
     (
         "flights",
+        engine.Flight,
         "Flights and training devices",
-        (
-            ("Date", 3, "date"),
-            ("Aircraft", 4, "aircraft"),
-            ("Route", 4, "route"),
-            ("Out, off, on, in", 3, "clock"),
-            ("Total", 2, "times.total"),
-            ("Dual", 2, "times.dual"),
-            ("Solo", 2, "times.solo"),
-            ("Night", 2, "times.night"),
-            ("Landings", 2, "landings"),
-            ("Instructor", 4, "instructor"),
-            ("Remarks", 4, "remarks"),
-        ),
+        {
+            "date": 3,
+            "aircraft": 4,
+            "route": 4,
+            **dict.fromkeys(("out", "off", "on", "in"), 2),
+            **{f"times.{each}": 2 for each in ("total", "dual", "solo", "night")},
+            "landings": 5,
+            "instructor": 4,
+            "remarks": 4,
+        },
     ),
-    (
-        "ground",
-        "Ground training",
-        (("Date", 2, "date"), ("Time", 2, "time"), ("Topic", 5, "topic"), ("Instructor", 4, "instructor")),
-    ),
-    (
-        "items",
-        "Grades",
-        (("Date", 2, "date"), ("Item", 4, "item"), ("Grade", 2, "grade"), ("Instructor", 4, "instructor")),
-    ),
-    (
-        "documents",
-        "Documents",
-        (("Issued", 2, "issued"), ("Kind", 4, "kind"), ("Class", 2, "class"), ("Expires", 2, "expires")),
-    ),
-    (
-        "tests",
-        "Tests",
-        (("Date", 2, "date"), ("Kind", 4, "kind"), ("Result", 2, "result"), ("Score", 1, "score")),
-    ),
+    ("ground", engine.GroundLesson, "Ground training", {"date": 2, "time": 2, "topic": 5, "instructor": 4}),
+    ("items", engine.ItemGrade, "Grades", {"date": 2, "item": 4, "grade": 2, "instructor": 4}),
+    ("documents", engine.Document, "Documents", {"issued": 2, "kind": 4, "class": 2, "expires": 2}),
+    ("tests", engine.Test, "Tests", {"date": 2, "kind": 4, "result": 2, "score": 1}),
     (
         "endorsements",
+        engine.Endorsement,
         "Endorsements",
-        (
-            ("Given", 2, "given"),
-            ("Kind", 4, "kind"),
-            ("Names", 5, "names"),
-            ("Instructor", 4, "instructor"),
-            ("Expires", 2, "expires"),
-        ),
+        {"given": 2, "kind": 4, "names": 5, "instructor": 4, "expires": 2},
     ),
 )
-#: What an endorsement may name beside its kind, and under which key.
-_NAMES = (
-    ("Aircraft model", "aircraft_model"),
-    ("Similar model trained in", "similar_model"),
-    ("Category", "category"),
-    ("Class", "class"),
-    ("Test", "test"),
-    ("Airport", "airport"),
-    ("Area", "area"),
-    ("Route", "route"),
-    ("Day of the flight", "flight_date"),
-    ("Day of the training", "training_date"),
-)
-
-
-#: Who vouches for an entry, as the pages say it.
-VOUCHED = {
-    engine.SIGNED: "signed here",
-    engine.TAKEN_OVER: "taken over, with proof",
-    engine.ATTESTED: "attested",
-    engine.CLAIMED: "claimed",
-}
-_VOUCHED = ("Vouched", 2, "provenance")
 
 
 def head(student: Student, at: dt.datetime) -> dict[str, Any]:
@@ -107,100 +62,67 @@ def head(student: Student, at: dt.datetime) -> dict[str, Any]:
 
 
 def record(student: Student, document: Mapping[str, Any], at: dt.datetime) -> dict[str, Any]:
-    """The whole record, list by list."""
+    """The whole record, list by list, in English whoever asks: the same data gives the same bytes."""
+    zone = zoneinfo.ZoneInfo(student.school.time_zone)
+    with translation.override("en"):
+        parts = [
+            _part(made, title, {**widths, "provenance": 2}, document.get(part, ()), zone)
+            for part, made, title, widths in _PARTS
+        ]
+    return {**head(student, at), "parts": parts}
+
+
+def _part(
+    made: type,
+    title: str,
+    widths: Mapping[str, int],
+    entries: Iterable[Mapping[str, Any]],
+    zone: dt.tzinfo,
+) -> dict[str, Any]:
+    known = {each.path: each for each in columns(made)}
     return {
-        **head(student, at),
-        "parts": [
-            {
-                "title": title,
-                "widths": [width for _, width, _ in (*columns, _VOUCHED)],
-                "head": [name for name, _, _ in (*columns, _VOUCHED)],
-                "rows": [
-                    [_cell(entry, key) for _, _, key in (*columns, _VOUCHED)]
-                    for entry in document.get(part, ())
-                ],
-            }
-            for part, title, columns in _PARTS
+        "title": title,
+        "widths": list(widths.values()),
+        "head": [known[path].label if path in known else "Names" for path in widths],
+        "rows": [
+            [
+                known[path].text(each, zone)
+                if path in known
+                else "; ".join(text for _, text in _named(each, zone))
+                for path in widths
+            ]
+            for each in entries
         ],
     }
 
 
-def _cell(entry: Mapping[str, Any], key: str) -> str | None:
-    if key == "clock":
-        return _clock(entry) or None
-    if key == "names":
-        return "; ".join(value for _, value in _named(entry)) or None
-    value: Any = entry
-    for step in key.split("."):
-        value = value.get(step) if isinstance(value, Mapping) else None
-    return None if value is None else _WRITTEN.get(key, str)(value)
-
-
-def _of(*keys: str, by: str) -> Callable[[Any], str]:
-    """Those of the keys that an object has, in a row; what is no object as it is."""
-
-    def written(value: Any) -> str:
-        return by.join(str(value[each]) for each in keys if value.get(each))
-
-    return lambda value: written(value) if isinstance(value, Mapping) else str(value)
-
-
-def _time(value: Any) -> str:
-    return amounts.logged(value) if isinstance(value, str) else str(value)
-
-
-#: How a value is written that is more than a text, by its key.
-_WRITTEN: Mapping[str, Callable[[Any], str]] = {
-    "aircraft": _of("registration", "model", "device", by=" "),
-    "instructor": _of("name", "certificate", "kind", by=", "),
-    "route": lambda value: "–".join(map(_point, value)),
-    "provenance": lambda value: VOUCHED.get(str(value), str(value)),
-    "landings": lambda value: str(sum(each.get("landings", 0) for each in value)),
-    **dict.fromkeys(("time", "times.total", "times.dual", "times.solo", "times.night"), _time),
-}
-
-
-def _clock(flight: Mapping[str, Any]) -> str:
-    """The times on the clock that are on record, each on the clock it was read from."""
-    return ", ".join(
-        f"{key} {dt.datetime.fromisoformat(flight[key]):%H:%M %z}"
-        for key in ("out", "off", "on", "in")
-        if flight.get(key)
+def _named(endorsement: Mapping[str, Any], zone: dt.tzinfo) -> list[tuple[str, str]]:
+    """What an endorsement names beside its kind."""
+    return rows(
+        engine.Endorsement,
+        endorsement,
+        zone,
+        without=("kind", "given", "instructor", "expires", "conditions"),
     )
-
-
-def _named(endorsement: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-    """What an endorsement names, each with what it is called."""
-    for name, key in _NAMES:
-        if value := endorsement.get(key):
-            yield name, _point(value) if key == "airport" else (_cell(endorsement, key) or "")
-
-
-def _point(point: Any) -> str:
-    return str(point.get("name", "?")) if isinstance(point, Mapping) else str(point)
 
 
 def endorsements(
     student: Student, document: Mapping[str, Any], wordings: Mapping[str, str], at: dt.datetime
 ) -> dict[str, Any]:
     """The endorsements, with the words in which those given here were given (by the entry's id)."""
-    made = []
-    for each in document.get("endorsements", ()):
-        facts = {
-            "Given": each.get("given"),
-            "Instructor": _cell(each, "instructor"),
-            **dict(_named(each)),
-            "Expires": each.get("expires"),
-            "Conditions": each.get("conditions"),
-            "Vouched": _cell(each, "provenance"),
-        }
-        made.append(
+    zone = zoneinfo.ZoneInfo(student.school.time_zone)
+    with translation.override("en"):
+        made = [
             {
-                "title": each["kind"],
+                "title": sentence(kind_of(each["kind"])),
                 "wording": wordings.get(each["id"], "Its wording is not on record here."),
-                "facts": [[name, str(value)] for name, value in facts.items() if value],
+                "facts": [
+                    *rows(engine.Endorsement, each, zone, without=("kind",)),
+                    (label_of("provenance"), vouched(each.get("provenance", ""))),
+                ],
             }
-        )
+            for each in document.get("endorsements", ())
+        ]
     return {**head(student, at), "endorsements": made}
 
 
@@ -213,17 +135,11 @@ def lesson(
     at: dt.datetime,
 ) -> dict[str, Any]:
     """One signed lesson: what was flown and taught, how it was graded, who signed it."""
-    content = taught.content
-    flight, ground = content.get("flight") or {}, content.get("ground") or {}
-    facts = {
-        "Date": flight.get("date") or ground.get("date"),
-        "Aircraft": _cell(flight, "aircraft"),
-        "Route": _cell(flight, "route"),
-        "On the clock": _clock(flight),
-        "Total": _cell(flight, "times.total"),
-        "Dual": _cell(flight, "times.dual"),
-        "Solo": _cell(flight, "times.solo"),
-        "Ground": ground.get("time") and f"{amounts.logged(ground['time'])} {ground.get('topic', '')}",
+    zone = zoneinfo.ZoneInfo(student.school.time_zone)
+    version = taught.course_version
+    with translation.override("en"):
+        said = in_words.lesson(taught.content, zone, published(version) if version else None)
+    signatures = {
         "Signed by": f"{signed.instructor_name}, {signed.instructor_certificate}",
         "Signed at": signed.performed_at.astimezone(dt.UTC).isoformat(timespec="seconds"),
         "Sealed as": f"entry {signed.ledger_index} of {signed.ledger_tree}",
@@ -233,31 +149,22 @@ def lesson(
         "Corrected by": corrected and f"{corrected.successor_id}: {corrected.reason}",
     }
     texts = {
-        "Flight remarks": flight.get("remarks"),
-        "Comments": content.get("comments"),
-        "Next": content.get("next"),
+        "Comments": said.comments,
+        "Next": said.next,
         "Shown before signing": "; ".join(_words(signed.warnings)),
     }
-    said = {
-        "code": taught.lesson or str(taught.pk),
-        "facts": [[name, str(value)] for name, value in facts.items() if value],
-        "items": [_item(each) for each in content.get("items") or ()],
-        "texts": [[name, value] for name, value in texts.items() if value],
+    return {
+        **head(student, at),
+        "lesson": {
+            "code": taught.lesson or str(taught.pk),
+            "parts": [["Flight", said.flight], ["On the ground", said.ground]],
+            "signatures": [[name, value] for name, value in signatures.items() if value],
+            "items": [
+                [each.title, each.grade, "; ".join(each.measured), each.remarks] for each in said.items
+            ],
+            "texts": [[name, value] for name, value in texts.items() if value],
+        },
     }
-    return {**head(student, at), "lesson": said}
-
-
-def _item(graded: Mapping[str, Any]) -> list[str | None]:
-    """An item with its grade, what was measured and what was remarked."""
-    values = (graded.get("measured") or {}).items()
-    measured = "; ".join(f"{name}: {_said(value)}" for name, value in values)
-    return [str(graded.get("item")), str(graded.get("grade")), measured, graded.get("remarks") or None]
-
-
-def _said(value: Any) -> str:
-    return (
-        f"{value.get('value')} (aimed at {value.get('target')})" if isinstance(value, Mapping) else str(value)
-    )
 
 
 def _words(warnings: Iterable[Any]) -> Iterable[str]:

@@ -40,7 +40,7 @@ def endorsements(student: Student, *, by: User, at: dt.datetime, via: str) -> by
 def lesson(student: Student, lesson_id: uuid.UUID, *, by: User, at: dt.datetime, via: str) -> bytes:
     """One signed lesson. Raises: NotAllowed; NotFound where none of that id is signed."""
     access.require(by, "read a record", student, on=at.date())
-    rows = SignOff.objects.select_related("lesson")
+    rows = SignOff.objects.select_related("lesson__course_version")
     signed = find(rows, "signed lesson of that id", student=student, lesson_id=lesson_id)
     access.log(by, student, access.READ, f"lesson-record {lesson_id}", via=via, at=at)
     known = Acknowledgement.objects.filter(sign_off=signed).first()

@@ -27,6 +27,8 @@ from syllabus.law import endorsements as catalogue
 from syllabus.law.endorsements import Kind
 from training.models import EndorsementSeal
 from training.presenters import amounts
+from training.presenters.days import day
+from training.presenters.entry import Names, kind_of, sentence, vouched
 from training.presenters.reasons import PAGE
 from training.reports import authorities
 from training.reports.eligibility import record_of
@@ -41,8 +43,7 @@ from training.web.instructor.forms import Give
 from training.web.instructor.opening import Taught, taught
 from training.web.shared import refusals, signing
 from training.web.shared.forms import text_of
-from training.web.shared.report_presenter import State, day, test_of, vouched
-from training.web.student.presenter import Names
+from training.web.shared.report_presenter import State
 
 MOST_REASONS = 6
 #: What a field is chosen from; typed otherwise.
@@ -144,7 +145,7 @@ def _show(
         )
     except EndorsementError as wrong:
         for each in wrong.faults:
-            by_field.setdefault(each.place.partition("[")[0], []).append(_sentence(each.message))
+            by_field.setdefault(each.place.partition("[")[0], []).append(sentence(each.message))
     except NotInForce as problem:
         told.append(str(problem))
     except NotCovered as problem:
@@ -155,9 +156,9 @@ def _show(
         for refusal in checked.refusals:
             if refusal.place in FIELDS:
                 said_there = by_field.setdefault(refusal.place, [])
-                said_there.append(f"{_sentence(refusal.message)} ({refusal.citation})")
+                said_there.append(f"{sentence(refusal.message)} ({refusal.citation})")
             else:
-                told.append(f"{_sentence(refusal.message)} ({refusal.citation})")
+                told.append(f"{sentence(refusal.message)} ({refusal.citation})")
     longest = endorsement_check.last_day(whose.student, known, _longest(checked)) if checked else None
     fields = [
         {
@@ -196,11 +197,7 @@ def _choices(key: str, said: str) -> list[tuple[str, str]]:
     """What a field is chosen from, in words, and what was said beside that, so that its fault is shown."""
     known = CHOICES.get(key, ())
     every = (*known, said) if known and said and said not in known else known
-    return [(each, test_of(each) if key == "test" else each) for each in every]
-
-
-def _sentence(words: str) -> str:
-    return f"{words[:1].upper()}{words[1:]}"
+    return [(each, kind_of(each) if key == "test" else each) for each in every]
 
 
 def _longest(checked: Checked) -> Given:

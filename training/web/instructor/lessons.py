@@ -19,8 +19,13 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from syllabus.courses import outlines
 from syllabus.engine.course.course import Outline
 from syllabus.engine.errors import Fault
+from syllabus.engine.record.record import TIMES
 from syllabus.engine.rules.report import CAUTION
+from syllabus.law import rulebook
 from training.models import Correction, LessonRecord
+from training.presenters import lesson as lesson_words
+from training.presenters.days import day
+from training.presenters.entry import label_of
 from training.presenters.reasons import PAGE
 from training.reports import progress
 from training.reports.eligibility import record_of
@@ -31,13 +36,12 @@ from training.services.lessons import lesson_content, lesson_records, sign_offs
 from training.services.lessons.lesson_content import LessonError
 from training.services.lessons.lesson_records import AlreadySigned
 from training.services.signing import reauthentication
-from training.web.instructor import lesson_words, sheet, sheet_check
+from training.web.instructor import sheet, sheet_check
 from training.web.instructor.forms import Begin, Correct
 from training.web.instructor.opening import Taught, taught
 from training.web.instructor.sheet_check import Look
 from training.web.shared import refusals, signing
 from training.web.shared.forms import as_typed, text_of, texts_of
-from training.web.shared.report_presenter import day
 
 
 @require_safe
@@ -158,7 +162,8 @@ def _show(
         given = sheet.values(record.content, whose.zone, outline)
         found = sheet_check.look(whose, record, given)
     shown = sheet_context(whose, record, outline, found, dict(given))
-    return render(request, "training/instructor/sheet.html", {**shown, "caution": CAUTION}, status=status)
+    shown |= {"written": lesson_words.for_tablet(), "caution": CAUTION}
+    return render(request, "training/instructor/sheet.html", shown, status=status)
 
 
 def sheet_context(
@@ -188,17 +193,15 @@ def sheet_context(
         "times": [
             {
                 "field": f"t-{key}",
-                "label": _(label),
+                "label": label_of(key),
                 "value": given.get(f"t-{key}", ""),
                 "proposed": found.proposed.get(f"t-{key}", "") if found else "",
                 "said": said.get(f"t-{key}", []),
             }
-            for key, label in sheet.TIMES
+            for key in TIMES
         ],
         "landings": sheet_check.landing_rows(given, found),
-        "craft": [
-            (key, _(words), given.get(key, ""), said.get(key, [])) for key, words in sheet.CRAFT_WORDS.items()
-        ],
+        "craft": [(key, label_of(key), given.get(key, ""), said.get(key, [])) for key in sheet.CRAFT[1:]],
         "ramp": [
             (key, _(words), given.get(key, ""), said.get(key, [])) for key, words in sheet.RAMP_WORDS.items()
         ],
@@ -304,7 +307,7 @@ def _before_signing(
         "record": record,
         "planned": _lesson_of(record, outline),
         "told": lesson_words.lesson(content.plain, whose.zone, outline),
-        "proves": lesson_words.proved(lesson_records.proves(record, record_of(whose.student))),
+        "proves": _proved(whose, record),
         "hints": lesson_records.hints(record),
         "warnings": [*lesson_records.warnings(record, content, whose.user), *late],
         "computed": lesson_records.computed(content.flight).as_json(),
@@ -318,6 +321,15 @@ def _before_signing(
         "caution": CAUTION,
     }
     return render(request, "training/instructor/sign.html", shown, status=status)
+
+
+def _proved(whose: Taught, record: LessonRecord) -> list[dict[str, str]]:
+    """What a lesson comes to for the rules, in their words."""
+    names = rulebook.current().items
+    return [
+        {"item": names.get(each.item, each.item), "code": each.item, "grade": each.grade, "why": each.remarks}
+        for each in lesson_records.proves(record, record_of(whose.student))
+    ]
 
 
 def _lesson_of(record: LessonRecord, outline: Outline | None) -> Any:
@@ -344,7 +356,7 @@ def sealed(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpRespons
         "performed_at": signed.performed_at.astimezone(whose.zone),
         "apart": abs((signed.at - signed.performed_at).total_seconds()) >= 60,
         "acknowledged": getattr(signed, "acknowledgement", None),
-        "proves": lesson_words.proved(lesson_records.proves(record, record_of(whose.student))),
+        "proves": _proved(whose, record),
         "hints": signed.hints,
         "warnings": signed.warnings,
         "successor": Correction.objects.filter(lesson=record).first(),

@@ -19,49 +19,18 @@ from django.utils.translation import gettext_noop as _
 
 from syllabus.engine.course.course import Item, Outline
 from syllabus.engine.course.standards import RANGE, Tolerance
-from syllabus.engine.record.record import GRADES, NOT_OBSERVED
+from syllabus.engine.record.record import NOT_OBSERVED, TIMES, Aircraft
+from syllabus.engine.record.shapes import shape_of
 from syllabus.engine.rules.kinds.training import PREPARATION
 from syllabus.engine.rules.rulebook import Milestone
+from training.presenters.entry import COUNTS, FLAGS
 
-TIMES = (
-    ("total", _("Total")),
-    ("dual", _("Dual")),
-    ("solo", _("Solo")),
-    ("pic", _("Pilot in command")),
-    ("cross_country", _("Cross-country")),
-    ("night", _("Night")),
-    ("actual_instrument", _("Instrument, actual")),
-    ("simulated_instrument", _("Instrument, simulated")),
-)
 #: The times on the clock, in their order: first movement, takeoff, landing, at rest.
 CLOCK = ("out", "off", "on", "in")
-CRAFT = ("registration", "model", "category", "class", "device")
+CRAFT = tuple(each.key for each in shape_of(Aircraft).fields)
 #: What flight time begins and ends with, 14 CFR 1.1; the sheet asks for them apart from off and on.
 RAMP_WORDS = {"out": _("Out (first movement)"), "in": _("In (at rest after landing)")}
-#: What the parts of an aircraft are called on the sheet, without the registration.
-CRAFT_WORDS = {
-    "model": _("Model"),
-    "category": _("Category"),
-    "class": _("Class"),
-    "device": _("Training device"),
-}
-GRADE_WORDS = {
-    NOT_OBSERVED: _("Not observed"),
-    "describe": _("Describe"),
-    "explain": _("Explain"),
-    "practice": _("Practice"),
-    "perform": _("Perform"),
-}
-#: From not seen to the standard, in the order of the buttons.
-SCALE = (NOT_OBSERVED, *GRADES)
 DUAL, SOLO, NO_FLIGHT = "dual", "solo", "none"
-COUNTS = (("takeoffs", _("Takeoffs")), ("landings", _("Landings")))
-#: What is either so, not so, or not said.
-FLAGS = (
-    ("full_stop", _("Full stop")),
-    ("pattern", _("In the pattern")),
-    ("towered", _("Tower in operation")),
-)
 #: Empty rows for landings that follow those there are.
 SPARE_LANDINGS = 1
 _BREAKS = re.compile(r"[\s,>\-–→]+")
@@ -104,15 +73,15 @@ def values(content: Mapping[str, Any], zone: dt.tzinfo, outline: Outline | None)
     }
     craft: Mapping[str, str] = flight.get("aircraft", {})
     found.update({key: craft.get(key) or "" for key in CRAFT})
-    found.update({f"t-{key}": times.get(key, "") for key, _words in TIMES})
+    found.update({f"t-{key}": times.get(key, "") for key in TIMES})
     rows = flight.get("landings", ())
     found["landing-count"] = str(len(rows) + SPARE_LANDINGS)
     for number, row in enumerate(rows):
         found[f"landing-{number}-at"] = _token(row["at"]) if row.get("at") else ""
         found[f"landing-{number}-period"] = row.get("period") or ""
-        for key, _words in COUNTS:
+        for key in COUNTS:
             found[f"landing-{number}-{key}"] = str(row.get(key, 0))
-        for key, _words in FLAGS:
+        for key in FLAGS:
             found[f"landing-{number}-{key}"] = {True: "yes", False: "no"}.get(row.get(key), "")
     items = content.get("items", ())
     found["item-count"] = str(len(items))
@@ -233,7 +202,7 @@ def _flight(
         if row := _landing(given, number, points):
             landings.append(row)
             rows.append(number)
-    times = {key: value for key, _words in TIMES if (value := given.get(f"t-{key}", "").strip())}
+    times = {key: value for key in TIMES if (value := given.get(f"t-{key}", "").strip())}
     return {
         "date": day,
         **({"trip": before["trip"]} if before.get("trip") else {}),
@@ -249,14 +218,14 @@ def _flight(
 
 def _landing(given: Mapping[str, str], number: int, points: Mapping[str, Any]) -> dict[str, Any] | None:
     at = given.get(f"landing-{number}-at", "").strip()
-    counts = {key: given.get(f"landing-{number}-{key}", "").strip() or "0" for key, _words in COUNTS}
+    counts = {key: given.get(f"landing-{number}-{key}", "").strip() or "0" for key in COUNTS}
     if not at and all(each == "0" for each in counts.values()):
         return None
     row: dict[str, Any] = {"at": points.get(at, at)} if at else {}
     row.update({key: int(each) if each.isdecimal() else each for key, each in counts.items()})
     if period := given.get(f"landing-{number}-period"):
         row["period"] = period
-    for key, _words in FLAGS:
+    for key in FLAGS:
         if said := given.get(f"landing-{number}-{key}"):
             row[key] = said == "yes"
     return row

@@ -18,6 +18,7 @@ from syllabus.engine.rules import journeys
 from syllabus.engine.rules.rulebook import Milestone, Requirement
 from syllabus.engine.time.units import MINUTE, format_nm, format_time
 from training.models import LessonRecord
+from training.presenters.entry import COUNTS, FLAGS, GRADES, grade_of, label_of
 from training.reports import progress
 from training.services.lessons import lesson_content, lesson_hints, lesson_plans, lesson_records
 from training.services.lessons.lesson_content import Content, LessonError
@@ -251,12 +252,11 @@ def item_rows(
                 "code": code,
                 "title": item.title if item else code,
                 "task": str(item.task) if item and item.task else "",
-                "asked": _(sheet.GRADE_WORDS[asked[code]]) if asked.get(code) in sheet.GRADE_WORDS else "",
+                "asked": grade_of(asked[code]) if code in asked else "",
                 "standard": [f"{each.name}: {each.says}" for each in item.standard] if item else [],
                 "cautions": sorted({each.caution for each in item.standard if each.caution}) if item else [],
                 "grades": [
-                    {"value": each, "word": _(sheet.GRADE_WORDS[each]), "chosen": each == grade}
-                    for each in sheet.SCALE
+                    {"value": each, "word": grade_of(each), "chosen": each == grade} for each in GRADES
                 ],
                 "measures": measures,
                 "remarks": given.get(f"{name}-remarks", ""),
@@ -279,14 +279,18 @@ def landing_rows(given: Mapping[str, str], found: Look | None) -> list[dict[str,
                 "counts": [
                     {
                         "field": f"{name}-{key}",
-                        "label": _(label),
+                        "label": label_of(key),
                         "value": given.get(f"{name}-{key}", "") or "0",
                     }
-                    for key, label in sheet.COUNTS
+                    for key in COUNTS
                 ],
                 "flags": [
-                    {"field": f"{name}-{key}", "label": _(label), "value": given.get(f"{name}-{key}", "")}
-                    for key, label in sheet.FLAGS
+                    {
+                        "field": f"{name}-{key}",
+                        "label": label_of(key),
+                        "value": given.get(f"{name}-{key}", ""),
+                    }
+                    for key in FLAGS
                 ],
                 "faults": _told(found, f"{name}-at"),
             }

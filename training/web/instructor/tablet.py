@@ -25,6 +25,7 @@ from syllabus.courses import outlines
 from syllabus.engine.places.geography import Place, airports
 from syllabus.engine.time.instants import in_utc
 from training.models import LessonRecord, User
+from training.presenters.lesson import for_tablet
 from training.reports import progress
 from training.services.signing import reauthentication
 from training.web.instructor import sheet
@@ -55,7 +56,7 @@ def shell(request: HttpRequest) -> HttpResponse:
     It is fetched without saying who asks, so its address names the language.
     """
     with language.of_address(str(request.GET.get("language", ""))):
-        return render(request, "training/instructor/shell.html", {})
+        return render(request, "training/instructor/shell.html", {"written": for_tablet()})
 
 
 @require_safe

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import json
 import uuid
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
+from django import forms
 from django.contrib import messages as flash
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
-from django.http import Http404, HttpRequest, HttpResponse, StreamingHttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict, StreamingHttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -21,20 +22,20 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from syllabus.engine.audit.audit import MENDS, SEVERITIES
+from syllabus.engine.audit.audit import MENDS
 from syllabus.engine.rules.report import CAUTION
 from training.models import Finding, NightlyAudit, School, Student, User
+from training.presenters.days import day
+from training.presenters.entry import kind_of, vouched
 from training.reports import finding_entries
 from training.reports.audit_kinds import KINDS
 from training.services import access, signatures
 from training.services.audit import finding_json, finding_pages, finding_tables, findings
-from training.services.audit.findings import STATES
 from training.services.people import instructors
 from training.services.signing import reauthentication
-from training.web.shared import long_work, report_presenter, signing
+from training.web.shared import long_work, signing
 from training.web.shared.forms import Choice, Form, Reason, text_of
 from training.web.shared.long_work import Ended, Step
-from training.web.shared.report_presenter import day, test_of
 
 AT_ONCE = 25
 _WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -78,17 +79,30 @@ def _school(request: HttpRequest, slug: str | None) -> School:
     return found
 
 
-def _asked(request: HttpRequest) -> dict[str, Any]:
-    """The filters that the query names; what is none of a list, or no reference, is not asked."""
-    asked: dict[str, Any] = {}
-    for key, known in (("state", STATES), ("kind", KINDS), ("severity", SEVERITIES)):
-        given = request.GET.get(key, "open" if key == "state" and key not in request.GET else "")
-        asked[key] = given if given in known else None
-    try:
-        asked["student"] = uuid.UUID(request.GET.get("student", ""))
-    except ValueError:
-        asked["student"] = None
-    return asked
+def _every(words: Mapping[str, Any]) -> list[tuple[str, Any]]:
+    return [("", gettext_lazy("All")), *((key, gettext_lazy(each)) for key, each in words.items())]
+
+
+class Filters(Form):
+    """Which findings are listed; what is none of a list, or no reference, is not asked."""
+
+    school = forms.CharField(required=False, widget=forms.HiddenInput)
+    student = forms.UUIDField(required=False, widget=forms.HiddenInput)
+    state = forms.ChoiceField(label=gettext_lazy("State"), choices=_every(STATE), required=False)
+    severity = forms.ChoiceField(
+        label=gettext_lazy("Severity"),
+        choices=_every({key: words for key, (_look, _mark, words) in SEVERITY.items()}),
+        required=False,
+    )
+    kind = forms.ChoiceField(label=gettext_lazy("Kind"), choices=_every(KINDS), required=False)
+
+    def __init__(self, sent: QueryDict) -> None:
+        super().__init__({"state": findings.OPEN, **sent.dict()})
+
+    @property
+    def asked(self) -> dict[str, Any]:
+        self.is_valid()
+        return {key: self.cleaned_data.get(key) or None for key in ("state", "severity", "kind", "student")}
 
 
 @require_safe
@@ -98,8 +112,8 @@ def listed(request: HttpRequest) -> HttpResponse:
     """What the audits of a school found, with filters; the open ones first asked for."""
     user, at = _user(request), timezone.now()
     school = _school(request, request.GET.get("school") or None)
-    asked = _asked(request)
-    page = Paginator(findings.listed(school, **asked), AT_ONCE).get_page(request.GET.get("page"))
+    form = Filters(request.GET)
+    page = Paginator(findings.listed(school, **form.asked), AT_ONCE).get_page(request.GET.get("page"))
     rows = [_shown(each) for each in page.object_list]
     findings.note_read(page.object_list, user, via="web", at=at)
     kept = request.GET.copy()
@@ -111,10 +125,7 @@ def listed(request: HttpRequest) -> HttpResponse:
         "schools": access.schools(user).order_by("name", "pk"),
         "page": page,
         "findings": rows,
-        "asked": {**asked, "student": asked["student"] or ""},
-        "kinds": {key: _(words) for key, words in KINDS.items()},
-        "severities": {key: _(words) for key, (_look, _mark, words) in SEVERITY.items()},
-        "states": {key: _(words) for key, words in STATE.items()},
+        "form": form,
         "query": kept.urlencode(),
         "last": last,
         "last_day": last and day(last.on),
@@ -146,7 +157,7 @@ def _shown(found: Finding) -> dict[str, Any]:
 def table(request: HttpRequest, form: str) -> HttpResponse:
     """The same findings as a table for a spreadsheet: CSV, or a workbook."""
     school = _school(request, request.GET.get("school") or None)
-    rows = list(findings.listed(school, **_asked(request)))
+    rows = list(findings.listed(school, **Filters(request.GET).asked))
     findings.note_read(rows, _user(request), via="web", at=timezone.now())
     if form == "xlsx":
         response = HttpResponse(finding_tables.workbook(rows), content_type=_WORKBOOK)
@@ -251,9 +262,7 @@ def _finding(request: HttpRequest, found: Finding, form: Resolve) -> HttpRespons
         "subject": findings.subject_of(found),
         "passkeys": json.dumps(reauthentication.passkeys(_user(request))),
         "body": found.body,
-        "entries": [
-            (each, report_presenter.vouched(each.provenance or "")) for each in finding_entries.of(found)
-        ],
+        "entries": [(each, vouched(each.provenance or "")) for each in finding_entries.of(found)],
         "unmet": unmet,
         "resolutions": [
             {"row": each, **finding_json.resolution(each), "words": _(MEND[each.how])}
@@ -308,7 +317,7 @@ def own_record(request: HttpRequest, instructor: int) -> HttpResponse:
                 "given": day(each.given),
                 "keep_until": day(each.keep_until),
                 "taken": each.result and day(each.result.date),
-                "test": test_of(each.kind_of_test) if each.kind_of_test else "",
+                "test": kind_of(each.kind_of_test) if each.kind_of_test else "",
             }
             for each in page.object_list
         ],

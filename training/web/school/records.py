@@ -23,13 +23,11 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST, require_safe
 
 from syllabus.engine.errors import Fault, NotInForce
-from syllabus.engine.places.geography import Place
 from syllabus.engine.record import record as engine
-from syllabus.engine.time.amounts import count
 from training import reports
 from training.models import RecordChange
-from training.presenters import amounts
-from training.presenters.days import clock, moment
+from training.presenters.days import day, moment
+from training.presenters.entry import titled, vouched
 from training.services import access
 from training.services.records import attesting, record_changes, record_entries
 from training.services.records.record_entries import Shown
@@ -38,7 +36,7 @@ from training.services.signing.reauthentication import NotConfirmed
 from training.web.shared import signing
 from training.web.shared.forms import Day, Form, text_of, texts_of
 from training.web.shared.opening import Opened, administered
-from training.web.shared.report_presenter import MilestoneShown, RefusedShown, day, test_of, vouched
+from training.web.shared.report_presenter import MilestoneShown, RefusedShown
 
 AT_ONCE = 200
 MILESTONES = "milestones"
@@ -52,24 +50,8 @@ LEAVES = (
     (MILESTONES, _("Milestones")),
 )
 LEAVES_BY_KEY = dict(LEAVES)
-_TIMES = {
-    "total": _("total"),
-    "dual": _("dual"),
-    "solo": _("solo"),
-    "pic": _("pilot in command"),
-    "cross_country": _("cross-country"),
-    "night": _("night"),
-    "actual_instrument": _("actual instrument"),
-    "simulated_instrument": _("simulated instrument"),
-}
 #: The place of one of the entries that were named.
 _ENTRY = re.compile(r"entries\[(\d+)\]")
-#: Under what authority somebody taught or endorsed, where it is not a flight instructor's.
-_INSTRUCTORS = {
-    "ground": _("ground instructor"),
-    "foreign": _("instructor authorized by another country"),
-    "armed-forces": _("instructor of an armed force"),
-}
 
 
 class AsOf(Form):
@@ -214,13 +196,11 @@ def _end_of(known: dt.date | None, zone: dt.tzinfo) -> dt.datetime:
 
 def _row(each: Shown, zone: dt.tzinfo) -> dict[str, Any]:
     entry = each.entry
-    title, said = _SAYS[each.part](entry, zone)
-    instructor = getattr(entry, "instructor", None)
+    title, said = titled(entry, zone)
     return {
         "day": day(each.day),
         "title": title,
-        "said": [(label, text) for label, text in said if text],
-        "instructor": _instructor(instructor),
+        "said": said,
         "id": entry.id,
         "origin": each.origin,
         "recorded": moment(each.recorded_at, zone),
@@ -233,115 +213,3 @@ def _row(each: Shown, zone: dt.tzinfo) -> dict[str, Any]:
         "part": each.part,
         "index": each.index,
     }
-
-
-def _instructor(instructor: engine.Instructor | None) -> str:
-    if instructor is None:
-        return ""
-    kind = "" if instructor.kind == engine.FLIGHT_INSTRUCTOR else gettext(_INSTRUCTORS[instructor.kind])
-    return ", ".join(filter(None, (instructor.name, instructor.certificate, kind)))
-
-
-def _flight(flight: engine.Flight, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
-    craft = flight.aircraft
-    what = ", ".join(
-        filter(None, (craft.registration, craft.model, craft.category, craft.klass, craft.device))
-    )
-    return what or gettext("no aircraft entered"), [
-        (gettext("Route"), " – ".join(map(_place, flight.route))),
-        (gettext("Out and in"), _clock(zone, flight.out, flight.in_)),
-        (gettext("Off and on"), _clock(zone, flight.off, flight.on)),
-        (
-            gettext("Times"),
-            ", ".join(
-                f"{gettext(label)} {amounts.hours(flight.times[key])}"
-                for key, label in _TIMES.items()
-                if key in flight.times
-            ),
-        ),
-        (gettext("Landings"), "; ".join(map(_landing, flight.landings))),
-        (gettext("Purpose"), ", ".join(flight.purposes)),
-        (gettext("Same flight as"), flight.trip or ""),
-        (gettext("Remarks"), flight.remarks),
-    ]
-
-
-def _clock(zone: dt.tzinfo, *at: dt.datetime | None) -> str:
-    return " – ".join(clock(each, zone) for each in at if each)
-
-
-def _place(place: Place | None) -> str:
-    return "" if place is None else (place.name or place.key) if place.key[:1] in "@?" else place.key
-
-
-def _landing(each: engine.Landings) -> str:
-    said = [amounts.have((count(each.takeoffs, "takeoff"),))] if each.takeoffs else []
-    if each.landings:
-        said.append(amounts.have((count(each.landings, "landing"),)))
-    if each.at:
-        said.append(gettext("at %(place)s") % {"place": _place(each.at)})
-    periods = {"day": gettext("by day"), "night": gettext("at night")}
-    said.append(periods.get(each.period or "", each.period) or gettext("day or night not recorded"))
-    for value, words, not_so in (
-        (each.full_stop, gettext("full stop"), gettext("not full stop")),
-        (each.pattern, gettext("pattern"), gettext("not in the pattern")),
-        (each.towered, gettext("towered"), gettext("no tower")),
-    ):
-        if value is not None:
-            said.append(words if value else not_so)
-    return ", ".join(said)
-
-
-def _ground(each: engine.GroundLesson, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
-    return each.topic or gettext("no topic"), [(gettext("Time"), amounts.hours(each.time))]
-
-
-def _item(each: engine.ItemGrade, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
-    return f"{each.item}: {each.grade}", [
-        (gettext("On flight"), each.flight or ""),
-        (gettext("Remarks"), each.remarks),
-    ]
-
-
-def _paper(each: Any, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
-    expires, score = getattr(each, "expires", None), getattr(each, "score", None)
-    codes = getattr(each, "deficient_codes", None)
-    title = test_of(each.kind) if isinstance(each, engine.Test) else each.kind.replace("-", " ")
-    return title, [
-        (gettext("Class"), getattr(each, "klass", None) or ""),
-        (gettext("Category"), getattr(each, "category", None) or ""),
-        (gettext("Model"), getattr(each, "aircraft_model", None) or ""),
-        (gettext("Result"), getattr(each, "result", None) or ""),
-        (gettext("Score"), gettext("%(score)s percent") % {"score": score} if score is not None else ""),
-        (gettext("Codes listed"), ", ".join(codes) if codes else ""),
-        (gettext("Expires"), day(expires)),
-        (gettext("Remarks"), getattr(each, "remarks", "")),
-    ]
-
-
-def _endorsement(each: engine.Endorsement, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
-    return each.kind.replace("-", " "), [
-        (gettext("Model"), each.aircraft_model or ""),
-        (gettext("Category"), each.category or ""),
-        (gettext("Class"), each.klass or ""),
-        (gettext("Test"), test_of(each.test) if each.test else ""),
-        (gettext("Trained in the similar model"), each.similar_model or ""),
-        (gettext("Airport"), _place(each.airport)),
-        (gettext("Area"), each.area or ""),
-        (gettext("Route"), " – ".join(map(_place, each.route))),
-        (gettext("Day of the flight"), day(each.flight_date)),
-        (gettext("Day of the training"), day(each.training_date)),
-        (gettext("Expires"), day(each.expires)),
-        (gettext("Conditions"), each.conditions),
-    ]
-
-
-_SAYS: dict[str, Any] = {
-    "flights": _flight,
-    "ground": _ground,
-    "items": _item,
-    "certificates": _paper,
-    "documents": _paper,
-    "tests": _paper,
-    "endorsements": _endorsement,
-}

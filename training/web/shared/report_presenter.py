@@ -10,18 +10,16 @@ from fractions import Fraction
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop, ngettext
 
-from syllabus.courses.outlines import OF_A_COURSE
-from syllabus.engine.record.record import ATTESTED, CLAIMED, SIGNED, TAKEN_OVER
 from syllabus.engine.rules.finding import Finding
 from syllabus.engine.rules.report import UNVERIFIED, Report
 from syllabus.engine.rules.rulebook import Milestone, RuleVersion
 from syllabus.engine.time.amounts import Amounts, count, shares
 from syllabus.engine.time.days import Days
-from training.models import Student
 from training.presenters import amounts
 from training.presenters.days import day as day
+from training.presenters.entry import vouched
 from training.presenters.reasons import PAGE, Reader
-from training.reports import Gap, Lapse, Overview, Refused, Short
+from training.reports import Gap, Refused, Short
 
 #: What a milestone may depend on that belongs to one flight, and what to call it where nobody gave it.
 OF_ONE_FLIGHT = {
@@ -88,35 +86,6 @@ class State:
             return cls("open", "?", _("Unknown"))
         # "met", not "yes": the record fulfils the rule, and whether to fly is not for a page to say
         return cls("yes", "✓", _("Met")) if met else cls("no", "✗", _("Not met"))
-
-
-#: Who vouches for an entry, in a few words beside it.
-VOUCHED: Mapping[str, str] = {
-    SIGNED: gettext_noop("signed here"),
-    TAKEN_OVER: gettext_noop("transferred, with proof"),
-    ATTESTED: gettext_noop("attested"),
-    CLAIMED: gettext_noop("claimed"),
-}
-
-
-def vouched(provenance: str) -> str:
-    """Who vouches for an entry, in the language of the page."""
-    return _(VOUCHED[provenance]) if provenance in VOUCHED else ""
-
-
-#: A test's kind before and after its colon; what it is for is a word of the record and stays as it is.
-_TESTS: Mapping[str, str] = {
-    "pre-solo-knowledge": gettext_noop("Pre-solo knowledge test"),
-    "knowledge": gettext_noop("Knowledge test"),
-    "practical": gettext_noop("Practical test"),
-}
-
-
-def test_of(kind: str) -> str:
-    """A test's kind in words: ``practical:private-airplane`` is ``Practical test, private airplane``."""
-    test, _colon, what = kind.partition(":")
-    words = _(_TESTS[test]) if test in _TESTS else test.replace("-", " ")
-    return ", ".join(filter(None, (words, what.replace("-", " "))))
 
 
 @dataclass(frozen=True)
@@ -339,95 +308,3 @@ def in_short(
     return [
         MilestoneShown(each, provenance) if isinstance(each, Short) else RefusedShown(each) for each in every
     ]
-
-
-@dataclass(frozen=True)
-class LapseShown:
-    lapse: Lapse
-    on: dt.date
-
-    @property
-    def says(self) -> str:
-        return self.lapse.finding.rule.says
-
-    @property
-    def citation(self) -> str:
-        return self.lapse.finding.rule.cite.section
-
-    @property
-    def when(self) -> str:
-        left = (self.lapse.last - self.on).days
-        last = {"day": day(self.lapse.last), "left": left}
-        if left == 0:
-            return _("%(day)s, today is the last day") % last
-        if left == 1:
-            return _("%(day)s, tomorrow is the last day") % last
-        return ngettext("%(day)s, %(left)d day to go", "%(day)s, %(left)d days to go", left) % last
-
-    @property
-    def soon(self) -> bool:
-        return (self.lapse.last - self.on).days <= 30
-
-
-@dataclass(frozen=True)
-class GapShown:
-    gap: Gap
-    milestone: Milestone
-
-    @property
-    def says(self) -> str:
-        return self.gap.finding.rule.says
-
-    @property
-    def citation(self) -> str:
-        return self.gap.finding.rule.cite.section
-
-    @property
-    def words(self) -> str:
-        finding = self.gap.finding
-        if self.gap.met is None:
-            return PAGE.words(self.gap.missing)
-        return amounts.of(finding.have, finding.need)
-
-
-@dataclass(frozen=True)
-class StudentShown:
-    """One student with every milestone in short."""
-
-    student: Student
-    overview: Overview
-
-    @property
-    def milestones(self) -> list[MilestoneShown]:
-        return [MilestoneShown(each, self.overview.provenance) for each in self.overview.milestones]
-
-    @property
-    def every(self) -> list[MilestoneShown | RefusedShown]:
-        """Those that are refused in their place among the others."""
-        return in_short(self.overview.every, self.overview.provenance)
-
-    @property
-    def refused(self) -> list[RefusedShown]:
-        return [RefusedShown(each) for each in self.overview.not_covered]
-
-    @property
-    def of_law(self) -> list[MilestoneShown | RefusedShown]:
-        return [each for each in self.every if not each.milestone.id.startswith(OF_A_COURSE)]
-
-    @property
-    def course(self) -> MilestoneShown | RefusedShown | None:
-        """What the student's course asks for, where it asks for anything."""
-        return next((each for each in self.every if each.milestone.id.startswith(OF_A_COURSE)), None)
-
-    @property
-    def lapse(self) -> LapseShown | None:
-        found = self.overview.next_lapse
-        return LapseShown(found, self.overview.on) if found else None
-
-    @property
-    def gap(self) -> GapShown | None:
-        """What is missing next in the order of training, leaving out what only a flight not named needs."""
-        for each in self.milestones:
-            if each.gaps:
-                return GapShown(each.gaps[0], each.milestone)
-        return None

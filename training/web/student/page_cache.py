@@ -18,6 +18,7 @@ from syllabus.engine.rules.reasons import NotCovered, Reason
 from syllabus.law import rulebook
 from training import reports
 from training.models import Student
+from training.presenters.entry import Names
 from training.presenters.reasons import PAGE
 from training.reports import Overview, progress
 from training.reports.eligibility import record_of
@@ -25,10 +26,10 @@ from training.services.lessons import lesson_records
 from training.services.records.page_cache import PAGES, Page
 from training.web.shared import lesson_presenter
 from training.web.shared import report_presenter as shown
-from training.web.shared.report_presenter import StudentShown
-from training.web.student import presenter
+from training.web.student import course, gaps
+from training.web.student import hours as by_kind
 from training.web.student.charts import LONG_WEEKS, SHORT_WEEKS
-from training.web.student.presenter import MOST_LAPSES, EndingShown, Names, NextShown
+from training.web.student.rules import StudentShown
 
 AT_ONCE = 20
 #: Whose lessons are listed: those that are signed, or drafts as well.
@@ -53,16 +54,16 @@ def standing(student: Student, on: dt.date, _variant: str = "") -> SafeString:
         begun=sum(bool(each.grades) and not each.passed for each in stands.progress.items.values())
         if stands
         else 0,
-        way=presenter.way(stands, overview) if stands else None,
+        way=course.way(stands, overview) if stands else None,
         milestones=shown.in_short(overview.every, overview.provenance),
         refused=[shown.RefusedShown(each) for each in overview.not_covered],
-        next=NextShown(following.proposal) if following and following.proposal else None,
-        others=[NextShown(each) for each in following.others] if following else [],
-        blocked=presenter.blocked(stands) if stands else [],
+        next=course.NextShown(following.proposal) if following and following.proposal else None,
+        others=[course.NextShown(each) for each in following.others] if following else [],
+        blocked=course.blocked(stands) if stands else [],
         says=PAGE.words(following.says) if following else "",
-        toward=presenter.toward(overview, names),
-        carried=[presenter.ItemOnWay(each) for each in stands.progress.carried_over] if stands else [],
-        endings=[EndingShown(each, on) for each in reports.endings(student, on)][:MOST_LAPSES],
+        toward=gaps.toward(overview, names),
+        carried=[course.ItemOnWay(each) for each in stands.progress.carried_over] if stands else [],
+        endings=[gaps.EndingShown(each, on) for each in reports.endings(student, on)][: gaps.MOST_LAPSES],
     )
 
 
@@ -71,7 +72,7 @@ def hours(student: Student, on: dt.date, _variant: str = "") -> SafeString:
     test = progress.test_of(student, on)
     try:
         report = reports.eligibility(student, test.id, on)
-        kinds, refused = presenter.hours(report, record_of(student)), ""
+        kinds, refused = by_kind.hours(report, record_of(student)), ""
     except NotCovered as problem:
         kinds, refused = [], PAGE.words(problem.reason)
     return _made(
@@ -90,7 +91,7 @@ def lessons(student: Student, _on: dt.date, variant: str, number: str = "1") -> 
     """The lessons, the newest first; of them the page of that number, of which the first is kept."""
     seen = lesson_records.listed(student, drafts=variant == ALL)
     page = Paginator(seen, AT_ONCE).get_page(number)
-    shown = [lesson_presenter.LessonShown(each, own=False) for each in page.object_list]
+    shown = [lesson_presenter.LessonShown(each) for each in page.object_list]
     return _made("lessons", student, page=page, lessons=shown)
 
 

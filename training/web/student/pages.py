@@ -20,6 +20,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from syllabus.engine.rules.report import CAUTION
 from training.models import LessonRecord, Student, User
+from training.presenters import lesson as lesson_words
 from training.services import access, signatures
 from training.services.errors import Refused
 from training.services.lessons import lesson_records
@@ -142,15 +143,15 @@ def _found(opened: Opened, entry: uuid.UUID) -> LessonRecord:
 
 
 def _lesson(request: HttpRequest, opened: Opened, found: LessonRecord, refused: str = "") -> HttpResponse:
-    shown = lesson_presenter.LessonShown(found, opened.own)
-    before = lesson_presenter.LessonShown(found.corrects, opened.own) if found.corrects else None
+    shown = lesson_presenter.LessonShown(found)
+    before = lesson_presenter.LessonShown(found.corrects) if found.corrects else None
     signs = opened.own and shown.signed and not shown.acknowledged and not shown.replaced_by
     act = signatures.act_of_lesson(signatures.ACKNOWLEDGED, found, found.content_hash)
     told = opened.told(
         "lessons",
         lesson=shown,
         before=before,
-        changes=lesson_presenter.changes(before, shown) if before else [],
+        changes=lesson_words.changes(before.told, shown.told) if before else [],
         refused=refused,
         statement=json.dumps(act.statement) if signs else "",
         passkeys=json.dumps(reauthentication.passkeys(opened.user)) if signs else "",

@@ -191,8 +191,9 @@ def test_a_lesson_shows_comments_grades_and_what_was_measured(
         assert hint["words"] in page
     assert "Outside" in page
     assert "Ida Example (0000001CFI)" in page
-    assert "13:00 to 14:24" in page
-    assert "3 takeoffs, 3 landings at KMTW by day to a full stop" in page
+    assert "Off 13:00 CST" in page
+    assert "On 14:24 CST" in page
+    assert "3 takeoffs, 3 landings at KMTW by day, full stop" in page
 
 
 def test_of_a_correction_both_versions_are_there(
@@ -460,7 +461,7 @@ class TestTheDemo:
             pytest.param(
                 "lena",
                 "lena",
-                ["Night in the pattern", "Solo cross-country", "Pilotage and dead reckoning", "in 5 days"],
+                ["Night in the pattern", "Solo cross-country", "Pilotage and dead reckoning", "5 days to go"],
                 id="one navigates",
             ),
             pytest.param(

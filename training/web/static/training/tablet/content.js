@@ -3,10 +3,10 @@
 
 import { contentHash } from "../passkeys.js";
 
-const TIMES = ["total", "dual", "solo", "pic", "cross_country", "night", "actual_instrument", "simulated_instrument"];
+/** What the record's entries may say and how it is written, by training/presenters/lesson.py. */
+export const WRITTEN = JSON.parse(document.getElementById("written")?.textContent || "null");
 /** First movement, takeoff, landing, at rest. */
 export const CLOCK = ["out", "off", "on", "in"];
-const CRAFT = ["registration", "model", "category", "class", "device"];
 /** How the purpose of a flight begins that prepares for a practical test. */
 const PREPARATION = "practical-test-preparation:";
 
@@ -46,12 +46,12 @@ function flight(said, text, before, data, airports) {
   }
   const place = (name) => points[name] || airports[name.toUpperCase()] || name.toUpperCase();
   const craft = {};
-  for (const key of CRAFT) if (said(key)) craft[key] = said(key);
+  for (const key of WRITTEN.craft) if (said(key)) craft[key] = said(key);
   const known = data.fleet.find((each) => each.registration.toUpperCase() === (craft.registration || "").toUpperCase());
-  for (const key of CRAFT) if (known && known[key] && !craft[key]) craft[key] = known[key];
+  for (const key of WRITTEN.craft) if (known && known[key] && !craft[key]) craft[key] = known[key];
   const day = said("date");
   const times = {};
-  for (const key of TIMES) if (said(`t-${key}`)) times[key] = hours(said(`t-${key}`));
+  for (const key of WRITTEN.times) if (said(`t-${key}`)) times[key] = hours(said(`t-${key}`));
   const landings = [];
   for (let number = 0; number < Number(said("landing-count")); number += 1) {
     const row = landing(said, number, place);
@@ -87,7 +87,7 @@ function landing(said, number, place) {
   const row = { takeoffs: whole(takeoffs), landings: whole(landings) };
   if (at) row.at = place(at);
   if (said(name("period"))) row.period = said(name("period"));
-  for (const key of ["full_stop", "pattern", "towered"]) if (said(name(key))) row[key] = said(name(key)) === "yes";
+  for (const key of Object.keys(WRITTEN.flags)) if (said(name(key))) row[key] = said(name(key)) === "yes";
   return row;
 }
 

@@ -3,7 +3,8 @@
 
 import { byPasskey, offer, over, say as tell } from "../by_passkey.js";
 import { available, confirm, reason, statement } from "../passkeys.js";
-import { filled, gettext, ngettext } from "../words.js";
+import { filled, gettext } from "../words.js";
+import { secondsOf, WRITTEN } from "./content.js";
 import * as queue from "./queue.js";
 
 /** The form of a lesson that the server shows before it is signed. */
@@ -53,7 +54,10 @@ export function here(view, { data, lesson: code, content, hash, allow, titles, d
   view.replaceChildren(
     make("h1", gettext("You are about to sign this")),
     make("p", filled(gettext("%(name)s, %(lesson)s. On this tablet, not yet sent."), { name: data.name, lesson: code || gettext("a lesson outside the course") })),
-    ...facts(content, make), ...grades(content, titles, make),
+    ...facts(gettext("Flight"), WRITTEN.flight, content.flight, make),
+    ...facts(gettext("On the ground"), WRITTEN.ground, content.ground, make),
+    ...(content.flight || content.ground ? [] : [make("p", gettext("Nothing to sign yet. Enter a flight or a ground lesson first."), "fault")]),
+    ...grades(content, titles, make),
   );
   for (const [title, words] of [[gettext("Comments"), content.comments], [gettext("Next"), content.next]]) {
     if (words) view.append(make("h2", title), make("p", words, "words"));
@@ -95,63 +99,60 @@ export function here(view, { data, lesson: code, content, hash, allow, titles, d
   view.querySelector("h1").scrollIntoView();
 }
 
-function facts(content, make) {
-  const rows = [];
-  const flight = content.flight;
-  if (flight) {
-    rows.push([gettext("Day"), flight.date], [gettext("Aircraft"), Object.values(flight.aircraft || {}).join(", ")]);
-    rows.push([gettext("Route"), (flight.route || []).map((each) => each.name || each).join(" – ")]);
-    rows.push([gettext("Off"), flight.off?.slice(11, 16)], [gettext("On"), flight.on?.slice(11, 16)]);
-    for (const [kind, time] of Object.entries(flight.times || {})) rows.push([timeOf(kind), time]);
-    for (const row of flight.landings || []) {
-      rows.push([gettext("Landings"), landing(row)]);
-    }
-    rows.push([gettext("Remarks"), flight.remarks]);
-  }
-  if (content.ground) rows.push([gettext("On the ground"), [content.ground.date, content.ground.time, content.ground.topic].filter(Boolean).join(", ")]);
+/** How a value of each kind is put in place; a kind without an entry is text. */
+const WRITE = {
+  clock: (at) => at.slice(11, 16),
+  place: placed,
+  route: (points) => points.map(placed).join(" – "),
+  list: (words) => words.join(", "),
+  aircraft: (craft) => WRITTEN.craft.map((key) => craft[key]).filter(Boolean).join(", "),
+  landings: (rows) => rows.map(landing).join("; "),
+  day: (text) => {
+    const [year, month, day] = text.split("-").map(Number);
+    return (WRITTEN.days[month - 1] || text).replace("22", day).replace("3333", year);
+  },
+  time: (text) => {
+    const seconds = text.endsWith("min") ? secondsOf(text) : null;
+    return seconds === null ? text : `${(Math.floor(seconds / 360) / 10).toFixed(1)} h`;
+  },
+};
+
+/** The labelled rows of a flight or a ground lesson, by the server's columns. */
+function facts(title, columns, entry, make) {
+  if (!entry) return [];
   const list = make("dl", "", "facts");
-  for (const [label, words] of rows) {
+  for (const [path, label, how] of columns) {
+    const value = path.split(".").reduce((found, step) => found?.[step], entry);
+    const words = value && (WRITE[how] || String)(value);
     if (!words) continue;
     const row = make("div");
-    row.append(make("dt", label[0].toUpperCase() + label.slice(1)), make("dd", words));
+    row.append(make("dt", label), make("dd", words));
     list.append(row);
   }
-  return list.children.length ? [list] : [make("p", gettext("Nothing to sign yet. Enter a flight or a ground lesson first."), "fault")];
+  return [make("h2", title), list];
 }
 
-/** What the server's sheet calls a kind of time; the word of the record where there is none. */
-function timeOf(kind) {
-  return {
-    total: gettext("Total"), dual: gettext("Dual"), solo: gettext("Solo"), pic: gettext("Pilot in command"),
-    cross_country: gettext("Cross-country"), night: gettext("Night"), actual_instrument: gettext("Instrument, actual"),
-    simulated_instrument: gettext("Instrument, simulated"),
-  }[kind] || kind;
-}
-
-function gradeOf(grade) {
-  return {
-    "not-observed": gettext("Not observed"), describe: gettext("Describe"), explain: gettext("Explain"),
-    practice: gettext("Practice"), perform: gettext("Perform"),
-  }[grade] || grade;
+function placed(point) {
+  return point.name || (point.lat === undefined ? point : `${point.lat}, ${point.lon}`);
 }
 
 function landing(row) {
-  const place = row.at && filled(gettext("at %(place)s"), { place: row.at.name || row.at });
-  const period = { day: gettext("by day"), night: gettext("at night") }[row.period];
-  return [
-    filled(ngettext("%(number)s takeoff", "%(number)s takeoffs", row.takeoffs), { number: row.takeoffs }),
-    filled(ngettext("%(number)s landing", "%(number)s landings", row.landings), { number: row.landings }),
-    place, period,
-  ].filter(Boolean).join(", ");
+  const counted = Object.entries(WRITTEN.counts).map(([unit, words]) => {
+    const number = row[unit] || 0;
+    return words[number] ?? words.at(-1).replace(words.length - 1, number);
+  });
+  const where = row.at && filled(WRITTEN.at, { place: placed(row.at) });
+  const flags = Object.entries(WRITTEN.flags).filter(([key]) => key in row).map(([key, words]) => words[Number(row[key])]);
+  return [[counted.join(", "), where, WRITTEN.periods[row.period]].filter(Boolean).join(" "), ...flags].join(", ");
 }
 
 function grades(content, titles, make) {
   const list = make("ul", "", "grades");
   for (const each of content.items) {
     const row = make("li");
-    row.append(make("span", titles[each.item] || each.item), " ", make("strong", gradeOf(each.grade)));
+    row.append(make("span", titles[each.item] || each.item), " ", make("strong", WRITTEN.grades[each.grade] || each.grade));
     for (const [name, said] of Object.entries(each.measured || {})) {
-      row.append(make("small", `${name}: ${said.value ? filled(gettext("%(value)s, target %(target)s"), said) : said}`));
+      row.append(make("small", `${name}: ${said.value ? filled(WRITTEN.measured, said) : said}`));
     }
     if (each.remarks) row.append(make("small", each.remarks));
     list.append(row);

@@ -1,0 +1,353 @@
+"""An entry of a record in words: its name, its title and its labelled rows, for any page, print or mail.
+
+The rows follow from the shapes that the record declares: each key is written by its type, so a new one needs
+a label here and nothing else. Values come in as the record document writes them. The tablet gets the same
+columns and words as data (``for_tablet``), and its script only puts them in place.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass
+from functools import cache, cached_property
+from typing import Any
+
+from django.utils.translation import gettext
+from django.utils.translation import gettext_noop as _
+
+from syllabus.engine.record import record as engine
+from syllabus.engine.record import types
+from syllabus.engine.record.shapes import AnyType, Field, ListType, shape_of
+from syllabus.engine.time.amounts import count
+from training.presenters import amounts
+from training.presenters.days import clock, day
+from training.presenters.reasons import PAGE, Reader, called
+
+#: What each key of the record document is called; of a flag its own words say it.
+LABELS: Mapping[str, str] = {
+    "date": _("Day"),
+    "issued": _("Issued"),
+    "given": _("Given"),
+    "expires": _("Expires"),
+    "kind": _("Kind"),
+    "aircraft": _("Aircraft"),
+    "registration": _("Aircraft"),
+    "model": _("Model"),
+    "category": _("Category"),
+    "class": _("Class"),
+    "device": _("Training device"),
+    "trip": _("Trip"),
+    "route": _("Route"),
+    "out": _("Out"),
+    "off": _("Off"),
+    "on": _("On"),
+    "in": _("In"),
+    "total": _("Total"),
+    "dual": _("Dual"),
+    "solo": _("Solo"),
+    "pic": _("Pilot in command"),
+    "cross_country": _("Cross-country"),
+    "night": _("Night"),
+    "actual_instrument": _("Instrument, actual"),
+    "simulated_instrument": _("Instrument, simulated"),
+    "takeoffs": _("Takeoffs"),
+    "landings": _("Landings"),
+    "instructor": _("Instructor"),
+    "purposes": _("Purpose"),
+    "remarks": _("Remarks"),
+    "time": _("Time"),
+    "topic": _("Topic"),
+    "item": _("Item"),
+    "grade": _("Grade"),
+    "flight": _("On flight"),
+    "result": _("Result"),
+    "score": _("Score"),
+    "deficient_codes": _("Codes listed"),
+    "aircraft_model": _("Model"),
+    "similar_model": _("Trained in the similar model"),
+    "test": _("Test"),
+    "airport": _("Airport"),
+    "area": _("Area"),
+    "flight_date": _("Day of the flight"),
+    "training_date": _("Day of the training"),
+    "conditions": _("Conditions"),
+    "provenance": _("Provenance"),
+}
+#: What stands apart from the rows wherever an entry is shown.
+_APART = ("id", "recorded", "provenance")
+COUNTS = ("takeoffs", "landings")
+#: The flags of a group of landings: each is so, not so, or not said.
+FLAGS = {each.key: each.says for each in shape_of(engine.Landings).fields if each.says}
+PERIODS: Mapping[str, str] = {"day": _("by day"), "night": _("at night")}
+#: The learner-centered scale, from not seen to the standard.
+GRADES: Mapping[str, str] = {
+    engine.NOT_OBSERVED: _("Not observed"),
+    "describe": _("Describe"),
+    "explain": _("Explain"),
+    "practice": _("Practice"),
+    "perform": _("Perform"),
+}
+#: Who vouches for an entry, in a few words beside it.
+VOUCHED: Mapping[str, str] = {
+    engine.SIGNED: _("signed here"),
+    engine.TAKEN_OVER: _("transferred, with proof"),
+    engine.ATTESTED: _("attested"),
+    engine.CLAIMED: _("claimed"),
+}
+#: Under what authority somebody taught or endorsed, where it is not a flight instructor's.
+_INSTRUCTORS: Mapping[str, str] = {
+    "ground": _("ground instructor"),
+    "foreign": _("instructor authorized by another country"),
+    "armed-forces": _("instructor of an armed force"),
+}
+#: A test's kind before its colon; what it is for is a word of the record and stays as it is.
+_TESTS: Mapping[str, str] = {
+    "pre-solo-knowledge": _("Pre-solo knowledge test"),
+    "knowledge": _("Knowledge test"),
+    "practical": _("Practical test"),
+}
+
+
+# Values in words
+
+
+def place(point: str | Mapping[str, Any] | None) -> str:
+    """A waypoint as a person calls it."""
+    if point is None or isinstance(point, str):
+        return point or ""
+    return str(point.get("name") or f"{point['lat']}, {point['lon']}")
+
+
+def aircraft(craft: Mapping[str, Any]) -> str:
+    return ", ".join(filter(None, (craft.get(each.key) for each in shape_of(engine.Aircraft).fields)))
+
+
+def instructor(named: Mapping[str, Any]) -> str:
+    kind = gettext(_INSTRUCTORS[named["kind"]]) if named.get("kind") in _INSTRUCTORS else ""
+    return ", ".join(filter(None, (named["name"], named.get("certificate"), kind)))
+
+
+def landing(row: Mapping[str, Any]) -> str:
+    """``3 takeoffs, 3 landings at KMTW by day, full stop``."""
+    said = [", ".join(_counted(each, row.get(each, 0)) for each in COUNTS)]
+    if row.get("at"):
+        said.append(gettext("at %(place)s") % {"place": place(row["at"])})
+    if row.get("period"):
+        said.append(gettext(PERIODS[row["period"]]))
+    flags = [
+        gettext(says.yes if row[key] else says.no) for key, says in FLAGS.items() if row.get(key) is not None
+    ]
+    return ", ".join([" ".join(said), *flags])
+
+
+def label_of(key: str) -> str:
+    return gettext(LABELS[key]) if key in LABELS else sentence(gettext(FLAGS[key].yes))
+
+
+def _counted(what: str, number: int) -> str:
+    return amounts.one(count(number, what.removesuffix("s")))
+
+
+def kind_of(code: str) -> str:
+    """A kind of entry: ``practical:private-airplane`` is ``Practical test, private airplane``."""
+    what, _colon, of = code.partition(":")
+    words = gettext(_TESTS[what]) if what in _TESTS else what.replace("-", " ")
+    return ", ".join(filter(None, (words, of.replace("-", " "))))
+
+
+def grade_of(code: str) -> str:
+    return gettext(GRADES[code]) if code in GRADES else code
+
+
+def vouched(provenance: str) -> str:
+    """Who vouches for an entry; empty where that is no entry's."""
+    return gettext(VOUCHED[provenance]) if provenance in VOUCHED else ""
+
+
+# Rows
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """What a shape says under one key, or under one below it (``times.dual``), and how that is written."""
+
+    path: str
+    how: str
+
+    @property
+    def label(self) -> str:
+        return label_of(self.path.rpartition(".")[2])
+
+    def text(self, entry: Mapping[str, Any], zone: dt.tzinfo) -> str:
+        """What the entry says there, in words; empty where it says nothing."""
+        value: Any = entry
+        for step in self.path.split("."):
+            value = (value or {}).get(step)
+        return "" if value in (None, "", [], {}) else _WRITE[self.how](value, zone)
+
+
+_WRITE: Mapping[str, Callable[[Any, dt.tzinfo], str]] = {
+    "text": lambda value, _: str(value),
+    "day": lambda value, _: day(dt.date.fromisoformat(value)),
+    "clock": lambda value, zone: clock(dt.datetime.fromisoformat(value), zone),
+    "time": lambda value, _: amounts.logged(value),
+    "place": lambda value, _: place(value),
+    "route": lambda value, _: " – ".join(map(place, value)),
+    "list": lambda value, _: ", ".join(value),
+    "percent": lambda value, _: gettext("%(score)s percent") % {"score": value},
+    "aircraft": lambda value, _: aircraft(value),
+    "instructor": lambda value, _: instructor(value),
+    "landings": lambda value, _: "; ".join(map(landing, value)),
+    "kind": lambda value, _: kind_of(value),
+    "grade": lambda value, _: grade_of(value),
+    "vouched": lambda value, _: vouched(value),
+}
+_HOW: Mapping[AnyType, str] = {
+    types.DAY: "day",
+    types.INSTANT: "clock",
+    types.TIME: "time",
+    types.POINT: "place",
+    types.ROUTE: "route",
+    types.PERCENT: "percent",
+    shape_of(engine.Aircraft): "aircraft",
+    shape_of(engine.Instructor): "instructor",
+}
+_HOW_BY_KEY = {
+    "kind": "kind",
+    "test": "kind",
+    "grade": "grade",
+    "landings": "landings",
+    "provenance": "vouched",
+}
+
+
+@cache
+def columns(made: type) -> tuple[Column, ...]:
+    """Every key of a shape in its order, the kinds of logged time each by itself."""
+    found: list[Column] = []
+    for each in shape_of(made).fields:
+        if each.type is engine.LOGGED:
+            found += [Column(f"{each.key}.{time}", "time") for time in engine.TIMES]
+        elif each.key not in ("id", "recorded"):
+            found.append(Column(each.key, _how(each)))
+    return tuple(found)
+
+
+def _how(field: Field) -> str:
+    known = _HOW_BY_KEY.get(field.key) or _HOW.get(field.type)
+    return known or ("list" if isinstance(field.type, ListType) else "text")
+
+
+def rows(
+    made: type, entry: Mapping[str, Any], zone: dt.tzinfo, *, without: Collection[str] = ()
+) -> list[tuple[str, str]]:
+    """What the entry says: each a label and its words, without the keys that stand elsewhere."""
+    told = (
+        (each.label, each.text(entry, zone))
+        for each in columns(made)
+        if each.path not in _APART and each.path not in without
+    )
+    return [(label, text) for label, text in told if text]
+
+
+def titled(entry: engine.Entry, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
+    """An entry's title and its rows, without its day."""
+    said = shape_of(type(entry)).write(entry)
+    keys: tuple[str, ...] = ("kind",)
+    match entry:
+        case engine.Flight():
+            title, keys = aircraft(said.get("aircraft", {})) or gettext("no aircraft entered"), ("aircraft",)
+        case engine.GroundLesson():
+            title, keys = entry.topic or gettext("no topic"), ("topic",)
+        case engine.ItemGrade():
+            title, keys = f"{entry.item}: {entry.grade}", ("item", "grade")
+        case _:
+            title = kind_of(entry.kind)
+    return title, rows(type(entry), said, zone, without=(*keys, "date", "issued", "given"))
+
+
+# Names
+
+
+_NAMES: Mapping[type, str] = {
+    engine.Flight: _("Flight of %(day)s, %(time)s in %(craft)s"),
+    engine.GroundLesson: _("Ground lesson of %(day)s"),
+    engine.ItemGrade: _("Grade of %(day)s, %(kind)s"),
+    engine.Certificate: _("%(kind)s certificate of %(day)s"),
+    engine.Document: _("%(kind)s of %(day)s"),
+    engine.Test: _("%(kind)s test of %(day)s"),
+    engine.Endorsement: _("Endorsement of %(day)s, %(kind)s"),
+}
+
+
+def name_of(entry: engine.Entry, reader: Reader = PAGE) -> str:
+    """What others call an entry: ``Flight of 2 Mar 2026, 1.4 h in N00XY``."""
+    values = {"day": reader.day(engine.entry_day(entry))}
+    if isinstance(entry, engine.Flight):
+        values["time"] = amounts.hours(entry.times.get("total", 0))
+        values["craft"] = (
+            entry.aircraft.registration or entry.aircraft.model or reader.gettext(_("an aircraft"))
+        )
+    elif isinstance(entry, engine.ItemGrade):
+        values["kind"] = f"{entry.item}: {entry.grade}"
+    elif not isinstance(entry, engine.GroundLesson):
+        values["kind"] = entry.kind.partition(":")[0].replace("-", " ")
+    return sentence(reader.gettext(_NAMES[type(entry)]) % values)
+
+
+def sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+#: English, and days as ISO 8601 has them: for what is data.
+PLAIN = Reader(gettext=str, day=dt.date.isoformat)
+
+
+class Names:
+    """What the entries of a record are called by a person, by their ids."""
+
+    def __init__(self, record: engine.Record):
+        self._record = record
+
+    @cached_property
+    def _known(self) -> Mapping[str, str]:
+        record = self._record
+        found = {each.id: name_of(each) for part in record.PARTS for each in getattr(record, part)}
+        return {"student": gettext("Your birth date"), **found}
+
+    def __call__(self, entry: str) -> str:
+        return self._known.get(entry) or called(entry)
+
+    @cached_property
+    def reader(self) -> Reader:
+        """Whoever reads reasons with these names in the place of ids."""
+        return Reader(named=self)
+
+
+# The tablet
+
+
+#: As high as the sheet counts; a tablet writes a higher number by the words of this one.
+_MOST = 99
+
+
+def for_tablet() -> dict[str, Any]:
+    """The columns of a flight and of a ground lesson, and every word that a script needs to write them."""
+    return {
+        "flight": [_for_tablet(each) for each in columns(engine.Flight) if each.path not in _APART],
+        "ground": [_for_tablet(each) for each in columns(engine.GroundLesson) if each.path not in _APART],
+        "times": engine.TIMES,
+        "craft": [each.key for each in shape_of(engine.Aircraft).fields],
+        "counts": {unit: [_counted(unit, number) for number in range(_MOST + 1)] for unit in COUNTS},
+        "at": gettext("at %(place)s"),
+        # the 22nd of each month of the year 3333, in which the script puts its own day and year
+        "days": [day(dt.date(3333, month, 22)) for month in range(1, 13)],
+        "periods": {key: gettext(words) for key, words in PERIODS.items()},
+        "flags": {key: [gettext(says.no), gettext(says.yes)] for key, says in FLAGS.items()},
+        "grades": {key: gettext(words) for key, words in GRADES.items()},
+    }
+
+
+def _for_tablet(column: Column) -> tuple[str, str, str]:
+    return column.path, column.label, column.how

@@ -1,0 +1,127 @@
+"""What the next milestone lacks and what expires, in the words of the student's page."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, replace
+
+from syllabus.law import rulebook
+from training.presenters import amounts
+from training.presenters.days import day, expiring
+from training.presenters.entry import Names
+from training.reports import Ending, Overview
+from training.web.shared import plain_words
+from training.web.shared.report_presenter import MilestoneShown, RequirementShown
+
+SOON_DAYS = 30
+MOST_LAPSES = 6
+FEW_GAPS = 2
+
+
+@dataclass(frozen=True)
+class GapPlain:
+    """A requirement that is not met, in plain words, with everything that explains it."""
+
+    shown: RequirementShown
+    names: Names
+
+    @property
+    def words(self) -> str:
+        return plain_words.requirement(self.shown.finding.rule)
+
+    @property
+    def amount(self) -> str:
+        return amounts.of(self.shown.finding.have, self.shown.finding.need)
+
+    @property
+    def from_day(self) -> str:
+        """The first day to come on which it holds with nothing more on record."""
+        days = [first for first, _ in self.shown.finding.holds if first and first > self.shown.on]
+        return day(min(days)) if days else ""
+
+    @property
+    def counted(self) -> list[tuple[str, str, str]]:
+        return [(self.names(entry), gave, by) for entry, gave, by in self.shown.counted]
+
+    @property
+    def not_counted(self) -> list[tuple[str, str, str]]:
+        return [(self.names(entry), why, by) for entry, why, by in self.shown.not_counted]
+
+    @property
+    def ask(self) -> list[tuple[str, str]]:
+        return [(self.names(entry), missing) for entry, missing in self.shown.ask]
+
+    @property
+    def notes(self) -> list[str]:
+        return self.shown.notes
+
+    @property
+    def parts(self) -> list[GapPlain]:
+        return [GapPlain(part, self.names) for part in self.shown.parts if not part.met]
+
+
+@dataclass(frozen=True)
+class TowardShown:
+    """The next milestone with a gap, and its gaps; what only one flight needs is left out."""
+
+    milestone: MilestoneShown
+    gaps: list[GapPlain]
+    met: list[str]
+
+    @property
+    def few(self) -> bool:
+        """Whether so little is missing that what explains it is shown at once."""
+        return len(self.gaps) <= FEW_GAPS
+
+    @property
+    def says(self) -> str:
+        return self.milestone.milestone.says.removesuffix(".")
+
+
+def toward(overview: Overview, names: Names) -> TowardShown | None:
+    """The first milestone of the way with a gap; None where there is none."""
+    shown = {
+        each.report.milestone.id: MilestoneShown(each, overview.provenance) for each in overview.milestones
+    }
+    for milestone in (shown[each.id] for each in rulebook.current().on_the_way() if each.id in shown):
+        missing = {gap.finding.rule.id for gap in milestone.gaps}
+        if missing:
+            return TowardShown(
+                milestone,
+                [
+                    GapPlain(replace(each, reader=names.reader), names)
+                    for each in milestone.unmet
+                    if each.finding.rule.id in missing
+                ],
+                [plain_words.requirement(each.finding.rule) for each in milestone.met],
+            )
+    return None
+
+
+@dataclass(frozen=True)
+class EndingShown:
+    """Something that ends, and when."""
+
+    ending: Ending
+    on: dt.date
+
+    @property
+    def words(self) -> str:
+        named = plain_words.expiring(self.ending.requirements[0]) or self.ending.says
+        return f"{named} ({self.ending.model})" if self.ending.model else named
+
+    @property
+    def when(self) -> str:
+        return expiring(self.ending.last, self.on)
+
+    @property
+    def soon(self) -> bool:
+        return (self.ending.last - self.on).days <= SOON_DAYS
+
+    @property
+    def citations(self) -> str:
+        return "; ".join(self.ending.citations)
+
+    @property
+    def ends(self) -> str:
+        return "; ".join(each.title for each in self.ending.ends)

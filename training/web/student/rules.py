@@ -1,0 +1,104 @@
+"""One student with every milestone, what lapses next and what is missing, for the rules and the list."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+
+from syllabus.courses.outlines import OF_A_COURSE
+from syllabus.engine.rules.rulebook import Milestone
+from training.models import Student
+from training.presenters import amounts
+from training.presenters.days import expiring
+from training.presenters.reasons import PAGE
+from training.reports import Gap, Lapse, Overview
+from training.web.shared.report_presenter import MilestoneShown, RefusedShown, in_short
+
+
+@dataclass(frozen=True)
+class LapseShown:
+    lapse: Lapse
+    on: dt.date
+
+    @property
+    def says(self) -> str:
+        return self.lapse.finding.rule.says
+
+    @property
+    def citation(self) -> str:
+        return self.lapse.finding.rule.cite.section
+
+    @property
+    def when(self) -> str:
+        return expiring(self.lapse.last, self.on)
+
+    @property
+    def soon(self) -> bool:
+        return (self.lapse.last - self.on).days <= 30
+
+
+@dataclass(frozen=True)
+class GapShown:
+    gap: Gap
+    milestone: Milestone
+
+    @property
+    def says(self) -> str:
+        return self.gap.finding.rule.says
+
+    @property
+    def citation(self) -> str:
+        return self.gap.finding.rule.cite.section
+
+    @property
+    def words(self) -> str:
+        finding = self.gap.finding
+        if self.gap.met is None:
+            asked = [f"{entry}: {PAGE.words(what)}" for entry, what in finding.ask[:2]]
+            return "; ".join(asked) or _("a fact is missing")
+        return amounts.of(finding.have, finding.need)
+
+
+@dataclass(frozen=True)
+class StudentShown:
+    """One student with every milestone in short."""
+
+    student: Student
+    overview: Overview
+
+    @property
+    def milestones(self) -> list[MilestoneShown]:
+        return [MilestoneShown(each, self.overview.provenance) for each in self.overview.milestones]
+
+    @property
+    def every(self) -> list[MilestoneShown | RefusedShown]:
+        """Those that are refused in their place among the others."""
+        return in_short(self.overview.every, self.overview.provenance)
+
+    @property
+    def refused(self) -> list[RefusedShown]:
+        return [RefusedShown(each) for each in self.overview.not_covered]
+
+    @property
+    def of_law(self) -> list[MilestoneShown | RefusedShown]:
+        return [each for each in self.every if not each.milestone.id.startswith(OF_A_COURSE)]
+
+    @property
+    def course(self) -> MilestoneShown | RefusedShown | None:
+        """What the student's course asks for, where it asks for anything."""
+        return next((each for each in self.every if each.milestone.id.startswith(OF_A_COURSE)), None)
+
+    @property
+    def lapse(self) -> LapseShown | None:
+        found = self.overview.next_lapse
+        return LapseShown(found, self.overview.on) if found else None
+
+    @property
+    def gap(self) -> GapShown | None:
+        """What is missing next in the order of training, leaving out what only a flight not named needs."""
+        for each in self.milestones:
+            if each.gaps:
+                return GapShown(each.gaps[0], each.milestone)
+        return None
