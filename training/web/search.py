@@ -19,6 +19,7 @@ from training.models import Aircraft, LessonRecord, Role, Student, User
 from training.services.school import search
 from training.services.school.search import Found
 from training.web.people.people import role_name
+from training.web.shared.forms import Search
 from training.web.shared.report_presenter import day
 
 
@@ -28,11 +29,18 @@ from training.web.shared.report_presenter import day
 def page(request: HttpRequest) -> HttpResponse:
     """What holds every word that was typed, each with the page on which one goes on."""
     assert isinstance(request.user, User)
-    asked = str(request.GET.get("q", ""))[: search.MOST_TEXT].replace("\x00", "").strip()
+    form, asked = Search.of(
+        request,
+        _("Search (all words must match)"),
+        most=search.MOST_TEXT,
+        help_text=_("A name, a lesson’s code, title or date (2026-03-02), or a registration"),
+        attrs={} if request.GET.get("q") else {"autofocus": True},
+    )
     found = search.find(request.user, asked, via="web", at=timezone.now())
     schools = {each.school_id for each in found.students} | {each.school_id for each in found.people}
     schools |= {each.school_id for each in found.aircraft}
     told = {
+        "form": form,
         "asked": asked,
         "found": found,
         "several": len(schools) > 1,
@@ -42,7 +50,6 @@ def page(request: HttpRequest) -> HttpResponse:
         "aircraft": [_aircraft(each, found) for each in found.aircraft],
         "searches_people": bool(found.administers),
         "most": search.MOST,
-        "most_text": search.MOST_TEXT,
         "caution": CAUTION,
     }
     return render(request, "training/search.html", told)

@@ -6,16 +6,17 @@ import datetime as dt
 import uuid
 from collections.abc import Mapping
 
+from django import forms
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
-from syllabus.engine.errors import Fault, FaultsFound, NotInForce, QuestionError
+from syllabus.engine.errors import NotInForce
 from syllabus.engine.record import reading
 from syllabus.engine.record.reading import Faults, Object
 from syllabus.engine.rules.question import READERS, Context
@@ -26,6 +27,7 @@ from training.models import Enrolment, Student
 from training.services import access
 from training.services.records import page_cache
 from training.web.instructor.opening import teaches
+from training.web.shared.forms import Form, Text
 from training.web.shared.report_presenter import day
 from training.web.student import page_cache as parts
 
@@ -42,6 +44,28 @@ FIELDS = (
     ("application_date", _("Day of application"), "2026-11-20"),
 )
 _QUERY: Mapping[str, reading.Read] = {"on": reading.day, **READERS}
+
+
+class Question(Form):
+    """Another day, airplane or flight than today's; what is left blank is not given."""
+
+    def __init__(self, sent: QueryDict) -> None:
+        super().__init__({key: text for key, text in sent.dict().items() if str(text).strip()})
+        for key, label, example in FIELDS:
+            self.fields[key] = Text(label, widget=forms.TextInput(attrs={"placeholder": example}))
+
+    def asked(self, today: dt.date) -> tuple[dt.date, Context]:
+        """The day and the context; today and none where something cannot be read."""
+        faults = Faults()
+        fields = Object(faults, self.data, "")
+        found = {key: fields.take(key, read) for key, read in _QUERY.items()}
+        fields.done()
+        for each in faults:
+            self.refuse(each.message, each.place)
+        if self.errors:
+            return today, Context()
+        on = found.pop("on") or today
+        return on, Context(klass=found.pop("class"), **found)
 
 
 @require_safe
@@ -101,43 +125,25 @@ def student(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     at = timezone.now()
     opened = access.opened(request.user, ref, what="eligibility of every milestone", via="web", at=at)
     found, today = opened.student, opened.student.school.day(at)
-    on, context, faults = today, Context(), tuple[Fault, ...]()
+    form = Question(request.GET)
+    on, context = form.asked(today)
     try:
-        on, context = _asked(request, today)
         shown = _rules(found, on, context, today)
-    except FaultsFound as problem:
-        faults = problem.faults
     except NotInForce as problem:
-        faults = (Fault("on", str(problem)),)
-    if faults:
+        form.refuse(str(problem), "on")
         on, context = today, Context()
         shown = _rules(found, on, context, today)
-    by_key = {fault.place.partition("[")[0]: fault.message for fault in faults}
-    fields = [
-        {
-            "key": key,
-            "label": label,
-            "example": example,
-            "value": request.GET.get(key, ""),
-            "fault": by_key.get(key),
-        }
-        for key, label, example in FIELDS
-    ]
-    known = {key for key, *_words in FIELDS}
     told = {
         "prepared": shown,
         "student": found,
         "guardian": opened.as_guardian,
         "on": day(on),
         "is_today": on == today,
-        "fields": fields,
-        "asked": any(each["value"] for each in fields) or bool(faults),
-        "faults": faults,
-        "other_faults": [each for key, each in by_key.items() if key not in known],
+        "form": form,
         "model": context.aircraft_model or found.training_model,
         "caution": CAUTION,
     }
-    return render(request, "training/student.html", told, status=422 if faults else 200)
+    return render(request, "training/student.html", told, status=form.status)
 
 
 def _rules(student: Student, on: dt.date, context: Context, today: dt.date) -> str:
@@ -145,21 +151,6 @@ def _rules(student: Student, on: dt.date, context: Context, today: dt.date) -> s
     if (on, context) == (today, Context()):
         return page_cache.part(student, "rules", on)
     return parts.rules(student, on, overview=reports.overview(student, on, context=context))
-
-
-def _asked(request: HttpRequest, today: dt.date) -> tuple[dt.date, Context]:
-    """The day and the context that the query names; what was left blank was not given.
-
-    Raises: QuestionError.
-    """
-    faults = Faults()
-    given = {key: str(value) for key, value in request.GET.items()}
-    fields = Object(faults, {key: value for key, value in given.items() if value.strip()}, "")
-    found = {key: fields.take(key, read) for key, read in _QUERY.items()}
-    fields.done()
-    faults.stop(QuestionError)
-    on = found.pop("on") or today
-    return on, Context(klass=found.pop("class"), **found)
 
 
 @require_safe

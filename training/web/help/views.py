@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from syllabus.engine.rules.report import CAUTION
 from training.web.help import library
+from training.web.shared.forms import Search
 
 MOST_TEXT = 200
 
@@ -15,12 +17,12 @@ MOST_TEXT = 200
 @require_safe
 def contents(request: HttpRequest) -> HttpResponse:
     """All pages by their readers, or those that hold every word of ``q``."""
-    asked = str(request.GET.get("q", ""))[:MOST_TEXT].replace("\x00", "").strip()
+    form, asked = Search.of(request, _("Search help (all words must match)"), most=MOST_TEXT)
     told = {
+        "form": form,
         "asked": asked,
         "found": library.find(asked),
         "groups": list(library.groups()),
-        "most_text": MOST_TEXT,
         "caution": CAUTION,
     }
     return render(request, "training/help/contents.html", told)

@@ -21,7 +21,7 @@ from training.services import access
 from training.services.courses.courses import Address
 from training.services.people import enrolments, guardians, people
 from training.web.people.student_forms import Assign, Consent, EndEnrolment, Enrol
-from training.web.shared.forms import Form, sent_or_new
+from training.web.shared.forms import Form, Search, sent_or_new
 from training.web.shared.opening import Opened, administered
 from training.web.shared.report_presenter import day
 
@@ -32,7 +32,7 @@ AT_ONCE = 50
 @administered
 def roll(opened: Opened) -> HttpResponse:
     """The students by name, with instructors and course; found by a part of the name."""
-    asked = str(opened.request.GET.get("q", ""))[:100].replace("\x00", "").strip()
+    form, asked = Search.of(opened.request, _("Name"), most=100)
     rows = Student.objects.filter(school=opened.school).order_by("name", "pk")
     if asked:
         rows = rows.filter(name__icontains=asked)
@@ -57,6 +57,7 @@ def roll(opened: Opened) -> HttpResponse:
         "students",
         "students",
         page=page,
+        form=form,
         asked=asked,
         students=[
             {

@@ -168,6 +168,30 @@ class Form(forms.Form):
         self.add_error(field if seen else None, message)
 
 
+class Words(forms.CharField):
+    """Words to search for; any search is answered, so what is too long or no text is left out."""
+
+    def to_python(self, value: Any) -> str:
+        return str(super().to_python(str(value or "").replace("\x00", "")[: self.max_length]))
+
+
+class Search(Form):
+    """The words that a page looks for."""
+
+    q = Words(required=False, widget=forms.TextInput(attrs={"type": "search", "autocomplete": "off"}))
+
+    @classmethod
+    def of(cls, request: HttpRequest, label: Any, *, most: int, **field: Any) -> tuple[Self, str]:
+        """The form as it was sent, and the words."""
+        form = cls(request.GET)
+        found = form.fields["q"]
+        found.label, found.max_length = label, most  # type: ignore[attr-defined]
+        found.widget.attrs.update({"maxlength": most, **field.pop("attrs", {})})
+        found.help_text = field.get("help_text", "")
+        form.is_valid()
+        return form, form.cleaned_data["q"]
+
+
 def as_typed(request: HttpRequest) -> dict[str, str]:
     """Every field by its name, for a sheet whose rows a script adds: it has its own reader."""
     return {key: str(value) for key, value in request.POST.items()}

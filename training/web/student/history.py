@@ -5,7 +5,9 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 import zoneinfo
+from collections.abc import Mapping
 
+from django import forms
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import ImproperlyConfigured
@@ -22,9 +24,24 @@ from training.models import School, User
 from training.reports.changes import changes as changes_of
 from training.services import access
 from training.services.transfer import handover
+from training.web.shared.forms import Day, Form
 from training.web.student.pages import open_record
 
 DAYS_SHOWN = 30
+
+
+class Between(Form):
+    """From one day to another."""
+
+    def __init__(self, sent: Mapping[str, str]) -> None:
+        super().__init__(sent)
+        for name, label in (("from", _("From")), ("to", _("To"))):
+            self.fields[name] = Day(label, required=True, widget=forms.TextInput(attrs={"type": "date"}))
+
+    def clean(self) -> None:
+        first, last = (self.cleaned_data.get(name) for name in ("from", "to"))
+        if first and last and first > last:
+            self.add_error("from", _("The first day is after the last day."))
 
 
 @require_safe
@@ -33,39 +50,25 @@ DAYS_SHOWN = 30
 def changes(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """From the beginning of one day to the end of another, on the school's clock; else the last month."""
     opened = open_record(request, ref, "changes")
-    refused = ""
-    last = _day(request.GET.get("to")) or opened.on
-    first = _day(request.GET.get("from")) or last - dt.timedelta(days=DAYS_SHOWN)
-    if any(request.GET.get(name) and _day(request.GET[name]) is None for name in ("from", "to")):
-        refused = _("Could not read a date. Enter it as 2026-03-15.")
+    lately = {"from": opened.on - dt.timedelta(days=DAYS_SHOWN), "to": opened.on}
+    begins = {} if "to" in request.GET else {name: each.isoformat() for name, each in lately.items()}
+    form = Between({**begins, **request.GET.dict()})
     found = None
-    if first > last:
-        refused = _("The first day is after the last day.")
-    else:
+    if form.is_valid():
         school = opened.student.school
-        night = _begin(school, last + dt.timedelta(days=1)) - dt.datetime.resolution
+        night = _begin(school, form.cleaned_data["to"] + dt.timedelta(days=1)) - dt.datetime.resolution
         ends = min(night, opened.at)
         try:
-            found = changes_of(opened.student, min(_begin(school, first), ends), ends)
+            found = changes_of(opened.student, min(_begin(school, form.cleaned_data["from"]), ends), ends)
         except NotInForce as problem:
-            refused = str(problem)
+            form.refuse(str(problem), "from")
     told = opened.told(
         "changes",
-        first=first.isoformat(),
-        last=last.isoformat(),
+        form=form,
         found=found,
-        refused=refused,
         origins=opened.student.hand_overs.annotate(sealed=Count("entries")),
     )
-    return render(request, "training/student/changes.html", told, status=422 if refused else 200)
-
-
-def _day(text: str | None) -> dt.date | None:
-    try:
-        day = dt.date.fromisoformat(text or "")
-    except ValueError:
-        return None
-    return day if 1950 <= day.year <= 2199 else None
+    return render(request, "training/student/changes.html", told, status=form.status)
 
 
 def _begin(school: School, day: dt.date) -> dt.datetime:
