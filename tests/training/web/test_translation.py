@@ -60,6 +60,7 @@ CODES = {"CSV", "XLSX"}
 WORDS = {
     "Student pilot training record",
     "KGRB KMTW",
+    "KGRB KMTW KGRB",
     "eligibility of every milestone",
     "progress and next lesson",
     "single-engine land",

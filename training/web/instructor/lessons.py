@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import json
 import uuid
-from collections import defaultdict
 from collections.abc import Mapping
 from typing import Any
 
@@ -19,13 +18,11 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from syllabus.courses import outlines
 from syllabus.engine.course.course import Outline
 from syllabus.engine.errors import Fault
-from syllabus.engine.record.record import TIMES
 from syllabus.engine.rules.report import CAUTION
 from syllabus.law import rulebook
 from training.models import Correction, LessonRecord
 from training.presenters import lesson as lesson_words
 from training.presenters.days import day
-from training.presenters.entry import label_of
 from training.presenters.reasons import PAGE
 from training.reports import progress
 from training.reports.eligibility import record_of
@@ -40,6 +37,7 @@ from training.web.instructor import sheet, sheet_check
 from training.web.instructor.forms import Begin, Correct
 from training.web.instructor.opening import Taught, taught
 from training.web.instructor.sheet_check import Look
+from training.web.instructor.sheet_form import SheetForm
 from training.web.shared import refusals, signing
 from training.web.shared.forms import as_typed, text_of, texts_of
 
@@ -170,54 +168,30 @@ def sheet_context(
     whose: Taught, record: LessonRecord, outline: Outline | None, found: Look | None, given: dict[str, str]
 ) -> dict[str, Any]:
     """Everything that the sheet's template asks for; a record that is not saved makes a blank sheet."""
-    planned = (
-        next((each for each in outline.lessons if each.code == record.lesson), None) if outline else None
-    )
-    asked = {**(outline.highest if outline else {}), **(planned.items if planned else {})}
+    planned = _lesson_of(record, outline)
+    required = {**(outline.highest if outline else {}), **(planned.items if planned else {})}
     if not given.get("date") and given.get("flown") == sheet.NO_FLIGHT and planned and planned.flight_time:
         given["flown"] = sheet.SOLO if planned.times.get("solo") else sheet.DUAL
         given["date"] = whose.today.isoformat()
-    on_sheet = {value for key, value in given.items() if key.startswith("item-") and key.count("-") == 1}
-    said = sheet_check.told(found, given)
+    given |= {
+        "version": given.get("version") or str(record.version),
+        "record": str(record.pk),
+        "lesson": record.lesson,
+    }
+    form = SheetForm(given, found, outline, required)
+    on_sheet = {each.code.value() for each in form.items}
+    prepares = given.get("preparation", "")
     return {
         "student": whose.student,
         "record": record,
         "saved": not record._state.adding,
         "planned": planned,
-        "lessons": outline.lessons if outline else (),
-        "given": defaultdict(str, given),
-        "version": given.get("version") or record.version,
-        "said": said,
-        "items": sheet_check.item_rows(given, outline, asked, found),
+        "form": form,
         "more_items": [each for each in outline.items if each.code not in on_sheet] if outline else [],
-        "times": [
-            {
-                "field": f"t-{key}",
-                "label": label_of(key),
-                "value": given.get(f"t-{key}", ""),
-                "proposed": found.proposed.get(f"t-{key}", "") if found else "",
-                "said": said.get(f"t-{key}", []),
-            }
-            for key in TIMES
-        ],
-        "landings": sheet_check.landing_rows(given, found),
-        "craft": [(key, label_of(key), given.get(key, ""), said.get(key, [])) for key in sheet.CRAFT[1:]],
-        "ramp": [
-            (key, _(words), given.get(key, ""), said.get(key, [])) for key, words in sheet.RAMP_WORDS.items()
-        ],
-        "ramp_open": any(given.get(key) or said.get(key) for key in sheet.RAMP_WORDS),
         "fleet": whose.fleet,
-        "ground": {
-            **{key: given.get(f"ground-{key}", "") for key in ("date", "time", "topic")},
-            **{f"said_{key}": said.get(f"ground-{key}", []) for key in ("date", "time")},
-        },
         "found": found,
-        "flown_by": (
-            (sheet.DUAL, _("With me aboard")),
-            (sheet.SOLO, _("Student solo")),
-            (sheet.NO_FLIGHT, _("No flight")),
-        ),
-        "preparation": sheet.preparation(progress.test_of(whose.student, whose.today)),
+        "prepares": bool(prepares),
+        "preparation": prepares or sheet.preparation(progress.test_of(whose.student, whose.today)),
         "data": _data(whose, record),
     }
 

@@ -15,7 +15,6 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from django.utils.translation import gettext
-from django.utils.translation import gettext_noop as _
 
 from syllabus.engine.course.course import Item, Outline
 from syllabus.engine.course.standards import RANGE, Tolerance
@@ -28,9 +27,11 @@ from training.presenters.entry import COUNTS, FLAGS
 #: The times on the clock, in their order: first movement, takeoff, landing, at rest.
 CLOCK = ("out", "off", "on", "in")
 CRAFT = tuple(each.key for each in shape_of(Aircraft).fields)
-#: What flight time begins and ends with, 14 CFR 1.1; the sheet asks for them apart from off and on.
-RAMP_WORDS = {"out": _("Out (first movement)"), "in": _("In (at rest after landing)")}
 DUAL, SOLO, NO_FLIGHT = "dual", "solo", "none"
+MOST_MEASURED = 50
+_SAID = {True: "yes", False: "no", None: ""}
+#: How many rows a sheet may have.
+MOST_ROWS = {"item-count": 200, "landing-count": 100}
 #: Empty rows for landings that follow those there are.
 SPARE_LANDINGS = 1
 _BREAKS = re.compile(r"[\s,>\-–→]+")
@@ -74,28 +75,33 @@ def values(content: Mapping[str, Any], zone: dt.tzinfo, outline: Outline | None)
     craft: Mapping[str, str] = flight.get("aircraft", {})
     found.update({key: craft.get(key) or "" for key in CRAFT})
     found.update({f"t-{key}": times.get(key, "") for key in TIMES})
-    rows = flight.get("landings", ())
-    found["landing-count"] = str(len(rows) + SPARE_LANDINGS)
+    rows, items = flight.get("landings", ()), content.get("items", ())
+    found["landing-count"], found["item-count"] = str(len(rows) + SPARE_LANDINGS), str(len(items))
     for number, row in enumerate(rows):
-        found[f"landing-{number}-at"] = _token(row["at"]) if row.get("at") else ""
-        found[f"landing-{number}-period"] = row.get("period") or ""
-        for key in COUNTS:
-            found[f"landing-{number}-{key}"] = str(row.get(key, 0))
-        for key in FLAGS:
-            found[f"landing-{number}-{key}"] = {True: "yes", False: "no"}.get(row.get(key), "")
-    items = content.get("items", ())
-    found["item-count"] = str(len(items))
+        found |= {f"landing-{number}-{key}": text for key, text in _landing_values(row).items()}
     for number, each in enumerate(items):
-        found[f"item-{number}"] = each["item"]
-        found[f"item-{number}-grade"] = each["grade"]
-        found[f"item-{number}-remarks"] = each.get("remarks", "")
         item = outline.by_code.get(each["item"]) if outline else None
-        taken: Mapping[str, Any] = each.get("measured", {})
-        for place, (name, _limit) in enumerate(measures(item, taken)):
-            said = taken.get(name, "")
-            found[f"item-{number}-m-{place}-name"] = name
-            found[f"item-{number}-m-{place}-value"] = said if isinstance(said, str) else said["value"]
-            found[f"item-{number}-m-{place}-target"] = "" if isinstance(said, str) else said["target"]
+        found[f"item-{number}"] = each["item"]
+        found |= {f"item-{number}-{key}": text for key, text in _item_values(each, item).items()}
+    return found
+
+
+def _landing_values(row: Mapping[str, Any]) -> dict[str, str]:
+    return {
+        "at": _token(row["at"]) if row.get("at") else "",
+        "period": row.get("period") or "",
+        **{key: str(row.get(key, 0)) for key in COUNTS},
+        **{key: _SAID[row.get(key)] for key in FLAGS},
+    }
+
+
+def _item_values(each: Mapping[str, Any], item: Item | None) -> dict[str, str]:
+    found = {"grade": each["grade"], "remarks": each.get("remarks", "")}
+    measured: Mapping[str, Any] = each.get("measured", {})
+    for place, (name, _limit) in enumerate(measures(item, measured)):
+        said = measured.get(name, "")
+        value, target = (said, "") if isinstance(said, str) else (said["value"], said["target"])
+        found |= {f"m-{place}-name": name, f"m-{place}-value": value, f"m-{place}-target": target}
     return found
 
 
@@ -161,7 +167,7 @@ def content_of(
     content = {
         "flight": flight,
         "ground": ground,
-        "items": [_item(given, number) for number in range(_count(given, "item-count", 200))],
+        "items": [_item(given, number) for number in range(count_of(given, "item-count"))],
         "comments": lines(given.get("comments", "")),
         "next": lines(given.get("next", "")),
     }
@@ -176,16 +182,45 @@ def _flight(
     rows: list[int],
     wrong: dict[str, str],
 ) -> dict[str, Any]:
-    points = {_token(each): each for each in before.get("route", ()) if not isinstance(each, str)}
-    points |= {
-        _token(each["at"]): each["at"]
-        for each in before.get("landings", ())
-        if each.get("at") and not isinstance(each["at"], str)
-    }
-    craft = {key: value for key in CRAFT if (value := given.get(key, "").strip())}
-    known = fleet.get(craft.get("registration", "").upper())
-    craft = {**{key: value for key, value in (known or {}).items() if value}, **craft}
+    points = _points(before)
     day = given.get("date", "").strip()
+    others = [each for each in before.get("purposes", ()) if each != _prepares(before)]
+    prepares = given.get("preparation", "").strip()
+    landings = []
+    for number in range(count_of(given, "landing-count")):
+        if row := _landing(given, number, points):
+            landings.append(row)
+            rows.append(number)
+    times = {key: value for key in TIMES if (value := given.get(f"t-{key}", "").strip())}
+    return {
+        "date": day,
+        **({"trip": before["trip"]} if before.get("trip") else {}),
+        "aircraft": _craft(given, fleet),
+        "route": [points.get(part, part) for part in _BREAKS.split(given.get("route", "")) if part],
+        **_clocked(given, day, zone, wrong),
+        "times": {key: _hours(value) for key, value in times.items()},
+        "landings": landings,
+        "purposes": [*others, *([prepares] if prepares else [])],
+        "remarks": lines(given.get("remarks", "")),
+    }
+
+
+def _points(before: Mapping[str, Any]) -> dict[str, Any]:
+    """The places of the draft that are more than an identifier, by what the sheet calls them."""
+    every = [*before.get("route", ()), *(each.get("at") for each in before.get("landings", ()))]
+    return {_token(each): each for each in every if each and not isinstance(each, str)}
+
+
+def _craft(given: Mapping[str, str], fleet: Mapping[str, Mapping[str, str]]) -> dict[str, str]:
+    craft = {key: value for key in CRAFT if (value := given.get(key, "").strip())}
+    known = fleet.get(craft.get("registration", "").upper(), {})
+    return {**{key: value for key, value in known.items() if value}, **craft}
+
+
+def _clocked(
+    given: Mapping[str, str], day: str, zone: zoneinfo.ZoneInfo, wrong: dict[str, str]
+) -> dict[str, str]:
+    """The times on the clock; one that is earlier than the one before it is on the next day."""
     clock: dict[str, str] = {}
     before_it: dt.datetime | None = None
     for name in CLOCK:
@@ -195,25 +230,7 @@ def _flight(
             at = at.replace(tzinfo=zone)
         if at:
             clock[name], before_it = at.isoformat(), at
-    others = [each for each in before.get("purposes", ()) if each != _prepares(before)]
-    prepares = given.get("preparation", "").strip()
-    landings = []
-    for number in range(_count(given, "landing-count", 100)):
-        if row := _landing(given, number, points):
-            landings.append(row)
-            rows.append(number)
-    times = {key: value for key in TIMES if (value := given.get(f"t-{key}", "").strip())}
-    return {
-        "date": day,
-        **({"trip": before["trip"]} if before.get("trip") else {}),
-        "aircraft": craft,
-        "route": [points.get(part, part) for part in _BREAKS.split(given.get("route", "")) if part],
-        **clock,
-        "times": {key: _hours(value) for key, value in times.items()},
-        "landings": landings,
-        "purposes": [*others, *([prepares] if prepares else [])],
-        "remarks": lines(given.get("remarks", "")),
-    }
+    return clock
 
 
 def _landing(given: Mapping[str, str], number: int, points: Mapping[str, Any]) -> dict[str, Any] | None:
@@ -231,20 +248,28 @@ def _landing(given: Mapping[str, str], number: int, points: Mapping[str, Any]) -
     return row
 
 
+def taken(given: Mapping[str, str], number: int) -> list[str]:
+    """What the sheet has a row for, to be measured of one of its items."""
+    found: list[str] = []
+    for place in range(MOST_MEASURED):
+        if (name := given.get(f"item-{number}-m-{place}-name")) is None:
+            break
+        found.append(name)
+    return found
+
+
 def _item(given: Mapping[str, str], number: int) -> dict[str, Any]:
-    taken: dict[str, Any] = {}
-    place = 0
-    while (name := given.get(f"item-{number}-m-{place}-name")) is not None and place < 50:
+    measured: dict[str, Any] = {}
+    for place, name in enumerate(taken(given, number)):
         value = given.get(f"item-{number}-m-{place}-value", "").strip()
         target = given.get(f"item-{number}-m-{place}-target", "").strip()
         if value:
-            taken[name] = {"value": value, "target": target} if target else value
-        place += 1
+            measured[name] = {"value": value, "target": target} if target else value
     return {
         "item": given.get(f"item-{number}", ""),
         "grade": given.get(f"item-{number}-grade", NOT_OBSERVED),
         "remarks": lines(given.get(f"item-{number}-remarks", "")),
-        **({"measured": taken} if taken else {}),
+        **({"measured": measured} if measured else {}),
     }
 
 
@@ -271,9 +296,10 @@ def _hours(text: str) -> str:
     return f"{text} h" if re.fullmatch(r"\d+([.,]\d+)?", text) else text
 
 
-def _count(given: Mapping[str, str], name: str, most: int) -> int:
+def count_of(given: Mapping[str, str], name: str) -> int:
+    """How many rows there are by a field that counts them."""
     said = given.get(name, "")
-    return min(int(said), most) if said.isdecimal() and len(said) < 5 else 0
+    return min(int(said), MOST_ROWS[name]) if said.isdecimal() and len(said) < 5 else 0
 
 
 def lines(text: str) -> str:
@@ -287,27 +313,29 @@ def lines(text: str) -> str:
 def field_of(place: str, rows: Sequence[int], given: Mapping[str, str]) -> str:
     """The name of the field that a place such as ``content.flight.times.night`` was typed in."""
     path = place.removeprefix("content.")
-    if path == "lesson":
-        return "lesson"
-    if path.startswith("flight."):
-        part = path.removeprefix("flight.")
-        if found := re.fullmatch(r"times\.(\w+)", part):
-            return f"t-{found[1]}"
-        if part == "times":
-            return "t-total"
-        if found := re.match(r"landings\[(\d+)\](?:\.(\w+))?", part):
-            at = int(found[1])
-            return f"landing-{rows[at] if at < len(rows) else at}-{found[2] or 'at'}"
-        if found := re.match(r"aircraft(?:\.(\w+))?", part):
-            return found[1] if found[1] in CRAFT else "registration"
-        return re.split(r"[.\[]", part)[0]
+    if path in ("lesson", "comments", "next"):
+        return path
     if path.startswith("ground."):
         return f"ground-{path.removeprefix('ground.')}"
-    if found := re.match(r"items\[(\d+)\](?:\.(\w+)(?:\.(.+))?)?", path):
-        row = f"item-{found[1]}"
-        if found[2] == "measured" and found[3]:
-            for number in range(50):
-                if given.get(f"{row}-m-{number}-name") == found[3]:
-                    return f"{row}-m-{number}-value"
-        return f"{row}-{found[2]}" if found[2] in ("grade", "remarks") else f"{row}-grade"
-    return path if path in ("comments", "next") else "flown"
+    if path.startswith("flight."):
+        return _field_of_flight(path.removeprefix("flight."), rows)
+    found = re.match(r"items\[(\d+)\](?:\.(\w+)(?:\.(.+))?)?", path)
+    if not found:
+        return "flown"
+    row, key, name = f"item-{found[1]}", found[2], found[3]
+    if key == "measured" and name in (names := taken(given, int(found[1]))):
+        return f"{row}-m-{names.index(name)}-value"
+    return f"{row}-{key}" if key in ("grade", "remarks") else f"{row}-grade"
+
+
+def _field_of_flight(part: str, rows: Sequence[int]) -> str:
+    if found := re.fullmatch(r"times\.(\w+)", part):
+        return f"t-{found[1]}"
+    if part == "times":
+        return "t-total"
+    if found := re.match(r"landings\[(\d+)\](?:\.(\w+))?", part):
+        at = int(found[1])
+        return f"landing-{rows[at] if at < len(rows) else at}-{found[2] or 'at'}"
+    if found := re.match(r"aircraft(?:\.(\w+))?", part):
+        return found[1] if found[1] in CRAFT else "registration"
+    return re.split(r"[.\[]", part)[0]

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from django.utils.translation import gettext as _
 
-from syllabus.engine.course.course import Outline
 from syllabus.engine.errors import Fault, NotInForce
 from syllabus.engine.places.geography import distance_nm
 from syllabus.engine.record import record as engine
@@ -18,7 +16,6 @@ from syllabus.engine.rules import journeys
 from syllabus.engine.rules.rulebook import Milestone, Requirement
 from syllabus.engine.time.units import MINUTE, format_nm, format_time
 from training.models import LessonRecord
-from training.presenters.entry import COUNTS, FLAGS, GRADES, grade_of, label_of
 from training.reports import progress
 from training.services.lessons import lesson_content, lesson_hints, lesson_plans, lesson_records
 from training.services.lessons.lesson_content import Content, LessonError
@@ -207,108 +204,3 @@ def _cross_country(test: Milestone) -> Requirement | None:
     """The first rule of the practical test that says how far away a landing makes cross-country time."""
     far = (each for each in test.requirements if all(one.get("landing_more_than") for one in each.versions))
     return next(far, None)
-
-
-# The sheet as it is shown
-
-
-def item_rows(
-    given: Mapping[str, str], outline: Outline | None, asked: Mapping[str, str], found: Look | None
-) -> list[dict[str, Any]]:
-    """The items of the sheet: each with its standard, its buttons, its measured values."""
-    rows = []
-    for number in range(int(given.get("item-count") or 0)):
-        name = f"item-{number}"
-        code = given.get(name, "")
-        item = outline.by_code.get(code) if outline else None
-        taken = []
-        place = 0
-        while (measure := given.get(f"{name}-m-{place}-name")) is not None:
-            taken.append(measure)
-            place += 1
-        known = dict(sheet.measures(item, taken))
-        measures = []
-        for place, measure in enumerate(taken or list(known)):
-            tolerance = known.get(measure)
-            field_name = f"{name}-m-{place}"
-            measures.append(
-                {
-                    "field": field_name,
-                    "name": measure,
-                    "says": tolerance.says if tolerance else "",
-                    "caution": tolerance.caution if tolerance else "",
-                    "aim": tolerance.target.name if tolerance and sheet.aims(tolerance) else "",
-                    "aims": sheet.aims(tolerance),
-                    "value": given.get(f"{field_name}-value", ""),
-                    "target": given.get(f"{field_name}-target", ""),
-                    "hint": found.hints.get(f"{field_name}-value") if found else None,
-                    "faults": _told(found, f"{field_name}-value"),
-                }
-            )
-        grade = given.get(f"{name}-grade", sheet.NOT_OBSERVED)
-        rows.append(
-            {
-                "field": name,
-                "code": code,
-                "title": item.title if item else code,
-                "task": str(item.task) if item and item.task else "",
-                "asked": grade_of(asked[code]) if code in asked else "",
-                "standard": [f"{each.name}: {each.says}" for each in item.standard] if item else [],
-                "cautions": sorted({each.caution for each in item.standard if each.caution}) if item else [],
-                "grades": [
-                    {"value": each, "word": grade_of(each), "chosen": each == grade} for each in GRADES
-                ],
-                "measures": measures,
-                "remarks": given.get(f"{name}-remarks", ""),
-                "faults": _told(found, f"{name}-grade"),
-            }
-        )
-    return rows
-
-
-def landing_rows(given: Mapping[str, str], found: Look | None) -> list[dict[str, Any]]:
-    rows = []
-    for number in range(int(given.get("landing-count") or sheet.SPARE_LANDINGS)):
-        name = f"landing-{number}"
-        rows.append(
-            {
-                "field": name,
-                "number": number + 1,
-                "at": given.get(f"{name}-at", ""),
-                "period": given.get(f"{name}-period", ""),
-                "counts": [
-                    {
-                        "field": f"{name}-{key}",
-                        "label": label_of(key),
-                        "value": given.get(f"{name}-{key}", "") or "0",
-                    }
-                    for key in COUNTS
-                ],
-                "flags": [
-                    {
-                        "field": f"{name}-{key}",
-                        "label": label_of(key),
-                        "value": given.get(f"{name}-{key}", ""),
-                    }
-                    for key in FLAGS
-                ],
-                "faults": _told(found, f"{name}-at"),
-            }
-        )
-    return rows
-
-
-def _told(found: Look | None, name: str) -> list[tuple[str, str]]:
-    """What is said at a field: faults, then what is worth a second look."""
-    if found is None:
-        return []
-    return [
-        *(("fault", each) for each in found.faults.get(name, ())),
-        *(("look", each) for each in found.warnings.get(name, ())),
-    ]
-
-
-def told(found: Look | None, given: Mapping[str, str]) -> Mapping[str, list[tuple[str, str]]]:
-    """What is said at each field, for those that stand alone; nothing at any other."""
-    names = {*found.faults, *found.warnings} if found else ()
-    return defaultdict(list, {name: _told(found, name) for name in sorted(names)})

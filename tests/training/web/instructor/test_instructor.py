@@ -68,7 +68,7 @@ def fields_of(page: str) -> dict[str, str]:
         chosen = re.search(r'value="([^"]*)" selected', inside)
         found[name] = chosen[1] if chosen else ""
     for name, inside in re.findall(r'<textarea[^>]* name="([^"]+)"[^>]*>(.*?)</textarea>', form, re.S):
-        found[name] = html.unescape(inside)
+        found[name] = html.unescape(inside).removeprefix("\n")  # HTML leaves the first line's end out
     return found
 
 
