@@ -263,7 +263,7 @@ def titled(entry: engine.Entry, zone: dt.tzinfo) -> tuple[str, list[tuple[str, s
         case engine.ItemGrade():
             title, keys = f"{entry.item}: {entry.grade}", ("item", "grade")
         case _:
-            title = kind_of(entry.kind)
+            title = sentence(kind_of(entry.kind))
     return title, rows(type(entry), said, zone, without=(*keys, "date", "issued", "given"))
 
 

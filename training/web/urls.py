@@ -6,7 +6,8 @@ from training.web import reminders, search, views
 from training.web.help import views as help_views
 from training.web.school import audit
 from training.web.shared import language, status_changes
-from training.web.student import history, pages, printouts
+from training.web.student import history, pages
+from training.web.student.printouts import page as paper
 
 urlpatterns = [
     # First what is asked for most: addresses are tried one after the other.
@@ -29,9 +30,9 @@ urlpatterns = [
     path("students/<uuid:ref>/lessons/<uuid:entry>/acknowledge/", pages.acknowledge, name="acknowledge"),
     path("students/<uuid:ref>/changes/", history.changes, name="changes"),
     path("students/<uuid:ref>/hand-over/", history.hand_over, name="hand-over"),
-    path("students/<uuid:ref>/record.pdf", printouts.record, name="record-paper"),
-    path("students/<uuid:ref>/endorsements.pdf", printouts.endorsements, name="endorsements-paper"),
-    path("students/<uuid:ref>/lessons/<uuid:entry>.pdf", printouts.lesson, name="lesson-paper"),
+    path("students/<uuid:ref>/record.pdf", paper, {"what": "record"}, name="record-paper"),
+    path("students/<uuid:ref>/endorsements.pdf", paper, {"what": "endorsements"}, name="endorsements-paper"),
+    path("students/<uuid:ref>/lessons/<uuid:entry>.pdf", paper, {"what": "lesson"}, name="lesson-paper"),
     path("students/<uuid:ref>/record.json", pages.download, name="record-document"),
     path("audit/", audit.listed, name="audit"),
     path("audit/run/", audit.run, name="audit-run"),

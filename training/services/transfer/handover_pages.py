@@ -25,11 +25,11 @@ _PARTS: tuple[tuple[str, type, str, Mapping[str, int]], ...] = (
         "Flights and training devices",
         {
             "date": 3,
-            "aircraft": 4,
+            "aircraft": 5,
             "route": 4,
             **dict.fromkeys(("out", "off", "on", "in"), 2),
             **{f"times.{each}": 2 for each in ("total", "dual", "solo", "night")},
-            "landings": 5,
+            "landings": 8,
             "instructor": 4,
             "remarks": 4,
         },
@@ -66,7 +66,7 @@ def record(student: Student, document: Mapping[str, Any], at: dt.datetime) -> di
     zone = zoneinfo.ZoneInfo(student.school.time_zone)
     with translation.override("en"):
         parts = [
-            _part(made, title, {**widths, "provenance": 2}, document.get(part, ()), zone)
+            _part(made, title, {**widths, "provenance": 4}, document.get(part, ()), zone)
             for part, made, title, widths in _PARTS
         ]
     return {**head(student, at), "parts": parts}

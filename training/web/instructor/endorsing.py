@@ -6,6 +6,7 @@ import dataclasses
 import datetime as dt
 import json
 import uuid
+from collections import defaultdict
 from collections.abc import Mapping
 from typing import Any
 
@@ -18,6 +19,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from syllabus.engine.errors import NotInForce
 from syllabus.engine.record.record import Endorsement as Given
+from syllabus.engine.record.record import Record
 from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES, TESTS
 from syllabus.engine.rules.finding import Finding, Said
 from syllabus.engine.rules.kinds.evidence import STUDENT
@@ -135,52 +137,21 @@ def _show(
     entry: uuid.UUID | None = None,
     status: int = 200,
 ) -> HttpResponse:
-    checked: Checked | None = None
-    by_field: dict[str, list[str]] = {}
-    told = list(faults or [])
     known = record_of(whose.student)
-    try:
-        checked = endorsements.check(
-            whose.student, kind.kind, said, by=whose.user, at=whose.at, via="web", known=known
-        )
-    except EndorsementError as wrong:
-        for each in wrong.faults:
-            by_field.setdefault(each.place.partition("[")[0], []).append(sentence(each.message))
-    except NotInForce as problem:
-        told.append(str(problem))
-    except NotCovered as problem:
-        told.append(gettext("Not covered by these rules: %(why)s") % {"why": PAGE.words(problem.reason)})
-    except NotAllowed as problem:
-        raise Http404(str(problem)) from None
-    if checked:
-        for refusal in checked.refusals:
-            if refusal.place in FIELDS:
-                said_there = by_field.setdefault(refusal.place, [])
-                said_there.append(f"{sentence(refusal.message)} ({refusal.citation})")
-            else:
-                told.append(f"{sentence(refusal.message)} ({refusal.citation})")
+    checked, by_field = _checked(whose, kind, said, known)
     longest = endorsement_check.last_day(whose.student, known, _longest(checked)) if checked else None
     fields = [
-        {
-            "key": key,
-            "label": gettext(FIELDS[key][0]),
-            "type": FIELDS[key][1],
-            "choices": _choices(key, said.get(key, "")),
-            "needed": kind.fields.get(key, False),
-            "value": said.get(key, ""),
-            "faults": by_field.pop(key, []),
-            "most": longest.isoformat() if longest and key == "expires" else "",
-        }
-        for key in (*kind.fields, "expires")
+        _field(kind, key, said.get(key, ""), by_field.pop(key, [])) for key in (*kind.fields, "expires")
     ]
+    fields[-1]["most"] = longest.isoformat() if longest else ""
+    told = [*(faults or []), *by_field.pop("", [])]
     told += [f"{key}: {each}" for key, all_of in by_field.items() for each in all_of]
-    body = checked.as_json() if checked else None
     shown = {
         "student": whose.student,
         "kind": kind,
         "fields": fields,
         "faults": told,
-        "report": body,
+        "report": checked.as_json() if checked else None,
         "rests_on": _rests_on(checked, Names(known)) if checked else [],
         "last_day": day(checked.last_day) if checked else "",
         "longest": day(longest),
@@ -191,6 +162,45 @@ def _show(
         "caution": CAUTION,
     }
     return render(request, "training/instructor/endorse_kind.html", shown, status=status)
+
+
+def _checked(
+    whose: Taught, kind: Kind, said: Mapping[str, Any], known: Record
+) -> tuple[Checked | None, dict[str, list[str]]]:
+    """What one of this kind would rest on; and what is wrong, by the field or under the empty name."""
+    wrong: dict[str, list[str]] = defaultdict(list)
+    try:
+        found = endorsements.check(
+            whose.student, kind.kind, said, by=whose.user, at=whose.at, via="web", known=known
+        )
+    except EndorsementError as refused:
+        for each in refused.faults:
+            wrong[each.place.partition("[")[0]].append(sentence(each.message))
+    except NotInForce as refused:
+        wrong[""].append(str(refused))
+    except NotCovered as refused:
+        wrong[""].append(gettext("Not covered by these rules: %(why)s") % {"why": PAGE.words(refused.reason)})
+    except NotAllowed as refused:
+        raise Http404(str(refused)) from None
+    else:
+        for refusal in found.refusals:
+            field = refusal.place if refusal.place in FIELDS else ""
+            wrong[field].append(f"{sentence(refusal.message)} ({refusal.citation})")
+        return found, wrong
+    return None, wrong
+
+
+def _field(kind: Kind, key: str, said: str, faults: list[str]) -> dict[str, Any]:
+    label, type_ = FIELDS[key]
+    return {
+        "key": key,
+        "label": gettext(label),
+        "type": type_,
+        "choices": _choices(key, said),
+        "needed": kind.fields.get(key, False),
+        "value": said,
+        "faults": faults,
+    }
 
 
 def _choices(key: str, said: str) -> list[tuple[str, str]]:

@@ -22,6 +22,7 @@ from django.utils.translation import gettext, gettext_lazy
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
+from syllabus.engine.record.record import Flight
 from training.models import RecordChange, Student
 from training.presenters import amounts
 from training.services import access
@@ -274,42 +275,7 @@ def _columns(
     status: int = 200,
     wrong: str = "",
 ) -> HttpResponse:
-    of_mapping = {key for key, _, _ in TARGETS}
-    row_faults = [each for each in plan.faults if each.place not in of_mapping] if plan else []
-    told: dict[str, Any] = {}
-    if plan is not None:
-        for each in plan.faults:
-            if each.place in of_mapping:
-                form.refuse(each.message, f"column-{each.place}")
-        new = [(gettext("new"), number, flight) for number, flight in plan.added]
-        new += [(gettext("updated"), number, flight) for number, flight in plan.changed]
-        told = {
-            "plan": plan,
-            "digest": plan.digest,
-            "faults": row_faults[:MOST_SHOWN],
-            "more_faults": max(0, len(row_faults) - MOST_SHOWN),
-            "fault_count": len(plan.faults),
-            "cautions": plan.cautions[:MOST_SHOWN],
-            "more_cautions": max(0, len(plan.cautions) - MOST_SHOWN),
-            "flights": [
-                {
-                    "what": what,
-                    "number": number,
-                    "day": day(flight.date),
-                    "craft": flight.aircraft.registration
-                    or flight.aircraft.model
-                    or gettext("no airplane entered"),
-                    "route": " – ".join(each.key for each in flight.route),
-                    "total": amounts.hours(flight.times["total"])
-                    if "total" in flight.times
-                    else gettext("no total"),
-                }
-                for what, number, flight in sorted(new, key=lambda each: each[1])[:MOST_ROWS_SHOWN]
-            ],
-            "count": len(new),
-            "more_flights": max(0, len(new) - MOST_ROWS_SHOWN),
-            "total": amounts.hours(sum(flight.times.get("total", 0) for _, _, flight in new)),
-        }
+    told = _planned(form, plan) if plan else {}
     return opened.page(
         "import_columns",
         "students",
@@ -327,6 +293,42 @@ def _columns(
         unused=[table.column(index) for index in range(len(table.header)) if index not in form.chosen],
         **told,
     )
+
+
+def _planned(form: Columns, plan: Plan) -> dict[str, Any]:
+    """What the plan would put on record; errors of a column are said at its field."""
+    of_mapping = {key for key, _, _ in TARGETS}
+    for each in plan.faults:
+        if each.place in of_mapping:
+            form.refuse(each.message, f"column-{each.place}")
+    row_faults = [each for each in plan.faults if each.place not in of_mapping]
+    new = [(gettext("new"), number, flight) for number, flight in plan.added]
+    new += [(gettext("updated"), number, flight) for number, flight in plan.changed]
+    return {
+        "plan": plan,
+        "digest": plan.digest,
+        "faults": row_faults[:MOST_SHOWN],
+        "more_faults": max(0, len(row_faults) - MOST_SHOWN),
+        "fault_count": len(plan.faults),
+        "cautions": plan.cautions[:MOST_SHOWN],
+        "more_cautions": max(0, len(plan.cautions) - MOST_SHOWN),
+        "flights": [_flight(*each) for each in sorted(new, key=lambda each: each[1])[:MOST_ROWS_SHOWN]],
+        "count": len(new),
+        "more_flights": max(0, len(new) - MOST_ROWS_SHOWN),
+        "total": amounts.hours(sum(flight.times.get("total", 0) for _, _, flight in new)),
+    }
+
+
+def _flight(what: str, number: int, flight: Flight) -> dict[str, Any]:
+    craft, total = flight.aircraft, flight.times.get("total")
+    return {
+        "what": what,
+        "number": number,
+        "day": day(flight.date),
+        "craft": craft.registration or craft.model or gettext("no airplane entered"),
+        "route": " – ".join(each.key for each in flight.route),
+        "total": gettext("no total") if total is None else amounts.hours(total),
+    }
 
 
 def _sample(table: Table, index: int) -> str:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.http import HttpResponse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_safe
 
+from training.models import LessonRecord
 from training.presenters.amounts import hours as in_hours
 from training.reports.instructing import Hours
 from training.services.school import glance
@@ -51,30 +54,28 @@ def overview(opened: Opened) -> HttpResponse:
             {"words": _("four days to a week"), "number": sum(OLD[0] < each < OLD[1] for each in ages)},
             {"words": _("longer than a week"), "number": sum(each >= OLD[1] for each in ages)},
         ],
-        drafts=[
-            {
-                "row": each,
-                "days": days,
-                "begun": day(opened.school.day(each.created_at)),
-                "old": days >= OLD[1],
-            }
-            for each, days in found.drafts[: glance.MOST_NAMED]
-        ],
+        drafts=[_draft(opened, *each) for each in found.drafts[: glance.MOST_NAMED]],
         more_drafts=max(0, len(found.drafts) - glance.MOST_NAMED),
-        instructors=[
-            {
-                "role": each.role,
-                "hours": _hours(each.hours),
-                "state": _exceeded(each.hours),
-                "ratings": each.ratings,
-                "recent": day(each.role.recent_experience_until),
-                "recent_state": _recent(each.days_left),
-            }
-            for each in found.instructors
-        ],
+        instructors=[_instructor(each) for each in found.instructors],
         checkpoint=found.checkpoint,
         sealed_at=found.checkpoint.at[:16].replace("T", " ") if found.checkpoint else "",
     )
+
+
+def _draft(opened: Opened, each: LessonRecord, days: int) -> dict[str, Any]:
+    begun = day(opened.school.day(each.created_at))
+    return {"row": each, "days": days, "begun": begun, "old": days >= OLD[1]}
+
+
+def _instructor(each: glance.Duty) -> dict[str, Any]:
+    return {
+        "role": each.role,
+        "hours": _hours(each.hours),
+        "state": _exceeded(each.hours),
+        "ratings": each.ratings,
+        "recent": day(each.role.recent_experience_until),
+        "recent_state": _recent(each.days_left),
+    }
 
 
 def _left(days: int) -> str:

@@ -107,7 +107,11 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
         "form": form,
         "printed": moment(opened.at, zone),
     }
-    if leaf == MILESTONES:
+    if leaf != MILESTONES:
+        told |= _entries(
+            opened, record_entries.of(student, leaf, on, known_at), urlencode({"leaf": leaf, **given})
+        )
+    else:
         try:
             overview = reports.overview(student, on, known_at=known_at if known else None)
             told["milestones"] = [MilestoneShown(each, overview.provenance) for each in overview.milestones]
@@ -115,23 +119,26 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
             told["rulebook"] = overview.rulebook
         except NotInForce as problem:
             form.refuse(str(problem), "on")
-    else:
-        found = record_entries.of(student, leaf, on, known_at)
-        page = Paginator(found, AT_ONCE).get_page(asked.get("page"))
-        claims = sum(each.until is None and each.entry.provenance == engine.CLAIMED for each in found)
-        told |= {
-            "page": page,
-            "query": urlencode({"leaf": leaf, **given}),
-            "rows": [_row(each, zone) for each in page.object_list],
-            "standing": sum(each.until is None for each in found),
-            "replaced": sum(each.until is not None for each in found),
-            "claims": claims,
-            "passkeys": json.dumps(reauthentication.passkeys(opened.user) if claims else []),
-            "sealed_as": record_changes.ATTESTED,
-            "about": record_changes.WHOLE,
-            "most_saw": attesting.MOST_TEXT,
-        }
     return opened.page("record", "students", status=form.status, **told)
+
+
+def _entries(opened: Opened, found: list[Shown], query: str) -> dict[str, Any]:
+    """A page of the entries of a leaf, and what attesting the claimed ones takes."""
+    page = Paginator(found, AT_ONCE).get_page(opened.request.GET.get("page"))
+    zone = zoneinfo.ZoneInfo(opened.school.time_zone)
+    claims = sum(each.until is None and each.entry.provenance == engine.CLAIMED for each in found)
+    return {
+        "page": page,
+        "query": query,
+        "rows": [_row(each, zone) for each in page.object_list],
+        "standing": sum(each.until is None for each in found),
+        "replaced": sum(each.until is not None for each in found),
+        "claims": claims,
+        "passkeys": json.dumps(reauthentication.passkeys(opened.user) if claims else []),
+        "sealed_as": record_changes.ATTESTED,
+        "about": record_changes.WHOLE,
+        "most_saw": attesting.MOST_TEXT,
+    }
 
 
 @sensitive_post_parameters("confirm_password", "passkey")

@@ -22,26 +22,11 @@ from training.web.shared import plain_words
 from training.web.shared.report_presenter import State
 
 
-@dataclass(frozen=True)
-class HintShown:
-    """A measured value beside its standard."""
-
-    hint: Mapping[str, Any]
-
-    @property
-    def words(self) -> str:
-        return str(self.hint["words"])
-
-    @property
-    def caution(self) -> str:
-        return str(self.hint["caution"])
-
-    @property
-    def state(self) -> State:
-        inside = self.hint["inside"]
-        if inside is None:
-            return State("open", "?", _("Not compared"))
-        return State("yes", "✓", _("Within")) if inside else State("no", "✗", _("Outside"))
+def _compared(inside: bool | None) -> State:
+    """How a measured value compares with its standard."""
+    if inside is None:
+        return State("open", "?", _("Not compared"))
+    return State("yes", "✓", _("Within")) if inside else State("no", "✗", _("Outside"))
 
 
 @dataclass(frozen=True)
@@ -51,7 +36,7 @@ class GradedShown:
     told: lesson.Graded
     grade: str
     asked: str | None
-    hints: tuple[HintShown, ...]
+    hints: list[dict[str, Any]]
 
     @property
     def words(self) -> str:
@@ -134,7 +119,7 @@ class LessonShown:
                 told,
                 each["grade"],
                 asked.get(told.code),
-                tuple(HintShown(hint) for hint in hints if hint["item"] == told.code),
+                [{**hint, "state": _compared(hint["inside"])} for hint in hints if hint["item"] == told.code],
             )
             for each, told in zip(self.record.content["items"], self.told.items, strict=True)
         ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 from django.utils.translation import gettext as _
 
@@ -255,3 +256,21 @@ def blocked(standing: Standing) -> list[BlockedShown]:
         BlockedShown(lesson.lesson, [sentence(PAGE.words(each.reason)) for each in why])
         for lesson, why in standing.next.blocked
     ]
+
+
+#: What the page shows of a course.
+SHOWN = ("begun", "way", "next", "others", "blocked", "says", "carried")
+
+
+def shown(standing: Standing, overview: Overview) -> dict[str, Any]:
+    """The way, the lesson that is proposed with the others, and what is carried over."""
+    found, following = standing.progress, standing.next
+    return {
+        "begun": sum(bool(each.grades) and not each.passed for each in found.items.values()),
+        "way": way(standing, overview),
+        "next": NextShown(following.proposal) if following.proposal else None,
+        "others": [NextShown(each) for each in following.others],
+        "blocked": blocked(standing),
+        "says": PAGE.words(following.says),
+        "carried": [ItemOnWay(each) for each in found.carried_over],
+    }

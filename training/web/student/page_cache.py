@@ -19,7 +19,6 @@ from syllabus.law import rulebook
 from training import reports
 from training.models import Student
 from training.presenters.entry import Names
-from training.presenters.reasons import PAGE
 from training.reports import Overview, progress
 from training.reports.eligibility import record_of
 from training.services.lessons import lesson_records
@@ -45,25 +44,16 @@ def _made(name: str, student: Student, **told: Any) -> SafeString:
 def standing(student: Student, on: dt.date, _variant: str = "") -> SafeString:
     """Where the student stands: the way, the next lesson, what the next milestone lacks, what lapses."""
     stands, overview = progress.standing(student, on), reports.overview(student, on)
-    names = Names(record_of(student))
-    following = stands.next if stands else None
+    endings = reports.endings(student, on)[: gaps.MOST_LAPSES]
     return _made(
         "standing",
         student,
         stands=stands,
-        begun=sum(bool(each.grades) and not each.passed for each in stands.progress.items.values())
-        if stands
-        else 0,
-        way=course.way(stands, overview) if stands else None,
         milestones=shown.in_short(overview.every, overview.provenance),
         refused=[shown.RefusedShown(each) for each in overview.not_covered],
-        next=course.NextShown(following.proposal) if following and following.proposal else None,
-        others=[course.NextShown(each) for each in following.others] if following else [],
-        blocked=course.blocked(stands) if stands else [],
-        says=PAGE.words(following.says) if following else "",
-        toward=gaps.toward(overview, names),
-        carried=[course.ItemOnWay(each) for each in stands.progress.carried_over] if stands else [],
-        endings=[gaps.EndingShown(each, on) for each in reports.endings(student, on)][: gaps.MOST_LAPSES],
+        toward=gaps.toward(overview, Names(record_of(student))),
+        endings=[gaps.EndingShown(each, on) for each in endings],
+        **(course.shown(stands, overview) if stands else dict.fromkeys(course.SHOWN)),
     )
 
 

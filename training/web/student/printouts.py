@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import uuid
-from collections.abc import Callable
 
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
@@ -12,60 +10,30 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
-from training.models import Student, User
+from training.models import User
 from training.services import access
 from training.services.transfer import printouts
 
-
-@require_safe
-@never_cache
-@login_required
-def record(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
-    """The whole record."""
-    return _made(
-        request,
-        ref,
-        "training-record",
-        lambda whose, by, at: printouts.record(whose, by=by, at=at, via="web"),
-    )
+#: The name of each file, by what is on it.
+NAMES = {"record": "training-record", "endorsements": "endorsements", "lesson": "lesson"}
 
 
 @require_safe
 @never_cache
 @login_required
-def endorsements(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
-    """The endorsements with their wording."""
-    return _made(
-        request,
-        ref,
-        "endorsements",
-        lambda whose, by, at: printouts.endorsements(whose, by=by, at=at, via="web"),
-    )
-
-
-@require_safe
-@never_cache
-@login_required
-def lesson(request: HttpRequest, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
-    """One signed lesson; a draft is no paper yet."""
-    return _made(
-        request,
-        ref,
-        f"lesson-{str(entry)[:8]}",
-        lambda whose, by, at: printouts.lesson(whose, entry, by=by, at=at, via="web"),
-    )
-
-
-def _made(
-    request: HttpRequest, ref: uuid.UUID, name: str, make: Callable[[Student, User, dt.datetime], bytes]
-) -> HttpResponse:
-    at = timezone.now()
-    assert isinstance(request.user, User)
-    student = access.student(request.user, ref, on=at.date())
-    raw = make(student, request.user, at)
-    day = student.school.day(at).isoformat()
+def page(request: HttpRequest, ref: uuid.UUID, what: str, entry: uuid.UUID | None = None) -> HttpResponse:
+    """The whole record, the endorsements with their wording, or one signed lesson."""
+    at, by = timezone.now(), request.user
+    assert isinstance(by, User)
+    student = access.student(by, ref, on=at.date())
+    name = "-".join(filter(None, (NAMES[what], str(entry or "")[:8], student.school.day(at).isoformat())))
+    if entry:
+        raw = printouts.lesson(student, entry, by=by, at=at, via="web")
+    else:
+        make = printouts.record if what == "record" else printouts.endorsements
+        raw = make(student, by=by, at=at, via="web")
     return HttpResponse(
         raw,
         content_type="application/pdf",
-        headers={"Content-Disposition": f'attachment; filename="{name}-{day}.pdf"'},
+        headers={"Content-Disposition": f'attachment; filename="{name}.pdf"'},
     )

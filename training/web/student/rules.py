@@ -2,63 +2,20 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass
+from typing import Any
 
 from django.utils.translation import gettext as _
 
 from syllabus.courses.outlines import OF_A_COURSE
-from syllabus.engine.rules.rulebook import Milestone
 from training.models import Student
 from training.presenters import amounts
 from training.presenters.days import expiring
 from training.presenters.reasons import PAGE
-from training.reports import Gap, Lapse, Overview
+from training.reports import Gap, Overview
 from training.web.shared.report_presenter import MilestoneShown, RefusedShown, in_short
 
-
-@dataclass(frozen=True)
-class LapseShown:
-    lapse: Lapse
-    on: dt.date
-
-    @property
-    def says(self) -> str:
-        return self.lapse.finding.rule.says
-
-    @property
-    def citation(self) -> str:
-        return self.lapse.finding.rule.cite.section
-
-    @property
-    def when(self) -> str:
-        return expiring(self.lapse.last, self.on)
-
-    @property
-    def soon(self) -> bool:
-        return (self.lapse.last - self.on).days <= 30
-
-
-@dataclass(frozen=True)
-class GapShown:
-    gap: Gap
-    milestone: Milestone
-
-    @property
-    def says(self) -> str:
-        return self.gap.finding.rule.says
-
-    @property
-    def citation(self) -> str:
-        return self.gap.finding.rule.cite.section
-
-    @property
-    def words(self) -> str:
-        finding = self.gap.finding
-        if self.gap.met is None:
-            asked = [f"{entry}: {PAGE.words(what)}" for entry, what in finding.ask[:2]]
-            return "; ".join(asked) or _("a fact is missing")
-        return amounts.of(finding.have, finding.need)
+SOON_DAYS = 30
 
 
 @dataclass(frozen=True)
@@ -91,14 +48,27 @@ class StudentShown:
         return next((each for each in self.every if each.milestone.id.startswith(OF_A_COURSE)), None)
 
     @property
-    def lapse(self) -> LapseShown | None:
-        found = self.overview.next_lapse
-        return LapseShown(found, self.overview.on) if found else None
+    def lapse(self) -> dict[str, Any] | None:
+        """What expires next."""
+        found, on = self.overview.next_lapse, self.overview.on
+        if found is None:
+            return None
+        soon = (found.last - on).days <= SOON_DAYS
+        return {"rule": found.finding.rule, "when": expiring(found.last, on), "soon": soon}
 
     @property
-    def gap(self) -> GapShown | None:
+    def gap(self) -> dict[str, Any] | None:
         """What is missing next in the order of training, leaving out what only a flight not named needs."""
         for each in self.milestones:
             if each.gaps:
-                return GapShown(each.gaps[0], each.milestone)
+                gap = each.gaps[0]
+                return {"rule": gap.finding.rule, "words": _missing(gap), "milestone": each.milestone}
         return None
+
+
+def _missing(gap: Gap) -> str:
+    finding = gap.finding
+    if gap.met is None:
+        asked = [f"{entry}: {PAGE.words(what)}" for entry, what in finding.ask[:2]]
+        return "; ".join(asked) or _("a fact is missing")
+    return amounts.of(finding.have, finding.need)
