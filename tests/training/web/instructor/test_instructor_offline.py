@@ -85,6 +85,9 @@ def test_a_lesson_flown_and_signed_without_a_network_is_sealed_once_it_is_back(
     take_along(page, at)
     away(page, at)
     write_a_lesson(page)
+    shown = page.locator("dl.facts").first
+    for row in ("Day2 Mar 2026", "AircraftN00XY, C172", "RouteKGRB – KMTW – KGRB", "Off13:00", "Total1.4 h"):
+        expect(shown).to_contain_text(row)
     page.get_by_role("button", name="Sign lesson with a passkey").click()
     expect(page.get_by_role("status").filter(has_text="Signed on this tablet, not yet sent.")).to_be_visible()
     expect(page.get_by_role("heading", name="On this tablet, not yet sent")).to_be_visible()
