@@ -19,6 +19,7 @@ from syllabus.law import rulebook
 from training import reports
 from training.models import Student
 from training.presenters.entry import Names
+from training.presenters.reasons import PAGE
 from training.reports import Overview, progress
 from training.reports.eligibility import record_of
 from training.services.lessons import lesson_records

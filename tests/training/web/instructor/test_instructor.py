@@ -282,7 +282,7 @@ def test_an_endorsement_is_looked_at_then_given_then_ended(ida: Client, people: 
     kind = reverse("endorse-kind", args=[people.sam.ref, "solo-90-day"])
     first = text_of(ida.get(kind))
     assert "Not met The 15 pre-solo maneuvers" in first
-    assert "Is missing; this endorsement names it (14 CFR 61.87(n))" in first
+    assert "Is missing; this endorsement must name it (14 CFR 61.87(n))" in first
     assert "You cannot give this endorsement yet. Fix the items marked above." in first
     asked = {"aircraft_model": "C172", "training_date": "2026-03-03"}
     page = ida.get(kind, {**asked, "expires": "2026-07-01"})
