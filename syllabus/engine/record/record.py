@@ -16,6 +16,7 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import Annotated, Any
 
+from syllabus.engine.record import vocabulary
 from syllabus.engine.record.clock import clock_contradictions
 from syllabus.engine.record.shapes import Most, Says, shape
 from syllabus.engine.record.types import (
@@ -36,19 +37,6 @@ from syllabus.engine.record.types import (
     times,
     unbelieved,
     word,
-)
-from syllabus.engine.record.vocabulary import (
-    ALSO_CALLED,
-    CATEGORIES,
-    CERTIFICATES,
-    CLASSES,
-    DOCUMENTS,
-    ENDORSEMENTS,
-    INSTRUCTORS,
-    MEDICAL_CLASSES,
-    RESULTS,
-    TESTS,
-    TESTS_OF,
 )
 
 FORMAT = "training-record/1"
@@ -84,10 +72,10 @@ _PROVENANCE = (
 )
 _ONLY_SHORTENS = "Only shortens what the rule gives."
 
-Category = Annotated[str, word(CATEGORIES, "category of aircraft")]
-Class = Annotated[str, word(CLASSES, "class of aircraft")]
+Category = Annotated[str, word(vocabulary.CATEGORIES, "category of aircraft")]
+Class = Annotated[str, word(vocabulary.CLASSES, "class of aircraft")]
 LOGGED = times(TIMES)
-TestKind = Annotated[str, kind(TESTS, "test", closed=TESTS_OF)]
+TestKind = Annotated[str, kind(vocabulary.TESTS, "test", closed=vocabulary.TESTS_OF)]
 Provenance = Annotated[str, unbelieved(PROVENANCES, "provenance", "Provenance", _PROVENANCE)]
 
 
@@ -98,7 +86,9 @@ class Instructor:
 
     name: Name
     certificate: Name | None = None
-    kind: Annotated[str, word(INSTRUCTORS, "kind of instructor"), _INSTRUCTOR_KIND] = FLIGHT_INSTRUCTOR
+    kind: Annotated[str, word(vocabulary.INSTRUCTORS, "kind of instructor"), _INSTRUCTOR_KIND] = (
+        FLIGHT_INSTRUCTOR
+    )
 
 
 @shape(shared=True)
@@ -211,7 +201,7 @@ class Certificate:
     """A pilot certificate held, such as sport or private."""
 
     id: Name
-    kind: Annotated[str, word(CERTIFICATES, "pilot certificate")]
+    kind: Annotated[str, word(vocabulary.CERTIFICATES, "pilot certificate")]
     issued: Day
     category: Category | None = None
     klass: Class | None = None
@@ -228,11 +218,11 @@ class Document:
     """What somebody saw: a medical (``issued`` is the day of the examination), a student certificate."""
 
     id: Name
-    kind: Annotated[str, kind(DOCUMENTS, "document")]
+    kind: Annotated[str, kind(vocabulary.DOCUMENTS, "document")]
     issued: Day
     klass: Annotated[
         str | None,
-        word(MEDICAL_CLASSES, "class of medical certificate"),
+        word(vocabulary.MEDICAL_CLASSES, "class of medical certificate"),
         "Of a medical certificate, which needs it.",
     ] = None
     expires: Annotated[Day | None, _ONLY_SHORTENS] = None
@@ -244,7 +234,7 @@ class Document:
     def contradictions(self, said: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         """A medical that does not say of which class."""
         if self.kind == "medical" and "class" not in said:
-            yield "class", f"missing; a medical is one of {', '.join(MEDICAL_CLASSES)}"
+            yield "class", f"missing; a medical is one of {', '.join(vocabulary.MEDICAL_CLASSES)}"
 
 
 @shape("TestTaken")
@@ -259,7 +249,7 @@ class Test:
     date: Day
     result: Annotated[
         str | None,
-        word(RESULTS, "result"),
+        word(vocabulary.RESULTS, "result"),
         "Left out: the outcome is not known, which raises a question wherever it counts.",
     ] = None
     score: Percent | None = None
@@ -281,7 +271,7 @@ class Test:
 @dataclass(frozen=True, slots=True)
 class Endorsement:
     id: Name
-    kind: Annotated[str, kind(ENDORSEMENTS, "endorsement", ALSO_CALLED)]
+    kind: Annotated[str, kind(vocabulary.ENDORSEMENTS, "endorsement", vocabulary.ALSO_CALLED)]
     given: Day
     instructor: Instructor | None = None
     aircraft_model: Name | None = None
