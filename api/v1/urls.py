@@ -16,7 +16,7 @@ from api.v1.everyone.reminders import (
     ReminderSnooze,
 )
 from api.v1.everyone.search import Search
-from api.v1.everyone.status_changes import Turns
+from api.v1.everyone.status_changes import StatusChanges
 from api.v1.school.aircraft import Aircraft, AircraftChecks
 from api.v1.school.audit import Audit, FindingResolve, Findings
 from api.v1.school.courses.views import (
@@ -105,7 +105,7 @@ urlpatterns = [
     path("reminders/preferences", Preferences.as_view(), name="reminder-preferences"),
     path("reminders/<uuid:ref>/read", ReminderRead.as_view(), name="reminder-read"),
     path("reminders/<uuid:ref>/snooze", ReminderSnooze.as_view(), name="reminder-snooze"),
-    path("turns", Turns.as_view(), name="turns"),
+    path("turns", StatusChanges.as_view(), name="turns"),
     path("people", People.as_view(), name="people"),
     path("people/<int:role>", PersonDetail.as_view(), name="person"),
     path("people/<int:role>/end", PersonEnd.as_view(), name="person-end"),

@@ -25,7 +25,7 @@ from training.models import LeadTimes, Notice, Reminder, School, User
 from training.reports import lapses
 from training.services import access
 from training.services.reminders import calendars, coming, failures, leads, notices, preferences
-from training.web.shared.forms import Choice, Form, Text, Tick, sent_or_new, text_of
+from training.web.shared.forms import Checkbox, Choice, Form, Text, sent_or_new, text_of
 from training.web.shared.report_presenter import day
 
 #: What a notice says that is no reminder; those stand above by themselves.
@@ -89,7 +89,7 @@ def _time_of_day(label: Any) -> forms.TimeField:
 
 
 class Preferences(Form):
-    email = Tick(gettext_lazy("By e-mail"))
+    email = Checkbox(gettext_lazy("By e-mail"))
     quiet_from = _time_of_day(gettext_lazy("No e-mail between"))
     quiet_until = _time_of_day(gettext_lazy("and"))
     time_zone = Text(

@@ -22,7 +22,7 @@ class AnswerInShortSerializer(ResponseSerializer):
     gaps = Field(WHOLE)
 
 
-class TurnSerializer(ResponseSerializer):
+class StatusChangeSerializer(ResponseSerializer):
     stored = ("before", "after")
 
     student = StudentNamedSerializer()
@@ -33,14 +33,14 @@ class TurnSerializer(ResponseSerializer):
     after = AnswerInShortSerializer()
 
 
-class TurnListSerializer(ResponseSerializer):
-    turns = TurnSerializer(many=True)
+class StatusChangeListSerializer(ResponseSerializer):
+    turns = StatusChangeSerializer(many=True)
     caution = Field(STRING)
 
 
-class Turns(View):
+class StatusChanges(View):
     @describe(
-        name="listTurns",
+        name="listStatusChanges",
         summary="List the changes since yesterday",
         description=(
             "Milestones whose status changed since the end of yesterday, at the student's school: by new "
@@ -48,8 +48,8 @@ class Turns(View):
             f"at most {turns.MOST}, by the students' names. A change that was reversed is not listed. The "
             "reading is logged."
         ),
-        answers={200: Answer(TurnListSerializer, "The changes")},
+        answers={200: Answer(StatusChangeListSerializer, "The changes")},
     )
     def get(self, request: Request) -> Response:
         found = turns.seen_by(self.user, self.at, via="api")
-        return Response(TurnListSerializer({"turns": found, "caution": CAUTION}).data)
+        return Response(StatusChangeListSerializer({"turns": found, "caution": CAUTION}).data)

@@ -46,7 +46,7 @@ class PersonChangeSerializer(ResponseSerializer):
     words = Field(STRING)
 
 
-class MilestoneTurnSerializer(ResponseSerializer):
+class MilestoneChangeSerializer(ResponseSerializer):
     milestone = Field(STRING)
     title = Field(STRING)
     was = Field(FLAG, allow_null=True)
@@ -55,7 +55,7 @@ class MilestoneTurnSerializer(ResponseSerializer):
     words = Field(STRING)
 
 
-class RequirementTurnSerializer(MilestoneTurnSerializer):
+class RequirementChangeSerializer(MilestoneChangeSerializer):
     requirement = Field(STRING, source="after.rule.id")
     citation = Field(STRING, source="after.rule.cite.section")
     says = Field(STRING, source="after.rule.says")
@@ -71,8 +71,8 @@ class ChangesSerializer(ResponseSerializer):
     words = Field(STRING)
     entries = EntryChangeSerializer(many=True)
     person = PersonChangeSerializer(many=True, help_text="A change of the name or birth date on record.")
-    milestones = MilestoneTurnSerializer(many=True)
-    requirements = RequirementTurnSerializer(many=True)
+    milestones = MilestoneChangeSerializer(many=True)
+    requirements = RequirementChangeSerializer(many=True)
     caution = Field(STRING, of=lambda changes: CAUTION)
 
 

@@ -164,7 +164,7 @@ FORMAT = b'{"format": "training-record/1", '
 @pytest.mark.parametrize(
     ("content", "said"),
     [
-        pytest.param(b"", "is empty; a training record document is wanted", id="an empty file"),
+        pytest.param(b"", "is empty; a training record document is expected", id="an empty file"),
         pytest.param(
             b"{",
             "line 1, column 2: not JSON: Expecting property name enclosed in double quotes",

@@ -19,7 +19,7 @@ from training.models import PeopleChange, Role, School
 from training.reports import instructing
 from training.services.people import account_links as links
 from training.services.people import people
-from training.web.shared.forms import Choice, Day, Form, Text, Tick, sent_or_new
+from training.web.shared.forms import Checkbox, Choice, Day, Form, Text, sent_or_new
 from training.web.shared.law import cite
 from training.web.shared.opening import Opened, administered
 from training.web.shared.report_presenter import day
@@ -55,7 +55,7 @@ class Held(Form):
     recent_experience_until = Day(
         _("Recent experience valid through (such as 2026-11-29; blank: not recorded)")
     )
-    ratings_known = Tick(_("This list is complete. If it is empty, the person holds no rating."))
+    ratings_known = Checkbox(_("This list is complete. If it is empty, the person holds no rating."))
 
     def __init__(self, data: Any = None, *, school: School, role: Role | None = None, **more: Any) -> None:
         held = (role.ratings or []) if role else []
@@ -154,7 +154,7 @@ class Person(Held):
 class End(Form):
     refused_at = "sure"
 
-    sure = Tick("", unticked=_("Not ended. Check the box to confirm."))
+    sure = Checkbox("", unchecked=_("Not ended. Check the box to confirm."))
 
     def __init__(self, data: Any = None, *, role: Role, **more: Any) -> None:
         super().__init__(data, **more)

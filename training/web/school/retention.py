@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from training.models import RetentionHold, Student
 from training.services import texts
 from training.services.records import erasure
-from training.web.shared.forms import Form, Reason, Tick, sent_or_new
+from training.web.shared.forms import Checkbox, Form, Reason, sent_or_new
 from training.web.shared.opening import Opened, administered, asked_anew
 from training.web.shared.report_presenter import day
 
@@ -34,9 +34,9 @@ class Release(Form):
 
 class Erase(Form):
     reason = Reason(_("Reason (kept permanently, so do not name anyone)"), most=texts.MOST, rows=3)
-    sure = Tick(
+    sure = Checkbox(
         _("I understand that this cannot be undone"),
-        unticked=_("Not erased. Check the box to confirm. Erasing cannot be undone."),
+        unchecked=_("Not erased. Check the box to confirm. Erasing cannot be undone."),
     )
 
 

@@ -82,11 +82,11 @@ class Choice(forms.ChoiceField):
         return super().valid_value(value)
 
 
-class Tick(forms.BooleanField):
-    """A box to tick; ``unticked`` is said where it has to be and is not."""
+class Checkbox(forms.BooleanField):
+    """A checkbox; ``unchecked`` is the error of one that must be checked."""
 
-    def __init__(self, label: Any, *, unticked: Any = None) -> None:
-        super().__init__(label=label, required=bool(unticked), error_messages={"required": unticked})
+    def __init__(self, label: Any, *, unchecked: Any = None) -> None:
+        super().__init__(label=label, required=bool(unchecked), error_messages={"required": unchecked})
 
 
 class Lines(Text):
