@@ -288,7 +288,7 @@ def test_the_applications_role_does_the_work_and_cannot_undo_it(places: Places) 
             f"manage rights {me}",
             "manage rights 'a;b'",
         )
-        assert re.fullmatch(rf"{role} has its rights \(\d+ statements\)\.\n", given["out"])
+        assert re.fullmatch(rf"{role} has its rights now \(\d+ statements\)\.\n", given["out"])
         assert missing["fault"].startswith("There is no role no_such_role: CREATE ROLE")
         assert "is a superuser or the owner itself" in oneself["fault"]
         assert "is no plain role name" in odd["fault"]
