@@ -14,14 +14,14 @@ import re
 from decimal import Decimal
 from fractions import Fraction
 from functools import cache, lru_cache
+from typing import TYPE_CHECKING
 
-import pint
+if TYPE_CHECKING:
+    import pint
 
-#: The units that can be typed, exact by definition (NIST SP 811, appendix B). Reading pint's own file
-#: takes a sixth of the program's start; a test holds these against it.
-registry: pint.UnitRegistry = pint.UnitRegistry(None, non_int_type=Fraction, cache_folder=None)
-registry.load_definitions(
-    """
+#: The units that can be typed, exact by definition (NIST SP 811, appendix B). A test holds them against
+#: pint's own file, which takes long to read.
+UNITS = """
     second = [time]
     minute = 60 * second
     hour = 60 * minute
@@ -34,8 +34,7 @@ registry.load_definitions(
     degree = []
     rpm = []
     percent = []
-    """.splitlines()
-)
+"""
 
 TIME, DISTANCE, HEIGHT, SPEED, ANGLE = "time", "distance", "height", "speed", "angle"
 ENGINE_SPEED, SHARE, TURN_RATE = "engine speed", "share", "turn rate"
@@ -109,9 +108,21 @@ class QuantityError(ValueError):
 
 
 @cache
+def _registry() -> pint.UnitRegistry:
+    """Pint with our units; made when the first unit is converted, for importing it takes long."""
+    import pint
+
+    made: pint.UnitRegistry = pint.UnitRegistry(None, non_int_type=Fraction, cache_folder=None)
+    made.load_definitions(UNITS.splitlines())
+    return made
+
+
+@cache
 def _factor(unit: str, base: str) -> Fraction:
     """How many ``base`` one ``unit`` is, exactly, as pint knows it."""
-    return Fraction(registry.Quantity(Fraction(1), unit).to(base).magnitude)
+    if unit == base:
+        return Fraction(1)
+    return Fraction(_registry().Quantity(Fraction(1), unit).to(base).magnitude)
 
 
 def _number(text: str, dimension: str) -> Fraction:

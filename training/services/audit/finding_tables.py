@@ -6,14 +6,14 @@ import csv
 import io
 import re
 from collections.abc import Iterable
-from typing import Any, Protocol
-
-from openpyxl import Workbook
-from openpyxl.cell import WriteOnlyCell
+from typing import TYPE_CHECKING, Any, Protocol
 
 from training.models import Finding
 from training.services.audit import findings
 from training.services.spreadsheets import safe
+
+if TYPE_CHECKING:
+    from openpyxl.cell import WriteOnlyCell
 
 COLUMNS = (
     "severity",
@@ -51,6 +51,8 @@ def write(listed: Iterable[Finding], to: Writable) -> None:
 
 def workbook(listed: Iterable[Finding]) -> bytes:
     """The same as an XLSX workbook. Every cell is text, and begins as in the CSV."""
+    from openpyxl import Workbook  # takes long, and few processes write a table
+
     made = Workbook(write_only=True)
     sheet = made.create_sheet("findings")
     sheet.freeze_panes = "A2"
@@ -62,6 +64,8 @@ def workbook(listed: Iterable[Finding]) -> bytes:
 
 
 def _text(sheet: Any, value: str) -> WriteOnlyCell:
+    from openpyxl.cell import WriteOnlyCell
+
     cell = WriteOnlyCell(sheet, _NOT_IN_XML.sub("?", value)[:_MOST])
     cell.data_type = "s"  # whatever it begins with, it is no formula
     return cell

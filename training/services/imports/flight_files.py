@@ -15,10 +15,6 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-import openpyxl
-from openpyxl.utils import get_column_letter
-from openpyxl.utils.exceptions import InvalidFileException
-
 from syllabus.engine.errors import Fault, FaultsFound
 
 MOST_BYTES = 2 * 1024 * 1024
@@ -33,6 +29,13 @@ class FlightFileError(FaultsFound):
     """The file is no table that can be read."""
 
     what = "the file"
+
+
+def _letter(column: int) -> str:
+    """What a spreadsheet calls a column, counted from 1."""
+    from openpyxl.utils import get_column_letter
+
+    return get_column_letter(column)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +55,7 @@ class Table:
     def column(self, index: int) -> str:
         """A column as a person finds it: ``C (Dual)``."""
         heading = self.header[index].strip()
-        return f"{get_column_letter(index + 1)} ({heading})" if heading else get_column_letter(index + 1)
+        return f"{_letter(index + 1)} ({heading})" if heading else _letter(index + 1)
 
     def as_plain(self) -> list[Any]:
         return [self.name, self.header, self.rows, self.blank, self.read_as]
@@ -131,7 +134,7 @@ def _row(made: _Made, number: int, cells: list[str]) -> None:
         made.header = tuple(cell.strip()[:100] for cell in cells)
         return
     if len(cells) > len(made.header):
-        extra = get_column_letter(len(cells))
+        extra = _letter(len(cells))
         made.faults.append(
             Fault(
                 f"row {number}",
@@ -143,7 +146,7 @@ def _row(made: _Made, number: int, cells: list[str]) -> None:
         if len(cell) > MOST_CELL:
             made.faults.append(
                 Fault(
-                    f"row {number}, column {get_column_letter(index + 1)}",
+                    f"row {number}, column {_letter(index + 1)}",
                     f"{len(cell)} characters; at most {MOST_CELL} are read",
                 )
             )
@@ -194,6 +197,8 @@ def _csv_rows(name: str, text: str, between: str) -> Iterator[tuple[int, list[st
 
 
 def _sheet_rows(name: str, data: bytes) -> Iterator[tuple[int, list[str]]]:
+    import openpyxl  # takes long, and few processes read a table
+
     broken = FlightFileError([Fault(name, "is not a readable XLSX file; save it again, or as CSV")])
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as parts:
@@ -205,7 +210,7 @@ def _sheet_rows(name: str, data: bytes) -> Iterator[tuple[int, list[str]]]:
     except FlightFileError:
         raise
     # The library tells what is wrong with a file by whatever its parts happen to raise.
-    except (zipfile.BadZipFile, InvalidFileException, Exception) as problem:
+    except Exception as problem:
         raise broken from problem
     try:
         if not book.worksheets:

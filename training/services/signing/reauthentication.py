@@ -15,9 +15,6 @@ from typing import Any
 import rfc8785
 from allauth.mfa.models import Authenticator
 from django.db import transaction
-from webauthn import verify_authentication_response
-from webauthn.helpers import encode_cbor
-from webauthn.helpers.exceptions import WebAuthnException
 
 from training.ledger.core import assertions
 from training.ledger.core.assertions import decode
@@ -133,22 +130,27 @@ def _by_passkey(
         raise NotConfirmed(
             f"{fault[0].upper()}{fault[1:]}. {_AGAIN} Read it again, and sign it as it stands."
         )
-    _by_the_library(answer, act, site, _cose(key))
+    _by_the_library(answer, act, site, key)
     again = any(each.get("signature") == confirmed["signature"] for each in settled if isinstance(each, dict))
     if not again:
         count_use(row, SIGNING, count, signature=confirmed["signature"])
     return confirmed
 
 
-def _by_the_library(answer: Mapping[str, Any], act: Act, site: Site, key: bytes) -> None:
+def _by_the_library(answer: Mapping[str, Any], act: Act, site: Site, key: Mapping[int, Any]) -> None:
     """The same once more by a library that is kept up by others; the count is looked at beside it."""
+    # Its import takes longer than many a command.
+    from webauthn import verify_authentication_response
+    from webauthn.helpers import encode_cbor
+    from webauthn.helpers.exceptions import WebAuthnException
+
     try:
         verify_authentication_response(
             credential={**answer, "rawId": answer["id"], "type": "public-key"},
             expected_challenge=assertions.challenge(act.statement),
             expected_rp_id=site.domain,
             expected_origin=list(site.origins),
-            credential_public_key=key,
+            credential_public_key=encode_cbor(dict(key)),
             credential_current_sign_count=0,
             require_user_verification=True,
         )
@@ -174,10 +176,6 @@ def _passkey(user: User, credential: bytes) -> Authenticator:
 
 def _id_of(row: Authenticator) -> bytes:
     return bytes(row.wrap().authenticator_data.credential_data.credential_id)
-
-
-def _cose(key: Mapping[int, Any]) -> bytes:
-    return encode_cbor(dict(key))
 
 
 def _jwk(key: Mapping[int, Any]) -> dict[str, str]:
