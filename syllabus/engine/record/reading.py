@@ -13,6 +13,7 @@ import re
 from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from datetime import date, datetime
+from functools import lru_cache
 from typing import Any
 
 from syllabus.engine.errors import Fault, FaultsFound
@@ -40,11 +41,16 @@ MOST_HINTS = 200
 
 
 class Faults(list[Fault]):
-    """The faults found so far; ``memo`` holds what was read without one, so that it is read once."""
+    """The faults found so far.
+
+    ``memo`` holds what was read without one, so that it is read once, and ``plain`` the readers of ordinary
+    objects (``syllabus.engine.record.plain``).
+    """
 
     def __init__(self) -> None:
         super().__init__()
         self.memo: dict[Read, dict[bytes, Any]] = defaultdict(dict)
+        self.plain: dict[object, Callable[[Any], Any]] = {}
 
     def meant(self, word: object, known: Collection[str], cutoff: float = 0.6) -> str | None:
         """The known word closest to one that is not known; None where none is close."""
@@ -171,7 +177,11 @@ def unknown(faults: Faults, keys: Iterable[Any], known: Collection[str], place: 
         faults.add(at(place, str(key)[:100]), f"unknown key; {hint}")
 
 
-def list_of(read: Read, *, most: int = 20_000) -> Read:
+def list_of(
+    read: Read, *, most: int = 20_000, plain: Callable[[Faults], Callable[[Any], Any]] | None = None
+) -> Read:
+    """A reader of lists. ``plain`` gives a quick reader of ordinary entries, which may give None instead."""
+
     def reader(faults: Faults, value: Any, place: str) -> tuple | None:
         if not isinstance(value, list | tuple):
             faults.expected("a list", value, place)
@@ -179,12 +189,12 @@ def list_of(read: Read, *, most: int = 20_000) -> Read:
         if len(value) > most:
             faults.add(place, f"{len(value)} entries; at most {most} are read")
             return None
-        made = []
-        for index, each in enumerate(value):
-            found = read(faults, each, f"{place}[{index}]")
-            if found is not None:
-                made.append(found)
-        return tuple(made)
+        quick = [None] * len(value) if plain is None else map(plain(faults), value)
+        made = [
+            read(faults, each, f"{place}[{index}]") if found is None else found
+            for index, (each, found) in enumerate(zip(value, quick, strict=True))
+        ]
+        return tuple([each for each in made if each is not None])
 
     return reader
 
@@ -254,39 +264,55 @@ def count(faults: Faults, value: Any, place: str) -> int | None:
 
 def day(faults: Faults, value: Any, place: str) -> date | None:
     """An ISO 8601 calendar date, ``2026-03-02``."""
-    if not isinstance(value, str) or not _DATE.fullmatch(value):
-        faults.add(place, f"{called(value)} is not a date; write it like 2026-03-02")
-        return None
-    try:
-        found = date.fromisoformat(value)
-    except ValueError:
-        faults.add(place, f"{value!r} is not a day of the calendar")
-        return None
-    if not FIRST_YEAR <= found.year <= LAST_YEAR:
-        faults.add(place, f"{value} is not between the years {FIRST_YEAR} and {LAST_YEAR}")
-        return None
-    return found
+    return _of_text(_day, faults, value, place, "a date; write it like 2026-03-02")
 
 
 def instant(faults: Faults, value: Any, place: str) -> datetime | None:
     """An ISO 8601 date and time with its offset from UTC, ``2026-03-02T19:40:00-06:00``."""
-    if isinstance(value, str) and _DATE_TIME.fullmatch(value):
-        try:
-            found = datetime.fromisoformat(value.upper().replace(" ", "T"))
-            if found.tzinfo is None:
-                faults.add(
-                    place, f"{value!r} has no offset from UTC; write it like {value}-06:00 or {value}Z"
-                )
-                return None
-        except ValueError:
-            faults.add(place, f"{value!r} is not a date and time of the calendar")
-            return None
-        if FIRST_YEAR <= found.year <= LAST_YEAR:
-            return found
-        faults.add(place, f"{value} is not between the years {FIRST_YEAR} and {LAST_YEAR}")
-        return None
-    faults.add(place, f"{called(value)} is not a date and time; write it like 2026-03-02T19:40:00-06:00")
+    what = "a date and time; write it like 2026-03-02T19:40:00-06:00"
+    return _of_text(_instant, faults, value, place, what)
+
+
+def _of_text(parse: Callable[[str], Any], faults: Faults, value: Any, place: str, what: str) -> Any:
+    """What a text says, or the error that ``parse`` gives as a message; None where it is not ``what``."""
+    found = parse(value) if isinstance(value, str) else None
+    if found is None:
+        faults.add(place, f"{called(value)} is not {what}")
+    elif found.__class__ is str:
+        faults.add(place, found)
+    else:
+        return found
     return None
+
+
+@lru_cache(maxsize=16_384)  # a school's entries are of few days
+def _day(text: str) -> date | str | None:
+    if not _DATE.fullmatch(text):
+        return None
+    try:
+        return _believed(date.fromisoformat(text), text)
+    except ValueError:
+        return f"{text!r} is not a day of the calendar"
+
+
+@lru_cache(maxsize=16_384)
+def _instant(text: str) -> datetime | str | None:
+    if not _DATE_TIME.fullmatch(text):
+        return None
+    try:
+        found = datetime.fromisoformat(text.upper().replace(" ", "T"))
+    except ValueError:
+        return f"{text!r} is not a date and time of the calendar"
+    if found.tzinfo is None:
+        return f"{text!r} has no offset from UTC; write it like {text}-06:00 or {text}Z"
+    return _believed(found, text)
+
+
+def _believed(found: Any, text: str) -> Any:
+    """A day or an instant of a year that a record may be of; else what is wrong."""
+    if FIRST_YEAR <= found.year <= LAST_YEAR:
+        return found
+    return f"{text} is not between the years {FIRST_YEAR} and {LAST_YEAR}"
 
 
 def time(faults: Faults, value: Any, place: str) -> int | None:

@@ -8,7 +8,6 @@ default is required. Null says the same as leaving an optional key out.
 from __future__ import annotations
 
 import dataclasses
-import marshal
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from types import NoneType, UnionType
@@ -16,6 +15,7 @@ from typing import Annotated, Any, ClassVar, TypeVar, Union, get_args, get_origi
 
 from syllabus.engine.record import reading
 from syllabus.engine.record.json_schema import Schema, listed, obj, or_null, ref
+from syllabus.engine.record.plain import Plain, Remembered, compiled
 from syllabus.engine.record.reading import Faults, Read
 
 #: Keys that Python keeps for itself, by the name of their field.
@@ -50,8 +50,9 @@ class ListType:
 
     @property
     def read(self) -> Read:
-        read = reading.list_of(self.of.read, most=self.most)
-        return remembered(read) if isinstance(self.of, Type) or self.of.shared else read
+        if isinstance(self.of, Shape) and not self.of.shared:
+            return reading.list_of(self.of.read, most=self.most, plain=self.of.plain)
+        return Remembered(reading.list_of(self.of.read, most=self.most))
 
     @property
     def uses(self) -> tuple[AnyType, ...]:
@@ -112,26 +113,6 @@ class Keys:
         self._rows = tuple(rows)
         self._known = [key for key, *_ in self._rows]
         self._of_key = {key: (name, read) for key, name, read, _ in self._rows}
-        self._required = [name for _, name, _, required in self._rows if required]
-
-    def read_plain(self, faults: Faults, value: Any, found: dict[str, Any]) -> bool:
-        """``read`` of an ordinary object, without the places that only an error needs.
-
-        False where the object has an error or may have one; ``read`` finds out which.
-        """
-        if value.__class__ is not dict:
-            return False
-        of_key, before = self._of_key, len(faults)
-        for key, raw in value.items():
-            if (known := of_key.get(key)) is None:
-                break
-            if raw is not None and (each := known[1](faults, raw, "")) is not None:
-                found[known[0]] = each
-        else:
-            if len(faults) == before:
-                return None not in [found.get(name) for name in self._required]
-        del faults[before:]
-        return False
 
     def read(self, faults: Faults, value: Any, place: str, found: dict[str, Any]) -> bool:
         """Put into ``found`` what the object says. False where it is no object."""
@@ -162,32 +143,32 @@ class Shape:
         self.made, self.component, self.description, self.shared = made, component, description, shared
         hints = get_type_hints(made, include_extras=True)
         self.fields = tuple(_field(each, hints[each.name]) for each in dataclasses.fields(made))
-        self.read: Read = remembered(self._read) if shared else self._read
-        self._keys = Keys((each.key, each.name, each.type.read, each.required) for each in self.fields)
+        self.read: Read = Remembered(self._read) if shared else self._read
+        rows = [(each.key, each.name, each.type.read, each.required) for each in self.fields]
+        self._keys = Keys(rows)
+        self._bind = compiled(
+            made,
+            [(*row, each.default) for row, each in zip(rows, self.fields, strict=True)],
+        )
         self._defaults = {field.name: field.default for field in self.fields}
         self._writers = [(each.key, each.name, each.type.write, each.default) for each in self.fields]
         self._contradictions = getattr(made, "contradictions", None)
-        self._has_slots = hasattr(made, "__slots__")
 
-    def _filled(self, values: dict[str, Any]) -> Any:
-        """An object with these fields."""
-        if self._has_slots:
-            return self.made(**values)
-        made: Any = object.__new__(self.made)
-        # a frozen class takes longer to set its fields than they take to read
-        object.__setattr__(made, "__dict__", values)
-        return made
+    def plain(self, faults: Faults) -> Plain:
+        """The reader of ordinary objects of this shape in one document."""
+        if (found := faults.plain.get(self)) is None:
+            found = faults.plain[self] = self._bind(faults)
+        return found
 
     def _read(self, faults: Faults, value: Any, place: str) -> Any:
         """The object; where it has errors, its other fields, so that theirs are found too."""
+        if (made := self.plain(faults)(value)) is not None:
+            return made
         found = self._defaults.copy()
-        ok = self._keys.read_plain(faults, value, found)
-        if not ok:
-            found = self._defaults.copy()
-            ok = self._keys.read(faults, value, place, found)
+        ok = self._keys.read(faults, value, place, found)
         if "id" in found and found["id"] is None:
             found["id"] = place
-        made = self._filled(found)
+        made = self.made(**found)
         if ok and self._contradictions is not None:
             for key, message in self._contradictions(made, value):
                 faults.add(reading.at(place, key), message)
@@ -251,29 +232,6 @@ def components(of: AnyType) -> dict[str, Schema]:
     for each in of.uses:
         made |= components(each)
     return made
-
-
-def remembered(read: Read) -> Read:
-    """The same reader, which reads equal values of one document once.
-
-    They are known by their bytes, which tell 1, 1.0 and true apart, and 0.0 from -0.0.
-    """
-
-    def reader(faults: Faults, value: Any, place: str) -> Any:
-        try:
-            key = marshal.dumps(value, 2)  # from version 3 on, bytes depend on who else holds a value
-        except ValueError:  # not plain JSON
-            return read(faults, value, place)
-        memo = faults.memo[read]
-        if (known := memo.get(key)) is not None:
-            return known
-        before = len(faults)
-        found = read(faults, value, place)
-        if len(faults) == before:
-            memo[key] = found
-        return found
-
-    return reader
 
 
 def _field(declared: dataclasses.Field, hint: Any) -> Field:

@@ -12,8 +12,9 @@ from typing import Annotated, Any
 from syllabus.engine.places.geography import Place
 from syllabus.engine.record import json_schema, reading
 from syllabus.engine.record.json_schema import STRING, Schema, listed, obj, optional, or_null, ref
+from syllabus.engine.record.plain import Remembered
 from syllabus.engine.record.reading import Faults, Read
-from syllabus.engine.record.shapes import Keys, Type, remembered
+from syllabus.engine.record.shapes import Keys, Type
 from syllabus.engine.record.vocabulary import RULE_ITEMS, RULE_LISTS
 from syllabus.engine.time import units
 from syllabus.engine.time.units import format_time
@@ -123,7 +124,7 @@ def _write_route(route: Iterable[Place]) -> list[Any]:
 
 
 ROUTE = Type(
-    remembered(reading.route),
+    Remembered(reading.route),
     {
         "description": (
             "The point of departure, then every landing; as text, identifiers apart by spaces or commas."
@@ -151,12 +152,18 @@ Route = Annotated[tuple[Place, ...], ROUTE]
 def times(names: Collection[str]) -> Type:
     """What was logged of each kind of time, in microseconds; a kind that is absent was not."""
 
+    known = frozenset(names)
     keys = Keys((name, name, TIME.read, False) for name in names)
 
     def read(faults: Faults, value: Any, place: str) -> Mapping[str, int]:
         before = len(faults)
         logged: dict[str, int] = {}
-        if not keys.read_plain(faults, value, logged):
+        if value.__class__ is dict and value.keys() <= known:
+            for key, raw in value.items():
+                if raw is not None:
+                    logged[key] = reading.time(faults, raw, "") or 0
+        if len(faults) > before or not logged:  # errors need their places
+            del faults[before:]
             logged.clear()
             keys.read(faults, value, place, logged)
         if len(faults) == before:
@@ -170,7 +177,7 @@ def times(names: Collection[str]) -> Type:
         {key: or_null(ref("Time")) for key in names},
         description="What was logged. No part is more than the total; dual and solo exclude each other.",
     )
-    return Type(remembered(read), schema, write, component="Times", uses=(TIME,))
+    return Type(Remembered(read), schema, write, component="Times", uses=(TIME,))
 
 
 def _contradictions(faults: Faults, times: Mapping[str, int], place: str) -> None:
