@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from syllabus.engine.rules.kinds.registry import Param, number, word
+from syllabus.engine.rules.kinds.registry import Param, flag, number, word
 from syllabus.engine.rules.rulebook import Rules, RuleVersion
 from syllabus.engine.time.calendar import same_day_months_on
 from syllabus.law import sources
@@ -17,8 +17,6 @@ from syllabus.law.dated import Shape
 
 #: What a rule counts from.
 COUNTS_FROM = ("endorsement", "test", "end-of-training", "citizenship")
-#: Of which schools a rule is asked, where it binds not all of them.
-PART_141 = "part-141"
 
 
 def _years(value: Any) -> int:
@@ -31,7 +29,7 @@ SHAPE = Shape(
     "retention",
     params={
         "counts_from": Param(word(*COUNTS_FROM), required=True),
-        "schools": Param(word(PART_141)),
+        "certificated_only": Param(flag),
         "years": Param(_years, required=True),
     },
 )
@@ -48,9 +46,9 @@ def on(day: dt.date) -> list[RuleVersion]:
     return current().in_force(day)
 
 
-def binds(rule: RuleVersion, part_141: bool | None) -> bool:
+def binds(rule: RuleVersion, certificated: bool | None) -> bool:
     """Whether a school is bound; one of which nobody recorded whether it is certificated may be."""
-    return rule.get("schools") != PART_141 or part_141 is not False
+    return certificated is not False or not rule.get("certificated_only")
 
 
 def keep_until(rule: RuleVersion, day: dt.date) -> dt.date:

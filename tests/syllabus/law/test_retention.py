@@ -85,7 +85,9 @@ def test_the_rules_of_part_141_bind_certificated_schools(part_141, binds) -> Non
         pytest.param(("verified: read", "verified: seen"), "'seen' is not one of", id="an unknown status"),
         pytest.param(("        years: 3\n", "        yeers: 3\n"), "yeers", id="an unknown key"),
         pytest.param(
-            ("schools: part-141", "schools: part-61"), "'part-61' is not one of part-141", id="which schools"
+            ("certificated_only: true", "certificated_only: part-61"),
+            "'part-61' is neither true nor false",
+            id="which schools",
         ),
     ],
 )
