@@ -23,7 +23,6 @@ from syllabus.engine.record.json_schema import ref
 from syllabus.engine.record.reading import Faults
 from syllabus.engine.record.shapes import Type, shape_of
 from syllabus.engine.rules.report import CAUTION
-from training import record
 from training.models import RecordChange
 from training.services.records import attesting, documents
 
@@ -120,7 +119,7 @@ class StudentDocuments(SigningView):
     def get(self, request: Request, ref: uuid.UUID) -> Response:
         student = self.open(ref, "documents")
         on = self.asked["on"] or student.school.day(self.at)
-        listed = [documents.as_json(*each) for each in documents.listed(record.of(student), on)]
+        listed = [documents.as_json(*each) for each in documents.listed(student, on)]
         return Response(PaperListSerializer({"on": on, "papers": listed, "caution": CAUTION}).data)
 
     @describe(
@@ -169,7 +168,7 @@ class StudentDocuments(SigningView):
         )
         on = student.school.day(self.at)
         part = documents.list_of(done.entry)
-        shown = documents.as_json(part, done.entry, documents.good_for(record.of(student), done.entry, on))
+        shown = documents.as_json(part, done.entry, documents.good_for(student, done.entry, on))
         return Response(
             PaperListedSerializer(shown).data, status=HTTPStatus.CREATED if done.created else HTTPStatus.OK
         )

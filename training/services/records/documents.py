@@ -22,10 +22,11 @@ from syllabus.engine.record.reading import Faults
 from syllabus.engine.rules.evaluate import evaluate
 from syllabus.engine.rules.question import Context
 from syllabus.engine.rules.reasons import NotCovered
-from syllabus.engine.rules.rulebook import Milestone, Requirement, Rulebook
+from syllabus.engine.rules.rulebook import Milestone, Rulebook
 from syllabus.law import rulebook
 from training import record
 from training.models import Document, Student, Test, User
+from training.reports import authorities
 from training.services import access
 from training.services.errors import Conflict
 from training.services.records import attesting, record_changes
@@ -35,7 +36,7 @@ CITIZENSHIP = "citizenship-evidence"
 DOCUMENTS, TESTS = "documents", "tests"
 #: Kinds of requirement that a paper or a test satisfies by itself.
 _OF_PAPERS = ("document", "certificate", "medical", "test_passed")
-_ASKED = "papers"
+_MILESTONE = "papers"
 Paper = engine.Document | engine.Test
 
 
@@ -162,28 +163,38 @@ def _check(faults: Faults, key: str, paper: Paper, today: dt.date) -> None:
         faults.add(f"{key}.{own}", f"{day} is in the future; today is {today}")
 
 
-def listed(known: engine.Record, on: dt.date) -> Iterator[tuple[str, Paper, list[Good]]]:
+def listed(student: Student, on: dt.date) -> Iterator[tuple[str, Paper, list[Good]]]:
     """Each document and test on record, newest first within its list, with what it is good for."""
+    known, asked = record.of(student), _asked(student)
     for part in (DOCUMENTS, TESTS):
         for paper in reversed(getattr(known, part)):
-            yield part, paper, good_for(known, paper, on)
+            yield part, paper, _good_for(known.student, paper, on, asked)
 
 
-def good_for(known: engine.Record, paper: Paper, on: dt.date) -> list[Good]:
-    """What one paper by itself is good for under each requirement that speaks of such, on a day.
+def good_for(student: Student, paper: Paper, on: dt.date) -> list[Good]:
+    """What one document by itself is good for under each such rule of the student's authorities, on a day.
 
-    The requirement's own judgement of a record that holds nothing else: no length of time stands here.
+    The requirement's own judgment of a record that holds nothing else.
 
     Raises: NotInForce.
     """
+    return _good_for(engine.Student(student.name, student.birth_date), paper, on, _asked(student))
+
+
+def _asked(student: Student) -> Rulebook:
+    """The rules with one milestone more: what the student's authorities require of documents and tests."""
     rules = rulebook.current()
-    requirements = tuple(_of_papers(rules))
-    alone = dataclasses.replace(_record(paper), student=known.student)
-    put = rules.with_milestone(Milestone(_ASKED, "", "", (), requirements))
+    asked = (each for milestone in authorities.asked(student, rules) for each in milestone.requirements)
+    requirements = tuple(each for each in asked if each.kind in _OF_PAPERS)
+    return rules.with_milestone(Milestone(_MILESTONE, "", "", (), requirements))
+
+
+def _good_for(person: engine.Student, paper: Paper, on: dt.date, asked: Rulebook) -> list[Good]:
+    alone = dataclasses.replace(_record(paper), student=person)
     context = Context(aircraft_model=getattr(paper, "aircraft_model", None))
     found: list[Good] = []
     try:
-        findings = evaluate(put, alone, _ASKED, on, context=context).findings
+        findings = evaluate(asked, alone, _MILESTONE, on, context=context).findings
     except NotCovered:  # of an aircraft that these rules do not cover
         return found
     for finding in findings:
@@ -191,7 +202,7 @@ def good_for(known: engine.Record, paper: Paper, on: dt.date) -> list[Good]:
         why = tuple(str(said) for entry, said in finding.not_counted if entry == paper.id)
         if span is None and not why:
             continue
-        asked = tuple(f"{entry}: {missing}" for entry, missing in finding.ask)
+        missing = tuple(f"{entry}: {fact}" for entry, fact in finding.ask)
         rule = finding.rule
         good = Good(
             rule.id.rpartition(".")[0],
@@ -200,7 +211,7 @@ def good_for(known: engine.Record, paper: Paper, on: dt.date) -> list[Good]:
             rule.cite.section,
             finding.met(on),
             *(span or (None, None)),
-            (*why, *asked),
+            (*why, *missing),
         )
         found.append(good)
     return found
@@ -216,11 +227,6 @@ def _record(paper: Paper) -> engine.Record:
     if isinstance(paper, engine.Document):
         return engine.Record(documents=(paper,))
     return engine.Record(tests=(paper,))
-
-
-def _of_papers(rules: Rulebook) -> Iterator[Requirement]:
-    for milestone in rules.milestones.values():
-        yield from (each for each in milestone.requirements if each.kind in _OF_PAPERS)
 
 
 def as_json(part: str, paper: Paper, good: list[Good]) -> dict[str, Any]:
