@@ -311,6 +311,7 @@ SPECTACULAR_SETTINGS = {
         "and the authority decide."
     ),
     "VERSION": "1",
+    "DEFAULT_GENERATOR_CLASS": "api.v1.base.description.Generator",
     "OAS_VERSION": "3.1.1",
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "COMPONENT_SPLIT_REQUEST": False,

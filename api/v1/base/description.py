@@ -13,7 +13,9 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
+from django.utils.translation import get_language
 from drf_spectacular.extensions import OpenApiAuthenticationExtension, OpenApiSerializerExtension
+from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.plumbing import ResolvedComponent
 
@@ -186,6 +188,19 @@ def describe(**given: Any) -> Callable[[Method], Method]:
         return method
 
     return attach
+
+
+_MADE: dict[tuple[str | None, bool], Schema] = {}
+
+
+class Generator(SchemaGenerator):
+    """Makes the description once in each language: it follows from the code, whoever asks."""
+
+    def get_schema(self, request: Any = None, public: bool = False) -> Schema:
+        which = get_language(), public
+        if which not in _MADE:
+            _MADE[which] = super().get_schema(request, public)
+        return _MADE[which]
 
 
 class Description(AutoSchema):
