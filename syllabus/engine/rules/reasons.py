@@ -68,7 +68,7 @@ class Reason:
         return dict(self.parameters)[name]
 
     def __str__(self) -> str:
-        return self.written(str, _written)
+        return REASONS[self.code] % {name: _text(value) for name, value in self.parameters} if self else ""
 
     def written(self, words: Callable[[str], str], one: Callable[[Reason, str, One], str]) -> str:
         """The text in a reader's ``words``; ``one`` writes each value, given its reason and its name."""
@@ -83,8 +83,7 @@ class Reason:
         if isinstance(value, Reason):
             return value.written(words, one)
         if isinstance(value, tuple):
-            between = "; " if any(isinstance(each, Reason) for each in value) else ", "
-            return between.join([self._told(words, one, name, each) for each in value])
+            return _between(value).join([self._told(words, one, name, each) for each in value])
         return one(self, name, value)
 
     def values(self) -> Iterator[One]:
@@ -138,9 +137,15 @@ class NotCovered(EngineError):
         super().__init__(str(reason))
 
 
-def _written(_reason: Reason, _name: str, value: One) -> str:
-    if isinstance(value, str):
+def _between(values: tuple[One | Reason, ...]) -> str:
+    return "; " if any(isinstance(each, Reason) for each in values) else ", "
+
+
+def _text(value: Parameter) -> str:
+    if value.__class__ is str:
         return value
     if isinstance(value, Amount):
         return value.text
-    return f"{value:%H:%M}" if isinstance(value, datetime) else str(value)
+    if isinstance(value, tuple):
+        return _between(value).join(map(_text, value))
+    return value.strftime("%H:%M") if isinstance(value, datetime) else str(value)

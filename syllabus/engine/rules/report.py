@@ -154,8 +154,8 @@ class Report:
                 each: dict[str, Any] = {"id": entry, key: self._text(what), **_coded(what)}
             else:
                 each = {"id": entry, key: what[0].text if len(what) == 1 else amounts.text(what)}
-            if entry in vouched:
-                each["provenance"] = vouched[entry]
+            if (provenance := vouched.get(entry)) is not None:
+                each["provenance"] = provenance
             made.append(each)
         return made
 

@@ -16,7 +16,7 @@ from syllabus.engine.rules.kinds.landings import full_stops
 from syllabus.engine.rules.kinds.occupancy import DUAL, SOLO, Plainly, occupied
 from syllabus.engine.rules.kinds.registry import Param, kind
 from syllabus.engine.rules.question import Question
-from syllabus.engine.rules.reasons import Limit, Named, Reason, WholeMinutes, reason, several
+from syllabus.engine.rules.reasons import NOTHING, Limit, Named, Reason, WholeMinutes, reason, several
 from syllabus.engine.rules.rulebook import RuleVersion
 from syllabus.engine.time.amounts import Amounts, count, distance
 from syllabus.engine.time.days import Days
@@ -54,7 +54,7 @@ def one_flight(rule: RuleVersion, record: Record, question: Question, nested: An
         wrong, missing, gave = judge(journey, told.notes if day <= question.on else [])
         if wrong:
             if day <= question.on:
-                told.not_counted.extend((entry.id, several(wrong)) for entry in journey.entries)
+                told.not_counted.extend((entry.id, wrong) for entry in journey.entries)
         elif missing:
             maybe = min(filter(None, (maybe, day)))
             if day <= question.on:
@@ -118,7 +118,8 @@ class _Judge:
         return self.judged[key]
 
 
-_Judged = tuple[list[Reason], list[Reason], Amounts]
+_Judged = tuple[Reason, list[Reason], Amounts]
+"""What is wrong with a journey, what is missing, and what it gave."""
 
 
 class _Verdict:
@@ -143,10 +144,10 @@ def _judge(
     if journey.readings:
         answers = [_judge(rule, record, question, reading, []) for reading in journey.readings]
         if len({(bool(wrong), bool(missing)) for wrong, missing, _ in answers}) > 1:
-            return [], [journey.doubt], ()
+            return NOTHING, [journey.doubt], ()
         return _judge(rule, record, question, journey.readings[0], notes)
     if journey.broken:
-        return [journey.broken], [], ()
+        return journey.broken, [], ()
     verdict = _Verdict()
     for entry in journey.entries:
         _entry(rule, record, question, entry, verdict)
@@ -154,13 +155,13 @@ def _judge(
         verdict.take(_at_night(journey, notes))
     if journey.doubt or not journey.points:
         verdict.take((None, journey.doubt or reason("route.unknown")))
-        return verdict.wrong, verdict.missing, ()
+        return several(verdict.wrong), verdict.missing, ()
     total = _distances(rule, journey, verdict, notes)
     if stops := rule.get("full_stops"):
         verdict.take(full_stops(journey, stops))
     if limit := rule.get("landing_more_than"):
         _landing(rule, journey, limit, verdict, notes)
-    return verdict.wrong, verdict.missing, (distance(total),)
+    return several(verdict.wrong), verdict.missing, (distance(total),)
 
 
 def _entry(rule: RuleVersion, record: Record, question: Question, entry: Flight, verdict: _Verdict) -> None:
