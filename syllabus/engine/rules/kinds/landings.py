@@ -16,7 +16,7 @@ from syllabus.engine.rules.kinds import registry
 from syllabus.engine.rules.kinds.occupancy import DUAL, SOLO, Plainly, occupied
 from syllabus.engine.rules.kinds.registry import Param, kind
 from syllabus.engine.rules.question import Question
-from syllabus.engine.rules.reasons import NOTHING, Reason, reason, several
+from syllabus.engine.rules.reasons import Reason, reason, several
 from syllabus.engine.rules.rulebook import RuleVersion
 from syllabus.engine.time.amounts import Amounts, count
 from syllabus.engine.time.days import Days
@@ -94,11 +94,17 @@ def _landed(rule: RuleVersion, record: Record, question: Question) -> Iterator[t
 
 def _judged(rule: RuleVersion, record: Record, question: Question, flight: Flight) -> _Landed:
     landed = _Landed()
-    for each in flight.landings:
+    made = [each for each in flight.landings if (each.takeoffs or each.landings) and _of_interest(rule, each)]
+    if made and flight.aircraft.device:
+        landed.whys.append(reason("landing.in-device"))
+        return landed
+    of_flight = _of_flight(rule, record, question, flight) if made else []
+    for each in made:
+        answers = [*of_flight, *_conflicts(rule, flight, each)]
         for takeoff, amount in ((True, each.takeoffs), (False, each.landings)):
             if not amount:
                 continue
-            fits, why = _landing_fits(rule, record, question, flight, each, takeoff)
+            fits, why = _worst([*answers, *_properties(rule, each, takeoff)])
             added = (amount, 0) if takeoff else (0, amount)
             if fits:
                 landed.sure = _sum(landed.sure, added)
@@ -106,7 +112,7 @@ def _judged(rule: RuleVersion, record: Record, question: Question, flight: Fligh
                 landed.possible = _sum(landed.possible, added)
             if fits is None and why not in landed.missing:
                 landed.missing.append(why)
-            if fits is False and why and why not in landed.whys:
+            if fits is False and why not in landed.whys:
                 landed.whys.append(why)
     if any(landed.sure):
         landed.gave = _both(*landed.sure)
@@ -129,27 +135,27 @@ def _both(takeoffs: int, landings: int) -> Amounts:
     return count(takeoffs, "takeoff"), count(landings, "landing")
 
 
-def _landing_fits(
-    rule: RuleVersion, record: Record, question: Question, flight: Flight, each: Landings, takeoff: bool
-) -> Fact:
-    """Whether these takeoffs or landings count. A "no" without words is of no interest to anybody."""
-    if not _of_interest(rule, each):
-        return False, NOTHING
-    period = rule.get("period")
-    if flight.aircraft.device:
-        return False, reason("landing.in-device")
+def _of_flight(rule: RuleVersion, record: Record, question: Question, flight: Flight) -> list[Fact]:
+    """Whether any takeoff or landing of a flight counts."""
     answers = [
         occupied(flight, rule.params["occupancy"]),
         facts.suits(flight, rule.get("aircraft") or facts.ANY, question.models),
     ]
-    for conflict in (
-        conflicts.conflicts(record, question).get(flight.id, NOTHING),
-        conflicts.landing_conflict(flight, each),
-        conflicts.night_landing_conflict(flight, each) if period == "night" else NOTHING,
-    ):
-        if conflict:
-            answers.append((None, conflict))
-    answers += _properties(rule, each, takeoff)
+    if conflict := conflicts.conflicts(record, question).get(flight.id):
+        answers.append((None, conflict))
+    return answers
+
+
+def _conflicts(rule: RuleVersion, flight: Flight, each: Landings) -> Iterable[Fact]:
+    """What on record contradicts these takeoffs and landings."""
+    if conflict := conflicts.landing_conflict(flight, each):
+        yield None, conflict
+    if rule.get("period") == "night" and (conflict := conflicts.night_landing_conflict(flight, each)):
+        yield None, conflict
+
+
+def _worst(answers: list[Fact]) -> Fact:
+    """A "no" with all that is wrong, else all that is missing, else a yes."""
     for met in (False, None):
         if found := [why for answer, why in answers if answer is met]:
             return met, several(found)
