@@ -66,7 +66,8 @@ class Faults(list[Fault]):
         self.add(place, f"expected {what}, got {got(value)}")
 
     def stop(self, error: type[FaultsFound]) -> None:
-        """Raise ``error`` with all of them, if there are any."""
+        """Raise ``error`` with all of them, if there are any; the end of reading."""
+        self.plain.clear()  # its readers refer to this object, and would keep it and the memo alive
         if self:
             raise error(self)
 
