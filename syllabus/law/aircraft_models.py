@@ -7,22 +7,13 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES
+from syllabus.engine.record.vocabulary import CATEGORIES
 from syllabus.engine.rules.aircraft_models import Model, Models, folded
 from syllabus.law import dated
 from syllabus.law.dated import Lined
+from syllabus.law.instructing import classes_of
 
 HOME = Path(__file__).parent / "aircraft_models.yaml"
-#: The classes of each category that has any, 14 CFR 61.5(b); balloon and airship are categories here as well.
-CLASSES_OF: dict[str, tuple[str, ...]] = {
-    "airplane": CLASSES[:4],
-    "rotorcraft": ("helicopter", "gyroplane"),
-    "lighter-than-air": ("airship", "balloon"),
-    "balloon": ("balloon",),
-    "airship": ("airship",),
-    "powered parachute": ("powered parachute land", "powered parachute sea"),
-    "weight-shift-control": ("weight-shift-control land", "weight-shift-control sea"),
-}
 _MODEL = ("model", "maker", "category", "class", "spellings")
 
 
@@ -30,8 +21,7 @@ def class_fault(category: str | None, klass: str | None) -> str | None:
     """Why a class cannot be that of the category; None where it can, or where one of them is not known."""
     if klass is None or category is None:
         return None
-    known = CLASSES_OF.get(category, ())
-    if klass in known:
+    if klass in (known := classes_of(category)):
         return None
     return f"{klass!r} is no class of {category}; " + (
         f"there are {', '.join(known)}" if known else "none is"
@@ -69,8 +59,8 @@ class _Reader(dated.Builder):
         klass = self.field(at, "class", str, optional=True)
         if category in CATEGORIES and (wrong := class_fault(category, klass)):
             self.fault(at.place("class"), f"class: {wrong}")
-        elif klass is None and category in CLASSES_OF:
-            self.fault(at.place(), f"class is missing; {category} has {', '.join(CLASSES_OF[category])}")
+        elif klass is None and (known := classes_of(category)):
+            self.fault(at.place(), f"class is missing; {category} has {', '.join(known)}")
         given = [name, *self.spellings(at)]
         for each in given:
             self.once(at, each, name)

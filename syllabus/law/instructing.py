@@ -5,12 +5,13 @@ Rules about the instructor are no requirements of a student's milestone, so they
 
 from __future__ import annotations
 
-from syllabus.engine.rules.kinds.registry import Param, time
+from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES
+from syllabus.engine.rules.kinds.registry import Param, table, time, word, words
 from syllabus.engine.rules.rulebook import Rules
 from syllabus.law import sources
 from syllabus.law.dated import Shape
 
-HOURS_IN_24 = "hours-in-24"
+HOURS_IN_24, CLASSES_OF = "hours-in-24", "classes"
 SHAPE = Shape(
     "instructing",
     {
@@ -19,6 +20,8 @@ SHAPE = Shape(
         "privileges": {},
         "recent-experience": {},
         "category-and-class": {},
+        # Of each category that has any.
+        CLASSES_OF: {"classes": Param(table(word(*CATEGORIES), words(*CLASSES)), required=True)},
         "instrument-training": {},
         # At most so much flight training within so much time on the clock, both in microseconds.
         HOURS_IN_24: {"most": Param(time, required=True), "within": Param(time, required=True)},
@@ -32,3 +35,9 @@ SHAPE = Shape(
 def current() -> dict[str, Rules]:
     """The project's own by authority, read once a process: one for each that has milestones."""
     return SHAPE.load()
+
+
+def classes_of(category: str) -> tuple[str, ...]:
+    """The classes that any authority has of a category today; none where its aircraft have no class."""
+    newest = (rules[CLASSES_OF][-1].params["classes"] for rules in current().values())
+    return tuple(dict.fromkeys(klass for classes in newest for klass in classes.get(category, ())))

@@ -5,12 +5,14 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from functools import cache
 
 from syllabus.engine.audit import audit, claims, one_record
 from syllabus.engine.audit import school as audit_school
 from syllabus.engine.audit.audit import Found, TakenOff
 from syllabus.engine.audit.school import Citations, Cited
 from syllabus.engine.record.record import ATTESTED, CLAIMED, Record
+from syllabus.engine.rules.rulebook import RuleVersion
 from syllabus.law import auditing, endorsements, instructing, rulebook
 from training import models, record
 from training.models import Student
@@ -18,14 +20,6 @@ from training.reports import named, settings
 from training.reports.audit_tables import Audited
 
 _MICROSECOND = dt.timedelta(microseconds=1)
-#: In the order of ``Citations``.
-_ABOUT_INSTRUCTORS = (
-    "authorized",
-    "recent-experience",
-    "not-oneself",
-    "category-and-class",
-    "instrument-training",
-)
 
 
 def findings(whole: Audited, student: Student, known: Record) -> Iterator[Found]:
@@ -56,9 +50,19 @@ def _under(authority: str, whole: Audited, student: Student, audited: audit.Audi
     book = rulebook.current().of_authority[authority]
     yield from one_record.findings(audited, book, rules, kinds, whole.minimums)
 
+    @cache
     def cited(day: dt.date) -> Citations:
-        there = instructing.current()[authority]
-        return Citations(*(there.near(name, day).cited for name in _ABOUT_INSTRUCTORS))
+        def near(name: str) -> RuleVersion:
+            return instructing.current()[authority].near(name, day)
+
+        return Citations(
+            authorized=near("authorized").cited,
+            recent=near("recent-experience").cited,
+            oneself=near("not-oneself").cited,
+            ratings=near("category-and-class").cited,
+            instrument=near("instrument-training").cited,
+            with_class=near(instructing.CLASSES_OF).params["classes"],
+        )
 
     def signed(day: dt.date) -> Cited:
         return rules.near("signed-training", day).cited

@@ -8,7 +8,7 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 import zoneinfo
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -160,7 +160,13 @@ def ratings(role: Role) -> tuple[Rating, ...] | None:
     return None if role.ratings is None else read_ratings(role.ratings)
 
 
-def covers(role: Role, flight: engine.Flight) -> bool | None:
+def with_class(day: dt.date, student: Student) -> Collection[str]:
+    """The categories of aircraft that have classes."""
+    classes: Mapping[str, Any] = rule(instructing.CLASSES_OF, day, student).params["classes"]
+    return classes.keys()
+
+
+def covers(role: Role, student: Student, flight: engine.Flight) -> bool | None:
     """Whether the recorded ratings cover the aircraft of a flight; None where that is not known.
 
     What the entry does not say of the aircraft is taken from the school's list. At most one query.
@@ -173,4 +179,4 @@ def covers(role: Role, flight: engine.Flight) -> bool | None:
         ours = Aircraft.objects.filter(school_id=role.school_id, registration=craft.registration).first()
         if ours is not None and category in (None, ours.category):
             category, klass = ours.category, klass or ours.klass or None
-    return covered(held, category, klass)
+    return covered(held, category, klass, with_class(flight.date, student))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from itertools import pairwise
@@ -14,8 +14,6 @@ from syllabus.engine.record import reading
 from syllabus.engine.record.reading import Faults, Object
 from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES
 
-#: Categories whose aircraft have no class, so that a rating without one says all.
-WITHOUT_CLASS = ("glider", "powered-lift")
 MOST_RATINGS = 50
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)
@@ -64,14 +62,19 @@ def _rating(faults: Faults, value: Any, place: str) -> Rating:
     return Rating(category, klass, instrument)
 
 
-def covered(ratings: Sequence[Rating], category: str | None, klass: str | None) -> bool | None:
-    """Whether ratings cover an aircraft: no where they certainly do not, None where a fact is missing."""
+def covered(
+    ratings: Sequence[Rating], category: str | None, klass: str | None, with_class: Collection[str]
+) -> bool | None:
+    """Whether ratings cover an aircraft: no where they certainly do not, None where a fact is missing.
+
+    ``with_class`` are the categories that have classes; in another a rating without one says all.
+    """
     if category is None:
         return None if ratings else False
     same = [each for each in ratings if each.category == category]
     if not same:
         return False
-    if category in WITHOUT_CLASS:
+    if category not in with_class:
         return True
     if klass is None:
         return None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
@@ -78,6 +78,8 @@ class Citations:
     oneself: Cited
     ratings: Cited
     instrument: Cited
+    #: The categories of aircraft that have classes.
+    with_class: Collection[str]
 
 
 def endorsed(
@@ -140,7 +142,7 @@ def _against(
         yield cited.oneself, "nobody endorses themselves"
     if not all(recent := held.recent(each.given)):
         yield cited.recent, _lapsed(held, recent)
-    if _not_rated(held, each, crafts):
+    if _not_rated(held, each, crafts, cited.with_class):
         yield cited.ratings, f"the ratings recorded for {held.name} do not cover the {each.aircraft_model}"
 
 
@@ -168,11 +170,13 @@ def _weakest(cites: Iterable[Cited]) -> str:
     return min((verified for _, verified in cites), key=("memory", "second-hand", "read").index)
 
 
-def _not_rated(held: Held, each: Endorsement, crafts: Mapping[str, tuple[Craft, ...]]) -> bool:
+def _not_rated(
+    held: Held, each: Endorsement, crafts: Mapping[str, tuple[Craft, ...]], with_class: Collection[str]
+) -> bool:
     known = crafts.get(same(each.aircraft_model)) if each.aircraft_model else None
     if held.ratings is None or not known:
         return False
-    return all(covered(held.ratings, *craft) is False for craft in known)
+    return all(covered(held.ratings, *craft, with_class) is False for craft in known)
 
 
 Lesson = Flight | GroundLesson | ItemGrade
@@ -192,7 +196,7 @@ def gave(
     lessons += [*record.ground, *record.items]
     for each in lessons:
         if each.instructor and (held := instructors[each.instructor]):
-            for why in _why_not(each, held, student_user):
+            for why in _why_not(each, held, student_user, cited_on):
                 days.setdefault((why, each.date, held.user), (held, []))[1].append(each)
     for (why, day, user), (held, given) in days.items():
         cited = cited_on(day)
@@ -226,7 +230,9 @@ def gave(
         )
 
 
-def _why_not(lesson: Lesson, held: Held, student_user: int | None) -> Iterator[str]:
+def _why_not(
+    lesson: Lesson, held: Held, student_user: int | None, cited_on: Callable[[date], Citations]
+) -> Iterator[str]:
     """Why an instructor had no authority to give a lesson: by the word that its finding's kind ends with."""
     if not all(held.recent(lesson.date)):
         yield "lapsed"
@@ -234,9 +240,10 @@ def _why_not(lesson: Lesson, held: Held, student_user: int | None) -> Iterator[s
         yield "oneself"
     if held.ratings is None or not isinstance(lesson, Flight) or lesson.aircraft.device is not None:
         return
-    if covered(held.ratings, lesson.aircraft.category, lesson.aircraft.klass) is False:
+    craft, with_class = lesson.aircraft, cited_on(lesson.date).with_class
+    if covered(held.ratings, craft.category, craft.klass, with_class) is False:
         yield "ratings"
-    elif _for_an_instrument_rating(lesson) and instrument(held.ratings, lesson.aircraft.category) is False:
+    elif _for_an_instrument_rating(lesson) and instrument(held.ratings, craft.category) is False:
         yield "instrument"
 
 

@@ -14,7 +14,9 @@ from syllabus.engine.record import record as engine
 from syllabus.engine.time.units import HOUR
 from tests.syllabus.engine.test_audit import AWAY, TRAINED, endorsed, flight
 
-CITED = Citations(("a", "read"), ("b", "read"), ("c", "read"), ("d", "memory"), ("e", "read"))
+CITED = Citations(
+    ("a", "read"), ("b", "read"), ("c", "read"), ("d", "memory"), ("e", "read"), with_class={"airplane"}
+)
 
 
 class Looked(dict):  # type: ignore[type-arg]

@@ -241,7 +241,7 @@ SINGLE = Rating("airplane", "single-engine land")
     ],
 )
 def test_ratings_cover_what_they_name(ratings, category, klass, expected):
-    assert covered(ratings, category, klass) is expected
+    assert covered(ratings, category, klass, {"airplane", "rotorcraft"}) is expected
 
 
 def test_ratings_are_read_as_the_school_writes_them():

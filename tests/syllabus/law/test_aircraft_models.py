@@ -12,7 +12,7 @@ import yaml
 from syllabus.engine.errors import RuleDataError
 from syllabus.engine.record.vocabulary import CATEGORIES
 from syllabus.engine.rules.aircraft_models import folded
-from syllabus.law import aircraft_models
+from syllabus.law import aircraft_models, instructing
 
 TEXT = aircraft_models.HOME.read_text(encoding="utf-8")
 DATA: dict[str, Any] = yaml.safe_load(TEXT)
@@ -34,7 +34,7 @@ def test_every_spelling_is_linked_once() -> None:
 def test_every_class_belongs_to_its_category() -> None:
     for model in MODELS.linked.values():
         assert model.category in CATEGORIES
-        known = aircraft_models.CLASSES_OF.get(model.category, ())
+        known = instructing.classes_of(model.category)
         assert model.klass in known if known else model.klass is None, model
 
 

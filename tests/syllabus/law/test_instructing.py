@@ -43,6 +43,7 @@ def test_eight_hours_in_any_24_consecutive_hours(on, most, within, verified):
             "recent-experience", dt.date(2024, 11, 30), "14 CFR 61.19(d)(2)", id="certificates that end"
         ),
         pytest.param("category-and-class", CHANGED, "14 CFR 61.195(b)", id="category and class"),
+        pytest.param("classes", CHANGED, "14 CFR 61.5(b)", id="the classes of each category"),
         # The current 61.195(c), start of the section; 61.195(l) in the printed CFR of 1 January 2024.
         pytest.param("instrument-training", CHANGED, "14 CFR 61.195(c)", id="for an instrument rating"),
     ],

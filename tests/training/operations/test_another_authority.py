@@ -25,7 +25,7 @@ from syllabus.engine.record import document
 from syllabus.engine.record import record as engine
 from syllabus.engine.rules.rulebook import SOLO
 from syllabus.engine.time.units import HOUR
-from syllabus.law import airworthiness, auditing, endorsements, retention, rulebook, sources
+from syllabus.law import airworthiness, auditing, endorsements, instructing, retention, rulebook, sources
 from syllabus.models import CourseVersion
 from tests.support import factories
 from tests.support.cast import IDAS_CERTIFICATE, Cast, cast
@@ -122,6 +122,12 @@ def test_its_rules_about_aircraft_and_records_are_read_as_well() -> None:
     assert "annual-inspection" in airworthiness.current()
     [kept] = [each for each in retention.on(TODAY) if each.id == "ex-tests"]
     assert retention.keep_until(kept, TODAY) == dt.date(2037, 3, 5)
+
+
+def test_its_classes_of_aircraft_are_known_beside_the_others() -> None:
+    assert instructing.classes_of("glider") == ("gyroplane",)
+    assert instructing.classes_of("rotorcraft") == ("helicopter", "gyroplane")
+    assert instructing.classes_of("powered-lift") == ()
 
 
 def test_its_aircraft_rules_are_on_the_school_page(client: Client, people: Cast) -> None:

@@ -96,7 +96,7 @@ def _not_trained(by: User, student: Student, role: Role, flight: engine.Flight) 
             f"{by} signs as a ground instructor; a flight instructor must sign flight training. {rule.says}",
             rule.cite.section,
         )
-    elif given.covers(role, flight) is False:
+    elif given.covers(role, student, flight) is False:
         yield Refusal(
             "content.flight.aircraft",
             f"{_held(role)}; flight training in this aircraft ({_named(flight.aircraft)}) is signed by an"
@@ -116,7 +116,7 @@ def cautions(
     role = _role(by, student)
     if role is None or not given.is_training(flight):
         return
-    if given.covers(role, flight) is None:
+    if given.covers(role, student, flight) is None:
         why = (
             f"Which ratings {by} holds is not recorded at the school"
             if role.ratings is None
@@ -182,7 +182,8 @@ def endorsement_cautions(
         return []
     fleet = Aircraft.objects.filter(school_id=student.school_id, model=model or "", device="")
     crafts: list[tuple[str | None, str | None]] = [*fleet.values_list("category", "klass").distinct()]
-    if any(covered(held, *each) is not False for each in crafts or [(category, None)]):
+    with_class = given.with_class(on, student)
+    if any(covered(held, *each, with_class) is not False for each in crafts or [(category, None)]):
         return []
     assert role is not None
     cite = given.rule("category-and-class", on, student).cite
