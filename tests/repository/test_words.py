@@ -107,6 +107,11 @@ PHRASES = (
     r"\bnot there for whoever\b",
     r"\bholds? on to\b",
     r"\btakes? the place of\b",
+    r"\bby the days that passed\b",
+    r"\bby what was put on record\b",
+    r"\bholds? (through …|with no end)",
+    r"\bstands? (signed|sealed|as a draft)\b",
+    r"[a-z]\(s\)",
 )
 
 

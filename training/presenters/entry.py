@@ -20,6 +20,7 @@ from syllabus.engine.record import record as engine
 from syllabus.engine.record import types
 from syllabus.engine.record.shapes import AnyType, Field, ListType, shape_of
 from syllabus.engine.time.amounts import count
+from syllabus.law import rulebook
 from training.presenters import amounts
 from training.presenters.days import clock, day
 from training.presenters.reasons import PAGE, Reader, called
@@ -290,7 +291,7 @@ def name_of(entry: engine.Entry, reader: Reader = PAGE) -> str:
             entry.aircraft.registration or entry.aircraft.model or reader.gettext(_("an aircraft"))
         )
     elif isinstance(entry, engine.ItemGrade):
-        values["kind"] = f"{entry.item}: {entry.grade}"
+        values["kind"] = f"{rulebook.current().items.get(entry.item, entry.item)}: {entry.grade}"
     elif not isinstance(entry, engine.GroundLesson):
         values["kind"] = entry.kind.partition(":")[0].replace("-", " ")
     return sentence(reader.gettext(_NAMES[type(entry)]) % values)

@@ -172,13 +172,13 @@ def differences(
                 yield f"{each.name} {columns[0]} is none of its entries"
                 continue
             if tuple(columns) != each.write(entry) or not sealed or provenance != engine.SIGNED:
-                yield f"{each.name} {columns[0]} is not what was signed"
+                yield f"{each.name} {columns[0]} differs from what was signed"
             if (ended is not None) != retired:
                 yield f"{each.name} {columns[0]} is {'on' if retired else 'off'} the record"
             if isinstance(entry, engine.Flight):
                 landings = models.Landing.objects.filter(flight_id=pk).order_by("position")
                 if list(landings.values_list(*LANDING_COLUMNS)) != write_landings(entry):
-                    yield f"the landings of {columns[0]} are not what was signed"
+                    yield f"the landings of {columns[0]} differ from what was signed"
         for name in wanted:
             yield f"{each.name} {name} is missing"
 

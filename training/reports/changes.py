@@ -1,8 +1,8 @@
-"""What changed between two instants: entries that came, were put right or taken off, and what turned by it.
+"""What changed between two instants: entries added, corrected or removed, and the status of requirements.
 
-Each side is the record as it was known then, asked about the school's day of that instant. Where an answer is
-another, it is asked once more with the earlier record on the later day: if that gives the later answer, the
-days that passed turned it (or the law that came into force on one of them), else what was put on record.
+Each side is the record as it was known then, on the school's day of that instant. Where a status changed,
+the earlier record on the later day tells the cause: if it gives the later status, time passed (or a rule came
+into force), else the record changed.
 """
 
 from __future__ import annotations
@@ -25,12 +25,13 @@ from training.reports.eligibility import eligibility, rules_of
 
 CAME, CORRECTED, RETIRED = "came", "corrected", "retired"
 BY_RECORD, BY_TIME = "record", "time"
-_MET = {True: "met", False: "not met", None: "not known"}
+_MET = {True: "met", False: "not met", None: "unknown"}
+_CAUSE = {BY_RECORD: "the record changed", BY_TIME: "time passed"}
 
 
 @dataclass(frozen=True, slots=True)
 class EntryChange:
-    """One entry that is otherwise than before; ``was`` is the id of what it took the place of."""
+    """An entry added, corrected or removed; ``was`` is the id of the entry that it replaced."""
 
     part: str
     change: str
@@ -52,7 +53,7 @@ class EntryChange:
 
 @dataclass(frozen=True, slots=True)
 class PersonChange:
-    """The name or the birth date on record, where it is another than before; None is none."""
+    """A changed name or birth date; None where there was or is none."""
 
     field: str
     was: str | None
@@ -61,12 +62,12 @@ class PersonChange:
     @property
     def words(self) -> str:
         what = {"name": "The name", "birth_date": "The birth date"}[self.field]
-        return f"{what} on record was {self.was or 'none'}, and is {self.now or 'none'}."
+        return f"{what} changed from {self.was or 'none'} to {self.now or 'none'}."
 
 
 @dataclass(frozen=True, slots=True)
-class Turn:
-    """A requirement, or (without one) a whole milestone, whose answer is another than before."""
+class StatusChange:
+    """A requirement, or (without findings) a whole milestone, whose status changed."""
 
     milestone: str
     title: str
@@ -78,15 +79,15 @@ class Turn:
 
     @property
     def words(self) -> str:
-        by = "by the days that passed" if self.because == BY_TIME else "by what was put on record"
-        if self.after is None or self.before is None:
-            return f"{self.title}: {_MET[self.was]} before, {_MET[self.now]} now, {by}."
-        rule = self.after.rule
-        before, now = (presenter.of(each.have, each.need) for each in (self.before, self.after))
-        return (
-            f"{rule.says} ({rule.cite.section}): {_MET[self.was]} before ({before}),"
-            f" {_MET[self.now]} now ({now}), {by}."
-        )
+        was, now, what = _MET[self.was], _MET[self.now], self.title
+        if self.after is not None and self.before is not None:
+            rule = self.after.rule
+            was, now = (
+                f"{status} ({presenter.of(each.have, each.need)})"
+                for status, each in ((was, self.before), (now, self.after))
+            )
+            what = f"{rule.says} ({rule.cite.section})"
+        return f"{what}: changed from {was} to {now} because {_CAUSE[self.because]}."
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,14 +101,14 @@ class Side:
 
 @dataclass(frozen=True, slots=True)
 class Changes:
-    """Everything between two instants."""
+    """Everything that changed between two instants."""
 
     student: Student
     first: Side
     second: Side
     entries: tuple[EntryChange, ...]
-    milestones: tuple[Turn, ...]
-    requirements: tuple[Turn, ...]
+    milestones: tuple[StatusChange, ...]
+    requirements: tuple[StatusChange, ...]
     person: tuple[PersonChange, ...] = ()
 
     @property
@@ -129,7 +130,7 @@ def _counted(number: int, one: str, many: str) -> str:
 
 
 def changes(student: Student, first: dt.datetime, second: dt.datetime) -> Changes:
-    """What changed of a student's record and of its meaning between two instants.
+    """What changed in a student's record, and the status of what, between two instants.
 
     Raises: NotInForce where a rule has no version on the day of an instant; ValueError where ``second`` is
     the earlier.
@@ -139,7 +140,7 @@ def changes(student: Student, first: dt.datetime, second: dt.datetime) -> Change
     days = [student.school.day(each) for each in (first, second)]
     sides = [Side(at, on, rules_of(student, on).id) for at, on in zip((first, second), days, strict=True)]
     before, after = (record.of(student, known_at=at) for at in (first, second))
-    milestones, requirements = _turns(student, sides[0], sides[1])
+    milestones, requirements = _status_changes(student, sides[0], sides[1])
     return Changes(
         student,
         sides[0],
@@ -177,28 +178,30 @@ def _entries(
     for part in Record.PARTS:
         old = {each.id: each for each in getattr(before, part)}
         for each in getattr(after, part):
-            stood = old.pop(each.id, None)
+            earlier = old.pop(each.id, None)
             prefix, _, rest = each.id.partition("/")
-            if stood is not None:
-                if replace(stood, recorded=None) != replace(each, recorded=None):
+            if earlier is not None:
+                if replace(earlier, recorded=None) != replace(each, recorded=None):
                     why = f"revoked, {revoked[each.id]}" if each.id in revoked else ""
-                    if stood.provenance != each.provenance:
-                        why = why or f"{stood.provenance} before, {each.provenance} now"
+                    if earlier.provenance != each.provenance:
+                        why = why or f"{earlier.provenance} before, {each.provenance} now"
                     yield EntryChange(part, CORRECTED, each, each.id, why)
             elif rest and (found := corrected.get(f"{prefix}/")):
                 was = f"{found[0]}{rest}"
-                stood_there = old.pop(was, None) is not None
-                change = CORRECTED if stood_there else CAME
-                yield EntryChange(part, change, each, was if stood_there else None, found[1])
+                replaced = old.pop(was, None) is not None
+                change = CORRECTED if replaced else CAME
+                yield EntryChange(part, change, each, was if replaced else None, found[1])
             else:
                 yield EntryChange(part, CAME, each)
         for each in old.values():
             yield EntryChange(part, RETIRED, each)
 
 
-def _turns(student: Student, first: Side, second: Side) -> tuple[list[Turn], list[Turn]]:
-    milestones: list[Turn] = []
-    requirements: list[Turn] = []
+def _status_changes(
+    student: Student, first: Side, second: Side
+) -> tuple[list[StatusChange], list[StatusChange]]:
+    milestones: list[StatusChange] = []
+    requirements: list[StatusChange] = []
     were, are = (
         {each.id: each for each in authorities.asked(student, rules_of(student, side.on))}
         for side in (first, second)
@@ -212,7 +215,7 @@ def _turns(student: Student, first: Side, second: Side) -> tuple[list[Turn], lis
             continue
         if before.met != after.met:
             because = BY_TIME if earlier.met == after.met else BY_RECORD
-            milestones.append(Turn(name, after.milestone.title, before.met, after.met, because))
+            milestones.append(StatusChange(name, after.milestone.title, before.met, after.met, because))
         requirements += _leaves(name, (before, first.on), (after, second.on), earlier)
     order = list(are)
     milestones.sort(key=lambda each: order.index(each.milestone))
@@ -222,8 +225,8 @@ def _turns(student: Student, first: Side, second: Side) -> tuple[list[Turn], lis
 
 def _leaves(
     name: str, before: tuple[Report, dt.date], after: tuple[Report, dt.date], earlier: Report
-) -> Iterator[Turn]:
-    """The requirements of a milestone itself; those of a nested one are told with that one."""
+) -> Iterator[StatusChange]:
+    """The requirements of a milestone itself; those of a nested one are listed with that one."""
     were = {each.rule.id: each for each in before[0].findings}
     between = {each.rule.id: each for each in earlier.findings}
     for now in after[0].findings:
@@ -235,4 +238,4 @@ def _leaves(
             continue
         still = between.get(now.rule.id)
         because = BY_TIME if still is not None and still.met(after[1]) == other else BY_RECORD
-        yield Turn(name, after[0].milestone.title, one, other, because, was, now)
+        yield StatusChange(name, after[0].milestone.title, one, other, because, was, now)

@@ -50,7 +50,7 @@ def every_trigger_stands(*, databases: Sequence[str] | None = None, **_: Any) ->
         if ledger.HEAD in connection.introspection.table_names() and (lost := missing(connection)):
             found.append(
                 Warning(
-                    f"{len(lost)} trigger(s) that keep sealed rows are not in place: {', '.join(lost)}.",
+                    f"Triggers that protect signed rows are missing: {len(lost)} ({', '.join(lost)}).",
                     hint=REPAIR,
                     id="training.W001",
                 )

@@ -142,7 +142,7 @@ def grants(role: str) -> list[str]:
     nothing. The rights on the head's columns are what the row lock and its forward moves need.
     """
     if not re.fullmatch(r"[A-Za-z_][A-Za-z0-9_]{0,62}", role):
-        raise ValueError(f"{role!r} is no plain role name: letters, digits and underscores, up to 63")
+        raise ValueError(f"{role!r} is not a role name: use letters, digits and underscores, up to 63")
     sealed = ", ".join(SEALED)
     return [
         f'REVOKE ALL ON {sealed}, {HEAD} FROM "{role}"',

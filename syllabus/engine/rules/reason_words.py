@@ -25,9 +25,9 @@ REASONS: Mapping[str, str] = {
     "instructor.no-flight-training": _("by a %(instructor)s instructor, who gives no flight training"),
     "instructor.may-not-give": _("given by a %(instructor)s instructor, who may not give it"),
     "instructor.no-authority": _("%(name)s had no authority to instruct on %(day)s, by the school's records"),
-    # days on which something holds
-    "holds.through": _("holds through %(day)s"),
-    "holds.no-end": _("holds with no end date"),
+    # until when something is valid
+    "holds.through": _("valid through %(day)s"),
+    "holds.no-end": _("valid with no end date"),
     # items and their grades
     "item.at-standard": _("%(item)s %(grade)s"),
     "item.below-standard": _("%(item)s: newest grade is %(grade)s"),

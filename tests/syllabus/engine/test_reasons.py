@@ -71,7 +71,7 @@ SOURCES = [
         ),
         pytest.param(
             reason("entry.not-on-day", gave=reason("holds.no-end"), day=dt.date(2026, 1, 2)),
-            "holds with no end date, not on 2026-01-02",
+            "valid with no end date, not on 2026-01-02",
             id="a reason in a reason",
         ),
     ],

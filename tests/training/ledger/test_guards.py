@@ -161,7 +161,7 @@ def test_a_trigger_that_was_tampered_with_is_noticed(statement: str, named: str)
     out = StringIO()
     with pytest.raises(SystemExit):
         call_command("verify_ledger", stdout=out)
-    assert f"ERROR trigger {named}: is not in place" in out.getvalue()
+    assert f"ERROR trigger {named}: is missing" in out.getvalue()
     out = StringIO()
     call_command("ledger_guards", stdout=out)
     assert named in out.getvalue()
@@ -169,7 +169,7 @@ def test_a_trigger_that_was_tampered_with_is_noticed(statement: str, named: str)
 
 
 def test_no_role_name_carries_sql() -> None:
-    with pytest.raises(CommandError, match="is no plain role name"):
+    with pytest.raises(CommandError, match="is not a role name"):
         call_command("ledger_guards", grants='x"; DROP TABLE ledger_entry; --')
 
 

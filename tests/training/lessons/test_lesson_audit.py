@@ -77,7 +77,7 @@ def forged_leaf(people: Cast) -> None:
     [
         pytest.param(
             lambda people: models.Flight.objects.update(remarks="calm"),
-            "/flight is not what was signed",
+            "/flight differs from what was signed",
             id="a flight's remarks",
         ),
         pytest.param(
@@ -88,7 +88,7 @@ def forged_leaf(people: Cast) -> None:
         pytest.param(extra_landing, "the landings of", id="landings more"),
         pytest.param(
             lambda people: models.ItemGrade.objects.filter(grade="practice").update(grade="perform"),
-            "/item-2 is not what was signed",
+            "/item-2 differs from what was signed",
             id="a grade",
         ),
         pytest.param(
@@ -106,22 +106,22 @@ def forged_leaf(people: Cast) -> None:
         ),
         pytest.param(
             lambda people: models.GroundLesson.objects.update(sealed=False, provenance="claimed"),
-            "/ground is not what was signed",
+            "/ground differs from what was signed",
             id="an entry unsealed",
         ),
         pytest.param(
             lambda people: models.LessonRecord.objects.update(lesson="S9"),
-            "its content is not what was signed",
+            "its content differs from what was signed",
             id="the lesson's code",
         ),
         pytest.param(
             lambda people: models.LessonRecord.objects.update(state="draft"),
-            "stands as a draft",
+            "marked as a draft",
             id="a state",
         ),
         pytest.param(
             lambda people: models.SignOff.objects.update(by=people.olaf),
-            "its sign-off is not what was sealed",
+            "its sign-off differs from ledger entry",
             id="who signed",
         ),
         pytest.param(
@@ -131,10 +131,10 @@ def forged_leaf(people: Cast) -> None:
         ),
         pytest.param(
             lambda people: models.Correction.objects.update(ledger_index=99),
-            "names entry 99, which is no lesson.corrected",
+            "names entry 99, which is not a lesson.corrected",
             id="a correction's place",
         ),
-        pytest.param(forged_flight, "no lesson that was signed has it", id="a flight that nobody signed"),
+        pytest.param(forged_flight, "belongs to no signed lesson", id="a flight that nobody signed"),
         pytest.param(forged_leaf, "(lesson.signed) has no row", id="an entry of the ledger without its row"),
     ],
 )

@@ -438,7 +438,7 @@ def test_hints_that_were_changed_beside_the_ledger_are_found(people: Cast) -> No
     with lessons.unguarded():
         models.SignOff.objects.filter(pk=done.pk).update(hints=[])
     assert list(lesson_audit.faults(people.school)) == [
-        f"lesson record {lesson.pk}: its sign-off is not what was sealed at {done.ledger_index}"
+        f"lesson record {lesson.pk}: its sign-off differs from ledger entry {done.ledger_index}"
     ]
 
 

@@ -189,11 +189,11 @@ def test_nothing_is_written_over_and_nothing_half_taken_back(places: Places, kin
     words.write_text("These are words and no backup.")
     again, into = moved.second.does(f"manage backup {moved.file}", f"manage restore {moved.file}")
     assert again["fault"] == f"{moved.file} already exists. Name a new file."
-    assert into["fault"].startswith("The database is not empty (there is ")
+    assert into["fault"].startswith("The database is not empty (it has ")
     assert moved.file.read_bytes() == before
     files = {
         cut: "pg_restore ended with code 1" if kind == "postgresql" else "malformed",
-        words: f"{words} is no backup: neither a PostgreSQL dump nor an SQLite database.",
+        words: f"{words} is not a backup: neither a PostgreSQL dump nor an SQLite database.",
         other: "and DATABASE_URL names",
         places.folder / "nothing": "cannot be read: No such file or directory.",
     }
@@ -222,7 +222,7 @@ def test_with_another_key_the_old_checkpoints_stay_good_and_that_is_said(places:
     done, own = other.does(f"manage restore {moved.file}", "key")
     assert done["code"] == 0
     (caution,) = [line for line in done["out"].splitlines() if line.startswith("CAUTION")]
-    assert f"and this installation has the key {own}: put the key back" in caution
+    assert f"and this installation has the key {own}: restore the key" in caution
 
 
 def test_a_row_changed_in_the_backup_is_named_after_the_restore(places: Places) -> None:
@@ -234,7 +234,7 @@ def test_a_row_changed_in_the_backup_is_named_after_the_restore(places: Places) 
     (done,) = places.new("sqlite").does(f"manage restore {changed}")
     assert done["code"] == 1
     faults = [line for line in done["out"].splitlines() if line.startswith("ERROR")]
-    assert "ERROR trigger training_flight_no_update is not in place" in faults
+    assert "ERROR trigger training_flight_no_update is missing" in faults
     assert len([line for line in faults if line.startswith("ERROR school ")]) == 2, faults
     assert done["out"].splitlines()[-1] == f"NOT WHOLE. Errors: {len(faults)}."
 
@@ -244,13 +244,13 @@ def test_a_row_changed_in_the_backup_is_named_after_the_restore(places: Places) 
     [
         pytest.param(
             "DELETE FROM django_migrations WHERE app = 'training' AND name LIKE '0007%'",
-            "the database is older than this program by 1 migration(s), from training.0007_ticks on",
+            "the database is older than the program; migrations to apply: 1, first training.0007_ticks",
             id="of an older program",
         ),
         pytest.param(
             "INSERT INTO django_migrations (app, name, applied)"
             " VALUES ('training', '9999_new', '2030-01-01')",
-            "this program is older than the database, which has seen training.9999_new",
+            "this program is older than the database, which has the migrations training.9999_new",
             id="of a newer program",
         ),
     ],
@@ -289,9 +289,9 @@ def test_the_applications_role_does_the_work_and_cannot_undo_it(places: Places) 
             "manage rights 'a;b'",
         )
         assert re.fullmatch(rf"{role} has its rights now \(\d+ statements\)\.\n", given["out"])
-        assert missing["fault"].startswith("There is no role no_such_role: CREATE ROLE")
-        assert "is a superuser or the owner itself" in oneself["fault"]
-        assert "is no plain role name" in odd["fault"]
+        assert missing["fault"].startswith("No role no_such_role. Create it: CREATE ROLE")
+        assert "is a superuser or the owner and has every right" in oneself["fault"]
+        assert "is not a role name" in odd["fault"]
         app = dataclasses.replace(owner, url=f"postgres://{role}:{secret}@{owner.url.partition('@')[2]}")
         _, answers, guarded, ready, written = app.does(
             "sign",

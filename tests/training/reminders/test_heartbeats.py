@@ -49,5 +49,5 @@ def test_the_last_mark_counts_even_if_a_clock_was_ahead_before(django_assert_num
 
 
 def test_a_misspelt_name_is_refused_for_nobody_would_watch_it() -> None:
-    with pytest.raises(ValueError, match="'swep' is no work that ticks; there is sweep"):
+    with pytest.raises(ValueError, match="'swep' is not a background job; use one of sweep"):
         heartbeats.mark("swep", NOON)

@@ -164,9 +164,9 @@ def test_a_resolution_is_written_once(people: Cast) -> None:
 @pytest.mark.parametrize(
     ("tamper", "told"),
     [
-        pytest.param({"note": "Other words."}, "is not what was sealed", id="another note"),
-        pytest.param({"how": "correction"}, "is not what was sealed", id="another way"),
-        pytest.param({"ledger_index": 99}, "which is no finding.resolved", id="another entry"),
+        pytest.param({"note": "Other words."}, "differs from ledger entry", id="another note"),
+        pytest.param({"how": "correction"}, "differs from ledger entry", id="another way"),
+        pytest.param({"ledger_index": 99}, "which is not a finding.resolved", id="another entry"),
         pytest.param(None, "has no row", id="taken out"),
     ],
 )
@@ -363,7 +363,7 @@ def test_what_was_sealed_and_changed_is_a_finding(people: Cast) -> None:
     with lessons.unguarded():
         models.Flight.objects.filter(entry_id__startswith=str(lesson.pk)).update(remarks="other words")
     [told] = [each for each in audited(people).standing if each.kind == "record-altered"]
-    assert "is not what was signed" in told.body["says"]
+    assert "differs from what was signed" in told.body["says"]
 
 
 def test_a_passkeys_signature_of_a_resolution_is_over_what_was_done() -> None:

@@ -1,4 +1,4 @@
-"""What changed between two instants: entries in words, and what turned by them or by the days."""
+"""What changed between two instants: entries in words, and the status that changed with them or with time."""
 
 from __future__ import annotations
 
@@ -94,7 +94,7 @@ def test_what_was_taken_off_is_told(people: Cast) -> None:
     ]
 
 
-def turned(found, requirement: str) -> list[tuple[bool | None, bool | None, str]]:
+def changed(found, requirement: str) -> list[tuple[bool | None, bool | None, str]]:
     return [
         (each.was, each.now, each.because)
         for each in found.requirements
@@ -106,7 +106,7 @@ def certificate(at: dt.datetime) -> engine.Document:
     return engine.Document("student", "student-pilot-certificate", at.date())
 
 
-def test_a_requirement_turns_by_what_was_put_on_record(people: Cast) -> None:
+def test_a_requirement_changes_because_the_record_changed(people: Cast) -> None:
     record.add(
         people.sam,
         "documents",
@@ -115,22 +115,23 @@ def test_a_requirement_turns_by_what_was_put_on_record(people: Cast) -> None:
         provenance=engine.ATTESTED,
     )
     found = changes(people.sam, MARCH_1, MARCH_15)
-    assert turned(found, "faa.first-solo.certificate") == [(False, True, "record")]
+    assert changed(found, "faa.first-solo.certificate") == [(False, True, "record")]
     (told,) = [
         each.words for each in found.requirements if each.after.rule.id == "faa.first-solo.certificate"
     ]
-    assert "not met before" in told
-    assert "by what was put on record" in told
+    assert ": changed from not met (" in told
+    assert told.endswith(") because the record changed.")
 
 
-def test_a_requirement_turns_by_the_days_that_passed(people: Cast) -> None:
+def test_a_requirement_changes_because_time_passed(people: Cast) -> None:
     models.Student.objects.filter(pk=people.sam.pk).update(birth_date=dt.date(2010, 3, 10))
     people.sam.refresh_from_db()
     found = changes(people.sam, MARCH_1, MARCH_15)
-    assert turned(found, "faa.first-solo.age") == [(False, True, "time")]
+    assert changed(found, "faa.first-solo.age") == [(False, True, "time")]
+    assert found.requirements[0].words.endswith(" because time passed.")
 
 
-def test_nothing_turns_where_nothing_happened(people: Cast) -> None:
+def test_nothing_changes_where_nothing_happened(people: Cast) -> None:
     found = changes(people.sam, MARCH_1, MARCH_1 + dt.timedelta(hours=1))
     assert (found.entries, found.milestones, found.requirements) == ((), (), ())
 

@@ -343,7 +343,7 @@ def leg(hundredths: int) -> Reason:
                 (entry, several((DUAL, reason("holds.through", day=date(2026, month, 1)))))
                 for entry, month in zip("abcd", (3, 1, 4, 2), strict=True)
             ),
-            [(["a", "b", "c", "d"], "no dual time is logged; holds through 2026-01-01 to 2026-04-01")],
+            [(["a", "b", "c", "d"], "no dual time is logged; valid through 2026-01-01 to 2026-04-01")],
             id="days in a reason in a reason",
         ),
         pytest.param(

@@ -64,7 +64,7 @@ AT = dt.datetime(2026, 3, 4, 14, 5, tzinfo=dt.UTC)
         ),
         pytest.param(
             several((reason("route.unknown"), reason("holds.through", day=dt.date(2026, 3, 4)))),
-            "the route; holds through 4 Mar 2026",
+            "the route; valid through 4 Mar 2026",
             id="reasons in a reason",
         ),
     ],
@@ -76,7 +76,7 @@ def test_a_reason_in_words(what: Reason, said: str) -> None:
 def test_what_an_entry_gave_is_an_amount_or_words() -> None:
     rule = rulebook.current().milestones["faa.first-solo"].requirements[0].versions[-1]
     assert PAGE.gave(rule, (time(85 * MINUTE), count(2, "landing"))) == "1.4 h, 2 landings"
-    assert PAGE.gave(rule, reason("holds.no-end")) == "holds with no end date"
+    assert PAGE.gave(rule, reason("holds.no-end")) == "valid with no end date"
 
 
 def test_a_page_may_name_entries() -> None:
@@ -99,4 +99,4 @@ def test_a_reason_in_a_reason_is_in_the_language_of_the_page_too() -> None:
     through = reason("holds.through", day=dt.date(2026, 3, 4))
     with pseudo.spoken():
         said = PAGE.words(reason("endorsement.given", given="x", until=through))
-    assert re.fullmatch("«given x, «holds through .*»»", said)
+    assert re.fullmatch("«given x, «valid through .*»»", said)

@@ -199,7 +199,7 @@ def test_the_ledger_stays_whole_and_the_erased_is_named(people: Cast) -> None:
     assert told[0] == "entry 0 (record.added) was erased: asked for"
     looked = inspection.look()
     assert looked.faults == []
-    assert any("7 sealed entries erased" in each for each in looked.figures)
+    assert any("7 signed entries erased" in each for each in looked.figures)
 
 
 def test_nothing_can_be_written_to_what_was_erased(people: Cast) -> None:

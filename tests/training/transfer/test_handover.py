@@ -340,7 +340,7 @@ def spoilt(raw: bytes, how: str) -> bytes:
     [
         ("truncated", "is cut off"),
         ("cut by its last byte", "the directory at the end"),
-        ("a byte more", "stand after the end"),
+        ("a byte more", "has more bytes after the end: 1"),
         ("damaged", "record.json"),
         ("a page taken out", "record.pdf"),
         ("a page put in", "more.pdf"),

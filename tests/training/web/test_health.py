@@ -63,13 +63,13 @@ def an_old_tick() -> str:
 def a_migration_undone() -> str:
     with connection.cursor() as cursor:
         cursor.execute("DELETE FROM django_migrations WHERE app = 'training' AND name LIKE '0007%'")
-    return "1 not applied, from training.0007_ticks on: manage.py migrate"
+    return "1 to apply, first training.0007_ticks: run manage.py migrate"
 
 
 def no_seal_triggers() -> str:
     sealing.TRIGGERS.remove(connection)
     lost = ", ".join(sorted(sealing.TRIGGERS.on(connection)))
-    return f"{len(sealing.TRIGGERS.on(connection))} not in place: {lost}. {every.REPAIR}"
+    return f"{len(sealing.TRIGGERS.on(connection))} missing: {lost}. {every.REPAIR}"
 
 
 def another_ones_version_trigger() -> str:
@@ -80,7 +80,7 @@ def another_ones_version_trigger() -> str:
         else:
             cursor.execute(f"DROP TRIGGER {name}")
             cursor.execute(f"CREATE TRIGGER {name} AFTER INSERT ON training_flight BEGIN SELECT 1; END")
-    return f"1 not in place: {name}. {every.REPAIR}"
+    return f"1 missing: {name}. {every.REPAIR}"
 
 
 @pytest.mark.parametrize(
@@ -271,15 +271,15 @@ def test_a_figure_that_monitoring_could_not_take_is_refused(name: str, label: st
 
 
 @pytest.mark.django_db
-def test_the_system_check_names_lost_triggers_and_the_way_to_mend_them() -> None:
+def test_the_system_check_names_lost_triggers_and_how_to_restore_them() -> None:
     def said() -> list[str]:
         return [each.msg for each in checks.run_checks(tags=["database"], databases=["default"])]
 
     assert said() == []
     sealing.TRIGGERS.remove(connection)
     assert said() == [
-        f"{len(sealing.TRIGGERS.on(connection))} trigger(s) that keep sealed rows are not in place: "
-        + f"{', '.join(sorted(sealing.TRIGGERS.on(connection)))}."
+        f"Triggers that protect signed rows are missing: {len(sealing.TRIGGERS.on(connection))} "
+        + f"({', '.join(sorted(sealing.TRIGGERS.on(connection)))})."
     ]
     sealing.TRIGGERS.install(connection)
     assert said() == []

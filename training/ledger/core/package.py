@@ -95,4 +95,4 @@ def layout_faults(raw: bytes, files: Mapping[str, bytes]) -> Iterator[Fault]:
             yield Fault(f"{place} (byte {at + differs})", says)
         at += len(wanted)
     if len(raw) > at:
-        yield Fault(f"byte {at}", f"{len(raw) - at} byte(s) stand after the end")
+        yield Fault(f"byte {at}", f"has more bytes after the end: {len(raw) - at}")

@@ -54,7 +54,7 @@ def database_faults(using: str = DEFAULT_DB_ALIAS) -> Iterator[Fault]:
     """What belongs to no tree: triggers that are not in place, bodies without entry."""
     for name in installer.missing(connections[using], [TRIGGERS]):
         yield Fault(
-            f"trigger {name}", "is not in place: rows could be changed. Put it back: manage.py ledger_guards"
+            f"trigger {name}", "is missing: rows could be changed. Restore it: manage.py ledger_guards"
         )
     orphans = models.EntryBody.objects.using(using).filter(
         ~Exists(models.Entry.objects.filter(pk=OuterRef("pk")))

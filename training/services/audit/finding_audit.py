@@ -24,7 +24,7 @@ def faults(school: School) -> Iterator[str]:
         places.append(row.ledger_index)
         leaf = by_index.get(row.ledger_index)
         if leaf is None:
-            yield f"resolution {row.pk} names entry {row.ledger_index}, which is no {SEALED_AS}"
+            yield f"resolution {row.pk} names entry {row.ledger_index}, which is not a {SEALED_AS}"
             continue
         kept = getattr(leaf, "kept", None)  # none where the body was erased
         if kept is None:
@@ -36,7 +36,7 @@ def faults(school: School) -> Iterator[str]:
             body.get("confirmed", {}),
         )
         if said != sealed:
-            yield f"resolution {row.pk} is not what was sealed at {row.ledger_index}"
+            yield f"resolution {row.pk} differs from ledger entry {row.ledger_index}"
     if len(set(places)) < len(places):
         yield "resolutions share an entry of the ledger"
     # A demo school is loaded anew: its rows go, and what was sealed about them stays.

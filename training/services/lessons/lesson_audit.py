@@ -1,7 +1,7 @@
-"""Whether the signed lessons are those that the ledger has: every leaf its rows, and every row its leaf.
+"""Whether the signed lessons match the ledger: every leaf its rows, and every row its leaf.
 
-``manage.py verify_ledger`` shows that the ledger itself is whole. This holds the rows against it, as who can
-write to the tables past their triggers might have changed them.
+``manage.py verify_ledger`` checks the ledger itself. This compares the rows with it, since whoever can write
+to the tables past their triggers might have changed them.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ _KINDS = {
 
 
 def faults(school: School) -> Iterator[str]:
-    """A sentence for everything about a school's signed lessons that does not fit its ledger.
+    """A sentence for each difference between a school's signed lessons and its ledger.
 
     Reads lesson by lesson: for an inspection, not for a page.
     """
@@ -51,7 +51,7 @@ def faults(school: School) -> Iterator[str]:
             yield f"entry {index} ({kind}) has no row"
         for place in places:
             if place not in leaves:
-                yield f"a row of {model._meta.db_table} names entry {place}, which is no {kind}"
+                yield f"a row of {model._meta.db_table} names entry {place}, which is not a {kind}"
         if len(set(places)) < len(places):
             yield f"rows of {model._meta.db_table} share an entry"
     signed = SignOff.objects.filter(school=school).select_related("lesson__course_version__course", "student")
@@ -60,7 +60,7 @@ def faults(school: School) -> Iterator[str]:
     yield from _without_lesson(school)
     drafted = LessonRecord.objects.filter(school=school, state=LessonRecord.State.SIGNED, sign_off=None)
     for pk in drafted.values_list("pk", flat=True):
-        yield f"lesson record {pk} stands signed without a sign-off"
+        yield f"lesson record {pk} is marked signed, but has no sign-off"
 
 
 def erased(school: School) -> Iterator[str]:
@@ -94,11 +94,11 @@ def _of_lesson(signed: SignOff, tree: str) -> Iterator[str]:
             (str(lesson.pk), signed.content_hash, signed.by_id),
             (signed.warnings, signed.hints),
         ):
-            yield f"{what}: its sign-off is not what was sealed at {signed.ledger_index}"
+            yield f"{what}: its sign-off differs from ledger entry {signed.ledger_index}"
         if body.get("confirmed", {}) != signed.confirmed:
-            yield f"{what}: what confirmed its sign-off is not what was sealed at {signed.ledger_index}"
+            yield f"{what}: its re-authentication differs from ledger entry {signed.ledger_index}"
         if wrong := assertions.entry_fault(leaf.kind, leaf.subject, body):
-            yield f"{what}: what was sealed at {signed.ledger_index} does not hold: {wrong}"
+            yield f"{what}: ledger entry {signed.ledger_index} is invalid: {wrong}"
     corrects = str(lesson.corrects_id) if lesson.corrects_id else None
     digest = lesson_content.hash_of(
         lesson.lesson,
@@ -108,14 +108,14 @@ def _of_lesson(signed: SignOff, tree: str) -> Iterator[str]:
         lesson_content.course_of(lesson.course_version),
     )
     if not digest == lesson.content_hash == signed.content_hash:
-        yield f"{what}: its content is not what was signed"
+        yield f"{what}: its content differs from what was signed"
         return
     if lesson.state != LessonRecord.State.SIGNED:
-        yield f"{what}: is signed, and stands as a draft"
+        yield f"{what}: is signed, but marked as a draft"
     try:
         content = lesson_content.read(lesson.content)
     except LessonError as wrong:
-        yield f"{what}: its content cannot be read any more: {wrong}"
+        yield f"{what}: its content cannot be read: {wrong}"
         return
     signature = engine.Instructor(signed.instructor_name, signed.instructor_certificate, kind)
     corrected = Correction.objects.filter(lesson=lesson).exists()
@@ -132,4 +132,4 @@ def _without_lesson(school: School) -> Iterator[str]:
         sealed = model._default_manager.filter(school=school, sealed=True)
         for name in sealed.values_list("entry_id", flat=True):
             if name[:PREFIX_LENGTH] not in known:
-                yield f"{model._meta.db_table} {name} stands sealed, and no lesson that was signed has it"
+                yield f"{model._meta.db_table} {name} is locked, but belongs to no signed lesson"

@@ -77,17 +77,16 @@ def read(path: Path) -> None:
         raise BackupError(f"{path} cannot be read: {fault.strerror}.") from None
     found = next((kind for begins, kind in _BEGINNINGS.items() if beginning.startswith(begins)), None)
     if found is None:
-        raise BackupError(f"{path} is no backup: neither a PostgreSQL dump nor an SQLite database.")
+        raise BackupError(f"{path} is not a backup: neither a PostgreSQL dump nor an SQLite database.")
     if found != kind():
         raise BackupError(
-            f"{path} is a backup of {found}, and DATABASE_URL names {kind()}: name a database of that kind. "
-            "Between the two, records go as hand-overs: manage.py hand_over, manage.py take_over."
+            f"{path} is a backup of {found}, and DATABASE_URL names {kind()}. Name a database of that kind, "
+            "or transfer records with manage.py hand_over and manage.py take_over."
         )
     if there := _there():
         raise BackupError(
-            f"The database is not empty (there is {there[0]}{' and more' if len(there) > 1 else ''}): a "
-            "backup is taken back into a new one only, so that nothing is written over. Name one in "
-            "DATABASE_URL."
+            f"The database is not empty (it has {there[0]}{' and more' if len(there) > 1 else ''}). Restore "
+            "into a new database, so that nothing is overwritten: name it in DATABASE_URL."
         )
     (_read_postgresql if found == POSTGRESQL else _read_sqlite)(path)
 
@@ -147,7 +146,7 @@ def _read_sqlite(path: Path) -> None:
         finally:
             backup.close()
     except sqlite3.Error as fault:
-        raise BackupError(f"{path} cannot be taken back: {fault}.") from None
+        raise BackupError(f"{path} cannot be restored: {fault}.") from None
 
 
 def _check_sqlite(database: sqlite3.Connection, path: Path) -> None:
@@ -189,7 +188,7 @@ def _run(name: str, arguments: Callable[[list[str]], list[str]]) -> None:
     if done.returncode != 0:
         said = done.stderr.strip().splitlines()
         raise BackupError(
-            f"{name} ended with code {done.returncode}: " + ("\n  ".join(said[:8]) or "it said nothing")
+            f"{name} ended with code {done.returncode}: " + ("\n  ".join(said[:8]) or "no message")
         )
 
 

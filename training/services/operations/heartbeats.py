@@ -36,7 +36,7 @@ def mark(name: str, at: dt.datetime) -> None:
     Raises: ValueError for a name that is not in ``EVERY``.
     """
     if name not in EVERY:
-        raise ValueError(f"{name!r} is no work that ticks; there is {', '.join(EVERY)}")
+        raise ValueError(f"{name!r} is not a background job; use one of {', '.join(EVERY)}")
     Tick.objects.bulk_create(
         [Tick(name=name, at=at)], update_conflicts=True, unique_fields=["name"], update_fields=["at"]
     )

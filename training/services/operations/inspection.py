@@ -39,14 +39,14 @@ def look() -> Found:
     found = Found()
     if newer := readiness.unknown_migrations():
         found.faults.append(
-            f"this program is older than the database, which has seen {', '.join(newer)}: "
+            f"this program is older than the database, which has the migrations {', '.join(newer)}: "
             "run the version that wrote it, or a newer one"
         )
         return found
     if pending := readiness.pending_migrations():
         found.faults.append(
-            f"the database is older than this program by {len(pending)} migration(s), from {pending[0]} on: "
-            "run manage.py migrate, then manage.py verify_ledger"
+            f"the database is older than the program; migrations to apply: {len(pending)},"
+            f" first {pending[0]}: run manage.py migrate, then manage.py verify_ledger"
         )
         return found
     with audit.snapshot():
@@ -54,7 +54,7 @@ def look() -> Found:
             number = sum(model._default_manager.count() for model in tables)
             found.figures.append(f"{name}: {number:,}")
         lost = every.missing(connection)
-        found.faults += [f"trigger {name} is not in place" for name in lost]
+        found.faults += [f"trigger {name} is missing" for name in lost]
         found.faults += [
             str(fault) for fault in audit.database_faults() if not str(fault).startswith("trigger ")
         ]
@@ -63,7 +63,7 @@ def look() -> Found:
         for school in models.School.objects.order_by("pk"):
             found.faults += [f"school {school.pk}: {each}" for each in lesson_audit.faults(school)]
             if gone := sum(1 for _ in lesson_audit.erased(school)):
-                found.figures.append(f"school {school.pk}: {gone} sealed entries erased, with reasons")
+                found.figures.append(f"school {school.pk}: {gone} signed entries erased, with reasons")
     found.cautions += _of_the_key()
     return found
 
@@ -92,6 +92,6 @@ def _of_the_key() -> Iterator[str]:
     if kid not in known:
         yield (
             f"checkpoints here were signed with {', '.join(sorted(known))}, and this installation has "
-            f"{'the key ' + kid if kid else 'no key'}: put the key back that was kept apart from the backup. "
-            "Old checkpoints stay good under another one, but readers must be told its id."
+            f"{'the key ' + kid if kid else 'no key'}: restore the key, which is not in the backup. "
+            "Old checkpoints stay valid under another key, but tell their readers its id."
         )

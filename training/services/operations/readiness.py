@@ -72,13 +72,13 @@ def unknown_migrations() -> list[str]:
 
 def _migrations(at: dt.datetime) -> str:
     if pending := pending_migrations():
-        return f"{len(pending)} not applied, from {pending[0]} on: manage.py migrate"
+        return f"{len(pending)} to apply, first {pending[0]}: run manage.py migrate"
     return ""
 
 
 def _triggers(at: dt.datetime) -> str:
     if lost := every.missing(connection):
-        return f"{len(lost)} not in place: {', '.join(lost)}. {every.REPAIR}"
+        return f"{len(lost)} missing: {', '.join(lost)}. {every.REPAIR}"
     return ""
 
 

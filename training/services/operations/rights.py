@@ -51,7 +51,7 @@ def statements(role: str) -> list[str]:
     Raises: RightsError for what is no plain name of a role.
     """
     if not re.fullmatch(r"[A-Za-z_][A-Za-z0-9_]{0,62}", role):
-        raise RightsError(f"{role!r} is no plain role name: letters, digits and underscores, up to 63")
+        raise RightsError(f"{role!r} is not a role name: use letters, digits and underscores, up to 63")
     ledger = set(guards.TABLES)
     once = {*sealing.WRITTEN_ONCE, *(model._meta.db_table for model in WRITTEN_ONCE)}
     stays = {model._meta.db_table for model in STAYS}
@@ -76,15 +76,15 @@ def give(role: str) -> int:
     """
     wanted = statements(role)
     if connection.vendor != "postgresql":
-        raise RightsError("Only PostgreSQL has roles; on SQLite whoever has the file has everything.")
+        raise RightsError("Only PostgreSQL has roles; with SQLite, protect the file.")
     with transaction.atomic(), connection.cursor() as cursor:
         cursor.execute("SELECT rolsuper, rolname = current_user FROM pg_roles WHERE rolname = %s", [role])
         found = cursor.fetchone()
         if found is None:
-            raise RightsError(f"There is no role {role}: CREATE ROLE {role} LOGIN PASSWORD '…'")
+            raise RightsError(f"No role {role}. Create it: CREATE ROLE {role} LOGIN PASSWORD '…'")
         if any(found):
             raise RightsError(
-                f"The role {role} is a superuser or the owner itself, whom no right binds: name another one."
+                f"The role {role} is a superuser or the owner and has every right. Name another role."
             )
         for each in wanted:
             cursor.execute(each)

@@ -30,7 +30,7 @@ def signed_in(user: models.User) -> Client:
     return client
 
 
-def test_the_page_says_what_came_and_what_turned(trained: Cast) -> None:
+def test_the_page_says_which_entries_and_which_status_changed(trained: Cast) -> None:
     with time_machine.travel(handing.AT, tick=False):
         page = signed_in(trained.sams_account).get(
             at(trained, "changes"), {"from": "2026-03-01", "to": "2026-03-10"}
@@ -39,7 +39,7 @@ def test_the_page_says_what_came_and_what_turned(trained: Cast) -> None:
     said = text_of(page)
     assert "Between 2026-03-01 and 2026-03-10" in said
     assert "Flight of 2026-03-02, 1.4 h in N00XY was added." in said
-    assert "by what was put on record" in said
+    assert "because the record changed." in said
 
 
 def test_the_page_names_the_school_that_a_record_came_from(trained: Cast) -> None:
