@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import datetime as dt
 import hashlib
 import importlib.util
@@ -10,14 +11,17 @@ import random
 import subprocess
 import sys
 import uuid
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from pytest_django.plugin import DjangoDbBlocker
 
 from syllabus.engine.course import proving
 from syllabus.engine.record import record as engine
 from tests.support import courses, factories, handing, lessons
 from tests.support.cast import Cast, cast
+from tests.support.stored import stored
 from training import models, record, reports
 from training.ledger.core import sealed, statements
 from training.ledger.models import Entry as Leaf
@@ -34,18 +38,26 @@ ROOT = Path(__file__).parents[3]
 ON = handing.AT.date()
 
 
-@pytest.fixture
-def people() -> Cast:
-    found = cast()
-    handing.trained(found)
-    return found
+@pytest.fixture(scope="module")
+def handed(
+    django_db_setup: None, django_db_blocker: DjangoDbBlocker
+) -> Iterator[tuple[Cast, tuple[bytes, str]]]:
+    with stored(django_db_blocker):
+        found = cast()
+        handing.trained(found)
+        made = handing.made(found)
+        handing.forget_the_key()
+        yield found, made
 
 
 @pytest.fixture
-def exported(people: Cast) -> tuple[bytes, str]:
-    raw, kid = handing.made(people)
-    handing.forget_the_key()
-    return raw, kid
+def people(handed: tuple[Cast, tuple[bytes, str]], db: None) -> Cast:
+    return copy.deepcopy(handed[0])
+
+
+@pytest.fixture
+def exported(handed: tuple[Cast, tuple[bytes, str]], people: Cast) -> tuple[bytes, str]:
+    return handed[1]
 
 
 def take(
