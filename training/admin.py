@@ -1,7 +1,5 @@
 """The admin site: schools with their own words and minimums, users and what each is where; no record."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from allauth.account.models import EmailAddress

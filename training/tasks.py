@@ -1,7 +1,5 @@
 """What workers do when the beat rings. The rows are the truth: a tick lost or doubled does no harm."""
 
-from __future__ import annotations
-
 import logging
 from typing import Any
 

@@ -11,8 +11,6 @@ with what is aimed at (``assigned`` in flight, always the same ``value``, ``name
 none where the limits are a range) and limits with their unit, which count from there and carry their sign.
 """
 
-from __future__ import annotations
-
 import hashlib
 import json
 from collections.abc import Mapping

@@ -1,7 +1,5 @@
 """Versions to outlines and back: drafts saved, published, compared; a school's minimums beside the law."""
 
-from __future__ import annotations
-
 import datetime as dt
 import hashlib
 from collections.abc import Callable, Iterable

@@ -1,7 +1,5 @@
 """Reads one course out of its file's data, or out of JSON's, and notes every fault at its place."""
 
-from __future__ import annotations
-
 import datetime as dt
 import re
 from collections.abc import Mapping

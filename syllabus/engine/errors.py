@@ -1,7 +1,5 @@
 """What can go wrong in the engine, each with the place and the way out."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """The makes and models that are shipped, read once: ``aircraft_models.yaml``. Faults name file and line."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache

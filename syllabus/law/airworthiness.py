@@ -4,8 +4,6 @@ Kinds of inspections and documents, each with its title. An inspection by hours 
 nothing counts its hours.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 
 from syllabus.engine.rules.kinds.registry import Param, length, text, time

@@ -1,7 +1,5 @@
 """What an audit asks beyond the milestones, read once: ``auditing/<authority>.yaml``, dated and cited."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from syllabus.engine.rules.kinds import registry

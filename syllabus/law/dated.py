@@ -4,8 +4,6 @@ The milestones, the catalogue of endorsements, the table of models and the cours
 ``Builder`` here. Rules that no milestone asks for only declare their ``Shape``.
 """
 
-from __future__ import annotations
-
 import difflib
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field

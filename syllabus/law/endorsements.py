@@ -5,8 +5,6 @@ satisfies. How long one lives is not here: the rulebook's requirement that it ``
 file and line.
 """
 
-from __future__ import annotations
-
 import string
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass

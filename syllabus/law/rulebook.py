@@ -4,8 +4,6 @@ Reading checks everything a reader of a finding relies on: shape, known kinds an
 every version, versions in order without gap or overlap. Faults name file and line, and all are listed.
 """
 
-from __future__ import annotations
-
 import hashlib
 import json
 from collections.abc import Collection, Mapping

@@ -4,8 +4,6 @@ A further authority for good is a file in each of the folders here. ``added`` is
 folder outside of this one that holds the same folders is read beside them.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import cache, wraps

@@ -4,8 +4,6 @@ The rows of a version are guarded twice: here, with a sentence for a person, and
 ``training.triggers.courses``, which hold whoever writes and however.
 """
 
-from __future__ import annotations
-
 import json
 import uuid
 from typing import Any

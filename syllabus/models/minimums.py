@@ -1,7 +1,5 @@
 """What a school asks for beyond the law: an insurer's hours, a rule of the house."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.core.exceptions import ValidationError

@@ -1,7 +1,5 @@
 """The sweep without worker, beat and broker: a thread of the one process that serves, once a minute."""
 
-from __future__ import annotations
-
 import logging
 import threading
 import time

@@ -5,8 +5,6 @@ color nor font is needed; entries that do not count for one reason stand in one 
 belong to many requirements stand once, at the end.
 """
 
-from __future__ import annotations
-
 import gettext
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field

@@ -1,7 +1,5 @@
 """Text for a terminal: without what would steer it, and in the encoding that it has."""
 
-from __future__ import annotations
-
 import unicodedata
 from collections.abc import Sequence
 

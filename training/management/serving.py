@@ -1,7 +1,5 @@
 """Pages and API on this machine alone, with the background jobs in the same process without a broker."""
 
-from __future__ import annotations
-
 import socket
 from argparse import ArgumentParser
 from typing import Any

@@ -5,8 +5,6 @@ ever markup. Fonts are those inside the wheel alone, so that another machine giv
 that they do not have stands as its number (``[U+674E]``): the record document has it as it was typed.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import functools
 import json

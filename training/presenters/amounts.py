@@ -6,8 +6,6 @@ rounded down, ``need`` and ``remaining`` are rounded up. ``exact`` gives the unr
 A distance is in whole nautical miles, rounded down; within a mile of a limit it has one decimal.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Mapping
 
 from django.utils.translation import gettext as _

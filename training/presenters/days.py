@@ -1,7 +1,5 @@
 """Days and times of day as pages, mails and PDF write them."""
 
-from __future__ import annotations
-
 from datetime import date, datetime, tzinfo
 from functools import lru_cache
 

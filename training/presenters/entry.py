@@ -5,8 +5,6 @@ a label here and nothing else. Values come in as the record document writes them
 columns and words as data (``for_tablet``), and its script only puts them in place.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """Many entries and few reasons: those of which the same is said in one line, with a range for what varies."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from datetime import date
 

@@ -1,7 +1,5 @@
 """A lesson in words: what was flown and taught, graded and measured, before it is signed and after."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass

@@ -3,8 +3,6 @@
 A time is in decimal hours, a day as on the page around it, and an entry or an item by its name.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime

@@ -1,7 +1,5 @@
 """One entry more on a student's record, beside those that stand."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any

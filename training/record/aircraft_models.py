@@ -1,7 +1,5 @@
 """Rows to the links of a school's own spellings."""
 
-from __future__ import annotations
-
 from syllabus.engine.rules.aircraft_models import Model, Models
 from syllabus.law import aircraft_models
 from training.models import ModelSpelling

@@ -4,8 +4,6 @@ Which fields an entry has is declared in ``syllabus.engine.record.record``; here
 becomes in a table.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import json
 from collections.abc import Callable, Mapping

@@ -1,7 +1,5 @@
 """Rows to what progress is worked out from: lessons given, and the grades of a course's items."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Mapping

@@ -1,7 +1,5 @@
 """Rows to one frozen Record, in the same few queries whatever the record's size."""
 
-from __future__ import annotations
-
 import datetime as dt
 import json
 from collections.abc import Mapping

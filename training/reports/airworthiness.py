@@ -1,7 +1,5 @@
 """What ends of a school's aircraft: of each kind the newest record, and its last day by the rule."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass

@@ -5,8 +5,6 @@ is added here is what only the school's tables say: who may sign, which entries 
 what was taken off the record, drafts nobody signed, lessons nobody acknowledged.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import logging
 from collections.abc import Iterable, Iterator

@@ -1,7 +1,5 @@
 """What an audit finds that no single record shows: hours given, two places at once, unsigned lessons."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterator
 from dataclasses import replace

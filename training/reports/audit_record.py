@@ -1,7 +1,5 @@
 """What an audit finds on one student's record."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterable, Iterator
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """Under whose rules a student trains: the authorities of the milestones that the courses lead to."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Mapping
 

@@ -5,8 +5,6 @@ the earlier record on the later day tells the cause: if it gives the later statu
 into force), else the record changed.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass, replace

@@ -1,7 +1,5 @@
 """The entries that a finding names, in words, and what became of each since. Reads only."""
 
-from __future__ import annotations
-
 import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass

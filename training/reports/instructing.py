@@ -3,8 +3,6 @@
 Flights given elsewhere are not on record here, so the answer is about this school alone. Reads only.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 import zoneinfo

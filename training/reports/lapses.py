@@ -5,8 +5,6 @@ every day, what is found stays right until the record or the rules change, whate
 minimums are those of the day asked about, so it is worked out anew every night.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace

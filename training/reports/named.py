@@ -1,7 +1,5 @@
 """Which of a school's instructors, of now and of before, an entry may mean; and who attested entries."""
 
-from __future__ import annotations
-
 import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass

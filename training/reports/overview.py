@@ -1,7 +1,5 @@
 """Every milestone in short: from when until when it is met, what lapses first, what is missing."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field

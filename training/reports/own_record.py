@@ -1,7 +1,5 @@
 """An instructor's own record: who was endorsed for what, when, with what result (14 CFR 61.189)."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable

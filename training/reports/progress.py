@@ -1,7 +1,5 @@
 """Where a student stands in the course, and which lesson comes next and why. Reads only, decides nothing."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass

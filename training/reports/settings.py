@@ -1,7 +1,5 @@
 """What a school chose, and what only its tables show, as the engine takes it for stored records."""
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 from collections.abc import Mapping

@@ -6,8 +6,6 @@ allow something at a school; without these a user may do nothing, a superuser in
 each thing takes that a service does, and every service asks by ``require``.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 from collections.abc import Callable, Iterable, Mapping

@@ -4,8 +4,6 @@ Input that cannot be read is the engine's ``FaultsFound``, with a place for ever
 HTTP: ``api/v1/base/errors.py`` and ``training/web/shared/refusals.py`` choose statuses and pages.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from typing import Any, TypeVar
 

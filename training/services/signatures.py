@@ -3,8 +3,6 @@
 ``Act`` names what is confirmed; a page shows the same to the passkey beforehand.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 from collections.abc import Mapping

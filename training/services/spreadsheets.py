@@ -1,7 +1,5 @@
 """Cells that a spreadsheet shows and does not work out."""
 
-from __future__ import annotations
-
 import re
 
 #: What begins a formula, or is dropped before one; the wide forms are read alike by some programs.

@@ -1,7 +1,5 @@
 """The sweep: everything that is due now, whoever rings and how often. Each step may be killed."""
 
-from __future__ import annotations
-
 import datetime as dt
 import logging
 import time

@@ -1,7 +1,5 @@
 """Texts that somebody writes for good: a reason, a note, what was seen."""
 
-from __future__ import annotations
-
 from syllabus.engine.errors import Fault, FaultsFound
 
 MOST = 2_000

@@ -5,8 +5,6 @@ to published, and its course keeps its code and its school. Whoever owns the tab
 hash then no longer fits.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from training.triggers.installer import Triggers

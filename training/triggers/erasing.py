@@ -10,8 +10,6 @@ web server and worker needs no right to delete anything: it may call the functio
 student without such an entry.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from typing import Any
 

@@ -5,8 +5,6 @@ cannot be renamed while another's mentions it. The ledger's are put in place by 
 ``manage.py ledger_guards`` alone, so that no ``migrate`` hides that somebody lifted them.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Any
 

@@ -1,7 +1,5 @@
 """Puts triggers in place, takes them away, and says which are not as they were made."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
 

@@ -12,8 +12,6 @@ later has a row of its own. Sealing a flight, once its landings are there, is wh
 Whoever owns the tables can lift a trigger: the ledger then shows that a row is not what was sealed.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 

@@ -6,8 +6,6 @@ its students. So the sweep looks at what changed and never through all students,
 tell it.
 """
 
-from __future__ import annotations
-
 from training.triggers.installer import Triggers
 
 STUDENTS, STALE, SCHOOLS = "training_student", "training_stale", "training_school"

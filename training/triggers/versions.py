@@ -9,8 +9,6 @@ instructor's authority counts.
 Lesson records, with their drafts and signatures, draw a ``lessons_version``: a draft changes no report.
 """
 
-from __future__ import annotations
-
 import itertools
 from collections.abc import Iterator
 

@@ -1,7 +1,5 @@
 """For machines that watch: is the process alive, can it be worked with, how much is there of everything."""
 
-from __future__ import annotations
-
 import datetime as dt
 import hmac
 import ipaddress

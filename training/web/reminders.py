@@ -1,7 +1,5 @@
 """The pages of reminders: one's own, how one wants them, one's calendar; and what a school will be sent."""
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 from collections.abc import Mapping

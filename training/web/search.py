@@ -1,7 +1,5 @@
 """One page that finds students, lessons, people and aircraft by words."""
 
-from __future__ import annotations
-
 import datetime as dt
 from typing import Any
 

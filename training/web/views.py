@@ -1,7 +1,5 @@
 """The pages: parse, ask, render."""
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 from collections.abc import Mapping

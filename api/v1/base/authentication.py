@@ -1,7 +1,5 @@
 """Authentication by token or by the session of the pages."""
 
-from __future__ import annotations
-
 import re
 from typing import Any
 

@@ -4,8 +4,6 @@
 has every place. 404 means "does not exist" and "no access" alike.
 """
 
-from __future__ import annotations
-
 import logging
 from collections.abc import Iterable, Mapping
 from http import HTTPStatus

@@ -1,7 +1,5 @@
 """Invented examples; their answers are computed by the program itself."""
 
-from __future__ import annotations
-
 from datetime import date
 from typing import Any
 

@@ -1,7 +1,5 @@
 """The types of the API's fields: those of a record document, and the few that only the API has."""
 
-from __future__ import annotations
-
 import re
 import uuid
 from collections.abc import Iterable

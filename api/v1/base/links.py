@@ -4,8 +4,6 @@ They are together so that each workflow reads as one: a lesson is drafted, read,
 corrected; an endorsement is checked, given and revoked; a course is written and published.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any

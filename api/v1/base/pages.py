@@ -1,7 +1,5 @@
 """Paginated lists."""
 
-from __future__ import annotations
-
 from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from typing import Any

@@ -1,7 +1,5 @@
 """Reading a request strictly: its JSON body, and its query string."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from http import HTTPStatus
 from typing import Any

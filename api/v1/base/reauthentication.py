@@ -1,7 +1,5 @@
 """Re-authentication in a request's body: exactly one of `confirm_password` and `passkey`."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterable, Mapping
 from typing import Any

@@ -1,7 +1,5 @@
 """The shapes of reports and refusals, which other modules write."""
 
-from __future__ import annotations
-
 import datetime as dt
 from typing import Any, get_args
 

@@ -3,8 +3,6 @@
 A redirect would lose the body of a POST.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 
 from django.http import HttpRequest, HttpResponse

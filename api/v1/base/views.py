@@ -1,7 +1,5 @@
 """The base of every view of this API."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from http import HTTPStatus

@@ -1,7 +1,5 @@
 """Tokens for programs: created with e-mail and password, revoked by their owner."""
 
-from __future__ import annotations
-
 import hashlib
 from http import HTTPStatus
 from typing import Any

@@ -1,7 +1,5 @@
 """The stateless question: a record document in, the eligibility report out."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any

@@ -1,7 +1,5 @@
 """Every milestone with its requirements and their versions, in words and with citations."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass

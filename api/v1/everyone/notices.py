@@ -1,7 +1,5 @@
 """The caller's notices inside the program."""
 
-from __future__ import annotations
-
 import datetime as dt
 
 from rest_framework.request import Request

@@ -1,7 +1,5 @@
 """Reminders: one's own, settings, calendar link; and the upcoming ones of a school."""
 
-from __future__ import annotations
-
 import datetime as dt
 import re
 import uuid

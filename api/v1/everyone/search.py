@@ -1,7 +1,5 @@
 """Search for students, lessons, people and aircraft that the caller may see."""
 
-from __future__ import annotations
-
 from rest_framework.request import Request
 from rest_framework.response import Response
 

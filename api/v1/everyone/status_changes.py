@@ -1,7 +1,5 @@
 """The milestones whose status changed since yesterday."""
 
-from __future__ import annotations
-
 from rest_framework.request import Request
 from rest_framework.response import Response
 

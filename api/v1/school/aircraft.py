@@ -1,7 +1,5 @@
 """A school's aircraft, with inspections and documents that expire."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from http import HTTPStatus
 

@@ -1,7 +1,5 @@
 """The findings of a school's audit, and how they were resolved."""
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 from typing import Any

@@ -1,7 +1,5 @@
 """An instructor's own record: endorsements with test results."""
 
-from __future__ import annotations
-
 from rest_framework.request import Request
 from rest_framework.response import Response
 

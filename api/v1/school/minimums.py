@@ -1,7 +1,5 @@
 """A school's requirements beyond the regulations."""
 
-from __future__ import annotations
-
 from http import HTTPStatus
 from typing import Any
 

@@ -1,7 +1,5 @@
 """The people and roles of the schools that the caller administers."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """A school's settings and aircraft models."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any

@@ -1,7 +1,5 @@
 """A student's instructors, now and before."""
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 from http import HTTPStatus

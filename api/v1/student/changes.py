@@ -1,7 +1,5 @@
 """The changes of a student's record and of its answers between two times."""
 
-from __future__ import annotations
-
 import uuid
 
 from rest_framework.request import Request

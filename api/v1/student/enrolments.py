@@ -1,7 +1,5 @@
 """Enrollments in a version of a course, and moves to a newer one."""
 
-from __future__ import annotations
-
 import uuid
 from http import HTTPStatus
 from typing import Any

@@ -1,7 +1,5 @@
 """A minor's guardians with their consent."""
 
-from __future__ import annotations
-
 import uuid
 from http import HTTPStatus
 

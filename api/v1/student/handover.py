@@ -1,7 +1,5 @@
 """Export a student's whole record as one file, and import one from another school."""
 
-from __future__ import annotations
-
 import base64
 import binascii
 import uuid

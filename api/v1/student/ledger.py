@@ -1,7 +1,5 @@
 """The ledger: its newest checkpoint, inclusion and consistency proofs, and the public keys."""
 
-from __future__ import annotations
-
 import re
 from typing import Any
 

@@ -1,7 +1,5 @@
 """A student's progress in a course, and the next lesson."""
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 from typing import Any

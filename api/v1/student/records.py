@@ -1,7 +1,5 @@
 """A student's record document: read and replace."""
 
-from __future__ import annotations
-
 import hashlib
 import uuid
 from collections.abc import Mapping

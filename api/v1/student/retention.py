@@ -1,7 +1,5 @@
 """Retention, holds and erasure of a record."""
 
-from __future__ import annotations
-
 import uuid
 from http import HTTPStatus
 

@@ -1,7 +1,5 @@
 """The students whom the caller may see, and their milestones."""
 
-from __future__ import annotations
-
 import uuid
 from collections.abc import Mapping
 from typing import Any

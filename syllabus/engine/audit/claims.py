@@ -1,7 +1,5 @@
 """Endorsements and tests in the name of one of a school's instructors, who did not vouch for them."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date

@@ -1,7 +1,5 @@
 """Endorsements without the training, recommendations with a gap, and results nobody noted."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from datetime import date

@@ -1,7 +1,5 @@
 """Entries of a logbook without what the rule asks them to say."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from syllabus.engine.audit.audit import CORRECTION, INCOMPLETE, Audited, Found

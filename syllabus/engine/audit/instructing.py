@@ -1,7 +1,5 @@
 """Whoever gives the training: which aircraft their ratings cover, how much they gave within how long."""
 
-from __future__ import annotations
-
 from bisect import bisect_left
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass

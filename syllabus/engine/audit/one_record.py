@@ -1,7 +1,5 @@
 """Every finding that one record gives by itself."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from types import MappingProxyType
 

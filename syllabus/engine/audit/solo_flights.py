@@ -1,7 +1,5 @@
 """What a student pilot's flights were: alone, at night and where, in Class B airspace."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 
 from syllabus.engine.places.geography import Place

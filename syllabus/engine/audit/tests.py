@@ -1,7 +1,5 @@
 """Tests that were passed after a failure without the training and endorsement that the rule puts between."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 

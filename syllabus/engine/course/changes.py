@@ -1,7 +1,5 @@
 """From one version of a course to the next: what differs, and what a student has passed that still stands."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any

@@ -5,8 +5,6 @@ rounded; the functions with ``exact`` in their name follow from g = 32.174 ft/sÂ
 of thumb are common practice and say so; they compute a hint for a debrief and decide nothing.
 """
 
-from __future__ import annotations
-
 import math
 from fractions import Fraction
 

@@ -5,8 +5,6 @@ number has its unit: what a bare 180 meant, nobody can tell later. A text is kep
 ``syllabus.engine.course.standards`` reads it again when it is held against a standard.
 """
 
-from __future__ import annotations
-
 import re
 from functools import lru_cache
 

@@ -7,8 +7,6 @@ milestone lacks, then what was longest not practised (beyond a month), then the 
 none is ready, the lesson flown before is proposed again that takes up most of what holds the others up.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date

@@ -4,8 +4,6 @@ Times are microseconds, as everywhere in the engine. "Below standard" is always 
 so far asked for: an item that the course has not come to yet is not below anything.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date

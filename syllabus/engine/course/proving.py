@@ -6,8 +6,6 @@ a course says which of its items prove which of a rule's. A proof is as good as 
 that is corrected later changes every proof that rested on it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime
 from typing import Any

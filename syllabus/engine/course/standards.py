@@ -5,8 +5,6 @@ by itself, and the instructor saw the flight. Limits are inclusive unless said o
 on common practice says so, and where a standard has no limit none is invented.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field

@@ -4,8 +4,6 @@ A finding that needs several things at once ("3 takeoffs, 3 landings") has an am
 same order in what there is, what is needed and what remains.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache

@@ -4,8 +4,6 @@
 one way of counting, and a rule's data names the function; nobody else adds months or compares dates.
 """
 
-from __future__ import annotations
-
 from calendar import monthrange
 from dataclasses import dataclass
 from datetime import date, timedelta

@@ -1,7 +1,5 @@
 """``manage.py check_rules``: is the regulation data well formed, and what of it has nobody read itself?"""
 
-from __future__ import annotations
-
 import sys
 from collections import Counter
 from collections.abc import Iterable, Iterator

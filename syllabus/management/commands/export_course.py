@@ -1,7 +1,5 @@
 """``manage.py export_course``: a course as the YAML text that ``import_course`` reads back the same."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Any
 

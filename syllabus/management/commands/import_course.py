@@ -1,7 +1,5 @@
 """``manage.py import_course``: a course from its YAML file, as the next draft or published at once."""
 
-from __future__ import annotations
-
 import re
 import sys
 from collections import Counter

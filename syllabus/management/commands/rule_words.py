@@ -1,7 +1,5 @@
 """``manage.py rule_words``: the rules' plain words as a template of gettext, for whoever translates them."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Mapping
 from typing import Any

@@ -1,7 +1,5 @@
 """``manage.py audit``: the findings of a school's records under the rules."""
 
-from __future__ import annotations
-
 import argparse
 import json
 import pathlib

@@ -1,7 +1,5 @@
 """``manage.py backup FILE``: the whole database in one new file."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Any
 

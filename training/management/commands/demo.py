@@ -1,7 +1,5 @@
 """``manage.py demo``: an invented school to explore, on this machine alone."""
 
-from __future__ import annotations
-
 import datetime as dt
 import os
 from argparse import ArgumentParser

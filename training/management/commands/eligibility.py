@@ -1,7 +1,5 @@
 """``manage.py eligibility``: the report on a training record document."""
 
-from __future__ import annotations
-
 import argparse
 import difflib
 import json

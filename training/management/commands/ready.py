@@ -1,7 +1,5 @@
 """``manage.py ready``: the checks of ``/readyz``, for processes without a port."""
 
-from __future__ import annotations
-
 import datetime as dt
 import sys
 from typing import Any

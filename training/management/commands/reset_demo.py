@@ -1,7 +1,5 @@
 """``manage.py reset_demo``: reset the invented school, for a demo open to the public."""
 
-from __future__ import annotations
-
 import os
 from typing import Any
 

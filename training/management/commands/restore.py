@@ -1,7 +1,5 @@
 """``manage.py restore FILE``: load a backup into an empty database and check it."""
 
-from __future__ import annotations
-
 import sys
 from pathlib import Path
 from typing import Any

@@ -1,7 +1,5 @@
 """``manage.py rights ROLE``: the PostgreSQL rights of the web server and worker."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser

@@ -1,7 +1,5 @@
 """``manage.py send_reminders``: run the background jobs once, such as from cron."""
 
-from __future__ import annotations
-
 from argparse import ArgumentParser
 from typing import Any
 

@@ -1,7 +1,5 @@
 """``manage.py serve``: a school's pages and API on one machine, such as an instructor's laptop."""
 
-from __future__ import annotations
-
 from argparse import ArgumentParser
 from typing import Any
 

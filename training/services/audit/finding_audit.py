@@ -1,7 +1,5 @@
 """Whether what is kept about findings that were dealt with is what the school's ledger has."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from training.ledger.models import Entry

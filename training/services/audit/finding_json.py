@@ -1,7 +1,5 @@
 """Findings of an audit as plain JSON values, for programs and for the command line."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from typing import Any
 

@@ -1,7 +1,5 @@
 """A school's whole audit as pages to print: what was found, who dealt with it, and what is gone."""
 
-from __future__ import annotations
-
 import zoneinfo
 from collections import Counter
 from collections.abc import Iterable

@@ -4,8 +4,6 @@ A finding never silently disappears: one that an audit does not find any more st
 it was gone; one that comes back after that, or is found otherwise than it was resolved, is open again.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 from collections.abc import Callable, Generator, Iterable, Mapping

@@ -1,7 +1,5 @@
 """What a school asks for beyond the law: set by its administrators, ended and never deleted."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """What an endorsement rests on, what the rule forbids, and how long it will hold. Reads, decides nothing."""
 
-from __future__ import annotations
-
 import dataclasses
 import datetime as dt
 from collections.abc import Sequence

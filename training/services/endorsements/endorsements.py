@@ -4,8 +4,6 @@ The instructor decides. What the rule itself forbids is refused; everything else
 is shown, and what was shown is kept with the signature.
 """
 
-from __future__ import annotations
-
 import dataclasses
 import datetime as dt
 import hashlib

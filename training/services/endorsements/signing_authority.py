@@ -1,7 +1,5 @@
 """Whether somebody may sign as an instructor on a day, and what is worth a second look before they do."""
 
-from __future__ import annotations
-
 import contextlib
 import dataclasses
 import datetime as dt

@@ -1,7 +1,5 @@
 """A school's aircraft, and what was done or issued of them: kept by its administrators, never edited."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """What the columns of a table of flights hold, and how the file writes it."""
 
-from __future__ import annotations
-
 import re
 from collections import Counter
 from collections.abc import Mapping

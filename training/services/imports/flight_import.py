@@ -5,8 +5,6 @@ where a column holds one, else drawn from what tells flights apart (day, takeoff
 of several equal rows), so that the same file again changes nothing and a corrected row replaces its own.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import hashlib
 import json

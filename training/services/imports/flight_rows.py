@@ -1,7 +1,5 @@
 """A row of a spreadsheet read as a flight of the record document, by its strict readers."""
 
-from __future__ import annotations
-
 import datetime as dt
 import re
 import zoneinfo

@@ -4,8 +4,6 @@
 to the tables past their triggers might have changed them.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from syllabus.engine.record import record as engine

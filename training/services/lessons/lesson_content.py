@@ -7,8 +7,6 @@ the pilot wrote it (``syllabus.engine.course.measured``), by the name of a toler
 other; where what was aimed at was told in flight, as ``{"value": "3320 ft", "target": "3,500 ft"}``.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import hashlib
 import re

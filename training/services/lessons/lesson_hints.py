@@ -14,8 +14,6 @@ A hint is plain JSON, for it is shown, and sealed with the sign-off as it was sh
 ``caution``   what to know before relying on it; may be empty
 """
 
-from __future__ import annotations
-
 import difflib
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass

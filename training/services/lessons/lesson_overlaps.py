@@ -1,7 +1,5 @@
 """Flights in the air at the same time as a lesson's: with its student, its instructor or its aircraft."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Iterator, Mapping
 

@@ -1,7 +1,5 @@
 """What a lesson is planned to be: the version of the course it is of, and the sheet it begins with."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Mapping
 from typing import Any

@@ -1,7 +1,5 @@
 """Drafts of lesson records: made once, changed until they are signed, with what is worth a second look."""
 
-from __future__ import annotations
-
 import datetime as dt
 import difflib
 import uuid

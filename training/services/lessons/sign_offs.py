@@ -1,7 +1,5 @@
 """Signing a lesson record, acknowledging it, correcting it: one transaction each, with its seal."""
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 from collections.abc import Mapping

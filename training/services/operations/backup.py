@@ -5,8 +5,6 @@ the keys of the installation (``SECRET_KEY``, ``LEDGER_SIGNING_KEY``; their publ
 to more places than a running server, and who found both together could sign a history of their own.
 """
 
-from __future__ import annotations
-
 import os
 import re
 import shutil

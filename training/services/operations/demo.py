@@ -1,7 +1,5 @@
 """Loads the demo school: invented people at telling stages, on whatever day it is loaded."""
 
-from __future__ import annotations
-
 import datetime as dt
 import secrets
 import uuid

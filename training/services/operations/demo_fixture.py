@@ -14,8 +14,6 @@ Written shorter there than in a record document:
 What lessons bring is not in the document: ``demo_lessons`` reads them, and they are signed one by one.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import re
 import zoneinfo

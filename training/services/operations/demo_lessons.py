@@ -17,8 +17,6 @@ Flights begin at the student's ``clock`` where they say nothing else, and every 
 is signed that afternoon.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 import zoneinfo

@@ -4,8 +4,6 @@ The rows are the same with Celery and without: whoever runs the sweep marks it, 
 the work was done, not that some process is up.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """Looks over a whole database, as after a restore: is it guarded, and does what is signed fit its ledger."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 

@@ -9,8 +9,6 @@ A module adds its own::
 A label's values are few and name nobody: a state, a school's number, never a person.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import re
 from collections.abc import Callable, Mapping

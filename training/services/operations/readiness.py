@@ -1,7 +1,5 @@
 """Whether this copy can be worked with: the database answers, is up to date and guarded, the sweep runs."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass

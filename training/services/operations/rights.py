@@ -4,8 +4,6 @@ It owns nothing, so it can neither switch a trigger off nor empty a table. Migra
 are the owner's.
 """
 
-from __future__ import annotations
-
 import re
 
 from django.apps import apps

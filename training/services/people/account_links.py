@@ -1,7 +1,5 @@
 """The mail by which the owner of an account sets its password: nobody else ever knows it."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from allauth.account.forms import ResetPasswordForm

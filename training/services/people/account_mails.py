@@ -1,7 +1,5 @@
 """Tells a person by mail what opens their account from now on, so that a stranger's hand is noticed."""
 
-from __future__ import annotations
-
 import datetime as dt
 import logging
 import smtplib

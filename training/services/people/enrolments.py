@@ -1,7 +1,5 @@
 """Who is enrolled in which version of a course, and the move to a newer one."""
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 from dataclasses import dataclass

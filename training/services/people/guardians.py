@@ -3,8 +3,6 @@
 An administrator gives a guardian an account, which reads the student's record while the consent holds.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 
 from django.core.exceptions import ValidationError

@@ -1,7 +1,5 @@
 """Who may see an instructor's own record, and the log of who did."""
 
-from __future__ import annotations
-
 import datetime as dt
 
 from django.db.models import Q, QuerySet

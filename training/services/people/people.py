@@ -4,8 +4,6 @@ Each change is kept (``PeopleChange``). Nobody types another's password: a new a
 owner sets one.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 from collections.abc import Mapping

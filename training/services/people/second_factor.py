@@ -1,7 +1,5 @@
 """What an account asks for besides the password: of a program, and taken away where all of it is lost."""
 
-from __future__ import annotations
-
 import datetime as dt
 import logging
 from collections import Counter

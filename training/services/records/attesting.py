@@ -4,8 +4,6 @@ Who attests says which document it was, and confirms it once more. It never make
 signature of an instructor of this school is given here by that instructor, and attested by nobody else.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any

@@ -12,8 +12,6 @@ is rolled back, and an erasure deletes the student's parts in its own transactio
 The web layer puts its pages into ``PAGES`` at start; the sweep renders them before anybody asks.
 """
 
-from __future__ import annotations
-
 import base64
 import datetime as dt
 import hashlib

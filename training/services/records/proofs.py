@@ -5,8 +5,6 @@ Every answer with a proof has the form ``ledger-export/1`` (``training.ledger.st
 instant, and nothing of what was sealed; an entry is shown to those alone who may read its student's record.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 from typing import Any

@@ -4,8 +4,6 @@ A document can claim anything, so nobody vouches for what it brings: its entries
 attests them or signs here. What was signed here stays as it is, or the document is refused.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import re
 from collections.abc import Callable, Iterator, Mapping

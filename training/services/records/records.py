@@ -1,7 +1,5 @@
 """A whole record document in and out."""
 
-from __future__ import annotations
-
 import datetime as dt
 import hashlib
 from collections.abc import Iterator, Mapping

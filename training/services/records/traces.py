@@ -5,8 +5,6 @@ use are closed and lose name and address, names are taken out of the words that 
 the name still stands is counted, for a person to look at.
 """
 
-from __future__ import annotations
-
 import json
 import re
 import uuid

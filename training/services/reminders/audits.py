@@ -3,8 +3,6 @@
 Nobody sees a record by it, so it leaves no note of access: whoever reads what was found leaves one.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import logging
 import time

@@ -5,8 +5,6 @@ Each lapse is one event with an identity of its own: changed, it comes with a hi
 initials, and of a medical only that a document ends.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import hashlib
 import secrets

@@ -3,8 +3,6 @@
 A checkpoint is worth most outside this server (see the ledger): that is what the mail is for.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import logging
 

@@ -1,7 +1,5 @@
 """What somebody has been told and can put off; and for a school, what will be sent next."""
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 import zoneinfo

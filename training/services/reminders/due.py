@@ -1,7 +1,5 @@
 """Makes the reminders that fall due: each row once, with what is to be sent, in one transaction."""
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 import zoneinfo

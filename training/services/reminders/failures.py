@@ -1,7 +1,5 @@
 """What could not be done and waits for somebody to look at it. Seen by administrators of the school."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from syllabus.engine.time.instants import in_utc

@@ -1,7 +1,5 @@
 """The reminders of what ends of a school's aircraft: to those who instruct there, and to the digest."""
 
-from __future__ import annotations
-
 import datetime as dt
 import zoneinfo
 

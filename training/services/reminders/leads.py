@@ -1,7 +1,5 @@
 """How long before its last day somebody is told of a lapse, and at which instants that falls due."""
 
-from __future__ import annotations
-
 import datetime as dt
 import zoneinfo
 from collections.abc import Collection, Iterable, Mapping

@@ -1,7 +1,5 @@
 """The words of an e-mail: plain text and HTML from one template each. Subjects say nothing of a record."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """What somebody is told inside the program: their own notices, and marking one as read."""
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 

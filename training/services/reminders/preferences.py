@@ -1,7 +1,5 @@
 """How a user wants to be told."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.core.exceptions import ValidationError

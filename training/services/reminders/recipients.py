@@ -1,7 +1,5 @@
 """Who is told about a student, and when they may be disturbed."""
 
-from __future__ import annotations
-
 import datetime as dt
 import zoneinfo
 from collections.abc import Iterable, Iterator

@@ -1,7 +1,5 @@
 """Works out where a student stands and what will lapse, and keeps it; withdraws what is not so any more."""
 
-from __future__ import annotations
-
 import datetime as dt
 import logging
 import zoneinfo

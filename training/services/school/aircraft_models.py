@@ -4,8 +4,6 @@ They stand over the table that is shipped. A spelling that nobody linked raises 
 compared; one that is linked to another model does not count.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass

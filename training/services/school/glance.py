@@ -1,7 +1,5 @@
 """A school at a glance, from what is stored, in as many queries for five hundred students as for five."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections import Counter
 from dataclasses import dataclass, field

@@ -1,7 +1,5 @@
 """Finds students, lessons, people and aircraft by words, among those that the one who asks may see."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Callable, Sequence

@@ -4,8 +4,6 @@ A change of the record is worked out within a minute or two, the passing of days
 day at the school; both leave a row (``StandingChange``), and the rows of one day are what turned on it.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass

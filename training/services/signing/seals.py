@@ -1,7 +1,5 @@
 """Where a signed statement goes: the ledger of the student's school."""
 
-from __future__ import annotations
-
 import datetime as dt
 import json
 from collections.abc import Mapping

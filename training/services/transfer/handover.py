@@ -5,8 +5,6 @@ in it, and how it is checked, stands in ``training.ledger.verify.handover``. Tak
 or nothing: whatever does not fit is named by its place.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence

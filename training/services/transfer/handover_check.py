@@ -1,7 +1,5 @@
 """Another school's hand-over, read and held against what is on record here. Writes nothing."""
 
-from __future__ import annotations
-
 import datetime as dt
 import hashlib
 import uuid

@@ -1,7 +1,5 @@
 """A student's record as pages to print: what the PDFs of a hand-over say, in plain values."""
 
-from __future__ import annotations
-
 import datetime as dt
 import zoneinfo
 from collections.abc import Iterable, Mapping

@@ -1,7 +1,5 @@
 """What sealed entries prove of a handed-over record: another school's entries, or this ledger's own."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any

@@ -3,8 +3,6 @@
 Each reading is logged. The same state asked for at the same instant gives the same bytes, as in a hand-over.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 

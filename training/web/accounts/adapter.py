@@ -1,7 +1,5 @@
 """What allauth asks of us: our words, no account that nobody gave, no address but the one on the account."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from allauth.account.adapter import DefaultAccountAdapter

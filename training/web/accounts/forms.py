@@ -1,7 +1,5 @@
 """allauth's forms with our labels, and what they do not look at: whose address it is, a passkey's count."""
 
-from __future__ import annotations
-
 from typing import Any, cast
 
 from allauth.account import forms as account

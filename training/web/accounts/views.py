@@ -1,7 +1,5 @@
 """The page where a person sees what opens the account, and ends what should not."""
 
-from __future__ import annotations
-
 import json
 from typing import Any
 

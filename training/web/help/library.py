@@ -1,7 +1,5 @@
 """The help pages as they are written: where they are, what they say, and the search through them."""
 
-from __future__ import annotations
-
 import pathlib
 import re
 from collections.abc import Iterator, Mapping, Sequence

@@ -1,7 +1,5 @@
 """The contents of the help with its search, and one page of it. Anybody may read them."""
 
-from __future__ import annotations
-
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _

@@ -1,7 +1,5 @@
 """Endorsing: the report first, then the wording, then the signature; and ending an endorsement."""
 
-from __future__ import annotations
-
 import dataclasses
 import datetime as dt
 import json

@@ -1,7 +1,5 @@
 """The forms of an instructor's pages; the rows of a lesson's sheet have a reader of their own, ``sheet``."""
 
-from __future__ import annotations
-
 import json
 from typing import Any
 

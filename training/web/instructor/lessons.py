@@ -1,7 +1,5 @@
 """The lesson sheet: begun, filled in, read once more, signed, and corrected."""
 
-from __future__ import annotations
-
 import datetime as dt
 import json
 import uuid

@@ -1,7 +1,5 @@
 """Whose pages these are: the student and the lesson that an instructor may write, or a 404."""
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 import zoneinfo

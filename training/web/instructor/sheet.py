@@ -5,8 +5,6 @@ there is no network. Rows of items are numbered as in the content; rows of landi
 out of it.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import re
 import zoneinfo

@@ -1,7 +1,5 @@
 """What a sheet comes to while it is typed: faults where they stand, what is odd, what is worked out."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field

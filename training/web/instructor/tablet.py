@@ -1,7 +1,5 @@
 """The tablet without a network: what it takes along, the page it opens then, and how it comes back."""
 
-from __future__ import annotations
-
 import json
 import uuid
 from typing import Any

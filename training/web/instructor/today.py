@@ -5,8 +5,6 @@ which lesson comes next is worked out once for each state of a record and then i
 twelve students takes a dozen queries at most, and the few that a changed record costs once more.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import json
 import uuid

@@ -1,7 +1,5 @@
 """A student's way through a course: enrolled, moved to a newer version, ended. Published versions alone."""
 
-from __future__ import annotations
-
 import uuid
 from typing import Any
 

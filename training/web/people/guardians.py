@@ -1,7 +1,5 @@
 """A student's guardians: whose consent is on record, and whose account may read the record while it holds."""
 
-from __future__ import annotations
-
 import uuid
 
 from django.contrib import messages

@@ -1,7 +1,5 @@
 """The people of the school and what each is there. A new person's password is set by that person alone."""
 
-from __future__ import annotations
-
 import re
 from typing import Any
 

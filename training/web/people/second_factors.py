@@ -1,7 +1,5 @@
 """A person lost every passkey, app and code: an administrator lets the password alone open the account."""
 
-from __future__ import annotations
-
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect

@@ -1,7 +1,5 @@
 """The forms on the page of a student: an instructor, a course, its last day, a guardian's consent."""
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 from collections.abc import Iterable

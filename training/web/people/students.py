@@ -1,7 +1,5 @@
 """The school's students: who they are, who teaches them, which course they are in."""
 
-from __future__ import annotations
-
 import uuid
 from collections import defaultdict
 from collections.abc import Mapping

@@ -1,7 +1,5 @@
 """The school's aircraft: what of each ends when, one more of them, and what was done or issued."""
 
-from __future__ import annotations
-
 import datetime as dt
 from typing import Any
 

@@ -1,7 +1,5 @@
 """Which spellings the school takes for one make and model: linked, unlinked, and models of its own."""
 
-from __future__ import annotations
-
 from functools import partial
 
 from django import forms

@@ -1,7 +1,5 @@
 """The administrator's pages of an audit, and an instructor's own record."""
 
-from __future__ import annotations
-
 import json
 import uuid
 from collections.abc import Iterator, Mapping

@@ -1,7 +1,5 @@
 """The courses: read and printed, drafted from a file, compared, published."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from allauth.core import ratelimit

@@ -4,8 +4,6 @@ Between the steps the table travels in the form itself, signed and bound to the 
 of it is kept here before it is put on record, and nothing else can be put in its place.
 """
 
-from __future__ import annotations
-
 import json
 import uuid
 from collections.abc import Iterator

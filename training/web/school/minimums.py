@@ -1,7 +1,5 @@
 """What the school asks for beyond the law: listed, added, ended; never deleted."""
 
-from __future__ import annotations
-
 import datetime as dt
 from typing import Any
 

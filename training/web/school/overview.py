@@ -1,7 +1,5 @@
 """The school at a glance."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from django.http import HttpResponse

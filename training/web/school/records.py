@@ -1,7 +1,5 @@
 """A student's whole record, as of a day and as known at the end of a day."""
 
-from __future__ import annotations
-
 import datetime as dt
 import json
 import re

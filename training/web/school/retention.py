@@ -1,7 +1,5 @@
 """How long a student's record is kept: what the law asks, what holds it, and its erasure."""
 
-from __future__ import annotations
-
 import uuid
 from typing import Any
 

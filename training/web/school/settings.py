@@ -1,7 +1,5 @@
 """What the school sets that answers depend on."""
 
-from __future__ import annotations
-
 import json
 from typing import Any
 

@@ -1,7 +1,5 @@
 """The forms of the pages: how a field is shown, read, and told what is wrong with it."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Self, TypeVar
 

@@ -5,8 +5,6 @@ is data stays as it is in any language: the rules' words and citations, what is 
 API's messages.
 """
 
-from __future__ import annotations
-
 from django.conf import settings
 from django.http import HttpRequest
 from django.http.response import HttpResponseBase

@@ -1,7 +1,5 @@
 """The template tag by which a page cites a rule, so that no paragraph is written into a template."""
 
-from __future__ import annotations
-
 from django.template import Library
 
 from syllabus.law import auditing, instructing

@@ -1,7 +1,5 @@
 """A lesson record in the words and shapes of a page."""
 
-from __future__ import annotations
-
 import datetime as dt
 import zoneinfo
 from collections.abc import Mapping

@@ -4,8 +4,6 @@ It needs no script, no second request and no other process. Whoever leaves the p
 the connection; the work is then left at its next step, and must be such that nothing is kept of it.
 """
 
-from __future__ import annotations
-
 import logging
 import time
 from collections.abc import Iterator

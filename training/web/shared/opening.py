@@ -1,7 +1,5 @@
 """Whose pages these are: an administrator of the school in the address; nobody else knows of them."""
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 from collections.abc import Callable

@@ -5,8 +5,6 @@ language of the page. Beside them the page always shows the rule's own sentence 
 without such words is shown by that sentence alone.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 from django.utils.translation import gettext

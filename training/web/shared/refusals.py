@@ -3,8 +3,6 @@
 Whatever a view lets through becomes the page "not found" or "no access"; a view shows the rest in ``words``.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from operator import attrgetter
 

@@ -4,8 +4,6 @@ Never an address as it was typed, a body, a name or an e-mail address: a log is 
 longer, than a record may be.
 """
 
-from __future__ import annotations
-
 import logging
 import re
 import secrets

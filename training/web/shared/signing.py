@@ -1,7 +1,5 @@
 """What confirms a signature on a page: the password once more, or a passkey's answer in a hidden field."""
 
-from __future__ import annotations
-
 import datetime as dt
 import json
 from collections.abc import Callable, Iterable

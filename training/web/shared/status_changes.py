@@ -1,7 +1,5 @@
 """Changes since yesterday, in words, for the students whose records one may read."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections import defaultdict
 

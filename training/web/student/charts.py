@@ -5,8 +5,6 @@ The pace is the hours that counted in the last weeks, divided by those weeks: on
 over a long one, and the two are the edges of the band. It is arithmetic about the past and promises nothing.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """What changed of a record between two days, and the whole of it in one file to take away."""
 
-from __future__ import annotations
-
 import datetime as dt
 import uuid
 import zoneinfo

@@ -1,7 +1,5 @@
 """Hours over time by kind, in the words and charts of the student's page."""
 
-from __future__ import annotations
-
 import datetime as dt
 from dataclasses import dataclass
 from functools import cached_property

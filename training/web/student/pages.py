@@ -1,7 +1,5 @@
 """The student's pages: where I stand, my hours, lessons and record. Who may read the record sees them too."""
 
-from __future__ import annotations
-
 import datetime as dt
 import json
 import uuid

@@ -1,7 +1,5 @@
 """A student's pages as PDF, for whoever may read the record: the record, the endorsements, one lesson."""
 
-from __future__ import annotations
-
 import uuid
 
 from django.contrib.auth.decorators import login_required

@@ -1,7 +1,5 @@
 """One student with every milestone, what lapses next and what is missing, for the rules and the list."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Any
 

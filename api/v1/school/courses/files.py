@@ -1,7 +1,5 @@
 """A course as the text of its file, in and out."""
 
-from __future__ import annotations
-
 from http import HTTPStatus
 from typing import Any
 

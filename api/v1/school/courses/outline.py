@@ -1,7 +1,5 @@
 """A course as its file has it; ``syllabus.courses.files`` reads and writes it."""
 
-from __future__ import annotations
-
 from api.v1.base.field_types import STRING, VERIFIED, as_it_came, keyed, like, list_of, open_to, word
 from api.v1.base.serializers import Field, ResponseSerializer
 from syllabus.courses import reader

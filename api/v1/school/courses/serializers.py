@@ -1,7 +1,5 @@
 """The serializers of courses and their versions."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from typing import Any

@@ -1,7 +1,5 @@
 """The views of courses: list, read, compare, write a draft, publish."""
 
-from __future__ import annotations
-
 import re
 from collections import Counter
 from http import HTTPStatus

@@ -1,7 +1,5 @@
 """The serializers of endorsements."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from api.v1.base.field_types import (

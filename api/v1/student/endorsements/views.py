@@ -1,7 +1,5 @@
 """The views of endorsements: list, check, give, revoke."""
 
-from __future__ import annotations
-
 import uuid
 from http import HTTPStatus
 from typing import Any

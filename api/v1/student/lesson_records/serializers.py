@@ -1,7 +1,5 @@
 """The serializers of lesson records."""
 
-from __future__ import annotations
-
 import datetime as dt
 import re
 from collections.abc import Mapping

@@ -1,7 +1,5 @@
 """The views of lesson records: draft, sign, acknowledge, correct."""
 
-from __future__ import annotations
-
 import uuid
 from http import HTTPStatus
 
