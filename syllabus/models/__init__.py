@@ -2,5 +2,3 @@
 
 from syllabus.models.courses import Course, CourseParts, CourseVersion, NotADraft
 from syllabus.models.minimums import SchoolMinimum
-
-__all__ = ["Course", "CourseParts", "CourseVersion", "NotADraft", "SchoolMinimum"]

@@ -3,23 +3,3 @@
 from training.record.adding import add, differences, entry_of, put, retire, rows, unsealed, vouch
 from training.record.reading import of
 from training.record.writing import Moved, Replaced, SealedEntry, entry_hash, fingerprint, moved, same, store
-
-__all__ = [
-    "Moved",
-    "Replaced",
-    "SealedEntry",
-    "add",
-    "differences",
-    "entry_hash",
-    "entry_of",
-    "fingerprint",
-    "moved",
-    "of",
-    "put",
-    "retire",
-    "rows",
-    "same",
-    "store",
-    "unsealed",
-    "vouch",
-]

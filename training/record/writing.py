@@ -1,7 +1,5 @@
 """One Record to rows: a student's whole record is replaced, and nothing that was on record vanishes."""
 
-from __future__ import annotations
-
 import datetime as dt
 import hashlib
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -349,7 +347,7 @@ class _Links:
     instructors: dict[str, int]
 
     @classmethod
-    def of(cls, part: Part, student: models.Student) -> _Links:
+    def of(cls, part: Part, student: models.Student) -> "_Links":
         columns = frozenset(part.columns)
         aircraft, instructors = {}, {}
         if "aircraft_registration" in columns:

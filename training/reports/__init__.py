@@ -3,18 +3,3 @@
 from training.reports.eligibility import eligibility, eligibility_json, rules_of
 from training.reports.lapses import Ending, Whole, endings
 from training.reports.overview import Gap, Lapse, Overview, Refused, Short, overview
-
-__all__ = [
-    "Ending",
-    "Gap",
-    "Lapse",
-    "Overview",
-    "Refused",
-    "Short",
-    "Whole",
-    "eligibility",
-    "eligibility_json",
-    "endings",
-    "overview",
-    "rules_of",
-]

@@ -1,7 +1,5 @@
 """What an audit reads of a school's tables, once for all its students, and how it names what it finds."""
 
-from __future__ import annotations
-
 import datetime as dt
 import hashlib
 import json
@@ -103,7 +101,7 @@ class Audited:
     _after: dict[dt.date, dt.datetime] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, school: School, on: dt.date, at: dt.datetime) -> Audited:
+    def of(cls, school: School, on: dt.date, at: dt.datetime) -> "Audited":
         crafts: dict[str, set[tuple[str | None, str | None]]] = defaultdict(set)
         fleet = Aircraft.objects.filter(school=school, device="").values_list("model", "category", "klass")
         for model, category, klass in fleet:

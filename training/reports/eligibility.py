@@ -1,7 +1,5 @@
 """What a stored record means: one milestone in full, or all of them in short. Reads only, decides nothing."""
 
-from __future__ import annotations
-
 import dataclasses
 import datetime as dt
 import json
@@ -46,7 +44,7 @@ class _State:
     student: Student = field(compare=False, repr=False)
 
     @classmethod
-    def of(cls, student: Student, known_at: dt.datetime | None) -> _State:
+    def of(cls, student: Student, known_at: dt.datetime | None) -> "_State":
         known = known_at.isoformat() if known_at else ""
         return cls(student.pk, student.version, student.name, student.birth_date, known, known_at, student)
 

@@ -4,8 +4,6 @@ A view's method says with ``describe`` what it takes, gives and refuses; ``Descr
 OpenAPI operation. Its schemas are those of the serializers that read and write.
 """
 
-from __future__ import annotations
-
 import copy
 import inspect
 import re
@@ -113,7 +111,7 @@ class Parameter:
         }
 
     @classmethod
-    def on(cls, what: str) -> Parameter:
+    def on(cls, what: str) -> "Parameter":
         return cls("on", "query", f"A day: {what}.", DAY.schema)
 
 

@@ -5,8 +5,6 @@ written and described. The API's description is made from these classes: a docst
 and the second argument of a field its key.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property
 from typing import Any, ClassVar
@@ -31,7 +29,7 @@ class Field(serializers.Field):
         super().__init__(help_text=says or None, **given)
         self.type, self.read, self.says, self.of, self.given = type, type.read, says, of, given
 
-    def __deepcopy__(self, memo: Any) -> Field:
+    def __deepcopy__(self, memo: Any) -> "Field":
         return Field(self.type, self.says, of=self.of, **self.given)
 
     def get_attribute(self, instance: Any) -> Any:

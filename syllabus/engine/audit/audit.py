@@ -8,8 +8,6 @@ on record, or was taken off it, after that time.
 Plain values in, findings out; who may sign and what lies across several records is ``audit_school``.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
@@ -204,7 +202,7 @@ class Audited:
         ]
         return tuple(sorted(found, reverse=True))
 
-    def otherwise(self, day: date, then: datetime, parts: tuple[str, ...]) -> Otherwise:
+    def otherwise(self, day: date, then: datetime, parts: tuple[str, ...]) -> "Otherwise":
         """What of these parts, about a day or an earlier one, was known otherwise at an instant."""
         missing = []
         for recorded, about, part, entry in self._late:
@@ -219,7 +217,7 @@ class Audited:
         )
         return Otherwise(frozenset(missing), more)
 
-    def as_it_was(self, otherwise: Otherwise) -> Record:
+    def as_it_was(self, otherwise: "Otherwise") -> Record:
         """The record without what was not known, and with what was taken off since."""
         parts: dict[str, Any] = {}
         for part in Record.PARTS:

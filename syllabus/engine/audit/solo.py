@@ -1,7 +1,5 @@
 """Solo flights whose day lies outside the days on which the rules for them held."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date
@@ -79,7 +77,7 @@ def findings(
         yield from asking.of_the_school(question)
 
 
-def _questions(asking: _Asking, rules: Rules) -> Iterator[_Question]:
+def _questions(asking: "_Asking", rules: Rules) -> Iterator[_Question]:
     record = asking.audited.record
     trips: set[int] = set()
     for flight, alone in flown_alone(record, rules):
@@ -103,7 +101,7 @@ def _questions(asking: _Asking, rules: Rules) -> Iterator[_Question]:
                 yield _Question(flight, inside, ((asking.own(inside), own),), what, (same(area),))
 
 
-def _away(asking: _Asking, milestone: Milestone, flight: Flight, journey: Journey) -> Iterator[_Question]:
+def _away(asking: "_Asking", milestone: Milestone, flight: Flight, journey: Journey) -> Iterator[_Question]:
     """A flight that landed elsewhere, by any of the ways there are; what the first of them asks is told."""
     points = journey.points
     route = Context(aircraft_model=flight.aircraft.model, route=points)

@@ -5,8 +5,6 @@ Times are microseconds, as everywhere in the engine. ``check`` finds what would 
 instructor stuck: a circle of prerequisites, an item no lesson teaches, a proof nobody ever asks for.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -51,7 +49,7 @@ class Task:
     code: str
 
     @classmethod
-    def read(cls, text: str) -> Task:
+    def read(cls, text: str) -> "Task":
         """From ``FAA-S-ACS-6C PA.V.A``. Raises: ValueError."""
         found = _TASK.fullmatch(text)
         if not found:

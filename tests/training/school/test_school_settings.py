@@ -14,6 +14,7 @@ from syllabus.law import aircraft_models as shipped
 from tests.support.cast import Cast, cast
 from training import models
 from training.models.school.schools import CLAIMS_ASKED
+from training.record.aircraft_models import links_of
 from training.services.errors import NotAllowed
 from training.services.records.record_changes import ReasonError
 from training.services.school import aircraft_models, school_settings
@@ -47,7 +48,7 @@ def linked(people: Cast, spelling: str, model: str) -> list[Link]:
 
 
 def all_links(people: Cast) -> Any:
-    return shipped.current() | aircraft_models.links_of(people.school.pk)
+    return shipped.current() | links_of(people.school.pk)
 
 
 def test_a_school_that_never_chose_has_the_defaults(people: Cast) -> None:
@@ -166,7 +167,7 @@ def test_the_links_of_another_school_are_not_its_own(people: Cast) -> None:
     linked(people, "Cessna Trainer", "C172")
     other = models.School.objects.exclude(pk=people.school.pk).first()
     assert other is not None
-    assert aircraft_models.links_of(other.pk).linked == {}
+    assert links_of(other.pk).linked == {}
 
 
 def test_the_same_links_again_are_no_change(people: Cast) -> None:

@@ -1,7 +1,5 @@
 """Who signs in, and as what."""
 
-from __future__ import annotations
-
 from typing import Any, ClassVar
 
 from django.contrib.auth.models import AbstractUser, BaseUserManager
@@ -19,7 +17,7 @@ class UserManager(BaseUserManager["User"]):
 
     use_in_migrations = True
 
-    def create_user(self, email: str, password: str | None = None, **fields: Any) -> User:
+    def create_user(self, email: str, password: str | None = None, **fields: Any) -> "User":
         """A new user; without a password none can sign in by one.
 
         Raises: ValueError where there is no e-mail address.
@@ -31,11 +29,11 @@ class UserManager(BaseUserManager["User"]):
         user.save(using=self._db)
         return user
 
-    def create_superuser(self, email: str, password: str | None = None, **fields: Any) -> User:
+    def create_superuser(self, email: str, password: str | None = None, **fields: Any) -> "User":
         """One who may use the admin site. It gives no sight of any student's record: a role does."""
         return self.create_user(email, password, is_staff=True, is_superuser=True, **fields)
 
-    def get_by_natural_key(self, username: str | None) -> User:
+    def get_by_natural_key(self, username: str | None) -> "User":
         return self.get(email=(username or "").strip().lower())
 
 

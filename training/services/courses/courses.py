@@ -4,8 +4,6 @@ A course is addressed by its code, and one that belongs to a school by ``code@sc
 school's short name holds an ``@``, so that a school's course and the product's of the same code stay apart.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import pathlib
 from collections.abc import Callable
@@ -41,12 +39,12 @@ class Address:
     school: str | None
 
     @classmethod
-    def read(cls, text: str) -> Address:
+    def read(cls, text: str) -> "Address":
         code, at, school = text.partition("@")
         return cls(code, school if at else None)
 
     @classmethod
-    def of(cls, course: Course) -> Address:
+    def of(cls, course: Course) -> "Address":
         return cls(course.code, course.school_ref)
 
     def __str__(self) -> str:

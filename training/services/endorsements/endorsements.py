@@ -24,7 +24,6 @@ from training import record
 from training.models import Endorsement, EndorsementSeal, Revocation, Student, User
 from training.services import access, texts
 from training.services.endorsements.endorsement_check import Checked, checked
-from training.services.endorsements.signing_authority import Refusal
 from training.services.errors import Conflict, NotFound, Refused
 from training.services.signing import seals
 
@@ -307,18 +306,3 @@ def _written(endorsement: engine.Endorsement) -> dict[str, Any]:
     whole = documents.dump(engine.Record(endorsements=(endorsement,)))
     made: dict[str, Any] = whole["endorsements"][0]
     return made
-
-
-__all__ = (
-    "AgainstTheRule",
-    "Checked",
-    "EndorsementError",
-    "Given",
-    "Refusal",
-    "check",
-    "find",
-    "give",
-    "listed",
-    "read",
-    "revoke",
-)

@@ -7,8 +7,6 @@ this record gave a use, the student's and guardians', are closed and lose name a
 (``services.traces``).
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
@@ -62,7 +60,7 @@ class ErasureError(FaultsFound):
 class NotYet(Conflict):
     """The record may not be erased; ``plan`` says why, and from which day on it may."""
 
-    def __init__(self, plan: Plan):
+    def __init__(self, plan: "Plan"):
         self.plan = plan
         reasons = " ".join(plan.reasons)
         super().__init__(reasons, summary=f"Nothing was erased. {reasons}")

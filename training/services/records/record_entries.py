@@ -3,8 +3,6 @@
 What was put right stays: the entry that was replaced stands beside the one that stands, each with its days.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from dataclasses import dataclass
 from typing import Any
@@ -71,7 +69,7 @@ def of(student: Student, leaf: str, on: dt.date, known_at: dt.datetime) -> list[
 
 
 def _entries(
-    student: Student, name: str, on: dt.date, known_at: dt.datetime, origins: _Origins
+    student: Student, name: str, on: dt.date, known_at: dt.datetime, origins: "_Origins"
 ) -> list[Shown]:
     whose = part_of(name)
     rows = whose.model.objects.filter(

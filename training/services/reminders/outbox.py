@@ -5,8 +5,6 @@ second worker takes it; the lock dies with its worker. Nothing can tell whether 
 just before a crash went out: that one is sent again.
 """
 
-from __future__ import annotations
-
 import contextlib
 import datetime as dt
 import fcntl
@@ -87,7 +85,7 @@ class _Post:
         self._backend = get_connection()
         self._open = False
 
-    def __enter__(self) -> _Post:
+    def __enter__(self) -> "_Post":
         return self
 
     def __exit__(self, *_: object) -> None:

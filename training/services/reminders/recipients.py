@@ -121,9 +121,3 @@ def of_guardian(guardian: Guardian, school: School) -> Recipient:
         GUARDIAN, None, guardian, zoneinfo.ZoneInfo(guardian.time_zone or school.time_zone),
         guardian.language, True, default.quiet_from, default.quiet_until,
     )  # fmt: skip
-
-
-__all__ = (
-    "ADMINISTERS", "GUARDIAN", "INSTRUCTS", "ONESELF", "Recipient", "administrators", "guardians",
-    "instructors", "not_in_quiet", "of_guardian", "of_student", "of_users",
-)  # fmt: skip

@@ -17,22 +17,9 @@ from syllabus.engine.rules.aircraft_models import Model, folded
 from syllabus.law import aircraft_models
 from syllabus.law.aircraft_models import class_fault
 from training.models import ModelSpelling, School, User
-from training.record.aircraft_models import links_of
 from training.services import access
 from training.services.school import school_settings
 
-__all__ = [
-    "Link",
-    "Listed",
-    "ModelError",
-    "add",
-    "change",
-    "link",
-    "links_of",
-    "listed",
-    "own",
-    "unlink",
-]
 MOST = 1_000
 
 

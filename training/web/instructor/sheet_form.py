@@ -3,8 +3,6 @@
 ``sheet`` reads what was typed, and ``sheet_check`` finds what is wrong with it. This form shows both.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -41,7 +39,7 @@ class Radios(forms.RadioSelect):
 class SheetField(FocusedField):
     """A field of the sheet, and what is said at it."""
 
-    form: SheetForm
+    form: "SheetForm"
 
     @property
     def said(self) -> list[tuple[str, str]]:

@@ -1,7 +1,5 @@
 """Reports in the words and shapes that a page shows. Nothing is decided here."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
@@ -81,7 +79,7 @@ class State:
     word: str
 
     @classmethod
-    def of(cls, met: bool | None) -> State:
+    def of(cls, met: bool | None) -> "State":
         if met is None:
             return cls("open", "?", _("Unknown"))
         # "met", not "yes": the record fulfils the rule, and whether to fly is not for a page to say
@@ -197,7 +195,7 @@ class RequirementShown:
         return not self.met and len(self.finding.not_counted) <= AT_A_GLANCE
 
     @property
-    def parts(self) -> list[RequirementShown]:
+    def parts(self) -> "list[RequirementShown]":
         return [replace(self, finding=part) for part in self.finding.parts]
 
 

@@ -1,7 +1,5 @@
 """The way to the test and the next lesson, in the words and shapes of the student's page."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -62,7 +60,7 @@ class StageOnWay:
     lessons: tuple[LessonOnWay, ...]
     milestones: tuple[MilestoneShown, ...]
     here: bool
-    items: tuple[ItemOnWay, ...]
+    items: "tuple[ItemOnWay, ...]"
 
     @property
     def state(self) -> str:

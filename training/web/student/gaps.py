@@ -1,7 +1,5 @@
 """What the next milestone lacks and what expires, in the words of the student's page."""
 
-from __future__ import annotations
-
 import datetime as dt
 from dataclasses import dataclass, replace
 
@@ -56,7 +54,7 @@ class GapPlain:
         return self.shown.notes
 
     @property
-    def parts(self) -> list[GapPlain]:
+    def parts(self) -> "list[GapPlain]":
         return [GapPlain(part, self.names) for part in self.shown.parts if not part.met]
 
 
