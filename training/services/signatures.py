@@ -12,18 +12,7 @@ from typing import Any
 from django.db.models import QuerySet
 
 from syllabus.engine.errors import Fault
-from training.models import (
-    Acknowledgement,
-    Endorsement,
-    EndorsementSeal,
-    Finding,
-    LessonRecord,
-    Resolution,
-    Revocation,
-    SignOff,
-    Student,
-    User,
-)
+from training import models
 from training.services.audit import findings
 from training.services.endorsements import endorsements
 from training.services.endorsements.endorsements import EndorsementError
@@ -39,7 +28,7 @@ GIVEN, REVOKED = "endorsement.given", "endorsement.revoked"
 class Signer:
     """Who signs, what shows that it is the user, on which site, when, and by way of what."""
 
-    user: User
+    user: models.User
     given: Given
     site: Site
     at: dt.datetime
@@ -51,14 +40,14 @@ class Signer:
         return reauthentication.confirm(self.user, self.given, act, site=self.site, settled=settled)
 
 
-def act_of_lesson(kind: str, lesson: LessonRecord, content_hash: str) -> Act:
+def act_of_lesson(kind: str, lesson: models.LessonRecord, content_hash: str) -> Act:
     """To sign a lesson record with that content, or to acknowledge it."""
     return Act(kind, str(lesson.student.ref), str(lesson.pk), content_hash)
 
 
 def sign_lesson(
-    lesson: LessonRecord, signer: Signer, *, content_hash: str, performed_at: dt.datetime | None = None
-) -> SignOff:
+    lesson: models.LessonRecord, signer: Signer, *, content_hash: str, performed_at: dt.datetime | None = None
+) -> models.SignOff:
     """Sign a lesson record whose content was read. Raises: NotConfirmed; as ``sign_offs.sign_off``."""
     act = act_of_lesson(SIGNED, lesson, content_hash)
     return sign_offs.sign_off(
@@ -68,19 +57,19 @@ def sign_lesson(
         at=signer.at,
         performed_at=performed_at,
         via=signer.via,
-        confirmed=signer.confirm(act, SignOff.objects.filter(lesson=lesson)),
+        confirmed=signer.confirm(act, models.SignOff.objects.filter(lesson=lesson)),
     )
 
 
-def acknowledge_lesson(lesson: LessonRecord, signer: Signer) -> Acknowledgement:
+def acknowledge_lesson(lesson: models.LessonRecord, signer: Signer) -> models.Acknowledgement:
     """The student's signature under a signed lesson. Raises: NotConfirmed; as ``sign_offs.acknowledge``."""
     act = act_of_lesson(ACKNOWLEDGED, lesson, lesson.content_hash)
-    confirmed = signer.confirm(act, Acknowledgement.objects.filter(sign_off__lesson=lesson))
+    confirmed = signer.confirm(act, models.Acknowledgement.objects.filter(sign_off__lesson=lesson))
     return sign_offs.acknowledge(lesson.pk, by=signer.user, at=signer.at, via=signer.via, confirmed=confirmed)
 
 
 def act_of_endorsement(
-    kind: str, student: Student, entry: uuid.UUID, said: Mapping[str, Any], *, by_passkey: bool
+    kind: str, student: models.Student, entry: uuid.UUID, said: Mapping[str, Any], *, by_passkey: bool
 ) -> Act:
     """To give an endorsement, or to revoke it. Raises: EndorsementError for what no JSON can hold."""
     if not by_passkey:
@@ -93,12 +82,17 @@ def act_of_endorsement(
 
 
 def give_endorsement(
-    student: Student, entry: uuid.UUID, kind: str, said: Mapping[str, Any], judgement: str, signer: Signer
+    student: models.Student,
+    entry: uuid.UUID,
+    kind: str,
+    said: Mapping[str, Any],
+    judgement: str,
+    signer: Signer,
 ) -> endorsements.Given:
     """Give an endorsement under an id of the caller's. Raises: NotConfirmed; as ``endorsements.give``."""
     whole = {"kind": kind, "endorsement": said, "judgement": judgement}
     act = act_of_endorsement(GIVEN, student, entry, whole, by_passkey=signer.given.passkey is not None)
-    before = EndorsementSeal.objects.filter(student=student, endorsement__entry_id=str(entry))
+    before = models.EndorsementSeal.objects.filter(student=student, endorsement__entry_id=str(entry))
     return endorsements.give(
         student,
         entry,
@@ -112,17 +106,17 @@ def give_endorsement(
     )
 
 
-def revoke_endorsement(found: Endorsement, reason: str, signer: Signer) -> Revocation:
+def revoke_endorsement(found: models.Endorsement, reason: str, signer: Signer) -> models.Revocation:
     """End an endorsement that was given here. Raises: NotConfirmed; as ``endorsements.revoke``."""
     by_passkey, entry = signer.given.passkey is not None, uuid.UUID(found.entry_id)
     act = act_of_endorsement(REVOKED, found.student, entry, {"reason": reason}, by_passkey=by_passkey)
-    confirmed = signer.confirm(act, Revocation.objects.filter(endorsement=found))
+    confirmed = signer.confirm(act, models.Revocation.objects.filter(endorsement=found))
     return endorsements.revoke(
         found, by=signer.user, reason=reason, at=signer.at, via=signer.via, confirmed=confirmed
     )
 
 
-def resolve_finding(found: Finding, how: str, note: str, signer: Signer) -> Resolution:
+def resolve_finding(found: models.Finding, how: str, note: str, signer: Signer) -> models.Resolution:
     """Note that a finding was dealt with. Raises: NotConfirmed; as ``findings.resolve``."""
     by_passkey = signer.given.passkey is not None
     digest = content_of(findings.said(found, how, note))[1] if by_passkey else ""

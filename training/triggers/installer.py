@@ -9,10 +9,6 @@ from django.db.backends.base.base import BaseDatabaseWrapper
 Made = Mapping[str, tuple[str, str]]
 
 
-def _no_columns() -> Mapping[str, Collection[str]]:
-    return {}
-
-
 @dataclass(frozen=True)
 class Triggers:
     """Triggers that belong together.
@@ -24,7 +20,7 @@ class Triggers:
 
     made: Callable[[str], Made]
     functions: Callable[[], Mapping[str, str]]
-    columns: Callable[[], Mapping[str, Collection[str]]] = _no_columns
+    columns: Callable[[], Mapping[str, Collection[str]]] = dict
     always: bool = True
 
     def on(self, connection: BaseDatabaseWrapper) -> Made:

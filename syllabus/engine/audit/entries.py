@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from syllabus.engine.audit.audit import CORRECTION, INCOMPLETE, Audited, Found
-from syllabus.engine.record.record import Flight, GroundLesson, Record
+from syllabus.engine.record.record import Flight, GroundLesson
 from syllabus.engine.rules.rulebook import Rules, RuleVersion
 
 _WORDS = {
@@ -24,7 +24,8 @@ def findings(audited: Audited, rules: Rules) -> Iterator[Found]:
 
     Flights that lack nothing but words on the training are told together: it is a habit, not a slip.
     """
-    described = _described(audited.record)
+    # Flights, and days without one, whose grades say what was trained.
+    described = {grade.flight or grade.date for grade in audited.record.items}
     wordless: list[Flight] = []
     for flight in audited.record.flights:
         lacks = list(_of_flight(flight, rules.near("logbook-flight", flight.date)))
@@ -59,11 +60,6 @@ def _wordless(flights: list[Flight], rules: Rules) -> Found:
         way="Correct each entry so that it says what was trained.",
         verified=rule.verified,
     )
-
-
-def _described(record: Record) -> set[object]:
-    """Flights, and days without one, whose grades say what was trained."""
-    return {grade.flight or grade.date for grade in record.items}
 
 
 def _of_flight(flight: Flight, rule: RuleVersion) -> Iterator[tuple[str, RuleVersion]]:

@@ -170,7 +170,8 @@ class Command(BaseCommand):
                 for each in refused
             ]
         text = json.dumps(made[0] if one else every, indent=2, ensure_ascii=False)
-        return text if _can_write(self.stdout, text) else json.dumps(json.loads(text), indent=2)
+        can_write = encodable(text, _encoding(self.stdout)) == text
+        return text if can_write else json.dumps(json.loads(text), indent=2)
 
     def as_table(self, reports: list[Report], refused: list[NotCovered], one: bool) -> str:
         width, color = COLUMNS, False
@@ -210,10 +211,6 @@ def _is_closed(stream: OutputWrapper) -> bool:
 
 def _encoding(stream: OutputWrapper) -> str:
     return getattr(stream, "encoding", None) or "utf-8"
-
-
-def _can_write(stream: OutputWrapper, text: str) -> bool:
-    return encodable(text, _encoding(stream)) == text
 
 
 def _discard(stream: TextIO) -> None:

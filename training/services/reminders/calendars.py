@@ -18,16 +18,7 @@ from django.utils.translation import gettext as _
 from icalendar import Alarm, Calendar, Event, vDuration, vText
 
 from syllabus.law import airworthiness
-from training.models import (
-    AccessLog,
-    AircraftCheck,
-    CalendarFeed,
-    Lapse,
-    PeopleChange,
-    Role,
-    Student,
-    User,
-)
+from training import models
 from training.reports import lapses
 from training.services import access
 from training.services.fleet import aircraft as fleets
@@ -58,18 +49,18 @@ OTHERWISE = (
 _VIA = "calendar"
 
 
-def create(user: User, at: dt.datetime) -> str:
+def create(user: models.User, at: dt.datetime) -> str:
     """A new secret for a user's calendar, in the place of the one there was. It is told this once."""
     secret = secrets.token_urlsafe(32)
-    CalendarFeed.objects.update_or_create(
+    models.CalendarFeed.objects.update_or_create(
         user=user, defaults={"token_hash": _hash(secret), "created_at": at, "read_at": None}
     )
     return secret
 
 
-def revoke(user: User) -> bool:
+def revoke(user: models.User) -> bool:
     """Close a user's calendar; whether there was one."""
-    return bool(CalendarFeed.objects.filter(user=user).delete()[0])
+    return bool(models.CalendarFeed.objects.filter(user=user).delete()[0])
 
 
 def address(secret: str) -> str:
@@ -83,27 +74,27 @@ def _hash(secret: str) -> str:
 
 def read(secret: str, at: dt.datetime) -> bytes | None:
     """The calendar of that secret, None where there is none (any more). The reading is logged once a day."""
-    feed = CalendarFeed.objects.select_related("user").filter(token_hash=_hash(secret)).first()
+    feed = models.CalendarFeed.objects.select_related("user").filter(token_hash=_hash(secret)).first()
     if feed is None or not feed.user.is_active:
         return None
-    CalendarFeed.objects.filter(pk=feed.pk).update(read_at=at)
+    models.CalendarFeed.objects.filter(pk=feed.pk).update(read_at=at)
     students = list(of_user(feed.user, at).select_related("school"))
     _note(feed.user, students, at)
     return write(feed.user, students, at)
 
 
-def of_user(user: User, at: dt.datetime) -> QuerySet[Student]:
+def of_user(user: models.User, at: dt.datetime) -> QuerySet[models.Student]:
     """The students whose lapses stand in a user's calendar: oneself, and those one instructs today."""
     on = at.astimezone(dt.UTC).date()
     mine = access.RELATIONS["oneself"](user.pk, on) | access.RELATIONS["instructs"](user.pk, on)
-    return Student.objects.filter(mine)
+    return models.Student.objects.filter(mine)
 
 
-def _note(user: User, students: Iterable[Student], at: dt.datetime) -> None:
+def _note(user: models.User, students: Iterable[models.Student], at: dt.datetime) -> None:
     """A program looks every few hours: one line a day is enough to know that it does."""
     listed = list(students)
     noted = set(
-        AccessLog.objects.filter(
+        models.AccessLog.objects.filter(
             user=user, student__in=listed, via=_VIA, at__gte=at - dt.timedelta(days=1)
         ).values_list("student_id", flat=True)
     )
@@ -112,7 +103,7 @@ def _note(user: User, students: Iterable[Student], at: dt.datetime) -> None:
             access.log(user, student, access.READ, "what lapses", via=_VIA, at=at)
 
 
-def write(user: User, students: Iterable[Student], at: dt.datetime) -> bytes:
+def write(user: models.User, students: Iterable[models.Student], at: dt.datetime) -> bytes:
     """The calendar itself, in the user's language."""
     language = preferences.of(user).language
     with translation.override(language):
@@ -129,16 +120,20 @@ def write(user: User, students: Iterable[Student], at: dt.datetime) -> bytes:
     return made
 
 
-def _of_students(user: User, students: Iterable[Student], at: dt.datetime) -> Iterator[Event]:
+def _of_students(user: models.User, students: Iterable[models.Student], at: dt.datetime) -> Iterator[Event]:
     listed = {each.pk: each for each in students}
-    rows = Lapse.objects.filter(Q(gone_at__isnull=True) | Q(gone_at__gte=at - KEPT), student__in=listed)
+    rows = models.Lapse.objects.filter(
+        Q(gone_at__isnull=True) | Q(gone_at__gte=at - KEPT), student__in=listed
+    )
     lead_times = {each.school_id: leads.of_school(each.school) for each in listed.values()}
     for lapse in rows.filter(last_day__gte=(at - KEPT).date()).order_by("last_day", "pk"):
         student = listed[lapse.student_id]
         yield _event(lapse, student, user, lead_times[lapse.school_id])
 
 
-def _event(lapse: Lapse, student: Student, user: User, lead_times: dict[str, tuple[int, ...]]) -> Event:
+def _event(
+    lapse: models.Lapse, student: models.Student, user: models.User, lead_times: dict[str, tuple[int, ...]]
+) -> Event:
     medical = lapse.kind == lapses.MEDICAL
     title = _title(lapses.DOCUMENT if medical else lapse.kind, "" if medical else lapse.model)
     if student.user_id != user.pk:
@@ -162,15 +157,15 @@ def _holds_through(last: dt.date) -> str:
     return _("Valid through %(day)s.") % {"day": day_in_words(last)}
 
 
-def _own_dates(user: User, at: dt.datetime) -> Iterator[Event]:
+def _own_dates(user: models.User, at: dt.datetime) -> Iterator[Event]:
     """An instructor's recent experience. Set anew, it is the same event on another day."""
-    own = Role.objects.filter(
-        user=user, role=Role.Kind.INSTRUCTOR, recent_experience_until__gte=(at - KEPT).date()
+    own = models.Role.objects.filter(
+        user=user, role=models.Role.Kind.INSTRUCTOR, recent_experience_until__gte=(at - KEPT).date()
     ).select_related("school")
     for role in own:
         last = role.recent_experience_until
         assert last is not None
-        changes = PeopleChange.objects.filter(user=user, school=role.school).order_by("at", "pk")
+        changes = models.PeopleChange.objects.filter(user=user, school=role.school).order_by("at", "pk")
         stamps = list(changes.values_list("at", flat=True)) or [user.calendar_feed.created_at]
         title = _("Recent experience expires (%(school)s)") % {"school": role.school.name}
         event = _all_day(f"recent-experience-{role.pk}", title, last, stamps[-1], len(stamps) - 1)
@@ -178,11 +173,11 @@ def _own_dates(user: User, at: dt.datetime) -> Iterator[Event]:
         yield _with_alarms(event, leads.of_school(role.school)[leads.RECENT_EXPERIENCE])
 
 
-def _of_aircraft(user: User, at: dt.datetime) -> Iterator[Event]:
+def _of_aircraft(user: models.User, at: dt.datetime) -> Iterator[Event]:
     """What ends of the aircraft where one instructs or administers; what was renewed comes as cancelled."""
     kinds = airworthiness.current()
-    checks: dict[tuple[int, str], list[AircraftCheck]] = {}
-    rows = AircraftCheck.objects.filter(school__in=fleets.schools(user), kind__in=kinds)
+    checks: dict[tuple[int, str], list[models.AircraftCheck]] = {}
+    rows = models.AircraftCheck.objects.filter(school__in=fleets.schools(user), kind__in=kinds)
     for each in rows.select_related("aircraft", "school").order_by("aircraft", "kind", "pk"):
         checks.setdefault((each.aircraft_id, each.kind), []).append(each)
     lead_times: dict[int, tuple[int, ...]] = {}

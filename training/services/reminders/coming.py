@@ -11,18 +11,7 @@ from django.db import transaction
 from django.db.models import Q, QuerySet
 
 from syllabus.engine.errors import Fault, FaultsFound
-from training.models import (
-    Aircraft,
-    Delivery,
-    DeliveryItem,
-    Lapse,
-    Reminder,
-    ReminderOf,
-    Role,
-    School,
-    Student,
-    User,
-)
+from training import models
 from training.reports import airworthiness
 from training.services import access, errors
 from training.services.fleet import aircraft as fleets
@@ -45,12 +34,12 @@ class SnoozeError(FaultsFound):
 class Own:
     """A reminder as one user has it."""
 
-    reminder: Reminder
+    reminder: models.Reminder
     read_at: dt.datetime | None
     snoozed_until: dt.date | None
 
 
-def _of(user: User, at: dt.datetime) -> QuerySet[Reminder]:
+def _of(user: models.User, at: dt.datetime) -> QuerySet[models.Reminder]:
     """The reminders that concern a user now: of oneself, of students one instructs, of one's own dates.
 
     Those of aircraft are everybody's who instructs at their school or administers it.
@@ -59,24 +48,25 @@ def _of(user: User, at: dt.datetime) -> QuerySet[Reminder]:
     fleet = Q(aircraft__isnull=False, school__in=fleets.schools(user))
     mine = Q(student__in=students) | Q(role__user=user) | fleet
     # The earliest day that it is anywhere: each is held against the day at its school below.
-    return Reminder.objects.filter(
-        mine, state=Reminder.State.DUE, last_day__gte=(at - dt.timedelta(hours=12)).date()
+    return models.Reminder.objects.filter(
+        mine, state=models.Reminder.State.DUE, last_day__gte=(at - dt.timedelta(hours=12)).date()
     )
 
 
-def own(user: User, at: dt.datetime, *, via: str) -> list[Own]:
+def own(user: models.User, at: dt.datetime, *, via: str) -> list[Own]:
     """A user's reminders whose last day is not over, the most pressing first; of one lapse only the newest.
 
     Queries: 2. The reading of each student's is logged.
     """
     rows = _of(user, at).select_related("student", "school", "role", "aircraft")
-    newest: dict[tuple[int | None, int | None, int | None, str, dt.date], Reminder] = {}
+    newest: dict[tuple[int | None, int | None, int | None, str, dt.date], models.Reminder] = {}
     for each in rows.order_by("last_day", "lead_days", "pk"):
         if each.last_day >= each.school.day(at):
             key = each.student_id, each.role_id, each.aircraft_id, each.what, each.last_day
             newest.setdefault(key, each)
     done = {
-        each.reminder_id: each for each in ReminderOf.objects.filter(user=user, reminder__in=newest.values())
+        each.reminder_id: each
+        for each in models.ReminderOf.objects.filter(user=user, reminder__in=newest.values())
     }
     for student in {each.student for each in newest.values() if each.student}:
         access.log(user, student, access.READ, "reminders", via=via, at=at)
@@ -88,15 +78,15 @@ def own(user: User, at: dt.datetime, *, via: str) -> list[Own]:
     ]
 
 
-def find(user: User, ref: uuid.UUID, at: dt.datetime) -> Reminder:
+def find(user: models.User, ref: uuid.UUID, at: dt.datetime) -> models.Reminder:
     """One of a user's reminders. Raises: NotFound, whether there is none or it is another's."""
     rows = _of(user, at).select_related("student", "school", "role", "aircraft")
     return errors.find(rows, "reminder of that reference", ref=ref)
 
 
-def mark_read(user: User, reminder: Reminder, at: dt.datetime) -> Own:
+def mark_read(user: models.User, reminder: models.Reminder, at: dt.datetime) -> Own:
     """Note that a user has read a reminder; the first time stands."""
-    row, _ = ReminderOf.objects.get_or_create(
+    row, _ = models.ReminderOf.objects.get_or_create(
         reminder=reminder, user=user, defaults={"school_id": reminder.school_id}
     )
     if row.read_at is None:
@@ -107,7 +97,7 @@ def mark_read(user: User, reminder: Reminder, at: dt.datetime) -> Own:
 
 
 @transaction.atomic
-def snooze(user: User, reminder: Reminder, until: dt.date, at: dt.datetime) -> Own:
+def snooze(user: models.User, reminder: models.Reminder, until: dt.date, at: dt.datetime) -> Own:
     """Put one reminder off: the user is told once more on that day, and not before. Others are told as ever.
 
     Raises: SnoozeError where the day is not after today, or is after the last day.
@@ -122,7 +112,7 @@ def snooze(user: User, reminder: Reminder, until: dt.date, at: dt.datetime) -> O
                 )
             ]
         )
-    row, _ = ReminderOf.objects.select_for_update().get_or_create(
+    row, _ = models.ReminderOf.objects.select_for_update().get_or_create(
         reminder=reminder, user=user, defaults={"school_id": reminder.school_id}
     )
     row.read_at, row.snoozed_until = row.read_at or at, until
@@ -134,24 +124,24 @@ def snooze(user: User, reminder: Reminder, until: dt.date, at: dt.datetime) -> O
     return Own(reminder, row.read_at, row.snoozed_until)
 
 
-def _again(one: recipients.Recipient, reminder: Reminder, until: dt.date, at: dt.datetime) -> None:
+def _again(one: recipients.Recipient, reminder: models.Reminder, until: dt.date, at: dt.datetime) -> None:
     """An e-mail of its own in the morning of that day, in the place of one that was put off before."""
-    items = DeliveryItem.objects.filter(reminder=reminder, recipient=one.key)
-    Delivery.objects.filter(items__in=items.filter(round__gt=0), state=Delivery.State.PENDING).update(
-        state=Delivery.State.WITHDRAWN
-    )
+    items = models.DeliveryItem.objects.filter(reminder=reminder, recipient=one.key)
+    models.Delivery.objects.filter(
+        items__in=items.filter(round__gt=0), state=models.Delivery.State.PENDING
+    ).update(state=models.Delivery.State.WITHDRAWN)
     turn = items.count()
     morning = dt.datetime.combine(until, MORNING, one.zone).astimezone(dt.UTC)
-    delivery = Delivery.objects.create(
+    delivery = models.Delivery.objects.create(
         school_id=reminder.school_id,
-        kind=Delivery.Kind.REMINDER,
+        kind=models.Delivery.Kind.REMINDER,
         key=f"reminder:{reminder.ref}:{one.key}:{turn}",
         student=reminder.student,
         user=one.user,
         send_after=one.from_then(morning),
         created_at=at,
     )
-    DeliveryItem.objects.create(
+    models.DeliveryItem.objects.create(
         school_id=reminder.school_id, delivery=delivery, reminder=reminder, recipient=one.key, round=turn
     )
 
@@ -166,16 +156,16 @@ class Coming:
     kind: str
     says: str
     citations: tuple[str, ...]
-    student: Student | None
-    instructor: User | None
-    aircraft: Aircraft | None = None
+    student: models.Student | None
+    instructor: models.User | None
+    aircraft: models.Aircraft | None = None
 
 
 @dataclass(frozen=True)
 class _Ahead:
     """The days to come at a school, with its lead times."""
 
-    school: School
+    school: models.School
     at: dt.datetime
     today: dt.date
     end: dt.date
@@ -191,7 +181,7 @@ class _Ahead:
                 yield due
 
 
-def of_school(school: School, at: dt.datetime, days: int = DAYS) -> list[Coming]:
+def of_school(school: models.School, at: dt.datetime, days: int = DAYS) -> list[Coming]:
     """What will be sent in the days to come, as the records stand, in order of the day; today's included.
 
     What is due already and not made yet stands under today. Queries: 5, whatever the size.
@@ -204,7 +194,7 @@ def of_school(school: School, at: dt.datetime, days: int = DAYS) -> list[Coming]
 
 def _of_lapses(ahead: _Ahead) -> Iterator[Coming]:
     longest = max((max(each, default=0) for each in ahead.lead_times.values()), default=0)
-    rows = Lapse.objects.filter(
+    rows = models.Lapse.objects.filter(
         school=ahead.school,
         gone_at__isnull=True,
         due_at__isnull=False,
@@ -217,9 +207,9 @@ def _of_lapses(ahead: _Ahead) -> Iterator[Coming]:
 
 
 def _of_roles(ahead: _Ahead) -> Iterator[Coming]:
-    dated = Role.objects.filter(
+    dated = models.Role.objects.filter(
         school=ahead.school,
-        role=Role.Kind.INSTRUCTOR,
+        role=models.Role.Kind.INSTRUCTOR,
         recent_experience_until__gte=ahead.today,
         user__is_active=True,
     )

@@ -19,26 +19,11 @@ from syllabus.engine.record import document as documents
 from syllabus.engine.record import record as engine
 from syllabus.law import rulebook
 from syllabus.models import CourseVersion
-from training import pdf, record, reports
+from training import models, pdf, record, reports
 from training.ledger.core import package, sealed
 from training.ledger.core.statements import from_base64url
 from training.ledger.store import export, keys
 from training.ledger.verify import handover
-from training.models import (
-    Acknowledgement,
-    Correction,
-    CourseMove,
-    EndorsementSeal,
-    Enrolment,
-    ForeignEntry,
-    HandOver,
-    LessonRecord,
-    RecordChange,
-    School,
-    SignOff,
-    Student,
-    User,
-)
 from training.reports.named import instructors as instructors_of
 from training.services import access
 from training.services.records import record_changes
@@ -74,13 +59,13 @@ Compare the key's id with the one that the school publishes elsewhere: who forge
 class Taken:
     """Whose record it is here; how it was taken over, None where the same was before; what changed."""
 
-    student: Student
-    hand_over: HandOver | None
-    change: RecordChange | None
+    student: models.Student
+    hand_over: models.HandOver | None
+    change: models.RecordChange | None
     created: bool
 
 
-def make(student: Student, *, by: User | None, at: dt.datetime, via: str) -> bytes:
+def make(student: models.Student, *, by: models.User | None, at: dt.datetime, via: str) -> bytes:
     """The file of a student's whole record, for whoever may read it.
 
     That it was handed over is sealed itself, with the hash of the record document. Not to be called inside a
@@ -126,13 +111,13 @@ def make(student: Student, *, by: User | None, at: dt.datetime, via: str) -> byt
     return package.write({**files, handover.MANIFEST: signer.sign(sealed.canonical(manifest)).encode()})
 
 
-def _courses(student: Student) -> dict[str, tuple[str, bytes]]:
+def _courses(student: models.Student) -> dict[str, tuple[str, bytes]]:
     """Every version of a course that the student was taught by: its file, what it is called, its text."""
     of_student = {"student": student}
     wanted = {
-        *Enrolment.objects.filter(**of_student).values_list("course_version", flat=True),
-        *LessonRecord.objects.filter(**of_student).values_list("course_version", flat=True),
-        *CourseMove.objects.filter(**of_student).values_list("from_version", flat=True),
+        *models.Enrolment.objects.filter(**of_student).values_list("course_version", flat=True),
+        *models.LessonRecord.objects.filter(**of_student).values_list("course_version", flat=True),
+        *models.CourseMove.objects.filter(**of_student).values_list("from_version", flat=True),
     } - {None}
     found = {}
     for version in CourseVersion.objects.filter(pk__in=wanted).select_related("course").order_by("pk"):
@@ -143,9 +128,9 @@ def _courses(student: Student) -> dict[str, tuple[str, bytes]]:
     return found
 
 
-def _pages(student: Student, document: dict[str, Any], at: dt.datetime) -> dict[str, bytes]:
+def _pages(student: models.Student, document: dict[str, Any], at: dt.datetime) -> dict[str, bytes]:
     wordings = dict(
-        EndorsementSeal.objects.filter(student=student).values_list("endorsement__entry_id", "wording")
+        models.EndorsementSeal.objects.filter(student=student).values_list("endorsement__entry_id", "wording")
     )
     found = {
         "record.pdf": pdf.make("record", handover_pages.record(student, document, at), at=at),
@@ -153,10 +138,10 @@ def _pages(student: Student, document: dict[str, Any], at: dt.datetime) -> dict[
             "endorsements", handover_pages.endorsements(student, document, wordings, at), at=at
         ),
     }
-    known = {each.sign_off_id: each for each in Acknowledgement.objects.filter(student=student)}
-    corrected = {each.lesson_id: each for each in Correction.objects.filter(student=student)}
+    known = {each.sign_off_id: each for each in models.Acknowledgement.objects.filter(student=student)}
+    corrected = {each.lesson_id: each for each in models.Correction.objects.filter(student=student)}
     for signed in (
-        SignOff.objects.filter(student=student).select_related("lesson__course_version").order_by("pk")
+        models.SignOff.objects.filter(student=student).select_related("lesson__course_version").order_by("pk")
     ):
         data = handover_pages.lesson(
             student, signed.lesson, signed, known.get(signed.pk), corrected.get(signed.lesson_id), at
@@ -168,9 +153,9 @@ def _pages(student: Student, document: dict[str, Any], at: dt.datetime) -> dict[
 def take(
     raw: bytes,
     *,
-    school: School,
+    school: models.School,
     trust: Iterable[str] = (),
-    by: User | None,
+    by: models.User | None,
     at: dt.datetime,
     via: str,
     reason: str = "",
@@ -195,7 +180,7 @@ def take(
     access.require(by, "take over a record", school)
     incoming = handover_check.read(raw, set(trust), school.day(at))
     with transaction.atomic():
-        School.objects.select_for_update().get(pk=school.pk)  # two at once make one student
+        models.School.objects.select_for_update().get(pk=school.pk)  # two at once make one student
         last = handover_check.taken_before(incoming, school)
         if last is not None and last.manifest == incoming.about["manifest"]:
             return Taken(last.student, None, None, created=False)
@@ -219,12 +204,12 @@ def act(subject: str, sent: str, reason: str, trust: Sequence[str] = ()) -> Act:
 
 def _taken(
     incoming: Incoming,
-    last: HandOver | None,
-    school: School,
+    last: models.HandOver | None,
+    school: models.School,
     reason: str,
     confirmed: Confirmed,
     *,
-    by: User | None,
+    by: models.User | None,
     at: dt.datetime,
     via: str,
 ) -> Taken:
@@ -251,7 +236,7 @@ def _taken(
     )
     if not student.training_model and incoming.model:
         student.training_model = incoming.model
-        Student.objects.filter(pk=student.pk).update(training_model=incoming.model)
+        models.Student.objects.filter(pk=student.pk).update(training_model=incoming.model)
     said = record_changes.said(by=by, reason=reason, sent=incoming.sent, via=via, confirmed=confirmed)
     if incoming.trust:
         said["trust"] = sorted(incoming.trust)
@@ -268,15 +253,15 @@ def _taken(
 def _noted(
     incoming: Incoming,
     rows: Iterable[Mapping[str, Any]],
-    student: Student,
+    student: models.Student,
     index: int,
     *,
-    by: User | None,
+    by: models.User | None,
     at: dt.datetime,
-) -> HandOver:
+) -> models.HandOver:
     """The row of a hand-over that was taken over, with those of the sealed entries that came with it."""
     school = student.school
-    made = HandOver.objects.create(
+    made = models.HandOver.objects.create(
         school=school,
         student=student,
         made_at=sealed.instant_of(incoming.manifest["at"]),
@@ -287,14 +272,15 @@ def _noted(
         ledger_index=index,
         **incoming.about,
     )
-    ForeignEntry.objects.bulk_create(
-        ForeignEntry(school=school, student=student, hand_over=made, kid=made.kid, **row) for row in rows
+    models.ForeignEntry.objects.bulk_create(
+        models.ForeignEntry(school=school, student=student, hand_over=made, kid=made.kid, **row)
+        for row in rows
     )
     return made
 
 
 def _vouching(
-    proven: Mapping[tuple[str, str], str], own: Mapping[tuple[str, str], str], school: School
+    proven: Mapping[tuple[str, str], str], own: Mapping[tuple[str, str], str], school: models.School
 ) -> Callable[[str, engine.Entry], str]:
     """Who vouches for an entry: the other ledger where it proves it, and ours too where one of us signed."""
     instructors = list(instructors_of(school.pk))

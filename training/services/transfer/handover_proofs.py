@@ -110,13 +110,9 @@ def _said(kind: str, body: Mapping[str, Any]) -> Iterator[tuple[str, engine.Entr
             yield from ((part, entry) for entry in entries)
     elif kind in ("endorsement.given", "endorsement.revoked"):
         given = body["endorsement"] if kind == "endorsement.given" else body["in_its_place"]
-        form = {"format": engine.FORMAT, "endorsements": [_unsealed(given)]}
+        unsealed = json.loads(assertions.canonical(given))  # the coordinates of points as numbers again
+        form = {"format": engine.FORMAT, "endorsements": [unsealed]}
         yield "endorsements", documents.parse(form).endorsements[0]
-
-
-def _unsealed(value: Any) -> Any:
-    """What was sealed with a point's coordinates as the numbers they were."""
-    return json.loads(assertions.canonical(value))
 
 
 def _vouched(body: Mapping[str, Any]) -> Hashes:

@@ -6,42 +6,36 @@ Each reading is logged. The same state asked for at the same instant gives the s
 import datetime as dt
 import uuid
 
-from training import pdf
-from training.models import (
-    Acknowledgement,
-    Correction,
-    EndorsementSeal,
-    SignOff,
-    Student,
-    User,
-)
+from training import models, pdf
 from training.services import access
 from training.services.errors import find
 from training.services.records import records
 from training.services.transfer import handover_pages
 
 
-def record(student: Student, *, by: User, at: dt.datetime, via: str) -> bytes:
+def record(student: models.Student, *, by: models.User, at: dt.datetime, via: str) -> bytes:
     """The whole record. Raises: NotAllowed."""
     document = records.export_document(student, by=by, at=at, via=via)
     return pdf.make("record", handover_pages.record(student, document, at), at=at)
 
 
-def endorsements(student: Student, *, by: User, at: dt.datetime, via: str) -> bytes:
+def endorsements(student: models.Student, *, by: models.User, at: dt.datetime, via: str) -> bytes:
     """The endorsements, with the words in which those of this server were given. Raises: NotAllowed."""
     document = records.export_document(student, by=by, at=at, via=via)
-    sealed = EndorsementSeal.objects.filter(student=student)
+    sealed = models.EndorsementSeal.objects.filter(student=student)
     wordings = dict(sealed.values_list("endorsement__entry_id", "wording"))
     return pdf.make("endorsements", handover_pages.endorsements(student, document, wordings, at), at=at)
 
 
-def lesson(student: Student, lesson_id: uuid.UUID, *, by: User, at: dt.datetime, via: str) -> bytes:
+def lesson(
+    student: models.Student, lesson_id: uuid.UUID, *, by: models.User, at: dt.datetime, via: str
+) -> bytes:
     """One signed lesson. Raises: NotAllowed; NotFound where none of that id is signed."""
     access.require(by, "read a record", student, on=at.date())
-    rows = SignOff.objects.select_related("lesson__course_version")
+    rows = models.SignOff.objects.select_related("lesson__course_version")
     signed = find(rows, "signed lesson of that id", student=student, lesson_id=lesson_id)
     access.log(by, student, access.READ, f"lesson-record {lesson_id}", via=via, at=at)
-    known = Acknowledgement.objects.filter(sign_off=signed).first()
-    corrected = Correction.objects.filter(lesson=lesson_id).first()
+    known = models.Acknowledgement.objects.filter(sign_off=signed).first()
+    corrected = models.Correction.objects.filter(lesson=lesson_id).first()
     data = handover_pages.lesson(student, signed.lesson, signed, known, corrected, at)
     return pdf.make("lesson", data, at=at)
