@@ -110,8 +110,8 @@ def test_the_last_day_sent_again_takes_the_consent_back_and_the_account_reads_no
     ("wrong", "says"),
     [
         pytest.param({"guardian_name": " "}, "is blank", id="no name"),
-        pytest.param({"guardian_email": "gus"}, "no e-mail address", id="no address"),
-        pytest.param({"consent_on": "2026-03-04"}, "still to come", id="a consent from tomorrow"),
+        pytest.param({"guardian_email": "gus"}, "not an e-mail address", id="no address"),
+        pytest.param({"consent_on": "2026-03-04"}, "in the future", id="a consent from tomorrow"),
         pytest.param({"consent_until": "2026-02-28"}, "before the consent", id="ended before it began"),
         pytest.param({"consent_on": "soon"}, "soon", id="no day"),
     ],

@@ -411,7 +411,7 @@ def test_a_student_is_added_assigned_and_enrolled(desk: Client, taught: Cast) ->
     ("sent", "said"),
     [
         pytest.param({"role": "instructor", "name": " ", "email": "n@x.example"}, "is blank", id="no name"),
-        pytest.param({"role": "instructor", "name": "N", "email": "no"}, "no e-mail address", id="none"),
+        pytest.param({"role": "instructor", "name": "N", "email": "no"}, "not an e-mail address", id="none"),
         pytest.param({"role": "administrator", "name": "N", "email": ""}, "sign in by", id="none at all"),
         pytest.param({"role": "owner", "name": "N", "email": "n@x.example"}, "is not a role", id="no role"),
         pytest.param(
