@@ -210,7 +210,7 @@ def test_another_users_passkey_signs_nothing(people: Cast, lessons: Lessons) -> 
     adas.added_to(people.ada)
     key, digest = lessons.draft()
     told = problem(lessons.signed_by(adas, key, digest), 403)
-    assert "none of your account's" in told["detail"]
+    assert "does not belong to your account" in told["detail"]
     assert not models.SignOff.objects.exists()
 
 
