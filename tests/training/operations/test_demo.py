@@ -485,7 +485,7 @@ def test_a_port_that_is_taken_is_refused_before_anything_is_done(embedded):
         taken.bind(("127.0.0.1", 0))
         taken.listen()
         port = taken.getsockname()[1]
-        with pytest.raises(CommandError, match=rf"Port {port} .* --port \d+") as refused:
+        with pytest.raises(CommandError, match=rf"Cannot use port {port} .* --port \d+") as refused:
             run("--port", str(port))
     assert refused.value.returncode == 2
 
