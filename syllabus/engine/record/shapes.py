@@ -51,7 +51,7 @@ class ListType:
     @property
     def read(self) -> Read:
         if isinstance(self.of, Shape) and not self.of.shared:
-            return reading.list_of(self.of.read, most=self.most, plain=self.of.plain)
+            return reading.list_of(self.of.read_with_places, most=self.most, plain=self.of.plain)
         return Remembered(reading.list_of(self.of.read, most=self.most))
 
     @property
@@ -164,6 +164,10 @@ class Shape:
         """The object; where it has errors, its other fields, so that theirs are found too."""
         if (made := self.plain(faults)(value)) is not None:
             return made
+        return self.read_with_places(faults, value, place)
+
+    def read_with_places(self, faults: Faults, value: Any, place: str) -> Any:
+        """``read`` of an object that has errors or may have them."""
         found = self._defaults.copy()
         ok = self._keys.read(faults, value, place, found)
         if "id" in found and found["id"] is None:
