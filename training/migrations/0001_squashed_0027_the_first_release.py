@@ -1,4 +1,4 @@
-"""The schema of the first release in one step, for a new database.
+"""The schema of the first release in one step, for a new database; people come before, in 0001_people.
 
 Made of the state after 0027, each table whole with its constraints and indexes: 27 small steps took three times as
 long, in every installation and every run of the tests. A database of the first release has run those steps; Django
@@ -50,7 +50,6 @@ class Together(Operation):
 class Migration(migrations.Migration):
 
     replaces = [
-        ('training', '0001_schools_people_and_records'),
         ('training', '0002_landings_are_retired_with_their_flight'),
         ('training', '0003_records_have_a_version'),
         ('training', '0004_sealed_entries_and_endorsements'),
@@ -82,7 +81,7 @@ class Migration(migrations.Migration):
     initial = True
 
     dependencies = [
-        ('auth', '0012_alter_user_first_name_max_length'),
+        ('training', '0001_people'),
         ('syllabus', '0001_courses_in_versions'),
     ]
 
@@ -115,29 +114,6 @@ class Migration(migrations.Migration):
             options={
                 'ordering': ['name'],
             },
-        ),
-        migrations.CreateModel(
-            name='User',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('password', models.CharField(max_length=128, verbose_name='password')),
-                ('last_login', models.DateTimeField(blank=True, null=True, verbose_name='last login')),
-                ('is_superuser', models.BooleanField(default=False, help_text='Designates that this user has all permissions without explicitly assigning them.', verbose_name='superuser status')),
-                ('is_staff', models.BooleanField(default=False, help_text='Designates whether the user can log into this admin site.', verbose_name='staff status')),
-                ('is_active', models.BooleanField(default=True, help_text='Designates whether this user should be treated as active. Unselect this instead of deleting accounts.', verbose_name='active')),
-                ('date_joined', models.DateTimeField(default=django.utils.timezone.now, verbose_name='date joined')),
-                ('email', models.EmailField(max_length=254, unique=True, verbose_name='e-mail address')),
-                ('name', models.CharField(blank=True, help_text='as it is to be shown', max_length=200)),
-                ('groups', models.ManyToManyField(blank=True, help_text='The groups this user belongs to. A user will get all permissions granted to each of their groups.', related_name='user_set', related_query_name='user', to='auth.group', verbose_name='groups')),
-                ('user_permissions', models.ManyToManyField(blank=True, help_text='Specific permissions for this user.', related_name='user_set', related_query_name='user', to='auth.permission', verbose_name='user permissions')),
-            ],
-            options={
-                'ordering': ['email'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('email', django.db.models.functions.text.Lower('email'))), name='user_email_in_lower_case')],
-            },
-            managers=[
-                ('objects', training.models.school.people.UserManager()),
-            ],
         ),
         migrations.CreateModel(
             name='Aircraft',
