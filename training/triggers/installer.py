@@ -7,6 +7,13 @@ from django.db.backends.base.base import BaseDatabaseWrapper
 
 #: Trigger to its table and its definition.
 Made = Mapping[str, tuple[str, str]]
+#: Each trigger of a database with its table and what it does, in the form of ``_wanted``.
+_INSTALLED = {
+    "postgresql": "SELECT t.tgname, c.relname, p.proname, t.tgenabled, p.prosrc FROM pg_trigger t"
+    " JOIN pg_class c ON c.oid = t.tgrelid JOIN pg_proc p ON p.oid = t.tgfoid"
+    " WHERE NOT t.tgisinternal AND pg_table_is_visible(c.oid)",
+    "sqlite": "SELECT name, tbl_name, sql FROM sqlite_master WHERE type = 'trigger'",
+}
 
 
 @dataclass(frozen=True)
@@ -72,13 +79,14 @@ def missing(connection: BaseDatabaseWrapper, sets: Iterable[Triggers]) -> list[s
 
     One query. Raises: ``DatabaseError`` where the tables cannot be asked about.
     """
-    find = _postgresql if connection.vendor == "postgresql" else _sqlite
-    standing = find(connection)
+    with connection.cursor() as cursor:
+        cursor.execute(_INSTALLED[connection.vendor])
+        installed = {name: tuple(rest) for name, *rest in cursor.fetchall()}
     return sorted(
         name
         for each in sets
         for name, wanted in _wanted(each, connection).items()
-        if standing.get(name) not in wanted
+        if installed.get(name) not in wanted
     )
 
 
@@ -95,21 +103,3 @@ def _wanted(triggers: Triggers, connection: BaseDatabaseWrapper) -> dict[str, li
         states = "A" if triggers.always else "AO"
         found[name] = [(table, function, state, functions[function]) for state in states]
     return found
-
-
-def _postgresql(connection: BaseDatabaseWrapper) -> Mapping[str, tuple[str, ...]]:
-    """Trigger to its table, its function, its state and the function's body."""
-    with connection.cursor() as cursor:
-        cursor.execute(
-            "SELECT t.tgname, c.relname, p.proname, t.tgenabled, p.prosrc FROM pg_trigger t"
-            " JOIN pg_class c ON c.oid = t.tgrelid JOIN pg_proc p ON p.oid = t.tgfoid"
-            " WHERE NOT t.tgisinternal AND pg_table_is_visible(c.oid)"
-        )
-        return {name: tuple(rest) for name, *rest in cursor.fetchall()}
-
-
-def _sqlite(connection: BaseDatabaseWrapper) -> Mapping[str, tuple[str, ...]]:
-    """Trigger to its table and its definition."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT name, tbl_name, sql FROM sqlite_master WHERE type = 'trigger'")
-        return {name: tuple(rest) for name, *rest in cursor.fetchall()}

@@ -2,7 +2,7 @@
 
 import re
 import uuid
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from typing import Any
 
@@ -65,6 +65,25 @@ def without(shape: Shape, *keys: str, component: str, **more: Schema) -> Type:
     required = [each.key for each in fields if each.required]
     uses = tuple(each.type for each in fields)
     return Type(as_it_came, obj(properties, required), component=component, uses=uses)
+
+
+def matching(form: str, what: str, value_of: Callable[[str], Any] = str) -> reading.Read:
+    """A reader of texts of a form; ``what`` they are, for messages."""
+
+    def read(faults: Faults, value: Any, place: str) -> Any:
+        if isinstance(value, str) and re.fullmatch(form, value, re.ASCII):
+            return value_of(value)
+        faults.add(place, f"{reading.called(value)} is not {what}")
+        return None
+
+    return read
+
+
+def content_hash(of: str, **keywords: Any) -> Type:
+    """The SHA-256 of what a course or a lesson record says."""
+    form = "sha256:[0-9a-f]{64}"
+    schema = {"type": "string", "pattern": f"^{form}$", **keywords}
+    return Type(matching(form, f"a content_hash of {of}"), schema)
 
 
 def pattern(of: re.Pattern[str]) -> Type:

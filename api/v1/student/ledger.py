@@ -1,23 +1,20 @@
 """The ledger: its newest checkpoint, inclusion and consistency proofs, and the public keys."""
 
-import re
 from typing import Any
 
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.v1.base.description import Answer, Parameter, describe
-from api.v1.base.field_types import STRING, UUID, WHOLE, always, as_it_came, list_of, pattern
+from api.v1.base.field_types import STRING, UUID, WHOLE, always, as_it_came, list_of, matching, pattern
 from api.v1.base.serializers import Field, ResponseSerializer
 from api.v1.base.views import OpenView, View
 from syllabus.engine.errors import Fault, QuestionError
 from syllabus.engine.record import reading
-from syllabus.engine.record.reading import Faults
 from syllabus.engine.record.shapes import Type
 from training.ledger.core import sealed, statements
 from training.services.records import proofs
 
-_COUNT = re.compile(r"0|[1-9][0-9]{0,14}", re.ASCII)
 _WHOLE: dict[str, Any] = {"type": "integer", "minimum": 0}
 SCHOOL = Parameter(
     "school",
@@ -31,14 +28,7 @@ _CHECKED = (
 )
 
 
-def count(faults: Faults, value: Any, place: str) -> int | None:
-    """A whole number in a query string."""
-    if isinstance(value, str) and _COUNT.fullmatch(value):
-        return int(value)
-    faults.add(place, f"{reading.called(value)} is not a whole number, 0 or more")
-    return None
-
-
+_COUNT = matching("0|[1-9][0-9]{0,14}", "a whole number, 0 or more", int)
 HASH = pattern(sealed.HEX)
 AT = pattern(sealed.INSTANT)
 PART = pattern(statements.PART)
@@ -156,7 +146,7 @@ class LedgerCheckpoint(View):
 
 
 class LedgerProof(View):
-    query = {"index": count, "lesson_record": UUID.read, "endorsement": UUID.read, "school": reading.name}
+    query = {"index": _COUNT, "lesson_record": UUID.read, "endorsement": UUID.read, "school": reading.name}
 
     @describe(
         name="readLedgerProof",
@@ -205,7 +195,7 @@ class LedgerProof(View):
 
 
 class LedgerConsistency(View):
-    query = {"from": count, "to": count, "school": reading.name}
+    query = {"from": _COUNT, "to": _COUNT, "school": reading.name}
 
     @describe(
         name="readLedgerConsistency",

@@ -1,32 +1,20 @@
 """The serializers of courses and their versions."""
 
-import re
 from collections.abc import Mapping
 from typing import Any
 
-from api.v1.base.field_types import FLAG, STRING, TEXT, UTC, WHOLE, keyed, open_to, word
+from api.v1.base.field_types import FLAG, STRING, TEXT, UTC, WHOLE, content_hash, keyed, open_to, word
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.school.courses.outline import TIME, CourseOutlineSerializer
 from syllabus.engine.course.course import PLANNED
 from syllabus.engine.errors import FaultsFound
 from syllabus.engine.record import reading
-from syllabus.engine.record.reading import Faults
 from syllabus.engine.record.shapes import Type
 from syllabus.engine.rules.rulebook import VERIFIED
 from training.reports.progress import course_json
 from training.services.courses import courses
 
-_HASH = re.compile(r"sha256:[0-9a-f]{64}")
-
-
-def _hash(faults: Faults, value: Any, place: str) -> str | None:
-    if isinstance(value, str) and _HASH.fullmatch(value):
-        return value
-    faults.add(place, f"{reading.called(value)} is not a content_hash of a course")
-    return None
-
-
-HASH = Type(_hash, {"type": "string", "pattern": "^sha256:[0-9a-f]{64}$"})
+HASH = content_hash("a course")
 NUMBER = Type(reading.count, {"type": "integer", "minimum": 1})
 
 

@@ -1,6 +1,5 @@
 """The views of courses: list, read, compare, write a draft, publish."""
 
-import re
 from collections import Counter
 from http import HTTPStatus
 from typing import Any
@@ -12,6 +11,7 @@ from rest_framework.response import Response
 
 from api.v1.base.description import Answer, Header, Parameter, describe
 from api.v1.base.errors import Problem
+from api.v1.base.field_types import matching
 from api.v1.base.parsing import StrictJSONParser
 from api.v1.base.reauthentication import ConfirmThrottle
 from api.v1.base.views import View
@@ -29,7 +29,6 @@ from syllabus.engine.course import changes
 from syllabus.engine.course.course import PLANNED, CourseError, Outline
 from syllabus.engine.errors import Fault
 from syllabus.engine.record import reading
-from syllabus.engine.record.reading import Faults
 from syllabus.engine.rules.report import CAUTION
 from syllabus.engine.rules.rulebook import VERIFIED
 from syllabus.engine.time.units import format_time
@@ -38,14 +37,6 @@ from training.services.courses import courses
 from training.services.courses.courses import Address
 
 ETAG = Header("ETag", "A hash of this version; send it back in If-Match.")
-_NUMBER = re.compile(r"[1-9][0-9]{0,8}", re.ASCII)
-
-
-def _number(faults: Faults, value: Any, place: str) -> int | None:
-    if isinstance(value, str) and _NUMBER.fullmatch(value):
-        return int(value)
-    faults.add(place, f"{reading.called(value)} is not a version number such as 1")
-    return None
 
 
 class CourseView(View):
@@ -182,7 +173,7 @@ class CourseVersionDetail(CourseView):
 
 
 class CourseComparison(CourseView):
-    query = {"with": _number}
+    query = {"with": matching("[1-9][0-9]{0,8}", "a version number such as 1", int)}
 
     @describe(
         name="compareCourseVersions",

@@ -1,7 +1,6 @@
 """The serializers of lesson records."""
 
 import datetime as dt
-import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -14,6 +13,7 @@ from api.v1.base.field_types import (
     UTC,
     UUID,
     as_it_came,
+    content_hash,
     like,
     short,
     without,
@@ -34,27 +34,15 @@ from training.models import Acknowledgement, LessonRecord, SignOff
 from training.services.lessons import lesson_content, lesson_records
 from training.services.lessons.lesson_content import LessonError
 
-_HASH = re.compile(r"sha256:[0-9a-f]{64}")
 #: What the sign-off gives.
 _GIVEN = ("id", "instructor", "recorded", "provenance")
 OWN_ID = like(UUID, description="Chosen by the caller, so that the request can be repeated.")
 CODE = like(short(200), description="The lesson's code in the course.")
 
 
-def _hash(faults: Faults, value: Any, place: str) -> str | None:
-    if isinstance(value, str) and _HASH.fullmatch(value):
-        return value
-    faults.add(place, f"{reading.called(value)} is not a content_hash of a lesson record")
-    return None
-
-
-HASH = Type(
-    _hash,
-    {
-        "type": "string",
-        "pattern": "^sha256:[0-9a-f]{64}$",
-        "description": "Over the canonical form (RFC 8785) of lesson, content, corrects, reason and course.",
-    },
+HASH = content_hash(
+    "a lesson record",
+    description="Over the canonical form (RFC 8785) of lesson, content, corrects, reason and course.",
 )
 
 
