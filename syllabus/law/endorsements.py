@@ -13,8 +13,9 @@ from typing import Any
 
 from syllabus.engine.audit.audit import ABOUT, OTHER, TEST
 from syllabus.engine.errors import Fault, RuleDataError
+from syllabus.engine.record import vocabulary
 from syllabus.engine.record.record import Endorsement
-from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES, ENDORSEMENTS, INSTRUCTORS, TESTS
+from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES, ENDORSEMENTS, INSTRUCTORS
 from syllabus.engine.rules.kinds import registry
 from syllabus.engine.rules.rulebook import Citation, Milestone, Requirement, Rulebook
 from syllabus.law import dated, rulebook, sources
@@ -57,10 +58,8 @@ _KIND = (
     "life",
     "wording",
 )
-#: The sorts of test an endorsement may be for: how the tests of ``vocabulary.TESTS`` begin.
-SORTS = ("knowledge", "practical")
 #: What ``means`` may say of a field that is left out, and the words there are.
-_MEANT = {"test": TESTS, "category": CATEGORIES, "class": CLASSES}
+_MEANT = {"test": vocabulary.TESTS, "category": CATEGORIES, "class": CLASSES}
 _LONGEST_WORDING = 2_000
 
 
@@ -207,7 +206,7 @@ class _Reader(dated.Builder):
     def __init__(self, rules: Rulebook) -> None:
         super().__init__()
         self.rules = rules
-        #: The authority whose file is read; a sort of test of its own begins with its name.
+        #: The authority whose file is read.
         self.authority = ""
 
     def kinds(self, at: Lined) -> Iterator[Kind]:
@@ -272,7 +271,10 @@ class _Reader(dated.Builder):
         """Who may give it: a list of kinds of instructor, or a table of the sorts of test of each."""
         said = at.get("given_by")
         if isinstance(said, dict):
-            table = {str(each): self.words(at, "given_by", sorts, SORTS) for each, sorts in said.items()}
+            table = {
+                str(each): self.words(at, "given_by", sorts, vocabulary.TEST_SORTS)
+                for each, sorts in said.items()
+            }
             self.words(at, "given_by", list(table), INSTRUCTORS)
             return table
         listed = self.field(at, "given_by", list, ["flight"])
@@ -284,8 +286,7 @@ class _Reader(dated.Builder):
             self.fault(at.place(key), f"{key}: {said!r} is no list of {', '.join(known)}")
             return ()
         for each in said:
-            own = known is SORTS and f"{each}".startswith(f"{self.authority}-")
-            if each not in known and not own:
+            if each not in known:
                 self.fault(at.place(key), f"{key}: {each!r} is not one of {', '.join(known)}")
             elif said.count(each) > 1:
                 self.fault(at.place(key), f"{key}: {each} stands twice; keep one")
@@ -296,7 +297,7 @@ class _Reader(dated.Builder):
         if ("tests" in at) != ("test" in fields):
             where = at.place("tests" if "tests" in at else "fields")
             self.fault(where, "tests: the field 'test' and the sorts it may name go together")
-        return self.words(at, "tests", at["tests"], SORTS) if "tests" in at else ()
+        return self.words(at, "tests", at["tests"], vocabulary.TEST_SORTS) if "tests" in at else ()
 
     def means(self, at: Lined, fields: Mapping[str, bool]) -> dict[str, str]:
         """What is meant where the fields are left out, so fields of the kind that are not required."""

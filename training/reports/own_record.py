@@ -9,6 +9,7 @@ from django.db.models import Q
 
 from syllabus.engine.audit.audit import OTHER, SOLO, TEST
 from syllabus.engine.audit.endorsements import is_of_sort, result_of, told_from
+from syllabus.engine.record import vocabulary
 from syllabus.engine.record.record import Endorsement as Given
 from syllabus.engine.record.record import Test
 from syllabus.engine.rules.facts import same
@@ -179,7 +180,7 @@ def _counted(attempts: Iterable[Test], since: dt.date, rule: RuleVersion | None)
 
 def _line(row: Endorsement, tests: list[Test], on: dt.date) -> Line:
     kind = endorsements.current().kinds.get(row.kind)
-    about = kind.about if kind else SOLO if row.kind.startswith("solo-") else OTHER
+    about = kind.about if kind else SOLO if row.kind.startswith(tuple(vocabulary.SOLO_STEMS)) else OTHER
     rules = auditing.current()[kind.authority if kind else authorities.of(row.student)[0]]
     result = result_of(tests, Given(row.entry_id, row.kind, row.given, test=row.test), kind) if kind else None
     first = None

@@ -75,7 +75,7 @@ _ONLY_SHORTENS = "Only shortens what the rule gives."
 Category = Annotated[str, word(vocabulary.CATEGORIES, "category of aircraft")]
 Class = Annotated[str, word(vocabulary.CLASSES, "class of aircraft")]
 LOGGED = times(TIMES)
-TestKind = Annotated[str, kind(vocabulary.TESTS, "test", closed=vocabulary.TESTS_OF)]
+TestKind = Annotated[str, kind(vocabulary.TESTS, "test", closed=vocabulary.TEST_SORTS)]
 Provenance = Annotated[str, unbelieved(PROVENANCES, "provenance", "Provenance", _PROVENANCE)]
 
 

@@ -40,13 +40,15 @@ INSTRUCTORS = ("flight", "ground", "foreign", "armed-forces")
 #: Those whose dual time is flight training.
 FLIGHT_TRAINING = ("flight", "foreign", "armed-forces")
 
-#: How the kinds of an authority's tests begin; others are an instructor's or a school's own.
-TESTS_OF = ("knowledge", "practical", "knowledge-test", "practical-test")
 #: Kinds that rules read. Others are kept too (a school files more papers than rules ask for), but one that
 #: is a letter away from these is taken for a slip of the pen and refused.
 DOCUMENTS: list[str] = []
 TESTS: list[str] = []
+#: The sorts of the authorities' tests: what comes before the colon of those that have one.
+TEST_SORTS: list[str] = []
 ENDORSEMENTS: list[str] = []
+#: How the kind of an endorsement for solo flight begins that is a school's own.
+SOLO_STEMS: list[str] = []
 #: Other everyday names of the same endorsements, read as the kind they mean.
 ALSO_CALLED: dict[str, str] = {}
 #: Lists of items that rules read: what their codes begin with, and the first and last number.
@@ -58,8 +60,10 @@ def read(*homes: Path) -> None:
     """Fill the lists above with the words of each authority's rules, a file for each in these folders."""
     files = [path for home in homes for path in sorted(home.glob("*.yaml"))]
     words = [yaml.safe_load(path.read_text(encoding="utf-8")) for path in files]
-    for name, listed in (("documents", DOCUMENTS), ("tests", TESTS), ("endorsements", ENDORSEMENTS)):
+    lists = {"documents": DOCUMENTS, "tests": TESTS, "endorsements": ENDORSEMENTS, "solo_stems": SOLO_STEMS}
+    for name, listed in lists.items():
         listed[:] = dict.fromkeys(word for each in words for word in each.get(name, ()))
+    TEST_SORTS[:] = dict.fromkeys(each.partition(":")[0] for each in TESTS if ":" in each)
     for name, table in (("also_called", ALSO_CALLED), ("items", RULE_LISTS)):
         table.clear()
         for each in words:

@@ -23,7 +23,7 @@ from syllabus.engine.record import document as documents
 from syllabus.engine.record import record as engine
 from syllabus.engine.record.json_schema import obj, or_null
 from syllabus.engine.record.shapes import Type, shape_of
-from syllabus.engine.record.vocabulary import INSTRUCTORS
+from syllabus.engine.record.vocabulary import INSTRUCTORS, TEST_SORTS
 from syllabus.law import endorsements as catalogue
 from syllabus.law.endorsements import Kind
 from training import record
@@ -50,7 +50,7 @@ FIELDS = Type(
     uses=_SHAPE.uses,
 )
 OWN_ID = like(UUID, description="Chosen by the caller, so that the request can be repeated.")
-SORTS = list_of(word(catalogue.SORTS))
+SORTS = list_of(word(TEST_SORTS))
 NEEDED = word([catalogue.REQUIRED, catalogue.OPTIONAL])
 
 
