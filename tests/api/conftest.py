@@ -11,7 +11,7 @@ from django.core.cache import cache
 from knox.models import AuthToken
 from rest_framework.test import APIClient
 
-from api.v1.base.examples import QUESTION
+from api.v1.base import examples
 from tests.support import factories
 from tests.support.cast import Cast, cast
 from training import models
@@ -56,4 +56,4 @@ def anyone() -> APIClient:
 @pytest.fixture
 def question() -> dict[str, Any]:
     """A question that gets a report; each test may spoil its own copy."""
-    return copy.deepcopy(QUESTION)
+    return copy.deepcopy(examples.question())

@@ -16,7 +16,7 @@ from jsonschema import Draft202012Validator, FormatChecker
 from openapi_spec_validator import OpenAPIV31SpecValidator
 from rest_framework.test import APIClient
 
-from api.v1.base.examples import QUESTION, RECORD
+from api.v1.base import examples
 from syllabus.engine.record import document
 from syllabus.law import rulebook
 from tests.api.conftest import Clients
@@ -105,13 +105,13 @@ def test_roles_get_only_statuses_that_are_described() -> None:
 
 
 def test_the_examples_are_read_and_answered() -> None:
-    document.parse(RECORD)
+    document.parse(examples.RECORD)
     for name, schema in description()["components"]["schemas"].items():
         if name in ("Point", "Time"):
             continue
         for example in schema.get("examples", []):
             fits(example, name)
-    answer = APIClient().post("/api/v1/eligibility", QUESTION)
+    answer = APIClient().post("/api/v1/eligibility", examples.question())
     shown = description()["components"]["schemas"]["EligibilityReport"]["examples"]
     assert shown == [answer.json()]
 
@@ -124,7 +124,7 @@ def test_whatever_a_record_can_say_fits_the_description(said: Any) -> None:
     fits(document.dump(said), "TrainingRecord")
 
 
-@pytest.mark.parametrize("part", document.parse(RECORD).PARTS)
+@pytest.mark.parametrize("part", document.parse(examples.RECORD).PARTS)
 def test_a_key_that_is_not_described_is_neither_read(part: str) -> None:
     spoilt = {"format": "training-record/1", part: [{"nonsense": 1}]}
     with pytest.raises(AssertionError):
@@ -135,7 +135,7 @@ def test_a_key_that_is_not_described_is_neither_read(part: str) -> None:
 
 @pytest.mark.parametrize("milestone", list(rulebook.current().milestones))
 def test_answers_fit_the_description(people: Cast, signed_in: Clients, milestone: str) -> None:
-    factories.attested(people.sam, document.parse(RECORD), at=NOON)
+    factories.attested(people.sam, document.parse(examples.RECORD), at=NOON)
     client, student = signed_in(people.ida), f"/api/v1/students/{people.sam.ref}"
     for path, name in (
         ("/api/v1/milestones", "MilestoneList"),
@@ -150,7 +150,9 @@ def test_answers_fit_the_description(people: Cast, signed_in: Clients, milestone
         assert answer.status_code == 200, path
         fits(answer.json(), name)
     changed = client.put(
-        f"{student}/record", {**RECORD, "tests": [], **factories.CONFIRMED}, headers={"If-Match": "*"}
+        f"{student}/record",
+        {**examples.RECORD, "tests": [], **factories.CONFIRMED},
+        headers={"If-Match": "*"},
     )
     fits(changed.json(), "RecordChange")
     fits(client.put(f"{student}/record", {"nonsense": 1}, headers={"If-Match": "*"}).json(), "Problem")

@@ -12,7 +12,7 @@ import pytest
 from django.db import InterfaceError, OperationalError
 from rest_framework.test import APIClient
 
-from api.v1.base.examples import QUESTION
+from api.v1.base import examples
 from syllabus.engine.record import document
 from tests.support.cast import Cast
 from tests.support.extent import sampled
@@ -298,7 +298,7 @@ def test_an_unknown_key_is_named_wherever_it_stands(unhurried: APIClient, path: 
 def test_a_large_body_of_faults_is_refused_in_seconds(
     anyone: APIClient, body: Callable[[], Any], what: str
 ) -> None:
-    text = json.dumps({**QUESTION, "record": body()})
+    text = json.dumps({**examples.question(), "record": body()})
     begun = time.process_time()
     answer = post(anyone, text)
     assert time.process_time() - begun < 10

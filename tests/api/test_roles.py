@@ -14,7 +14,7 @@ from django.core.cache import cache
 from django.urls import URLPattern, URLResolver, get_resolver
 from rest_framework.test import APIClient
 
-from api.v1.base.examples import QUESTION, RECORD
+from api.v1.base import examples
 from syllabus.courses import files as course_files
 from syllabus.courses import outlines
 from tests.api.conftest import Clients
@@ -106,7 +106,7 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
     ),
     ("auth/login", "POST"): ({"email": "sam@lakeside.example", "password": "wrong"}, [401] * 11),
     ("auth/logout", "POST"): (None, [401] + [204] * 9 + [401]),
-    ("eligibility", "POST"): (QUESTION, OPEN),
+    ("eligibility", "POST"): (examples.question(), OPEN),
     ("milestones", "GET"): (None, OPEN),
     ("milestones/<str:milestone>", "GET"): (None, OPEN),
     # Of those whose record the caller may read; of nobody where there are none.
@@ -132,7 +132,7 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
     ("students/<uuid:ref>/holds/<int:hold>/release", "POST"): ({}, ADMINISTERED),
     ("students/<uuid:ref>/erasure", "POST"): ({}, ADMINISTERED),
     ("students/<uuid:ref>/record", "GET"): (None, READ),
-    ("students/<uuid:ref>/record", "PUT"): (RECORD | CONFIRMED, WRITE),
+    ("students/<uuid:ref>/record", "PUT"): (examples.RECORD | CONFIRMED, WRITE),
     ("students/<uuid:ref>/eligibility", "GET"): (None, READ),
     ("students/<uuid:ref>/eligibility/<str:milestone>", "GET"): (None, READ),
     ("endorsement-kinds", "GET"): (None, OPEN),

@@ -19,13 +19,12 @@ from drf_spectacular.plumbing import ResolvedComponent
 
 from api.v1.base import links
 from api.v1.base.errors import MEDIA_TYPE
-from api.v1.base.field_types import DAY
+from api.v1.base.field_types import DAY, MILESTONE
 from api.v1.base.reports import ProblemSerializer
 from api.v1.base.serializers import ResponseSerializer, Several
 from syllabus.engine.record import shapes
 from syllabus.engine.record.json_schema import listed, obj, or_null
 from syllabus.engine.record.shapes import Type
-from syllabus.law import rulebook
 
 Schema = dict[str, Any]
 Shape = type[ResponseSerializer] | Type
@@ -131,7 +130,7 @@ _OF_PATHS = {
         "milestone",
         "path",
         "The milestone's id.",
-        {"type": "string", "examples": [next(iter(rulebook.current().milestones))]},
+        {"type": "string", "examples": MILESTONE.schema["examples"]},
         True,
     ),
     "number": Parameter(

@@ -42,12 +42,7 @@ RECORD: dict[str, Any] = {
         {"kind": "solo-90-day", "given": "2026-07-02", "aircraft_model": "C172", "instructor": _BO}
     ],
 }
-QUESTION: dict[str, Any] = {
-    "record": RECORD,
-    "milestone": next(iter(rulebook.current().milestones)),
-    "on": "2026-07-05",
-    "context": {"aircraft_model": "C172"},
-}
+ON, CONTEXT = date(2026, 7, 5), {"aircraft_model": "C172"}
 PROBLEM: dict[str, Any] = {
     "type": "about:blank",
     "title": "Unprocessable Entity",
@@ -62,13 +57,13 @@ PROBLEM: dict[str, Any] = {
 }
 
 
+def question() -> dict[str, Any]:
+    """Whether the student may fly alone, or whichever milestone comes first."""
+    milestone = next(iter(rulebook.current().milestones))
+    return {"record": RECORD, "milestone": milestone, "on": str(ON), "context": CONTEXT}
+
+
 def report() -> dict[str, Any]:
     """The program's answer to the question."""
-    made = evaluate(
-        rulebook.current(),
-        document.parse(RECORD),
-        QUESTION["milestone"],
-        date.fromisoformat(QUESTION["on"]),
-        context=context_from(QUESTION["context"]),
-    )
-    return made.as_json()
+    law, record, context = rulebook.current(), document.parse(RECORD), context_from(CONTEXT)
+    return evaluate(law, record, next(iter(law.milestones)), ON, context=context).as_json()

@@ -6,6 +6,8 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 from typing import Any
 
+from django.utils.functional import lazy
+
 from syllabus.engine.record import json_schema, reading
 from syllabus.engine.record.json_schema import Schema, listed, obj
 from syllabus.engine.record.reading import Faults
@@ -13,6 +15,7 @@ from syllabus.engine.record.shapes import Shape, Type, described
 from syllabus.engine.record.types import COUNT, DAY, FLAG, INSTANT, NAME, TEXT
 from syllabus.engine.rules.rulebook import VERIFIED as MARKS
 from syllabus.engine.time.instants import in_utc
+from syllabus.law import rulebook
 
 __all__ = ["COUNT", "DAY", "FLAG", "INSTANT", "NAME", "TEXT"]
 
@@ -34,6 +37,10 @@ def _own_id(faults: Faults, value: Any, place: str) -> uuid.UUID | None:
 def like(type: Type, **keywords: Any) -> Type:
     """The same type with further keywords of JSON Schema."""
     return replace(type, schema={**type.schema, **keywords})
+
+
+#: Its example waits for a reader of the description: loading the law takes 0.2 s, and no command needs it.
+MILESTONE = like(NAME, examples=[lazy(lambda: next(iter(rulebook.current().milestones)), str)()])
 
 
 def short(most: int, blank: str = "", **keywords: Any) -> Type:

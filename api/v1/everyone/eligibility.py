@@ -9,8 +9,8 @@ from rest_framework.response import Response
 
 from api.v1.base.description import Answer, describe
 from api.v1.base.errors import not_covered
-from api.v1.base.examples import QUESTION
-from api.v1.base.field_types import DAY, INSTANT, NAME, like
+from api.v1.base.examples import question
+from api.v1.base.field_types import DAY, INSTANT, MILESTONE
 from api.v1.base.reports import CONTEXT, TRAINING_RECORD, EligibilityReportSerializer
 from api.v1.base.serializers import Field, RequestSerializer
 from api.v1.base.views import OpenView
@@ -51,10 +51,10 @@ def collected(read: Callable[[object], Any]) -> reading.Read:
 
 class EligibilityQuestionSerializer(RequestSerializer):
     error = _Inside
-    example = staticmethod(lambda: QUESTION)
+    example = staticmethod(question)
 
     record = Field(replace(TRAINING_RECORD, read=collected(document.parse)))
-    milestone = Field(like(NAME, examples=[next(iter(rulebook.current().milestones))]))
+    milestone = Field(MILESTONE)
     on = Field(DAY, "The day of the question (default: today in UTC).", required=False)
     context_ = Field(
         Type(

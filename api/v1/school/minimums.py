@@ -7,13 +7,12 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.v1.base.description import Answer, describe
-from api.v1.base.field_types import DAY, NAME, STRING, WHOLE, like, short
+from api.v1.base.field_types import DAY, MILESTONE, NAME, STRING, WHOLE, like, short
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.base.views import View
 from syllabus.engine.record.reading import Faults
 from syllabus.engine.record.shapes import Type
 from syllabus.engine.rules.report import CAUTION
-from syllabus.law import rulebook
 from training.services.courses import minimums
 from training.services.courses.minimums import MinimumError
 
@@ -33,7 +32,7 @@ def _params(faults: Faults, value: Any, place: str) -> dict[str, Any] | None:
 
 
 class MinimumSaid(ResponseSerializer):
-    milestone = Field(like(NAME, examples=[next(iter(rulebook.current().milestones))]))
+    milestone = Field(MILESTONE)
     code = Field(CODE, "Its name within the milestone.")
     kind = Field(NAME, "A kind of requirement, such as total_at_least.")
     params = Field(

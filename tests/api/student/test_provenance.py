@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from api.v1.base.examples import QUESTION
+from api.v1.base import examples
 from syllabus.engine.record import document
 from tests.api.conftest import Clients
 from tests.support import factories
@@ -85,7 +85,7 @@ class TestAForgedRecord:
     def test_is_met_in_the_stateless_call_and_once_it_is_attested(
         self, people: Cast, bo: models.User, signed_in: Clients
     ) -> None:
-        question = {**QUESTION, "record": forged(), "on": ON}
+        question = {**examples.question(), "record": forged(), "on": ON}
         assert signed_in(bo).post("/api/v1/eligibility", question).json()["eligible"] is True
         text = json.dumps(forged()).replace(IDA["name"], ELSEWHERE["name"])
         whole = json.loads(text.replace(IDA["certificate"], ELSEWHERE["certificate"]))
