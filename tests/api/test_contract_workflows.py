@@ -12,6 +12,7 @@ from tests.api.test_contract import connection_kept  # noqa: F401  (a fixture)
 from tests.api.test_description import operations
 from tests.support.cast import Cast
 from tests.support.extent import FULL, count
+from tests.support.rows import over_rows
 from tests.support.workflows import Workflow, people_who_can_sign
 
 
@@ -31,9 +32,7 @@ def test_ways_through_the_api_are_as_described(people: Cast, capsys: pytest.Capt
     assert flow.unseen == set()
 
 
-@pytest.mark.parametrize(
-    ("operation", "status"), [pytest.param(*each, id=f"{each[0]} {each[1]}") for each in LINKS]
-)
+@over_rows(("operation", "status"), [pytest.param(*each, id=f"{each[0]} {each[1]}") for each in LINKS])
 def test_links_lead_from_answers_that_are_given_to_operations_that_are_there(
     operation: str, status: int
 ) -> None:

@@ -25,6 +25,7 @@ from tests.support import any_record, factories
 from tests.support.cast import Cast
 from tests.support.extent import count
 from tests.support.factories import NOON
+from tests.support.rows import over_rows
 
 METHODS = {"get", "post", "put", "patch", "delete"}
 
@@ -77,10 +78,7 @@ def test_every_address_is_described_but_the_description_itself() -> None:
     assert len({told["operationId"] for _, _, told in operations()}) == len(described)
 
 
-@pytest.mark.parametrize(
-    ("path", "method", "told"),
-    [pytest.param(*each, id=each[2]["operationId"]) for each in operations()],
-)
+@over_rows(("path", "method", "told"), operations, ids=lambda row: row[2]["operationId"])
 def test_every_refusal_is_a_problem_document(path: str, method: str, told: dict[str, Any]) -> None:
     refusals = {status: answer for status, answer in told["responses"].items() if status >= "400"}
     assert {"406", "422", "500"} <= set(refusals) or told["operationId"] == "logout"

@@ -17,6 +17,7 @@ from syllabus.engine.record import document
 from tests.support.cast import Cast
 from tests.support.extent import sampled
 from tests.support.problems import places, problem
+from tests.support.rows import over_rows
 from training.services import access
 
 URL = "/api/v1/eligibility"
@@ -242,7 +243,7 @@ def test_the_question_itself_is_answered(anyone: APIClient) -> None:
     assert len(PLACES) > 120
 
 
-@pytest.mark.parametrize("what", NONSENSE)
+@over_rows("what", NONSENSE)
 def test_nonsense_at_every_place(unhurried: APIClient, what: str) -> None:
     """At a third of the places, others for each nonsense; at all of them in a full run."""
     for path in sampled(PLACES, 3, lambda each: what + named(each)):
@@ -258,7 +259,7 @@ def test_nonsense_at_every_place(unhurried: APIClient, what: str) -> None:
             assert any(beside) or path[-1:] == ("id",), (named(path), told)
 
 
-@pytest.mark.parametrize("path", [path for path in PLACES if isinstance(value_at(path), dict)], ids=named)
+@over_rows("path", [path for path in PLACES if isinstance(value_at(path), dict)], ids=named)
 def test_an_unknown_key_is_named_wherever_it_stands(unhurried: APIClient, path: tuple[Any, ...]) -> None:
     answer = unhurried.post(URL, changed(path, lambda value: {**value, "nonsense": 1}))
     assert places(answer) == [f"{named(path)}.nonsense" if path else "nonsense"]

@@ -9,7 +9,7 @@ def pytest_terminal_summary(terminalreporter: Any) -> None:
     for reports in terminalreporter.stats.values():
         for report in reports:
             if getattr(report, "when", "") == "call":
-                for key, outcome in dict(report.user_properties).items():  # the last said counts
+                for key, outcome in report.user_properties:
                     if key in counted:
                         counted[key][outcome] += 1
     for key, outcomes in counted.items():

@@ -3,10 +3,9 @@
 from collections import Counter
 from collections.abc import Callable
 
-import pytest
-
 from tests.examiner.asking import TRUE, Question, ask
 from tests.examiner.changing import NOT_TRUE, Case, bases, cases
+from tests.support.rows import over_rows
 
 
 def test_there_are_enough_cases_each_with_its_own_name() -> None:
@@ -14,16 +13,15 @@ def test_there_are_enough_cases_each_with_its_own_name() -> None:
     assert [name for name, many in Counter(case.id for case in cases()).items() if many > 1] == []
 
 
-@pytest.mark.parametrize("question", [pytest.param(each, id=name) for name, each in bases()])
-def test_the_record_before_the_change_is_met(question: Question) -> None:
+@over_rows(("name", "question"), bases, ids=lambda row: row[0])
+def test_the_record_before_the_change_is_met(name: str, question: Question) -> None:
     answer = ask(question)
     assert answer.word == TRUE, str(answer)
     assert not answer.asked
 
 
-@pytest.mark.parametrize("case", cases(), ids=lambda case: case.id)
+@over_rows("case", cases, ids=lambda case: case.id)
 def test_a_changed_record(case: Case, record_property: Callable[[str, object], None]) -> None:
-    record_property("changed", "not answered")
     answer = ask(case.question)
     right = answer.word != TRUE if case.expect == NOT_TRUE else answer.word == case.expect
     wrong = "wrong yes" if answer.word == TRUE else "another answer than expected"

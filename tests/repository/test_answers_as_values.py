@@ -5,10 +5,9 @@ from __future__ import annotations
 import ast
 import pathlib
 
-import pytest
-
 from syllabus.engine.rules.question import READERS
 from syllabus.engine.rules.reason_words import REASONS
+from tests.support.rows import over_rows
 
 ROOT = pathlib.Path(__file__).parents[2]
 #: What puts answers of the engine into words, tables and charts for people.
@@ -40,7 +39,7 @@ SHOWING = sorted(
 )
 
 
-@pytest.mark.parametrize("path", SHOWING, ids=lambda path: str(path.relative_to(ROOT)))
+@over_rows("path", SHOWING, ids=lambda path: str(path.relative_to(ROOT)))
 def test_no_answer_is_read_back_out_of_its_words(path: pathlib.Path) -> None:
     assert not {"re", "regex"} & imported(path.read_text(encoding="utf-8"))
 
@@ -64,9 +63,7 @@ def test_no_question_begins_with_the_key_of_a_request() -> None:
     assert [code for code, words in REASONS.items() if words.partition(":")[0] in READERS] == []
 
 
-@pytest.mark.parametrize(
-    "path", sorted((ROOT / "syllabus").rglob("*.py")), ids=lambda path: str(path.relative_to(ROOT))
-)
+@over_rows("path", sorted((ROOT / "syllabus").rglob("*.py")), ids=lambda path: str(path.relative_to(ROOT)))
 def test_the_engine_refuses_and_proves_with_reasons(path: pathlib.Path) -> None:
     assert sentences(path.read_text(encoding="utf-8")) == []
 

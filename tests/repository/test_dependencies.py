@@ -6,6 +6,8 @@ import tomllib
 
 import pytest
 
+from tests.support.rows import over_rows
+
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 PROJECT = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
 RUN, TEST = ROOT / "docker" / "requirements.lock", ROOT / "docker" / "requirements-test.lock"
@@ -40,7 +42,7 @@ def declared(group: str) -> list[str]:
     return found
 
 
-@pytest.mark.parametrize("requirement", declared("run") + declared("test"))
+@over_rows("requirement", declared("run") + declared("test"))
 def test_every_dependency_has_its_reason_on_the_line_above(requirement: str) -> None:
     lines = PROJECT.splitlines()
     at = next(number for number, line in enumerate(lines) if line.strip() == f'"{requirement}",')

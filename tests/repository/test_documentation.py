@@ -20,6 +20,7 @@ from django.urls import Resolver404, resolve
 from syllabus.engine.errors import DocumentError
 from syllabus.engine.record import document, vocabulary
 from syllabus.law import rulebook
+from tests.support.rows import over_rows
 from training.management.commands import eligibility
 from training.web.help import library
 
@@ -160,7 +161,7 @@ def test_the_example_with_every_key_has_every_key() -> None:
         assert sorted(known) == sorted(set(at) - {"0"}), place
 
 
-@pytest.mark.parametrize(
+@over_rows(
     "word",
     [
         *vocabulary.CATEGORIES,
@@ -187,7 +188,7 @@ def headings(text: str) -> set[str]:
     return {library.anchor(title) for title in re.findall(r"^#+ (.*)$", text, re.MULTILINE)}
 
 
-@pytest.mark.parametrize("name", TEXTS)
+@over_rows("name", TEXTS)
 def test_links_lead_somewhere(name: str) -> None:
     for target in re.findall(r"\]\(([^)]+)\)", TEXTS[name]):
         if target.startswith("#"):
@@ -200,7 +201,7 @@ def test_links_lead_somewhere(name: str) -> None:
                 assert heading in headings(file.read_text(encoding="utf-8")), target
 
 
-@pytest.mark.parametrize("name", TEXTS)
+@over_rows("name", TEXTS)
 def test_commands_that_are_named_are_there(name: str) -> None:
     found = set(re.findall(r"manage\.py ([a-z_]+)", TEXTS[name]))
 
@@ -208,7 +209,7 @@ def test_commands_that_are_named_are_there(name: str) -> None:
     assert found <= set(get_commands())
 
 
-@pytest.mark.parametrize("name", TEXTS)
+@over_rows("name", TEXTS)
 def test_addresses_that_are_named_answer(name: str) -> None:
     for address in set(re.findall(r"(/api/v1/[^\s`?>,]*)", TEXTS[name])):
         path = address.rstrip(".")
@@ -226,7 +227,7 @@ def test_addresses_that_are_named_answer(name: str) -> None:
             pytest.fail(f"{name} names {address}, where nothing is")
 
 
-@pytest.mark.parametrize("name", TEXTS)
+@over_rows("name", TEXTS)
 def test_files_that_are_named_are_there(name: str) -> None:
     for path in set(re.findall(r"`((?:syllabus|training|api|tests|fixtures|docker)/[\w./-]+)`", TEXTS[name])):
         assert (ROOT / path).exists(), f"{name} names {path}"

@@ -8,6 +8,8 @@ import tokenize
 
 import pytest
 
+from tests.support.rows import over_rows
+
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 ROOMS = {"training", "api", "syllabus", "tests", "fixtures", "docker"}
 FILES = {"README.md", "DEVELOPERS.md", "manage.py", "pyproject.toml"}
@@ -27,7 +29,7 @@ def test_the_top_level_is_what_it_always_is() -> None:
     assert found == ROOMS | FILES
 
 
-@pytest.mark.parametrize("path", [path for path in SOURCES if "migrations" not in path.parts], ids=str)
+@over_rows("path", [path for path in SOURCES if "migrations" not in path.parts], ids=str)
 def test_a_file_can_be_read_in_one_sitting(path: pathlib.Path) -> None:
     lines = len((ROOT / path).read_text(encoding="utf-8").splitlines())
     assert lines < MOST_LINES, f"{path} has {lines} lines: split it by purpose"
@@ -81,7 +83,7 @@ def passed_over_or_put_off(source: str) -> list[str]:
     return found
 
 
-@pytest.mark.parametrize("path", SOURCES, ids=str)
+@over_rows("path", SOURCES, ids=str)
 def test_nothing_is_passed_over_or_put_off(path: pathlib.Path) -> None:
     assert passed_over_or_put_off((ROOT / path).read_text(encoding="utf-8")) == []
 

@@ -12,6 +12,8 @@ from typing import NamedTuple
 
 import pytest
 
+from tests.support.rows import over_rows
+
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 WEB = ROOT / "training" / "web"
 
@@ -187,17 +189,20 @@ def files(*patterns: str) -> list[pathlib.Path]:
     return sorted(each for each in found if "migrations" not in each.parts)
 
 
-def messages() -> Iterator[Text]:
+@functools.cache
+def messages() -> list[Text]:
     readers = (
         (of_template, files("training/web/templates/**/*.html", "training/web/templates/**/*.txt")),
         (of_script, files("training/web/static/**/*.js", "training/web/templates/**/*.js")),
         (of_program, files("training/**/*.py")),
         (sentences, files("api/**/*.py", "training/**/commands/*.py", "syllabus/**/commands/*.py")),
     )
-    for read, found in readers:
-        for file in found:
-            for words in read(file.read_text(encoding="utf-8")):
-                yield Text(str(file.relative_to(ROOT)), words)
+    return [
+        Text(str(file.relative_to(ROOT)), words)
+        for read, found in readers
+        for file in found
+        for words in read(file.read_text(encoding="utf-8"))
+    ]
 
 
 @functools.cache
@@ -215,17 +220,14 @@ def said(texts: Iterable[Text], never: str) -> list[str]:
     return [f"{text.where}: {text.words}" for text in texts if pattern.search(_VALUE.sub("…", text.words))]
 
 
-MESSAGES = list(messages())
-
-
-@pytest.mark.parametrize("word", GLOSSARY, ids=lambda word: word.say)
+@over_rows("word", GLOSSARY, ids=lambda word: word.say)
 def test_a_message_speaks_the_glossarys_words(word: Word) -> None:
-    assert said(MESSAGES, word.never) == []
+    assert said(messages(), word.never) == []
 
 
-@pytest.mark.parametrize("phrase", PHRASES)
+@over_rows("phrase", PHRASES)
 def test_no_string_has_a_stilted_phrase(phrase: str) -> None:
-    assert said([*MESSAGES, *programs()], phrase) == []
+    assert said([*messages(), *programs()], phrase) == []
 
 
 @pytest.mark.parametrize(
@@ -246,4 +248,4 @@ def test_a_wrong_word_is_found_wherever_it_is_written(
 
 
 def test_the_readers_find_the_messages() -> None:
-    assert len(MESSAGES) > 1500
+    assert len(messages()) > 1500

@@ -16,6 +16,7 @@ from syllabus.engine.rules.evaluate import evaluate
 from syllabus.engine.rules.question import context_from
 from syllabus.law import rulebook
 from tests.support.problems import not_covered, places, problem
+from tests.support.rows import over_rows
 from tests.support.uncovered import WHY, refuse
 
 URL = "/api/v1/eligibility"
@@ -76,7 +77,7 @@ def test_every_milestone_can_be_asked_about(anyone: APIClient, question: dict[st
         assert (answer.status_code, answer.json()["milestone"]) == (200, milestone)
 
 
-@pytest.mark.parametrize(
+@over_rows(
     ("spoil", "named"),
     [
         pytest.param({"record": None}, ["record"], id="no record"),

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from syllabus import models
 from syllabus.courses import files, outlines
 from syllabus.engine.course.course import CourseError
+from tests.support.rows import over_rows
 
 HOME = pathlib.Path(__file__).parents[3] / "fixtures" / "courses"
 FILE = HOME / "private-airplane.yaml"
@@ -114,7 +115,7 @@ def test_the_shipped_course_is_read_and_written_the_same() -> None:
     assert files.write(files.read(text, "again.yaml")) == text
 
 
-@pytest.mark.parametrize(
+@over_rows(
     ("text", "told"),
     [
         pytest.param("", ["c.yaml:1: the file is empty; a course starts with 'course:'"], id="nothing"),

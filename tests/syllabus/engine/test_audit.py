@@ -18,6 +18,7 @@ from syllabus.engine.record.vocabulary import RULE_ITEMS
 from syllabus.engine.rules import evaluate
 from syllabus.engine.time.units import HOUR, MINUTE
 from syllabus.law import auditing, endorsements, rulebook
+from tests.support.rows import over_rows
 
 D = dt.date
 ON = D(2026, 11, 20)
@@ -388,7 +389,7 @@ def test_training_by_whoever_endorses(changed: dict[str, Any], told: list[str]) 
         pytest.param("solo-90-day", "presolo.d-07", False, id="told with the endorsement of the training"),
     ],
 )
-@pytest.mark.parametrize(
+@over_rows(
     ("changed", "known"),
     [
         pytest.param({"grade": "practice"}, (False, False), id="below standard"),

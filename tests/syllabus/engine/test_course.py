@@ -25,6 +25,7 @@ from syllabus.engine.record.vocabulary import RULE_ITEMS
 from syllabus.engine.rules.minimums import Minimum, as_requirement
 from syllabus.engine.time.units import parse_time
 from syllabus.law.rulebook import current
+from tests.support.rows import over_rows
 
 
 def item(code: str, **changes: Any) -> Item:
@@ -67,7 +68,7 @@ def test_a_sound_course_has_no_fault() -> None:
 BOTH = {"a": "perform", "b": "perform"}
 
 
-@pytest.mark.parametrize(
+@over_rows(
     ("lessons", "items", "told"),
     [
         pytest.param(
@@ -376,7 +377,7 @@ def with_item(**changes: Any) -> Outline:
     return replace(OLD, items=(replace(first, **changes), second))
 
 
-@pytest.mark.parametrize(
+@over_rows(
     ("new", "grade", "why"),
     [
         pytest.param(OLD, "perform", "", id="nothing changed"),

@@ -11,6 +11,7 @@ from syllabus.engine.record import reading, vocabulary
 from syllabus.engine.record.document import dump, parse
 from syllabus.engine.record.record import Record
 from syllabus.engine.time.units import HOUR, MINUTE
+from tests.support.rows import over_rows
 
 
 def document(**parts: Any) -> dict[str, Any]:
@@ -259,18 +260,18 @@ def endorsed(kind: str, **named: Any) -> dict[str, Any]:
     return document(endorsements=[{"kind": kind, "given": "2026-05-01", **named}])
 
 
-@pytest.mark.parametrize("kind", vocabulary.ENDORSEMENTS)
+@over_rows("kind", vocabulary.ENDORSEMENTS)
 def test_every_kind_of_endorsement_is_read_as_itself(kind: str) -> None:
     assert parse(endorsed(kind)).endorsements[0].kind == kind
 
 
-@pytest.mark.parametrize(("name", "kind"), vocabulary.ALSO_CALLED.items())
+@over_rows(("name", "kind"), vocabulary.ALSO_CALLED.items())
 def test_another_everyday_name_is_read_as_the_kind_it_means(name: str, kind: str) -> None:
     assert kind in vocabulary.ENDORSEMENTS
     assert parse(endorsed(name)).endorsements[0].kind == kind
 
 
-@pytest.mark.parametrize("test", [each for each in vocabulary.TESTS if ":" in each])
+@over_rows("test", [each for each in vocabulary.TESTS if ":" in each])
 def test_an_endorsement_names_any_test_and_is_told_apart(test: str) -> None:
     (read,) = parse(endorsed("retest", test=test)).endorsements
     assert read.test == test

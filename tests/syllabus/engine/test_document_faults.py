@@ -2,8 +2,7 @@
 
 from typing import Any
 
-import pytest
-
+from tests.support.rows import over_rows
 from tests.syllabus.engine.test_document import document, faults, flight
 
 NAN = float("nan")
@@ -204,8 +203,8 @@ WRONG_FLIGHTS = {
 }
 
 
-@pytest.mark.parametrize(("keys", "fault"), WRONG_FLIGHTS.values(), ids=list(WRONG_FLIGHTS))
-def test_a_fault_in_a_flight_is_told_with_its_place(keys: dict[str, Any], fault: str) -> None:
+@over_rows(("name", "keys", "fault"), [(name, *row) for name, row in WRONG_FLIGHTS.items()])
+def test_a_fault_in_a_flight_is_told_with_its_place(name: str, keys: dict[str, Any], fault: str) -> None:
     assert faults(document(flights=[flight(**keys)])) == [f"flights[0].{fault}"]
 
 
@@ -299,6 +298,6 @@ WRONG_PARTS = {
 }
 
 
-@pytest.mark.parametrize(("parts", "fault"), WRONG_PARTS.values(), ids=list(WRONG_PARTS))
-def test_a_fault_in_any_part_is_told_with_its_place(parts: dict[str, Any], fault: str) -> None:
+@over_rows(("name", "parts", "fault"), [(name, *row) for name, row in WRONG_PARTS.items()])
+def test_a_fault_in_any_part_is_told_with_its_place(name: str, parts: dict[str, Any], fault: str) -> None:
     assert faults(document(**parts)) == [fault]

@@ -24,6 +24,7 @@ from syllabus.engine.places.geography import (
     position,
     to_hundredth,
 )
+from tests.support.rows import over_rows
 
 MILLIMETRE = 0.001
 LATITUDES = st.floats(-90, 90)
@@ -335,7 +336,7 @@ def test_a_position_that_is_none_says_which_point_it_is(name, lat, lon, message)
 # --- Identifiers --------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(
+@over_rows(
     ("idents", "key"),
     [
         pytest.param(["KM26", "M26", "m26", " km26 "], "KM26", id="K and local are one airport, in any case"),

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import itertools
 from fractions import Fraction
 
-import pint
 import pytest
 
 from syllabus.engine.course import measured
 from syllabus.engine.course.standards import QUANTITIES, RANGE, Inside, Outside, Target, Tolerance
 from syllabus.engine.time import units
 from syllabus.engine.time.units import QuantityError
+from tests.support.rows import over_rows
+from tests.syllabus.engine.test_units import oracle
 
 
-@pytest.mark.parametrize(
+@over_rows(
     ("name", "value", "target"),
     [
         pytest.param("altitude", "lost 180 ft", None, id="a height lost"),
@@ -39,7 +41,7 @@ def test_what_a_pilot_writes_is_taken(name: str, value: str, target: str | None)
     measured.check(name, value, target)
 
 
-@pytest.mark.parametrize(
+@over_rows(
     ("value", "target", "says"),
     [
         pytest.param("", None, "'' is no measured value; write a number with its unit", id="nothing"),
@@ -75,17 +77,12 @@ def test_nonsense_is_refused_with_what_may_be_written(value: str, target: str | 
     assert says in str(caught.value)
 
 
-@pytest.mark.parametrize("dimension", units.DIMENSIONS)
-@pytest.mark.parametrize("spelling", units.SPELLINGS)
+@over_rows(("dimension", "spelling"), itertools.product(units.DIMENSIONS, units.SPELLINGS))
 def test_every_quantity_with_its_unit_is_a_measured_value(dimension: str, spelling: str) -> None:
     """Whatever the units' own parser reads stays readable, as records signed before have it."""
     if units.SPELLINGS[spelling] in units.DIMENSIONS[dimension][0]:
         for text in (f"1.5 {spelling}", f"1.5{spelling}", f" 0012  {spelling} "):
             measured.check("it", text)
-
-
-#: Another registry than the program's, with floats: what its makers say a unit is.
-ORACLE: pint.UnitRegistry = pint.UnitRegistry()
 
 
 @pytest.mark.parametrize(
@@ -107,7 +104,7 @@ def test_units_are_those_of_an_independent_registry(quantity, text, unit, number
     width = Fraction(10**9)
     found = measured.judge(Tolerance("it", quantity, Target(RANGE), high=width), text.strip("-").removesuffix(
         " late"))  # fmt: skip
-    expected = ORACLE.Quantity(abs(number), of).to(wanted).magnitude
+    expected = oracle().Quantity(abs(number), of).to(wanted).magnitude
     assert QUANTITIES[quantity].unit == unit
     assert isinstance(found, Inside)
     assert float(found.off) == pytest.approx(expected, rel=1e-12)

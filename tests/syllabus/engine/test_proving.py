@@ -11,6 +11,7 @@ import pytest
 from syllabus.engine.course.course import Item, Lesson, Outline, Stage
 from syllabus.engine.course.proving import MARK, proofs
 from syllabus.engine.record.record import GRADES, Flight, Instructor, ItemGrade
+from tests.support.rows import over_rows
 
 IDA = Instructor("Ida Example", "1234567CFI")
 MARCH = dt.date(2026, 3, 1)
@@ -156,7 +157,7 @@ def _slowly(grades: list[ItemGrade]) -> dict[str, str]:
     return found
 
 
-@pytest.mark.parametrize("seed", range(40))
+@over_rows("seed", range(40))
 def test_the_newest_proofs_are_those_of_the_newest_grades(seed: int) -> None:
     drawn = random.Random(seed)
     grades = []

@@ -10,6 +10,7 @@ from syllabus.engine.record.document import parse
 from syllabus.engine.record.record import Aircraft, Flight, Landings, Record, Test
 from syllabus.engine.record.shapes import Field, components, shape_of
 from syllabus.engine.rules.question import Context
+from tests.support.rows import over_rows
 from tests.syllabus.engine.test_document import document, faults, flight
 
 
@@ -97,7 +98,7 @@ def test_every_key_has_a_schema_and_no_other_is_allowed() -> None:
     assert (flown["additionalProperties"], craft["additionalProperties"]) == (False, False)
 
 
-@pytest.mark.parametrize("name", list(components(shape_of(Record))))
+@over_rows("name", list(components(shape_of(Record))))
 def test_every_component_is_a_json_schema(name: str) -> None:
     Draft202012Validator.check_schema(components(shape_of(Record))[name])
 

@@ -29,6 +29,7 @@ from syllabus.engine.course.standards import (
 )
 from syllabus.engine.time import units
 from syllabus.engine.time.units import QuantityError
+from tests.support.rows import over_rows
 
 COURSE = pathlib.Path(__file__).parents[3] / "fixtures" / "courses" / "private-airplane.yaml"
 
@@ -52,7 +53,7 @@ def hint(task: str, name: str, measured: str, target: str | None = None):
 IN, OUT = True, False
 
 
-@pytest.mark.parametrize(
+@over_rows(
     ("task", "name", "target", "measured", "inside"),
     [
         pytest.param("V.A", "bank", None, "40°", IN, id="steep turn: 40 degrees of bank is still inside"),

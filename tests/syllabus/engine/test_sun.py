@@ -10,6 +10,7 @@ from skyfield.api import wgs84
 
 from syllabus.engine.time.sun import civil_twilight, sun_altitude
 from tests.support.extent import count
+from tests.support.rows import over_rows
 from tests.syllabus.engine.ephemeris import (
     DAYS,
     EDT,
@@ -32,7 +33,7 @@ NAVAL_2009 = "Atlanta 2009, Naval Observatory output in an ephemeris library's m
 COLLEGE = "Decorah, a college's weather page after the Naval Observatory, year and coordinates inferred"
 
 
-@pytest.mark.parametrize(
+@over_rows(
     ("where", "zone", "day", "limit", "published", "tolerance"),
     [
         pytest.param((33.8, -84.4), EDT, date(2009, 9, 6), limit, clock, 60, id=f"{limit}, {NAVAL_2009}")

@@ -6,12 +6,11 @@ import pytest
 from pyproj import Geod
 
 from syllabus.law import rulebook
+from tests.support.rows import over_rows
 from tests.syllabus.engine.building import HOME, Case, cases, points, read_yaml
 
 
-@pytest.mark.parametrize(
-    "case", [pytest.param(each, id=f"{each.requirement or each.milestone}: {each.id}") for each in cases()]
-)
+@over_rows("case", cases, ids=lambda case: f"{case.requirement or case.milestone}: {case.id}")
 def test_the_rulebook_answers_as_the_source_has_it(case: Case) -> None:
     problems = case.problems(rulebook.current())
 
@@ -38,10 +37,7 @@ def test_every_requirement_has_cases_that_are_met_and_cases_that_are_not() -> No
                           and case.expect.get("met", "unsaid") is answer}  # fmt: skip
 
 
-@pytest.mark.parametrize(
-    ("a", "b", "nm"), [pytest.param(*row, id=f"{row[0]} to {row[1]} is {row[2]} NM") for row in
-                       read_yaml(HOME / "points.yaml")["distances"]],
-)  # fmt: skip
+@over_rows(("a", "b", "nm"), lambda: read_yaml(HOME / "points.yaml")["distances"])
 def test_the_points_of_the_cases_lie_where_their_names_say(a: str, b: str, nm: float) -> None:
     """By a geodesic library other than the engine's."""
     here, there = points()[a], points()[b]

@@ -12,6 +12,7 @@ from django.core.management import call_command
 
 from syllabus.engine.errors import RuleDataError
 from syllabus.law import rulebook
+from tests.support.rows import over_rows
 
 FILE = "ex/solo.yaml"
 #: An invented authority's rule of two versions; its lines are counted below.
@@ -369,7 +370,7 @@ CASES = [
 ]
 
 
-@pytest.mark.parametrize(("text", "said"), CASES)
+@over_rows(("text", "said"), CASES)
 def test_a_slip_in_the_data_is_named_with_file_and_line(
     written: Written, text: str | bytes, said: list[str]
 ) -> None:

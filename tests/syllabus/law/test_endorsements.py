@@ -12,6 +12,7 @@ from syllabus.engine.errors import RuleDataError
 from syllabus.engine.record.record import Endorsement
 from syllabus.engine.record.vocabulary import ENDORSEMENTS, TESTS
 from syllabus.law import endorsements, rulebook
+from tests.support.rows import over_rows
 
 WHOLE = (endorsements.HOME / "faa.yaml").read_text(encoding="utf-8")
 KINDS = endorsements.current().kinds
@@ -22,14 +23,14 @@ def test_every_kind_that_a_record_knows_stands_in_it_once():
     assert WHOLE.count("- kind: ") == len(ENDORSEMENTS)
 
 
-@pytest.mark.parametrize("kind", KINDS.values(), ids=list(KINDS))
+@over_rows("kind", KINDS.values(), ids=list(KINDS))
 def test_no_length_of_time_stands_here(kind):
     """A life is the rulebook's: neither the wording nor the words on its life hold a number of days."""
     for text in (kind.wording, kind.life, kind.title):
         assert not re.search(r"\d+ (calendar )?(day|month|year)", text), text
 
 
-@pytest.mark.parametrize("kind", KINDS.values(), ids=list(KINDS))
+@over_rows("kind", KINDS.values(), ids=list(KINDS))
 def test_every_kind_says_where_it_stands_and_is_worded(kind):
     assert re.match(r"14 CFR 61\.\d+|49 CFR 1552\.\d+", kind.cite.section)
     assert kind.cite.source
@@ -38,7 +39,7 @@ def test_every_kind_says_where_it_stands_and_is_worded(kind):
     assert "{" not in kind.filled(kind.wording, values)
 
 
-@pytest.mark.parametrize("kind", KINDS.values(), ids=list(KINDS))
+@over_rows("kind", KINDS.values(), ids=list(KINDS))
 def test_what_it_proves_is_never_what_it_rests_on(kind):
     rules = rulebook.current()
     shown = [each.id for each in endorsements.current().rests_on(kind, rules)]
@@ -50,7 +51,7 @@ def test_what_it_proves_is_never_what_it_rests_on(kind):
 GROUND = {"knowledge-test", "home-study-reviewed", "retest"}
 
 
-@pytest.mark.parametrize("kind", KINDS.values(), ids=list(KINDS))
+@over_rows("kind", KINDS.values(), ids=list(KINDS))
 def test_who_may_give_it(kind):
     """A flight instructor each; instructors of 14 CFR 61.41 only certify that training was given, so none."""
     test = f"{kind.tests[0]}:private-airplane" if kind.tests else None
@@ -215,7 +216,7 @@ FAULTS = [
 ]
 
 
-@pytest.mark.parametrize(("change", "message"), FAULTS)
+@over_rows(("change", "message"), FAULTS)
 def test_a_fault_is_told_with_file_and_line(tmp_path: Path, change: tuple[str, str], message: str):
     old, new = change
     assert old in WHOLE

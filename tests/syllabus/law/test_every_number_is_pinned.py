@@ -16,8 +16,6 @@ from fractions import Fraction
 from functools import cache
 from typing import Any
 
-import pytest
-
 from syllabus.engine.errors import EngineError, RuleDataError
 from syllabus.engine.record.record import DEVICES, GRADES
 from syllabus.engine.record.vocabulary import CERTIFICATES, MEDICAL_CLASSES
@@ -26,6 +24,7 @@ from syllabus.engine.rules.kinds import KINDS
 from syllabus.engine.rules.kinds.times import COUNTS
 from syllabus.law import dated, rulebook
 from tests.support.extent import sampled
+from tests.support.rows import over_rows
 from tests.syllabus.engine.building import Case, cases
 
 DATA = rulebook.read()
@@ -220,13 +219,11 @@ def cases_of(requirement: str) -> list[Case]:
     ]
 
 
-PLACES = [
-    pytest.param(place, id=f"{place.requirement}: {place.name}, {place.line}")
-    for place in sampled(places(), 4, lambda place: f"{place.requirement}: {place.name}")
-]
-
-
-@pytest.mark.parametrize("place", PLACES)
+@over_rows(
+    "place",
+    lambda: sampled(places(), 4, lambda place: f"{place.requirement}: {place.name}"),
+    ids=lambda place: f"{place.requirement}: {place.name}, {place.line}",
+)
 def test_a_changed_limit_turns_a_case(place: Place) -> None:
     """Every way of changing it; one that nothing notices names file and line."""
     value = held(DATA[place.file], place.path)
@@ -262,9 +259,10 @@ NAMED = [
 ]
 
 
-@pytest.mark.parametrize(
+@over_rows(
     ("name", "requirement", "version"),
-    [pytest.param(*each, id=f"{each[0]} from {each[2]['from']}") for each in NAMED],
+    NAMED,
+    ids=lambda each: f"{each[0]} from {each[2]['from']}",
 )
 def test_the_words_of_a_version_name_its_numbers(
     name: str, requirement: dated.Lined, version: dated.Lined
@@ -277,6 +275,6 @@ def test_the_words_of_a_version_name_its_numbers(
     assert set(NUMBER.findall(version["says"])) <= numbers
 
 
-@pytest.mark.parametrize("kind", sorted(KINDS))
+@over_rows("kind", sorted(KINDS))
 def test_every_kind_of_requirement_is_used_by_a_rule(kind: str) -> None:
     assert any(each["kind"] == kind for data in DATA.values() for each in data["requirements"])
