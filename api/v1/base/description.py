@@ -1,30 +1,34 @@
 """The API's OpenAPI description, beside the code that it describes.
 
-A view's method says with ``describe`` what it takes, gives and refuses; ``Description`` writes that as an
-OpenAPI operation. Its schemas are those of the serializers that read and write.
+A view's method says with ``describe`` and its docstring what it takes, gives and refuses; ``Description``
+writes that as an OpenAPI operation. Its schemas are those of the serializers that read and write.
 """
 
 import copy
+import functools
 import inspect
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
+from django.http.response import HttpResponseBase
 from django.utils.translation import get_language
 from drf_spectacular.extensions import OpenApiAuthenticationExtension, OpenApiSerializerExtension
 from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.plumbing import ResolvedComponent
+from rest_framework.response import Response
 
 from api.v1.base import links
 from api.v1.base.errors import MEDIA_TYPE
-from api.v1.base.field_types import DAY, MILESTONE
+from api.v1.base.field_types import DAY, INSTANT, MILESTONE, STRING
 from api.v1.base.reports import ProblemSerializer
 from api.v1.base.serializers import ResponseSerializer, Several
-from syllabus.engine.record import shapes
+from syllabus.engine.record import reading, shapes
 from syllabus.engine.record.json_schema import listed, obj, or_null
-from syllabus.engine.record.shapes import Type
+from syllabus.engine.record.reading import Read
+from syllabus.engine.record.shapes import AnyType, Type
 
 Schema = dict[str, Any]
 Shape = type[ResponseSerializer] | Type
@@ -70,15 +74,13 @@ class Header:
 
 @dataclass(frozen=True)
 class Answer:
-    """A successful answer; None means no body.
-
-    ``also`` has further media types with their shapes.
-    """
+    """A successful answer; None means no body. ``also`` has further media types with their shapes."""
 
     shape: Shape | None
     description: str
     headers: Sequence[Header] = ()
     also: Mapping[str, Shape] = field(default_factory=dict)
+    status: int = 200
 
     def as_openapi(self, ref: Callable[[Shape], Schema]) -> Schema:
         made: Schema = {"description": self.description}
@@ -99,6 +101,7 @@ class Parameter:
     description: str
     schema: Schema
     required: bool = False
+    read: Read = reading.text
 
     def as_openapi(self) -> Schema:
         return {
@@ -110,12 +113,22 @@ class Parameter:
         }
 
     @classmethod
+    def asked(
+        cls, name: str, description: str, type: AnyType = STRING, *, required: bool = False
+    ) -> "Parameter":
+        """One of the query string."""
+        return cls(name, "query", description, type.schema, required, type.read)
+
+    @classmethod
     def on(cls, what: str) -> "Parameter":
-        return cls("on", "query", f"A day: {what}.", DAY.schema)
+        return cls.asked("on", f"A day: {what}.", DAY)
 
 
 #: Which page of a list is asked for.
-CURSOR = Parameter("cursor", "query", "From `next` or `previous` of a page.", {"type": "string"})
+CURSOR = Parameter.asked("cursor", "From `next` or `previous` of a page.")
+#: For what an administrator of one school need not say.
+SCHOOL = Parameter.asked("school", "The school's short name; optional for an administrator of one school.")
+KNOWN_AT = Parameter.asked("known_at", "Ignore what was recorded after this time.", INSTANT)
 #: Parameters of paths that say more than their converter does.
 _OF_PATHS = {
     "course": Parameter(
@@ -164,25 +177,55 @@ class Operation:
     """What a view's method does; ``name`` is the operation's id, unique in the API.
 
     ``body_also`` has the media types, besides JSON, in which the body may be sent. ``parameters`` and
-    ``refuses`` are those that do not follow from the path, the body and whether one must be signed in.
+    ``refuses`` are those that do not follow from the path, the body and the view.
     """
 
     name: str
     summary: str
+    answers: Sequence[Answer]
     description: str
-    answers: Mapping[int, Answer]
     refuses: Iterable[int] = ()
     parameters: Sequence[Parameter] = ()
     body: Shape | None = None
     body_also: Sequence[str] = ()
 
+    def response(self, found: Any) -> HttpResponseBase:
+        """What a view's method returned, as one of the answers."""
+        if isinstance(found, HttpResponseBase):
+            return found
+        answer = self.answers[0]
+        if isinstance(found, Created):
+            found, answer = found.what, next(each for each in self.answers if each.status == 201)
+        if answer.shape is None:
+            return Response(status=answer.status)
+        assert isinstance(answer.shape, type)
+        return Response(answer.shape(found).data, status=answer.status)
 
-def describe(**given: Any) -> Callable[[Method], Method]:
-    """Attach an ``Operation`` to a view's method."""
+
+@dataclass(frozen=True)
+class Created:
+    """What was made just now, where the first answer is for what was there already."""
+
+    what: Any
+
+
+def describe(
+    name: str, summary: str, *answers: Answer, words: Mapping[str, Any] | None = None, **given: Any
+) -> Callable[[Method], Method]:
+    """Make a view's method an ``Operation``: its docstring, filled in with ``words``, describes it, and what
+    it returns is rendered as the first answer, where it is not ``Created`` or a response already.
+    """
 
     def attach(method: Method) -> Method:
-        method.described = Operation(**given)  # type: ignore[attr-defined]
-        return method
+        says = " ".join((method.__doc__ or "").split())
+        told = Operation(name, summary, answers, says % words if words else says, **given)
+
+        @functools.wraps(method)
+        def answered(view: Any, request: Any, **named: Any) -> HttpResponseBase:
+            return told.response(method(view, **named))
+
+        answered.described = told  # type: ignore[attr-defined]
+        return cast(Method, answered)
 
     return attach
 
@@ -209,15 +252,17 @@ class Description(AutoSchema):
         self.registry, self.path, self.path_regex = registry, path, path_regex
         self.path_prefix, self.method = path_prefix, method.upper()
         told: Operation = getattr(self.view, method.lower()).described
-        responses = {str(status): answer.as_openapi(self.ref) for status, answer in told.answers.items()}
-        for status in told.answers:
-            if next_ones := links.of(told.name, status):
-                responses[str(status)]["links"] = next_ones
-        parameters, security = [*_of_path(path_regex), *told.parameters], self.get_auth()
+        responses = {str(answer.status): answer.as_openapi(self.ref) for answer in told.answers}
+        for answer in told.answers:
+            if next_ones := links.of(told.name, answer.status):
+                responses[str(answer.status)]["links"] = next_ones
+        asked: Sequence[Parameter] = getattr(self.view, "query", ()) if method == "GET" else ()
+        parameters, security = [*_of_path(path_regex), *asked, *told.parameters], self.get_auth()
         refuses = {*told.refuses, 406, 422, 500, 503}
         refuses |= {404} if "{" in path else set()
         refuses |= {400, 411, 413, 415} if told.body else set()
-        refuses |= {401} if {} not in security else set()
+        refuses |= {401} if self.view.authentication_classes else set()
+        refuses |= {429} if self.view.throttle_classes else set()
         for status in sorted(refuses):
             responses[str(status)] = _refusal(status, self.ref(ProblemSerializer))
         made: Schema = {
@@ -245,7 +290,7 @@ class Description(AutoSchema):
             return self.described(shape)
         return self.resolve_serializer(shape, "response").ref
 
-    def described(self, type: shapes.AnyType) -> Schema:
+    def described(self, type: AnyType) -> Schema:
         """A type of the engine, with what it refers to among the components."""
         for name, schema in shapes.components(type).items():
             self.registry.register_on_missing(_component(name, schema))

@@ -124,6 +124,8 @@ def open_to(schema: Schema | bool, **keywords: Any) -> Type:
 
 
 STRING = Type(reading.text, {"type": "string"}, str)
+#: A school's short name in a query string.
+SLUG = Type(reading.name, {"type": "string"})
 WHOLE = Type(reading.count, {"type": "integer", "minimum": 0})
 VERIFIED = word(MARKS, says="How the text was checked: read itself, known from an account, or from memory.")
 #: An instant as answers have it, in UTC.

@@ -1,7 +1,7 @@
 """The base of every view of this API."""
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from http import HTTPStatus
 from types import SimpleNamespace
 from typing import Any, ClassVar
@@ -16,10 +16,9 @@ from rest_framework.throttling import AnonRateThrottle
 from rest_framework.views import APIView
 
 from api.v1.base.authentication import TokenAuthentication
-from api.v1.base.description import Description
+from api.v1.base.description import Description, Parameter
 from api.v1.base.errors import Problem, too_large
 from api.v1.base.parsing import MOST_BYTES, StrictJSONParser, read_query
-from syllabus.engine.record import reading
 from training.models import User
 
 
@@ -37,8 +36,8 @@ class View(APIView):
     content_negotiation_class = Negotiation
     metadata_class = None
     schema = Description()
-    #: How each parameter of a GET's query string is read; no other method takes any.
-    query: ClassVar[Mapping[str, reading.Read]] = {}
+    #: The parameters of a GET's query string; no other method takes any.
+    query: ClassVar[Sequence[Parameter]] = ()
 
     #: The one clock of a request, in UTC.
     at: dt.datetime
@@ -55,12 +54,18 @@ class View(APIView):
         length = request.META.get("CONTENT_LENGTH") or "0"
         if length.isdecimal() and int(length) > MOST_BYTES:
             raise too_large(MOST_BYTES)
-        self.asked = read_query(request.query_params, self.query if request.method in ("GET", "HEAD") else {})
+        query = self.query if request.method in ("GET", "HEAD") else ()
+        self.asked = read_query(request.query_params, {each.name: each.read for each in query})
 
     def finalize_response(self, request: Request, response: Response, *args: Any, **kwargs: Any) -> Response:
         response = super().finalize_response(request, response, *args, **kwargs)
         response.headers.setdefault("Cache-Control", "no-store")
         return response
+
+    def sent(self) -> dict[str, Any]:
+        """What the body says, read as the operation describes it. Raises: the ``error`` of its serializer."""
+        method = getattr(self, (self.request.method or "").lower())
+        return method.described.body.sent(self.request)
 
     @property
     def user(self) -> User:

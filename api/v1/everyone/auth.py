@@ -10,7 +10,6 @@ from knox.models import AuthToken
 from knox.settings import knox_settings
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
-from rest_framework.response import Response
 from rest_framework.throttling import SimpleRateThrottle
 
 from api.v1.base.authentication import TokenAuthentication
@@ -69,26 +68,24 @@ class Login(View):
     throttle_classes = [LoginThrottle, AccountThrottle]
 
     @describe(
-        name="login",
-        summary="Create a token",
-        description=(
-            "Creates a token for the header `Authorization: Token …` of every further call, until"
-            " it expires. It is shown only once. A user has at most 20 tokens; a further one "
-            "replaces the oldest. If the account has an authenticator app or a passkey, the "
-            "password alone is not enough (401): `code` is a code of the app or a recovery code. "
-            "Each code works once."
-        ),
+        "login",
+        "Create a token",
+        Answer(TokenSerializer, "The token, and when it expires"),
         body=LoginSerializer,
-        answers={200: Answer(TokenSerializer, "The token, and when it expires")},
-        refuses=(401, 429),
+        refuses=(401,),
     )
-    def post(self, request: Request) -> Response:
-        sent = LoginSerializer.sent(request)
-        user = authenticate(request._request, username=sent["email"], password=sent["password"])
+    def post(self) -> Any:
+        """Creates a token for the header `Authorization: Token …` of every further call, until it expires. It
+        is shown only once. A user has at most 20 tokens; a further one replaces the oldest. If the account
+        has an authenticator app or a passkey, the password alone is not enough (401): `code` is a code of the
+        app or a recovery code. Each code works once.
+        """
+        sent = self.sent()
+        user = authenticate(self.request._request, username=sent["email"], password=sent["password"])
         if user is None:
             raise _not_in("Wrong e-mail or password.")
         try:
-            second_factor.check(request._request, user, sent["code"])
+            second_factor.check(self.request._request, user, sent["code"])
         except second_factor.TooMany as refused:
             raise Problem(HTTPStatus.TOO_MANY_REQUESTS, str(refused)) from None
         except second_factor.NotGiven as refused:
@@ -96,7 +93,7 @@ class Login(View):
         with transaction.atomic():
             _make_room(user)
             made, token = AuthToken.objects.create(user=user)
-        return Response(TokenSerializer({"token": token, "expires": made.expiry}).data)
+        return {"token": token, "expires": made.expiry}
 
 
 def _not_in(says: str) -> Problem:
@@ -116,13 +113,8 @@ def _make_room(user: Any) -> None:
 class Logout(View):
     authentication_classes = [TokenAuthentication]
 
-    @describe(
-        name="logout",
-        summary="Revoke this token",
-        description="Revokes the token of this call.",
-        answers={204: Answer(None, "It has ended")},
-        refuses=(411, 413),
-    )
-    def post(self, request: Request) -> Response:
-        request.auth.delete()
-        return Response(status=HTTPStatus.NO_CONTENT)
+    @describe("logout", "Revoke this token", Answer(None, "It has ended", status=204), refuses=(411, 413))
+    def post(self) -> Any:
+        """Revokes the token of this call."""
+        self.request.auth.delete()
+        return None

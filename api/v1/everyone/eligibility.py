@@ -4,9 +4,6 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from rest_framework.request import Request
-from rest_framework.response import Response
-
 from api.v1.base.description import Answer, describe
 from api.v1.base.errors import not_covered
 from api.v1.base.examples import question
@@ -70,24 +67,21 @@ class EligibilityQuestionSerializer(RequestSerializer):
 
 class Eligibility(OpenView):
     @describe(
-        name="ask",
-        summary="Check a record that you send",
-        description=(
-            "Reports whether the record document meets a milestone on a day, what is missing, and"
-            " on which days the answer is valid. A question that the rules do not cover is "
-            "refused with a problem of the type /problems/not-covered. Nothing is stored. Without"
-            " `on`, the day is today in UTC; the answer names it. Open to everyone: 300 calls a "
-            "minute for an IP address without sign-in, at most 8 MB."
-        ),
+        "ask",
+        "Check a record that you send",
+        Answer(EligibilityReportSerializer, "The report"),
         body=EligibilityQuestionSerializer,
-        answers={200: Answer(EligibilityReportSerializer, "The report")},
-        refuses=(401, 429),
     )
-    def post(self, request: Request) -> Response:
-        sent = EligibilityQuestionSerializer.sent(request)
+    def post(self) -> Any:
+        """Reports whether the record document meets a milestone on a day, what is missing, and on which days
+        the answer is valid. A question that the rules do not cover is refused with a problem of the type
+        /problems/not-covered. Nothing is stored. Without `on`, the day is today in UTC; the answer names it.
+        Open to everyone: 300 calls a minute for an IP address without sign-in, at most 8 MB.
+        """
+        sent = self.sent()
         sent["on"] = sent["on"] or self.today
         try:
             report = evaluate(rulebook.current(), **sent)
         except NotCovered as refused:
             raise not_covered(refused, context="context", record="record") from None
-        return Response(EligibilityReportSerializer(report.as_json()).data)
+        return report.as_json()

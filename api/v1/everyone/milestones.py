@@ -5,9 +5,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from rest_framework.request import Request
-from rest_framework.response import Response
-
 from api.v1.base.description import Answer, Parameter, describe
 from api.v1.base.errors import not_found
 from api.v1.base.field_types import STRING, VERIFIED, list_of, open_to
@@ -15,7 +12,6 @@ from api.v1.base.reports import ON
 from api.v1.base.serializers import Field, ResponseSerializer
 from api.v1.base.views import OpenView
 from syllabus.engine.errors import NotInForce, UnknownMilestone
-from syllabus.engine.record import reading
 from syllabus.engine.rules.report import CAUTION, UNVERIFIED
 from syllabus.engine.rules.rulebook import Milestone, Requirement, RuleVersion
 from syllabus.law import rulebook, sources
@@ -118,49 +114,35 @@ def _requirement(milestone: Milestone, requirement: Requirement, on: dt.date) ->
 
 
 class Milestones(OpenView):
-    @describe(
-        name="listMilestones",
-        summary="List the milestones",
-        description="The milestones in the order of training.",
-        answers={200: Answer(MilestoneListSerializer, "Every milestone")},
-        refuses=(401, 429),
-    )
-    def get(self, request: Request) -> Response:
+    @describe("listMilestones", "List the milestones", Answer(MilestoneListSerializer, "Every milestone"))
+    def get(self) -> Any:
+        """The milestones in the order of training."""
         rules = rulebook.current()
-        found = {"rulebook": rules.id, "milestones": rules.milestones.values(), "caution": CAUTION}
-        return Response(MilestoneListSerializer(found).data)
+        return {"rulebook": rules.id, "milestones": rules.milestones.values(), "caution": CAUTION}
 
 
 class MilestoneDetail(OpenView):
-    query = {"on": reading.day}
+    query = (Parameter.on("the version in force on this day is included"),)
 
     @describe(
-        name="readMilestone",
-        summary="Read one milestone's requirements",
-        description=(
-            "Every requirement with its words and citation, the version in force on the day `on` "
-            "(default: today in UTC; null before the first version), and all versions with their "
-            "days in force."
-        ),
-        parameters=[Parameter.on("the version in force on this day is included")],
-        answers={200: Answer(MilestoneSerializer, "The milestone")},
-        refuses=(401, 429),
+        "readMilestone",
+        "Read one milestone's requirements",
+        Answer(MilestoneSerializer, "The milestone"),
     )
-    def get(self, request: Request, milestone: str) -> Response:
+    def get(self, milestone: str) -> Any:
+        """Every requirement with its words and citation, the version in force on the day `on` (default: today
+        in UTC; null before the first version), and all versions with their days in force.
+        """
         rules = rulebook.current()
         try:
             found = rules.milestone(milestone)
         except UnknownMilestone:
             raise not_found("milestone of that id; /api/v1/milestones lists those that") from None
         on = self.asked["on"] or self.today
-        return Response(
-            MilestoneSerializer(
-                {
-                    **{key: getattr(found, key) for key in ("id", "title", "says", "context")},
-                    "rulebook": rules.id,
-                    "on": on,
-                    "requirements": [_requirement(found, each, on) for each in found.requirements],
-                    "caution": CAUTION,
-                }
-            ).data
-        )
+        return {
+            **{key: getattr(found, key) for key in ("id", "title", "says", "context")},
+            "rulebook": rules.id,
+            "on": on,
+            "requirements": [_requirement(found, each, on) for each in found.requirements],
+            "caution": CAUTION,
+        }

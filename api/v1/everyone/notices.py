@@ -1,16 +1,13 @@
 """The caller's notices inside the program."""
 
 import datetime as dt
-
-from rest_framework.request import Request
-from rest_framework.response import Response
+from typing import Any
 
 from api.v1.base.description import CURSOR, Answer, describe
 from api.v1.base.field_types import STRING, UTC, UUID, WHOLE
 from api.v1.base.pages import Pages, PageSerializer
 from api.v1.base.serializers import Field, ResponseSerializer
 from api.v1.base.views import View
-from syllabus.engine.record import reading
 from training.services.reminders import notices
 
 
@@ -39,32 +36,31 @@ class NoticePageSerializer(PageSerializer):
 
 
 class Notices(View):
-    query = {"cursor": reading.text}
+    query = (CURSOR,)
 
     @describe(
-        name="listNotices",
-        summary="List your notices",
-        description=(
-            "Notices of a lesson signed or corrected, of a change of a record or of its name or birth date, "
-            "and of reminders. `about` is the id of the lesson, record or reminder. The newest first, in "
-            f"pages of {NoticePages.page_size}; follow `next`."
-        ),
-        parameters=[CURSOR],
-        answers={200: Answer(NoticePageSerializer, "A page")},
+        "listNotices",
+        "List your notices",
+        Answer(NoticePageSerializer, "A page"),
+        words={"page_size": NoticePages.page_size},
         refuses=(404,),
     )
-    def get(self, request: Request) -> Response:
-        page = NoticePages(notices.told(self.user, self.today), request)
-        return Response(NoticePageSerializer({**page.links, "notices": page.rows}).data)
+    def get(self) -> Any:
+        """Notices of a lesson signed or corrected, of a change of a record or of its name or birth date, and
+        of reminders. `about` is the id of the lesson, record or reminder. The newest first, in pages of
+        %(page_size)s; follow `next`.
+        """
+        page = NoticePages(notices.told(self.user, self.today), self.request)
+        return {**page.links, "notices": page.rows}
 
 
 class NoticeRead(View):
     @describe(
-        name="markNoticeRead",
-        summary="Mark a notice as read",
-        description="Records when the caller read it. Sending it again changes nothing. No body.",
-        answers={200: Answer(NoticeSerializer, "The notice")},
+        "markNoticeRead",
+        "Mark a notice as read",
+        Answer(NoticeSerializer, "The notice"),
         refuses=(403, 411, 413),
     )
-    def post(self, request: Request, notice: int) -> Response:
-        return Response(NoticeSerializer(notices.mark_read(self.user, notice, self.at)).data)
+    def post(self, notice: int) -> Any:
+        """Records when the caller read it. Sending it again changes nothing. No body."""
+        return notices.mark_read(self.user, notice, self.at)

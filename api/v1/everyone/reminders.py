@@ -8,10 +8,8 @@ from http import HTTPStatus
 from typing import Any
 
 from django.conf import settings
-from rest_framework.request import Request
-from rest_framework.response import Response
 
-from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.description import SCHOOL, Answer, describe
 from api.v1.base.errors import Problem, not_found
 from api.v1.base.field_types import DAY, FLAG, INSTANT, STRING, UUID, WHOLE, keyed, like, list_of, word
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
@@ -28,12 +26,6 @@ from training.models.watching.reminders import MOST_LEAD
 from training.services import access
 from training.services.reminders import calendars, coming, failures, leads, preferences
 
-_SCHOOL = Parameter(
-    "school",
-    "query",
-    "The school's short name; optional for an administrator of one school.",
-    {"type": "string"},
-)
 _CLOCK = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])", re.ASCII)
 
 
@@ -180,18 +172,13 @@ class LeadTimesToSetSerializer(RequestSerializer):
 
 
 class Reminders(View):
-    @describe(
-        name="listReminders",
-        summary="List your reminders",
-        description=(
-            "What expires soon, of yourself and of your students, most urgent first; of one thing"
-            " only the newest reminder. The reading is logged."
-        ),
-        answers={200: Answer(ReminderListSerializer, "The reminders")},
-    )
-    def get(self, request: Request) -> Response:
+    @describe("listReminders", "List your reminders", Answer(ReminderListSerializer, "The reminders"))
+    def get(self) -> Any:
+        """What expires soon, of yourself and of your students, most urgent first; of one thing only the
+        newest reminder. The reading is logged.
+        """
         reminders = coming.own(self.user, self.at, via="api")
-        return Response(ReminderListSerializer({"reminders": reminders}).data)
+        return {"reminders": reminders}
 
 
 class ReminderView(View):
@@ -203,87 +190,72 @@ class ReminderView(View):
 
 
 class ReminderRead(ReminderView):
-    @describe(
-        name="readReminder",
-        summary="Dismiss a reminder",
-        description="Sending it again changes nothing.",
-        answers={200: Answer(ReminderSerializer, "The reminder")},
-    )
-    def post(self, request: Request, ref: uuid.UUID) -> Response:
-        found = coming.mark_read(self.user, self.find(ref), self.at)
-        return Response(ReminderSerializer(found).data)
+    @describe("readReminder", "Dismiss a reminder", Answer(ReminderSerializer, "The reminder"))
+    def post(self, ref: uuid.UUID) -> Any:
+        """Sending it again changes nothing."""
+        return coming.mark_read(self.user, self.find(ref), self.at)
 
 
 class ReminderSnooze(ReminderView):
     @describe(
-        name="snoozeReminder",
-        summary="Postpone a reminder",
-        description=(
-            "You get the reminder again on the day `until`, which must be after today and not "
-            "after the last day. Other recipients are not affected."
-        ),
+        "snoozeReminder",
+        "Postpone a reminder",
+        Answer(ReminderSerializer, "The reminder"),
         body=ReminderSnoozeSerializer,
-        answers={200: Answer(ReminderSerializer, "The reminder")},
     )
-    def post(self, request: Request, ref: uuid.UUID) -> Response:
+    def post(self, ref: uuid.UUID) -> Any:
+        """You get the reminder again on the day `until`, which must be after today and not after the last
+        day. Other recipients are not affected.
+        """
         reminder = self.find(ref)
-        until = ReminderSnoozeSerializer.sent(request)["until"]
-        return Response(ReminderSerializer(coming.snooze(self.user, reminder, until, self.at)).data)
+        until = self.sent()["until"]
+        return coming.snooze(self.user, reminder, until, self.at)
 
 
 class Preferences(View):
     @describe(
-        name="reminderPreferences",
-        summary="Show your notification settings",
-        description="The defaults until you change them.",
-        answers={200: Answer(ReminderPreferencesSerializer, "The preferences")},
+        "reminderPreferences",
+        "Show your notification settings",
+        Answer(ReminderPreferencesSerializer, "The preferences"),
     )
-    def get(self, request: Request) -> Response:
-        return Response(ReminderPreferencesSerializer(preferences.as_json(preferences.of(self.user))).data)
+    def get(self) -> Any:
+        """The defaults until you change them."""
+        return preferences.as_json(preferences.of(self.user))
 
     @describe(
-        name="setReminderPreferences",
-        summary="Change your notification settings",
-        description=(
-            "A missing key goes back to its default. Between `quiet_from` and `quiet_until` on "
-            "your clock no e-mail is sent; the same time twice means no quiet hours. Without "
-            "`time_zone` the clock is the school's."
-        ),
+        "setReminderPreferences",
+        "Change your notification settings",
+        Answer(ReminderPreferencesSerializer, "The preferences"),
         body=ReminderPreferencesSerializer,
-        answers={200: Answer(ReminderPreferencesSerializer, "The preferences")},
     )
-    def put(self, request: Request) -> Response:
-        sent = ReminderPreferencesSerializer.sent(request)
+    def put(self) -> Any:
+        """A missing key goes back to its default. Between `quiet_from` and `quiet_until` on your clock no
+        e-mail is sent; the same time twice means no quiet hours. Without `time_zone` the clock is the
+        school's.
+        """
+        sent = self.sent()
         told = {key: value for key, value in sent.items() if value is not None}
-        kept = preferences.as_json(preferences.set_for(self.user, **told))
-        return Response(ReminderPreferencesSerializer(kept).data)
+        return preferences.as_json(preferences.set_for(self.user, **told))
 
 
 class CalendarAddress(View):
     @describe(
-        name="createCalendar",
-        summary="Create a calendar link",
-        description=(
-            "A secret iCalendar link (RFC 5545) with your expirations, shown only once. Anyone "
-            "who has the link can read them. A new link replaces the old one."
-        ),
-        answers={201: Answer(CalendarAddressSerializer, "The link, shown once")},
+        "createCalendar",
+        "Create a calendar link",
+        Answer(CalendarAddressSerializer, "The link, shown once", status=201),
     )
-    def post(self, request: Request) -> Response:
+    def post(self) -> Any:
+        """A secret iCalendar link (RFC 5545) with your expirations, shown only once. Anyone who has the link
+        can read them. A new link replaces the old one.
+        """
         secret = calendars.create(self.user, self.at)
-        return Response(
-            CalendarAddressSerializer({"address": calendars.address(secret)}).data, status=HTTPStatus.CREATED
-        )
+        return {"address": calendars.address(secret)}
 
-    @describe(
-        name="closeCalendar",
-        summary="Turn off your calendar link",
-        description="The link stops working. Succeeds also if there was none.",
-        answers={204: Answer(None, "Turned off")},
-    )
-    def delete(self, request: Request) -> Response:
+    @describe("closeCalendar", "Turn off your calendar link", Answer(None, "Turned off", status=204))
+    def delete(self) -> Any:
+        """The link stops working. Succeeds also if there was none."""
         calendars.revoke(self.user)
-        return Response(status=HTTPStatus.NO_CONTENT)
+        return None
 
 
 class SchoolView(View):
@@ -308,66 +280,60 @@ class SchoolView(View):
 
 
 class Coming(SchoolView):
-    query = {"school": reading.text}
+    query = (SCHOOL,)
 
     @describe(
-        name="comingReminders",
-        summary="List a school's reminders of the next 30 days",
-        description=(
-            "For administrators: by the records as they are now. Also e-mails that could not be "
-            "sent, and records that could not be calculated, which need attention. The reading is"
-            " logged for each student."
-        ),
-        parameters=[_SCHOOL],
-        answers={200: Answer(ComingRemindersSerializer, "Upcoming reminders, and failures")},
+        "comingReminders",
+        "List a school's reminders of the next 30 days",
+        Answer(ComingRemindersSerializer, "Upcoming reminders, and failures"),
         refuses=(403, 404),
     )
-    def get(self, request: Request) -> Response:
+    def get(self) -> Any:
+        """For administrators: by the records as they are now. Also e-mails that could not be sent, and
+        records that could not be calculated, which need attention. The reading is logged for each student.
+        """
         school = self.school(self.asked["school"])
         listed = coming.of_school(school, self.at)
         for student in {each.student for each in listed if each.student}:
             access.log(self.user, student, access.READ, "reminders to come", via="api", at=self.at)
-        answer = {
+        return {
             "school": school.slug,
             "days": coming.DAYS,
             "coming": listed,
             "not_sent": failures.deliveries(school),
             "not_worked_out": failures.records(school),
         }
-        return Response(ComingRemindersSerializer(answer).data)
 
 
 class LeadTimes(SchoolView):
-    query = {"school": reading.text}
+    query = (SCHOOL,)
 
-    def shown(self, school: School) -> Response:
+    def shown(self, school: School) -> dict[str, Any]:
         lead_times = {kind: list(days) for kind, days in leads.of_school(school).items()}
-        return Response(LeadTimesSerializer({"school": school.slug, "days": lead_times}).data)
+        return {"school": school.slug, "days": lead_times}
 
     @describe(
-        name="leadTimes",
-        summary="Show a school's lead times",
-        description=("Days before the last day, by kind. Defaults are common practice, not law."),
-        parameters=[_SCHOOL],
-        answers={200: Answer(LeadTimesSerializer, "The lead times")},
+        "leadTimes",
+        "Show a school's lead times",
+        Answer(LeadTimesSerializer, "The lead times"),
         refuses=(403, 404),
     )
-    def get(self, request: Request) -> Response:
+    def get(self) -> Any:
+        """Days before the last day, by kind. Defaults are common practice, not law."""
         return self.shown(self.school(self.asked["school"]))
 
     @describe(
-        name="setLeadTimes",
-        summary="Set a school's lead times",
-        description=(
-            "For each kind in `days` the lead times in days, or null for the default; `[]` sends "
-            "no reminders. Other kinds stay the same. Reminders that were sent are not affected."
-        ),
+        "setLeadTimes",
+        "Set a school's lead times",
+        Answer(LeadTimesSerializer, "The lead times"),
         body=LeadTimesToSetSerializer,
-        answers={200: Answer(LeadTimesSerializer, "The lead times")},
         refuses=(403, 404),
     )
-    def put(self, request: Request) -> Response:
-        sent = LeadTimesToSetSerializer.sent(request)
+    def put(self) -> Any:
+        """For each kind in `days` the lead times in days, or null for the default; `[]` sends no reminders.
+        Other kinds stay the same. Reminders that were sent are not affected.
+        """
+        sent = self.sent()
         school = self.school(sent["school"])
         leads.set_several(school, sent["days"], at=self.at)
         return self.shown(school)

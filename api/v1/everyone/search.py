@@ -1,7 +1,6 @@
 """Search for students, lessons, people and aircraft that the caller may see."""
 
-from rest_framework.request import Request
-from rest_framework.response import Response
+from typing import Any
 
 from api.v1.base.description import Answer, Parameter, describe
 from api.v1.base.field_types import DAY, STRING, UUID, WHOLE, list_of, word
@@ -10,8 +9,11 @@ from api.v1.base.views import View
 from api.v1.student.students import StudentInAListSerializer, StudentNamedSerializer
 from syllabus.engine.errors import Fault, QuestionError
 from syllabus.engine.record import reading
+from syllabus.engine.record.shapes import Type
 from training.models import LessonRecord, Role
 from training.services.school import search
+
+_WORDS = Type(reading.name, {"type": "string", "minLength": 1, "maxLength": 200})
 
 
 class LessonFoundSerializer(ResponseSerializer):
@@ -56,29 +58,24 @@ class FoundSerializer(ResponseSerializer):
 
 
 class Search(View):
-    query = {"q": reading.name}
+    query = (Parameter.asked("q", "The words.", _WORDS, required=True),)
 
     @describe(
-        name="search",
-        summary="Find students, lessons, people and aircraft",
-        description=(
-            "Results that match all words of `q`, whatever the case: students by name; lessons by student,"
-            " instructor, code, title, day or aircraft; aircraft, for instructors and administrators of the"
-            " school, by registration or model; people, for the school's administrators, by name or e-mail."
-            f" At most {search.MOST} of each; `more` names the groups with more. The first"
-            f" {search.MOST_WORDS} words count, of at most {search.MOST_TEXT} characters. The reading is"
-            " logged for each student listed."
-        ),
-        parameters=[
-            Parameter("q", "query", "The words.", {"type": "string", "minLength": 1, "maxLength": 200}, True)
-        ],
-        answers={200: Answer(FoundSerializer, "What was found")},
+        "search",
+        "Find students, lessons, people and aircraft",
+        Answer(FoundSerializer, "What was found"),
+        words={"most": search.MOST, "most_words": search.MOST_WORDS, "most_text": search.MOST_TEXT},
     )
-    def get(self, request: Request) -> Response:
+    def get(self) -> Any:
+        """Results that match all words of `q`, whatever the case: students by name; lessons by student,
+        instructor, code, title, day or aircraft; aircraft, for instructors and administrators of the school,
+        by registration or model; people, for the school's administrators, by name or e-mail. At most %(most)s
+        of each; `more` names the groups with more. The first %(most_words)s words count, of at most
+        %(most_text)s characters. The reading is logged for each student listed.
+        """
         if self.asked["q"] is None:
             raise QuestionError([Fault("q", "is missing; enter the words to search for")])
-        found = search.find(self.user, self.asked["q"], via="api", at=self.at)
-        return Response(FoundSerializer(found).data)
+        return search.find(self.user, self.asked["q"], via="api", at=self.at)
 
 
 def _day(lesson: LessonRecord, part: str) -> str | None:

@@ -1,7 +1,6 @@
 """The milestones whose status changed since yesterday."""
 
-from rest_framework.request import Request
-from rest_framework.response import Response
+from typing import Any
 
 from api.v1.base.description import Answer, describe
 from api.v1.base.field_types import DAY, FLAG, STRING, WHOLE
@@ -38,16 +37,15 @@ class StatusChangeListSerializer(ResponseSerializer):
 
 class StatusChanges(View):
     @describe(
-        name="listStatusChanges",
-        summary="List the changes since yesterday",
-        description=(
-            "Milestones whose status changed since the end of yesterday, at the student's school: by new "
-            "entries, or because a day passed. From saved summaries, which follow a change within minutes; "
-            f"at most {turns.MOST}, by the students' names. A change that was reversed is not listed. The "
-            "reading is logged."
-        ),
-        answers={200: Answer(StatusChangeListSerializer, "The changes")},
+        "listStatusChanges",
+        "List the changes since yesterday",
+        Answer(StatusChangeListSerializer, "The changes"),
+        words={"most": turns.MOST},
     )
-    def get(self, request: Request) -> Response:
+    def get(self) -> Any:
+        """Milestones whose status changed since the end of yesterday, at the student's school: by new
+        entries, or because a day passed. From saved summaries, which follow a change within minutes; at most
+        %(most)s, by the students' names. A change that was reversed is not listed. The reading is logged.
+        """
         found = turns.seen_by(self.user, self.at, via="api")
-        return Response(StatusChangeListSerializer({"turns": found, "caution": CAUTION}).data)
+        return {"turns": found, "caution": CAUTION}

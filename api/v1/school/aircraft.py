@@ -1,12 +1,9 @@
 """A school's aircraft, with inspections and documents that expire."""
 
 from dataclasses import dataclass
-from http import HTTPStatus
+from typing import Any
 
-from rest_framework.request import Request
-from rest_framework.response import Response
-
-from api.v1.base.description import Answer, describe
+from api.v1.base.description import Answer, Created, describe
 from api.v1.base.field_types import DAY, INSTANT, NAME, STRING, VERIFIED, WHOLE, like, word
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.base.views import View
@@ -89,66 +86,58 @@ class Listed:
 
 class Aircraft(View):
     @describe(
-        name="listAircraft",
-        summary="List the aircraft of your schools, with their expirations",
-        description=(
-            "The aircraft and training devices of the schools where the caller instructs or "
-            "administers. For each kind of inspection or document the newest, with its last day "
-            "by the rule in force today. Inspections by hours in service are not tracked."
-        ),
-        answers={200: Answer(AircraftListSerializer, "The aircraft")},
+        "listAircraft",
+        "List the aircraft of your schools, with their expirations",
+        Answer(AircraftListSerializer, "The aircraft"),
     )
-    def get(self, request: Request) -> Response:
+    def get(self) -> Any:
+        """The aircraft and training devices of the schools where the caller instructs or administers. For
+        each kind of inspection or document the newest, with its last day by the rule in force today.
+        Inspections by hours in service are not tracked.
+        """
         listed = [
             Listed(craft, school.slug, held)
             for school in fleets.schools(self.user).order_by("slug")
             for craft, held in by_aircraft(school, school.day(self.at))
         ]
-        return Response(AircraftListSerializer({"aircraft": listed, "caution": CAUTION}).data)
+        return {"aircraft": listed, "caution": CAUTION}
 
     @describe(
-        name="addAircraft",
-        summary="Add an aircraft to a school",
-        description=(
-            "For administrators of the school. Without `category` and `class` it is a "
-            "single-engine land airplane; `device` makes it a training device. Sending the same "
-            "again returns the existing aircraft (200); other content under the same registration"
-            " is a conflict (409)."
-        ),
+        "addAircraft",
+        "Add an aircraft to a school",
+        Answer(AircraftSerializer, "Already listed"),
+        Answer(AircraftSerializer, "It is listed", status=201),
         body=AircraftToListSerializer,
-        answers={
-            200: Answer(AircraftSerializer, "Already listed"),
-            201: Answer(AircraftSerializer, "It is listed"),
-        },
         refuses=(403, 409),
     )
-    def post(self, request: Request) -> Response:
-        sent = AircraftToListSerializer.sent(request)
+    def post(self) -> Any:
+        """For administrators of the school. Without `category` and `class` it is a single-engine land
+        airplane; `device` makes it a training device. Sending the same again returns the existing aircraft
+        (200); other content under the same registration is a conflict (409).
+        """
+        sent = self.sent()
         school = sent.pop("school")
         sent = {key: value for key, value in sent.items() if value is not None}
         done = fleets.add(school, sent, by=self.user)
-        status = HTTPStatus.CREATED if done.created else HTTPStatus.OK
         held = dict(by_aircraft(done.aircraft.school, done.aircraft.school.day(self.at)))
         listed = Listed(done.aircraft, school, held.get(done.aircraft, []))
-        return Response(AircraftSerializer(listed).data, status=status)
+        return Created(listed) if done.created else listed
 
 
 class AircraftChecks(View):
     @describe(
-        name="recordAircraftCheck",
-        summary="Add an inspection or a document of an aircraft",
-        description=(
-            "For administrators of the school. It replaces the earlier one of its kind and is "
-            "never edited: to correct it, add it again. `expires` is the date printed on it, "
-            "which can only shorten the rule's period. Reminders of the earlier one are "
-            "withdrawn."
-        ),
+        "recordAircraftCheck",
+        "Add an inspection or a document of an aircraft",
+        Answer(AircraftSerializer, "The aircraft as it is now"),
         body=AircraftCheckToRecordSerializer,
-        answers={200: Answer(AircraftSerializer, "The aircraft as it is now")},
         refuses=(403,),
     )
-    def post(self, request: Request, aircraft: int) -> Response:
-        sent = AircraftCheckToRecordSerializer.sent(request)
+    def post(self, aircraft: int) -> Any:
+        """For administrators of the school. It replaces the earlier one of its kind and is never edited: to
+        correct it, add it again. `expires` is the date printed on it, which can only shorten the rule's
+        period. Reminders of the earlier one are withdrawn.
+        """
+        sent = self.sent()
         made = fleets.record(aircraft, **sent, by=self.user, at=self.at)
         held = dict(by_aircraft(made.school, made.school.day(self.at)))
-        return Response(AircraftSerializer(Listed(made.aircraft, made.school.slug, held[made.aircraft])).data)
+        return Listed(made.aircraft, made.school.slug, held[made.aircraft])

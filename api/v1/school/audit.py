@@ -4,12 +4,10 @@ import datetime as dt
 import uuid
 from typing import Any
 
-from rest_framework.request import Request
-from rest_framework.response import Response
 from rest_framework.throttling import UserRateThrottle
 
 from api.v1.base import reauthentication
-from api.v1.base.description import CURSOR, Answer, Parameter, describe
+from api.v1.base.description import CURSOR, SCHOOL, Answer, Parameter, describe
 from api.v1.base.field_types import DAY, FLAG, STRING, UTC, UUID, VERIFIED, WHOLE, list_of, word
 from api.v1.base.pages import Pages, PageSerializer
 from api.v1.base.reauthentication import ConfirmedSerializer, ConfirmThrottle
@@ -27,13 +25,6 @@ from training.reports.audit_kinds import KINDS
 from training.services import signatures
 from training.services.audit import finding_json, findings
 from training.services.audit.findings import MOST_NOTE, STATES, ResolutionError
-
-_SCHOOL = Parameter(
-    "school",
-    "query",
-    "The school's short name; optional for an administrator of one school.",
-    {"type": "string"},
-)
 
 
 def _note(faults: Faults, value: Any, place: str) -> str | None:
@@ -189,70 +180,56 @@ class OfSchool(View):
 
 
 class Findings(OfSchool):
-    query = {
-        "school": reading.text,
-        "state": STATE.read,
-        "kind": KIND.read,
-        "severity": SEVERITY.read,
-        "student": UUID.read,
-        "cursor": reading.text,
-    }
+    query = (
+        SCHOOL,
+        Parameter.asked("state", "Only findings with this status.", STATE),
+        Parameter.asked("kind", "Only findings of this kind.", KIND),
+        Parameter.asked("severity", "Only findings of this severity.", SEVERITY),
+        Parameter.asked("student", "Only findings about this student.", UUID),
+        CURSOR,
+    )
 
     @describe(
-        name="listFindings",
-        summary="List the findings of the audit",
-        description=(
-            "For the administrators of the school. Every finding of any audit, with the rule, the entries,"
-            " the remedy and who resolved it; the newest day first, in pages of"
-            f" {FindingPages.page_size}; follow `next`. A finding that no longer applies is `gone` and stays"
-            " listed. The reading is logged for each student concerned."
-        ),
-        parameters=[
-            _SCHOOL,
-            Parameter("state", "query", "Only findings with this status.", STATE.schema),
-            Parameter("kind", "query", "Only findings of this kind.", KIND.schema),
-            Parameter("severity", "query", "Only findings of this severity.", SEVERITY.schema),
-            Parameter(
-                "student", "query", "Only findings about this student.", {"type": "string", "format": "uuid"}
-            ),
-            CURSOR,
-        ],
-        answers={200: Answer(AuditFindingPageSerializer, "A page")},
+        "listFindings",
+        "List the findings of the audit",
+        Answer(AuditFindingPageSerializer, "A page"),
+        words={"page_size": FindingPages.page_size},
         refuses=(403, 404),
     )
-    def get(self, request: Request) -> Response:
+    def get(self) -> Any:
+        """For the administrators of the school. Every finding of any audit, with the rule, the entries, the
+        remedy and who resolved it; the newest day first, in pages of %(page_size)s; follow `next`. A finding
+        that no longer applies is `gone` and stays listed. The reading is logged for each student concerned.
+        """
         school = self.school(self.asked["school"])
         wanted = {key: self.asked[key] for key in ("state", "kind", "severity", "student")}
-        page = FindingPages(findings.listed(school, **wanted), request)
+        page = FindingPages(findings.listed(school, **wanted), self.request)
         findings.note_read(page.rows, self.user, via="api", at=self.at)
-        answer = {
+        return {
             **page.links,
             "school": school.slug,
             "last_audit": findings.last_run(school),
             "findings": finding_json.listed(page.rows),
             "caution": CAUTION,
         }
-        return Response(AuditFindingPageSerializer(answer).data)
 
 
 class Audit(OfSchool):
     throttle_classes = [AuditThrottle]
 
     @describe(
-        name="runAudit",
-        summary="Audit a school",
-        description=(
-            "For administrators of the school. Every record is read, which takes some seconds for"
-            " hundreds of students; for a large school, use the command. `on`: as of this day "
-            "(default: today at the school). If an audit of a later day is on file, this one "
-            "counts its findings and saves nothing."
-        ),
+        "runAudit",
+        "Audit a school",
+        Answer(AuditDoneSerializer, "New findings, and those no longer found"),
         body=AuditToRunSerializer,
-        answers={200: Answer(AuditDoneSerializer, "New findings, and those no longer found")},
-        refuses=(403, 404, 429),
+        refuses=(403, 404),
     )
-    def post(self, request: Request) -> Response:
-        sent = AuditToRunSerializer.sent(request)
+    def post(self) -> Any:
+        """For administrators of the school. Every record is read, which takes some seconds for hundreds of
+        students; for a large school, use the command. `on`: as of this day (default: today at the school). If
+        an audit of a later day is on file, this one counts its findings and saves nothing.
+        """
+        sent = self.sent()
         school, on = self.school(sent["school"]), sent["on"]
         today = school.day(self.at)
         if on is not None and on > today:
@@ -260,29 +237,27 @@ class Audit(OfSchool):
         done = findings.recompute(school, on or today, at=self.at, by=self.user, via="api")
         answer = {key: getattr(done, key) for key in ("kept", "new", "returned", "gone")}
         answer |= {"school": school.slug, "audit": done.run, "caution": CAUTION}
-        return Response(AuditDoneSerializer(answer).data)
+        return answer
 
 
 class FindingResolve(View):
     throttle_classes = [ConfirmThrottle]
 
     @describe(
-        name="resolveFinding",
-        summary="Resolve a finding",
-        description=(
-            "For administrators of the school, with password or passkey, which signs `digest` (of"
-            " the finding as it is now), `how` and `note`; signed into the school's ledger. "
-            "Sending the same again returns the existing answer; other content is a conflict "
-            "(409). A finding that returns, or changes, is open again."
-        ),
+        "resolveFinding",
+        "Resolve a finding",
+        Answer(FindingResolutionSerializer, "Resolved"),
         body=FindingToResolveSerializer,
-        answers={200: Answer(FindingResolutionSerializer, "Resolved")},
-        refuses=(403, 409, 429),
+        refuses=(403, 409),
     )
-    def post(self, request: Request, finding: uuid.UUID) -> Response:
+    def post(self, finding: uuid.UUID) -> Any:
+        """For administrators of the school, with password or passkey, which signs `digest` (of the finding as
+        it is now), `how` and `note`; signed into the school's ledger. Sending the same again returns the
+        existing answer; other content is a conflict (409). A finding that returns, or changes, is open again.
+        """
         found = findings.find(self.user, finding)
-        sent = FindingToResolveSerializer.sent(request)
+        sent = self.sent()
         given, how, note = sent["confirmation"], sent["how"], sent["note"]
-        by = reauthentication.signer(request, self.user, given, self.at)
+        by = reauthentication.signer(self.request, self.user, given, self.at)
         made = signatures.resolve_finding(found, how, note, by)
-        return Response(FindingResolutionSerializer(finding_json.resolution(made)).data)
+        return finding_json.resolution(made)

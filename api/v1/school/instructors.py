@@ -1,14 +1,12 @@
 """An instructor's own record: endorsements with test results."""
 
-from rest_framework.request import Request
-from rest_framework.response import Response
+from typing import Any
 
 from api.v1.base.description import Answer, Parameter, describe
 from api.v1.base.field_types import DAY, FLAG, STRING, UUID, WHOLE, word
 from api.v1.base.reports import ON
 from api.v1.base.serializers import Field, ResponseSerializer
 from api.v1.base.views import View
-from syllabus.engine.record import reading
 from syllabus.engine.rules.report import CAUTION
 from training.reports.own_record import Line
 from training.services.people import instructors
@@ -95,30 +93,26 @@ class InstructorRecordSerializer(ResponseSerializer):
 
 class Instructors(View):
     @describe(
-        name="listInstructorRecords",
-        summary="List the instructors whose own record you may see",
-        description=("Every instructor of the schools that the caller administers, and the caller."),
-        answers={200: Answer(InstructorListSerializer, "The instructors")},
+        "listInstructorRecords",
+        "List the instructors whose own record you may see",
+        Answer(InstructorListSerializer, "The instructors"),
     )
-    def get(self, request: Request) -> Response:
-        answer = {"instructors": instructors.seen(self.user), "caution": CAUTION}
-        return Response(InstructorListSerializer(answer).data)
+    def get(self) -> Any:
+        """Every instructor of the schools that the caller administers, and the caller."""
+        return {"instructors": instructors.seen(self.user), "caution": CAUTION}
 
 
 class InstructorRecord(View):
-    query = {"on": reading.day}
+    query = (Parameter.asked("on", "As of this day (default: today).", DAY),)
 
     @describe(
-        name="readInstructorRecord",
-        summary="Read an instructor's own record",
-        description=(
-            "For the instructor and the administrators of the school: endorsements for solo and "
-            "for tests, with date and result, how long each is retained, first attempts, and the "
-            "last day of recent experience. The reading is logged for each student in it."
-        ),
-        parameters=[Parameter("on", "query", "As of this day (default: today).", DAY.schema)],
-        answers={200: Answer(InstructorRecordSerializer, "The record")},
+        "readInstructorRecord",
+        "Read an instructor's own record",
+        Answer(InstructorRecordSerializer, "The record"),
     )
-    def get(self, request: Request, instructor: int) -> Response:
-        kept = instructors.own_record(self.user, instructor, on=self.asked["on"], at=self.at, via="api")
-        return Response(InstructorRecordSerializer(kept).data)
+    def get(self, instructor: int) -> Any:
+        """For the instructor and the administrators of the school: endorsements for solo and for tests, with
+        date and result, how long each is retained, first attempts, and the last day of recent experience. The
+        reading is logged for each student in it.
+        """
+        return instructors.own_record(self.user, instructor, on=self.asked["on"], at=self.at, via="api")

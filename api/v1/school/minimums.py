@@ -1,12 +1,8 @@
 """A school's requirements beyond the regulations."""
 
-from http import HTTPStatus
 from typing import Any
 
-from rest_framework.request import Request
-from rest_framework.response import Response
-
-from api.v1.base.description import Answer, describe
+from api.v1.base.description import Answer, Created, describe
 from api.v1.base.field_types import DAY, MILESTONE, NAME, STRING, WHOLE, like, short
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.base.views import View
@@ -75,55 +71,47 @@ class SchoolMinimumToEndSerializer(RequestSerializer):
 
 class SchoolMinimums(View):
     @describe(
-        name="listSchoolMinimums",
-        summary="List the minimums of your schools",
-        description=(
-            "The minimums of the caller's schools beyond the regulations, ended ones included. "
-            "Reports on the school's students show them as the school's, never as law."
-        ),
-        answers={200: Answer(SchoolMinimumListSerializer, "The minimums")},
+        "listSchoolMinimums",
+        "List the minimums of your schools",
+        Answer(SchoolMinimumListSerializer, "The minimums"),
     )
-    def get(self, request: Request) -> Response:
+    def get(self) -> Any:
+        """The minimums of the caller's schools beyond the regulations, ended ones included. Reports on the
+        school's students show them as the school's, never as law.
+        """
         listed = minimums.seen(self.user)[:MOST_LISTED]
-        return Response(SchoolMinimumListSerializer({"minimums": listed, "caution": CAUTION}).data)
+        return {"minimums": listed, "caution": CAUTION}
 
     @describe(
-        name="addSchoolMinimum",
-        summary="Add a school minimum",
-        description=(
-            "For administrators of the school. `kind` and `params` are those of a requirement, as"
-            " `milestones/{id}` shows them. Sending the same again returns the existing minimum "
-            "(200); other content under the same code and first day is a conflict (409). A "
-            "minimum is ended, never deleted."
-        ),
+        "addSchoolMinimum",
+        "Add a school minimum",
+        Answer(SchoolMinimumSerializer, "Already on record"),
+        Answer(SchoolMinimumSerializer, "Added", status=201),
         body=SchoolMinimumToAddSerializer,
-        answers={
-            200: Answer(SchoolMinimumSerializer, "Already on record"),
-            201: Answer(SchoolMinimumSerializer, "Added"),
-        },
         refuses=(403, 409),
     )
-    def post(self, request: Request) -> Response:
-        sent = SchoolMinimumToAddSerializer.sent(request)
+    def post(self) -> Any:
+        """For administrators of the school. `kind` and `params` are those of a requirement, as
+        `milestones/{id}` shows them. Sending the same again returns the existing minimum (200); other content
+        under the same code and first day is a conflict (409). A minimum is ended, never deleted.
+        """
+        sent = self.sent()
         school = sent.pop("school")
         done = minimums.add(school, sent, by=self.user)
-        status = HTTPStatus.CREATED if done.created else HTTPStatus.OK
-        return Response(SchoolMinimumSerializer(done.minimum).data, status=status)
+        return Created(done.minimum) if done.created else done.minimum
 
 
 class SchoolMinimumEnd(View):
     @describe(
-        name="endSchoolMinimum",
-        summary="End a minimum of a school",
-        description=(
-            "For administrators of the school. `ends` is its last day (default: today at the "
-            "school), yesterday at the earliest: what applied on earlier days does not change."
-        ),
+        "endSchoolMinimum",
+        "End a minimum of a school",
+        Answer(SchoolMinimumSerializer, "The minimum with its last day"),
         body=SchoolMinimumToEndSerializer,
-        answers={200: Answer(SchoolMinimumSerializer, "The minimum with its last day")},
         refuses=(403, 409),
     )
-    def post(self, request: Request, minimum: int) -> Response:
-        sent = SchoolMinimumToEndSerializer.sent(request)
-        ended = minimums.end(minimum, sent["ends"], by=self.user, at=self.at)
-        return Response(SchoolMinimumSerializer(ended).data)
+    def post(self, minimum: int) -> Any:
+        """For administrators of the school. `ends` is its last day (default: today at the school), yesterday
+        at the earliest: what applied on earlier days does not change.
+        """
+        sent = self.sent()
+        return minimums.end(minimum, sent["ends"], by=self.user, at=self.at)

@@ -6,12 +6,9 @@ from dataclasses import replace
 from http import HTTPStatus
 from typing import Any
 
-from rest_framework.request import Request
-from rest_framework.response import Response
-
-from api.v1.base.description import CURSOR, Answer, Parameter, describe
+from api.v1.base.description import CURSOR, Answer, Created, Parameter, describe
 from api.v1.base.errors import Problem, not_found
-from api.v1.base.field_types import DAY, FLAG, NAME, STRING, UUID, WHOLE, as_it_came, list_of, word
+from api.v1.base.field_types import DAY, FLAG, NAME, SLUG, STRING, UUID, WHOLE, as_it_came, list_of, word
 from api.v1.base.pages import Pages, PageSerializer
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.base.views import View
@@ -172,57 +169,49 @@ class PeopleView(View):
             raise not_found("role of that id")
         return role
 
-    def shown(self, pk: int) -> Response:
-        return Response(PersonSerializer(_with_students([self.role(pk)])[0]).data)
+    def shown(self, pk: int) -> Role:
+        return _with_students([self.role(pk)])[0]
 
 
 class People(PeopleView):
-    query = {"cursor": reading.text, "school": reading.name}
+    query = (Parameter.asked("school", "A school's short name.", SLUG), CURSOR)
 
     @describe(
-        name="listPeople",
-        summary="List the people of your schools",
-        description=(
-            "For administrators: every role at the schools that the caller administers, or at the one that"
-            f" `school` names, in pages of {PeoplePages.page_size}; follow `next`. Students without an"
-            " account have no role; they are among the students."
-        ),
-        parameters=[
-            Parameter("school", "query", "A school's short name.", {"type": "string"}),
-            CURSOR,
-        ],
-        answers={200: Answer(PersonPageSerializer, "A page")},
+        "listPeople",
+        "List the people of your schools",
+        Answer(PersonPageSerializer, "A page"),
+        words={"page_size": PeoplePages.page_size},
         refuses=(403, 404),
     )
-    def get(self, request: Request) -> Response:
+    def get(self) -> Any:
+        """For administrators: every role at the schools that the caller administers, or at the one that
+        `school` names, in pages of %(page_size)s; follow `next`. Students without an account have no role;
+        they are among the students.
+        """
         mine = access.schools(self.user)
         if self.asked["school"] is not None:
             mine = mine.filter(slug=self.asked["school"])
         if not mine.exists():
             raise Problem(HTTPStatus.FORBIDDEN, _ADMINISTRATORS)
         roles = Role.objects.filter(school__in=mine).select_related("school", "user")
-        page = PeoplePages(roles, request)
-        return Response(PersonPageSerializer({**page.links, "people": _with_students(page.rows)}).data)
+        page = PeoplePages(roles, self.request)
+        return {**page.links, "people": _with_students(page.rows)}
 
     @describe(
-        name="addPerson",
-        summary="Add a person to a school",
-        description=(
-            "For administrators of the school. An instructor or administrator needs an e-mail "
-            "address. A student may be added without one, then has no account, and needs `id`, "
-            "which becomes the student's reference. A new account gets an e-mail with a link to "
-            "set the password: see `mail`. Sending the same again returns the existing role (200)"
-            " and sends no e-mail."
-        ),
+        "addPerson",
+        "Add a person to a school",
+        Answer(PersonAddedSerializer, "The person already has this role"),
+        Answer(PersonAddedSerializer, "The person was added", status=201),
         body=PersonToAddSerializer,
-        answers={
-            200: Answer(PersonAddedSerializer, "The person already has this role"),
-            201: Answer(PersonAddedSerializer, "The person was added"),
-        },
         refuses=(403, 409),
     )
-    def post(self, request: Request) -> Response:
-        sent = PersonToAddSerializer.sent(request)
+    def post(self) -> Any:
+        """For administrators of the school. An instructor or administrator needs an e-mail address. A student
+        may be added without one, then has no account, and needs `id`, which becomes the student's reference.
+        A new account gets an e-mail with a link to set the password: see `mail`. Sending the same again
+        returns the existing role (200) and sends no e-mail.
+        """
+        sent = self.sent()
         school, kind, name, email = (sent.pop(key) for key in ("school", "role", "name", "email"))
         if kind == Role.Kind.STUDENT:
             sent["ref"] = sent.pop("id")
@@ -232,83 +221,76 @@ class People(PeopleView):
         made = people.add(
             at_school, kind=kind, name=name, email=email, by=self.user, at=self.at, again=True, **sent
         )
-        mail = links.send(request._request, made.user.email).words if made.new_account and made.user else None
+        mail = (
+            links.send(self.request._request, made.user.email).words
+            if made.new_account and made.user
+            else None
+        )
         role = Role.objects.filter(school=at_school, user=made.user, role=kind).select_related(
             "school", "user"
         )
         [shown] = _with_students(role) if made.user else [None]
         added = {"person": shown, "student": made.student.ref if made.student else None, "mail": mail}
-        status = HTTPStatus.CREATED if made.created else HTTPStatus.OK
-        return Response(PersonAddedSerializer(added).data, status=status)
+        return Created(added) if made.created else added
 
 
 class PersonDetail(PeopleView):
-    @describe(
-        name="readPerson",
-        summary="Read one role",
-        description="For administrators of its school.",
-        answers={200: Answer(PersonSerializer, "The role with its person")},
-    )
-    def get(self, request: Request, role: int) -> Response:
+    @describe("readPerson", "Read one role", Answer(PersonSerializer, "The role with its person"))
+    def get(self, role: int) -> Any:
+        """For administrators of its school."""
         return self.shown(role)
 
     @describe(
-        name="changePerson",
-        summary="Change an instructor's certificate and ratings",
-        description=(
-            "Certificate number, last day of recent experience and ratings, all at once; a "
-            "missing key is no longer recorded. Who changed what is recorded."
-        ),
+        "changePerson",
+        "Change an instructor's certificate and ratings",
+        Answer(PersonSerializer, "The role as it is now"),
         body=PersonToChangeSerializer,
-        answers={200: Answer(PersonSerializer, "The role as it is now")},
         refuses=(403, 409),
     )
-    def put(self, request: Request, role: int) -> Response:
+    def put(self, role: int) -> Any:
+        """Certificate number, last day of recent experience and ratings, all at once; a missing key is no
+        longer recorded. Who changed what is recorded.
+        """
         found = self.role(role)
-        held = PersonToChangeSerializer.sent(request)
+        held = self.sent()
         people.change(found, held, by=self.user, at=self.at)
         return self.shown(role)
 
 
 class PersonEnd(PeopleView):
     @describe(
-        name="endPerson",
-        summary="End a role",
-        description=(
-            "The access ends now. An instructor's assignments end too; signed entries stay "
-            "signed. The last administrator of a school cannot be ended (409). Sending it again "
-            "gives the same answer."
-        ),
-        answers={204: Answer(None, "It has ended")},
-        refuses=(403, 409, 411, 413, 415),
+        "endPerson", "End a role", Answer(None, "It has ended", status=204), refuses=(403, 409, 411, 413, 415)
     )
-    def post(self, request: Request, role: int) -> Response:
+    def post(self, role: int) -> Any:
+        """The access ends now. An instructor's assignments end too; signed entries stay signed. The last
+        administrator of a school cannot be ended (409). Sending it again gives the same answer.
+        """
         try:
             found = self.role(role)
         except Problem:
             if people.was_ended(role, self.user):
-                return Response(status=HTTPStatus.NO_CONTENT)
+                return None
             raise
         people.end(found, by=self.user, at=self.at)
-        return Response(status=HTTPStatus.NO_CONTENT)
+        return None
 
 
 class PersonLink(PeopleView):
     @describe(
-        name="sendPersonLink",
-        summary="Send the link to set a password",
-        description="Sent to the e-mail of the account. Limited to a few a minute (429).",
-        answers={200: Answer(PersonLinkSerializer, "Sent")},
+        "sendPersonLink",
+        "Send the link to set a password",
+        Answer(PersonLinkSerializer, "Sent"),
         refuses=(409, 411, 413, 415, 429),
     )
-    def post(self, request: Request, role: int) -> Response:
+    def post(self, role: int) -> Any:
+        """Sent to the e-mail of the account. Limited to a few a minute (429)."""
         found = self.role(role)
         if not found.user.is_active:
             raise Problem(HTTPStatus.CONFLICT, f"The account of {found.user.email} is closed.")
-        done = links.send(request._request, found.user.email)
+        done = links.send(self.request._request, found.user.email)
         if not done.sent:
             raise Problem(HTTPStatus.TOO_MANY_REQUESTS, done.words, headers={"Retry-After": "60"})
-        return Response(PersonLinkSerializer({"mail": done.words}).data)
+        return {"mail": done.words}
 
 
 def _with_students(roles: Iterable[Role]) -> list[Role]:

@@ -4,9 +4,6 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from rest_framework.request import Request
-from rest_framework.response import Response
-
 from api.v1.base import reauthentication
 from api.v1.base.description import Answer, describe
 from api.v1.base.errors import not_found
@@ -107,32 +104,26 @@ class OfSchool(View):
 
 
 class SchoolSettings(OfSchool):
-    @describe(
-        name="schoolSettings",
-        summary="Show a school's settings",
-        description="The settings that affect answers about the school's students.",
-        answers={200: Answer(SchoolSettingsSerializer, "The settings")},
-    )
-    def get(self, request: Request, school: str) -> Response:
-        return Response(SchoolSettingsSerializer(self.school(school)).data)
+    @describe("schoolSettings", "Show a school's settings", Answer(SchoolSettingsSerializer, "The settings"))
+    def get(self, school: str) -> Any:
+        """The settings that affect answers about the school's students."""
+        return self.school(school)
 
     @describe(
-        name="setSchoolSettings",
-        summary="Change a school's settings",
-        description=(
-            "For administrators of the school. A missing key keeps its value. To change "
-            "`claims_asked`, give the `reason` and the password or a passkey, whose statement has"
-            " the kind `school.settings-changed`, the school's short name as `subject` and "
-            "`settings` as `about`, and signs `claims_asked` and `reason`. Who changed what is "
-            "recorded, and every report of the school's students is calculated again."
-        ),
+        "setSchoolSettings",
+        "Change a school's settings",
+        Answer(SchoolSettingsSerializer, "The settings as they are now"),
         body=SchoolSettingsToSetSerializer,
-        answers={200: Answer(SchoolSettingsSerializer, "The settings as they are now")},
         refuses=(403, 429),
     )
-    def put(self, request: Request, school: str) -> Response:
+    def put(self, school: str) -> Any:
+        """For administrators of the school. A missing key keeps its value. To change `claims_asked`, give the
+        `reason` and the password or a passkey, whose statement has the kind `school.settings-changed`, the
+        school's short name as `subject` and `settings` as `about`, and signs `claims_asked` and `reason`. Who
+        changed what is recorded, and every report of the school's students is calculated again.
+        """
         found = self.school(school)
-        sent = SchoolSettingsToSetSerializer.sent(request)
+        sent = self.sent()
         reason, confirmation = sent.pop("reason"), sent.pop("confirmation")
         if sent["claims_asked"] is not None:
             sent["claims_asked"] = list(sent["claims_asked"])
@@ -148,11 +139,10 @@ class SchoolSettings(OfSchool):
                 faults.extend(reauthentication.missing())
             faults.stop(SettingsError)
             act = school_settings.act(found, values["claims_asked"], reason)
-            confirmed = reauthentication.confirm(request, self.user, confirmation, act, [])
-        changed = school_settings.change(
+            confirmed = reauthentication.confirm(self.request, self.user, confirmation, act, [])
+        return school_settings.change(
             found.slug, values, by=self.user, at=self.at, reason=reason, confirmed=confirmed
         )
-        return Response(SchoolSettingsSerializer(changed).data)
 
     def get_throttles(self) -> list[Any]:
         confirms = isinstance(self.request.data, Mapping) and set(self.request.data) & {
@@ -164,41 +154,37 @@ class SchoolSettings(OfSchool):
 
 class SchoolAircraftModels(OfSchool):
     @describe(
-        name="aircraftModels",
-        summary="Show the makes and models that a school knows, with their spellings",
-        description=(
-            "`models` has all models with category and class: the school's own and the built-in "
-            "ones. `spellings` are the school's own links. An endorsement for one model does not "
-            "count for another; a spelling without a link makes the answer unknown."
-        ),
-        answers={200: Answer(AircraftModelsSerializer, "The models")},
+        "aircraftModels",
+        "Show the makes and models that a school knows, with their spellings",
+        Answer(AircraftModelsSerializer, "The models"),
     )
-    def get(self, request: Request, school: str) -> Response:
+    def get(self, school: str) -> Any:
+        """`models` has all models with category and class: the school's own and the built-in ones.
+        `spellings` are the school's own links. An endorsement for one model does not count for another; a
+        spelling without a link makes the answer unknown.
+        """
         return _models(self.school(school))
 
     @describe(
-        name="setAircraftModels",
-        summary="Replace a school's own links of spellings to models",
-        description=(
-            "For administrators of the school. Each entry of `spellings` links a spelling to a "
-            "model. One whose `spelling` and `model` are the same adds a model of the school's "
-            "own, with `category` and `class` if given. A link overrides the built-in one of the "
-            "same spelling. Who changed what is recorded, and every report of the school's "
-            "students is calculated again."
-        ),
+        "setAircraftModels",
+        "Replace a school's own links of spellings to models",
+        Answer(AircraftModelsSerializer, "The models as they are now"),
         body=AircraftModelsToSetSerializer,
-        answers={200: Answer(AircraftModelsSerializer, "The models as they are now")},
         refuses=(403,),
     )
-    def put(self, request: Request, school: str) -> Response:
+    def put(self, school: str) -> Any:
+        """For administrators of the school. Each entry of `spellings` links a spelling to a model. One whose
+        `spelling` and `model` are the same adds a model of the school's own, with `category` and `class` if
+        given. A link overrides the built-in one of the same spelling. Who changed what is recorded, and every
+        report of the school's students is calculated again.
+        """
         found = self.school(school)
-        sent = AircraftModelsToSetSerializer.sent(request)
+        sent = self.sent()
         links = [Link(**each) for each in sent["spellings"]]
         aircraft_models.change(found.slug, links, by=self.user, at=self.at)
         return _models(found)
 
 
-def _models(school: School) -> Response:
+def _models(school: School) -> dict[str, Any]:
     links = aircraft_models.own(school)
-    found = {"school": school.slug, "models": aircraft_models.listed(links), "spellings": links}
-    return Response(AircraftModelsSerializer(found).data)
+    return {"school": school.slug, "models": aircraft_models.listed(links), "spellings": links}

@@ -3,11 +3,9 @@
 import datetime as dt
 import uuid
 from http import HTTPStatus
+from typing import Any
 
-from rest_framework.request import Request
-from rest_framework.response import Response
-
-from api.v1.base.description import Answer, describe
+from api.v1.base.description import Answer, Created, describe
 from api.v1.base.errors import Problem, not_found
 from api.v1.base.field_types import DAY, STRING, WHOLE
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
@@ -40,37 +38,32 @@ class AssignmentToMakeSerializer(RequestSerializer):
 
 class StudentAssignments(StudentView):
     @describe(
-        name="listAssignments",
-        summary="List the instructors of a student",
-        description="Ended assignments included, the newest first. The reading is logged.",
-        answers={200: Answer(AssignmentListSerializer, "The assignments")},
+        "listAssignments",
+        "List the instructors of a student",
+        Answer(AssignmentListSerializer, "The assignments"),
     )
-    def get(self, request: Request, ref: uuid.UUID) -> Response:
+    def get(self, ref: uuid.UUID) -> Any:
+        """Ended assignments included, the newest first. The reading is logged."""
         student = self.open(ref, "assignments")
         rows = Assignment.objects.filter(student=student).select_related("instructor")
-        listed = {"assignments": rows.order_by("-starts", "-pk")}
-        return Response(AssignmentListSerializer(listed).data)
+        return {"assignments": rows.order_by("-starts", "-pk")}
 
     @describe(
-        name="assignInstructor",
-        summary="Assign an instructor to a student",
-        description=(
-            "For administrators of the school. `instructor` is the id of the instructor's role, "
-            "as the list of people has it. From `starts` on (default: today) the instructor reads"
-            " and writes the record. Sending the same again returns the existing assignment "
-            "(200)."
-        ),
+        "assignInstructor",
+        "Assign an instructor to a student",
+        Answer(AssignmentSerializer, "Already on record"),
+        Answer(AssignmentSerializer, "The assignment", status=201),
         body=AssignmentToMakeSerializer,
-        answers={
-            200: Answer(AssignmentSerializer, "Already on record"),
-            201: Answer(AssignmentSerializer, "The assignment"),
-        },
         refuses=(403, 409),
     )
-    def post(self, request: Request, ref: uuid.UUID) -> Response:
+    def post(self, ref: uuid.UUID) -> Any:
+        """For administrators of the school. `instructor` is the id of the instructor's role, as the list of
+        people has it. From `starts` on (default: today) the instructor reads and writes the record. Sending
+        the same again returns the existing assignment (200).
+        """
         student = self.open(ref, "assignments")
         _administers(self, student)
-        sent = AssignmentToMakeSerializer.sent(request)
+        sent = self.sent()
         role, starts = sent["instructor"], sent["starts"] or student.school.day(self.at)
         taught = Role.objects.filter(pk=role, school=student.school_id, role=Role.Kind.INSTRUCTOR)
         found = taught.select_related("user").first()
@@ -80,23 +73,22 @@ class StudentAssignments(StudentView):
             )
         there = Assignment.objects.filter(student=student, instructor=found.user, starts=starts).first()
         if there is not None and there.ends is None:
-            return Response(AssignmentSerializer(there).data)
+            return there
         made = people.assign(student, found.user, starts=starts, by=self.user, at=self.at)
-        return Response(AssignmentSerializer(made).data, status=HTTPStatus.CREATED)
+        return Created(made)
 
 
 class AssignmentEnd(StudentView):
     @describe(
-        name="endAssignment",
-        summary="End an instructor's assignment",
-        description=(
-            "For administrators of the school. The last day is yesterday; for an assignment that "
-            "began today, `ends` is the day before `starts`. An ended one stays as it is."
-        ),
-        answers={200: Answer(AssignmentSerializer, "The assignment as it ended")},
+        "endAssignment",
+        "End an instructor's assignment",
+        Answer(AssignmentSerializer, "The assignment as it ended"),
         refuses=(403, 411, 413, 415),
     )
-    def post(self, request: Request, ref: uuid.UUID, assignment: int) -> Response:
+    def post(self, ref: uuid.UUID, assignment: int) -> Any:
+        """For administrators of the school. The last day is yesterday; for an assignment that began today,
+        `ends` is the day before `starts`. An ended one stays as it is.
+        """
         student = self.open(ref, "assignments")
         _administers(self, student)
         rows = Assignment.objects.filter(pk=assignment, student=student)
@@ -106,7 +98,7 @@ class AssignmentEnd(StudentView):
         ended = people.end_assignment(found, by=self.user, at=self.at)
         if not rows.exists():
             ended.pk, ended.ends = assignment, ended.starts - dt.timedelta(days=1)
-        return Response(AssignmentSerializer(ended).data)
+        return ended
 
 
 def _administers(view: View, student: Student) -> None:

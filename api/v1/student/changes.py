@@ -1,9 +1,7 @@
 """The changes of a student's record and of its answers between two times."""
 
 import uuid
-
-from rest_framework.request import Request
-from rest_framework.response import Response
+from typing import Any
 
 from api.v1.base.description import Answer, Parameter, describe
 from api.v1.base.field_types import DAY, FLAG, INSTANT, STRING, UUID, word
@@ -11,7 +9,6 @@ from api.v1.base.reports import AT, PROVENANCE
 from api.v1.base.serializers import Field, ResponseSerializer
 from api.v1.student.students import StudentView
 from syllabus.engine.errors import Fault, QuestionError
-from syllabus.engine.record import reading
 from syllabus.engine.record.record import entry_day
 from syllabus.engine.rules.report import CAUTION
 from syllabus.engine.time import amounts
@@ -75,28 +72,25 @@ class ChangesSerializer(ResponseSerializer):
 
 
 class StudentChanges(StudentView):
-    query = {"from": reading.instant, "to": reading.instant}
+    query = (
+        Parameter.asked("from", "The earlier time.", INSTANT, required=True),
+        Parameter.asked("to", "The later time.", INSTANT),
+    )
 
     @describe(
-        name="changesOfStudent",
-        summary="List the changes between two times",
-        description=(
-            "Entries that were added, corrected or removed between `from` and `to` (default: "
-            "now), and requirements and milestones whose status changed, in words, with the "
-            "cause: an entry, or the passing of days. Each side is as known then, for the "
-            "school's day. The reading is logged."
-        ),
-        parameters=[
-            Parameter("from", "query", "The earlier time.", INSTANT.schema, True),
-            Parameter("to", "query", "The later time.", INSTANT.schema),
-        ],
-        answers={200: Answer(ChangesSerializer, "What changed")},
+        "changesOfStudent",
+        "List the changes between two times",
+        Answer(ChangesSerializer, "What changed"),
     )
-    def get(self, request: Request, ref: uuid.UUID) -> Response:
+    def get(self, ref: uuid.UUID) -> Any:
+        """Entries that were added, corrected or removed between `from` and `to` (default: now), and
+        requirements and milestones whose status changed, in words, with the cause: an entry, or the passing
+        of days. Each side is as known then, for the school's day. The reading is logged.
+        """
         student = self.open(ref, "changes")
         first, second = self.asked["from"], self.asked["to"] or self.at
         if first is None:
             raise QuestionError([Fault("from", "missing; enter the earlier time")])
         if second < first:
             raise QuestionError([Fault("to", "is before 'from'; enter the later time")])
-        return Response(ChangesSerializer(changes(student, first, second)).data)
+        return changes(student, first, second)

@@ -4,20 +4,15 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Mapping
-from http import HTTPStatus
 from typing import Any
 
-from rest_framework.request import Request
-from rest_framework.response import Response
-
 from api.v1.base import reauthentication
-from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.description import Answer, Created, Parameter, describe
 from api.v1.base.field_types import FLAG, NAME, STRING, UUID, as_it_came, like, list_of, without, word
 from api.v1.base.reauthentication import ConfirmedSerializer, ConfirmThrottle, MayBeConfirmedSerializer
 from api.v1.base.reports import MET, ON, PROVENANCE
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.student.endorsements.views import SigningView
-from syllabus.engine.record import reading
 from syllabus.engine.record import record as engine
 from syllabus.engine.record.json_schema import ref
 from syllabus.engine.record.reading import Faults
@@ -98,53 +93,45 @@ class EntriesAttestedSerializer(ResponseSerializer):
 
 
 class StudentDocuments(SigningView):
-    query = {"on": reading.day}
+    query = (Parameter.on("by the rules in force on this day"),)
 
     def get_throttles(self) -> list[Any]:
         confirms = isinstance(self.request.data, Mapping) and "saw" in self.request.data
         return [ConfirmThrottle()] if self.request.method == "POST" and confirms else []
 
     @describe(
-        name="listDocuments",
-        summary="List documents and tests",
-        description=(
-            "Each document and test on record, newest first within its list, with the "
-            "requirements that it meets and until when: a medical certificate has an expiration "
-            "for each privilege. By the rules in force on the day `on` (default: today at the "
-            "school). The reading is logged."
-        ),
-        parameters=[Parameter.on("by the rules in force on this day")],
-        answers={200: Answer(PaperListSerializer, "Documents and tests")},
+        "listDocuments",
+        "List documents and tests",
+        Answer(PaperListSerializer, "Documents and tests"),
     )
-    def get(self, request: Request, ref: uuid.UUID) -> Response:
+    def get(self, ref: uuid.UUID) -> Any:
+        """Each document and test on record, newest first within its list, with the requirements that it meets
+        and until when: a medical certificate has an expiration for each privilege. By the rules in force on
+        the day `on` (default: today at the school). The reading is logged.
+        """
         student = self.open(ref, "documents")
         on = self.asked["on"] or student.school.day(self.at)
         listed = [documents.as_json(*each) for each in documents.listed(student, on)]
-        return Response(PaperListSerializer({"on": on, "papers": listed, "caution": CAUTION}).data)
+        return {"on": on, "papers": listed, "caution": CAUTION}
 
     @describe(
-        name="addDocument",
-        summary="Add a document or a test",
-        description=(
-            "Either `document` or `test`, as in a record document without its id. If you saw the "
-            "document, say which one (`saw`) and give the password or a passkey, which signs "
-            "`saw` and `sent`, the hash of the canonical form of `document` or `test` by its key:"
-            " the entry is then `attested`. Without `saw` it is `claimed`, and no requirement "
-            "relies on it. `id` is chosen by the caller: sending the same again returns the "
-            "existing entry (200); other content under it is a conflict (409). For proof of "
-            "identity or citizenship (`citizenship-evidence`), `remarks` says what was shown; no "
-            "copy is stored."
-        ),
+        "addDocument",
+        "Add a document or a test",
+        Answer(PaperListedSerializer, "Already on record"),
+        Answer(PaperListedSerializer, "Added", status=201),
         body=PaperToAddSerializer,
-        answers={
-            200: Answer(PaperListedSerializer, "Already on record"),
-            201: Answer(PaperListedSerializer, "Added"),
-        },
         refuses=(403, 409, 429),
     )
-    def post(self, request: Request, ref: uuid.UUID) -> Response:
+    def post(self, ref: uuid.UUID) -> Any:
+        """Either `document` or `test`, as in a record document without its id. If you saw the document, say
+        which one (`saw`) and give the password or a passkey, which signs `saw` and `sent`, the hash of the
+        canonical form of `document` or `test` by its key: the entry is then `attested`. Without `saw` it is
+        `claimed`, and no requirement relies on it. `id` is chosen by the caller: sending the same again
+        returns the existing entry (200); other content under it is a conflict (409). For proof of identity or
+        citizenship (`citizenship-evidence`), `remarks` says what was shown; no copy is stored.
+        """
         student = self.writable(ref)
-        body = PaperToAddSerializer.sent(request)
+        body = self.sent()
         entry, saw, confirmation = body["id"], body["saw"], body["confirmation"]
         said = {key: body[key] for key in ("document", "test")}
         sent = {key: value for key, value in said.items() if value is not None}
@@ -169,33 +156,29 @@ class StudentDocuments(SigningView):
         on = student.school.day(self.at)
         part = documents.list_of(done.entry)
         shown = documents.as_json(part, done.entry, documents.good_for(student, done.entry, on))
-        return Response(
-            PaperListedSerializer(shown).data, status=HTTPStatus.CREATED if done.created else HTTPStatus.OK
-        )
+        return Created(shown) if done.created else shown
 
 
 class StudentAttestations(SigningView):
     throttle_classes = [ConfirmThrottle]
 
     @describe(
-        name="attestEntries",
-        summary="Attest entries on record",
-        description=(
-            "For those who compared claimed entries with the document: say which one (`saw`) and "
-            "give the password or a passkey, which signs `entries` and `saw`. Each entry is "
-            "`attested` by the caller from now on. Entries that are attested already are skipped,"
-            " so the request can be repeated. An endorsement that names an instructor of this "
-            "school, now or before, by name or certificate, is refused: that instructor gives it "
-            "here. So is a test that names another instructor of this school, who attests it. "
-            "Signed into the school's ledger."
-        ),
+        "attestEntries",
+        "Attest entries on record",
+        Answer(EntriesAttestedSerializer, "The entries attested by this call"),
         body=EntriesToAttestSerializer,
-        answers={200: Answer(EntriesAttestedSerializer, "The entries attested by this call")},
-        refuses=(403, 429),
+        refuses=(403,),
     )
-    def post(self, request: Request, ref: uuid.UUID) -> Response:
+    def post(self, ref: uuid.UUID) -> Any:
+        """For those who compared claimed entries with the document: say which one (`saw`) and give the
+        password or a passkey, which signs `entries` and `saw`. Each entry is `attested` by the caller from
+        now on. Entries that are attested already are skipped, so the request can be repeated. An endorsement
+        that names an instructor of this school, now or before, by name or certificate, is refused: that
+        instructor gives it here. So is a test that names another instructor of this school, who attests it.
+        Signed into the school's ledger.
+        """
         student = self.writable(ref)
-        sent = EntriesToAttestSerializer.sent(request)
+        sent = self.sent()
         named, saw = [(each["part"], each["id"]) for each in sent["entries"]], sent["saw"]
         confirmed = self.signer(sent["confirmation"]).confirm(
             attesting.act_on_record(student, named, saw), RecordChange.objects.none()
@@ -204,4 +187,4 @@ class StudentAttestations(SigningView):
             student, named, saw=saw, by=self.user, at=self.at, via="api", confirmed=confirmed
         )
         listed = [{"part": each.part, "id": each.id, "provenance": each.provenance} for each in done]
-        return Response(EntriesAttestedSerializer({"attested": listed}).data)
+        return {"attested": listed}

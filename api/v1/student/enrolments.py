@@ -1,11 +1,7 @@
 """Enrollments in a version of a course, and moves to a newer one."""
 
 import uuid
-from http import HTTPStatus
 from typing import Any
-
-from rest_framework.request import Request
-from rest_framework.response import Response
 
 from api.v1.base.description import Answer, Parameter, describe
 from api.v1.base.field_types import DAY, FLAG, STRING, UTC, UUID
@@ -103,30 +99,25 @@ class EnrolmentView(LessonView):
 
 
 class StudentEnrolments(EnrolmentView):
-    @describe(
-        name="listEnrolments",
-        summary="List the enrolments",
-        description="The newest first, each with its version of the course.",
-        answers={200: Answer(EnrolmentListSerializer, "The enrolments")},
-    )
-    def get(self, request: Request, ref: uuid.UUID) -> Response:
+    @describe("listEnrolments", "List the enrolments", Answer(EnrolmentListSerializer, "The enrolments"))
+    def get(self, ref: uuid.UUID) -> Any:
+        """The newest first, each with its version of the course."""
         student = self.open(ref, "enrolments")
-        return Response(EnrolmentListSerializer({"enrolments": enrolments.of(student)}).data)
+        return {"enrolments": enrolments.of(student)}
 
     @describe(
-        name="enrolStudent",
-        summary="Enrol in a course",
-        description=(
-            "The enrollment stays on its version of the course. `id` is chosen by the caller: "
-            "sending the same again returns the existing one."
-        ),
+        "enrolStudent",
+        "Enrol in a course",
+        Answer(EnrolmentSerializer, "The enrolment", status=201),
         body=EnrolmentToMakeSerializer,
-        answers={201: Answer(EnrolmentSerializer, "The enrolment")},
         refuses=(403, 409),
     )
-    def post(self, request: Request, ref: uuid.UUID) -> Response:
+    def post(self, ref: uuid.UUID) -> Any:
+        """The enrollment stays on its version of the course. `id` is chosen by the caller: sending the same
+        again returns the existing one.
+        """
         student = self.writable(ref)
-        sent = EnrolmentToMakeSerializer.sent(request)
+        sent = self.sent()
         made = enrolments.enrol(
             student,
             ref=sent["id"],
@@ -137,44 +128,38 @@ class StudentEnrolments(EnrolmentView):
             at=self.at,
             via="api",
         )
-        return Response(
-            EnrolmentSerializer(self.enrolment(student, made.ref)).data, status=HTTPStatus.CREATED
-        )
+        return self.enrolment(student, made.ref)
 
 
 class EnrolmentEnd(EnrolmentView):
     @describe(
-        name="endEnrolment",
-        summary="End an enrolment",
-        description="Sets its last day. It stays on file.",
+        "endEnrolment",
+        "End an enrolment",
+        Answer(EnrolmentSerializer, "The enrolment"),
         body=EnrolmentToEndSerializer,
-        answers={200: Answer(EnrolmentSerializer, "The enrolment")},
         refuses=(403, 409),
     )
-    def post(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
+    def post(self, ref: uuid.UUID, entry: uuid.UUID) -> Any:
+        """Sets its last day. It stays on file."""
         student = self.writable(ref)
         found = self.enrolment(student, entry)
-        ends = EnrolmentToEndSerializer.sent(request)["ends"]
+        ends = self.sent()["ends"]
         enrolments.end(found, on=ends, by=self.user, at=self.at, via="api")
-        return Response(EnrolmentSerializer(self.enrolment(student, entry)).data)
+        return self.enrolment(student, entry)
 
 
 class EnrolmentMove(EnrolmentView):
-    query = {"version": reading.text}
+    query = (Parameter("version", "query", "The newer version.", {"type": "integer", "minimum": 1}, True),)
 
     @describe(
-        name="previewEnrolmentMove",
-        summary="Preview a move to a newer version",
-        description=(
-            "The changes between the two versions of the course, and for each graded item whether"
-            " its grade carries over."
-        ),
-        parameters=[
-            Parameter("version", "query", "The newer version.", {"type": "integer", "minimum": 1}, True)
-        ],
-        answers={200: Answer(EnrolmentMovePreviewSerializer, "What would change")},
+        "previewEnrolmentMove",
+        "Preview a move to a newer version",
+        Answer(EnrolmentMovePreviewSerializer, "What would change"),
     )
-    def get(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
+    def get(self, ref: uuid.UUID, entry: uuid.UUID) -> Any:
+        """The changes between the two versions of the course, and for each graded item whether its grade
+        carries over.
+        """
         student = self.open(ref, f"enrolment {entry} move")
         found = self.enrolment(student, entry)
         faults = Faults()
@@ -183,23 +168,21 @@ class EnrolmentMove(EnrolmentView):
         number = _version(faults, int(plain) if plain and len(plain) < 9 else asked, "version")
         faults.stop(EnrolmentError)
         assert number is not None
-        shown = enrolments.preview(found, number, student.school.day(self.at))
-        return Response(EnrolmentMovePreviewSerializer(shown).data)
+        return enrolments.preview(found, number, student.school.day(self.at))
 
     @describe(
-        name="moveEnrolment",
-        summary="Move to a newer version",
-        description=(
-            "Signed into the ledger with the grades carried over. The course requires the others "
-            "again; no grade is removed from the record."
-        ),
+        "moveEnrolment",
+        "Move to a newer version",
+        Answer(EnrolmentSerializer, "The enrolment"),
         body=EnrolmentToMoveSerializer,
-        answers={200: Answer(EnrolmentSerializer, "The enrolment")},
         refuses=(403, 409),
     )
-    def post(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
+    def post(self, ref: uuid.UUID, entry: uuid.UUID) -> Any:
+        """Signed into the ledger with the grades carried over. The course requires the others again; no grade
+        is removed from the record.
+        """
         student = self.writable(ref)
         found = self.enrolment(student, entry)
-        number = EnrolmentToMoveSerializer.sent(request)["version"]
+        number = self.sent()["version"]
         enrolments.move(found, number, by=self.user, at=self.at, via="api")
-        return Response(EnrolmentSerializer(self.enrolment(student, entry)).data)
+        return self.enrolment(student, entry)

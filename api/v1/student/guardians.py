@@ -2,9 +2,7 @@
 
 import uuid
 from http import HTTPStatus
-
-from rest_framework.request import Request
-from rest_framework.response import Response
+from typing import Any
 
 from api.v1.base.description import Answer, describe
 from api.v1.base.errors import Problem
@@ -37,35 +35,28 @@ class GuardianToRecordSerializer(RequestSerializer):
 
 
 class Guardians(StudentView):
-    @describe(
-        name="listGuardians",
-        summary="List a student's guardians",
-        description="Guardians with consent on record, ended ones included. The reading is logged.",
-        answers={200: Answer(GuardianListSerializer, "The guardians")},
-    )
-    def get(self, request: Request, ref: uuid.UUID) -> Response:
+    @describe("listGuardians", "List a student's guardians", Answer(GuardianListSerializer, "The guardians"))
+    def get(self, ref: uuid.UUID) -> Any:
+        """Guardians with consent on record, ended ones included. The reading is logged."""
         student = self.open(ref, "guardians")
-        found = {
+        return {
             "guardians": guardians.listed(student),
             "caution": guardians.caution(student, student.school.day(self.at)),
         }
-        return Response(GuardianListSerializer(found).data)
 
     @describe(
-        name="recordGuardian",
-        summary="Add a guardian's consent",
-        description=(
-            "The guardian of a minor then gets reminders too, until the student is of age. The "
-            "same e-mail again updates the consent; `consent_until` ends it."
-        ),
+        "recordGuardian",
+        "Add a guardian's consent",
+        Answer(GuardianSerializer, "The guardian as on record now"),
         body=GuardianToRecordSerializer,
-        answers={200: Answer(GuardianSerializer, "The guardian as on record now")},
         refuses=(403,),
     )
-    def post(self, request: Request, ref: uuid.UUID) -> Response:
+    def post(self, ref: uuid.UUID) -> Any:
+        """The guardian of a minor then gets reminders too, until the student is of age. The same e-mail again
+        updates the consent; `consent_until` ends it.
+        """
         student = self.open(ref, "guardians")
         if not access.may(self.user, access.WRITE, student, on=self.today):
             raise Problem(HTTPStatus.FORBIDDEN, "You may read this student's record but not write it.")
-        given = GuardianToRecordSerializer.sent(request)
-        made = guardians.record(student, **given, by=self.user, at=self.at, via="api")
-        return Response(GuardianSerializer(made).data)
+        given = self.sent()
+        return guardians.record(student, **given, by=self.user, at=self.at, via="api")

@@ -8,11 +8,9 @@ from http import HTTPStatus
 from typing import Any
 
 from django.db.models import Count
-from rest_framework.request import Request
-from rest_framework.response import Response
 
 from api.v1.base import reauthentication
-from api.v1.base.description import Answer, describe
+from api.v1.base.description import Answer, Created, describe
 from api.v1.base.errors import Problem
 from api.v1.base.field_types import (
     FLAG,
@@ -127,56 +125,44 @@ class OriginsSerializer(ResponseSerializer):
 
 
 class StudentHandOver(StudentView):
-    @describe(
-        name="handOverRecord",
-        summary="Hand over a record",
-        description=(
-            "Creates one ZIP file (in base64 as `file`) with the record document, its pages as "
-            "PDF, every signed entry about the student with its proof, the signed checkpoint, the"
-            " public keys, the hash of the rulebook and the courses: for students who want their "
-            "data, or for another school. `python -m training.ledger.verify FILE --key ID` checks"
-            " it without this server. For those who may read the record; the export is logged and"
-            " signed into the ledger."
-        ),
-        answers={200: Answer(HandOverSerializer, "The file")},
-    )
-    def post(self, request: Request, ref: uuid.UUID) -> Response:
+    @describe("handOverRecord", "Hand over a record", Answer(HandOverSerializer, "The file"))
+    def post(self, ref: uuid.UUID) -> Any:
+        """Creates one ZIP file (in base64 as `file`) with the record document, its pages as PDF, every signed
+        entry about the student with its proof, the signed checkpoint, the public keys, the hash of the
+        rulebook and the courses: for students who want their data, or for another school. `python -m
+        training.ledger.verify FILE --key ID` checks it without this server. For those who may read the
+        record; the export is logged and signed into the ledger.
+        """
         student = access.student(self.user, ref, on=self.today)
         raw = handover.make(student, by=self.user, at=self.at, via="api")
-        made = {
+        return {
             "name": f"training-record-{student.school.day(self.at)}.zip",
             "bytes": len(raw),
             "file": base64.b64encode(raw).decode(),
         }
-        return Response(HandOverSerializer(made).data)
 
 
 class TakeOver(View):
     @describe(
-        name="takeOverRecord",
-        summary="Import a record from another school",
-        description=(
-            "For administrators of the school. The file becomes a new student, or updates one "
-            "that was imported before; what was recorded here since stays. The other school's "
-            "signed entries are stored with their origin. `trust` has the ids of keys that you "
-            "compared with what that school publishes. A file that was damaged, cut, re-ordered "
-            "or signed with an untrusted key is refused with the place (422), and nothing is "
-            "imported. Give a `reason`, and the password or a passkey, which signs `reason`, "
-            "`sent`, the hash of the file's bytes (`sha256:…`), and, if keys are trusted, "
-            "`trust`, their ids in order. The kind in the statement is `record.taken-over`; the "
-            "student is the one here, or that of the file for a new student. The import is signed"
-            " into the ledger, and the student is notified of changes. Larger files are imported "
-            "on the server's command line."
-        ),
+        "takeOverRecord",
+        "Import a record from another school",
+        Answer(TakenOverSerializer, "Updated, or the same as before"),
+        Answer(TakenOverSerializer, "A new student", status=201),
         body=HandOverToTakeSerializer,
-        answers={
-            200: Answer(TakenOverSerializer, "Updated, or the same as before"),
-            201: Answer(TakenOverSerializer, "A new student"),
-        },
         refuses=(403, 409, 429),
     )
-    def post(self, request: Request) -> Response:
-        sent = HandOverToTakeSerializer.sent(request)
+    def post(self) -> Any:
+        """For administrators of the school. The file becomes a new student, or updates one that was imported
+        before; what was recorded here since stays. The other school's signed entries are stored with their
+        origin. `trust` has the ids of keys that you compared with what that school publishes. A file that was
+        damaged, cut, re-ordered or signed with an untrusted key is refused with the place (422), and nothing
+        is imported. Give a `reason`, and the password or a passkey, which signs `reason`, `sent`, the hash of
+        the file's bytes (`sha256:…`), and, if keys are trusted, `trust`, their ids in order. The kind in the
+        statement is `record.taken-over`; the student is the one here, or that of the file for a new student.
+        The import is signed into the ledger, and the student is notified of changes. Larger files are
+        imported on the server's command line.
+        """
+        sent = self.sent()
         slug, raw = sent["school"], sent["file"]
         school = access.schools(self.user).filter(slug=slug).first()
         if school is None:
@@ -184,7 +170,7 @@ class TakeOver(View):
 
         def confirm(act: Act) -> Confirmed:
             before = RecordChange.objects.filter(student__ref=act.subject)
-            return reauthentication.signer(request, self.user, sent["confirmation"], self.at).confirm(
+            return reauthentication.signer(self.request, self.user, sent["confirmation"], self.at).confirm(
                 act, before
             )
 
@@ -206,8 +192,7 @@ class TakeOver(View):
             "entries": done.change.counts if done.change else {},
             "origin": made and HandOver.objects.annotate(sealed=Count("entries")).get(pk=made.pk),
         }
-        status = HTTPStatus.CREATED if done.created else HTTPStatus.OK
-        return Response(TakenOverSerializer(answer).data, status=status)
+        return Created(answer) if done.created else answer
 
     def get_throttles(self) -> list[Any]:
         return [*super().get_throttles(), ConfirmThrottle()]
@@ -215,21 +200,18 @@ class TakeOver(View):
 
 class StudentOrigins(StudentView):
     @describe(
-        name="originsOfStudent",
-        summary="List the entries signed at other schools",
-        description=(
-            "Every file from which this record was imported, and each entry signed at the other "
-            "school: in which ledger, at which index, with which key. `verified` says that its "
-            "proof and its body matched a checkpoint signed with a trusted key; it is false if "
-            "the body had been erased there, so that only the proof could be checked. The reading"
-            " is logged."
-        ),
-        answers={200: Answer(OriginsSerializer, "The entries from other schools")},
+        "originsOfStudent",
+        "List the entries signed at other schools",
+        Answer(OriginsSerializer, "The entries from other schools"),
     )
-    def get(self, request: Request, ref: uuid.UUID) -> Response:
+    def get(self, ref: uuid.UUID) -> Any:
+        """Every file from which this record was imported, and each entry signed at the other school: in which
+        ledger, at which index, with which key. `verified` says that its proof and its body matched a
+        checkpoint signed with a trusted key; it is false if the body had been erased there, so that only the
+        proof could be checked. The reading is logged.
+        """
         student = self.open(ref, "origins")
-        origins = {
+        return {
             "hand_overs": student.hand_overs.annotate(sealed=Count("entries")),
             "entries": student.foreign_entries.all(),
         }
-        return Response(OriginsSerializer(origins).data)

@@ -1,26 +1,29 @@
 """The ledger: its newest checkpoint, inclusion and consistency proofs, and the public keys."""
 
+from dataclasses import replace
 from typing import Any
 
-from rest_framework.request import Request
-from rest_framework.response import Response
-
 from api.v1.base.description import Answer, Parameter, describe
-from api.v1.base.field_types import STRING, UUID, WHOLE, always, as_it_came, list_of, matching, pattern
+from api.v1.base.field_types import (
+    SLUG,
+    STRING,
+    UUID,
+    WHOLE,
+    always,
+    as_it_came,
+    list_of,
+    matching,
+    pattern,
+)
 from api.v1.base.serializers import Field, ResponseSerializer
 from api.v1.base.views import OpenView, View
 from syllabus.engine.errors import Fault, QuestionError
-from syllabus.engine.record import reading
 from syllabus.engine.record.shapes import Type
 from training.ledger.core import sealed, statements
 from training.services.records import proofs
 
-_WHOLE: dict[str, Any] = {"type": "integer", "minimum": 0}
-SCHOOL = Parameter(
-    "school",
-    "query",
-    "The school's short name; required only for callers with several schools.",
-    {"type": "string"},
+SCHOOL = Parameter.asked(
+    "school", "The school's short name; required only for callers with several schools.", SLUG
 )
 _CHECKED = (
     " The answer is a file of the form `ledger-export/1`: save it, and `python -m training.ledger.verify FILE"
@@ -28,7 +31,7 @@ _CHECKED = (
 )
 
 
-_COUNT = matching("0|[1-9][0-9]{0,14}", "a whole number, 0 or more", int)
+_WHOLE = replace(WHOLE, read=matching("0|[1-9][0-9]{0,14}", "a whole number, 0 or more", int))
 HASH = pattern(sealed.HEX)
 AT = pattern(sealed.INSTANT)
 PART = pattern(statements.PART)
@@ -106,74 +109,59 @@ class LedgerExportSerializer(ResponseSerializer):
 
 class LedgerKeys(OpenView):
     @describe(
-        name="listLedgerKeys",
-        summary="List the public keys of the ledger",
-        description=(
-            "Every key that has signed a checkpoint here, as a JWK set (RFC 7517, RFC 8037). "
-            "`kid` is the key's thumbprint (RFC 7638). Compare it with what the school published "
-            "elsewhere: a server that lies about its ledger lies about its keys."
-        ),
-        answers={200: Answer(LedgerKeysSerializer, "The keys")},
-        refuses=(401, 429),
+        "listLedgerKeys", "List the public keys of the ledger", Answer(LedgerKeysSerializer, "The keys")
     )
-    def get(self, request: Request) -> Response:
-        return Response(LedgerKeysSerializer({"keys": proofs.public_keys()}).data)
+    def get(self) -> Any:
+        """Every key that has signed a checkpoint here, as a JWK set (RFC 7517, RFC 8037). `kid` is the key's
+        thumbprint (RFC 7638). Compare it with what the school published elsewhere: a server that lies about
+        its ledger lies about its keys.
+        """
+        return {"keys": proofs.public_keys()}
 
 
 class LedgerCheckpoint(View):
-    query = {"school": reading.name}
+    query = (SCHOOL,)
 
     @describe(
-        name="readLedgerCheckpoint",
-        summary="Read the newest checkpoint",
-        description=(
-            "The signed statement of the size and root of the school's ledger: `checkpoint` is a "
-            "compact JWS (RFC 7515, algorithm Ed25519) over the canonical JSON of `format`, "
-            "`tree`, `size`, `root` and `at`. It contains nothing of the entries. Store it: it "
-            "shows later whether any earlier entry was changed (`consistency`, or `--against` of "
-            "the verifier)."
-        ),
-        parameters=[SCHOOL],
-        answers={200: Answer(LedgerCheckpointSerializer, "The newest checkpoint")},
+        "readLedgerCheckpoint",
+        "Read the newest checkpoint",
+        Answer(LedgerCheckpointSerializer, "The newest checkpoint"),
         refuses=(404,),
     )
-    def get(self, request: Request) -> Response:
+    def get(self) -> Any:
+        """The signed statement of the size and root of the school's ledger: `checkpoint` is a compact JWS
+        (RFC 7515, algorithm Ed25519) over the canonical JSON of `format`, `tree`, `size`, `root` and `at`. It
+        contains nothing of the entries. Store it: it shows later whether any earlier entry was changed
+        (`consistency`, or `--against` of the verifier).
+        """
         school = proofs.school_of(self.user, self.asked["school"])
         found = proofs.checkpoint(school, at=self.at)
         answer = {"school": school.slug, "checkpoint": found.token}
         more = {key: getattr(found, key) for key in ("tree", "size", "root", "at", "kid")}
-        return Response(LedgerCheckpointSerializer({**answer, **more}).data)
+        return {**answer, **more}
 
 
 class LedgerProof(View):
-    query = {"index": _COUNT, "lesson_record": UUID.read, "endorsement": UUID.read, "school": reading.name}
+    query = (
+        Parameter.asked("index", "The entry's index in the ledger, from 0.", _WHOLE),
+        Parameter.asked("lesson_record", "A signed lesson record's id.", UUID),
+        Parameter.asked("endorsement", "The id of an endorsement that was given here.", UUID),
+        SCHOOL,
+    )
 
     @describe(
-        name="readLedgerProof",
-        summary="Prove an entry",
-        description=(
-            "An entry of the ledger with its inclusion proof (RFC 9162, 2.1.3) against a signed checkpoint:"
-            " by its `index` in the ledger of one's school, or the entries of a `lesson_record` (its sign-off"
-            " and acknowledgement) or an `endorsement` (given and revoked); exactly one of the three. For"
-            " whoever may read the student's record, the student included; the reading is logged." + _CHECKED
-        ),
-        parameters=[
-            Parameter("index", "query", "The entry's index in the ledger, from 0.", _WHOLE),
-            Parameter(
-                "lesson_record", "query", "A signed lesson record's id.", {"type": "string", "format": "uuid"}
-            ),
-            Parameter(
-                "endorsement",
-                "query",
-                "The id of an endorsement that was given here.",
-                {"type": "string", "format": "uuid"},
-            ),
-            SCHOOL,
-        ],
-        answers={200: Answer(LedgerExportSerializer, "The entries with their proofs")},
+        "readLedgerProof",
+        "Prove an entry",
+        Answer(LedgerExportSerializer, "The entries with their proofs"),
+        words={"checked": _CHECKED},
         refuses=(404,),
     )
-    def get(self, request: Request) -> Response:
+    def get(self) -> Any:
+        """An entry of the ledger with its inclusion proof (RFC 9162, 2.1.3) against a signed checkpoint: by
+        its `index` in the ledger of one's school, or the entries of a `lesson_record` (its sign-off and
+        acknowledgement) or an `endorsement` (given and revoked); exactly one of the three. For whoever may
+        read the student's record, the student included; the reading is logged.%(checked)s
+        """
         given = {key: self.asked[key] for key in ("index", "lesson_record", "endorsement")}
         named = [key for key, value in given.items() if value is not None]
         if len(named) != 1:
@@ -191,33 +179,31 @@ class LedgerProof(View):
             case _:
                 school = proofs.school_of(self.user, self.asked["school"])
                 made = proofs.of_entry(self.user, school, given["index"], **how)
-        return Response(LedgerExportSerializer(made).data)
+        return made
 
 
 class LedgerConsistency(View):
-    query = {"from": _COUNT, "to": _COUNT, "school": reading.name}
+    query = (
+        Parameter.asked("from", "The size of the older checkpoint.", _WHOLE, required=True),
+        Parameter.asked("to", "The size of the newer checkpoint.", _WHOLE),
+        SCHOOL,
+    )
 
     @describe(
-        name="readLedgerConsistency",
-        summary="Prove that the ledger only grew",
-        description=(
-            "The consistency proof (RFC 9162, 2.1.4) between two signed checkpoints, named by their sizes:"
-            " `from` is that of one you hold, `to` the newest where it is left out. `earlier` has the older"
-            " one and the proof; no entry is shown. Give the verifier the checkpoint you hold with `--against"
-            " FILE`." + _CHECKED
-        ),
-        parameters=[
-            Parameter("from", "query", "The size of the older checkpoint.", _WHOLE, True),
-            Parameter("to", "query", "The size of the newer checkpoint.", _WHOLE),
-            SCHOOL,
-        ],
-        answers={200: Answer(LedgerExportSerializer, "Both checkpoints, and the proof between them")},
+        "readLedgerConsistency",
+        "Prove that the ledger only grew",
+        Answer(LedgerExportSerializer, "Both checkpoints, and the proof between them"),
+        words={"checked": _CHECKED},
         refuses=(404,),
     )
-    def get(self, request: Request) -> Response:
+    def get(self) -> Any:
+        """The consistency proof (RFC 9162, 2.1.4) between two signed checkpoints, named by their sizes:
+        `from` is that of one you hold, `to` the newest where it is left out. `earlier` has the older one and
+        the proof; no entry is shown. Give the verifier the checkpoint you hold with `--against
+        FILE`.%(checked)s
+        """
         first, second = self.asked["from"], self.asked["to"]
         if first is None:
             raise QuestionError([Fault("from", "missing; enter the size of the checkpoint")])
         school = proofs.school_of(self.user, self.asked["school"])
-        grown = proofs.grown(school, first, second, at=self.at)
-        return Response(LedgerExportSerializer(grown).data)
+        return proofs.grown(school, first, second, at=self.at)

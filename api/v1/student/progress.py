@@ -4,12 +4,9 @@ import datetime as dt
 import uuid
 from typing import Any
 
-from rest_framework.request import Request
-from rest_framework.response import Response
-
-from api.v1.base.description import Answer, Parameter, describe
+from api.v1.base.description import KNOWN_AT, Answer, Parameter, describe
 from api.v1.base.errors import not_found
-from api.v1.base.field_types import FLAG, INSTANT, STRING, UUID, WHOLE, as_it_came, keyed, like, list_of, word
+from api.v1.base.field_types import FLAG, STRING, UUID, WHOLE, as_it_came, keyed, like, list_of, word
 from api.v1.base.reports import AT, CODE, ON, PROVENANCE
 from api.v1.base.serializers import Field, ResponseSerializer
 from api.v1.school.courses.serializers import CourseShortSerializer
@@ -19,7 +16,6 @@ from syllabus.engine.course import next_lesson
 from syllabus.engine.course import progress as progress_of_course
 from syllabus.engine.course.course import PLANNED
 from syllabus.engine.course.progress import LessonStanding, StageStanding
-from syllabus.engine.record import reading
 from syllabus.engine.record.json_schema import obj
 from syllabus.engine.record.record import GRADES
 from syllabus.engine.record.shapes import Type
@@ -214,26 +210,21 @@ class ProgressSerializer(ResponseSerializer):
 
 
 class StudentProgress(LessonView):
-    query = {"on": reading.day, "known_at": reading.instant}
+    query = (Parameter.on("the day of the question"), KNOWN_AT)
 
     @describe(
-        name="readProgress",
-        summary="Show a student's progress in the course",
-        description=(
-            "By stage and item: the newest grade, what is carried over, planned and flown time, "
-            "whether the stage check can be taken, and the suggested next lesson with its "
-            "reasons. 404 without a course. The reading is logged."
-        ),
-        parameters=[
-            Parameter.on("the day of the question"),
-            Parameter("known_at", "query", "Ignore what was recorded after this time.", INSTANT.schema),
-        ],
-        answers={200: Answer(ProgressSerializer, "The student's progress")},
+        "readProgress",
+        "Show a student's progress in the course",
+        Answer(ProgressSerializer, "The student's progress"),
     )
-    def get(self, request: Request, ref: uuid.UUID) -> Response:
+    def get(self, ref: uuid.UUID) -> Any:
+        """By stage and item: the newest grade, what is carried over, planned and flown time, whether the
+        stage check can be taken, and the suggested next lesson with its reasons. 404 without a course. The
+        reading is logged.
+        """
         student = self.open(ref, "progress")
         on: dt.date = self.asked["on"] or student.school.day(self.at)
         found = progress.standing(student, on, known_at=self.asked["known_at"])
         if found is None:
             raise not_found("enrolment in a course on that day")
-        return Response(ProgressSerializer(found).data)
+        return found

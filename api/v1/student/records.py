@@ -9,7 +9,6 @@ from typing import Any
 import rfc8785
 from django.db import transaction
 from django.utils.http import parse_etags
-from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.v1.base import reauthentication
@@ -102,9 +101,10 @@ def _starts_from(student: Student, wanted: str) -> None:
 
 class StudentRecord(SigningView):
     @describe(
-        name="readRecord",
-        summary="Read the record",
-        description="The whole training record as a record document. The reading is logged.",
+        "readRecord",
+        "Read the record",
+        Answer(TRAINING_RECORD, "The record", [ETAG]),
+        Answer(None, "The record has not changed", [ETAG], status=304),
         parameters=[
             Parameter(
                 "If-None-Match",
@@ -113,35 +113,22 @@ class StudentRecord(SigningView):
                 {"type": "string"},
             )
         ],
-        answers={
-            200: Answer(TRAINING_RECORD, "The record", [ETAG]),
-            304: Answer(None, "The record has not changed", [ETAG]),
-        },
     )
-    def get(self, request: Request, ref: uuid.UUID) -> Response:
+    def get(self, ref: uuid.UUID) -> Any:
+        """The whole training record as a record document. The reading is logged."""
         student = self.visible(ref)
         document = records.export_document(student, by=self.user, at=self.at, via="api")
         tag = etag_of(document)
         headers = {"ETag": tag, "Cache-Control": "private, no-cache"}
-        held = parse_etags(request.headers.get("If-None-Match", ""))
+        held = parse_etags(self.request.headers.get("If-None-Match", ""))
         if tag in [each.removeprefix("W/") for each in held] or "*" in held:
             return Response(status=HTTPStatus.NOT_MODIFIED, headers=headers)
         return Response(document, headers=headers)
 
     @describe(
-        name="replaceRecord",
-        summary="Replace the record",
-        description=(
-            "Replaces the stored record by the record document in the body. Nothing is lost: "
-            "entries that were changed or left out stay on file as known until now. For the "
-            "student's instructors and the school's administrators, with the `reason` and the "
-            "password or a passkey, which signs `reason` and `sent`: the hash of the record "
-            "document's canonical form without these keys. `If-Match` has the ETag from GET, so "
-            "that no other change is overwritten. An entry that was signed here cannot be changed"
-            " (409). Every entry that the document brings is `claimed` and recorded now, whatever"
-            " the document says, until someone attests it. The change is signed into the school's"
-            " ledger, and the student is notified."
-        ),
+        "replaceRecord",
+        "Replace the record",
+        Answer(RecordChangeSerializer, "The entries added, changed, removed and kept", [ETAG]),
         parameters=[
             Parameter(
                 "If-Match",
@@ -151,19 +138,26 @@ class StudentRecord(SigningView):
             )
         ],
         body=RecordToReplaceSerializer,
-        answers={200: Answer(RecordChangeSerializer, "The entries added, changed, removed and kept", [ETAG])},
         refuses=(403, 409, 412, 428, 429),
     )
-    def put(self, request: Request, ref: uuid.UUID) -> Response:
+    def put(self, ref: uuid.UUID) -> Any:
+        """Replaces the stored record by the record document in the body. Nothing is lost: entries that were
+        changed or left out stay on file as known until now. For the student's instructors and the school's
+        administrators, with the `reason` and the password or a passkey, which signs `reason` and `sent`: the
+        hash of the record document's canonical form without these keys. `If-Match` has the ETag from GET, so
+        that no other change is overwritten. An entry that was signed here cannot be changed (409). Every
+        entry that the document brings is `claimed` and recorded now, whatever the document says, until
+        someone attests it. The change is signed into the school's ledger, and the student is notified.
+        """
         student = self.writable(ref)
-        wanted = request.headers.get("If-Match")
+        wanted = self.request.headers.get("If-Match")
         if wanted is None:
             raise Problem(
                 HTTPStatus.PRECONDITION_REQUIRED,
                 "If-Match is missing. Read the record, then send its ETag with your change.",
             )
         try:
-            sent = RecordToReplaceSerializer.sent(request)
+            sent = self.sent()
         except DocumentError:
             _starts_from(student, wanted)  # of a record that is another by now nobody need mend a change
             raise

@@ -2,8 +2,8 @@
 
 import uuid
 from http import HTTPStatus
+from typing import Any
 
-from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.v1.base.description import Answer, describe
@@ -87,75 +87,69 @@ class _Administered(StudentView):
 
 class StudentRetention(_Administered):
     @describe(
-        name="readRetention",
-        summary="Show what may be erased, and when",
-        description=(
-            "How long the law requires this record to be retained, with citations, the holds in "
-            "force, and what an erasure would remove. For the school's administrators."
-        ),
-        answers={200: Answer(RetentionSerializer, "What may be erased, and when")},
+        "readRetention",
+        "Show what may be erased, and when",
+        Answer(RetentionSerializer, "What may be erased, and when"),
         refuses=(403,),
     )
-    def get(self, request: Request, ref: uuid.UUID) -> Response:
+    def get(self, ref: uuid.UUID) -> Any:
+        """How long the law requires this record to be retained, with citations, the holds in force, and what
+        an erasure would remove. For the school's administrators.
+        """
         student = self.administered(ref, "retention")
-        return Response(RetentionSerializer(erasure.plan(student, student.school.day(self.at))).data)
+        return erasure.plan(student, student.school.day(self.at))
 
 
 class StudentHolds(_Administered):
     @describe(
-        name="holdRecord",
-        summary="Place a hold on a record",
-        description="Nothing in the record is erased while the hold is in force. For the school's "
-        "administrators.",
+        "holdRecord",
+        "Place a hold on a record",
+        Answer(HoldSerializer, "The hold", status=201),
         body=ReasonSerializer,
-        answers={201: Answer(HoldSerializer, "The hold")},
         refuses=(403,),
     )
-    def post(self, request: Request, ref: uuid.UUID) -> Response:
+    def post(self, ref: uuid.UUID) -> Any:
+        """Nothing in the record is erased while the hold is in force. For the school's administrators."""
         student = self.administered(ref, "holds")
-        reason = ReasonSerializer.sent(request)["reason"]
-        made = erasure.hold(student, reason, by=self.user, at=self.at, via="api")
-        return Response(HoldSerializer(made).data, status=HTTPStatus.CREATED)
+        reason = self.sent()["reason"]
+        return erasure.hold(student, reason, by=self.user, at=self.at, via="api")
 
 
 class StudentHoldRelease(_Administered):
     @describe(
-        name="releaseHold",
-        summary="Release a hold",
-        description="The hold stays on file with both reasons. For the school's administrators.",
+        "releaseHold",
+        "Release a hold",
+        Answer(HoldSerializer, "The hold, released"),
         body=ReasonSerializer,
-        answers={200: Answer(HoldSerializer, "The hold, released")},
         refuses=(403,),
     )
-    def post(self, request: Request, ref: uuid.UUID, hold: int) -> Response:
+    def post(self, ref: uuid.UUID, hold: int) -> Any:
+        """The hold stays on file with both reasons. For the school's administrators."""
         student = self.administered(ref, "holds")
-        reason = ReasonSerializer.sent(request)["reason"]
+        reason = self.sent()["reason"]
         found = RetentionHold.objects.filter(student=student, pk=min(hold, 2**63 - 1)).first()
         if found is None:
             raise not_found("hold of that id")
-        made = erasure.release(found, reason, by=self.user, at=self.at, via="api")
-        return Response(HoldSerializer(made).data)
+        return erasure.release(found, reason, by=self.user, at=self.at, via="api")
 
 
 class StudentErasure(_Administered):
     @describe(
-        name="eraseRecord",
-        summary="Erase a record",
-        description=(
-            "Without `really` nothing changes, and the answer is a preview. With it, the record "
-            "and the contents of its ledger entries are erased; the proofs stay, and the reason "
-            "is signed into the ledger (so do not put names in it). Refused (409) while the law "
-            "requires the record, a hold is in force or the student is enrolled. For the school's"
-            " administrators."
-        ),
+        "eraseRecord",
+        "Erase a record",
+        Answer(RetentionSerializer, "What was or would be erased"),
         body=ErasureToDoSerializer,
-        answers={200: Answer(RetentionSerializer, "What was or would be erased")},
         refuses=(403, 409),
     )
-    def post(self, request: Request, ref: uuid.UUID) -> Response:
+    def post(self, ref: uuid.UUID) -> Any:
+        """Without `really` nothing changes, and the answer is a preview. With it, the record and the contents
+        of its ledger entries are erased; the proofs stay, and the reason is signed into the ledger (so do not
+        put names in it). Refused (409) while the law requires the record, a hold is in force or the student
+        is enrolled. For the school's administrators.
+        """
         student = self.administered(ref, "erasure")
-        sent = ErasureToDoSerializer.sent(request)
+        sent = self.sent()
         if not sent["really"]:
-            return Response(RetentionSerializer(erasure.plan(student, student.school.day(self.at))).data)
+            return erasure.plan(student, student.school.day(self.at))
         done = erasure.erase(student, sent["reason"], by=self.user, at=self.at, via="api")
         return Response({**RetentionSerializer(done).data, "erased_at": in_utc(self.at)})

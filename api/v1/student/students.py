@@ -1,25 +1,21 @@
 """The students whom the caller may see, and their milestones."""
 
 import uuid
-from collections.abc import Mapping
 from typing import Any
 
 from django.http import HttpResponse
-from rest_framework.request import Request
-from rest_framework.response import Response
 
-from api.v1.base.description import CURSOR, Answer, Parameter, describe
+from api.v1.base.description import CURSOR, KNOWN_AT, Answer, Parameter, describe
 from api.v1.base.errors import not_found
-from api.v1.base.field_types import FLAG, INSTANT, STRING, UUID, WHOLE
+from api.v1.base.field_types import FLAG, STRING, UUID, WHOLE
 from api.v1.base.pages import Pages, PageSerializer
 from api.v1.base.reports import AT, CONTEXT, MET, ON, AmountsSerializer, EligibilityReportSerializer
 from api.v1.base.serializers import Field, ResponseSerializer
 from api.v1.base.views import View
 from syllabus.courses import outlines
 from syllabus.engine.errors import UnknownMilestone
-from syllabus.engine.record import reading
 from syllabus.engine.record.json_schema import Schema
-from syllabus.engine.rules.question import READERS, Context
+from syllabus.engine.rules.question import Context
 from syllabus.law import rulebook
 from training import reports
 from training.models import Student
@@ -135,64 +131,53 @@ class StudentView(View):
 
 
 class Students(View):
-    query = {"cursor": reading.text}
+    query = (CURSOR,)
 
     @describe(
-        name="listStudents",
-        summary="List the students you may see",
-        description=(
-            "A student sees themselves, an instructor the students assigned to them today, an administrator "
-            f"those of their school. Pages of {StudentPages.page_size}; follow `next`."
-        ),
-        parameters=[CURSOR],
-        answers={200: Answer(StudentPageSerializer, "A page")},
+        "listStudents",
+        "List the students you may see",
+        Answer(StudentPageSerializer, "A page"),
+        words={"page_size": StudentPages.page_size},
         refuses=(404,),
     )
-    def get(self, request: Request) -> Response:
+    def get(self) -> Any:
+        """A student sees themselves, an instructor the students assigned to them today, an administrator
+        those of their school. Pages of %(page_size)s; follow `next`.
+        """
         seen = access.visible_students(self.user, on=self.today).select_related("school")
-        page = StudentPages(seen, request)
-        return Response(StudentPageSerializer({**page.links, "students": page.rows}).data)
+        page = StudentPages(seen, self.request)
+        return {**page.links, "students": page.rows}
 
 
 class StudentDetail(StudentView):
-    @describe(
-        name="readStudent",
-        summary="Read one student",
-        description="The student; the record itself is at `record`. The reading is logged.",
-        answers={200: Answer(StudentSerializer, "The student")},
-    )
-    def get(self, request: Request, ref: uuid.UUID) -> Response:
+    @describe("readStudent", "Read one student", Answer(StudentSerializer, "The student"))
+    def get(self, ref: uuid.UUID) -> Any:
+        """The student; the record itself is at `record`. The reading is logged."""
         student = self.open(ref, "student")
         student.may_write = access.may(self.user, access.WRITE, student, on=self.today)  # type: ignore[attr-defined]
-        return Response(StudentSerializer(student).data)
+        return student
 
 
-_WHEN: Mapping[str, reading.Read] = {"on": reading.day, "known_at": reading.instant}
-_KNOWN_AT = Parameter(
-    "known_at", "query", "Ignore what was recorded after this time.",
-    INSTANT.schema,
-)  # fmt: skip
+_WHEN = (Parameter.on("the day of the question"), KNOWN_AT)
 
 
 class StudentEligibility(StudentView):
     query = _WHEN
 
     @describe(
-        name="overviewOfStudent",
-        summary="Summarize every milestone",
-        description=(
-            "For each milestone: whether it is met on the day, from when until when, what expires"
-            " first and what is missing first; and the milestones that the rules do not cover for"
-            " this student. Without `on`, the day is today at the student's school."
-        ),
-        parameters=[Parameter.on("the day of the question"), _KNOWN_AT],
-        answers={200: Answer(OverviewSerializer, "Every milestone")},
+        "overviewOfStudent",
+        "Summarize every milestone",
+        Answer(OverviewSerializer, "Every milestone"),
     )
-    def get(self, request: Request, ref: uuid.UUID) -> Response:
+    def get(self, ref: uuid.UUID) -> Any:
+        """For each milestone: whether it is met on the day, from when until when, what expires first and what
+        is missing first; and the milestones that the rules do not cover for this student. Without `on`, the
+        day is today at the student's school.
+        """
         student = self.open(ref, "eligibility")
         on = self.asked["on"] or student.school.day(self.at)
         found = reports.overview(student, on, known_at=self.asked["known_at"])
-        return Response(OverviewSerializer(found.as_json()).data)
+        return found.as_json()
 
 
 def in_a_query(field: Any) -> Schema:
@@ -201,30 +186,26 @@ def in_a_query(field: Any) -> Schema:
 
 
 class StudentMilestone(StudentView):
-    query = {**_WHEN, **READERS}
+    query = (
+        *_WHEN,
+        *(
+            Parameter(each.key, "query", each.description, in_a_query(each), read=each.type.read)
+            for each in CONTEXT.fields
+        ),
+    )
 
     @describe(
-        name="eligibilityOfStudent",
-        summary="Show one milestone in full",
-        description=(
-            "The eligibility report of the stored record, by the law and by the school's "
-            "minimums, which are marked as the school's; `course.<code>` asks about the course's "
-            "own requirements. A question that the rules do not cover is refused with a problem "
-            "of the type /problems/not-covered. A missing context key is unknown; the aircraft "
-            "model is by default the student's usual one. Without `on`, the day is today at the "
-            "student's school."
-        ),
-        parameters=[
-            Parameter.on("the day of the question"),
-            _KNOWN_AT,
-            *(
-                Parameter(field.key, "query", field.description, in_a_query(field))
-                for field in CONTEXT.fields
-            ),
-        ],
-        answers={200: Answer(EligibilityReportSerializer, "The report")},
+        "eligibilityOfStudent",
+        "Show one milestone in full",
+        Answer(EligibilityReportSerializer, "The report"),
     )
-    def get(self, request: Request, ref: uuid.UUID, milestone: str) -> HttpResponse:
+    def get(self, ref: uuid.UUID, milestone: str) -> Any:
+        """The eligibility report of the stored record, by the law and by the school's minimums, which are
+        marked as the school's; `course.<code>` asks about the course's own requirements. A question that the
+        rules do not cover is refused with a problem of the type /problems/not-covered. A missing context key
+        is unknown; the aircraft model is by default the student's usual one. Without `on`, the day is today
+        at the student's school.
+        """
         asked = dict(self.asked)
         on, known_at = asked.pop("on"), asked.pop("known_at")
         no_such = not_found("milestone of that id; /api/v1/milestones lists those that")

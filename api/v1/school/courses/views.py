@@ -1,6 +1,7 @@
 """The views of courses: list, read, compare, write a draft, publish."""
 
 from collections import Counter
+from dataclasses import replace
 from http import HTTPStatus
 from typing import Any
 
@@ -18,6 +19,7 @@ from api.v1.base.views import View
 from api.v1.school.courses.files import YAML, Text, YAMLParser, YAMLRenderer, too_large
 from api.v1.school.courses.outline import CourseOutlineSerializer
 from api.v1.school.courses.serializers import (
+    NUMBER,
     CourseComparisonSerializer,
     CourseListSerializer,
     CourseToPublishSerializer,
@@ -56,22 +58,17 @@ class CourseView(View):
 
 
 class Courses(CourseView):
-    @describe(
-        name="listCourses",
-        summary="List your courses",
-        description=(
-            "The courses that come with the program and those of the caller's schools, each with "
-            "its published versions; an administrator also sees the school's drafts. `course` is "
-            "the course's code; for a school's own course `code@school`."
-        ),
-        answers={200: Answer(CourseListSerializer, "The courses")},
-    )
-    def get(self, request: Request) -> Response:
+    @describe("listCourses", "List your courses", Answer(CourseListSerializer, "The courses"))
+    def get(self) -> Any:
+        """The courses that come with the program and those of the caller's schools, each with its published
+        versions; an administrator also sees the school's drafts. `course` is the course's code; for a
+        school's own course `code@school`.
+        """
         listed = [
             {**_addressed(address), "title": versions[-1].title, "versions": versions}
             for address, versions in courses.listed(self.user)
         ]
-        return Response(CourseListSerializer({"courses": listed}).data)
+        return {"courses": listed}
 
 
 class CourseDetail(CourseView):
@@ -79,60 +76,52 @@ class CourseDetail(CourseView):
     renderer_classes = [JSONRenderer, YAMLRenderer]
 
     @describe(
-        name="readCourse",
-        summary="Read a course",
-        description=(
-            "The newest version that the caller may see, for an administrator of its school the "
-            "draft, if there is one. `Accept: application/yaml` returns the course file instead."
-        ),
-        answers={
-            200: Answer(
-                CourseVersionSerializer, "The newest version", [ETAG], also={YAML: CourseOutlineSerializer}
-            )
-        },
+        "readCourse",
+        "Read a course",
+        Answer(CourseVersionSerializer, "The newest version", [ETAG], also={YAML: CourseOutlineSerializer}),
     )
-    def get(self, request: Request, course: str) -> Response:
-        return _answer(request, self.version(course))
+    def get(self, course: str) -> Any:
+        """The newest version that the caller may see, for an administrator of its school the draft, if there
+        is one. `Accept: application/yaml` returns the course file instead.
+        """
+        return _answer(self.request, self.version(course))
 
     @describe(
-        name="writeCourse",
-        summary="Write a course",
-        description=(
-            "For administrators, for a course of the school (`code@school`); the courses of the "
-            "program are read-only. The body is a whole course, as `outline` of a version has it,"
-            " or a course file. It becomes the draft of the next version and replaces the current"
-            " draft; published versions stay. An inconsistent course is refused with every error "
-            "at its line, or in JSON at its path. `If-Match` has the ETag of the newest version, "
-            "on which the change is based; a new course is sent without it. A course that equals "
-            "the newest version changes nothing."
+        "writeCourse",
+        "Write a course",
+        Answer(
+            CourseVersionSerializer,
+            "The draft, or the version with the same content",
+            [ETAG],
+            also={YAML: CourseOutlineSerializer},
+        ),
+        Answer(
+            CourseVersionSerializer,
+            "The draft of a new course",
+            [ETAG],
+            also={YAML: CourseOutlineSerializer},
+            status=201,
         ),
         parameters=[Parameter("If-Match", "header", "The ETag of the newest version.", {"type": "string"})],
         body=CourseOutlineSerializer,
         body_also=[YAML],
-        answers={
-            200: Answer(
-                CourseVersionSerializer,
-                "The draft, or the version with the same content",
-                [ETAG],
-                also={YAML: CourseOutlineSerializer},
-            ),
-            201: Answer(
-                CourseVersionSerializer,
-                "The draft of a new course",
-                [ETAG],
-                also={YAML: CourseOutlineSerializer},
-            ),
-        },
         refuses=(403, 412, 428),
     )
-    def put(self, request: Request, course: str) -> Response:
+    def put(self, course: str) -> Any:
+        """For administrators, for a course of the school (`code@school`); the courses of the program are
+        read-only. The body is a whole course, as `outline` of a version has it, or a course file. It becomes
+        the draft of the next version and replaces the current draft; published versions stay. An inconsistent
+        course is refused with every error at its line, or in JSON at its path. `If-Match` has the ETag of the
+        newest version, on which the change is based; a new course is sent without it. A course that equals
+        the newest version changes nothing.
+        """
         address = Address.read(course)
         courses.may_write(self.user, address)
-        length = request.META.get("CONTENT_LENGTH") or "0"
+        length = self.request.META.get("CONTENT_LENGTH") or "0"
         if length.isdecimal() and int(length) > courses.MOST_BYTES:
             raise too_large()
-        stands = _read(request.data)
-        wanted = request.headers.get("If-Match")
+        stands = _read(self.request.data)
+        wanted = self.request.headers.get("If-Match")
         starts_from: list[CourseVersion | None] = []
 
         def fits(newest: CourseVersion | None) -> bool:
@@ -149,77 +138,75 @@ class CourseDetail(CourseView):
 
         saved = courses.put(self.user, address, stands, fits=fits)
         created = starts_from == [None]
-        return _answer(request, saved.version, HTTPStatus.CREATED if created else HTTPStatus.OK)
+        return _answer(self.request, saved.version, HTTPStatus.CREATED if created else HTTPStatus.OK)
 
 
 class CourseVersionDetail(CourseView):
     renderer_classes = [JSONRenderer, YAMLRenderer]
 
     @describe(
-        name="readCourseVersion",
-        summary="Read a version of a course",
-        description=(
-            "Stages, lessons with planned times, items with objective, completion standard, task,"
-            " prerequisites and what they prove, each limit with its source and how it was "
-            "checked. `outline` is the course as `writeCourse` takes it; `in_words` has each "
-            "standard in words. `Accept: application/yaml` returns the course file instead."
-        ),
-        answers={
-            200: Answer(CourseVersionSerializer, "The version", [ETAG], also={YAML: CourseOutlineSerializer})
-        },
+        "readCourseVersion",
+        "Read a version of a course",
+        Answer(CourseVersionSerializer, "The version", [ETAG], also={YAML: CourseOutlineSerializer}),
     )
-    def get(self, request: Request, course: str, number: int) -> Response:
-        return _answer(request, self.version(course, number))
+    def get(self, course: str, number: int) -> Any:
+        """Stages, lessons with planned times, items with objective, completion standard, task, prerequisites
+        and what they prove, each limit with its source and how it was checked. `outline` is the course as
+        `writeCourse` takes it; `in_words` has each standard in words. `Accept: application/yaml` returns the
+        course file instead.
+        """
+        return _answer(self.request, self.version(course, number))
 
 
 class CourseComparison(CourseView):
-    query = {"with": matching("[1-9][0-9]{0,8}", "a version number such as 1", int)}
+    query = (
+        Parameter.asked(
+            "with",
+            "The other version.",
+            replace(NUMBER, read=matching("[1-9][0-9]{0,8}", "a version number such as 1", int)),
+            required=True,
+        ),
+    )
 
     @describe(
-        name="compareCourseVersions",
-        summary="Compare two versions of a course",
-        description=(
-            "The changes from version `number` to version `with`, in words; empty if they are "
-            "equal. Either one may be older."
-        ),
-        parameters=[
-            Parameter("with", "query", "The other version.", {"type": "integer", "minimum": 1}, True)
-        ],
-        answers={200: Answer(CourseComparisonSerializer, "What differs")},
+        "compareCourseVersions",
+        "Compare two versions of a course",
+        Answer(CourseComparisonSerializer, "What differs"),
     )
-    def get(self, request: Request, course: str, number: int) -> Response:
+    def get(self, course: str, number: int) -> Any:
+        """The changes from version `number` to version `with`, in words; empty if they are equal. Either one
+        may be older.
+        """
         other = self.asked["with"]
         if other is None:
             raise CourseError([Fault("with", "missing; enter the version to compare with")])
         old, new = self.version(course, number), self.version(course, other)
         differs = changes.compare(courses.outline(old), courses.outline(new))
         compared = {"course": str(Address.of(old.course)), "from": old.number, "to": new.number}
-        return Response(CourseComparisonSerializer({**compared, "changes": differs}).data)
+        return {**compared, "changes": differs}
 
 
 class CoursePublication(CourseView):
     throttle_classes = [ConfirmThrottle]
 
     @describe(
-        name="publishCourse",
-        summary="Publish a version of a course",
-        description=(
-            "For administrators of the school, with the password. `content_hash` is that of the "
-            "draft that was read. From then on the version cannot be changed, and students can be"
-            " enrolled in it. Sending the same again gives the same answer; other content is a "
-            "conflict (409)."
-        ),
+        "publishCourse",
+        "Publish a version of a course",
+        Answer(CourseVersionSerializer, "Published", [ETAG]),
         body=CourseToPublishSerializer,
-        answers={200: Answer(CourseVersionSerializer, "Published", [ETAG])},
-        refuses=(403, 409, 429),
+        refuses=(403, 409),
     )
-    def post(self, request: Request, course: str, number: int) -> Response:
+    def post(self, course: str, number: int) -> Any:
+        """For administrators of the school, with the password. `content_hash` is that of the draft that was
+        read. From then on the version cannot be changed, and students can be enrolled in it. Sending the same
+        again gives the same answer; other content is a conflict (409).
+        """
         address = Address.read(course)
         courses.may_write(self.user, address, number)
-        sent = CourseToPublishSerializer.sent(request)
+        sent = self.sent()
         self.confirm(sent["confirm_password"])
         made = courses.publish(self.user, address, number, content_hash=sent["content_hash"], at=self.at)
-        return _answer(request, made)
+        return _answer(self.request, made)
 
 
 def _read(sent: Any) -> Outline:

@@ -4,11 +4,8 @@ import uuid
 from http import HTTPStatus
 from typing import Any
 
-from rest_framework.request import Request
-from rest_framework.response import Response
-
 from api.v1.base import reauthentication
-from api.v1.base.description import Answer, describe
+from api.v1.base.description import Answer, Created, describe
 from api.v1.base.errors import Problem
 from api.v1.base.reauthentication import ConfirmThrottle
 from api.v1.base.reports import EndorsementReportSerializer
@@ -76,18 +73,16 @@ def _placed(problem: EndorsementError) -> EndorsementError:
 
 class EndorsementKinds(OpenView):
     @describe(
-        name="listEndorsementKinds",
-        summary="List the kinds of endorsement",
-        description=(
-            "The wording and fields of each kind, the requirements that it meets and those that "
-            "it relies on. A school may have its own wording; `check` shows the one that applies."
-        ),
-        answers={200: Answer(EndorsementKindListSerializer, "The catalogue")},
-        refuses=(401, 429),
+        "listEndorsementKinds",
+        "List the kinds of endorsement",
+        Answer(EndorsementKindListSerializer, "The catalogue"),
     )
-    def get(self, request: Request) -> Response:
+    def get(self) -> Any:
+        """The wording and fields of each kind, the requirements that it meets and those that it relies on. A
+        school may have its own wording; `check` shows the one that applies.
+        """
         kinds = catalogue.current().kinds.values()
-        return Response(EndorsementKindListSerializer({"kinds": kinds, "caution": CAUTION}).data)
+        return {"kinds": kinds, "caution": CAUTION}
 
 
 class StudentEndorsements(SigningView):
@@ -95,16 +90,12 @@ class StudentEndorsements(SigningView):
         return [ConfirmThrottle()] if self.request.method == "POST" else []
 
     @describe(
-        name="listEndorsements",
-        summary="List the endorsements",
-        description=(
-            "The endorsements on record, newest first, each with its last day, and with the "
-            "signature if it was given here. A revoked one has when, by whom, why, and its "
-            "original form. The reading is logged."
-        ),
-        answers={200: Answer(EndorsementListSerializer, "The endorsements")},
+        "listEndorsements", "List the endorsements", Answer(EndorsementListSerializer, "The endorsements")
     )
-    def get(self, request: Request, ref: uuid.UUID) -> Response:
+    def get(self, ref: uuid.UUID) -> Any:
+        """The endorsements on record, newest first, each with its last day, and with the signature if it was
+        given here. A revoked one has when, by whom, why, and its original form. The reading is logged.
+        """
         student = self.open(ref, "endorsements")
         known = record.of(student)
         by_id = {each.id: each for each in known.endorsements}
@@ -113,29 +104,25 @@ class StudentEndorsements(SigningView):
             for row, seal, revocation in endorsements.listed(student)
             if row.entry_id in by_id
         ]
-        return Response(EndorsementListSerializer({"endorsements": listed, "caution": CAUTION}).data)
+        return {"endorsements": listed, "caution": CAUTION}
 
     @describe(
-        name="giveEndorsement",
-        summary="Give an endorsement",
-        description=(
-            "Signed by the caller, an instructor of the student's school, with password or "
-            "passkey, which signs `kind`, `endorsement` and `judgement` as sent. `id` is chosen "
-            "by the caller: sending the same again returns the existing endorsement (200); other "
-            "content under it is a conflict (409). What the rule forbids is refused (422) with "
-            "the report; other warnings are shown in the report and saved. The entry is signed "
-            "into the school's ledger."
-        ),
+        "giveEndorsement",
+        "Give an endorsement",
+        Answer(EndorsementGivenSerializer, "Already on record"),
+        Answer(EndorsementGivenSerializer, "Given", status=201),
         body=EndorsementToGiveSerializer,
-        answers={
-            200: Answer(EndorsementGivenSerializer, "Already on record"),
-            201: Answer(EndorsementGivenSerializer, "Given"),
-        },
         refuses=(403, 409, 429),
     )
-    def post(self, request: Request, ref: uuid.UUID) -> Response:
+    def post(self, ref: uuid.UUID) -> Any:
+        """Signed by the caller, an instructor of the student's school, with password or passkey, which signs
+        `kind`, `endorsement` and `judgement` as sent. `id` is chosen by the caller: sending the same again
+        returns the existing endorsement (200); other content under it is a conflict (409). What the rule
+        forbids is refused (422) with the report; other warnings are shown in the report and saved. The entry
+        is signed into the school's ledger.
+        """
         student = self.writable(ref, instructing=True)
-        sent = EndorsementToGiveSerializer.sent(request)
+        sent = self.sent()
         entry, kind, said = sent["id"], sent["kind"], sent[_WHOLE]
         judgement, confirmation = sent["judgement"], sent["confirmation"]
         by = self.signer(confirmation)
@@ -143,8 +130,7 @@ class StudentEndorsements(SigningView):
             done = signatures.give_endorsement(student, entry, kind, said, judgement, by)
         except EndorsementError as problem:
             raise _placed(problem) from None
-        status = HTTPStatus.CREATED if done.created else HTTPStatus.OK
-        return Response(EndorsementGivenSerializer(done.seal).data, status=status)
+        return Created(done.seal) if done.created else done.seal
 
 
 def _listed(
@@ -168,53 +154,50 @@ def _listed(
 
 class EndorsementCheck(SigningView):
     @describe(
-        name="checkEndorsement",
-        summary="Check an endorsement before you give it",
-        description=(
-            "The requirements that it relies on (met, not met or unknown), each with its citation"
-            " and the entries counted; what the rule forbids; the wording filled in; the last "
-            "day. Only the access is recorded."
-        ),
+        "checkEndorsement",
+        "Check an endorsement before you give it",
+        Answer(EndorsementReportSerializer, "What to check"),
         body=EndorsementToCheckSerializer,
-        answers={200: Answer(EndorsementReportSerializer, "What to check")},
         refuses=(403,),
     )
-    def post(self, request: Request, ref: uuid.UUID) -> Response:
+    def post(self, ref: uuid.UUID) -> Any:
+        """The requirements that it relies on (met, not met or unknown), each with its citation and the
+        entries counted; what the rule forbids; the wording filled in; the last day. Only the access is
+        recorded.
+        """
         student = self.writable(ref)
-        sent = EndorsementToCheckSerializer.sent(request)
+        sent = self.sent()
         try:
             found = endorsements.check(
                 student, sent["kind"], sent[_WHOLE], by=self.user, at=self.at, via="api"
             )
         except EndorsementError as problem:
             raise _placed(problem) from None
-        return Response(EndorsementReportSerializer(found.as_json()).data)
+        return found.as_json()
 
 
 class EndorsementRevocation(SigningView):
     throttle_classes = [ConfirmThrottle]
 
     @describe(
-        name="revokeEndorsement",
-        summary="Revoke an endorsement",
-        description=(
-            "From today it no longer counts; its last day is yesterday. The original stays "
-            "visible. For the student's instructors and the school's administrators, with a "
-            "reason and the password or a passkey. Sending the same again returns the revocation;"
-            " another reason is a conflict (409). Only an endorsement that was given here can be "
-            "revoked; change an imported one in the record document."
-        ),
+        "revokeEndorsement",
+        "Revoke an endorsement",
+        Answer(EndorsementRevokedSerializer, "Revoked"),
         body=RevocationOfEndorsementSerializer,
-        answers={200: Answer(EndorsementRevokedSerializer, "Revoked")},
-        refuses=(403, 409, 429),
+        refuses=(403, 409),
     )
-    def post(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
+    def post(self, ref: uuid.UUID, entry: uuid.UUID) -> Any:
+        """From today it no longer counts; its last day is yesterday. The original stays visible. For the
+        student's instructors and the school's administrators, with a reason and the password or a passkey.
+        Sending the same again returns the revocation; another reason is a conflict (409). Only an endorsement
+        that was given here can be revoked; change an imported one in the record document.
+        """
         student = self.writable(ref)
-        sent = RevocationOfEndorsementSerializer.sent(request)
+        sent = self.sent()
         reason, confirmation = sent["reason"], sent["confirmation"]
         endorsement = endorsements.find(student, entry)
         try:
             revoked = signatures.revoke_endorsement(endorsement, reason, self.signer(confirmation))
         except EndorsementError as problem:
             raise _placed(problem) from None
-        return Response(EndorsementRevokedSerializer(revoked).data)
+        return revoked

@@ -2,9 +2,9 @@
 
 import uuid
 from http import HTTPStatus
+from typing import Any
 
 from django.utils.http import parse_etags
-from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.v1.base.description import CURSOR, Answer, Header, Parameter, describe
@@ -23,7 +23,6 @@ from api.v1.student.lesson_records.serializers import (
     LessonRecordToSignSerializer,
     LessonSignOffSerializer,
 )
-from syllabus.engine.record import reading
 from training.models import LessonRecord, Student
 from training.services import access, signatures
 from training.services.errors import find
@@ -51,81 +50,76 @@ class LessonView(SigningView):
 
 
 class LessonRecords(LessonView):
-    query = {"cursor": reading.text}
+    query = (CURSOR,)
 
     @describe(
-        name="listLessonRecords",
-        summary="List the lesson records",
-        description=(
-            f"Drafts and signed lessons, the newest first, in pages of {LessonRecordPages.page_size}; follow"
-            " `next`. Students see only signed ones. The reading is logged."
-        ),
-        parameters=[CURSOR],
-        answers={200: Answer(LessonRecordPageSerializer, "A page")},
+        "listLessonRecords",
+        "List the lesson records",
+        Answer(LessonRecordPageSerializer, "A page"),
+        words={"page_size": LessonRecordPages.page_size},
     )
-    def get(self, request: Request, ref: uuid.UUID) -> Response:
+    def get(self, ref: uuid.UUID) -> Any:
+        """Drafts and signed lessons, the newest first, in pages of %(page_size)s; follow `next`. Students see
+        only signed ones. The reading is logged.
+        """
         student = self.open(ref, "lesson-records")
-        page = LessonRecordPages(lesson_records.visible(student, self.user, on=self.today), request)
-        return Response(LessonRecordPageSerializer({**page.links, "lesson_records": page.rows}).data)
+        page = LessonRecordPages(lesson_records.visible(student, self.user, on=self.today), self.request)
+        return {**page.links, "lesson_records": page.rows}
 
     @describe(
-        name="draftLessonRecord",
-        summary="Create a draft of a lesson",
-        description=(
-            "Creates a draft, which does not count until it is signed. `id` is chosen by the "
-            "caller: sending the same again returns the existing draft; other content under it is"
-            " a conflict (409). Contradictions are refused with their place (422); doubtful "
-            "values are listed in `warnings`. Without `content` the draft has the planned items: "
-            "those of `lesson`, or of the next lesson, and those carried over because they were "
-            "below standard. Measured values are compared with the standards of the course: "
-            "`hints` says inside or outside and by how much; the instructor grades."
-        ),
+        "draftLessonRecord",
+        "Create a draft of a lesson",
+        Answer(LessonRecordSerializer, "The draft", [ETAG], status=201),
         body=LessonRecordToDraftSerializer,
-        answers={201: Answer(LessonRecordSerializer, "The draft", [ETAG])},
         refuses=(403, 409),
     )
-    def post(self, request: Request, ref: uuid.UUID) -> Response:
+    def post(self, ref: uuid.UUID) -> Any:
+        """Creates a draft, which does not count until it is signed. `id` is chosen by the caller: sending the
+        same again returns the existing draft; other content under it is a conflict (409). Contradictions are
+        refused with their place (422); doubtful values are listed in `warnings`. Without `content` the draft
+        has the planned items: those of `lesson`, or of the next lesson, and those carried over because they
+        were below standard. Measured values are compared with the standards of the course: `hints` says
+        inside or outside and by how much; the instructor grades.
+        """
         student = self.teaching(ref)
-        sent = LessonRecordToDraftSerializer.sent(request)
+        sent = self.sent()
         made = lesson_records.create(student, **sent, by=self.user, at=self.at, via="api")
         return _answer(made, HTTPStatus.CREATED)
 
 
 class LessonRecordDetail(LessonView):
     @describe(
-        name="readLessonRecord",
-        summary="Read a lesson record",
-        description=(
-            "With the values calculated from times and route, and with sign-off, acknowledgement "
-            "and correction, if any. The reading is logged."
-        ),
-        answers={200: Answer(LessonRecordSerializer, "The lesson record", [ETAG])},
+        "readLessonRecord",
+        "Read a lesson record",
+        Answer(LessonRecordSerializer, "The lesson record", [ETAG]),
     )
-    def get(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
+    def get(self, ref: uuid.UUID, entry: uuid.UUID) -> Any:
+        """With the values calculated from times and route, and with sign-off, acknowledgement and correction,
+        if any. The reading is logged.
+        """
         return _answer(self.record(self.open(ref, f"lesson-record {entry}"), entry))
 
     @describe(
-        name="changeLessonRecord",
-        summary="Change a draft",
-        description=(
-            "Replaces the draft's lesson and content. `If-Match` has the ETag of the draft on "
-            "which the change is based. A signed lesson cannot be changed (409); correct it."
-        ),
+        "changeLessonRecord",
+        "Change a draft",
+        Answer(LessonRecordSerializer, "The draft", [ETAG]),
         parameters=[Parameter("If-Match", "header", "The ETag of the draft.", {"type": "string"})],
         body=LessonRecordToChangeSerializer,
-        answers={200: Answer(LessonRecordSerializer, "The draft", [ETAG])},
         refuses=(403, 409, 412, 428),
     )
-    def put(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
+    def put(self, ref: uuid.UUID, entry: uuid.UUID) -> Any:
+        """Replaces the draft's lesson and content. `If-Match` has the ETag of the draft on which the change
+        is based. A signed lesson cannot be changed (409); correct it.
+        """
         student = self.teaching(ref)
-        wanted = request.headers.get("If-Match")
+        wanted = self.request.headers.get("If-Match")
         if wanted is None:
             raise Problem(
                 HTTPStatus.PRECONDITION_REQUIRED,
                 "If-Match is missing. Read the draft, then send its ETag with your change.",
             )
         found = self.record(student, entry)
-        sent = LessonRecordToChangeSerializer.sent(request)
+        sent = self.sent()
         held = parse_etags(wanted)
         # The version is compared once more under the lock.
         version = None if "*" in held else found.version if _etag(found) in held else 0
@@ -137,71 +131,64 @@ class LessonRecordSign(LessonView):
     throttle_classes = [ConfirmThrottle]
 
     @describe(
-        name="signLessonRecord",
-        summary="Sign a lesson record",
-        description=(
-            "For an authorized instructor, with password or passkey. `content_hash` is that of "
-            "the draft that was read. The lesson is signed into the school's ledger, and its "
-            "flight, ground lesson and grades go on the student's record; a correction replaces "
-            "what it corrects. Sending the same again gives the same answer; a different sign-off"
-            " is a conflict (409). `performed_at` is when it was signed, if there was no network "
-            "then."
-        ),
+        "signLessonRecord",
+        "Sign a lesson record",
+        Answer(LessonSignOffSerializer, "Signed"),
         body=LessonRecordToSignSerializer,
-        answers={200: Answer(LessonSignOffSerializer, "Signed")},
-        refuses=(403, 409, 429),
+        refuses=(403, 409),
     )
-    def post(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
+    def post(self, ref: uuid.UUID, entry: uuid.UUID) -> Any:
+        """For an authorized instructor, with password or passkey. `content_hash` is that of the draft that
+        was read. The lesson is signed into the school's ledger, and its flight, ground lesson and grades go
+        on the student's record; a correction replaces what it corrects. Sending the same again gives the same
+        answer; a different sign-off is a conflict (409). `performed_at` is when it was signed, if there was
+        no network then.
+        """
         student = self.teaching(ref)
-        sent = LessonRecordToSignSerializer.sent(request)
+        sent = self.sent()
         digest = sent["content_hash"]
         found = self.record(student, entry)
         by = self.signer(sent["confirmation"])
-        signed = signatures.sign_lesson(found, by, content_hash=digest, performed_at=sent["performed_at"])
-        return Response(LessonSignOffSerializer(signed).data)
+        return signatures.sign_lesson(found, by, content_hash=digest, performed_at=sent["performed_at"])
 
 
 class LessonRecordAcknowledge(LessonView):
     throttle_classes = [ConfirmThrottle]
 
     @describe(
-        name="acknowledgeLessonRecord",
-        summary="Acknowledge a signed lesson record",
-        description=(
-            "For the student, with password or passkey. Signed into the school's ledger. Sending "
-            "the same again gives the same answer."
-        ),
+        "acknowledgeLessonRecord",
+        "Acknowledge a signed lesson record",
+        Answer(LessonAcknowledgementSerializer, "Acknowledged"),
         body=LessonRecordToAcknowledgeSerializer,
-        answers={200: Answer(LessonAcknowledgementSerializer, "Acknowledged")},
-        refuses=(403, 409, 429),
+        refuses=(403, 409),
     )
-    def post(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
+    def post(self, ref: uuid.UUID, entry: uuid.UUID) -> Any:
+        """For the student, with password or passkey. Signed into the school's ledger. Sending the same again
+        gives the same answer.
+        """
         student = self.seen(ref)
         if student.user_id != self.user.pk:
             raise Problem(HTTPStatus.FORBIDDEN, "Only the student may acknowledge a lesson record.")
-        sent = LessonRecordToAcknowledgeSerializer.sent(request)
+        sent = self.sent()
         found = self.record(student, entry)
-        made = signatures.acknowledge_lesson(found, self.signer(sent["confirmation"]))
-        return Response(LessonAcknowledgementSerializer(made).data)
+        return signatures.acknowledge_lesson(found, self.signer(sent["confirmation"]))
 
 
 class LessonRecordCorrect(LessonView):
     @describe(
-        name="correctLessonRecord",
-        summary="Correct a signed lesson record",
-        description=(
-            "Creates a draft that refers to the signed lesson, with the reason. Once signed, its "
-            "entries replace those of the other; both lessons and both sign-offs stay visible. A "
-            "lesson can be corrected once; after that, correct the correction. `id` is chosen by "
-            "the caller, as for a draft."
-        ),
+        "correctLessonRecord",
+        "Correct a signed lesson record",
+        Answer(LessonRecordSerializer, "The draft of the correction", [ETAG], status=201),
         body=LessonRecordCorrectionSerializer,
-        answers={201: Answer(LessonRecordSerializer, "The draft of the correction", [ETAG])},
         refuses=(403, 409),
     )
-    def post(self, request: Request, ref: uuid.UUID, entry: uuid.UUID) -> Response:
+    def post(self, ref: uuid.UUID, entry: uuid.UUID) -> Any:
+        """Creates a draft that refers to the signed lesson, with the reason. Once signed, its entries replace
+        those of the other; both lessons and both sign-offs stay visible. A lesson can be corrected once;
+        after that, correct the correction. `id` is chosen by the caller, as for a draft.
+        """
         student = self.teaching(ref)
-        sent = LessonRecordCorrectionSerializer.sent(request)
+        sent = self.sent()
         found = self.record(student, entry)
         made = sign_offs.correct(found, **sent, by=self.user, at=self.at, via="api")
         return _answer(made, HTTPStatus.CREATED)
