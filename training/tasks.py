@@ -1,4 +1,4 @@
-"""What workers do when the beat rings. The rows are the truth: a tick lost or doubled does no harm."""
+"""Background tasks. The rows say what is due, so a task that is lost or runs twice does no harm."""
 
 import logging
 from typing import Any
@@ -27,8 +27,8 @@ def reset_demo() -> None:
 
 @worker_ready.connect
 def at_once(**_: Any) -> None:
-    """A worker that has just started looks at what is due without waiting for the next tick."""
+    """A worker that has just started does what is due without waiting for the beat."""
     try:
         sweep.apply_async(expires=55)
-    except Exception:  # whatever the broker's client raises: the beat rings within a minute
+    except Exception:  # whatever the broker's client raises: the beat sends the next within a minute
         log.warning("no first sweep: the broker does not answer")

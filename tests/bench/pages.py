@@ -2,7 +2,7 @@
 
 Both go through the same server code in this process: middleware, session, sign-in, template. The bare page
 reads one student's row and says the name in the same frame. Every student is in the shipped course and has
-signed lessons. Rounds, each request of a student's page followed by one of the bare page: ``prepared``, each
+signed lessons. Rounds, each request of a student's page followed by one of the bare page: ``cached``, each
 student's page for the first time after the sweep made them; ``again``, one student's page many times;
 ``cold``, each student's page where nothing is kept of it.
 """
@@ -107,7 +107,7 @@ def run() -> None:
     for page in PAGES:
         each = [(f"/students/{one.ref}/{page}", f"/bare/{one.ref}/") for one in students]
         name = page.rstrip("/") or "rules"
-        measured(f"{name}, prepared", client, each)
+        measured(f"{name}, cached", client, each)
         measured(f"{name}, again", client, each[-1:] * min(STUDENTS, 200))
         CACHE.delete_many(cached(name))
         measured(f"{name}, cold", client, each)

@@ -77,7 +77,7 @@ def store(school: models.School, endorsements: int) -> None:
         )
         cursor.execute(
             "INSERT INTO training_standing"
-            ' (school_id, student_id, version, rulebook, "on", at, summary, prepared)'
+            ' (school_id, student_id, version, rulebook, "on", at, summary, rendered_by)'
             " SELECT school_id, id, version, %s, %s, now(), '{\"milestones\": []}', %s FROM training_student"
             " WHERE name LIKE %s",
             [rules, today, page_cache.made_by(), f"{mark}%"],

@@ -25,10 +25,10 @@ from training.models.school.schools import School
 from training.models.school.students import Student
 from training.models.watching.deliveries import Delivery, DeliveryItem
 from training.models.watching.findings import AuditRun, Finding, NightlyAudit, Resolution
+from training.models.watching.heartbeats import Heartbeat
 from training.models.watching.recipients import CalendarFeed, Guardian, ReminderPreferences
 from training.models.watching.reminders import LeadTimes, Reminder, ReminderOf
 from training.models.watching.standings import Lapse, Stale, Standing, StandingChange
-from training.models.watching.ticks import Tick
 
 #: The tables of a record's entries; landings belong to their flight.
 ENTRIES = (Certificate, Document, Endorsement, Flight, GroundLesson, ItemGrade, Test)

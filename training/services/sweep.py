@@ -1,4 +1,4 @@
-"""The sweep: everything that is due now, whoever rings and how often. Each step may be killed."""
+"""The sweep: everything that is due now, whoever starts it and how often. Each step may be killed."""
 
 import datetime as dt
 import logging
@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from django.utils import timezone
 
 from training.services.operations import heartbeats
-from training.services.records import page_cache as prepared
+from training.services.records import page_cache
 from training.services.reminders import audits, checkpoints, due, fleet, outbox, standings
 
 log = logging.getLogger(__name__)
@@ -21,7 +21,7 @@ SECONDS = 35.0
 #: for them, however many there are.
 CHANGED_SHARE, NIGHTLY_SHARE = 0.4, 0.3
 #: As many students' pages at most are made ahead at once.
-MOST_PREPARED = 50
+MOST_RENDERED = 50
 #: What could not be worked out is tried again after so long.
 PARKED_FOR = dt.timedelta(hours=20)
 
@@ -39,7 +39,7 @@ class Swept:
     checkpoints: int = 0
     audited: int = 0
     not_audited: int = 0
-    prepared: int = 0
+    rendered: int = 0
     faults: list[str] = field(default_factory=list)
     unfinished: bool = False
 
@@ -54,7 +54,7 @@ class Swept:
             f"{self.checkpoints} checkpoints signed",
             f"{self.audited} schools audited",
             f"{self.not_audited} audits failed",
-            f"pages of {self.prepared} students made",
+            f"pages of {self.rendered} students rendered",
         ]
         return ", ".join(words) + (f"; faults: {'; '.join(self.faults)}" if self.faults else "")
 
@@ -65,9 +65,9 @@ def sweep(
     seconds: float = SECONDS,
     progress: Callable[[str], None] = lambda line: None,
 ) -> Swept:
-    """Work out what changed, make what is due, send what is to be sent; then leave the tick.
+    """Work out what changed, make what is due, send it; then leave the heartbeat.
 
-    A step that fails is logged and the others go on; the tick is then left out, so that it is seen.
+    A step that fails is logged and the others go on, but then there is no heartbeat, so that it is noticed.
     """
     done, until = Swept(), time.monotonic() + seconds
     steps: list[tuple[str, Callable[[], None]]] = [
@@ -118,7 +118,7 @@ def _work_out(
 
 
 def _one(student: int, at: dt.datetime) -> bool:
-    """Work out one student; a fault is that one's alone."""
+    """Compute one student's standing; an error stops no other."""
     if not standings.begin(student, at):
         log.error("student %s is left: it could not be worked out %s times", student, standings.MOST_ATTEMPTS)
         return False
@@ -156,7 +156,7 @@ def _checkpoints(done: Swept, now: Callable[[], dt.datetime]) -> None:
 def _audit(
     done: Swept, now: Callable[[], dt.datetime], until: float, progress: Callable[[str], None]
 ) -> None:
-    """Last, in the time that is left: a fault is one school's alone, and waits on its page."""
+    """Last, in the time that is left. An error stops no other school, and is shown on its page."""
     for school in audits.waiting(now()):
         if time.monotonic() >= until:
             done.unfinished = True
@@ -193,7 +193,7 @@ def _renew(
             if _renewed(student, now()):
                 done.renewed += 1
                 # At once, while what was worked out is at hand.
-                done.prepared += prepared.ahead(student, now())
+                done.rendered += page_cache.ahead(student, now())
         progress(f"{done.renewed} standings renewed")
         log.info("%s standings renewed", done.renewed)
 
@@ -208,7 +208,7 @@ def _renewed(student: int, at: dt.datetime) -> bool:
 
 def _prepare(done: Swept, now: Callable[[], dt.datetime], until: float) -> None:
     """The pages of those whose record changed, or that another state of the program made."""
-    for student in prepared.waiting(MOST_PREPARED):
+    for student in page_cache.waiting(MOST_RENDERED):
         if time.monotonic() >= until:
             return
-        done.prepared += prepared.ahead(student, now())
+        done.rendered += page_cache.ahead(student, now())

@@ -132,7 +132,7 @@ def student(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
         on, context = today, Context()
         shown = _rules(found, on, context, today)
     told = {
-        "prepared": shown,
+        "cached": shown,
         "student": found,
         "guardian": opened.as_guardian,
         "on": day(on),

@@ -8,7 +8,7 @@ from api.v1.base.serializers import Field, ResponseSerializer
 from api.v1.base.views import View
 from api.v1.student.students import StudentNamedSerializer
 from syllabus.engine.rules.report import CAUTION
-from training.services.school import status_changes as turns
+from training.services.school import status_changes
 
 
 class AnswerInShortSerializer(ResponseSerializer):
@@ -40,12 +40,13 @@ class StatusChanges(View):
         "listStatusChanges",
         "List the changes since yesterday",
         Answer(StatusChangeListSerializer, "The changes"),
-        words={"most": turns.MOST},
+        words={"most": status_changes.MOST},
     )
     def get(self) -> Any:
         """Milestones whose status changed since the end of yesterday, at the student's school: by new
         entries, or because a day passed. From saved summaries, which follow a change within minutes; at most
-        %(most)s, by the students' names. A change that was reversed is not listed. The reading is logged.
+        %(most)s, by the students' names. Reversed changes are not listed. The
+        reading is logged.
         """
-        found = turns.seen_by(self.user, self.at, via="api")
+        found = status_changes.seen_by(self.user, self.at, via="api")
         return {"turns": found, "caution": CAUTION}

@@ -4,7 +4,7 @@ import datetime as dt
 
 import pytest
 
-from training.models import Tick
+from training.models import Heartbeat
 from training.services.operations import heartbeats
 
 NOON = dt.datetime(2026, 11, 25, 12, 0, tzinfo=dt.UTC)
@@ -43,7 +43,7 @@ def test_the_last_mark_counts_even_if_a_clock_was_ahead_before(django_assert_num
     heartbeats.mark(heartbeats.SWEEP, after(10**7))
     with django_assert_num_queries(1):
         heartbeats.mark(heartbeats.SWEEP, NOON)
-    assert Tick.objects.get().at == NOON
+    assert Heartbeat.objects.get().at == NOON
     assert heartbeats.late(after(30)) == []
     assert heartbeats.late(after(181)) != []
 

@@ -63,7 +63,7 @@ def test_a_sweep_that_fails_in_part_says_so_does_the_rest_and_leaves_no_tick(
     with time_machine.travel(THE_DAY), pytest.raises(CommandError, match="Some jobs failed"):
         ran("send_reminders")
     assert len(mail.outbox) == 2
-    assert not models.Tick.objects.filter(name=heartbeats.SWEEP).exists()
+    assert not models.Heartbeat.objects.filter(name=heartbeats.SWEEP).exists()
 
 
 @pytest.mark.django_db
@@ -78,7 +78,7 @@ def test_the_clock_of_a_single_process_goes_on_after_a_fault(people: Cast, monke
             clock.tick()
         clock.tick()
     assert len(mail.outbox) == 2
-    assert models.Tick.objects.get(name=heartbeats.SWEEP)
+    assert models.Heartbeat.objects.get(name=heartbeats.SWEEP)
 
 
 @pytest.mark.django_db

@@ -1,4 +1,4 @@
-"""Ringing: the beat's tick reaches the sweep, and a broker that is away or silent holds nobody up."""
+"""Tasks: the beat reaches the sweep, and a broker that is away or silent holds nobody up."""
 
 from __future__ import annotations
 
@@ -147,7 +147,7 @@ def test_a_record_that_ends_its_worker_is_left_after_its_tries_and_seen(
 @pytest.mark.django_db
 def test_the_task_sweeps_and_leaves_its_tick() -> None:
     tasks.sweep()
-    assert models.Tick.objects.get(name=heartbeats.SWEEP)
+    assert models.Heartbeat.objects.get(name=heartbeats.SWEEP)
 
 
 @pytest.mark.reliability

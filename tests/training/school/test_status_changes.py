@@ -1,4 +1,4 @@
-"""What turned since yesterday: by what came on record and by the days that passed, as kept and as shown."""
+"""What changed since yesterday: by what came on record and by the days that passed, as kept and as shown."""
 
 from __future__ import annotations
 
@@ -12,19 +12,19 @@ from tests.support.cast import Cast
 from tests.support.reminding import at, on_record, sam, solo, sweep
 from tests.training.web.test_pages import text_of
 from training import models
-from training.services.school import status_changes as turns
-from training.web.shared import status_changes as turned
+from training.services.school import status_changes
+from training.web.shared.status_changes import words as in_words
 
 pytestmark = pytest.mark.django_db
 #: Sam's solo endorsement of 1 February holds through 2 May 2026, the 90th day.
 LAST = dt.date(2026, 5, 2)
 
 
-def found(people: Cast, when: str) -> dict[str, turns.Turn]:
-    return {each.milestone: each for each in turns.of([people.sam], at(when))}
+def found(people: Cast, when: str) -> dict[str, status_changes.StatusChange]:
+    return {each.milestone: each for each in status_changes.of([people.sam], at(when))}
 
 
-def test_what_came_on_record_turned_and_is_no_news_the_next_day(people: Cast) -> None:
+def test_what_came_on_record_changed_a_status_and_is_no_news_the_next_day(people: Cast) -> None:
     sam(people)
     sweep("2026-04-18 14:00")
     assert found(people, "2026-04-18 14:01") == {}
@@ -38,7 +38,7 @@ def test_what_came_on_record_turned_and_is_no_news_the_next_day(people: Cast) ->
     assert found(people, "2026-04-19 05:00") == {}
 
 
-def test_the_days_that_passed_turn_it_too_on_the_day_after_the_last(people: Cast) -> None:
+def test_the_days_that_passed_change_it_too_on_the_day_after_the_last(people: Cast) -> None:
     sam(people, solo("2026-02-01"))
     sweep("2026-05-03 04:59")
     assert found(people, "2026-05-03 04:59") == {}
@@ -48,7 +48,7 @@ def test_the_days_that_passed_turn_it_too_on_the_day_after_the_last(people: Cast
     assert one.after["gaps"] == one.before["gaps"] + 1
 
 
-def test_what_turned_and_turned_back_is_left_out_and_what_turned_twice_stands_once(people: Cast) -> None:
+def test_what_changed_back_is_left_out_and_what_changed_twice_is_listed_once(people: Cast) -> None:
     sam(people)
     sweep("2026-04-18 14:00")
     sam(people, solo("2026-02-01"))
@@ -72,12 +72,12 @@ def test_each_sees_those_whose_record_is_open_to_them_and_the_reading_is_noted(p
     when = at("2026-04-18 15:01")
     for user in (people.ida, people.ada, people.sams_account):
         models.AccessLog.objects.all().delete()
-        assert {each.student for each in turns.seen_by(user, when, via="web")} == {people.sam}
+        assert {each.student for each in status_changes.seen_by(user, when, via="web")} == {people.sam}
         [noted] = models.AccessLog.objects.all()
         assert (noted.user, noted.student, noted.what) == (user, people.sam, "changes since yesterday")
     models.AccessLog.objects.all().delete()
     for user in (people.olaf, people.ottos_account, factories.instructor(people.school)):
-        assert turns.seen_by(user, when, via="web") == []
+        assert status_changes.seen_by(user, when, via="web") == []
     assert not models.AccessLog.objects.exists()
     with time_machine.travel(when, tick=False):
         for user, path, says in [
@@ -93,7 +93,7 @@ def test_each_sees_those_whose_record_is_open_to_them_and_the_reading_is_noted(p
     assert told[0].keys() == {"student", "milestone", "title", "on", "before", "after"}
 
 
-def test_it_asks_no_more_where_more_students_turned(people: Cast, django_assert_num_queries) -> None:
+def test_it_asks_no_more_where_more_students_changed(people: Cast, django_assert_num_queries) -> None:
     for _ in range(20):
         pupil = factories.student(people.school, taught_by=people.ida)
         models.StandingChange.objects.create(
@@ -106,7 +106,7 @@ def test_it_asks_no_more_where_more_students_turned(people: Cast, django_assert_
             after={"met": True, "eligible_until": "2026-05-02", "gaps": 0},
         )
     with django_assert_num_queries(2):
-        assert len(turns.seen_by(people.ida, at("2026-04-18 15:01"), via="web")) == 20
+        assert len(status_changes.seen_by(people.ida, at("2026-04-18 15:01"), via="web")) == 20
 
 
 @pytest.mark.parametrize(
@@ -138,11 +138,11 @@ def test_it_asks_no_more_where_more_students_turned(people: Cast, django_assert_
         ),
     ],
 )  # fmt: skip
-def test_a_turn_in_words(people: Cast, before, after, words: str) -> None:
+def test_a_status_change_in_words(people: Cast, before, after, words: str) -> None:
     def short(given):
         return given and dict(zip(("met", "eligible_until", "gaps"), given, strict=True))
 
-    turn = turns.Turn(
+    change = status_changes.StatusChange(
         people.sam, "faa.first-solo", "Solo flight", dt.date(2026, 4, 18), short(before), short(after)
     )
-    assert turned.words(turn) == words
+    assert in_words(change) == words

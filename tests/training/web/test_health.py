@@ -13,7 +13,7 @@ from django.test import Client
 
 from tests.support import factories
 from tests.support.cast import Cast
-from training.models import Delivery, Stale, Tick
+from training.models import Delivery, Heartbeat, Stale
 from training.services.operations import heartbeats, metrics, readiness
 from training.services.signing import seals
 from training.triggers import every, sealing
@@ -46,12 +46,12 @@ def test_ready_while_the_sweep_runs(client: Client, ticking: None, operator: dic
     assert answer.status_code == 200
     assert answer.json() == {
         "ready": True,
-        "checks": {"database": "ok", "migrations": "ok", "triggers": "ok", "ticks": "ok"},
+        "checks": {"database": "ok", "migrations": "ok", "triggers": "ok", "heartbeats": "ok"},
     }
 
 
 def no_tick() -> str:
-    Tick.objects.all().delete()
+    Heartbeat.objects.all().delete()
     return "sweep never ran"
 
 
@@ -86,8 +86,8 @@ def another_ones_version_trigger() -> str:
 @pytest.mark.parametrize(
     ("break_it", "name"),
     [
-        pytest.param(no_tick, "ticks", id="the sweep never ran"),
-        pytest.param(an_old_tick, "ticks", id="the sweep ended long ago"),
+        pytest.param(no_tick, "heartbeats", id="the sweep never ran"),
+        pytest.param(an_old_tick, "heartbeats", id="the sweep ended long ago"),
         pytest.param(a_migration_undone, "migrations", id="a migration is missing"),
         pytest.param(no_seal_triggers, "triggers", id="nothing keeps sealed rows"),
         pytest.param(another_ones_version_trigger, "triggers", id="a trigger stands and does nothing"),
@@ -197,7 +197,7 @@ def test_the_sweeps_lag_and_each_ledgers_length(
     for number in range(3):
         seals.seal(people.sam, "note", {"number": number}, at=factories.NOON)
     text = client.get("/metrics", headers=operator).content.decode()
-    assert 500 <= sample(text, "training_tick_lag_seconds", work="sweep") < 600
+    assert 500 <= sample(text, "training_heartbeat_lag_seconds", work="sweep") < 600
     assert sample(text, "training_ledger_entries", school=str(people.school.pk)) == 3
     assert sample(text, "training_database_answers") == 1
 
@@ -287,9 +287,9 @@ def test_the_system_check_names_lost_triggers_and_how_to_restore_them() -> None:
 
 def test_the_command_says_the_same_to_a_process_without_a_port(ticking: None, capsys) -> None:
     call_command("ready")
-    assert capsys.readouterr().out == "database: ok\nmigrations: ok\ntriggers: ok\nticks: ok\n"
-    Tick.objects.all().delete()
+    assert capsys.readouterr().out == "database: ok\nmigrations: ok\ntriggers: ok\nheartbeats: ok\n"
+    Heartbeat.objects.all().delete()
     with pytest.raises(SystemExit) as ended:
         call_command("ready")
     assert ended.value.code == 1
-    assert "ticks: sweep never ran" in capsys.readouterr().out
+    assert "heartbeats: sweep never ran" in capsys.readouterr().out

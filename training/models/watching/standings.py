@@ -46,8 +46,8 @@ class Standing(models.Model):
     """Every milestone of one student in short, as it was on a day: the eligibility summary of a list.
 
     ``summary`` is the JSON of ``reports.Overview``; ``version`` the state of the record and ``rulebook`` the
-    rules it was worked out from. ``prepared`` is by which state of the program the pages of the student were
-    made after that, empty where they were not yet (``training.services.records.page_cache``).
+    rules it was worked out from. ``rendered_by`` is the state of the program that rendered the
+    student's pages after that, empty where none did yet (``training.services.records.page_cache``).
     """
 
     school = models.ForeignKey("training.School", on_delete=models.CASCADE, related_name="+")
@@ -57,14 +57,14 @@ class Standing(models.Model):
     on = models.DateField()
     at = models.DateTimeField("worked out at")
     summary = models.JSONField()
-    prepared = models.CharField("pages made by", max_length=64, blank=True, default="", db_default="")
+    rendered_by = models.CharField("pages made by", max_length=64, blank=True, default="", db_default="")
 
     class Meta:
         ordering = ["student"]
         indexes = [
             models.Index(fields=["school", "on"], name="standing_by_school_and_day"),
             models.Index(fields=["rulebook"], name="standing_by_rulebook"),
-            models.Index(fields=["prepared"], name="standing_by_prepared"),
+            models.Index(fields=["rendered_by"], name="standing_by_rendered_by"),
         ]
 
     def __str__(self) -> str:

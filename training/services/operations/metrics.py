@@ -55,8 +55,8 @@ def figure(name: str, help: str, *, label: str = "") -> Callable[[Read], Read]:
     return add
 
 
-@figure("tick_lag_seconds", "Seconds since each repeated work was last done.", label="work")
-def _tick_lag(at: dt.datetime) -> dict[str, float]:
+@figure("heartbeat_lag_seconds", "Seconds since each background job was last done.", label="work")
+def _heartbeat_lag(at: dt.datetime) -> dict[str, float]:
     return {name: lag for name, lag in heartbeats.lags(at).items() if lag is not None}
 
 
@@ -76,7 +76,9 @@ def _deliveries(at: dt.datetime) -> dict[str, float]:
 
 
 @figure(
-    "records", "Records that wait to be worked out anew, and those given up after their tries.", label="state"
+    "records",
+    "Records that wait for a new summary, and those dead-lettered after several tries.",
+    label="state",
 )
 def _records(at: dt.datetime) -> dict[str, float]:
     parked = Count("pk", filter=Q(parked_at__isnull=False))

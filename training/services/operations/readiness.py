@@ -15,17 +15,17 @@ from training.triggers import every
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """One thing that was looked at; ``fault`` is empty where it is as it should be."""
+    """One check; ``fault`` is what is wrong, empty if nothing is."""
 
     name: str
     fault: str = ""
 
 
 def look(at: dt.datetime) -> list[Check]:
-    """Every check, in order; those after one that could not be asked at all are left out.
+    """Every check, in order; where the database does not answer, the rest is left out.
 
-    No Redis is asked: without it nothing is lost, and once the sweep no longer runs for want of it, its tick
-    says so. About eight queries.
+    Redis is not checked: without it nothing is lost, and a sweep that stops running misses its heartbeats.
+    About eight queries.
     """
     found: list[Check] = []
     for name, check in _CHECKS.items():
@@ -80,7 +80,7 @@ def _triggers(at: dt.datetime) -> str:
     return ""
 
 
-def _ticks(at: dt.datetime) -> str:
+def _heartbeats(at: dt.datetime) -> str:
     return "; ".join(
         f"{each.name} last ran {each.last:%Y-%m-%d %H:%M:%S} UTC" if each.last else f"{each.name} never ran"
         for each in heartbeats.late(at)
@@ -91,5 +91,5 @@ _CHECKS: dict[str, Callable[[dt.datetime], str]] = {
     "database": _database,
     "migrations": _migrations,
     "triggers": _triggers,
-    "ticks": _ticks,
+    "heartbeats": _heartbeats,
 }

@@ -179,17 +179,16 @@ def waiting(limit: int) -> list[int]:
     """
     if settings.DEBUG:
         return []
-    other = Standing.objects.filter(Q(prepared__lt=made_by()) | Q(prepared__gt=made_by()))
+    other = Standing.objects.filter(Q(rendered_by__lt=made_by()) | Q(rendered_by__gt=made_by()))
     stale = Stale.objects.filter(student_id=OuterRef("student_id"))
     found = other.exclude(Exists(stale)).order_by("pk").values_list("student_id", flat=True)
     return list(found[:limit])
 
 
 def ahead(student_pk: int, at: dt.datetime) -> bool:
-    """Make every page of a student for the day that it is, in the student's language.
+    """Render every page of a student for today, in the student's language.
 
-    A fault is noted in the log and is that page's: it is not tried again before the standing is worked out
-    anew. False where there was one.
+    An error is logged and skips that page until the standing is computed again. False if there was one.
     """
     student = Student.objects.select_related("school", "user").filter(pk=student_pk).first()
     whole = True
@@ -204,5 +203,5 @@ def ahead(student_pk: int, at: dt.datetime) -> bool:
                     except Exception:
                         log.exception("the page %s of student %s cannot be made ahead", name, student_pk)
                         whole = False
-    Standing.objects.filter(student_id=student_pk).update(prepared=made_by())
+    Standing.objects.filter(student_id=student_pk).update(rendered_by=made_by())
     return whole

@@ -20,20 +20,20 @@ _SHOWN = ("what", "kind", "first_day", "last_day", "requirements", "says", "cita
 
 
 def changed(limit: int) -> list[int]:
-    """Students whose record changed since it was worked out, by key. One query, whatever is stored."""
+    """Students whose record changed since their standing was computed, by key. One query."""
     waiting = Stale.objects.filter(parked_at__isnull=True).order_by("attempts", "student_id")
     return list(waiting.values_list("student_id", flat=True)[:limit])
 
 
 def parked() -> list[Stale]:
-    """Those that could not be worked out, with the fault of each."""
+    """Those whose standing could not be computed, each with the error."""
     return list(Stale.objects.filter(parked_at__isnull=False).select_related("school"))
 
 
 def note_new_rules() -> int:
-    """Put every student into ``Stale`` whose standing rests on other rules than today's; how many.
+    """Put every student into ``Stale`` whose standing was computed under other rules than today's; how many.
 
-    Two looks into an index where none does.
+    Two index look-ups if there are none.
     """
     rules = rulebook.current().id
     other = Standing.objects.filter(Q(rulebook__lt=rules) | Q(rulebook__gt=rules))
@@ -69,16 +69,16 @@ def begin(student: int, at: dt.datetime) -> bool:
 
 
 def failed(student: int, fault: Exception) -> None:
-    """Keep why a try failed, for whoever looks at it."""
+    """Record why a try failed."""
     Stale.objects.filter(student_id=student).update(fault=f"{type(fault).__name__}: {fault}"[:2000])
     log.exception("student %s cannot be worked out", student)
 
 
 def work_out(student_pk: int, at: dt.datetime) -> bool:
-    """Work out one student's standing and lapses and keep them. False where the record changed meanwhile.
+    """Compute and store a student's standing and lapses. False if the record changed meanwhile.
 
-    It is worked out without any lock; then, with the student's row locked, it is kept if the record is still
-    that one. So a sign-off never waits for it.
+    It is computed without a lock, then stored, with the student's row locked, if the record is unchanged. So
+    a sign-off never waits for it.
 
     Raises: whatever the rules raise about the record.
     """
@@ -104,13 +104,13 @@ def work_out(student_pk: int, at: dt.datetime) -> bool:
 
 
 def state_of(student: Student) -> tuple[object, ...]:
-    """What whatever is worked out of a record rests on, besides the rules' files and the day."""
+    """What a record's answers depend on, besides the rules' files and the day."""
     own = student.version, student.name, student.birth_date, student.training_model, student.school_id
     return *own, student.school.rules_version, student.school.time_zone
 
 
 def keep_lapses(student: Student, endings: tuple[reports.Ending, ...], at: dt.datetime) -> None:
-    """Write what will lapse in the place of what was written before, inside the caller's transaction."""
+    """Replace the stored lapses, inside the caller's transaction."""
     school, on = student.school, student.school.day(at)
     there = {
         (each.what, each.last_day): each
@@ -164,14 +164,14 @@ def _shown(ending: reports.Ending) -> dict[str, Any]:
 
 
 def _withdraw(student: Student, gone: Lapse, at: dt.datetime) -> None:
-    """The reminders of a lapse that is gone; what is not sent yet will find nothing left to say."""
+    """The reminders of a lapse that is gone; those not sent yet will have nothing to say."""
     Reminder.objects.filter(
         student=student, what=gone.what, last_day=gone.last_day, state=Reminder.State.DUE
     ).update(state=Reminder.State.WITHDRAWN, withdrawn_at=at)
 
 
 def _back(student: Student, ending: reports.Ending, at: dt.datetime) -> None:
-    """The reminders of a lapse that is there again. What was sent stays sent; what was held back goes out."""
+    """The reminders of a lapse that is back. What was sent stays sent; what was held back is sent."""
     back = Reminder.objects.filter(
         student=student, what=ending.what, last_day=ending.last, state=Reminder.State.WITHDRAWN
     )
@@ -208,7 +208,7 @@ def _keep_standing(student: Student, overview: reports.Overview, at: dt.datetime
             "on": overview.on,
             "at": at,
             "summary": summary,
-            "prepared": "",
+            "rendered_by": "",
         },
     )
 
@@ -229,9 +229,9 @@ def _short(summary: dict[str, Any]) -> dict[str, dict[str, Any]]:
 
 
 def of_yesterday(limit: int, at: dt.datetime) -> list[int]:
-    """Students whose standing is not of today at their school, those that wait longest first.
+    """Students whose standing is not of today at their school, the longest waiting first.
 
-    Not those in ``Stale``: they are worked out anyway, or could not be.
+    Not those in ``Stale``, which are computed anyway, or could not be.
     """
     found: list[int] = []
     for school in School.objects.order_by("pk"):
@@ -253,7 +253,7 @@ def _old(school: School, at: dt.datetime) -> QuerySet[Standing]:
 
 
 def not_renewed(student: int, fault: Exception) -> None:
-    """Keep that a standing could not be renewed: it is tried again as a changed record is."""
+    """Record that a standing could not be renewed; it is tried again like a changed record."""
     school = Student.objects.filter(pk=student).values_list("school_id", flat=True).first()
     if school is not None:
         Stale.objects.get_or_create(student_id=student, defaults={"school_id": school})

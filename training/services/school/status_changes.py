@@ -1,7 +1,7 @@
 """The milestones whose status changed since yesterday, from each student's stored summaries.
 
-A change of the record is worked out within a minute or two, the passing of days by the first sweeps of the
-day at the school; both leave a row (``StandingChange``), and the rows of one day are what turned on it.
+A changed record is summarized within a minute or two, a new day by the first sweeps of that day at the
+school. Both leave a row (``StandingChange``); the rows of a day are the changes of that day.
 """
 
 import datetime as dt
@@ -18,11 +18,11 @@ MOST = 300
 
 
 @dataclass(frozen=True, slots=True)
-class Turn:
-    """One milestone of a student that stands otherwise than at the end of yesterday.
+class StatusChange:
+    """One milestone of a student whose status changed since the end of yesterday.
 
-    ``before`` and ``after`` are ``{"met", "eligible_until", "gaps"}``; ``before`` is None where the milestone
-    was not asked about before.
+    ``before`` and ``after`` are ``{"met", "eligible_until", "gaps"}``; ``before`` is None if the milestone
+    was not checked before.
     """
 
     student: Student
@@ -33,10 +33,10 @@ class Turn:
     after: dict[str, Any]
 
 
-def of(students: Iterable[Student], at: dt.datetime) -> list[Turn]:
-    """What turned today at the school of each of these students, by name; ``MOST`` at most.
+def of(students: Iterable[Student], at: dt.datetime) -> list[StatusChange]:
+    """What changed today at the school of each of these students, by name; ``MOST`` at most.
 
-    What turned and turned back on one day is left out. Queries: 1, and 1 more for what a course asks for.
+    What changed and changed back on one day is left out. Queries: 1, and 1 more for what a course asks for.
     """
     near = at.date() - dt.timedelta(days=1), at.date() + dt.timedelta(days=1)
     rows = StandingChange.objects.filter(student__in=students, on__range=near)
@@ -47,10 +47,10 @@ def of(students: Iterable[Student], at: dt.datetime) -> list[Turn]:
         if each.on == each.student.school.day(at):
             first.setdefault((each.student_id, each.milestone), each)
             last[(each.student_id, each.milestone)] = each
-    turned = [key for key in first if first[key].before != last[key].after][:MOST]
-    titles = _titles(turned)
+    changed = [key for key in first if first[key].before != last[key].after][:MOST]
+    titles = _titles(changed)
     return [
-        Turn(
+        StatusChange(
             last[key].student,
             key[1],
             titles.get(key, key[1]),
@@ -58,14 +58,14 @@ def of(students: Iterable[Student], at: dt.datetime) -> list[Turn]:
             first[key].before,
             last[key].after,
         )
-        for key in turned
+        for key in changed
     ]
 
 
-def _titles(turned: list[tuple[int, str]]) -> dict[tuple[int, str], str]:
+def _titles(changed: list[tuple[int, str]]) -> dict[tuple[int, str], str]:
     milestones = rulebook.current().milestones
-    found = {key: milestones[key[1]].title for key in turned if key[1] in milestones}
-    of_courses = {student for student, milestone in turned if milestone not in milestones}
+    found = {key: milestones[key[1]].title for key in changed if key[1] in milestones}
+    of_courses = {student for student, milestone in changed if milestone not in milestones}
     if of_courses:
         for student, summary in Standing.objects.filter(student__in=of_courses).values_list(
             "student_id", "summary"
@@ -74,8 +74,8 @@ def _titles(turned: list[tuple[int, str]]) -> dict[tuple[int, str], str]:
     return found
 
 
-def seen_by(user: User, at: dt.datetime, *, via: str) -> list[Turn]:
-    """What turned today for everybody whose record a user may read; each student named is noted as read."""
+def seen_by(user: User, at: dt.datetime, *, via: str) -> list[StatusChange]:
+    """What changed today for everybody whose record a user may read; each student named is noted as read."""
     found = of(access.visible_students(user, on=at.astimezone(dt.UTC).date()), at)
     named = [each.student for each in found]
     access.log_each(user, access.schools_of(named), access.READ, "changes since yesterday", via=via, at=at)

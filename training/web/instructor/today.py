@@ -31,15 +31,15 @@ from syllabus.law import endorsements, rulebook
 from training.models import Lapse, LessonRecord, Standing, Student, User
 from training.services import access
 from training.services.records import page_cache
-from training.services.school import status_changes as turns
+from training.services.school import status_changes
 from training.web.instructor.opening import teaches
-from training.web.shared import status_changes as turned
 from training.web.shared.report_presenter import FLIGHT_BY_FLIGHT, day
+from training.web.shared.status_changes import words as status_change
 
 AT_ONCE = 12
 #: Days before its last day from which something needs the instructor. Common practice, a month.
 SOON = 30
-SIGN, LAPSE, BLOCKED, READY, TURNED, CALM = range(6)
+SIGN, LAPSE, BLOCKED, READY, CHANGED, CALM = range(6)
 
 
 @dataclass(frozen=True)
@@ -113,10 +113,10 @@ def of(user: User, at: dt.datetime) -> list[Pupil]:
     begun = _drafts(user, by_key, needs)
     _lapses(by_key, at, needs)
     _ready(by_key, needs)
-    for each in turns.of(students, at):
+    for each in status_changes.of(students, at):
         said = _("Since yesterday: %(milestone)s, %(words)s")
-        told = said % {"milestone": each.title, "words": turned.words(each)}
-        needs[each.student.pk].append(Need(TURNED, "turned", "↻", told, reverse("since-yesterday")))
+        told = said % {"milestone": each.title, "words": status_change(each)}
+        needs[each.student.pk].append(Need(CHANGED, "changed", "↻", told, reverse("since-yesterday")))
     pupils = [
         Pupil(each, sorted(needs[each.pk], key=lambda need: need.rank), begun=begun[each.pk])
         for each in students

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_safe
 from syllabus.engine.rules.report import CAUTION
 from training.models import User
 from training.services.school import status_changes
-from training.services.school.status_changes import Turn
+from training.services.school.status_changes import StatusChange
 from training.web.shared.report_presenter import State, day
 
 
@@ -23,18 +23,18 @@ from training.web.shared.report_presenter import State, day
 @never_cache
 @login_required
 def listed(request: HttpRequest) -> HttpResponse:
-    """Each student of whom a milestone turned today, with what turned."""
+    """Each student of whom the status of a milestone changed today, with the changes."""
     assert isinstance(request.user, User)
     at = timezone.now()
     found = status_changes.seen_by(request.user, at, via="web")
-    by_student: dict[int, list[Turn]] = defaultdict(list)
+    by_student: dict[int, list[StatusChange]] = defaultdict(list)
     for each in found:
         by_student[each.student.pk].append(each)
     told = {
         "students": [
             {
                 "student": mine[0].student,
-                "turns": [
+                "changes": [
                     {"title": each.title, "state": State.of(each.after["met"]), "words": words(each)}
                     for each in mine
                 ],
@@ -44,15 +44,15 @@ def listed(request: HttpRequest) -> HttpResponse:
         "all": len(found) < status_changes.MOST,
         "caution": CAUTION,
     }
-    return render(request, "training/turned.html", told)
+    return render(request, "training/status_changes.html", told)
 
 
-def words(turn: Turn) -> str:
+def words(change: StatusChange) -> str:
     """How it stands and stood: ``met until 3 Mar 2027; before, 2 requirements were missing``."""
-    said = {"now": _now(turn.after)}
-    if turn.before is None:
+    said = {"now": _now(change.after)}
+    if change.before is None:
         return _("%(now)s; not checked before") % said
-    return _("%(now)s; before, %(before)s") % {**said, "before": _before(turn.before)}
+    return _("%(now)s; before, %(before)s") % {**said, "before": _before(change.before)}
 
 
 def _now(short: dict[str, object]) -> str:

@@ -39,7 +39,7 @@ COURSES = "courses"
 
 
 def _made(name: str, student: Student, **told: Any) -> SafeString:
-    return render_to_string(f"training/student/prepared/{name}.html", {"student": student, **told})
+    return render_to_string(f"training/student/cached/{name}.html", {"student": student, **told})
 
 
 def standing(student: Student, on: dt.date, _variant: str = "") -> SafeString:

@@ -85,7 +85,7 @@ def open_record(request: HttpRequest, ref: uuid.UUID, what: str) -> Opened:
 def standing(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """Where the student stands: the way, the next lesson, what the next milestone lacks, what lapses."""
     opened = open_record(request, ref, "standing")
-    told = opened.told("standing", prepared=opened.part("standing"), waiting=_waiting(opened))
+    told = opened.told("standing", cached=opened.part("standing"), waiting=_waiting(opened))
     return render(request, "training/student/standing.html", told)
 
 
@@ -101,7 +101,7 @@ def _waiting(opened: Opened) -> dict[str, int]:
 def hours(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """Hours over time by kind, each beside what the practical test asks for."""
     opened = open_record(request, ref, "hours")
-    told = opened.told("hours", prepared=opened.part("hours"))
+    told = opened.told("hours", cached=opened.part("hours"))
     return render(request, "training/student/hours.html", told)
 
 
@@ -116,7 +116,7 @@ def lessons(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
         shown = opened.part("lessons", listed)
     else:
         shown = parts.lessons(opened.student, opened.on, listed, number)
-    return render(request, "training/student/lessons.html", opened.told("lessons", prepared=shown))
+    return render(request, "training/student/lessons.html", opened.told("lessons", cached=shown))
 
 
 @require_safe

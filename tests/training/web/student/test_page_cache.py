@@ -347,24 +347,24 @@ def test_the_sweep_makes_them_so_that_nobody_waits(client: Client, learning: Cas
             assert len(queries) <= 6
             assert not [each for each in queries if each["sql"].startswith(f'INSERT INTO "{TABLE}"')]
 
-    assert swept(THE_DAY).prepared == 2
+    assert swept(THE_DAY).rendered == 2
     assert page_cache.waiting(10) == []
     nobody_waits()
     with time_machine.travel(THE_DAY, tick=False):
         lessons.signed(learning, lesson="2-03")
-    assert swept(THE_DAY + dt.timedelta(minutes=1)).prepared == 1
+    assert swept(THE_DAY + dt.timedelta(minutes=1)).rendered == 1
     nobody_waits()
 
 
 def test_they_are_made_for_the_next_day_and_by_the_next_program_and_else_left(
     learning: Cast, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    assert [swept(THE_DAY).prepared for _ in range(2)] == [2, 0]
+    assert [swept(THE_DAY).rendered for _ in range(2)] == [2, 0]
     the_next = THE_DAY + dt.timedelta(days=1)
-    assert [swept(the_next).prepared for _ in range(2)] == [2, 0]
+    assert [swept(the_next).rendered for _ in range(2)] == [2, 0]
     monkeypatch.setattr(page_cache, "made_by", lambda: "another")
-    monkeypatch.setattr(sys.modules[Swept.__module__], "MOST_PREPARED", 1)
-    assert [swept(the_next).prepared for _ in range(3)] == [1, 1, 0]
+    monkeypatch.setattr(sys.modules[Swept.__module__], "MOST_RENDERED", 1)
+    assert [swept(the_next).rendered for _ in range(3)] == [1, 1, 0]
 
 
 def test_a_page_that_cannot_be_made_holds_up_no_other_and_is_noted_once(
@@ -374,7 +374,7 @@ def test_a_page_that_cannot_be_made_holds_up_no_other_and_is_noted_once(
         raise ArithmeticError("no")
 
     monkeypatch.setitem(PAGES, "hours", page_cache.Page(broken))  # type: ignore[arg-type]
-    assert [swept(THE_DAY).prepared for _ in range(2)] == [0, 0]
+    assert [swept(THE_DAY).rendered for _ in range(2)] == [0, 0]
     assert {key.split(":")[1] for key in cached()} == set(PAGES) - {"hours"}
     assert caplog.text.count("the page hours of student") == 2
 

@@ -3,8 +3,8 @@
 from django.db import models
 
 
-class Tick(models.Model):
-    """The last time a repeated work of this installation was done; of no school, overwritten each time."""
+class Heartbeat(models.Model):
+    """When a background job was last done; one row for each job, of no school."""
 
     name = models.CharField(primary_key=True, max_length=50)
     at = models.DateTimeField()
