@@ -45,8 +45,8 @@ class StatusChanges(View):
     def get(self) -> Any:
         """Milestones whose status changed since the end of yesterday, at the student's school: by new
         entries, or because a day passed. From saved summaries, which follow a change within minutes; at most
-        %(most)s, by the students' names. Reversed changes are not listed. The
-        reading is logged.
+        %(most)s, by the students' names. Reversed changes are not listed. The reading
+        is logged.
         """
         found = status_changes.seen_by(self.user, self.at, via="api")
         return {"turns": found, "caution": CAUTION}

@@ -59,7 +59,7 @@ RULE_ITEMS: list[str] = []
 def read(*homes: Path) -> None:
     """Fill the lists above with the words of each authority's rules, a file for each in these folders."""
     files = [path for home in homes for path in sorted(home.glob("*.yaml"))]
-    words = [yaml.safe_load(path.read_text(encoding="utf-8")) for path in files]
+    words = [yaml.load(path.read_bytes(), yaml.CSafeLoader) for path in files]
     lists = {"documents": DOCUMENTS, "tests": TESTS, "endorsements": ENDORSEMENTS, "solo_stems": SOLO_STEMS}
     for name, listed in lists.items():
         listed[:] = dict.fromkeys(word for each in words for word in each.get(name, ()))

@@ -339,7 +339,7 @@ CASES = [
     ),
     pytest.param(
         changed("  - id: night", "  - id: [night"),
-        ["ex/solo.yaml:8: not YAML: expected ',' or ']', but got ':'"],
+        ["ex/solo.yaml:8: not YAML: did not find expected ',' or ']'"],
         id="not YAML",
     ),
     pytest.param(

@@ -228,18 +228,12 @@ def _give(lesson: Lesson, student: models.Student, by: models.User) -> None:
         models.Assignment.objects.create(
             school_id=student.school_id, student=student, instructor=by, starts=day, ends=day
         )
-    written: dict[str, Any] = {
-        "id": lesson.id,
-        "content": lesson.content,
-        "by": by,
-        "at": lesson.at,
-        "via": VIA,
-    }
+    said: dict[str, Any] = {"id": lesson.id, "content": lesson.content, "by": by, "at": lesson.at, "via": VIA}
     if lesson.corrects is None:
-        made = lesson_records.create(student, lesson=lesson.lesson, **written)
+        made = lesson_records.create(student, lesson=lesson.lesson, **said)
     else:
         wrong = models.LessonRecord.objects.get(pk=lesson.corrects)
-        made = sign_offs.correct(wrong, reason=lesson.reason, **written)
+        made = sign_offs.correct(wrong, reason=lesson.reason, **said)
     if lesson.signed:
         sign_offs.sign_off(made.pk, by=by, content_hash=made.content_hash, at=lesson.at, via=VIA)
     if lesson.acknowledged_at is not None and student.user is not None:

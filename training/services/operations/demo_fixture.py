@@ -40,12 +40,14 @@ _PARTS = {
     "tests": ("date", "t"),
     "endorsements": ("given", "e"),
 }
+#: Times that are a part of a flight's, and their names in a record document.
+_PARTLY = {"cross_country": "cross_country", "night": "night", "hood": "simulated_instrument"}
 _SIGNED = ("ground", "items", "endorsements")
 
 
 def read(file: Path = FILE) -> dict[str, Any]:
     """The file as it stands."""
-    return yaml.safe_load(file.read_text(encoding="utf-8"))
+    return yaml.load(file.read_bytes(), yaml.CSafeLoader)
 
 
 def day(expression: str, on: dt.date) -> dt.date:
@@ -90,20 +92,15 @@ def document(school: dict[str, Any], student: dict[str, Any], on: dt.date, at: d
             if part == "flights":
                 fly(entry, school["aircraft"], zone)
             by = school["people"][entry.pop("by", student["taught_by"])]
-            if (
-                part in _SIGNED
-                or "dual" in entry.get("times", ())
-                or entry.get("kind") == "pre-solo-knowledge"
-            ):
+            signed = part in _SIGNED or entry.get("kind") == "pre-solo-knowledge"
+            if signed or "dual" in entry.get("times", ()):
                 entry["instructor"] = {"name": by["name"], "certificate": by["certificate"]}
             morning = dt.datetime.combine(
                 dt.date.fromisoformat(entry[own_day]) + dt.timedelta(days=1), dt.time(8), zone
             )
             entry["recorded"] = min(morning, at.astimezone(zone)).isoformat(timespec="seconds")
         entries.sort(key=lambda entry: entry[own_day])
-        made[part] = [
-            {"id": f"{letter}{number:02d}", **entry} for number, entry in enumerate(entries, start=1)
-        ]
+        made[part] = [{"id": f"{letter}{number:02d}", **entry} for number, entry in enumerate(entries, 1)]
     return made
 
 
@@ -127,11 +124,7 @@ def fly(entry: dict[str, Any], aircraft: dict[str, Any], zone: dt.tzinfo) -> Non
     times = {"total": amount, how: amount}
     if how == "solo":
         times["pic"] = amount
-    for short, name in (
-        ("cross_country", "cross_country"),
-        ("night", "night"),
-        ("hood", "simulated_instrument"),
-    ):
+    for short, name in _PARTLY.items():
         if short in entry:
             said = entry.pop(short)
             times[name] = amount if said == "all" else said
