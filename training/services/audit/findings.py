@@ -4,6 +4,7 @@ A finding never silently disappears: one that an audit does not find any more st
 it was gone; one that comes back after that, or is found otherwise than it was resolved, is open again.
 """
 
+import contextlib
 import datetime as dt
 import uuid
 from collections.abc import Callable, Generator, Iterable, Mapping
@@ -75,7 +76,7 @@ def recompute(
     at: dt.datetime,
     by: User | None,
     via: str,
-    progress: Callable[[Student], None] | None = None,
+    progress: Callable[[Student], None] = lambda student: None,
     noted: bool = True,
 ) -> Done:
     """Audit a school as of a day, and keep what was found.
@@ -88,15 +89,13 @@ def recompute(
     Effects: each student's reading is logged, but where ``noted`` is false: nobody is shown anything by it.
     Raises: whatever ``progress`` raises, with nothing kept.
     """
-    steps = recomputing(school, on, at=at, by=by, via=via, noted=noted)
-    while True:
-        try:
-            student = next(steps)
-        except StopIteration as ended:
-            done: Done = ended.value
-            return done
-        if progress is not None:
-            progress(student)
+    # Closed at once where progress raises: the database has a cursor open for it.
+    with contextlib.closing(recomputing(school, on, at=at, by=by, via=via, noted=noted)) as steps:
+        while True:
+            try:
+                progress(next(steps))
+            except StopIteration as ended:
+                return ended.value
 
 
 def recomputing(
