@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import uuid
 from collections.abc import Iterable
 from typing import Any
+from unittest import mock
 
 from syllabus.engine.record import record as engine
 from syllabus.engine.time.units import HOUR
@@ -13,6 +15,7 @@ from tests.support import factories
 from tests.support.cast import IDAS_CERTIFICATE, Cast
 from training import models
 from training.services import sweep as sweeping
+from training.services.records import page_cache
 from training.services.sweep import Swept
 
 CHICAGO = dt.timezone(dt.timedelta(hours=-6))
@@ -79,10 +82,16 @@ def sam(people: Cast, *endorsements: engine.Endorsement) -> models.Student:
     return on_record(people.sam, documents=(MEDICAL,), endorsements=endorsements)
 
 
-def sweep(text: str | dt.datetime, **more: Any) -> Swept:
-    """Sweep at an instant in UTC, and see that no step failed."""
+def sweep(text: str | dt.datetime, audits: bool = False, **more: Any) -> Swept:
+    """Sweep at an instant in UTC, and see that no step failed.
+
+    Without what takes longest: no page is rendered ahead, and no school is audited unless asked.
+    """
     then = at(text) if isinstance(text, str) else text
-    done = sweeping.sweep(now=lambda: then, **more)
+    with mock.patch.dict(page_cache.PAGES, clear=True), contextlib.ExitStack() as left_out:
+        if not audits:
+            left_out.enter_context(mock.patch.object(sweeping.audits, "waiting", return_value=[]))
+        done = sweeping.sweep(now=lambda: then, **more)
     assert done.faults == []
     return done
 

@@ -17,10 +17,15 @@ from training.reports import audit as reports
 from training.services.audit import findings
 from training.services.operations import demo, metrics
 from training.services.reminders import audits
+from training.services.sweep import Swept
 
 FLOWN = engine.Flight(
     id="f1", date=factories.NOON.date(), aircraft=engine.Aircraft("N00XY", "C172"), times={"solo": 1}
 )
+
+
+def sweep_and_audit(when: str, **more: Any) -> Swept:
+    return sweep(when, audits=True, **more)
 
 
 @pytest.fixture
@@ -46,17 +51,17 @@ def breaking(monkeypatch: pytest.MonkeyPatch, slug: str) -> None:
 
 
 def test_a_school_is_audited_once_a_day_from_its_own_midnight_on(school: models.School) -> None:
-    sweep("2026-04-18 14:00")
-    sweep("2026-04-18 14:01")
-    sweep("2026-04-19 04:59")  # not midnight yet in Chicago
+    sweep_and_audit("2026-04-18 14:00")
+    sweep_and_audit("2026-04-18 14:01")
+    sweep_and_audit("2026-04-19 04:59")  # not midnight yet in Chicago
     assert runs(school) == [dt.date(2026, 4, 18)]
-    sweep("2026-04-19 05:00")
+    sweep_and_audit("2026-04-19 05:00")
     assert runs(school) == [dt.date(2026, 4, 18), dt.date(2026, 4, 19)]
 
 
 def test_what_it_finds_is_kept_as_the_command_keeps_it_and_no_reading_is_noted(school: models.School) -> None:
     read = models.AccessLog.objects.count()
-    sweep("2026-04-18 14:00")
+    sweep_and_audit("2026-04-18 14:00")
     kept = {(each.key, each.digest): each for each in models.Finding.objects.filter(school=school)}
     assert {each.kind for each in kept.values()} == {"solo-first", "entry-incomplete"}
     assert models.AccessLog.objects.count() == read
@@ -69,9 +74,9 @@ def test_what_it_finds_is_kept_as_the_command_keeps_it_and_no_reading_is_noted(s
 
 
 def test_a_finding_that_is_mended_is_gone_the_next_night(school: models.School, people: Cast) -> None:
-    sweep("2026-04-18 14:00")
+    sweep_and_audit("2026-04-18 14:00")
     factories.recorded(people.sam, flights=())
-    sweep("2026-04-19 14:00")
+    sweep_and_audit("2026-04-19 14:00")
     assert {each.gone_at for each in models.Finding.objects.filter(kind="entry-incomplete")} == {
         at("2026-04-19 14:00")
     }
@@ -83,8 +88,8 @@ def test_a_failure_is_one_schools_alone_is_seen_and_is_tried_thrice_a_day(
     other = factories.school(slug="hill")
     with monkeypatch.context() as broken:
         breaking(broken, "lakeside")
-        first = sweep("2026-04-18 14:00")
-        rest = [sweep(f"2026-04-18 14:0{minute}") for minute in range(1, 5)]
+        first = sweep_and_audit("2026-04-18 14:00")
+        rest = [sweep_and_audit(f"2026-04-18 14:0{minute}") for minute in range(1, 5)]
 
     assert (first.audited, first.not_audited) == (models.School.objects.count() - 1, 1)
     assert [each.not_audited for each in rest] == [1, 1, 0, 0]
@@ -97,7 +102,7 @@ def test_a_failure_is_one_schools_alone_is_seen_and_is_tried_thrice_a_day(
         "failed": 1,
     }
 
-    sweep("2026-04-19 14:00")
+    sweep_and_audit("2026-04-19 14:00")
     night.refresh_from_db()
     assert (night.tries, night.done, night.fault) == (1, True, "")
     assert runs(school) == [dt.date(2026, 4, 19)]
@@ -111,7 +116,7 @@ def test_one_that_does_not_fit_into_a_sweep_keeps_nothing_and_says_so(school: mo
 
 
 def test_without_time_left_none_is_begun(school: models.School) -> None:
-    done = sweep("2026-04-18 14:00", seconds=0)
+    done = sweep_and_audit("2026-04-18 14:00", seconds=0)
     assert (done.audited, done.unfinished) == (0, True)
     assert not models.NightlyAudit.objects.exists()
 
@@ -120,6 +125,6 @@ def test_the_demo_is_audited_too_and_anew_when_it_is_loaded_anew(db: None) -> No
     on = dt.date(2026, 11, 24)
     for _ in range(2):
         school = demo.load(on, password="one").school
-        sweep("2026-11-24 20:00")
+        sweep_and_audit("2026-11-24 20:00")
         assert runs(school) == [on]
         assert models.Finding.objects.filter(school=school).count() == 4

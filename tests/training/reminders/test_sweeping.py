@@ -86,9 +86,9 @@ def test_it_asks_no_more_where_more_is_stored(people: Cast) -> None:
     """Where nothing is due the same questions are asked, whatever is stored."""
 
     def asked() -> list[str]:
-        sweep("2026-04-01 12:00")
+        sweep("2026-04-01 12:00", audits=True)
         with CaptureQueriesContext(connection) as queries:
-            sweep("2026-04-01 12:01")
+            sweep("2026-04-01 12:01", audits=True)
         return [each["sql"] for each in queries]
 
     few = asked()
