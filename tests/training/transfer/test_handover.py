@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 import datetime as dt
 import hashlib
 import importlib.util
@@ -11,17 +10,16 @@ import random
 import subprocess
 import sys
 import uuid
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from pytest_django.plugin import DjangoDbBlocker
 
 from syllabus.engine.course import proving
 from syllabus.engine.record import record as engine
 from tests.support import courses, factories, handing, lessons
 from tests.support.cast import Cast, cast
-from tests.support.stored import stored
+from tests.support.extent import count, sampled
+from tests.support.kept import kept
 from training import models, record, reports
 from training.ledger.core import sealed, statements
 from training.ledger.models import Entry as Leaf
@@ -38,26 +36,18 @@ ROOT = Path(__file__).parents[3]
 ON = handing.AT.date()
 
 
-@pytest.fixture(scope="module")
-def handed(
-    django_db_setup: None, django_db_blocker: DjangoDbBlocker
-) -> Iterator[tuple[Cast, tuple[bytes, str]]]:
-    with stored(django_db_blocker):
-        found = cast()
-        handing.trained(found)
-        made = handing.made(found)
-        handing.forget_the_key()
-        yield found, made
+@kept
+def people(db: None) -> Cast:
+    found = cast()
+    handing.trained(found)
+    return found
 
 
-@pytest.fixture
-def people(handed: tuple[Cast, tuple[bytes, str]], db: None) -> Cast:
-    return copy.deepcopy(handed[0])
-
-
-@pytest.fixture
-def exported(handed: tuple[Cast, tuple[bytes, str]], people: Cast) -> tuple[bytes, str]:
-    return handed[1]
+@kept
+def exported(people: Cast) -> tuple[bytes, str]:
+    made = handing.made(people)
+    handing.forget_the_key()
+    return made
 
 
 def take(
@@ -215,6 +205,7 @@ def test_every_changed_byte_is_named_by_its_file(exported) -> None:
         at = begins + size
     places += [(n, "") for n in range(at, len(raw))]
     silent, misnamed = [], []
+    places = sampled(places, 5)
     for n, name in places:
         for flip in (0x01, 0x80):
             spoilt = bytearray(raw)
@@ -390,8 +381,8 @@ def test_whatever_damage_is_drawn_is_refused_with_a_place_and_nothing_is_written
     people: Cast, exported
 ) -> None:
     raw, kid = exported
-    draw, before, tried = random.Random(20261125), counts(), 0
-    for _ in range(300):
+    draw, before, tried, rounds = random.Random(20261125), counts(), 0, count(60, 300)
+    for _ in range(rounds):
         damaged = drawn_damage(raw, draw)
         if damaged == raw:  # moved to where it was
             continue
@@ -400,7 +391,7 @@ def test_whatever_damage_is_drawn_is_refused_with_a_place_and_nothing_is_written
             take(damaged, people, kid)
         assert all(each.place and each.message for each in refused.value.faults)
     print(f"{tried} damaged files, all refused")
-    assert tried > 290
+    assert tried > 0.95 * rounds
     assert counts() == before
 
 
