@@ -10,8 +10,9 @@ import pytest
 from django.utils import translation
 from pytest_django.plugin import DjangoDbBlocker
 
-from tests.support import emptied, no_network
+from tests.support import emptied, kept, no_network
 from tests.support.extent import FULL, count
+from tests.support.kept import pytest_fixture_setup  # noqa: F401  (of every test with a database)
 from tests.support.lifting import ledger_emptied  # noqa: F401  (a fixture of every test that commits)
 from tests.support.published import courses_taken_out  # noqa: F401  (likewise)
 from training.management.commands.test import chromium
@@ -75,6 +76,7 @@ def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -
         emptied.install()
     yield
     with django_db_blocker.unblock():
+        kept.release()
         if connection.vendor == "postgresql":
             with connection.cursor() as cursor:
                 cursor.execute(

@@ -14,6 +14,7 @@ from rest_framework.test import APIClient
 from api.v1.base import examples
 from tests.support import factories
 from tests.support.cast import Cast, cast
+from tests.support.kept import kept
 from training import models
 
 Clients = Callable[[models.User | None], APIClient]
@@ -25,7 +26,7 @@ def no_call_counted_yet() -> None:
     cache.clear()
 
 
-@pytest.fixture
+@kept
 def people(db: None) -> Cast:
     return cast()
 

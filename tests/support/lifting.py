@@ -11,6 +11,8 @@ from collections.abc import Iterator
 import pytest
 from django.core.cache import caches
 
+from tests.support.kept import commits
+
 
 @contextlib.contextmanager
 def lifted() -> Iterator[None]:
@@ -57,10 +59,7 @@ def take_out() -> None:
 @pytest.fixture(autouse=True)
 def ledger_emptied(request: pytest.FixtureRequest) -> Iterator[None]:
     """Takes the ledger's rows out after a test that commits, before the runner empties the tables."""
-    mark = request.node.get_closest_marker("django_db")
-    if not {"transactional_db", "live_server"}.isdisjoint(request.fixturenames) or (
-        mark is not None and mark.kwargs.get("transaction")
-    ):
+    if commits(request):
         request.getfixturevalue("transactional_db")  # set up before this one, so torn down after it
         yield
         take_out()

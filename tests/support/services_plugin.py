@@ -19,10 +19,12 @@ from collections.abc import Iterable
 import pytest
 
 from tests.support import services
+from tests.support.extent import FULL
 
 LEG = os.environ.get("TEST_LEG", "postgresql")
-# Tests that another leg runs already, or that are about PostgreSQL alone.
-NOT_ON_SQLITE = ("browser", "reliability", "postgresql", "any_database")
+# Tests that another leg runs already, or that are about PostgreSQL alone. A full run takes on SQLite also
+# those whose queries another test makes there.
+NOT_ON_SQLITE = ("browser", "reliability", "postgresql", *(() if FULL else ("any_database",)))
 #: Where the first leg of ``manage.py test`` lists the files that have a test for the SQLite leg, one a line.
 LIST = os.environ.get("TEST_SQLITE_FILES")
 

@@ -1,10 +1,9 @@
 """Fixtures of the tests of the stored record."""
 
-import pytest
-
 from tests.support import cast
+from tests.support.kept import kept
 
 
-@pytest.fixture
+@kept
 def people(db: None) -> cast.Cast:
     return cast.cast()

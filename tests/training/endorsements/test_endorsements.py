@@ -17,6 +17,7 @@ from syllabus.law import endorsements as catalogue
 from syllabus.law import rulebook
 from tests.support import factories
 from tests.support.cast import IDAS_CERTIFICATE, Cast
+from tests.support.kept import kept
 from training import models, record, reports
 from training.ledger.models import Entry as Leaf
 from training.services import access
@@ -81,7 +82,7 @@ def ready(**more: Any) -> dict[str, Any]:
 SOLO = {"aircraft_model": "C172", "training_date": "2026-05-30"}
 
 
-@pytest.fixture
+@kept
 def sam(people: Cast) -> models.Student:
     factories.attested(people.sam, document.parse(ready()), at=factories.NOON)
     return people.sam

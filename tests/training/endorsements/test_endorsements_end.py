@@ -12,6 +12,7 @@ from django.db import IntegrityError, InternalError, connection, transaction
 from syllabus.engine.record import document
 from tests.support import factories
 from tests.support.cast import Cast
+from tests.support.kept import kept
 from tests.training.endorsements.test_endorsements import AT, TODAY, given, ready
 from training import models, record, reports
 from training.ledger.models import Entry as Leaf
@@ -22,7 +23,7 @@ from training.services.records import records
 from training.services.signing.seals import tree_of
 
 
-@pytest.fixture
+@kept
 def sam(people: Cast) -> models.Student:
     factories.attested(people.sam, document.parse(ready()), at=factories.NOON)
     return people.sam

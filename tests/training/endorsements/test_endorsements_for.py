@@ -7,12 +7,13 @@ import pytest
 from syllabus.engine.record import document
 from tests.support import factories
 from tests.support.cast import Cast
+from tests.support.kept import kept
 from tests.training.endorsements.test_endorsements import SOLO, given, looked_at, ready
 from training import models, record
 from training.services.endorsements import endorsements
 
 
-@pytest.fixture
+@kept
 def sam(people: Cast) -> models.Student:
     factories.attested(people.sam, document.parse(ready()), at=factories.NOON)
     return people.sam

@@ -10,6 +10,7 @@ from django.db import transaction
 
 from tests.support import factories, lessons
 from tests.support.cast import Cast
+from tests.support.kept import kept
 from tests.support.lessons import AT, content, flown, sign, signed
 from training import models
 from training.ledger.store import entries
@@ -19,7 +20,7 @@ from training.services.signing import seals
 STRIP = {"name": "grass strip", "lat": 44.1, "lon": -87.9}
 
 
-@pytest.fixture
+@kept
 def two(people: Cast) -> tuple[models.LessonRecord, models.LessonRecord]:
     """A signed lesson that was corrected and its correction, acknowledged; and a third that stands alone."""
     first = signed(people, flown(route=["KGRB", STRIP, "KGRB"]))

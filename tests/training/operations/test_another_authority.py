@@ -28,7 +28,7 @@ from syllabus.engine.time.units import HOUR
 from syllabus.law import airworthiness, auditing, endorsements, instructing, retention, rulebook, sources
 from syllabus.models import CourseVersion
 from tests.support import factories
-from tests.support.cast import IDAS_CERTIFICATE, Cast, cast
+from tests.support.cast import IDAS_CERTIFICATE, Cast
 from tests.support.courses import enrolled
 from tests.support.reminding import sweep
 from tests.training.web.test_pages import text_of
@@ -53,11 +53,6 @@ NOON = dt.datetime(2026, 3, 5, 18, tzinfo=dt.UTC)
 def part_900() -> Iterator[None]:
     with sources.added(HERE):
         yield
-
-
-@pytest.fixture
-def people(db: None) -> Cast:
-    return cast()
 
 
 def flown(entry: str, day: dt.date, hours: int, **times: int) -> engine.Flight:

@@ -24,7 +24,7 @@ from syllabus.models import Course, CourseVersion
 from tests.support import factories
 from tests.support.courses import private_airplane
 from tests.support.extent import sampled
-from tests.support.stored import stored
+from tests.support.kept import kept
 from training import models, record, reports
 from training.ledger.models import Entry
 from training.reports import audit, progress
@@ -305,11 +305,9 @@ def carried_over(found: progress.Standing) -> list[tuple[str, str | None, str | 
     return [(each.item.code, each.grade, each.asked) for each in found.progress.carried_over]
 
 
-@pytest.fixture(scope="class")
-def loaded(django_db_setup, django_db_blocker):
-    """The school as it is loaded, once for the tests of a class, each of which leaves it as it was."""
-    with stored(django_db_blocker):
-        yield demo.load(ON, password="one")
+@kept
+def loaded(db):
+    return demo.load(ON, password="one")
 
 
 @pytest.mark.django_db
@@ -431,9 +429,9 @@ def test_an_audit_finds_the_four_things_that_the_file_says_and_nothing_else(on):
     assert demo_fixture.FILE.read_text(encoding="utf-8").count("# The audit:") == len(FOUND)
 
 
+@pytest.mark.usefixtures("loaded")
 @pytest.mark.django_db
 def test_loading_anew_keeps_what_is_sealed_and_leaves_no_fault():
-    demo.load(ON, password="one")
     sealed = Entry.objects.count()
     loaded = demo.load(ON + dt.timedelta(days=30), password="one")
 

@@ -14,7 +14,7 @@ from syllabus.engine.errors import DocumentError
 from syllabus.engine.record import document
 from syllabus.engine.record import record as engine
 from tests.support import courses, handing, lessons
-from tests.support.cast import Cast, cast
+from tests.support.cast import Cast
 from tests.support.lessons import AT
 from tests.training.reports.test_progress import proving as proving_lesson
 from tests.training.transfer.test_flight_import import asked, table
@@ -28,11 +28,6 @@ from training.services.transfer import handover
 LESSON = "0b5a1f8e-3c7d-4f7c-9f51-3f1f5d0f9a01"
 GRADE = {"item": "presolo.d-03", "date": "2026-03-02", "grade": "perform"}
 WAY_OUT = "give it another id"
-
-
-@pytest.fixture
-def people(db: None) -> Cast:
-    return cast()
 
 
 def brought(people: Cast, said: dict[str, Any]) -> records.Imported:

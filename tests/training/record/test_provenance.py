@@ -11,7 +11,7 @@ from django.db import DatabaseError, transaction
 
 from syllabus.engine.record import record as engine
 from tests.support import factories, handing, lessons
-from tests.support.cast import Cast, cast
+from tests.support.cast import Cast
 from tests.support.lessons import AT
 from training import models, record
 from training.services.lessons import lesson_audit, sign_offs
@@ -22,11 +22,6 @@ from training.services.records.attesting import NotAttested
 from training.services.transfer import handover
 
 MEDICAL = engine.Document("m1", "medical", dt.date(2026, 1, 5), klass="third")
-
-
-@pytest.fixture
-def people(db: None) -> Cast:
-    return cast()
 
 
 def vouched(student: models.Student) -> dict[str, str]:

@@ -23,7 +23,7 @@ from syllabus.engine.time.units import parse_time
 from syllabus.law import instructing
 from syllabus.models import SchoolMinimum
 from tests.support import audits, factories, lessons
-from tests.support.cast import Cast, cast
+from tests.support.cast import Cast
 from training import models, record
 from training.ledger.core import assertions
 from training.models import AccessLog, AuditRun, Finding, Resolution
@@ -37,11 +37,6 @@ D = dt.date
 SOLO = D(2026, 3, 2)
 IDA = engine.Instructor("Ida Example", "0000001CFI")
 ON = D(2026, 11, 20)
-
-
-@pytest.fixture
-def people() -> Cast:
-    return cast()
 
 
 def evening(day: dt.date) -> dt.datetime:

@@ -9,7 +9,7 @@ import pytest
 
 from syllabus.engine.record import record as engine
 from tests.support import factories, handing, lessons
-from tests.support.cast import Cast, cast
+from tests.support.cast import Cast
 from training import models, record
 from training.reports.changes import changes
 from training.services.endorsements import endorsements
@@ -18,11 +18,6 @@ from training.services.lessons import sign_offs
 pytestmark = pytest.mark.django_db
 MARCH_1 = dt.datetime(2026, 3, 1, 12, tzinfo=dt.UTC)
 MARCH_15 = dt.datetime(2026, 3, 15, 12, tzinfo=dt.UTC)
-
-
-@pytest.fixture
-def people() -> Cast:
-    return cast()
 
 
 def words(found) -> list[str]:

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from tests.support import audits, factories, lessons
-from tests.support.cast import Cast, cast
+from tests.support.cast import Cast
 from tests.training.reports.test_audit import flown
 from training import models
 from training.reports import finding_entries
@@ -18,11 +18,6 @@ from training.services.lessons import sign_offs
 
 pytestmark = pytest.mark.django_db
 LATER = lessons.AT + dt.timedelta(days=4)
-
-
-@pytest.fixture
-def people() -> Cast:
-    return cast()
 
 
 def told(people: Cast, *entries: str) -> list[tuple[str, str, bool]]:

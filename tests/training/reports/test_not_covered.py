@@ -17,6 +17,7 @@ from syllabus.engine.rules.reasons import NotCovered
 from syllabus.law import rulebook
 from tests.support import courses, factories, lessons
 from tests.support.cast import Cast, cast
+from tests.support.kept import kept
 from tests.support.uncovered import WHY, refuse
 from tests.syllabus.engine.test_audit import LAST, cleared, flight, found
 from tests.training.reports.test_eligibility_command import SOLO, ask
@@ -33,7 +34,7 @@ AT = dt.datetime(2026, 7, 5, 18, tzinfo=dt.UTC)
 FIRST_SOLO, NIGHT = "faa.first-solo", "faa.solo-night"
 
 
-@pytest.fixture
+@kept
 def people(db: None) -> Cast:
     """Sam's record holds until a day, and asks about solo flight in the C172."""
     made = cast()

@@ -9,18 +9,13 @@ import pytest
 
 from syllabus.engine.record import record as engine
 from tests.support import audits, factories
-from tests.support.cast import Cast, cast
+from tests.support.cast import Cast
 from tests.training.reports.test_audit import ON, D, evening, stored
 from training import models
 from training.reports import own_record
 
 pytestmark = pytest.mark.django_db
 IDA = engine.Instructor("Ida Example", "0000001CFI")
-
-
-@pytest.fixture
-def people() -> Cast:
-    return cast()
 
 
 def endorsed(kind: str, given: dt.date, by: engine.Instructor = IDA, **more: Any) -> engine.Endorsement:

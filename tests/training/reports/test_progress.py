@@ -16,6 +16,7 @@ from syllabus.engine.rules.reasons import Named, reason
 from syllabus.engine.time.units import HOUR
 from tests.support import courses, factories, lessons
 from tests.support.cast import Cast
+from tests.support.kept import kept
 from tests.support.lessons import AT
 from training import models, record, reports
 from training.ledger.models import Entry
@@ -26,6 +27,12 @@ from training.services.lessons.lesson_content import LessonError
 pytestmark = pytest.mark.django_db
 DAY = AT.date()
 FIRST = courses.private_airplane().lessons[0]
+
+
+@kept
+def learning(people: Cast) -> None:
+    """Sam is enrolled in the shipped course."""
+    courses.enrolled(people)
 
 
 def standing(people: Cast, on: dt.date = DAY, **given: Any) -> progress.Standing:
@@ -59,8 +66,9 @@ def test_without_a_course_there_is_no_standing(people: Cast) -> None:
     assert progress.standing(people.sam, DAY) is None
 
 
-def test_a_lesson_flown_to_standard_is_complete_and_the_next_is_proposed(people: Cast) -> None:
-    courses.enrolled(people)
+def test_a_lesson_flown_to_standard_is_complete_and_the_next_is_proposed(
+    people: Cast, learning: None
+) -> None:
     flown(people, "1-01", 2)
     found = standing(people)
     assert found.progress.lessons["1-01"].state == COMPLETE
@@ -71,8 +79,7 @@ def test_a_lesson_flown_to_standard_is_complete_and_the_next_is_proposed(people:
     assert found.toward.milestone.id == "faa.first-solo"
 
 
-def test_what_is_below_is_carried_over_onto_the_next_draft(people: Cast) -> None:
-    courses.enrolled(people)
+def test_what_is_below_is_carried_over_onto_the_next_draft(people: Cast, learning: None) -> None:
     flown(people, "1-01", 2, low=("straight-level-and-turns",))
     assert standing(people).progress.lessons["1-01"].state == OPEN
     made = lesson_records.create(
@@ -84,8 +91,9 @@ def test_what_is_below_is_carried_over_onto_the_next_draft(people: Cast) -> None
     assert {each["grade"] for each in made.content["items"]} == {"not-observed"}
 
 
-def test_a_draft_without_a_lesson_is_of_the_next_one_and_may_be_sent_again(people: Cast) -> None:
-    courses.enrolled(people)
+def test_a_draft_without_a_lesson_is_of_the_next_one_and_may_be_sent_again(
+    people: Cast, learning: None
+) -> None:
     key = uuid.uuid4()
 
     def sent() -> models.LessonRecord:
@@ -106,8 +114,7 @@ def test_nothing_is_planned_for_who_is_in_no_course(people: Cast) -> None:
         )
 
 
-def test_a_lesson_that_the_course_does_not_have_is_refused(people: Cast) -> None:
-    courses.enrolled(people)
+def test_a_lesson_that_the_course_does_not_have_is_refused(people: Cast, learning: None) -> None:
     with pytest.raises(LessonError, match=r"has no lesson '1-99'; there are .*1-09"):
         lessons.draft(people, lesson="1-99")
     assert lessons.draft(people, lesson="").course_version is not None
@@ -122,8 +129,7 @@ def test_the_signed_content_names_the_version_of_the_course(people: Cast) -> Non
     assert made.course_version == version
 
 
-def test_a_correction_takes_the_place_of_what_it_corrects(people: Cast) -> None:
-    courses.enrolled(people)
+def test_a_correction_takes_the_place_of_what_it_corrects(people: Cast, learning: None) -> None:
     wrong = flown(people, "1-01", 2)
     said = {**wrong.content, "items": [{**each, "grade": "describe"} for each in wrong.content["items"]]}
     right = sign_offs.correct(
@@ -137,14 +143,12 @@ def test_a_correction_takes_the_place_of_what_it_corrects(people: Cast) -> None:
     assert before.progress.lessons["1-01"].state == COMPLETE
 
 
-def test_of_a_past_day_only_what_was_flown_by_then(people: Cast) -> None:
-    courses.enrolled(people)
+def test_of_a_past_day_only_what_was_flown_by_then(people: Cast, learning: None) -> None:
     flown(people, "1-01", 2)
     assert standing(people, dt.date(2026, 3, 1)).progress.lessons["1-01"].state == NOT_FLOWN
 
 
-def test_flights_brought_from_elsewhere_stand_beside_those_of_lessons(people: Cast) -> None:
-    courses.enrolled(people)
+def test_flights_brought_from_elsewhere_stand_beside_those_of_lessons(people: Cast, learning: None) -> None:
     factories.recorded(
         people.sam, flights=(Flight("a", dt.date(2026, 1, 5), times={"total": HOUR, "dual": HOUR}),)
     )
@@ -153,8 +157,7 @@ def test_flights_brought_from_elsewhere_stand_beside_those_of_lessons(people: Ca
     assert (told["flown"], told["elsewhere"]) == ("1.4 h", "1.0 h")
 
 
-def test_another_schools_student_is_not_read(people: Cast) -> None:
-    courses.enrolled(people)
+def test_another_schools_student_is_not_read(people: Cast, learning: None) -> None:
     flown(people, "1-01", 2)
     assert progress.standing(people.otto, DAY) is None
 
@@ -176,8 +179,7 @@ def newest(people: Cast, item: str) -> list[str]:
     return [each.grade for each in found]
 
 
-def test_a_draft_says_what_it_would_prove_and_the_sign_off_proves_it(people: Cast) -> None:
-    courses.enrolled(people)
+def test_a_draft_says_what_it_would_prove_and_the_sign_off_proves_it(people: Cast, learning: None) -> None:
     made = proving(people)
     would = {each.item: each.grade for each in lesson_records.proves(made)}
     assert would["presolo.d-03"] == "perform"
@@ -188,8 +190,7 @@ def test_a_draft_says_what_it_would_prove_and_the_sign_off_proves_it(people: Cas
     assert {each.item: each.grade for each in lesson_records.proves(made)} == would
 
 
-def test_the_report_counts_what_the_lessons_prove_and_names_them(people: Cast) -> None:
-    courses.enrolled(people)
+def test_the_report_counts_what_the_lessons_prove_and_names_them(people: Cast, learning: None) -> None:
     made = proving(people)
     lessons.sign(made, people.ida)
     found = reports.eligibility(models.Student.objects.get(pk=people.sam.pk), "faa.first-solo", DAY)
@@ -200,8 +201,9 @@ def test_the_report_counts_what_the_lessons_prove_and_names_them(people: Cast) -
     ) in items.counted
 
 
-def test_a_correction_of_an_earlier_lesson_changes_what_a_later_one_proved(people: Cast) -> None:
-    courses.enrolled(people)
+def test_a_correction_of_an_earlier_lesson_changes_what_a_later_one_proved(
+    people: Cast, learning: None
+) -> None:
     first, *rest = PROVING
     assert rest, "the shipped course proves it by several items"
     early = lessons.signed(people, lessons.content(items=[{"item": first, "grade": "perform"}]), lesson="")
@@ -227,8 +229,7 @@ def test_a_correction_of_an_earlier_lesson_changes_what_a_later_one_proved(peopl
     assert newest(people, "presolo.d-03") == ["practice"]
 
 
-def test_a_record_taken_out_and_put_back_is_the_same(people: Cast) -> None:
-    courses.enrolled(people)
+def test_a_record_taken_out_and_put_back_is_the_same(people: Cast, learning: None) -> None:
     lessons.sign(proving(people), people.ida)
     student = models.Student.objects.get(pk=people.sam.pk)
     whole = record.of(student)
@@ -250,8 +251,7 @@ def _parts(whole: Any) -> dict[str, Any]:
     return {name: getattr(whole, name) for name in ("student", *whole.PARTS)}
 
 
-def test_the_queries_do_not_grow_with_the_lessons(people: Cast) -> None:
-    courses.enrolled(people)
+def test_the_queries_do_not_grow_with_the_lessons(people: Cast, learning: None) -> None:
 
     def count() -> int:
         student = models.Student.objects.get(pk=people.sam.pk)

@@ -9,6 +9,7 @@ from django.contrib.auth.models import AnonymousUser
 from syllabus.engine.time import calendar
 from tests.support import factories
 from tests.support.cast import Cast
+from tests.support.kept import kept
 from training import models
 from training.models import AccessLog, Student
 from training.services import access
@@ -110,7 +111,7 @@ def test_an_instructor_sees_a_student_while_the_assignment_lasts(people: Cast, s
     assert opens(bo, READ, people.sam) is sees
 
 
-@pytest.fixture
+@kept
 def minor(people: Cast) -> Student:
     """Sam, who comes of age tomorrow."""
     people.sam.birth_date = dt.date(TOMORROW.year - 18, TOMORROW.month, TOMORROW.day)

@@ -12,6 +12,7 @@ from django.db import IntegrityError, transaction
 
 from tests.support import factories
 from tests.support.cast import Cast
+from tests.support.kept import kept
 from tests.support.reminding import at, sweep, told
 from training import models
 from training.reports.airworthiness import by_aircraft, held
@@ -23,7 +24,7 @@ NOON = at("2026-11-25 18:00")
 MARCH = dt.date(2027, 3, 31)
 
 
-@pytest.fixture
+@kept
 def craft(people: Cast) -> models.Aircraft:
     return factories.aircraft(people.school, registration="N00XY", model="C172")
 

@@ -9,6 +9,7 @@ import pytest
 
 from tests.support import factories
 from tests.support.cast import Cast, cast
+from tests.support.kept import kept
 from training.models import Assignment, PeopleChange, Role, Student, User
 from training.services import access
 from training.services.errors import Conflict, NotAllowed
@@ -20,7 +21,7 @@ TODAY, YESTERDAY = dt.date(2026, 7, 5), dt.date(2026, 7, 4)
 RATINGS = [{"category": "airplane", "class": "single-engine land"}]
 
 
-@pytest.fixture
+@kept
 def cast_(db: None) -> Cast:
     return cast()
 

@@ -11,7 +11,7 @@ from django.apps import apps
 
 from syllabus.engine.rules.aircraft_models import Model
 from syllabus.law import aircraft_models as shipped
-from tests.support.cast import Cast, cast
+from tests.support.cast import Cast
 from training import models
 from training.models.school.schools import CLAIMS_ASKED
 from training.record.aircraft_models import links_of
@@ -22,11 +22,6 @@ from training.services.school.aircraft_models import Link, ModelError
 from training.services.school.school_settings import SettingsError
 
 AT = dt.datetime(2026, 11, 20, 15, tzinfo=dt.UTC)
-
-
-@pytest.fixture
-def people(db: None) -> Cast:
-    return cast()
 
 
 def rules_version(people: Cast) -> Any:

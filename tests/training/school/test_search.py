@@ -14,6 +14,7 @@ from tests.api.conftest import Clients, signed_in  # noqa: F401  (a fixture)
 from tests.api.test_description import fits
 from tests.support import courses, factories, lessons
 from tests.support.cast import Cast, cast
+from tests.support.kept import kept
 from tests.support.problems import places
 from tests.training.web.test_pages import text_of
 from training import models
@@ -25,7 +26,7 @@ from training.services.school import search
 AT = dt.datetime(2026, 3, 4, 18, tzinfo=dt.UTC)
 
 
-@pytest.fixture
+@kept
 def people(db: None) -> Cast:
     """Sam has one signed lesson and one draft, the school an aircraft."""
     made = cast()

@@ -18,6 +18,7 @@ from django.db import DatabaseError, connection, transaction
 from syllabus.engine.audit.audit import MENDS, SEVERITIES
 from tests.support import courses, factories, handing, lessons
 from tests.support.cast import Cast, cast
+from tests.support.kept import kept
 from training import models, record
 from training.ledger import models as ledger
 from training.ledger.core import checking, sealed
@@ -36,7 +37,7 @@ LAST = dt.datetime(2029, 3, 3, 18, tzinfo=dt.UTC)
 AFTER = LAST + dt.timedelta(days=1)
 
 
-@pytest.fixture
+@kept
 def people() -> Cast:
     found = cast()
     handing.trained(found)

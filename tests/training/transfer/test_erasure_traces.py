@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 import datetime as dt
 from collections.abc import Iterator
 from io import StringIO
@@ -19,13 +18,12 @@ from django.core.management import call_command
 from django.db import connection
 from django.test import Client
 from knox.models import AuthToken
-from pytest_django.plugin import DjangoDbBlocker
 
 from syllabus.engine.record import record as engine
 from tests.support import audits, factories, handing, reminding
 from tests.support.cast import Cast, cast
+from tests.support.kept import kept
 from tests.support.page_cache import cached
-from tests.support.stored import stored
 from training import models, record
 from training.services import sweep as sweeping
 from training.services.audit import findings
@@ -43,19 +41,9 @@ NEEDLES = (
 AFTER = dt.datetime(2029, 6, 1, 18, tzinfo=dt.UTC)
 
 
-@pytest.fixture(scope="module")
-def filled(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[Cast]:
-    with stored(django_db_blocker):
-        yield in_every_table()
-
-
-@pytest.fixture
-def somebody(filled: Cast, db: None) -> Cast:
+@kept
+def somebody(db: None) -> Cast:
     """A student who is in every table that a student can be in."""
-    return copy.deepcopy(filled)
-
-
-def in_every_table() -> Cast:
     found = cast()
     sam = found.sam
     models.User.objects.filter(pk=found.sams_account.pk).update(name=NAME, email=EMAIL)

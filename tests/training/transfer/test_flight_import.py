@@ -14,7 +14,7 @@ from syllabus.engine.record import document
 from syllabus.engine.record import record as engine
 from syllabus.engine.time.units import parse_time
 from tests.support import factories
-from tests.support.cast import Cast, cast
+from tests.support.cast import Cast
 from training import models, record
 from training.services.errors import NotAllowed
 from training.services.imports import flight_columns, flight_files, flight_import
@@ -29,11 +29,6 @@ HEADER = (
 ROW = "2026-03-02,N00AB,KOSH KFLD KOSH,1.4,1.4,Ida Example,0000001CFI,0,13:40,15:04,3,2"
 ELEVEN = ROW.split(",")
 KEYS = HEADER.split(",")
-
-
-@pytest.fixture
-def people(db: None) -> Cast:
-    return cast()
 
 
 def table(*rows: str, header: str = HEADER) -> Table:

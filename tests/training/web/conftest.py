@@ -13,9 +13,10 @@ from syllabus.engine.record import document
 from tests.support import factories
 from tests.support.browsing import PASSWORD, SIZES, Watched
 from tests.support.cast import Cast, cast
+from tests.support.kept import kept
 
 
-@pytest.fixture
+@kept
 def people(db: None) -> Cast:
     return cast()
 
@@ -23,7 +24,7 @@ def people(db: None) -> Cast:
 SAMS = {**RECORD, "student": {"name": "Sam Example", "birth_date": "2006-05-17"}}
 
 
-@pytest.fixture
+@kept
 def taught(people: Cast) -> Cast:
     """The same, and Sam has a record."""
     factories.attested(people.sam, document.parse(SAMS), at=factories.NOON)

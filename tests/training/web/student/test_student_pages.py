@@ -6,7 +6,6 @@ import datetime as dt
 import json
 import re
 import uuid
-from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -14,14 +13,13 @@ import time_machine
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
-from pytest_django.plugin import DjangoDbBlocker
 
 from syllabus.engine.record import document
 from syllabus.engine.record.record import GRADES
 from syllabus.law import rulebook
 from tests.support import courses, factories, lessons
 from tests.support.cast import Cast
-from tests.support.stored import stored
+from tests.support.kept import kept
 from tests.support.uncovered import WHY, refuse
 from tests.training.web.conftest import SAMS
 from tests.training.web.test_pages import text_of
@@ -422,11 +420,9 @@ def test_every_requirement_has_plain_words_without_numbers() -> None:
 EVENING = dt.datetime(2026, 11, 24, 18, tzinfo=dt.UTC)
 
 
-@pytest.fixture(scope="class")
-def loaded(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
-    with stored(django_db_blocker):
-        demo.load(EVENING.date(), at=EVENING, password="one")
-        yield
+@kept
+def loaded(db: None) -> None:
+    demo.load(EVENING.date(), at=EVENING, password="one")
 
 
 @pytest.mark.django_db
