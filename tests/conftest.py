@@ -1,5 +1,6 @@
 """Fixtures and settings that hold for every test."""
 
+import gc
 import os
 import pathlib
 from collections.abc import Iterator
@@ -16,6 +17,10 @@ from tests.support.kept import pytest_fixture_setup  # noqa: F401  (of every tes
 from tests.support.lifting import ledger_emptied  # noqa: F401  (a fixture of every test that commits)
 from tests.support.published import courses_taken_out  # noqa: F401  (likewise)
 from training.management.commands.test import chromium
+
+# Modules, tests and models live to the end, and the garbage collector would walk through them again and
+# again: a tenth of the CPU. It waits until the tests are collected, forgets these, and then comes seldom.
+gc.disable()
 
 # A busy machine makes examples slowly; that says nothing about the program.
 hypothesis.settings.register_profile(
@@ -39,6 +44,13 @@ def pytest_configure() -> None:
     # A static file is looked for when somebody asks for it. Otherwise every client of a test lists them all
     # first, which takes longer than its request.
     settings.WHITENOISE_AUTOREFRESH = True
+
+
+def pytest_collection_finish() -> None:
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(100_000, 50, 100)
+    gc.enable()
 
 
 @pytest.fixture(autouse=True)

@@ -86,6 +86,8 @@ class Airports:
     def __init__(self, overrides: Mapping[str, Place] | None = None) -> None:
         self._found: dict[str, Place] = {}
         self._overrides: dict[str, Place] = {}
+        # A record may name one unknown airport twenty thousand times.
+        self._hint = lru_cache(maxsize=4096)(self._meant)
         for ident, place in (overrides or {}).items():
             code = _normalised(ident)
             if not code:
@@ -160,7 +162,7 @@ class Airports:
                 return self._overrides.get("K" + code)
         return None
 
-    def _hint(self, code: str) -> str:
+    def _meant(self, code: str) -> str:
         """Up to three airports that may have been meant, as words; "" when there are none."""
         icao, local, airline = _table()
         if not code:
@@ -306,14 +308,7 @@ def _row(code: str) -> Any | None:
 
 
 def _place(row: Any) -> Place:
-    return Place(
-        key=row["icao"],
-        name=row["name"],
-        lat=row["lat"],
-        lon=row["lon"],
-        tz=row["tz"] or None,
-        country=row["country"] or None,
-    )
+    return Place(row["icao"], row["name"], row["lat"], row["lon"], row["tz"] or None, row["country"] or None)
 
 
 def _shown(row: Any) -> str:
