@@ -42,12 +42,10 @@ def _night_conflict(flight: Flight) -> Reason:
     if not logged and not any(each.period == "night" and _number(each) for each in flight.landings):
         return NOTHING
     clock = on_the_clock(flight)
-    if clock is None or not flight.route or not all(place.known for place in flight.route):
+    if clock is None:
         return NOTHING
-    if flight.out is None and flight.in_ is None:
-        dark = facts.computed_night(flight)
-    else:
-        dark = facts.night_between(*clock, flight.route)
+    moved = flight.out is not None or flight.in_ is not None
+    dark = facts.night_between(*clock, flight.route) if moved else facts.computed_night(flight)
     if dark is None or dark > 0:
         return NOTHING
     (start, end), route = clock, "-".join(place.key for place in flight.route)
@@ -120,18 +118,6 @@ def conflicts(record: Record, question: Question) -> Mapping[str, Reason]:
     return kept[2]
 
 
-def clocked(record: Record) -> tuple[Flight, ...]:
-    """The flights whose beginning and end are on record."""
-    if "clocked" not in record.memo:
-        record.memo["clocked"] = tuple(
-            flight
-            for flight in record.flights
-            if (flight.off or flight.out) is not None and on_the_clock(flight) is not None
-        )
-    found: tuple[Flight, ...] = record.memo["clocked"]
-    return found
-
-
 def _abroad(flight: Flight, country: str) -> Reason:
     """How an instructor authorized by another country and a route in this one disagree."""
     here = next((place.key for place in flight.route if place.country == country), None)
@@ -152,30 +138,29 @@ def _craft(flight: Flight, models: Models) -> Reason:
 
 
 def _conflicts(record: Record, question: Question) -> Mapping[str, Reason]:
-    settings, country = question.settings, question.country
-    # by the aircraft itself, which many flights share
-    crafts = {id(flight.aircraft): flight for flight in record.flights}
-    against = {craft: _craft(flight, question.models) for craft, flight in crafts.items()}
-    found: dict[str, Reason] = {}
+    settings, country, flown = question.settings, question.country, facts.flown(record)
+    against = {craft: _craft(flight, question.models) for craft, flight in flown.crafts.items()}
+    foreign = country is not None and any(
+        flight.instructor and flight.instructor.kind == FOREIGN for flight in flown.instructors.values()
+    )
+    found = _in_two_places(flown)
+    if not (foreign or settings.claims_asked or any(against.values())):
+        return found
     for flight in record.flights:
         said = against[id(flight.aircraft)]
-        if country is not None and flight.instructor is not None and flight.instructor.kind == FOREIGN:
+        if foreign and country and flight.instructor and flight.instructor.kind == FOREIGN:
             said = _abroad(flight, country) or said
         if settings.claims_asked:
             said = facts.unvouched(flight, settings) or said
         if said:
-            found[flight.id] = said
-    return found | _in_two_places(record)
+            found.setdefault(flight.id, said)
+    return found
 
 
-def _in_two_places(record: Record) -> dict[str, Reason]:
+def _in_two_places(on_record: facts.Flown) -> dict[str, Reason]:
     """Entry id -> the other flight that the same person was in at one time."""
     found: dict[str, Reason] = {}
-    flown = sorted(
-        (clock[0].timestamp(), flight.id, clock)
-        for flight in clocked(record)
-        if (clock := on_the_clock(flight)) is not None
-    )
+    flown = sorted((start.timestamp(), flight.id, (start, end)) for flight, start, end in on_record.clocked)
     latest: tuple[str, datetime, datetime] | None = None
     for _, name, (start, end) in flown:
         if latest is not None and start < latest[2] and start < end:

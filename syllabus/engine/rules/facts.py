@@ -6,6 +6,7 @@ wherever a rule asks for it. Routes and distances are in ``journeys``.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime
 
 from syllabus.engine.places.geography import Place
@@ -127,9 +128,9 @@ def _before_training(grade: ItemGrade, record: Record) -> Reason:
     return reason("grade.before-training", item=Named(grade.item), graded=grade.date, first=dual[0].date)
 
 
-def dual_flights(record: Record) -> tuple[Flight, ...]:
+def dual_flights(record: Record) -> list[Flight]:
     """Flights in an aircraft with training received, in order of date."""
-    return flights_logging(record, "dual")
+    return flown(record).logging["dual"]
 
 
 #: The part of a record that an entry belongs to, as a school's settings name it.
@@ -209,29 +210,49 @@ def night_unknown(flight: Flight) -> Reason:
     return NOTHING
 
 
-def flights_logging(record: Record, name: str) -> tuple[Flight, ...]:
-    """Entries flown in an aircraft with some of that time logged, or, for night, with nothing said of it."""
-    if "flights_logging" not in record.memo:
-        record.memo["flights_logging"] = _by_time(record.flights)
-    found: tuple[Flight, ...] = record.memo["flights_logging"].get(name, ())
+class Flown:
+    """What one pass over a record's flights finds, whatever is asked of them.
+
+    ``logging`` has the flights in an aircraft that log each of the times; of night also those whose clock
+    tells or leaves a question. ``crafts``, ``routes`` and ``instructors`` have a flight for each that there
+    is, by identity, for many flights share one.
+    """
+
+    def __init__(self, flights: Iterable[Flight]) -> None:
+        self.logging: dict[str, list[Flight]] = {name: [] for name in (*TIMES, INSTRUMENT)}
+        self.devices: list[Flight] = []
+        self.clocked: list[tuple[Flight, datetime, datetime]] = []
+        self.crafts: dict[int, Flight] = {}
+        self.routes: dict[int, Flight] = {}
+        self.instructors: dict[int, Flight] = {}
+        night = self.logging["night"]
+        sorts: dict[int, list[list[Flight]]] = {}  # by the times, which flights may share
+        for flight in flights:
+            craft, times = flight.aircraft, flight.times
+            self.crafts[id(craft)] = self.routes[id(flight.route)] = flight
+            self.instructors[id(flight.instructor)] = flight
+            start, end = flight.out or flight.off, flight.in_ or flight.on
+            if start is not None and end is not None:
+                self.clocked.append((flight, start, end))
+            if craft.device:
+                self.devices.append(flight)
+                continue
+            if (found := sorts.get(id(times))) is None:
+                found = sorts[id(times)] = [self.logging[name] for name, amount in times.items() if amount]
+                if logged(flight, INSTRUMENT):
+                    found.append(self.logging[INSTRUMENT])
+            for each in found:
+                each.append(flight)
+            if "night" not in times and flight.off is not None and flight.on is not None:
+                night.append(flight)
+
+
+def flown(record: Record) -> Flown:
+    """What is found of a record's flights, once."""
+    if "flown" not in record.memo:
+        record.memo["flown"] = Flown(record.flights)
+    found: Flown = record.memo["flown"]
     return found
-
-
-def _by_time(flights: tuple[Flight, ...]) -> dict[str, tuple[Flight, ...]]:
-    """The flights in an aircraft that log each of the times, by its name."""
-    index: dict[str, list[Flight]] = {name: [] for name in (*TIMES, INSTRUMENT)}
-    for flight in flights:
-        if flight.aircraft.device:
-            continue
-        times = flight.times
-        for name, amount in times.items():
-            if amount:
-                index[name].append(flight)
-        if times.get("actual_instrument") or times.get("simulated_instrument"):
-            index[INSTRUMENT].append(flight)
-        if "night" not in times and flight.off is not None and flight.on is not None:
-            index["night"].append(flight)  # the clock tells, or leaves a question
-    return {name: tuple(found) for name, found in index.items()}
 
 
 def logged(flight: Flight, name: str) -> int | None:
@@ -240,13 +261,6 @@ def logged(flight: Flight, name: str) -> int | None:
         actual, simulated = flight.times.get("actual_instrument"), flight.times.get("simulated_instrument")
         return None if actual is None and simulated is None else (actual or 0) + (simulated or 0)
     return flight.times.get(name)
-
-
-def in_devices(record: Record) -> tuple[Flight, ...]:
-    """Entries made in a training device."""
-    if "in_devices" not in record.memo:
-        record.memo["in_devices"] = tuple(flight for flight in record.flights if flight.aircraft.device)
-    return record.memo["in_devices"]
 
 
 def minutes(microseconds: int) -> int:

@@ -160,9 +160,7 @@ def over_route(record: Record, flight: Flight) -> Journey:
     """A journey over the points of a flight's, shared by the flights over one route: for its distances."""
     if flight.trip is not None:
         return journey(record, flight)
-    if "routes" not in record.memo:
-        record.memo["routes"] = {}
-    found: dict[int, Journey] = record.memo["routes"]
+    found: dict[int, Journey] = record.memo.setdefault("routes", {})
     if id(flight.route) not in found:
         found[id(flight.route)] = journey(record, flight)
     return found[id(flight.route)]

@@ -1,20 +1,19 @@
 """Logged time as totals add it up: what each flight gives, derived once and shared by every requirement.
 
 Most flights leave nothing open: so much time of a kind, by an instructor, in an aircraft that suits, with
-nothing on record against it. Such a time is plain, and its row is made here, once for a record, whichever
-requirements and milestones add it up. Any other flight is looked at closely, by whoever adds up.
+nothing on record against it. Such a time is plain, and its row is made here. Any other flight is looked at
+closely, by whoever adds up.
 """
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 
 from syllabus.engine.record.record import Flight, Record
 from syllabus.engine.rules import conflicts, facts, journeys
-from syllabus.engine.rules.finding import Counted
 from syllabus.engine.rules.question import Question
 from syllabus.engine.rules.reasons import NOTHING, Named, Reason, WholeMinutes, reason
 from syllabus.engine.time import amounts
@@ -36,8 +35,6 @@ class Share:
     missing: tuple[Reason, ...] = ()
 
 
-Row = tuple[Flight, int, int, Counted | None, Share | None]
-"""A flight, what it gives for sure and at most, the evidence of that, and what was found if not plain."""
 Closer = Callable[[Flight], Share | None]
 
 
@@ -57,18 +54,46 @@ class Wanted:
 
 
 class Rows:
-    """What each entry gives to a total, in order of date; the days and times of the rows by themselves."""
+    """What entries give to a total, in order of date: how much for sure, and that as evidence.
 
-    def __init__(self, rows: list[Row]):
-        self.rows = rows
-        self.days = [row[0].date for row in rows]
-        self.sure = [row[1] for row in rows]
-        self.possible = [row[2] for row in rows]
+    ``shares`` has what was found of those that are not plain, by their index.
+    """
 
-    def within(self, first: date, last: date) -> tuple[list[Row], list[Row]]:
-        """The rows before the first day, and those from it to the last."""
-        start = bisect_left(self.days, first)
-        return self.rows[:start], self.rows[start : bisect_right(self.days, last)]
+    def __init__(self, rows: Iterable[tuple[Flight, int, amounts.Amounts, Share | None]] = ()) -> None:
+        self.flights: list[Flight] = []
+        self.sure: list[int] = []
+        self.gave: list[amounts.Amounts] = []
+        self.shares: dict[int, Share] = {}
+        for flight, sure, gave, share in rows:
+            self.add(flight, sure, gave, share)
+
+    def add(self, flight: Flight, sure: int, gave: amounts.Amounts, share: Share | None) -> None:
+        if share is not None:
+            self.shares[len(self.flights)] = share
+        self.flights.append(flight)
+        self.sure.append(sure)
+        self.gave.append(gave)
+
+    @cached_property
+    def days(self) -> list[date]:
+        return [flight.date for flight in self.flights]
+
+    @property
+    def possible(self) -> list[int]:
+        """How much at most."""
+        found = self.sure.copy()
+        for index, share in self.shares.items():
+            found[index] = share.possible
+        return found
+
+    def with_devices(self, sessions: Iterable[tuple[Flight, Share]]) -> Rows:
+        """The same with sessions in training devices."""
+        shares = map(self.shares.get, range(len(self.flights)))
+        rows = [
+            *zip(self.flights, self.sure, self.gave, shares, strict=True),
+            *((flight, share.sure, evidence(share.sure), share) for flight, share in sessions),
+        ]
+        return Rows(sorted(rows, key=lambda row: row[0].order))
 
 
 class Log:
@@ -77,24 +102,21 @@ class Log:
     def __init__(self, record: Record, question: Question):
         self.settings, self.models, self.country = question.settings, question.models, question.country
         self.rows: dict[Wanted, Rows] = {}
-        self._columns: dict[tuple[str, ...], list[Row]] = {}
-        dual, night = facts.flights_logging(record, "dual"), facts.flights_logging(record, "night")
-        #: Which instructors of dual flights, by identity, give flight training.
-        self.taught = _taught(dual)
+        self.flown = flown = facts.flown(record)
+        dual, night = flown.logging["dual"], flown.logging["night"]
+        #: Which instructors, by identity, give flight training.
+        self.taught = {by: facts.taught(flight)[0] is True for by, flight in flown.instructors.items()}
         #: The ids of flights with something against their times, and against those of one kind.
         self._doubted = {
             *conflicts.conflicts(record, question),
-            *(flight.id for flight in conflicts.clocked(record) if self._over_clock(flight)),
+            *(flight.id for flight, *_ in flown.clocked if self._over_clock(flight)),
         }
         self._doubted_of = {
             "dual": {flight.id for flight in dual if not self.taught[id(flight.instructor)]},
-            "night": {flight.id for flight in night if not _plain_night(flight)},
+            "night": {flight.id for flight in night if conflicts.night_conflict(flight)},
         }
         #: How the computed night differs from the logged one, by the ids of flights where it does.
         self.differs = {flight.id: said for flight in night if (said := _night_differs(flight))}
-        #: A flight for each aircraft and each route; many flights of a record have the same one.
-        self._crafts = {id(flight.aircraft): flight for flight in record.flights}
-        self._routes = {id(flight.route): flight for flight in record.flights}
         self._suited: dict[str, frozenset[int] | None] = {}
         self._landing: dict[int, dict[int, Share | None]] = {}
         self._on_route: dict[tuple[int, int], bool] = {}
@@ -107,33 +129,19 @@ class Log:
             and self.country == question.country
         )
 
-    def column(self, record: Record, counts: tuple[str, ...]) -> list[Row]:
-        """A row for every flight that logs all of these times; without evidence where it is not plain."""
-        if counts not in self._columns:
-            doubted = self._doubted.union(*(self._doubted_of.get(name, ()) for name in counts))
-            flights = min((facts.flights_logging(record, name) for name in counts), key=len)
-            rows = self._columns[counts] = []
-            known: dict[int, tuple[int, int, amounts.Amounts]] = {}  # by the times, which flights may share
-            for flight in flights:
-                if (found := known.get(id(flight.times))) is None:
-                    sure, most = _together(flight, counts)
-                    found = known[id(flight.times)] = sure, most, (amounts.time(most),)
-                sure, most, gave = found
-                if most and sure == most and flight.id not in doubted:
-                    rows.append((flight, most, most, (flight.id, gave), None))
-                elif most or "night" in counts:
-                    rows.append((flight, 0, 0, None, None))
-        return self._columns[counts]
+    def doubted(self, counts: tuple[str, ...]) -> set[str]:
+        """The ids of flights with something against these times."""
+        return self._doubted.union(*(self._doubted_of.get(name, ()) for name in counts))
 
     def suited(self, aircraft: str) -> frozenset[int] | None:
         """Which aircraft, by identity, are plainly of the sort wanted; None where all of them are."""
         if aircraft not in self._suited:
             suited = frozenset(
                 craft
-                for craft, flight in self._crafts.items()
+                for craft, flight in self.flown.crafts.items()
                 if facts.suits(flight, aircraft, self.models)[0] is True
             )
-            self._suited[aircraft] = None if len(suited) == len(self._crafts) else suited
+            self._suited[aircraft] = None if len(suited) == len(self.flown.crafts) else suited
         return self._suited[aircraft]
 
     def landing(self, limit: int) -> dict[int, Share | None]:
@@ -143,7 +151,7 @@ class Log:
         """
         if limit not in self._landing:
             found = self._landing[limit] = {}
-            for route, flight in self._routes.items():
+            for route, flight in self.flown.routes.items():
                 journey = journeys.Journey((flight,), flight.route)
                 beyond, why = journey.lands_beyond(limit)
                 far = journey.farthest
@@ -175,70 +183,58 @@ def log_of(record: Record, question: Question) -> Log:
     return log
 
 
-def rows(record: Record, question: Question, wanted: Wanted, closer: Closer) -> Rows:
-    """What each flight gives.
+def rows(record: Record, question: Question, wanted: Wanted, closer: Callable[[], Closer]) -> Rows:
+    """What each flight in an aircraft gives.
 
-    ``closer`` looks at a flight that is not plain: what it finds says what is ``sure`` and ``possible``; None
-    where the flight has nothing to do with what is wanted.
+    ``closer`` makes what looks at a flight that is not plain: what it finds says what is ``sure`` and
+    ``possible``; None where the flight has nothing to do with what is wanted.
     """
     log = log_of(record, question)
-    if wanted in log.rows:
-        return log.rows[wanted]
-    log.rows[wanted] = Rows(_filled(log, log.column(record, wanted.counts), wanted, closer))
+    if wanted not in log.rows:
+        log.rows[wanted] = _filled(log, wanted, closer())
     return log.rows[wanted]
 
 
-def _filled(log: Log, column: list[Row], wanted: Wanted, closer: Closer) -> list[Row]:
-    """The rows of a column with what a closer look finds wherever one is not plainly what is wanted."""
-    found: list[Row] = []
-    suited, purpose = log.suited(wanted.aircraft), wanted.purpose
+def _filled(log: Log, wanted: Wanted, closer: Closer) -> Rows:
+    """A row for each flight that logs all of the times; where one is not plain, after a closer look."""
+    rows, counts, purpose = Rows(), wanted.counts, wanted.purpose
+    doubted, suited = log.doubted(counts), log.suited(wanted.aircraft)
     landing = None if wanted.landing is None else log.landing(wanted.landing)
-    for row in column:
-        flight = row[0]
+    known: dict[int, tuple[int, int, amounts.Amounts]] = {}  # by the times, which flights may share
+    for flight in min((log.flown.logging[name] for name in counts), key=len):
+        if (found := known.get(id(flight.times))) is None:
+            found = known[id(flight.times)] = _together(flight, counts)
+        sure, most, gave = found
+        share: Share | None = None
         if (
-            row[3] is not None
+            sure == most > 0
+            and flight.id not in doubted
             and (suited is None or id(flight.aircraft) in suited)
             and (not purpose or purpose in flight.purposes)
+            and (landing is None or (flight.trip is None and id(flight.route) in landing))
         ):
-            if landing is None:
-                found.append(row)
+            if landing is None or (share := landing[id(flight.route)]) is None:
+                rows.add(flight, most, gave, None)
                 continue
-            if flight.trip is None and (route := id(flight.route)) in landing:
-                found.append(row if (short := landing[route]) is None else (flight, 0, 0, None, short))
-                continue
-        if (share := closer(flight)) is not None:
-            found.append((flight, share.sure, share.possible, evidence(flight, share.sure), share))
-    return found
+        elif (not most and "night" not in counts) or (share := closer(flight)) is None:
+            continue
+        rows.add(flight, share.sure, evidence(share.sure), share)
+    return rows
 
 
-def evidence(flight: Flight, gave: int) -> Counted | None:
-    return (flight.id, (amounts.time(gave),)) if gave else None
+def evidence(gave: int) -> amounts.Amounts:
+    return (amounts.time(gave),) if gave else ()
 
 
-def _taught(flights: tuple[Flight, ...]) -> dict[int, bool]:
-    """Which instructors of these flights, by identity, give flight training."""
-    by = {id(flight.instructor): flight for flight in flights}
-    return {instructor: facts.taught(flight)[0] is True for instructor, flight in by.items()}
-
-
-def _together(flight: Flight, counts: tuple[str, ...]) -> tuple[int, int]:
-    """How long a flight logs all of these times at once, for sure and at most.
+def _together(flight: Flight, counts: tuple[str, ...]) -> tuple[int, int, amounts.Amounts]:
+    """How long a flight logs all of these times at once, for sure and at most, with the latter as evidence.
 
     Times overlap for sure only as far as they fill the entry.
     """
     given = [facts.logged(flight, name) or 0 for name in counts]
     most = min(given)
     whole = flight.times.get("total") or max(given)
-    return min(most, sum(given) - (len(given) - 1) * whole), most
-
-
-def _plain_night(flight: Flight) -> bool:
-    """Whether neither the Sun nor the clock says anything against the night that is logged."""
-    if flight.off is None and flight.out is None:
-        return True
-    if facts.computed_night(flight) and flight.out is None and flight.in_ is None:
-        return True  # some of it was at night
-    return not conflicts.night_conflict(flight)
+    return min(most, sum(given) - (len(given) - 1) * whole), most, evidence(most)
 
 
 def _night_differs(flight: Flight) -> Reason:

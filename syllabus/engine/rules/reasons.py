@@ -144,6 +144,8 @@ def _between(values: tuple[One | Reason, ...]) -> str:
 def _text(value: Parameter) -> str:
     if value.__class__ is str:
         return value
+    if value.__class__ is date:
+        return value.isoformat()
     if isinstance(value, Amount):
         return value.text
     if isinstance(value, tuple):

@@ -28,16 +28,6 @@ UNVERIFIED = {
 }
 
 
-def _coded(what: Reason) -> dict[str, Any]:
-    """A reason's code; where it says several things, each of them too."""
-    if what.code != "several":
-        return {"code": what.code}
-    return {
-        "code": what.code,
-        "reasons": [{"code": each.code, "text": str(each)} for each in what.alone()],
-    }
-
-
 @dataclass(frozen=True)
 class Report:
     milestone: Milestone
@@ -137,21 +127,26 @@ class Report:
         }
 
     @cached_property
-    def _texts(self) -> dict[int, str]:
-        """The text of each reason by the reason itself, which many entries share."""
+    def _written(self) -> dict[int, tuple[str, dict[str, Any]]]:
+        """What is written of each reason, by the reason itself, which many entries share."""
         return {}
 
-    def _text(self, what: Reason) -> str:
-        if (text := self._texts.get(id(what))) is None:
-            text = self._texts[id(what)] = str(what)
-        return text
+    def _reason(self, what: Reason) -> tuple[str, dict[str, Any]]:
+        """A reason's text, and its code; where it says several things, each of them too."""
+        if (found := self._written.get(id(what))) is None:
+            coded: dict[str, Any] = {"code": what.code}
+            if what.code == "several":
+                coded["reasons"] = [{"code": each.code, "text": str(each)} for each in what.alone()]
+            found = self._written[id(what)] = str(what), coded
+        return found
 
     def _said(self, said: Iterable[Counted], key: str) -> list[dict[str, Any]]:
         """Entries with what is said of each, and who vouches for it."""
         vouched, made = self.record.provenance_by_id, []
         for entry, what in said:
             if isinstance(what, Reason):
-                each: dict[str, Any] = {"id": entry, key: self._text(what), **_coded(what)}
+                text, coded = self._reason(what)
+                each: dict[str, Any] = {"id": entry, key: text, **coded}
             else:
                 each = {"id": entry, key: what[0].text if len(what) == 1 else amounts.text(what)}
             if (provenance := vouched.get(entry)) is not None:
@@ -161,7 +156,7 @@ class Report:
 
     def _finding(self, finding: Finding) -> dict[str, Any]:
         rule, met = finding.rule, finding.met(self.question.on)
-        notes = [{"code": each.code, "text": self._text(each)} for each in finding.notes]
+        notes = [{"code": each.code, "text": self._reason(each)[0]} for each in finding.notes]
         texts = [*(each["text"] for each in notes), rule.note, UNVERIFIED[rule.verified]]
         made: dict[str, Any] = {
             "id": rule.id,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterator
 from datetime import date
 from typing import Any
 
@@ -48,78 +48,78 @@ def one_flight(rule: RuleVersion, record: Record, question: Question, nested: An
     first: date | None = None
     maybe: date | None = None
     told = Told()
-    judge = _Judge(rule, record, question)
-    for journey in _candidates(rule, record):
-        day = journey.day
-        wrong, missing, gave = judge(journey, told.notes if day <= question.on else [])
+    for entries, day, (wrong, missing, gave, notes) in _Judge(rule, record, question):
+        if day <= question.on:
+            told.notes += notes
         if wrong:
             if day <= question.on:
-                told.not_counted.extend((entry.id, wrong) for entry in journey.entries)
+                told.not_counted += [(entry.id, wrong) for entry in entries]
         elif missing:
-            maybe = min(filter(None, (maybe, day)))
+            maybe = min(maybe or day, day)
             if day <= question.on:
-                told.ask.extend((journey.last.id, each) for each in missing)
+                told.ask += [(entries[-1].id, each) for each in missing]
         else:
-            first = min(filter(None, (first, day)))
+            first = min(first or day, day)
             if day <= question.on:
-                told.counted.extend((entry.id, gave) for entry in journey.entries)
+                told.counted += [(entry.id, gave) for entry in entries]
     holds = Days.starting(first)
     done = question.on in holds & rule.in_force
     have, remaining = (count(int(done), "flight"),), (count(int(not done), "flight"),)
     return told.finding(rule, holds, Days.starting(maybe), have, (count(1, "flight"),), remaining)
 
 
-def _candidates(rule: RuleVersion, record: Record) -> Iterable[Journey]:
-    """The journeys worth a word, with an entry flown the right way, each once."""
-    found: dict[int, Journey] = {}
-    home: dict[int, bool] = {}  # by the route itself, which many flights share
-    for flight in facts.flights_logging(record, rule.params["occupancy"]):
-        if flight.trip is None and not flight.times.get("cross_country"):
-            route = id(flight.route)
-            if route not in home:
-                home[route] = len({place.key for place in flight.route}) < 2
-            if home[route]:
-                continue
-        journey = journeys.journey(record, flight)
-        if _relevant(rule, journey):
-            found[id(journey)] = journey
-    return found.values()
-
-
-def _relevant(rule: RuleVersion, journey: Journey) -> bool:
-    """Away from the field or logged as cross-country, and by night where the rule says so."""
-    if not any(entry.times.get("cross_country") for entry in journey.entries) and not journey.leaves_home:
-        return False
-    return not rule.get("at_night") or any(
-        entry.times.get("night") or facts.night_unknown(entry) or facts.computed_night(entry)
-        for entry in journey.entries
-    )
-
-
 class _Judge:
-    """Judges journeys; those over one route that logged the same and leave nothing else open, once."""
+    """The journeys worth a word with their days, each judged once; so are those that differ in nothing.
+
+    Those do not that go over one route, logged the same landings and leave nothing else open.
+    """
 
     def __init__(self, rule: RuleVersion, record: Record, question: Question):
         self.of = rule, record, question
         self.plainly = None if rule.get("at_night") else Plainly(rule, record, question)
         self.judged: dict[tuple[int, int], _Judged] = {}
 
-    def __call__(self, journey: Journey, notes: list[Reason]) -> _Judged:
-        flight = journey.last
-        if self.plainly is None or flight.trip is not None or not self.plainly.flown(flight):
-            return _judge(*self.of, journey, notes)
+    def __iter__(self) -> Iterator[tuple[tuple[Flight, ...], date, _Judged]]:
+        rule, record, _ = self.of
+        away: dict[int, bool] = {}  # by the route itself, which many flights share
+        trips: set[int] = set()
+        for flight in facts.flown(record).logging[rule.params["occupancy"]]:
+            if flight.trip is None:
+                if (leaves := away.get(id(flight.route))) is None:
+                    leaves = away[id(flight.route)] = len({place.key for place in flight.route}) > 1
+                if _relevant(rule, (flight,), leaves):
+                    yield (flight,), flight.date, self._alone(flight)
+                continue
+            journey = journeys.journey(record, flight)
+            if id(journey) not in trips and _relevant(rule, journey.entries, journey.leaves_home):
+                trips.add(id(journey))
+                yield journey.entries, journey.day, _judge(*self.of, journey)
+
+    def _alone(self, flight: Flight) -> _Judged:
+        """Judge a flight that is a journey of its own."""
+        if self.plainly is None or not self.plainly.flown(flight):
+            return _judge(*self.of, journeys.journey(self.of[1], flight))
         key = id(flight.route), id(flight.landings)
-        if key not in self.judged:
-            said = len(notes)
-            found = _judge(*self.of, journey, notes)
-            if len(notes) > said:  # a note names its flight
-                return found
-            self.judged[key] = found
-        return self.judged[key]
+        if (found := self.judged.get(key)) is None:
+            found = _judge(*self.of, journeys.journey(self.of[1], flight))
+            if not found[3]:  # a note names its flight
+                self.judged[key] = found
+        return found
 
 
-_Judged = tuple[Reason, list[Reason], Amounts]
-"""What is wrong with a journey, what is missing, and what it gave."""
+def _relevant(rule: RuleVersion, entries: tuple[Flight, ...], leaves_home: bool) -> bool:
+    """Away from the field or logged as cross-country, and by night where the rule says so."""
+    away = leaves_home or any(entry.times.get("cross_country") for entry in entries)
+    if not away or not rule.get("at_night"):
+        return away
+    return any(
+        entry.times.get("night") or facts.night_unknown(entry) or facts.computed_night(entry)
+        for entry in entries
+    )
+
+
+_Judged = tuple[Reason, list[Reason], Amounts, list[Reason]]
+"""What is wrong with a journey, what is missing, what it gave, and what is to be noted."""
 
 
 class _Verdict:
@@ -137,31 +137,29 @@ class _Verdict:
             self.missing.append(why)
 
 
-def _judge(
-    rule: RuleVersion, record: Record, question: Question, journey: Journey, notes: list[Reason]
-) -> _Judged:
-    """What is wrong with a journey, what is missing, and what it gave."""
+def _judge(rule: RuleVersion, record: Record, question: Question, journey: Journey) -> _Judged:
+    """Judge a journey; one whose entries may stand in several orders, in each of them."""
     if journey.readings:
-        answers = [_judge(rule, record, question, reading, []) for reading in journey.readings]
-        if len({(bool(wrong), bool(missing)) for wrong, missing, _ in answers}) > 1:
-            return NOTHING, [journey.doubt], ()
-        return _judge(rule, record, question, journey.readings[0], notes)
+        answers = [_judge(rule, record, question, reading) for reading in journey.readings]
+        if len({(bool(wrong), bool(missing)) for wrong, missing, *_ in answers}) > 1:
+            return NOTHING, [journey.doubt], (), []
+        return answers[0]
     if journey.broken:
-        return journey.broken, [], ()
-    verdict = _Verdict()
+        return journey.broken, [], (), []
+    verdict, notes = _Verdict(), list[Reason]()
     for entry in journey.entries:
         _entry(rule, record, question, entry, verdict)
     if rule.get("at_night"):
         verdict.take(_at_night(journey, notes))
     if journey.doubt or not journey.points:
         verdict.take((None, journey.doubt or reason("route.unknown")))
-        return several(verdict.wrong), verdict.missing, ()
+        return several(verdict.wrong), verdict.missing, (), notes
     total = _distances(rule, journey, verdict, notes)
     if stops := rule.get("full_stops"):
         verdict.take(full_stops(journey, stops))
     if limit := rule.get("landing_more_than"):
         _landing(rule, journey, limit, verdict, notes)
-    return several(verdict.wrong), verdict.missing, (distance(total),)
+    return several(verdict.wrong), verdict.missing, (distance(total),), notes
 
 
 def _entry(rule: RuleVersion, record: Record, question: Question, entry: Flight, verdict: _Verdict) -> None:

@@ -51,8 +51,8 @@ def landings_at_least(rule: RuleVersion, record: Record, question: Question, nes
             if landed.gave:
                 told.counted.append((flight.id, landed.gave))
             if landed.whys or landed.missing:
-                told.not_counted.extend((flight.id, why) for why in landed.whys)
-                told.ask.extend((flight.id, each) for each in landed.missing)
+                told.not_counted += [(flight.id, why) for why in landed.whys]
+                told.ask += [(flight.id, each) for each in landed.missing]
     remaining = _both(max(0, need[0] - shown[0]), max(0, need[1] - shown[1]))
     return told.finding(
         rule, Days.starting(first), Days.starting(maybe), _both(*shown), _both(*need), remaining

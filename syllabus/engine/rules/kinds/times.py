@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
 from itertools import accumulate
-from typing import Any, Final
+from typing import Any
 
 from syllabus.engine.record.record import TIMES, Flight, Record
 from syllabus.engine.rules import conflicts, facts, logged
@@ -17,18 +17,15 @@ from syllabus.engine.rules.kinds.evidence import ONE_DAY
 from syllabus.engine.rules.kinds.registry import Param, kind
 from syllabus.engine.rules.kinds.shares import DEVICE_CREDIT, device_share, doubt, flight_share
 from syllabus.engine.rules.kinds.training import PREPARATION
-from syllabus.engine.rules.logged import Row, Rows, Share, Wanted
+from syllabus.engine.rules.logged import Rows, Share, Wanted
 from syllabus.engine.rules.question import Question
 from syllabus.engine.rules.reasons import Reason, reason
 from syllabus.engine.rules.rulebook import RuleVersion
 from syllabus.engine.time import amounts, calendar
+from syllabus.engine.time.amounts import Amounts
 from syllabus.engine.time.days import Days
 
 COUNTS = (*TIMES, facts.INSTRUMENT)
-#: Where a row of a total has the evidence, and what was found of an entry that is not plain.
-GAVE: Final = 3
-SHARE: Final = 4
-
 #: Conditions beside the times themselves that an entry may have to meet.
 _CONDITIONS = ("aircraft", "landing_more_than", "prepares_for")
 
@@ -55,9 +52,9 @@ def total_at_least(rule: RuleVersion, record: Record, question: Question, nested
     window: calendar.Length | None = rule.get("window")
     cap = rule.params["device_credit"]["at_most"] if rule.get("device_credit") else 0
     rows, on = _rows(rule, record, question), question.on
-    devices = bool(facts.in_devices(record))
-    sure = _Steps(rows, rows.sure, window, devices, cap)
-    possible = _Steps(rows, rows.possible, window, devices, cap) if rows.possible != rows.sure else sure
+    sure = _Steps(rows, rows.sure, window, cap)
+    most = rows.possible
+    possible = sure if most == rows.sure else _Steps(rows, most, window, cap)
     have = sure.at(on)
     differs = logged.log_of(record, question).differs if "night" in rule.params["counts"] else {}
     told = _Told(cap, differs)
@@ -84,59 +81,61 @@ class _Told(Told):
         self.cap, self.device_left, self.differs = cap, cap, differs
 
     def tell(self, rows: Rows, opens: date, on: date) -> None:
-        before, within = rows.within(opens, on)
+        start, end = bisect_left(rows.days, opens), bisect_right(rows.days, on)
         self.not_counted = [
             (flight.id, reason("time.before-window", flown=flight.date, opens=opens))
-            for flight, sure, *_ in before
+            for flight, sure in zip(rows.flights[:start], rows.sure[:start], strict=True)
             if sure
         ]
-        if self.cap:
-            within = [self._credited(row) if row[SHARE] and row[SHARE].device else row for row in within]
-        self.counted = [row[GAVE] for row in within if row[GAVE] is not None]
-        for flight, sure, _, _, share in within:
-            if self.differs and sure and flight.id in self.differs:
+        gave = rows.gave[start:end]
+        for index in range(start, end) if self.differs else list(rows.shares):
+            if not start <= index < end:
+                continue
+            flight, share = rows.flights[index], rows.shares.get(index)
+            if self.differs and rows.sure[index] and flight.id in self.differs:
                 self.notes.append(self.differs[flight.id])
-            if share is not None:
-                if share.why:
-                    self.not_counted.append((flight.id, share.why))
-                if share.note:
-                    self.notes.append(share.note)
-                self.ask.extend((flight.id, missing) for missing in share.missing)
+            if share is None:
+                continue
+            if self.cap and share.device:
+                share, gave[index - start] = self._credited(share)
+            if share.why:
+                self.not_counted.append((flight.id, share.why))
+            if share.note:
+                self.notes.append(share.note)
+            self.ask.extend((flight.id, missing) for missing in share.missing)
+        self.counted = [
+            (flight.id, amount)
+            for flight, amount in zip(rows.flights[start:end], gave, strict=True)
+            if amount
+        ]
 
-    def _credited(self, row: Row) -> Row:
+    def _credited(self, share: Share) -> tuple[Share, Amounts]:
         """A session in a device with what is credited of it, as far as the cap lets it count."""
-        flight, sure, possible, _, share = row
-        gave = min(sure, self.device_left)
+        gave = min(share.sure, self.device_left)
         self.device_left -= gave
-        if share is not None and gave < sure:
-            over = amounts.time(sure - gave)
+        if gave < share.sure:
+            over = amounts.time(share.sure - gave)
             why = reason("time.over-device-credit", over=over, most=amounts.time(self.cap))
             share = replace(share, why=why)
-        return flight, gave, possible, logged.evidence(flight, gave), share
+        return share, logged.evidence(gave)
 
 
 class _Steps:
     """A total over the days: each entry adds on its day and, in a window, leaves again after its last."""
 
-    def __init__(
-        self,
-        rows: Rows,
-        given: list[int],
-        window: calendar.Length | None,
-        devices: bool,
-        cap: int,
-    ):
+    def __init__(self, rows: Rows, given: list[int], window: calendar.Length | None, cap: int):
         self.grows = window is None
+        devices = {index for index, share in rows.shares.items() if share.device}
         if self.grows and not devices:
             self.days = rows.days
             self.totals = list(accumulate(given))
             return
         flown: dict[date, int] = {}
         device: dict[date, int] = {}
-        for day, row, amount in zip(rows.days, rows.rows, given, strict=True):
+        for index, (day, amount) in enumerate(zip(rows.days, given, strict=True)):
             if not amount:
                 continue
-            changes = device if row[SHARE] is not None and row[SHARE].device else flown
+            changes = device if index in devices else flown
             changes[day] = changes.get(day, 0) + amount
             if window:
                 gone = calendar.last_day(day, window) + ONE_DAY
@@ -174,19 +173,19 @@ class _Steps:
 
 def _rows(rule: RuleVersion, record: Record, question: Question) -> Rows:
     """What each entry that has to do with the rule gives, in order of date."""
-    closer = _Closer(rule, record, question)
-    flown = logged.rows(record, question, _wanted(rule), closer)
-    devices = facts.in_devices(record)
+    flown = logged.rows(record, question, _wanted(rule), lambda: _Closer(rule, record, question))
+    devices = facts.flown(record).devices
     if not devices:
         return flown
+    doubts = conflicts.conflicts(record, question)
     credit = rule.get("device_credit")
     letters = [paper for paper in record.documents if credit and paper.kind == credit.get("letter")]
-    rows = list(flown.rows)
+    sessions = []
     for flight in devices:
         if share := device_share(rule, question, flight, credit, letters):
-            doubt(flight, share, rule, question, closer.doubts)
-            rows.append((flight, share.sure, share.possible, logged.evidence(flight, share.sure), share))
-    return Rows(sorted(rows, key=lambda row: row[0].order))
+            doubt(flight, share, rule, question, doubts)
+            sessions.append((flight, share))
+    return flown.with_devices(sessions)
 
 
 def _wanted(rule: RuleVersion) -> Wanted:
