@@ -7,6 +7,7 @@ other, an airport must be known) is refused although it fits, so acceptance is n
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
 import schemathesis
@@ -17,43 +18,25 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from knox.models import AuthToken
 from schemathesis import GenerationMode
-from schemathesis.checks import not_a_server_error
-from schemathesis.specs.openapi.checks import (
-    content_type_conformance,
-    negative_data_rejection,
-    response_headers_conformance,
-    response_schema_conformance,
-    status_code_conformance,
-)
 
 from syllabus.courses import files, outlines
 from tests.support.cast import Cast
 from tests.support.extent import count
+from tests.support.rows import over_rows, undone
+from tests.support.workflows import CHECKS
 from tests.syllabus.courses.test_course_versions import SMALL
 from training.config.wsgi import application
-
-CHECKS = [
-    not_a_server_error,
-    status_code_conformance,
-    content_type_conformance,
-    response_headers_conformance,
-    response_schema_conformance,
-    negative_data_rejection,
-]
-
-
-schema = schemathesis.openapi.from_wsgi("/api/v1/schema/", application)
-# A body that is drawn with more than 8 MB is refused for its size, before anything else in it.
-schema.config.checks.negative_data_rejection.expected_statuses.append("413")
-
 
 COURSE = {"course": "small@lakeside", "number": 1}
 #: What an administrator alone may do.
 ADMINISTERED = {"writeCourse", "publishCourse", "listFindings", "runAudit"}
-OPERATIONS = {
-    each.ok().definition.raw["operationId"]: each.ok()  # type: ignore[attr-defined]
-    for each in schema.get_all_operations()
-}
+
+
+def operations() -> list[Any]:
+    schema = schemathesis.openapi.from_wsgi("/api/v1/schema/", application)
+    # A body that is drawn with more than 8 MB is refused for its size, before anything else in it.
+    schema.config.checks.negative_data_rejection.expected_statuses.append("413")
+    return [each.ok() for each in schema.get_all_operations()]
 
 
 @pytest.fixture
@@ -72,8 +55,10 @@ def course_kept(db: None) -> None:
 
 
 @pytest.mark.usefixtures("connection_kept", "course_kept")
-@pytest.mark.parametrize("operation", OPERATIONS)
-def test_answers_are_as_described(operation: str, people: Cast) -> None:
+@over_rows("called", operations, ids=lambda each: each.definition.raw["operationId"])
+def test_answers_are_as_described(called: Any, people: Cast) -> None:
+    operation = called.definition.raw["operationId"]
+
     @settings(
         # To make up a whole course takes long; the ways through the API write more of them.
         max_examples=count(1, 4) if operation == "writeCourse" else count(4, 12),
@@ -84,7 +69,7 @@ def test_answers_are_as_described(operation: str, people: Cast) -> None:
     @given(data=st.data())
     def as_described(data: st.DataObject) -> None:
         mode = data.draw(st.sampled_from([GenerationMode.POSITIVE, GenerationMode.NEGATIVE]))
-        case = data.draw(OPERATIONS[operation].as_strategy(generation_mode=mode))
+        case = data.draw(called.as_strategy(generation_mode=mode))
         real = data.draw(st.booleans(), label="about a student, a milestone or a course that is there")
         cache.clear()
         _, token = AuthToken.objects.create(user=people.ada if operation in ADMINISTERED else people.ida)
@@ -96,4 +81,5 @@ def test_answers_are_as_described(operation: str, people: Cast) -> None:
                 case.headers["If-Match"] = "*"
         case.call_and_validate(headers={"Authorization": f"Token {token}"}, checks=CHECKS)
 
-    as_described()
+    with undone():
+        as_described()

@@ -21,6 +21,7 @@ from tests.api.conftest import Clients
 from tests.support import audits, courses, factories, lessons, own, reminding
 from tests.support.cast import Cast
 from tests.support.factories import CONFIRMED
+from tests.support.rows import over_rows, undone
 from tests.syllabus.courses.test_course_versions import SMALL
 from training import models
 from training.ledger.store import checkpoints
@@ -344,16 +345,22 @@ def asked(client: APIClient, route: str, method: str, body: Any, people: Cast) -
     return answer.status_code
 
 
-@pytest.mark.any_database  # test_contract makes every call on SQLite
-@pytest.mark.parametrize(("route", "method"), sorted(served()), ids=lambda part: part)
-def test_everybody_gets_what_their_role_gives(
-    people: Cast, signed_in: Clients, route: str, method: str
-) -> None:
-    body, _ = ROWS[route, method]
-    if "enrolments" in route or "progress" in route:
-        courses.enrolled(people, ref=uuid.UUID(ANY_ID))
+@pytest.fixture
+def clients(people: Cast, signed_in: Clients) -> dict[str, APIClient]:
+    """A client of each looker, and beside them a draft and what is the school's own."""
     lessons.draft(people, id=uuid.UUID(ANY_ID), lesson="")
     own.stand(people)
+    users = lookers(people)
+    made = {who: signed_in(user) for who, user in users.items()}
+    left = users["someone who left"]
+    models.User.objects.filter(pk=left and left.pk).update(is_active=False)
+    return made
+
+
+def prepare(people: Cast, route: str) -> None:
+    """What some addresses are about."""
+    if "enrolments" in route or "progress" in route:
+        courses.enrolled(people, ref=uuid.UUID(ANY_ID))
     if "course" in route:
         outlines.publish(outlines.save(course_files.read(SMALL, "small"), "lakeside").version, lessons.AT)
     if "reminders/<" in route:
@@ -365,30 +372,36 @@ def test_everybody_gets_what_their_role_gives(
     if "ledger" in route:
         lessons.signed(people)
         checkpoints.issue(seals.tree_of(people.school), at=lessons.AT)
+
+
+@pytest.mark.any_database  # test_contract makes every call on SQLite
+@over_rows(("route", "method"), lambda: sorted(served()))
+def test_everybody_gets_what_their_role_gives(
+    people: Cast, clients: dict[str, APIClient], route: str, method: str
+) -> None:
+    body, _ = ROWS[route, method]
     got = {}
-    for who, user in lookers(people).items():
-        client = signed_in(user)
-        cache.clear()  # so many tries to sign in within a moment are too many
-        if who == "someone who left":
-            models.User.objects.filter(pk=user and user.pk).update(is_active=False)
-        got[who] = asked(client, route, method, body, people)
+    with undone():
+        prepare(people, route)
+        for who, client in clients.items():
+            cache.clear()  # so many tries to sign in within a moment are too many
+            got[who] = asked(client, route, method, body, people)
     assert got == everybody(route, method)
 
 
-@pytest.mark.parametrize("who", LOOKERS[1:])
-def test_the_list_has_only_whom_the_looker_may_read(people: Cast, signed_in: Clients, who: str) -> None:
-    user = lookers(people)[who]
+@over_rows("who", LOOKERS[1:])
+def test_the_list_has_only_whom_the_looker_may_read(
+    people: Cast, clients: dict[str, APIClient], who: str
+) -> None:
     sees_sam = everybody("students/<uuid:ref>/", "GET")[who] == 200
-    if who == "someone who left":
-        models.User.objects.filter(pk=user and user.pk).update(is_active=False)
-    answer = signed_in(user).get(f"/{PREFIX}students/")
+    answer = clients[who].get(f"/{PREFIX}students/")
     refs = [each["ref"] for each in answer.json().get("students", [])]
     assert (str(people.sam.ref) in refs) is sees_sam
 
 
 @pytest.mark.any_database  # test_contract makes every call on SQLite
-@pytest.mark.parametrize(("route", "method"), sorted(served()), ids=lambda part: part)
-def test_an_address_has_no_other_method(people: Cast, signed_in: Clients, route: str, method: str) -> None:
-    has = {each for at, each in ROWS if at == route}
-    for other in set(METHODS) - has:
-        assert asked(signed_in(people.ida), route, other, {}, people) == 405
+def test_an_address_has_no_other_method(people: Cast, signed_in: Clients) -> None:
+    client = signed_in(people.ida)
+    others = {(route, method) for route, _ in ROWS for method in METHODS} - set(ROWS)
+    got = {(route, method): asked(client, route, method, {}, people) for route, method in sorted(others)}
+    assert {row: status for row, status in got.items() if status != 405} == {}

@@ -1,12 +1,14 @@
 """Many rows in one test: to collect, run and report a test costs more than most rows take."""
 
+import contextlib
 import functools
 import inspect
 import traceback
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 import pytest
+from django.db import transaction
 
 Check = Callable[..., None]
 PARAM = type(pytest.param())
@@ -46,3 +48,13 @@ def over_rows(
         return test
 
     return decorate
+
+
+@contextlib.contextmanager
+def undone() -> Iterator[None]:
+    """What a row writes to the database is gone when the next row is checked."""
+    before = transaction.savepoint()
+    try:
+        yield
+    finally:
+        transaction.savepoint_rollback(before)

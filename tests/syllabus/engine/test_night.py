@@ -113,25 +113,37 @@ def test_a_polar_flight_is_all_night_or_none(lat, month, share):
 
 
 def brute_force(off: datetime, on: datetime, route: list[Place], step: float, *limits: float) -> list[float]:
-    """Seconds below each limit, asked of the other ephemeris step by step, moved by the other geodesics."""
+    """Seconds below each limit, asked of the other ephemeris step by step, moved by the other geodesics.
+
+    Asked first at every fortieth step: what lies between cannot be on the other side of a limit that is
+    further off than the Sun and the flight together move in forty steps.
+    """
     geod = Geod(ellps="WGS84")
     legs = [(a, b, *geod.inv(a.lon, a.lat, b.lon, b.lat)) for a, b in pairwise(route)]
     ends = np.cumsum([0.0] + [leg[4] for leg in legs])
     length = (on - off).total_seconds()
     seconds = np.arange(step / 2, length, step)
-    if ends[-1] == 0:
-        lats, lons = np.full(seconds.shape, route[0].lat), np.full(seconds.shape, route[0].lon)
-    else:
-        flown = seconds / length * ends[-1]
-        which = np.clip(np.searchsorted(ends, flown, side="right") - 1, 0, len(legs) - 1)
-        start_lon, start_lat = (
-            np.array([getattr(leg[0], axis) for leg in legs])[which] for axis in ("lon", "lat")
-        )
-        azimuth = np.array([leg[2] for leg in legs])[which]
-        lons, lats, _ = geod.fwd(start_lon, start_lat, azimuth, flown - ends[which])
     start = TIMES.from_datetime(off)
-    at = TIMES.tt_jd(start.tt + seconds / 86400)
-    altitudes = np.array(reference_altitude(at, lats, lons))
+
+    def altitudes_at(seconds: np.ndarray) -> np.ndarray:
+        if ends[-1] == 0:
+            lats, lons = np.full(seconds.shape, route[0].lat), np.full(seconds.shape, route[0].lon)
+        else:
+            flown = seconds / length * ends[-1]
+            which = np.clip(np.searchsorted(ends, flown, side="right") - 1, 0, len(legs) - 1)
+            start_lon, start_lat = (
+                np.array([getattr(leg[0], axis) for leg in legs])[which] for axis in ("lon", "lat")
+            )
+            azimuth = np.array([leg[2] for leg in legs])[which]
+            lons, lats, _ = geod.fwd(start_lon, start_lat, azimuth, flown - ends[which])
+        return np.array(reference_altitude(TIMES.tt_jd(start.tt + seconds / 86400), lats, lons))
+
+    many = 40
+    moved = many * step * (1.1 * 360 / 86400 + ends[-1] / length / 110_000)  # degrees
+    altitudes = np.repeat(altitudes_at(seconds[::many]), many)[: len(seconds)]
+    close = np.min([abs(altitudes - limit) for limit in limits], axis=0) <= moved
+    if close.any():
+        altitudes[close] = altitudes_at(seconds[close])
     return [float((altitudes < limit).sum() * step) for limit in limits]
 
 
