@@ -39,14 +39,18 @@ def test_an_installation_that_serves_others_has_nothing_unsafe(tmp_path: pathlib
 @pytest.mark.parametrize(
     ("changed", "told"),
     [
-        pytest.param({"HTTPS": "off"}, "security.W008", id="served without https"),
-        pytest.param({"LEDGER_SIGNING_KEY": ""}, "ledger.W001", id="no key for the ledger"),
-        pytest.param({"SECRET_KEY": "short"}, "security.W009", id="a key that can be guessed"),
-        pytest.param({"METRICS_TOKEN": "short"}, "METRICS_TOKEN is too easily guessed", id="a short token"),
-        pytest.param({"LOG_FORMAT": "xml"}, "LOG_FORMAT is 'xml'; write one of json, lines", id="a log form"),
+        pytest.param(
+            {"HTTPS": "off", "LEDGER_SIGNING_KEY": "", "SECRET_KEY": "short"},
+            ["security.W008", "ledger.W001", "security.W009"],
+            id="served without https, no key for the ledger, a key that can be guessed",
+        ),
+        pytest.param({"METRICS_TOKEN": "short"}, ["METRICS_TOKEN is too easily guessed"], id="a short token"),
+        pytest.param(
+            {"LOG_FORMAT": "xml"}, ["LOG_FORMAT is 'xml'; write one of json, lines"], id="a log form"
+        ),
     ],
 )
-def test_what_is_unsafe_is_told(tmp_path: pathlib.Path, changed: dict[str, str], told: str) -> None:
+def test_what_is_unsafe_is_told(tmp_path: pathlib.Path, changed: dict[str, str], told: list[str]) -> None:
     done = check(tmp_path, **changed)
     assert done.returncode != 0
-    assert told in done.stderr
+    assert [each for each in told if each not in done.stderr] == []

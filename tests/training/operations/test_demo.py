@@ -23,6 +23,7 @@ from syllabus.law import rulebook
 from syllabus.models import Course, CourseVersion
 from tests.support import factories
 from tests.support.courses import private_airplane
+from tests.support.extent import count as count_of
 from tests.support.extent import sampled
 from tests.support.kept import kept
 from training import models, record, reports
@@ -47,7 +48,7 @@ DAYS = [
     dt.date(2032, 2, 29),
     dt.date(2050, 8, 31),
 ]
-SOME = {*sampled(DAYS, 4), dt.date(2028, 2, 29), dt.date(2028, 3, 1)}
+SOME = {*sampled(DAYS, 8), dt.date(2028, 2, 29), dt.date(2028, 3, 1)}
 EVERY_DAY = pytest.mark.parametrize("on", [day for day in DAYS if day in SOME], ids=str)
 
 
@@ -231,29 +232,42 @@ def test_what_is_no_day_is_refused(expression):
 ON = dt.date(2026, 11, 24)
 
 
-@pytest.mark.django_db
-def test_loading_twice_leaves_one_school_with_the_same_references():
-    first = demo.load(ON, password="one")
-    people = models.User.objects.count()
-    second = demo.load(ON + dt.timedelta(days=30), password="two")
-
-    assert second.school == first.school
-    assert [student.ref for student, _ in second.students] == [student.ref for student, _ in first.students]
-    assert models.Student.objects.count() == len(STUDENTS)
-    assert models.User.objects.count() == people
-    ida = models.User.objects.get(email="ida@flying.example")
-    assert (ida.check_password("one"), ida.check_password("two")) == (False, True)
-
-
-@pytest.mark.django_db
-def test_loading_touches_nothing_of_another_school():
+@kept
+def loaded_anew(db):
+    """Loaded beside another school, and again a month later: both, with how many rows there were between."""
     sam = factories.student(name="Sam Example", user=factories.user())
     factories.recorded(sam, tests=(record_of("nils", ON).tests))
-    demo.load(ON, password="one")
-    demo.load(ON, password="two")
+    first = demo.load(ON, password="one")
+    between = {model: model.objects.count() for model in (models.User, Entry)}
+    return first, demo.load(ON + dt.timedelta(days=30), password="two"), between
 
-    assert models.Student.objects.get(pk=sam.pk).test_set.count() == 2
-    assert models.RecordChange.objects.filter(student=sam).count() == 1
+
+@pytest.mark.django_db
+class TestLoadingAnew:
+    def test_leaves_one_school_with_the_same_references(self, loaded_anew):
+        first, second, between = loaded_anew
+
+        assert second.school == first.school
+        assert [student.ref for student, _ in second.students] == [each.ref for each, _ in first.students]
+        assert models.Student.objects.filter(school=second.school).count() == len(STUDENTS)
+        assert models.User.objects.count() == between[models.User]
+        ida = models.User.objects.get(email="ida@flying.example")
+        assert (ida.check_password("one"), ida.check_password("two")) == (False, True)
+
+    def test_touches_nothing_of_another_school(self, loaded_anew):
+        sam = models.Student.objects.get(name="Sam Example")
+
+        assert sam.test_set.count() == 2
+        assert models.RecordChange.objects.filter(student=sam).count() == 1
+
+    def test_keeps_what_is_sealed_and_leaves_no_error(self, loaded_anew):
+        _, second, between = loaded_anew
+
+        assert Entry.objects.count() == 2 * between[Entry]
+        assert list(lesson_audit.faults(second.school)) == []
+        assert Course.objects.filter(code="private-airplane").count() == 1
+        (version,) = CourseVersion.objects.filter(course__code="private-airplane")
+        assert (version.number, version.course.school_ref) == (1, "demo")
 
 
 @pytest.mark.django_db
@@ -412,10 +426,11 @@ FOUND = [
 ]
 
 
+AUDITED = [dt.date(2028, 2, 29), dt.date(2026, 11, 2), ON, dt.date(2027, 3, 1), dt.date(2027, 7, 31)]
+
+
 @pytest.mark.django_db
-@pytest.mark.parametrize(
-    "on", [ON, dt.date(2027, 3, 1), dt.date(2027, 7, 31), dt.date(2028, 2, 29), dt.date(2026, 11, 2)], ids=str
-)
+@pytest.mark.parametrize("on", AUDITED[: count_of(2, 5)], ids=str)
 def test_an_audit_finds_the_four_things_that_the_file_says_and_nothing_else(on):
     school = demo.load(on, password="one").school
     told = list(audit.audit(school, on, at=dt.datetime.combine(on, dt.time(20, tzinfo=dt.UTC))))
@@ -427,19 +442,6 @@ def test_an_audit_finds_the_four_things_that_the_file_says_and_nothing_else(on):
     }
     assert gaps == {"Theo Example": 1, "Ruth Example": 2}
     assert demo_fixture.FILE.read_text(encoding="utf-8").count("# The audit:") == len(FOUND)
-
-
-@pytest.mark.usefixtures("loaded")
-@pytest.mark.django_db
-def test_loading_anew_keeps_what_is_sealed_and_leaves_no_fault():
-    sealed = Entry.objects.count()
-    loaded = demo.load(ON + dt.timedelta(days=30), password="one")
-
-    assert Entry.objects.count() == 2 * sealed
-    assert list(lesson_audit.faults(loaded.school)) == []
-    assert Course.objects.filter(code="private-airplane").count() == 1
-    (version,) = CourseVersion.objects.filter(course__code="private-airplane")
-    assert (version.number, version.course.school_ref) == (1, "demo")
 
 
 # The command

@@ -1,6 +1,8 @@
 """A database of an earlier release comes to the present schema with every row that it held."""
 
+import functools
 import json
+import os
 import pathlib
 import sqlite3
 import subprocess
@@ -22,18 +24,22 @@ FIRST_RELEASE = HERE / "first_release.sql"
 Made = Callable[[str], pathlib.Path]
 
 
-@pytest.fixture
-def made(tmp_path: pathlib.Path, monkeypatch: pytest.MonkeyPatch) -> Made:
-    """Builds a database from statements, or an empty one, and brings it to the present schema."""
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Made:
+    """Builds a database from statements, or an empty one, and brings it to the present schema; each once."""
 
+    @functools.cache
     def migrated(statements: str) -> pathlib.Path:
-        file = tmp_path / f"{'old' if statements else 'new'}.sqlite3"
+        file = tmp_path_factory.mktemp("made") / "training.sqlite3"
         with sqlite3.connect(file) as connection:
             connection.executescript(statements)
-        monkeypatch.setenv("DATABASE_URL", f"sqlite:///{file}")
         for command in (["migrate", "--verbosity", "0"], ["ready"]):
             done = subprocess.run(
-                [sys.executable, str(MANAGE), *command], capture_output=True, text=True, check=False
+                [sys.executable, str(MANAGE), *command],
+                env={**os.environ, "DATABASE_URL": f"sqlite:///{file}"},
+                capture_output=True,
+                text=True,
+                check=False,
             )
             said = done.stdout + done.stderr
             if command == ["ready"]:
