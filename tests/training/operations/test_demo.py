@@ -23,8 +23,7 @@ from syllabus.law import rulebook
 from syllabus.models import Course, CourseVersion
 from tests.support import factories
 from tests.support.courses import private_airplane
-from tests.support.extent import count as count_of
-from tests.support.extent import sampled
+from tests.support.extent import FULL, sampled
 from tests.support.kept import kept
 from training import models, record, reports
 from training.ledger.models import Entry
@@ -232,44 +231,6 @@ def test_what_is_no_day_is_refused(expression):
 ON = dt.date(2026, 11, 24)
 
 
-@kept
-def loaded_anew(db):
-    """Loaded beside another school, and again a month later: both, with how many rows there were between."""
-    sam = factories.student(name="Sam Example", user=factories.user())
-    factories.recorded(sam, tests=(record_of("nils", ON).tests))
-    first = demo.load(ON, password="one")
-    between = {model: model.objects.count() for model in (models.User, Entry)}
-    return first, demo.load(ON + dt.timedelta(days=30), password="two"), between
-
-
-@pytest.mark.django_db
-class TestLoadingAnew:
-    def test_leaves_one_school_with_the_same_references(self, loaded_anew):
-        first, second, between = loaded_anew
-
-        assert second.school == first.school
-        assert [student.ref for student, _ in second.students] == [each.ref for each, _ in first.students]
-        assert models.Student.objects.filter(school=second.school).count() == len(STUDENTS)
-        assert models.User.objects.count() == between[models.User]
-        ida = models.User.objects.get(email="ida@flying.example")
-        assert (ida.check_password("one"), ida.check_password("two")) == (False, True)
-
-    def test_touches_nothing_of_another_school(self, loaded_anew):
-        sam = models.Student.objects.get(name="Sam Example")
-
-        assert sam.test_set.count() == 2
-        assert models.RecordChange.objects.filter(student=sam).count() == 1
-
-    def test_keeps_what_is_sealed_and_leaves_no_error(self, loaded_anew):
-        _, second, between = loaded_anew
-
-        assert Entry.objects.count() == 2 * between[Entry]
-        assert list(lesson_audit.faults(second.school)) == []
-        assert Course.objects.filter(code="private-airplane").count() == 1
-        (version,) = CourseVersion.objects.filter(course__code="private-airplane")
-        assert (version.number, version.course.school_ref) == (1, "demo")
-
-
 @pytest.mark.django_db
 def test_a_school_that_is_no_demo_is_not_replaced():
     factories.school(slug="demo")
@@ -320,13 +281,60 @@ def carried_over(found: progress.Standing) -> list[tuple[str, str | None, str | 
 
 
 @kept
-def loaded(db):
+def sam(db):
+    """A student of another school, with some of the same record."""
+    made = factories.student(name="Sam Example", user=factories.user())
+    return factories.recorded(made, tests=(record_of("nils", ON).tests))
+
+
+@kept
+def loaded(sam):
     return demo.load(ON, password="one")
+
+
+@kept
+def anew(loaded):
+    """The school loaded anew, with how many users and entries of the ledger there were before."""
+    before = models.User.objects.count(), Entry.objects.count()
+    return demo.load(ON + dt.timedelta(days=30), password="two"), *before
+
+
+@pytest.mark.any_database  # test_sweeping loads it anew on SQLite
+@pytest.mark.django_db
+def test_loading_twice_leaves_one_school_with_the_same_references(sam, loaded, anew):
+    second, people, _ = anew
+
+    assert second.school == loaded.school
+    assert [student.ref for student, _ in second.students] == [student.ref for student, _ in loaded.students]
+    assert models.Student.objects.exclude(pk=sam.pk).count() == len(STUDENTS)
+    assert models.User.objects.count() == people
+    ida = models.User.objects.get(email="ida@flying.example")
+    assert (ida.check_password("one"), ida.check_password("two")) == (False, True)
+
+
+@pytest.mark.any_database  # test_sweeping loads it anew on SQLite
+@pytest.mark.django_db
+def test_loading_touches_nothing_of_another_school(sam, anew):
+    assert models.Student.objects.get(pk=sam.pk).test_set.count() == 2
+    assert models.RecordChange.objects.filter(student=sam).count() == 1
+
+
+@pytest.mark.any_database  # test_sweeping loads it anew and test_lesson_audit audits on SQLite
+@pytest.mark.django_db
+def test_loading_anew_keeps_what_is_sealed_and_leaves_no_fault(anew):
+    again, _, sealed = anew
+
+    assert Entry.objects.count() == 2 * sealed
+    assert list(lesson_audit.faults(again.school)) == []
+    assert Course.objects.filter(code="private-airplane").count() == 1
+    (version,) = CourseVersion.objects.filter(course__code="private-airplane")
+    assert (version.number, version.course.school_ref) == (1, "demo")
 
 
 @pytest.mark.django_db
 @pytest.mark.usefixtures("loaded")
 class TestTheLoadedSchool:
+    @pytest.mark.any_database  # others here and test_sweeping make these queries on SQLite
     def test_each_of_the_school_sees_their_own(self, loaded):
         def seen(email: str) -> list[str]:
             user = models.User.objects.get(email=f"{email}@flying.example")
@@ -426,13 +434,15 @@ FOUND = [
 ]
 
 
-AUDITED = [dt.date(2028, 2, 29), dt.date(2026, 11, 2), ON, dt.date(2027, 3, 1), dt.date(2027, 7, 31)]
+#: Days of the full run besides.
+MORE = [dt.date(2027, 3, 1), dt.date(2027, 7, 31), dt.date(2026, 11, 2)] if FULL else []
 
 
+@pytest.mark.any_database  # test_sweeping loads it and test_audit audits on SQLite
 @pytest.mark.django_db
-@pytest.mark.parametrize("on", AUDITED[: count_of(2, 5)], ids=str)
-def test_an_audit_finds_the_four_things_that_the_file_says_and_nothing_else(on):
-    school = demo.load(on, password="one").school
+@pytest.mark.parametrize("on", [ON, dt.date(2028, 2, 29), *MORE], ids=str)
+def test_an_audit_finds_the_four_things_that_the_file_says_and_nothing_else(loaded, on):
+    school = (loaded if on == ON else demo.load(on, password="one")).school
     told = list(audit.audit(school, on, at=dt.datetime.combine(on, dt.time(20, tzinfo=dt.UTC))))
 
     found = [(each.found.kind, str(each.student and each.student.name), each.found.day) for each in told]
@@ -458,6 +468,7 @@ def embedded(settings):
     settings.EMBEDDED = True
 
 
+@pytest.mark.any_database  # others here and test_sweeping make these queries on SQLite
 @pytest.mark.django_db
 def test_the_command_prints_gaps_stages_and_logins(embedded, monkeypatch):
     monkeypatch.setenv("DEMO_PASSWORD", "known-to-the-test")
@@ -471,6 +482,7 @@ def test_the_command_prints_gaps_stages_and_logins(embedded, monkeypatch):
     assert models.User.objects.get(email="ada@flying.example").check_password("known-to-the-test")
 
 
+@pytest.mark.any_database  # others here and test_sweeping make these queries on SQLite
 @pytest.mark.django_db
 def test_without_a_password_in_the_environment_one_is_made_up_and_printed(embedded, monkeypatch):
     monkeypatch.delenv("DEMO_PASSWORD", raising=False)
