@@ -119,6 +119,7 @@ def given(
 # What is shown
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_a_solo_endorsement_shows_everything_it_rests_on_and_its_last_day(people, sam):
     found = looked_at(people, "solo-90-day", SOLO).as_json()
 
@@ -150,6 +151,7 @@ LACKING = [
 ]
 
 
+@pytest.mark.any_database  # others here and test_reminders make these queries on SQLite
 @pytest.mark.parametrize(("lacks", "requirement"), LACKING)
 def test_what_is_lacking_is_shown_and_kept_and_the_instructor_decides(people, lacks, requirement):
     factories.attested(people.sam, document.parse(ready(**lacks)), at=factories.NOON)
@@ -271,6 +273,7 @@ ON_THE_EDGE = [
 ]
 
 
+@pytest.mark.any_database  # others here and test_reminders make these queries on SQLite
 @pytest.mark.parametrize(("fields", "last"), ON_THE_EDGE)
 def test_what_lies_on_the_edge_is_given(people, fields, last):
     said = ready()
@@ -395,6 +398,7 @@ OTHER = [
 ]
 
 
+@pytest.mark.any_database  # others here and test_endorsements_at_once make these queries on SQLite
 @pytest.mark.parametrize("other", OTHER)
 def test_the_same_id_for_something_else_is_a_conflict(people, sam, other):
     entry = uuid.uuid4()
@@ -484,6 +488,7 @@ LIVES = [
 ]
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(("kind", "fields", "last"), LIVES)
 def test_the_last_day_is_the_engines(people, sam, kind, fields, last):
     found = looked_at(people, kind, fields)
@@ -513,6 +518,7 @@ def test_a_flight_of_tomorrow_is_given_with_a_word_on_the_conditions(people, sam
 KINDS = [pytest.param(kind, id=kind.kind) for kind in catalogue.current().kinds.values()]
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize("kind", KINDS)
 def test_each_kind_can_be_looked_at_and_given(people, sam, kind):
     every = {

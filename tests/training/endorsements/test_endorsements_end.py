@@ -133,6 +133,7 @@ def test_sqlite_does_not_let_a_sealed_row_be_replaced(people, sam):
         )
 
 
+@pytest.mark.any_database  # others here, test_sweeping and test_endorsements make these queries on SQLite
 def test_the_demo_school_is_loaded_anew_whatever_was_signed_there(db):
     on = AT.date()
     school = demo.load(on, at=AT).school

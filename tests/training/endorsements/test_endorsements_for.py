@@ -51,6 +51,7 @@ FOR_A_TEST = [
 ]
 
 
+@pytest.mark.any_database  # others here and test_signing_authority make these queries on SQLite
 @pytest.mark.parametrize(("kind", "fields", "words"), FOR_A_TEST)
 def test_the_wording_names_the_test_as_people_do(people, sam, kind, fields, words):
     found = looked_at(people, kind, fields)
@@ -116,6 +117,7 @@ NOT_THEIRS = [
 ]
 
 
+@pytest.mark.any_database  # others here and test_endorsements_at_once make these queries on SQLite
 @pytest.mark.parametrize(("signs_as", "kind", "fields", "citation"), NOT_THEIRS)
 def test_what_is_not_theirs_to_give_is_refused(people, sam, signs_as, kind, fields, citation):
     models.Role.objects.filter(user=people.ida).update(instructor_kind=signs_as)

@@ -59,6 +59,7 @@ def test_a_students_entries_are_proved(mine: dict[str, Any], earlier: models.Che
     assert command.check(mine, trusted=[keys.signer().kid], against=earlier.token).faults == []
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.django_db
 @pytest.mark.parametrize("count", [1, 2, 3, 7, 8, 9, 33])
 def test_a_ledger_of_any_size_is_exported_whole(count: int) -> None:
@@ -121,6 +122,7 @@ def test_a_missing_node_is_named_with_the_way_out(earlier: models.Checkpoint) ->
         export(TREE, at=LATER)
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_every_changed_byte_of_the_file_is_found(earlier: models.Checkpoint) -> None:
     """A byte of a whole export at a time: it is no JSON any more, or there is a fault."""
     document = export(TREE, indices=[0, 17, 39], earlier=[earlier], at=LATER)
@@ -253,6 +255,7 @@ CHANGES = [
 ]
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(("change", "found"), CHANGES)
 def test_a_change_is_found_at_its_place(mine: dict[str, Any], change: Change, found: list[str]) -> None:
     change(mine)
@@ -321,6 +324,7 @@ def test_a_checkpoint_that_the_reader_held(
     assert [says in fault.says for fault in found] == ([True] if says else [])
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize("size", [12, COUNT])
 def test_a_held_checkpoint_with_another_root_shows_a_rewritten_ledger(
     mine: dict[str, Any], size: int

@@ -145,6 +145,7 @@ def test_a_change_past_the_triggers_is_named(people: Cast, two: Any, change: Any
     assert any(says in fault for fault in found(people)), found(people)
 
 
+@pytest.mark.any_database  # others here and test_sign_offs make these queries on SQLite
 def test_a_lesson_of_another_school_is_not_mixed_in(people: Cast, two: Any) -> None:
     factories.role("instructor", at=people.elsewhere, whose=people.ida, certificate="0000001CFI")
     factories.assign(people.ida, people.otto)

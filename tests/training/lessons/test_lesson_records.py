@@ -261,6 +261,7 @@ def test_the_same_sent_again_is_the_same(people: Cast) -> None:
     assert (late.version, late.content["comments"]) == (2, "more")
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize("changed", [{"lesson": "S1-L9"}, {"said": content(comments="other")}], ids=str)
 def test_other_content_under_one_id_is_refused(people: Cast, changed: Any) -> None:
     key = uuid.uuid4()
@@ -276,6 +277,7 @@ def test_another_students_id_is_taken(people: Cast) -> None:
         draft(people, id=lesson.pk, student=other)
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize("who", ["ada", "sams_account", "olaf", "ottos_account"])
 def test_only_the_students_instructors_write(people: Cast, who: str) -> None:
     with pytest.raises(NotAllowed):
@@ -309,6 +311,7 @@ def test_a_plain_lesson_has_no_warning(people: Cast) -> None:
     assert draft(people).warnings == []
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(
     ("said", "kind", "says"),
     [
@@ -361,6 +364,8 @@ ALONE = {**DURING, "times": {"total": "0.6 h", "solo": "0.6 h"}}
 EVERYTHING = ["overlap-student", "overlap-instructor", "overlap-aircraft"]
 
 
+# others here, test_sign_offs and test_signing_authority make these queries on SQLite
+@pytest.mark.any_database
 @pytest.mark.parametrize("make", [draft, signed], ids=["a draft", "a signed one"])
 @pytest.mark.parametrize(
     ("who", "aircraft", "when", "expected"),
@@ -391,6 +396,8 @@ def test_a_flight_at_the_same_time(
     assert overlaps(draft(people, flown(aircraft=aircraft, **when), student=student)) == expected
 
 
+# others here, test_sign_offs and test_signing_authority make these queries on SQLite
+@pytest.mark.any_database
 @pytest.mark.parametrize("make", [draft, signed], ids=["a draft", "a signed one"])
 def test_of_a_solo_flight_the_instructor_is_free(people: Cast, make: Any) -> None:
     make(people, flown(times={"total": "1.4 h", "solo": "1.4 h"}))

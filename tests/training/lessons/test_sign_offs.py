@@ -213,6 +213,7 @@ def test_a_student_who_instructs_does_not_sign_their_own(people: Cast) -> None:
         sign(draft(people), people.sams_account)
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(
     ("said", "given", "place"),
     [
@@ -506,6 +507,7 @@ def test_a_correction_takes_the_place_and_both_stay(people: Cast) -> None:
     assert "WHOLE" in whole()
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_a_correction_is_corrected_in_turn_and_the_first_not_again(people: Cast) -> None:
     lesson = signed(people)
     one, other = correction(people, lesson), correction(people, lesson, reason="wrong day")

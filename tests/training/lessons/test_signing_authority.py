@@ -55,6 +55,7 @@ def taught(
 
 
 class TestRatings:
+    @pytest.mark.any_database  # others here and test_sign_offs make these queries on SQLite
     @pytest.mark.parametrize(
         ("ratings", "aircraft", "refused", "warns"),
         [
@@ -147,6 +148,7 @@ class TestRatings:
 class TestEightHours:
     """Windows of 24 hours on the clock, ending or beginning around the lesson from 19:00 to 20:24 UTC."""
 
+    @pytest.mark.any_database  # others here make these queries on SQLite
     @pytest.mark.parametrize(
         ("before", "kind"),
         [
@@ -213,6 +215,7 @@ class TestEightHours:
         assert "hours-exceeded" not in warned(again)
         assert "hours-exceeded" in warned(draft(people, long))
 
+    @pytest.mark.any_database  # others here and test_audit make these queries on SQLite
     def test_the_audit_finds_it_even_if_two_sign_offs_did_not_see_each_other(self, people: Cast):
         def too_full(school: models.School) -> list[audit.Told]:
             found = audit.audit(school, dt.date(2026, 3, 31), at=AT)

@@ -125,6 +125,7 @@ def test_its_classes_of_aircraft_are_known_beside_the_others() -> None:
     assert instructing.classes_of("powered-lift") == ()
 
 
+@pytest.mark.any_database  # others here and test_search make these queries on SQLite
 def test_its_aircraft_rules_are_on_the_school_page(client: Client, people: Cast) -> None:
     client.force_login(people.ada)
     page = text_of(client.get(reverse("school-aircraft", args=[people.school.slug])))
@@ -236,6 +237,7 @@ def test_the_api(people: Cast) -> None:
 # The pages
 
 
+@pytest.mark.any_database  # others here and test_search make these queries on SQLite
 def test_the_students_pages(client: Client, people: Cast) -> None:
     sam = student(people, endorsements=(), items=TAUGHT["items"][:1])
     client.force_login(people.sams_account)
@@ -253,6 +255,7 @@ def test_the_students_pages(client: Client, people: Cast) -> None:
     assert "Hours that count toward the check flight of part 900" in hours
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_what_is_missing_is_said_in_its_own_plain_words(people: Cast) -> None:
     from training.web.shared import plain_words
 
@@ -299,6 +302,7 @@ def alone(findings_of: findings.Done) -> list[tuple[str, list[str]]]:
     ]
 
 
+@pytest.mark.any_database  # others here and test_sweeping make these queries on SQLite
 @pytest.mark.parametrize(
     ("day", "unmet"),
     [
@@ -314,6 +318,7 @@ def test_the_audit(people: Cast, day: dt.date, unmet: list[Any]) -> None:
     assert {cite for each in done.standing for cite in each.body["citations"]} <= OF_PART_900
 
 
+@pytest.mark.any_database  # others here, test_nightly_audit and test_sweeping make these queries on SQLite
 def test_the_audit_by_its_own_rules(people: Cast) -> None:
     """Six hours of training in a day are too many under part 900; a flight need not name its places."""
     student(people, flights=(flown("f1", GIVEN, 6, dual=6),), endorsements=(presented(),))
@@ -326,6 +331,7 @@ def test_the_audit_by_its_own_rules(people: Cast) -> None:
         assert told["training-hours"] == ["900.51"]
 
 
+@pytest.mark.any_database  # others here and test_versions make these queries on SQLite
 def test_a_signature_by_its_own_rules(people: Cast) -> None:
     sam = student(people, flights=())
     [hours] = [
@@ -336,6 +342,7 @@ def test_a_signature_by_its_own_rules(people: Cast) -> None:
     assert "(900.51)" in hours[2]
 
 
+@pytest.mark.any_database  # others here and test_nightly_audit make these queries on SQLite
 def test_without_a_course_every_authority_is_asked(people: Cast) -> None:
     assert authorities.of(people.sam) == authorities.of(people.school) == ("faa", "ex")
     factories.recorded(people.sam, at=NOON, flights=(flown("f2", GIVEN, 1, solo=1),))
@@ -347,6 +354,7 @@ def test_without_a_course_every_authority_is_asked(people: Cast) -> None:
     assert authorities.of(people.sam) == authorities.of(people.school) == ("ex",)
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_a_document_meets_requirements_of_the_students_authorities_alone(people: Cast) -> None:
     medical = engine.Document("d1", "medical", issued=GIVEN, klass="third", provenance="attested")
     assert {each.milestone for each in documents.good_for(people.sam, medical, TODAY)} >= {"faa.first-solo"}
@@ -372,6 +380,7 @@ def test_a_word_that_is_a_letter_away_from_its_vocabulary_is_refused() -> None:
         document.parse({**told, "items": [graded]})
 
 
+@pytest.mark.any_database  # others here, test_own_record and test_versions make these queries on SQLite
 def test_the_instructors_own_record(people: Cast) -> None:
     student(
         people,
@@ -395,6 +404,7 @@ def test_a_reminder_is_made(people: Cast) -> None:
     assert [each["title"] for each in made.ends] == ["Alone under part 900 in the C172"]
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_the_course_and_its_next_lesson(people: Cast) -> None:
     sam = student(people, flights=(flown("f1", GIVEN, 3, dual=3),), items=(), endorsements=())
     found = progress.standing(sam, TODAY)

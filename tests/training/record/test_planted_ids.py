@@ -91,6 +91,7 @@ def test_a_file_of_flights_brings_none_either(people: Cast) -> None:
     assert WAY_OUT in fault.message
 
 
+@pytest.mark.any_database  # others here and test_handover make these queries on SQLite
 def test_a_hand_over_brings_those_of_its_sealed_lessons_alone(people: Cast) -> None:
     handing.trained(people)
     plant(people, f"{LESSON}/flight")

@@ -88,6 +88,7 @@ class TestARecordThatIsStored:
 
 
 class TestTakenOver:
+    @pytest.mark.any_database  # others here and test_handover make these queries on SQLite
     def test_is_what_a_verified_sealed_entry_says(self, people: Cast) -> None:
         handing.trained(people)
         claim = engine.Endorsement("claim", "solo-90-day", dt.date(2026, 3, 1), aircraft_model="C172")
@@ -100,6 +101,8 @@ class TestTakenOver:
         assert set(proven) == {"taken-over"}
         assert after["claim"] == "claimed"
 
+    # others here, test_handover and test_status_changes make these queries on SQLite
+    @pytest.mark.any_database
     def test_is_not_what_was_attested_and_then_taken_off(self, people: Cast) -> None:
         """The same entry put back is a claim there, whatever was sealed about it before."""
         handing.trained(people)
@@ -111,6 +114,8 @@ class TestTakenOver:
         assert vouched(people.sam)["medical"] == "claimed"
         assert taken(people)["medical"] == "claimed"
 
+    # others here, test_handover and test_status_changes make these queries on SQLite
+    @pytest.mark.any_database
     def test_is_not_what_the_ledger_took_off_whatever_the_record_says(self, people: Cast) -> None:
         handing.trained(people)
         stood = record.of(people.sam)
@@ -136,6 +141,7 @@ class TestTakenOver:
         assert set(taken(people).values()) == {"taken-over"}
         assert not list(lesson_audit.faults(people.school))
 
+    @pytest.mark.any_database  # others here and test_handover make these queries on SQLite
     @pytest.mark.parametrize(
         "whose", [{"certificate": "CFI-0000001"}, {"name": "ida  EXAMPLE"}], ids=["by number", "by name"]
     )
@@ -148,6 +154,7 @@ class TestTakenOver:
         assert {after[each] for each, was in before.items() if was == "signed"} == {"claimed"}
         assert {after[each] for each, was in before.items() if was == "attested"} == {"taken-over"}
 
+    @pytest.mark.any_database  # others here and test_handover make these queries on SQLite
     def test_is_the_signature_that_this_school_sealed_itself(self, people: Cast) -> None:
         """Sam comes back: what Ida signed here counts, what is only said to be hers does not."""
         handing.trained(people)
@@ -254,6 +261,7 @@ class TestAttesting:
 
 
 class TestTheClockOfASignOff:
+    @pytest.mark.any_database  # others here make these queries on SQLite
     @pytest.mark.parametrize("ahead", [dt.timedelta(), dt.timedelta(seconds=1), sign_offs.CLOCK_DRIFT])
     def test_may_run_ahead_a_little(self, people: Cast, ahead: dt.timedelta) -> None:
         lesson = lessons.draft(people)

@@ -284,6 +284,7 @@ TO_COME = {
 }
 
 
+@pytest.mark.any_database  # others here and test_versions make these queries on SQLite
 @pytest.mark.parametrize("part", TO_COME)
 def test_an_entry_that_is_still_to_come_is_refused_by_name(people: Cast, part: str):
     """By the school's clock, on which it is still the 24th at LATE."""

@@ -50,6 +50,7 @@ def breaking(monkeypatch: pytest.MonkeyPatch, slug: str) -> None:
     monkeypatch.setattr(reports, "by_student", broken)
 
 
+@pytest.mark.any_database  # others here and test_search make these queries on SQLite
 def test_a_school_is_audited_once_a_day_from_its_own_midnight_on(school: models.School) -> None:
     sweep_and_audit("2026-04-18 14:00")
     sweep_and_audit("2026-04-18 14:01")

@@ -55,6 +55,7 @@ def state(people: Cast) -> tuple[str, int]:
     return models.Delivery.objects.values_list("state", "attempts").get(user=people.ida)
 
 
+@pytest.mark.any_database  # others here and test_search make these queries on SQLite
 def test_a_server_that_is_away_costs_nothing_and_all_goes_out_when_it_is_back(people: Cast, server) -> None:
     sam(people, solo("2026-02-01"))
     server.closed = True
@@ -80,6 +81,7 @@ def test_a_refusal_for_good_is_given_up_at_once_and_holds_up_nobody(people: Cast
     assert "no such user" in failure["fault"]
 
 
+@pytest.mark.any_database  # others here and test_reminders make these queries on SQLite
 def test_any_other_fault_is_tried_again_with_longer_pauses_and_then_given_up(people: Cast, server) -> None:
     sam(people, solo("2026-02-01"))
     server.refusing["ida@lakeside.example"] = smtplib.SMTPDataError(451, b"try again")

@@ -144,6 +144,7 @@ def asked_every_hour(
     return told_on
 
 
+@pytest.mark.any_database  # others here and test_reminders make these queries on SQLite
 @pytest.mark.django_db
 @pytest.mark.parametrize("zone", [*ZONES, "Etc/GMT+12"])
 def test_at_a_school_anywhere_it_falls_due_as_the_day_begins_there(people: Cast, zone: str) -> None:
@@ -157,6 +158,7 @@ def test_at_a_school_anywhere_it_falls_due_as_the_day_begins_there(people: Cast,
     assert [lead for _, _, lead, _ in told(kind="endorsement")] == [14]
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.django_db
 def test_each_is_told_on_their_own_clock(people: Cast) -> None:
     models.ReminderPreferences.objects.create(user=people.ida, time_zone="Asia/Tokyo")

@@ -79,6 +79,7 @@ def test_each_is_written_to_in_the_language_of_the_profile(people: Cast) -> None
     assert "14 CFR 61.87(n)" in german.body
 
 
+@pytest.mark.any_database  # others here and test_reminders make these queries on SQLite
 def test_what_has_no_translation_is_in_english_and_the_digest_is_translated_too(people: Cast) -> None:
     preferences.set_for(people.ada, language="de")
     sam(people, solo("2026-02-01"))
@@ -89,6 +90,7 @@ def test_what_has_no_translation_is_in_english_and_the_digest_is_translated_too(
     assert "The people concerned get their own reminders." in digest.body
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_an_instructors_own_date_is_named_in_the_language(people: Cast) -> None:
     preferences.set_for(people.ida, language="de")
     models.Role.objects.filter(user=people.ida).update(recent_experience_until=dt.date(2026, 5, 18))

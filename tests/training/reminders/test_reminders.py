@@ -33,6 +33,7 @@ def outbox() -> dict[str, list[str]]:
     return found
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(
     ("when", "made"),
     [
@@ -73,6 +74,7 @@ def test_each_person_concerned_is_told_once_however_often_it_is_swept(people: Ca
     assert len(outbox()["sam@lakeside.example"]) == 2
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_what_is_said_names_the_thing_its_last_day_and_what_ends_with_it(people: Cast) -> None:
     sam(people, solo("2026-02-01"))
     sweep(DUE)
@@ -89,6 +91,7 @@ def test_what_is_said_names_the_thing_its_last_day_and_what_ends_with_it(people:
     assert to_sam.extra_headers["Message-ID"] == f"<{delivery.pk}@localhost>"
 
 
+@pytest.mark.any_database  # others here and test_recipients make these queries on SQLite
 def test_a_name_cannot_write_html_or_headers(people: Cast) -> None:
     people.school.name = "Lakeside\nBcc: all@example.org <b>"
     people.school.save()
@@ -188,6 +191,7 @@ def test_two_models_are_two_endorsements(people: Cast) -> None:
     assert len(outbox()["sam@lakeside.example"]) == 1
 
 
+@pytest.mark.any_database  # others here, test_erasure and test_aircraft make these queries on SQLite
 def test_who_left_is_not_reminded_and_is_again_when_back(people: Cast) -> None:
     student = sam(people, solo("2026-02-01"))
     student.enrolments.update(ends=dt.date(2026, 4, 1))
@@ -212,6 +216,7 @@ def test_a_school_sets_its_own_lead_times(people: Cast) -> None:
     assert len(told(last_day=LAST)) == 2
 
 
+@pytest.mark.any_database  # others here and test_aircraft make these queries on SQLite
 def test_a_span_shorter_than_every_lead_time_is_not_reminded_of(people: Cast) -> None:
     sam(people, solo("2026-02-01", expires=dt.date(2026, 2, 3)))
     sweep("2026-02-01 18:00")

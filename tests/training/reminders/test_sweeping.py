@@ -30,6 +30,7 @@ def ran(*words: str) -> str:
     return out.getvalue()
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.django_db
 def test_by_hand_it_is_done_once_and_said(people: Cast) -> None:
     sam(people, solo("2026-02-01"))
@@ -66,6 +67,7 @@ def test_a_sweep_that_fails_in_part_says_so_does_the_rest_and_leaves_no_tick(
     assert not models.Heartbeat.objects.filter(name=heartbeats.SWEEP).exists()
 
 
+@pytest.mark.any_database  # others here and test_tasks make these queries on SQLite
 @pytest.mark.django_db
 def test_the_clock_of_a_single_process_goes_on_after_a_fault(people: Cast, monkeypatch) -> None:
     # The test's own connection stays: the clock closes those of its thread.
@@ -81,6 +83,7 @@ def test_the_clock_of_a_single_process_goes_on_after_a_fault(people: Cast, monke
     assert models.Heartbeat.objects.get(name=heartbeats.SWEEP)
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.django_db
 def test_it_asks_no_more_where_more_is_stored(people: Cast) -> None:
     """Where nothing is due the same questions are asked, whatever is stored."""
@@ -99,6 +102,7 @@ def test_it_asks_no_more_where_more_is_stored(people: Cast) -> None:
     assert not any("training_endorsement" in sql for sql in few)
 
 
+@pytest.mark.any_database  # others here and test_reminders make these queries on SQLite
 @pytest.mark.django_db
 def test_a_backlog_is_worked_off_in_parts(people: Cast) -> None:
     for _ in range(4):

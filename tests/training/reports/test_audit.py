@@ -123,6 +123,7 @@ def test_one_that_is_found_otherwise_is_open_again(people: Cast) -> None:
     assert findings.state_of(findings.find(people.ada, solo.ref)) == "open"
 
 
+@pytest.mark.any_database  # others here and test_nightly_audit make these queries on SQLite
 def test_an_older_audit_that_ends_later_changes_nothing(people: Cast) -> None:
     audited(people, at=evening(ON) + dt.timedelta(hours=1))
     stored(people, flights=(flown(),))
@@ -180,6 +181,7 @@ def test_a_resolution_that_is_not_what_was_sealed_is_a_finding(
     assert any(told in each for each in says)
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_a_draft_of_today_waits_and_one_of_yesterday_is_told(people: Cast) -> None:
     draft = lessons.draft(people)
     assert kinds(audited(people, SOLO)) == []
@@ -189,6 +191,7 @@ def test_a_draft_of_today_waits_and_one_of_yesterday_is_told(people: Cast) -> No
     ]
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_a_lesson_that_is_only_planned_is_never_unsigned(people: Cast) -> None:
     planned = {"items": [{"item": "presolo.d-01", "grade": "not-observed"}], "comments": "Bring the charts."}
     lessons.draft(people, planned)
@@ -198,6 +201,7 @@ def test_a_lesson_that_is_only_planned_is_never_unsigned(people: Cast) -> None:
     assert kinds(audited(people, at=evening(ON) + dt.timedelta(hours=1))) == ["lesson-unsigned"]
 
 
+@pytest.mark.any_database  # others here and test_sign_offs make these queries on SQLite
 def test_a_correction_waits_from_the_day_it_was_written(people: Cast) -> None:
     lesson = lessons.signed(people)
     written = evening(D(2026, 6, 1))
@@ -288,6 +292,7 @@ def test_hours_are_counted_by_the_number_in_force_when_they_began(
     assert "at most 4.0 h are allowed" in told[0].body["says"]
 
 
+@pytest.mark.any_database  # others here and test_own_minimums make these queries on SQLite
 @pytest.mark.parametrize(
     ("day", "hours", "told"),
     [
@@ -372,6 +377,7 @@ def dual(day: dt.date) -> engine.Flight:
     return flown(day, times=hour, instructor=IDA, route=audits.route("KGRB", "KGRB"), remarks="stalls")
 
 
+@pytest.mark.any_database  # others here, test_people and test_courses_at_once make these queries on SQLite
 @pytest.mark.parametrize(
     ("day", "told"),
     [
@@ -424,6 +430,7 @@ def test_a_clean_school_ends_with_0(people: Cast) -> None:
     assert (status, "No open findings." in told) == (0, True)
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_findings_end_with_1_until_they_are_dealt_with(people: Cast) -> None:
     stored(people, flights=(flown(),))
     status, told = command("--on", "2026-03-05")
@@ -480,6 +487,7 @@ def test_a_cell_is_no_formula(cell: str, shown: str) -> None:
     assert safe(cell) == shown
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_as_a_workbook_no_cell_is_a_formula(people: Cast, tmp_path: pathlib.Path) -> None:
     stored(people, flights=(flown(id="=1+1"),))
     status, _ = command("--xlsx", str(tmp_path / "audit.xlsx"))

@@ -16,6 +16,8 @@ def flights() -> int:
     return audited.LEAST + 6
 
 
+# test_erasure_traces, test_provenance and test_sweeping make these queries on SQLite
+@pytest.mark.any_database
 @pytest.mark.django_db
 def test_a_school_without_a_fault_has_no_finding(flights: int) -> None:
     made = audited.school(3, SEED, flights=flights)
@@ -25,6 +27,8 @@ def test_a_school_without_a_fault_has_no_finding(flights: int) -> None:
     assert done.run.students == 3
 
 
+# test_erasure_traces, test_provenance and test_sweeping make these queries on SQLite
+@pytest.mark.any_database
 @pytest.mark.django_db
 def test_every_planted_fault_is_found_and_nothing_else(flights: int) -> None:
     made = audited.school(24, SEED, flights=flights)

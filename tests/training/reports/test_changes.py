@@ -24,6 +24,7 @@ def words(found) -> list[str]:
     return [each.words for each in found.entries if each.part == "flights"]
 
 
+@pytest.mark.any_database  # others here and test_enrolments make these queries on SQLite
 def test_a_signed_lesson_came(people: Cast) -> None:
     lessons.signed(people)
     found = changes(people.sam, MARCH_1, MARCH_15)
@@ -35,6 +36,7 @@ def test_a_signed_lesson_came(people: Cast) -> None:
     assert found.words.startswith("Between 2026-03-01 and 2026-03-15: 4 entries added, 0 corrected")
 
 
+@pytest.mark.any_database  # others here and test_handover make these queries on SQLite
 @pytest.mark.parametrize(
     ("first", "says"),
     [
@@ -79,6 +81,7 @@ def test_a_revoked_endorsement_says_why(people: Cast) -> None:
     ]
 
 
+@pytest.mark.any_database  # others here and test_status_changes make these queries on SQLite
 def test_what_was_taken_off_is_told(people: Cast) -> None:
     factories.recorded(people.sam, at=MARCH_1 - dt.timedelta(days=1), **handing.records())
     factories.recorded(people.sam, at=MARCH_1 + dt.timedelta(days=1), flights=handing.records()["flights"])

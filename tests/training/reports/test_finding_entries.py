@@ -38,6 +38,7 @@ def corrected(people: Cast, lesson: models.LessonRecord, **changed: Any) -> mode
     return right
 
 
+@pytest.mark.any_database  # others here and test_sign_offs make these queries on SQLite
 def test_an_entry_of_a_lesson_and_what_put_it_right(people: Cast) -> None:
     lesson = lessons.signed(people)
     flight = f"{lesson.pk}/flight"

@@ -55,6 +55,7 @@ def test_the_own_record_gives_results_and_first_attempts(people: Cast) -> None:
     assert [line.missing for line in later.lines] == [False, False, True, False]
 
 
+@pytest.mark.any_database  # others here and test_reminders make these queries on SQLite
 @pytest.mark.parametrize(
     ("passed", "failed", "enough"),
     [

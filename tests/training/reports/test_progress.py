@@ -129,6 +129,7 @@ def test_the_signed_content_names_the_version_of_the_course(people: Cast) -> Non
     assert made.course_version == version
 
 
+@pytest.mark.any_database  # others here and test_sweeping make these queries on SQLite
 def test_a_correction_takes_the_place_of_what_it_corrects(people: Cast, learning: None) -> None:
     wrong = flown(people, "1-01", 2)
     said = {**wrong.content, "items": [{**each, "grade": "describe"} for each in wrong.content["items"]]}
@@ -201,6 +202,7 @@ def test_the_report_counts_what_the_lessons_prove_and_names_them(people: Cast, l
     ) in items.counted
 
 
+@pytest.mark.any_database  # others here, test_sign_offs and test_courses_at_once make these queries on SQLite
 def test_a_correction_of_an_earlier_lesson_changes_what_a_later_one_proved(
     people: Cast, learning: None
 ) -> None:
@@ -251,6 +253,7 @@ def _parts(whole: Any) -> dict[str, Any]:
     return {name: getattr(whole, name) for name in ("student", *whole.PARTS)}
 
 
+@pytest.mark.any_database  # others here and test_sweeping make these queries on SQLite
 def test_the_queries_do_not_grow_with_the_lessons(people: Cast, learning: None) -> None:
 
     def count() -> int:

@@ -144,6 +144,7 @@ ASKS = [
 ]
 
 
+@pytest.mark.any_database  # others here, test_reminders and test_enrolments make these queries on SQLite
 @pytest.mark.parametrize(("ask", "queries"), ASKS)
 def test_reports_take_the_queries_of_one_record_and_the_next_time_none(
     people: Cast, ask, queries, django_assert_num_queries

@@ -119,6 +119,7 @@ def minor(people: Cast) -> Student:
     return people.sam
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(("starts", "ends", "sees"), DATES)
 def test_a_guardian_reads_while_the_consent_holds_and_writes_nothing(minor: Student, starts, ends, sees):
     gus = factories.user()
@@ -234,6 +235,7 @@ def test_a_record_that_may_not_be_seen_is_not_there(people: Cast, ref):
     assert not AccessLog.objects.exists()
 
 
+@pytest.mark.any_database  # others here and test_handover make these queries on SQLite
 @pytest.mark.parametrize("what", sorted(access.TAKES))
 def test_each_thing_is_done_by_those_whom_the_table_names_and_nobody_else(people: Cast, what: str) -> None:
     takes, says = access.TAKES[what]

@@ -156,6 +156,7 @@ def test_instructors_and_the_digest_are_told_at_each_lead_time_once(people: Cast
     assert [lead for _, _, lead, _ in told()] == [30, 7]
 
 
+@pytest.mark.any_database  # others here and test_reminders make these queries on SQLite
 @pytest.mark.parametrize(
     ("done", "begins", "last"),
     [
@@ -174,6 +175,7 @@ def test_the_week_before_the_end_of_the_month(people: Cast, craft, done: str, be
     assert fleet.make(at(begins)) == []
 
 
+@pytest.mark.any_database  # others here and test_reminders make these queries on SQLite
 def test_what_is_renewed_is_withdrawn_and_never_sent(people: Cast, craft) -> None:
     record(people, craft, "2026-03-10")
     sweep("2027-03-01 07:00")  # 1:00 in the night: the mails wait for the morning
@@ -202,6 +204,7 @@ def test_what_is_over_is_not_told_any_more(people: Cast, craft) -> None:
     assert told() == [("annual-inspection", MARCH, 7, "due")]
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_two_things_that_fall_due_together_are_one_mail(people: Cast, craft) -> None:
     record(people, craft, "2026-03-10")
     record(people, craft, "2026-03-11", kind="elt-inspection")

@@ -76,6 +76,7 @@ def test_an_enrolment_takes_the_newest_published_version(people: Cast) -> None:
     assert enrol(people, ref=made.ref).pk == made.pk
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_a_later_version_leaves_the_enrolment_where_it_is(people: Cast) -> None:
     version = courses.published()
     made = enrol(people)
@@ -96,6 +97,7 @@ def test_an_enrolment_from_before_takes_up_the_course(people: Cast) -> None:
     assert models.Enrolment.objects.filter(student=people.sam).count() == 1
 
 
+@pytest.mark.any_database  # others here and test_sweeping make these queries on SQLite
 def test_a_course_of_the_school_is_asked_for_by_its_address(people: Cast) -> None:
     courses.published()
     own = replace(courses.private_airplane(), says="The school's own words.")
@@ -231,6 +233,7 @@ def test_a_move_is_written_once(people: Cast) -> None:
             cursor.execute(f"{statement} WHERE id = {made.pk}")
 
 
+@pytest.mark.any_database  # others here and test_lesson_hints make these queries on SQLite
 def test_what_a_grade_proved_stays_proven_after_a_move(people: Cast) -> None:
     """The course asks for an item again; the law's item was shown to standard on its day."""
     held = courses.enrolled(people)

@@ -51,6 +51,7 @@ def found(user: models.User, text: str) -> dict[str, list[str]]:
     return {key: names for key, names in said.items() if names}
 
 
+@pytest.mark.any_database  # others here and test_courses_at_once make these queries on SQLite
 def test_each_finds_what_each_may_see(people: Cast) -> None:
     everything = {"students": ["Sam Example"], "lessons": ["1-02", "1-01"]}
     assert found(people.ida, "sam") == everything
@@ -142,6 +143,7 @@ def test_every_student_who_is_named_is_noted(people: Cast) -> None:
     assert AccessLog.objects.count() == 1
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_as_many_queries_for_many_as_for_few_and_no_more_than_fit(people: Cast) -> None:
     search.find(people.ada, "example", via="web", at=AT)
     with CaptureQueriesContext(connection) as few:
@@ -184,6 +186,7 @@ def test_the_page_says_what_to_do(client: Client, people: Cast) -> None:
     assert "<b>sam</b>" not in nothing.content.decode()
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_at_most_twelve_queries_the_page(client: Client, people: Cast) -> None:
     client.force_login(people.ada)
     client.get("/search/?q=example")

@@ -24,6 +24,7 @@ def found(people: Cast, when: str) -> dict[str, status_changes.StatusChange]:
     return {each.milestone: each for each in status_changes.of([people.sam], at(when))}
 
 
+@pytest.mark.any_database  # others here and test_search make these queries on SQLite
 def test_what_came_on_record_changed_a_status_and_is_no_news_the_next_day(people: Cast) -> None:
     sam(people)
     sweep("2026-04-18 14:00")
@@ -38,6 +39,7 @@ def test_what_came_on_record_changed_a_status_and_is_no_news_the_next_day(people
     assert found(people, "2026-04-19 05:00") == {}
 
 
+@pytest.mark.any_database  # others here and test_reminders make these queries on SQLite
 def test_the_days_that_passed_change_it_too_on_the_day_after_the_last(people: Cast) -> None:
     sam(people, solo("2026-02-01"))
     sweep("2026-05-03 04:59")

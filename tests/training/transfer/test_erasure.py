@@ -49,6 +49,7 @@ def erase(people: Cast, at: dt.datetime = AFTER, by: models.User | None = None, 
     return erasure.erase(people.sam, why, by=by or people.ada, at=at, via="command")
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(
     ("at", "may"),
     [
@@ -84,6 +85,7 @@ def test_the_rule_of_part_141_is_asked_unless_the_school_is_known_not_to_be_cert
         assert ("14 CFR 141.101(d)" in cited) is asked
 
 
+@pytest.mark.any_database  # others here and test_handover make these queries on SQLite
 @pytest.mark.parametrize(
     ("day", "may"),
     [
@@ -203,6 +205,7 @@ def test_the_ledger_stays_whole_and_the_erased_is_named(people: Cast) -> None:
     assert any("7 signed entries erased" in each for each in looked.figures)
 
 
+@pytest.mark.any_database  # others here and test_access make these queries on SQLite
 def test_nothing_can_be_written_to_what_was_erased(people: Cast) -> None:
     erase(people)
     people.sam.refresh_from_db()
@@ -283,6 +286,7 @@ def test_an_erasure_itself_is_not_erased(people: Cast) -> None:
     refused("DELETE FROM ledger_entrybody WHERE entry_id = %s", first.pk)
 
 
+@pytest.mark.any_database  # others here and test_records_in_and_out make these queries on SQLite
 def test_the_command_shows_first_and_erases_when_told_to(people: Cast, monkeypatch) -> None:
     import time_machine
 

@@ -162,6 +162,7 @@ def test_whoever_was_erased_signs_in_no_more(somebody: Cast) -> None:
     assert models.AccessLog.objects.filter(student=somebody.sam, user=account).exists()
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize("kind", ["student", "instructor", "guardian"])
 def test_an_account_with_another_use_stays_and_is_said(somebody: Cast, kind: str) -> None:
     account = somebody.sams_account
@@ -178,6 +179,7 @@ def test_an_account_with_another_use_stays_and_is_said(somebody: Cast, kind: str
     assert "An account with another use" in erasure.STAYS
 
 
+@pytest.mark.any_database  # others here and test_erasure make these queries on SQLite
 @pytest.mark.parametrize(
     ("reason", "told"),
     [
@@ -200,6 +202,7 @@ def test_the_reason_that_is_sealed_tells_no_name(somebody: Cast, reason: str, to
     assert models.Flight.objects.filter(student=somebody.sam).exists()
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_words_about_another_that_still_name_the_student_are_counted(somebody: Cast) -> None:
     about = {"school": somebody.school, "student": None, "instructor": somebody.ida}
     found = audits.stands(somebody, **about, kind="training-hours")

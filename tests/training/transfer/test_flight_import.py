@@ -190,6 +190,7 @@ def test_blank_rows_are_counted_and_rows_keep_their_numbers() -> None:
 # Faults, each with its row and column
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(
     ("key", "cell", "column", "said"),
     [
@@ -295,6 +296,7 @@ def test_a_row_becomes_the_flight_it_says(people: Cast) -> None:
     assert models.AccessLog.objects.filter(student=people.sam, what="import of 1 flights").count() == 1
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(
     ("more", "cells", "date", "total", "off"),
     [

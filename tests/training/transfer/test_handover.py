@@ -190,6 +190,7 @@ def test_the_same_data_gives_the_same_pages(people: Cast, exported) -> None:
     assert [name for name in one if one[name] != other[name]] == ["ledger.json", "manifest.jws"]
 
 
+@pytest.mark.any_database  # makes no query but its fixtures'
 def test_every_changed_byte_is_named_by_its_file(exported) -> None:
     """Every byte of the package around the files, and drawn ones within each file."""
     raw, kid = exported
@@ -223,6 +224,7 @@ def test_every_changed_byte_is_named_by_its_file(exported) -> None:
     assert not misnamed
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_the_answers_at_the_new_school_are_those_of_the_old(people: Cast, exported) -> None:
     raw, kid = exported
     done = take(raw, people, kid, by=factories.administrator(people.elsewhere))
@@ -264,6 +266,7 @@ def test_what_lessons_of_a_course_prove_counts_at_the_new_school_as_plain_entrie
     assert len(record.of(done.student).items) == len(before.items)
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_a_record_that_came_twice_under_one_id_is_refused_with_its_place(people: Cast, exported) -> None:
     raw, kid = exported
     first = take(raw, people, kid)
@@ -290,6 +293,7 @@ def test_foreign_entries_keep_their_origin(people: Cast, exported) -> None:
     assert not list(lesson_audit.faults(people.elsewhere))
 
 
+@pytest.mark.any_database  # others here and test_erasure make these queries on SQLite
 def test_the_same_again_changes_nothing_and_a_newer_one_updates(people: Cast, exported) -> None:
     raw, kid = exported
     first = take(raw, people, kid)
@@ -338,6 +342,7 @@ def spoilt(raw: bytes, how: str) -> bytes:
     return handing.packed(found)
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(
     ("how", "place"),
     [
@@ -377,6 +382,7 @@ def drawn_damage(raw: bytes, draw: random.Random) -> bytes:
     }[draw.choice(("changed", "cut out", "doubled", "moved", "cut off"))]
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_whatever_damage_is_drawn_is_refused_with_a_place_and_nothing_is_written(
     people: Cast, exported
 ) -> None:
@@ -460,6 +466,7 @@ def test_a_newer_file_of_another_ledger_takes_the_place_of_none(people: Cast, ex
     assert counts() == before
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_a_school_with_a_new_key_is_trusted_anew(people: Cast, exported) -> None:
     raw, kid = exported
     take(raw, people, kid)
