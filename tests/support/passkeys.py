@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import hashlib
 import json
 import secrets
@@ -10,6 +11,7 @@ from typing import Any
 from allauth.mfa.models import Authenticator
 from cryptography.hazmat.primitives import hashes
 from cryptography.hazmat.primitives.asymmetric import ec, ed25519, padding, rsa
+from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
 from fido2 import cbor
 
 from training.ledger.core import assertions
@@ -51,11 +53,19 @@ class Passkey:
             public = self.private.public_key().public_numbers()
             self.cose = {1: 2, 3: -47, -1: 8, -2: _bytes(public.x), -3: _bytes(public.y)}
 
-    def added_to(self, user: User, name: str = "Tablet") -> Authenticator:
+    def added_to(self, user: User, name: str = "Tablet", **where: str) -> Authenticator:
         """On the user's account, as the page that adds one leaves it."""
+        made = self.registration(b"x" * 32, **where)
         return Authenticator.objects.create(
-            user=user, type="webauthn", data={"name": name, "credential": self.registration(b"x" * 32)}
+            user=user, type="webauthn", data={"name": name, "credential": made}
         )
+
+    def in_chromium(self, user: User, rp: str) -> dict[str, Any]:
+        """The passkey for ``WebAuthn.addCredential`` of a browser's virtual authenticator."""
+        key = self.private.private_bytes(Encoding.DER, PrivateFormat.PKCS8, NoEncryption())
+        said = {"credentialId": self.id, "privateKey": key, "userHandle": str(user.pk).encode()}
+        written = {name: base64.b64encode(value).decode() for name, value in said.items()}
+        return {**written, "isResidentCredential": True, "rpId": rp, "signCount": 0}
 
     def registration(self, challenge: bytes, *, origin: str = ORIGIN, rp: str = RP) -> dict[str, Any]:
         attested = b"\x00" * 16 + len(self.id).to_bytes(2, "big") + self.id + cbor.encode(self.cose)

@@ -7,7 +7,7 @@ from playwright.sync_api import Browser
 from pytest_django.live_server_helper import LiveServer
 
 from tests.support import courses
-from tests.support.browsing import sign_in
+from tests.support.browsing import add_session
 from tests.support.cast import Cast
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -30,7 +30,7 @@ def test_the_lesson_sheet_is_walked_through(browser: Browser, school: Cast, live
     courses.enrolled(school)
     context = browser.new_context()
     page = context.new_page()
-    sign_in(page, live_server.url)
+    add_session(page, live_server.url, school.ida)
     page.goto(f"{live_server.url}/teach/{school.sam.ref}/")
     page.get_by_role("button", name="Start").first.click()
     page.wait_for_url("**/lessons/**")

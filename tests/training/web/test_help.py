@@ -8,10 +8,9 @@ import pytest
 from django.contrib.staticfiles import finders
 from django.test import Client
 from django.urls import resolve
-from playwright.sync_api import Browser
 from pytest_django.live_server_helper import LiveServer
 
-from tests.support.browsing import SIZES, Watched
+from tests.support.browsing import SIZES, Watched, fits
 from training.web.help import library
 
 PAGES = library.PAGES
@@ -105,11 +104,10 @@ def test_the_help_breaks_no_rule(watched: Watched, live_server: LiveServer) -> N
 
 @pytest.mark.browser
 @pytest.mark.django_db(transaction=True)
-@pytest.mark.parametrize("size", SIZES)
-def test_no_help_page_is_too_wide(browser: Browser, live_server: LiveServer, size: str) -> None:
-    width, height = SIZES[size]
-    page = browser.new_page(viewport={"width": width, "height": height})
+def test_no_help_page_is_too_wide(watched: Watched, live_server: LiveServer) -> None:
+    page = watched.page
     for each in PAGES:
         page.goto(live_server.url + each.address)
-        assert page.evaluate("document.documentElement.scrollWidth - window.innerWidth") <= 0, each.address
-    page.close()
+        for size, (width, height) in SIZES.items():
+            page.set_viewport_size({"width": width, "height": height})
+            fits(page, f"{each.address} on {size}")

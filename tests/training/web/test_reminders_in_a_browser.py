@@ -7,7 +7,7 @@ import datetime as dt
 import pytest
 from pytest_django.live_server_helper import LiveServer
 
-from tests.support.browsing import Watched, sign_in
+from tests.support.browsing import Watched, add_session
 from tests.support.cast import Cast
 from tests.support.reminding import told_of
 from training import models
@@ -34,8 +34,7 @@ def test_the_pages_of_reminders_break_no_rule(
     )
     models.Role.objects.create(school=school.school, user=school.ida, role="administrator")
     page = watched.page
-    page.goto(live_server.url + "/login/")
-    sign_in(page, live_server.url)
+    add_session(page, live_server.url, school.ida)
     page.goto(live_server.url + "/reminders/")
     page.get_by_role("heading", name="Expires soon").wait_for()
     watched.is_well()

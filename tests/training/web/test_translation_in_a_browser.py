@@ -10,7 +10,7 @@ from playwright.sync_api import Browser, expect
 from pytest_django.live_server_helper import LiveServer
 
 from tests.support import courses
-from tests.support.browsing import sign_in
+from tests.support.browsing import add_session
 from tests.support.cast import Cast
 from tests.support.catalogues import compiled
 from tests.training.web.instructor.test_instructor_offline import away, take_along
@@ -47,7 +47,7 @@ def test_the_tablet_speaks_the_language_of_the_profile_without_a_network_too(
     page = context.new_page()
     complaints: list[str] = []
     page.on("console", lambda said: complaints.append(said.text) if said.type == "error" else None)
-    sign_in(page, live_server.url)
+    add_session(page, live_server.url, school.ida)
     take_along(page, live_server.url)
     expect(page.get_by_role("heading", name="Heute")).to_be_visible()
     assert complaints == []

@@ -15,9 +15,10 @@ from pytest_django.live_server_helper import LiveServer
 
 from syllabus.engine.record import record as engine
 from tests.support import audits, factories
-from tests.support.browsing import PASSWORD, Watched, sign_in, sign_out, totp
+from tests.support.browsing import PASSWORD, Watched, add_session, sign_in, sign_out, totp
 from tests.support.cast import Cast
 from tests.support.lessons import CONTENT, take_out
+from tests.support.passkeys import Passkey
 from training import models, record
 from training.ledger.store.export import export
 from training.ledger.verify import command
@@ -77,6 +78,14 @@ class Device:
             "WebAuthn.getCredentials", {"authenticatorId": self.id}
         )["credentials"]
         return found
+
+    def given_a_passkey(self, user: models.User, at: str) -> None:
+        """Sign the user in, with a passkey of the user's in the authenticator; see ``add_passkey``."""
+        add_session(self.page, at, user)
+        passkey = Passkey()
+        passkey.added_to(user, origin=at, rp="localhost")
+        said = {"authenticatorId": self.id, "credential": passkey.in_chromium(user, "localhost")}
+        self.session.send("WebAuthn.addCredential", said)
 
     def verifies(self, yes: bool) -> None:
         self.session.send("WebAuthn.setUserVerified", {"authenticatorId": self.id, "isUserVerified": yes})
@@ -184,8 +193,7 @@ def test_a_lesson_is_signed_with_the_passkey_from_the_browser_to_the_ledger(
     live_server: LiveServer,
 ) -> None:
     page, at = tablet.page, live_server.url
-    sign_in(page, at)
-    add_passkey(page, at)
+    tablet.given_a_passkey(school.ida, at)
     page.goto(f"{at}/")
     asked = {"ref": str(school.sam.ref), "key": str(uuid.uuid4()), "content": CONTENT}
     told = page.evaluate(SIGN, asked)
@@ -213,8 +221,7 @@ def test_a_finding_is_dealt_with_by_the_passkey(
     models.Role.objects.create(school=school.school, user=school.ida, role="administrator")
     made = audits.stands(school)
     page, at = tablet.page, live_server.url
-    sign_in(page, at)
-    add_passkey(page, at)
+    tablet.given_a_passkey(school.ida, at)
     page.goto(f"{at}/audit/findings/{made.ref}/")
     page.get_by_role("button", name="Save with a passkey").click()
     expect(page.locator("#resolve .wrong")).to_have_text(
@@ -236,8 +243,7 @@ def test_an_import_and_an_attestation_are_confirmed_by_the_passkey(
 ) -> None:
     models.Role.objects.create(school=school.school, user=school.ida, role="administrator")
     page, at = tablet.page, live_server.url
-    sign_in(page, at)
-    add_passkey(page, at)
+    tablet.given_a_passkey(school.ida, at)
     file = tmp_path / "flights.csv"
     file.write_text("Date,Ident,Total\n2026-06-01,N00AB,1.2\n2026-06-02,N00AB,0.8\n", encoding="utf-8")
     page.goto(f"{at}/school/lakeside/students/{school.sam.ref}/import/")
@@ -281,8 +287,7 @@ def test_which_claims_raise_a_question_is_changed_by_the_passkey(
 ) -> None:
     models.Role.objects.create(school=school.school, user=school.ida, role="administrator")
     page, at = tablet.page, live_server.url
-    sign_in(page, at)
-    add_passkey(page, at)
+    tablet.given_a_passkey(school.ida, at)
     page.goto(f"{at}/school/lakeside/settings/")
     page.get_by_label("Flights").check()
     page.get_by_label("Tests").uncheck()
@@ -307,8 +312,7 @@ def test_what_was_changed_after_the_passkey_confirmed_it_is_refused(
     medical = engine.Document("m1", "medical", dt.date(2026, 1, 5), klass="third")
     record.add(school.sam, "documents", medical, at=factories.NOON)
     page, at = tablet.page, live_server.url
-    sign_in(page, at)
-    add_passkey(page, at)
+    tablet.given_a_passkey(school.ida, at)
     page.goto(f"{at}/school/lakeside/students/{school.sam.ref}/record/?leaf=papers")
     page.get_by_label("I compared it with the document: 5 Jan 2026").check()
     page.get_by_label("Document that you saw").fill("the original")
@@ -343,7 +347,7 @@ def test_the_accounts_pages_break_no_rule(watched: Watched, school: Cast, live_s
     for path in ("/login/", "/password/", "/password/sent/", "/password/x-y/", "/password/set/"):
         page.goto(at + path)
         watched.is_well()
-    sign_in(page, at)
+    add_session(page, at, school.ida)
     for path in ("/account/", "/account/password/", "/account/confirm/", "/account/app/"):
         page.goto(at + path)
         watched.is_well()

@@ -10,12 +10,11 @@ import re
 import openpyxl
 import pytest
 from django.test import Client
-from playwright.sync_api import Browser
 from pytest_django.live_server_helper import LiveServer
 
 from syllabus.engine.record import record as engine
 from tests.support import audits, factories
-from tests.support.browsing import PASSWORD, Watched
+from tests.support.browsing import PASSWORD, Watched, add_session
 from tests.support.cast import Cast
 from tests.support.passkeys import Passkey
 from tests.training.web.test_pages import text_of
@@ -186,18 +185,10 @@ def test_an_instructors_own_record_is_for_the_instructor_and_the_school(people: 
 
 @pytest.mark.browser
 @pytest.mark.django_db(transaction=True)
-def test_the_pages_break_no_rule(
-    watched: Watched, school: Cast, live_server: LiveServer, browser: Browser
-) -> None:
-    school.ada.set_password(PASSWORD)
-    school.ada.save()
+def test_the_pages_break_no_rule(watched: Watched, school: Cast, live_server: LiveServer) -> None:
     made = audits.stands(school)
     page = watched.page
-    page.goto(f"{live_server.url}/login/")
-    page.get_by_label("E-mail address").fill("ada@lakeside.example")
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in").click()
-    page.get_by_role("button", name="Sign out").wait_for()
+    add_session(page, live_server.url, school.ada)
     role = audits.idas_role(school)
     for path in ("", f"findings/{made.ref}/", "instructors/", f"instructors/{role}/"):
         page.goto(f"{live_server.url}/audit/{path}")

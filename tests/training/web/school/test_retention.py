@@ -8,11 +8,10 @@ import pytest
 import time_machine
 from django.test import Client
 from django.utils import timezone
-from playwright.sync_api import Browser
 from pytest_django.live_server_helper import LiveServer
 
 from tests.support import handing
-from tests.support.browsing import PASSWORD, Watched
+from tests.support.browsing import PASSWORD, Watched, add_session
 from tests.support.cast import Cast
 from tests.training.web.test_pages import text_of
 from training import models
@@ -94,20 +93,14 @@ def test_an_erasure_is_shown_confirmed_and_done(kept: Cast) -> None:
 
 @pytest.mark.browser
 @pytest.mark.django_db(transaction=True)
-def test_the_pages_break_no_rule(
-    watched: Watched, school: Cast, live_server: LiveServer, browser: Browser
-) -> None:
+def test_the_pages_break_no_rule(watched: Watched, school: Cast, live_server: LiveServer) -> None:
     school.ada.set_password(PASSWORD)
     school.ada.save()
     models.RetentionHold.objects.create(
         school=school.school, student=school.sam, reason="a dispute", by=school.ada, at=timezone.now()
     )
     page = watched.page
-    page.goto(f"{live_server.url}/login/")
-    page.get_by_label("E-mail address").fill("ada@lakeside.example")
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in").click()
-    page.get_by_role("button", name="Sign out").wait_for()
+    add_session(page, live_server.url, school.ada)
     for path in ("retention/", "erase/"):
         page.goto(f"{live_server.url}{address(school, path)}")
         if "/account/confirm/" in page.url:

@@ -12,9 +12,10 @@ from pytest_django.live_server_helper import LiveServer
 
 from syllabus.engine.record import document
 from tests.support import courses, factories, lessons
-from tests.support.browsing import PASSWORD, SIZES, Watched, unfold
+from tests.support.browsing import PASSWORD, SIZES, Watched, add_session, fits, unfold
 from tests.support.cast import Cast, cast
-from tests.training.web.accounts.test_passkeys_in_a_browser import Device, add_passkey
+from tests.support.extent import FULL
+from tests.training.web.accounts.test_passkeys_in_a_browser import Device
 from tests.training.web.conftest import SAMS
 from tests.training.web.student.test_student_pages import COURSE_LESSON
 from training import models
@@ -62,31 +63,23 @@ def addresses(people: Cast, at: str) -> list[str]:
     return [here + leaf for leaf in LEAVES] + [f"{here}lessons/{each.pk}/" for each in found]
 
 
-def test_the_students_pages_break_no_rule(watched: Watched, school: Cast, live_server: LiveServer) -> None:
-    sign_in(watched.page, live_server.url)
-    for address in addresses(school, live_server.url):
-        watched.page.goto(address)
-        watched.is_well(sizes={**SIZES, "a small telephone": (320, 640)}, unfolded=True)
-
-
-def test_text_twice_as_large_needs_no_scrolling_sideways(
-    browser: Browser, school: Cast, live_server: LiveServer
+def test_the_students_pages_break_no_rule_and_fit_with_large_text(
+    watched: Watched, school: Cast, live_server: LiveServer
 ) -> None:
-    context = browser.new_context(viewport={"width": 390, "height": 844}, bypass_csp=True)
-    page = context.new_page()
-    sign_in(page, live_server.url)
+    page = watched.page
+    add_session(page, live_server.url, school.sams_account)
     for address in addresses(school, live_server.url):
         page.goto(address)
+        watched.is_well(sizes={**SIZES, "a small telephone": (320, 640)}, unfolded=True)
         page.evaluate("document.documentElement.style.fontSize = '200%'")
         unfold(page)
-        assert page.evaluate("document.documentElement.scrollWidth - window.innerWidth") <= 0, address
-    context.close()
+        fits(page, f"{address}, 200 % text")
 
 
 def test_the_policy_blocks_nothing_of_them(browser: Browser, school: Cast, live_server: LiveServer) -> None:
     context = browser.new_context()
     watched = Watched(context.new_page())
-    sign_in(watched.page, live_server.url)
+    add_session(watched.page, live_server.url, school.sams_account)
     for address in addresses(school, live_server.url):
         watched.page.goto(address)
     assert watched.complaints == []
@@ -108,17 +101,22 @@ def test_a_student_reads_signs_and_takes_the_record_away(
         viewport={"width": width, "height": height}, has_touch=size != "a desk", java_script_enabled=scripts
     )
     page = context.new_page()
+
+    def look(name: str) -> None:
+        if FULL:
+            page.screenshot(path=tmp_path / f"{name}.png", full_page=True)
+
     sign_in(page, live_server.url)
     page.get_by_role("heading", name="My progress").wait_for()
-    page.screenshot(path=tmp_path / "1-standing.png", full_page=True)
+    look("1-standing")
     page.get_by_role("link", name="2 lessons to acknowledge").click()
     page.get_by_role("listitem").filter(has_text="correction").get_by_role("link").first.click()
     page.get_by_text("A word was missing").wait_for()
-    page.screenshot(path=tmp_path / "2-lesson.png", full_page=True)
+    look("2-lesson")
     page.get_by_label("Your password").fill(PASSWORD)
     page.get_by_role("button", name="Acknowledge lesson").click()
     page.get_by_text("You acknowledged this lesson").wait_for()
-    page.screenshot(path=tmp_path / "3-signed.png", full_page=True)
+    look("3-signed")
     page.get_by_role("link", name="My progress").click()
     page.get_by_role("link", name="1 lesson to acknowledge").wait_for()
     with page.expect_download() as taken:
@@ -130,8 +128,7 @@ def test_a_student_reads_signs_and_takes_the_record_away(
 def test_a_student_signs_with_a_passkey(browser: Browser, school: Cast, live_server: LiveServer) -> None:
     phone = Device(browser)
     page = phone.page
-    sign_in(page, live_server.url)
-    add_passkey(page, live_server.url, "Telephone")
+    phone.given_a_passkey(school.sams_account, live_server.url)
     lesson = models.LessonRecord.objects.get(lesson="1-06")
     page.goto(f"{live_server.url}/students/{school.sam.ref}/lessons/{lesson.pk}/")
     phone.verifies(False)
@@ -150,7 +147,7 @@ def test_a_student_signs_with_a_passkey(browser: Browser, school: Cast, live_ser
 def test_what_is_folded_is_printed_too(browser: Browser, school: Cast, live_server: LiveServer) -> None:
     context = browser.new_context(viewport={"width": 820, "height": 1180})
     page = context.new_page()
-    sign_in(page, live_server.url)
+    add_session(page, live_server.url, school.sams_account)
     page.goto(f"{live_server.url}/students/{school.sam.ref}/standing/")
     told = page.locator(".gap details p").first
     assert not told.is_visible()
