@@ -122,6 +122,7 @@ def test_without_time_left_none_is_begun(school: models.School) -> None:
     assert not models.NightlyAudit.objects.exists()
 
 
+@pytest.mark.any_database  # test_sweeping loads it anew on SQLite, others here audit
 def test_the_demo_is_audited_too_and_anew_when_it_is_loaded_anew(db: None) -> None:
     on = dt.date(2026, 11, 24)
     for _ in range(2):

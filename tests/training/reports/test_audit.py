@@ -157,6 +157,7 @@ def test_a_resolution_is_written_once(people: Cast) -> None:
         Resolution.objects.filter(pk=made.pk).update(note="Other words.")
 
 
+@pytest.mark.any_database  # others here read resolutions on SQLite
 @pytest.mark.parametrize(
     ("tamper", "told"),
     [
