@@ -13,6 +13,7 @@ from syllabus.engine.record.record import TIMES
 from tests.support import factories
 from tests.support.cast import Cast
 from tests.support.lessons import AT, CONTENT, content, draft, flown, signed
+from tests.support.rows import over_rows, undone
 from training import models
 from training.services.errors import Changed, Conflict, NotAllowed
 from training.services.lessons import lesson_content, lesson_records
@@ -364,10 +365,16 @@ ALONE = {**DURING, "times": {"total": "0.6 h", "solo": "0.6 h"}}
 EVERYTHING = ["overlap-student", "overlap-instructor", "overlap-aircraft"]
 
 
+@pytest.fixture
+def beside(people: Cast, make: Any) -> None:
+    """A lesson that others are at the same time as."""
+    make(people)
+
+
 # others here, test_sign_offs and test_signing_authority make these queries on SQLite
 @pytest.mark.any_database
 @pytest.mark.parametrize("make", [draft, signed], ids=["a draft", "a signed one"])
-@pytest.mark.parametrize(
+@over_rows(
     ("who", "aircraft", "when", "expected"),
     [
         pytest.param("sam", OTHER, DURING, ["overlap-student", "overlap-instructor"], id="the same student"),
@@ -389,11 +396,11 @@ EVERYTHING = ["overlap-student", "overlap-instructor", "overlap-aircraft"]
     ],
 )  # fmt: skip
 def test_a_flight_at_the_same_time(
-    people: Cast, make: Any, who: str, aircraft: Any, when: Any, expected: list[str]
+    people: Cast, beside: None, who: str, aircraft: Any, when: Any, expected: list[str]
 ) -> None:
-    make(people)
-    student = people.sam if who == "sam" else factories.student(people.school, taught_by=people.ida)
-    assert overlaps(draft(people, flown(aircraft=aircraft, **when), student=student)) == expected
+    with undone():
+        student = people.sam if who == "sam" else factories.student(people.school, taught_by=people.ida)
+        assert overlaps(draft(people, flown(aircraft=aircraft, **when), student=student)) == expected
 
 
 # others here, test_sign_offs and test_signing_authority make these queries on SQLite

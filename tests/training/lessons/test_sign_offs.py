@@ -19,6 +19,7 @@ from syllabus.engine.record import record as engine
 from syllabus.engine.time.units import HOUR
 from tests.support import cast, factories, lessons
 from tests.support.cast import Cast
+from tests.support.kept import kept
 from tests.support.lessons import AT, CONTENT, content, draft, flown, sign, signed
 from training import models, record, reports
 from training.ledger import models as ledger
@@ -382,12 +383,17 @@ def attempt(statement: str) -> None:
         cursor.execute(statement)
 
 
-@pytest.mark.parametrize("change", ["UPDATE {} SET school_id = school_id", "DELETE FROM {}"])
-@pytest.mark.parametrize("table", [*ONCE, *SEALED, "the lesson record"])
-def test_raw_sql_changes_nothing_sealed(people: Cast, table: str, change: str) -> None:
+@kept
+def corrected(people: Cast) -> None:
+    """A lesson that was acknowledged and corrected."""
     lesson = signed(people)
     sign_offs.acknowledge(lesson.pk, by=people.sams_account, at=AT, via="api")
     sign(correction(people, lesson), people.ida)
+
+
+@pytest.mark.parametrize("change", ["UPDATE {} SET school_id = school_id", "DELETE FROM {}"])
+@pytest.mark.parametrize("table", [*ONCE, *SEALED, "the lesson record"])
+def test_raw_sql_changes_nothing_sealed(corrected: None, table: str, change: str) -> None:
     model = {**ONCE, **SEALED, "the lesson record": models.LessonRecord}[table]
     before = list(model.objects.values())
     assert before
@@ -396,11 +402,15 @@ def test_raw_sql_changes_nothing_sealed(people: Cast, table: str, change: str) -
     assert list(model.objects.values()) == before
 
 
-@pytest.mark.parametrize("model", SEALED.values(), ids=SEALED)
-def test_an_entry_is_not_retired_without_a_correction(people: Cast, model: Any) -> None:
+@kept
+def another_corrected(people: Cast) -> None:
+    """Two lessons; the correction of one is none of the other."""
     signed(people)
-    other = signed(people, flown(off=None, on=None))
-    sign(correction(people, other), people.ida)  # a correction of another lesson is none of this one
+    sign(correction(people, signed(people, flown(off=None, on=None))), people.ida)
+
+
+@pytest.mark.parametrize("model", SEALED.values(), ids=SEALED)
+def test_an_entry_is_not_retired_without_a_correction(another_corrected: None, model: Any) -> None:
     with pytest.raises(DatabaseError, match="is sealed"), transaction.atomic():
         model.objects.filter(retired_at__isnull=True).update(retired_at=AT)
 
