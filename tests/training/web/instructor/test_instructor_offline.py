@@ -16,10 +16,10 @@ from pytest_django.live_server_helper import LiveServer
 
 from tests.fault_injection import tablet as storm
 from tests.support import courses, factories, lessons
-from tests.support.browsing import PASSWORD, sign_in
+from tests.support.browsing import PASSWORD, add_session
 from tests.support.cast import Cast
 from tests.support.extent import count
-from tests.training.web.accounts.test_passkeys_in_a_browser import Device, add_passkey
+from tests.training.web.accounts.test_passkeys_in_a_browser import Device
 from training import models
 from training.ledger.store.export import export
 from training.ledger.verify import command
@@ -80,8 +80,7 @@ def test_a_lesson_flown_and_signed_without_a_network_is_sealed_once_it_is_back(
     tablet: Device, teaching: Cast, live_server: LiveServer
 ) -> None:
     page, at = tablet.page, live_server.url
-    sign_in(page, at)
-    add_passkey(page, at)
+    tablet.given_a_passkey(teaching.ida, at)
     take_along(page, at)
     away(page, at)
     write_a_lesson(page)
@@ -113,8 +112,7 @@ def test_out_and_in_are_signed_as_the_server_writes_them(
 ) -> None:
     """The tablet makes the content and its hash without a network; another hash would be refused."""
     page, at = tablet.page, live_server.url
-    sign_in(page, at)
-    add_passkey(page, at)
+    tablet.given_a_passkey(teaching.ida, at)
     take_along(page, at)
     away(page, at)
     page.get_by_role("button", name="Start").first.click()
@@ -147,7 +145,7 @@ def test_a_password_is_asked_for_when_the_network_is_back_and_kept_nowhere(
     tablet: Device, teaching: Cast, live_server: LiveServer
 ) -> None:
     page, at = tablet.page, live_server.url
-    sign_in(page, at)
+    add_session(page, at, teaching.ida)
     take_along(page, at)
     away(page, at)
     write_a_lesson(page)
@@ -168,7 +166,7 @@ def test_a_password_is_asked_for_when_the_network_is_back_and_kept_nowhere(
 
 def test_a_login_that_ended_loses_nothing(tablet: Device, teaching: Cast, live_server: LiveServer) -> None:
     page, at = tablet.page, live_server.url
-    sign_in(page, at)
+    add_session(page, at, teaching.ida)
     take_along(page, at)
     away(page, at)
     write_a_lesson(page)
@@ -191,7 +189,7 @@ def test_an_answer_that_is_lost_doubles_nothing(
     tablet: Device, teaching: Cast, live_server: LiveServer
 ) -> None:
     page, at = tablet.page, live_server.url
-    sign_in(page, at)
+    add_session(page, at, teaching.ida)
     take_along(page, at)
     away(page, at)
     write_a_lesson(page)
@@ -220,7 +218,7 @@ def test_a_conflict_is_parked_where_it_is_seen_and_can_be_saved_to_a_file(
     tablet: Device, teaching: Cast, live_server: LiveServer, tmp_path: pathlib.Path
 ) -> None:
     page, at = tablet.page, live_server.url
-    sign_in(page, at)
+    add_session(page, at, teaching.ida)
     page.goto(f"{at}/today/")
     page.get_by_role("button", name="Start").click()
     page.get_by_role("heading", level=1, name="First flight").wait_for()
@@ -250,7 +248,7 @@ def test_signing_out_takes_the_students_off_the_tablet_and_leaves_what_is_not_se
     tablet: Device, teaching: Cast, live_server: LiveServer
 ) -> None:
     page, at = tablet.page, live_server.url
-    sign_in(page, at)
+    add_session(page, at, teaching.ida)
     take_along(page, at)
     away(page, at)
     write_a_lesson(page)
@@ -287,7 +285,8 @@ def test_what_stands_on_a_sheet_outlives_the_page(
     tablet: Device, teaching: Cast, live_server: LiveServer
 ) -> None:
     page, at = tablet.page, live_server.url
-    sign_in(page, at)
+    add_session(page, at, teaching.ida)
+    page.goto(f"{at}/today/")
     page.get_by_role("button", name="Start").click()
     page.get_by_role("heading", level=1, name="First flight").wait_for()
     address = page.url
@@ -345,7 +344,7 @@ def test_the_content_that_the_tablet_makes_has_the_hash_that_the_server_makes(
     code = "1-01" if said["items"] else ""
     draft = lessons.draft(teaching, said, lesson=code, at=dt.datetime(2026, 3, 9, 18, tzinfo=dt.UTC))
     page, at = tablet.page, live_server.url
-    sign_in(page, at)
+    add_session(page, at, teaching.ida)
     page.goto(f"{at}/teach/{teaching.sam.ref}/lessons/{draft.pk}/")
     made = page.evaluate(
         """async () => {
@@ -365,8 +364,7 @@ def test_a_passkey_signs_and_endorses_and_ends_from_the_pages(
 ) -> None:
     draft = lessons.draft(teaching, lesson="1-01")
     page, at = tablet.page, live_server.url
-    sign_in(page, at)
-    add_passkey(page, at)
+    tablet.given_a_passkey(teaching.ida, at)
     teach = f"{at}/teach/{teaching.sam.ref}/"
     page.goto(f"{teach}lessons/{draft.pk}/sign/")
     page.get_by_role("button", name="Sign lesson with a passkey").click()
