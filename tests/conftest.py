@@ -25,7 +25,7 @@ gc.disable()
 # A busy machine makes examples slowly; that says nothing about the program.
 hypothesis.settings.register_profile(
     "here",
-    max_examples=count(25, 100),
+    max_examples=count(15, 100),
     derandomize=not FULL,
     deadline=None,
     print_blob=True,

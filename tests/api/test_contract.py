@@ -22,7 +22,7 @@ from schemathesis import GenerationMode
 from syllabus.courses import files, outlines
 from tests.support.cast import Cast
 from tests.support.extent import count
-from tests.support.rows import over_rows, undone
+from tests.support.rows import over_rows
 from tests.support.workflows import CHECKS
 from tests.syllabus.courses.test_course_versions import SMALL
 from training.config.wsgi import application
@@ -55,7 +55,7 @@ def course_kept(db: None) -> None:
 
 
 @pytest.mark.usefixtures("connection_kept", "course_kept")
-@over_rows("called", operations, ids=lambda each: each.definition.raw["operationId"])
+@over_rows("called", operations, ids=lambda each: each.definition.raw["operationId"], undo=True)
 def test_answers_are_as_described(called: Any, people: Cast) -> None:
     operation = called.definition.raw["operationId"]
 
@@ -81,5 +81,4 @@ def test_answers_are_as_described(called: Any, people: Cast) -> None:
                 case.headers["If-Match"] = "*"
         case.call_and_validate(headers={"Authorization": f"Token {token}"}, checks=CHECKS)
 
-    with undone():
-        as_described()
+    as_described()

@@ -18,11 +18,12 @@ def over_rows(
     names: str | tuple[str, ...],
     rows: Iterable[Any] | Callable[[], Iterable[Any]],
     ids: Callable[[Any], object] = str,
+    undo: bool = False,
 ) -> Callable[[Check], Check]:
     """As ``pytest.mark.parametrize``, in one test: it checks every row, and names each that fails.
 
     A function makes its rows when the test runs: only the worker that runs it makes them. The rows share
-    the test's other fixtures.
+    the test's other fixtures; with ``undo``, none finds what another wrote to the database.
     """
     keys = (names,) if isinstance(names, str) else names
 
@@ -34,7 +35,8 @@ def over_rows(
             for row in made:
                 values = row.values if isinstance(row, PARAM) else row if len(keys) > 1 else (row,)
                 try:
-                    check(*args, **fixtures, **dict(zip(keys, values, strict=True)))
+                    with undone() if undo else contextlib.nullcontext():
+                        check(*args, **fixtures, **dict(zip(keys, values, strict=True)))
                 except (Exception, pytest.fail.Exception) as failure:
                     name = row.id if isinstance(row, PARAM) else ids(row)
                     failed.append(f"{name}:\n{''.join(traceback.format_exception(failure))}")

@@ -13,6 +13,7 @@ from syllabus.engine.record import record as engine
 from tests.api.conftest import Clients
 from tests.support import audits, factories
 from tests.support.cast import Cast
+from tests.support.rows import over_rows
 from training import record
 from training.ledger.models import Entry
 from training.models import AccessLog, Finding, Resolution
@@ -66,7 +67,7 @@ def test_a_day_to_come_is_not_audited(ada: Any) -> None:
     assert (answer.status_code, answer.json()["errors"][0]["place"]) == (422, "on")
 
 
-@pytest.mark.parametrize(
+@over_rows(
     ("query", "told"),
     [
         pytest.param("", {"incomplete", "serious", "gone"}, id="all of them"),
@@ -77,6 +78,7 @@ def test_a_day_to_come_is_not_audited(ada: Any) -> None:
         pytest.param("?kind=training-hours", {"serious"}, id="of one kind"),
         pytest.param("?student=self", {"incomplete", "gone"}, id="of one student"),
     ],
+    undo=True,
 )
 def test_filters(people: Cast, ada: Any, query: str, told: set[str]) -> None:
     of_ida = {"student": None, "instructor": people.ida}
@@ -144,7 +146,7 @@ def test_what_is_gone_is_not_dealt_with(people: Cast, ada: Any) -> None:
     assert ada.post(address(made), dealt_with(), format="json").status_code == 409
 
 
-@pytest.mark.parametrize(
+@over_rows(
     ("changed", "status"),
     [
         pytest.param({"confirm_password": "wrong"}, 403, id="a wrong password"),
@@ -154,6 +156,7 @@ def test_what_is_gone_is_not_dealt_with(people: Cast, ada: Any) -> None:
         pytest.param({"note": "x" * 2_001}, 422, id="a note that is too long"),
         pytest.param({"more": 1}, 422, id="an unknown key"),
     ],
+    undo=True,
 )
 def test_what_does_not_resolve(people: Cast, ada: Any, changed: dict[str, Any], status: int) -> None:
     made = audits.stands(people)

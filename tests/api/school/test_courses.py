@@ -18,6 +18,7 @@ from tests.api.test_description import fits
 from tests.support import factories
 from tests.support.cast import Cast
 from tests.support.problems import places, problem
+from tests.support.rows import over_rows
 from tests.syllabus.courses.test_course_versions import AT, FILE, SMALL
 
 PASSWORD = "three words of Ada"
@@ -197,7 +198,7 @@ def test_publishing_is_confirmed_and_names_what_was_read(ada: Any, ida: Any) -> 
     assert not models.CourseVersion.objects.filter(state="published").exists()
 
 
-@pytest.mark.parametrize(
+@over_rows(
     ("text", "place"),
     [
         pytest.param(SMALL.replace("items: {climbs", "items: {climb"), "course.yaml:17", id="an orphan"),
@@ -209,6 +210,7 @@ def test_publishing_is_confirmed_and_names_what_was_read(ada: Any, ida: Any) -> 
         pytest.param("a: !!timestamp x", "course.yaml:1", id="a tag that its value does not bear"),
         pytest.param("course: other" + SMALL[13:], "course", id="another code than the address has"),
     ],
+    undo=True,
 )
 def test_faults_of_a_file_name_their_line(ada: Any, text: str, place: str) -> None:
     assert place in places(written(ada, text))
@@ -221,7 +223,7 @@ def test_an_alias_bomb_is_refused(ada: Any) -> None:
     assert "more than 200000 values" in problem(answer, 422)["errors"][0]["message"]
 
 
-@pytest.mark.parametrize(
+@over_rows(
     ("spoil", "place"),
     [
         pytest.param(lambda data: data["items"][0].update(kinds="x"), "items[0].kinds", id="an unknown key"),
@@ -249,6 +251,7 @@ def test_an_alias_bomb_is_refused(ada: Any) -> None:
             id="nested too deep",
         ),
     ],
+    undo=True,
 )
 def test_faults_of_json_name_their_path(ada: Any, spoil: Any, place: str) -> None:
     data = small()
@@ -266,7 +269,7 @@ def test_a_body_that_is_no_course(ada: Any) -> None:
     problem(ada.generic("PUT", OURS, SMALL, content_type=YAML, headers={"Content-Encoding": "gzip"}), 415)
 
 
-@pytest.mark.parametrize("number", ["0", "-1", "x", "1.0", "", "99999999999999999999"])
+@over_rows("number", ["0", "-1", "x", "1.0", "", "99999999999999999999"], undo=True)
 def test_with_is_the_number_of_a_version(ada: Any, number: str) -> None:
     kept(None)
     assert places(ada.get(f"{PRODUCTS}/versions/1/compare?with={number}")) == ["with"]

@@ -14,6 +14,7 @@ from tests.api.test_description import fits
 from tests.support import courses
 from tests.support.cast import Cast
 from tests.support.problems import places, problem
+from tests.support.rows import over_rows
 
 KEY = "0b5a1f8e-3c7d-4f7c-9f51-3f1f5d0f9b01"
 pytestmark = pytest.mark.django_db
@@ -27,6 +28,11 @@ def ida(people: Cast, signed_in: Clients) -> Any:
 @pytest.fixture
 def url(people: Cast) -> str:
     return f"/api/v1/students/{people.sam.ref}"
+
+
+@pytest.fixture
+def enrolled(people: Cast) -> None:
+    courses.enrolled(people, ref=KEY)
 
 
 def test_enrol_look_and_move(people: Cast, ida: Any, url: str) -> None:
@@ -75,7 +81,7 @@ def test_progress_and_the_planned_draft(people: Cast, ida: Any, url: str, signed
     assert ida.post(f"{url}/lesson-records", {"id": KEY}).json() == made.json()
 
 
-@pytest.mark.parametrize(
+@over_rows(
     ("path", "body", "where"),
     [
         pytest.param("enrolments", {}, {"id", "course"}, id="nothing said"),
@@ -98,14 +104,14 @@ def test_progress_and_the_planned_draft(people: Cast, ida: Any, url: str, signed
         pytest.param("lesson-records", {"id": KEY, "lesson": "9-99"}, {"lesson"}, id="no such lesson"),
     ],
 )
-def test_what_is_wrong_is_named(people: Cast, ida: Any, url: str, path: str, body: dict, where: set) -> None:
-    courses.enrolled(people, ref=KEY)
+def test_what_is_wrong_is_named(
+    enrolled: None, ida: Any, url: str, path: str, body: dict, where: set
+) -> None:
     assert set(places(ida.post(f"{url}/{path}", body), 422)) == where
 
 
-@pytest.mark.parametrize("version", ["", "one", "-1", "9" * 40, "٣"])
-def test_a_preview_wants_a_version(people: Cast, ida: Any, url: str, version: str) -> None:
-    courses.enrolled(people, ref=KEY)
+@over_rows("version", ["", "one", "-1", "9" * 40, "٣"])
+def test_a_preview_wants_a_version(enrolled: None, ida: Any, url: str, version: str) -> None:
     answer = ida.get(f"{url}/enrolments/{KEY}/move", {"version": version})
     assert set(places(answer, 422)) == {"version"}
 

@@ -16,6 +16,7 @@ from tests.api.test_description import fits
 from tests.support.cast import Cast
 from tests.support.own import SENT, minimum
 from tests.support.problems import places, problem
+from tests.support.rows import over_rows
 from training import models
 
 URL = "/api/v1/school-minimums"
@@ -74,7 +75,7 @@ def test_of_a_school_there_is_none_of_it_is_told_the_same_as_of_one_of_others(ad
     assert told[0].replace("hilltop", "") == told[1].replace("nowhere", "")
 
 
-@pytest.mark.parametrize(
+@over_rows(
     ("changed", "named"),
     [
         pytest.param({"milestone": "faa.moon"}, ["milestone"], id="a milestone there is none of"),
@@ -102,6 +103,7 @@ def test_of_a_school_there_is_none_of_it_is_told_the_same_as_of_one_of_others(ad
         pytest.param({"till": "2026-02-28"}, ["till"], id="a key nobody knows"),
         pytest.param({"kind": 7, "starts": None, "says": []}, ["kind", "says", "starts"], id="three at once"),
     ],
+    undo=True,
 )
 def test_what_cannot_be_asked_for_is_named(
     ada: Any, changed: dict[str, Any], named: list[str] | None
@@ -166,7 +168,7 @@ NONSENSE = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize("kind", ALLOWED)
+@over_rows("kind", ALLOWED)
 def test_whatever_is_sent_for_a_parameter_is_read_or_named(kind: str) -> None:
     for key, value in itertools.product(KINDS[kind].params, NONSENSE):
         for fault in read_params(kind, {key: value})[1]:

@@ -17,6 +17,7 @@ from tests.api.test_description import fits
 from tests.support import factories
 from tests.support.cast import Cast
 from tests.support.problems import places, problem
+from tests.support.rows import over_rows
 from training import models
 from training.models import PeopleChange, Role
 
@@ -121,7 +122,7 @@ def test_a_student_with_an_account_is_listed_with_the_reference(ada: APIClient, 
     assert Role.objects.filter(user__email="nils@lakeside.example", role="student").count() == 1
 
 
-@pytest.mark.parametrize(
+@over_rows(
     ("sent", "wrong"),
     [
         ({**INA, "email": "no"}, ["email"]),
@@ -135,8 +136,7 @@ def test_a_student_with_an_account_is_listed_with_the_reference(ada: APIClient, 
         ({**STUDENT, "training_model": "C" * 61}, ["training_model"]),
         ({"school": "lakeside", "role": "student", "name": "N"}, ["id"]),
         ({"school": "lakeside", "role": "administrator", "name": " ", "email": "n@x.example"}, ["name"]),
-    ],
-)  # fmt: skip
+    ], undo=True)  # fmt: skip
 def test_what_cannot_be_added_is_named(ada: APIClient, people: Cast, sent: Any, wrong: list[str]) -> None:
     assert sorted(places(ada.post(URL, sent))) == sorted(wrong)
     assert not PeopleChange.objects.exists()

@@ -14,6 +14,7 @@ from tests.api.test_description import fits
 from tests.support import factories
 from tests.support.cast import Cast
 from tests.support.problems import problem
+from tests.support.rows import over_rows
 from tests.training.endorsements.test_endorsements import SOLO, TODAY, ready
 from training import models
 
@@ -115,7 +116,7 @@ UNREADABLE = [
 ]
 
 
-@pytest.mark.parametrize(("spoilt", "where"), UNREADABLE)
+@over_rows(("spoilt", "where"), UNREADABLE, undo=True)
 def test_what_cannot_be_read_is_422_with_its_place(
     people, signed_in: Clients, place, spoilt: dict[str, Any], where: str
 ) -> None:
@@ -258,7 +259,7 @@ NOT_FILED = [
 ]
 
 
-@pytest.mark.parametrize(("sent", "where"), NOT_FILED)
+@over_rows(("sent", "where"), NOT_FILED, undo=True)
 def test_a_paper_that_cannot_be_filed_is_422(
     people, signed_in: Clients, place, sent: dict[str, Any], where: str
 ) -> None:

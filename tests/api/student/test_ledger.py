@@ -17,6 +17,7 @@ from tests.api.test_description import fits
 from tests.support import factories, lessons
 from tests.support.cast import Cast
 from tests.support.problems import places, problem
+from tests.support.rows import over_rows
 from training import models
 from training.ledger.core import proofs, statements
 from training.ledger.store import checkpoints, entries
@@ -117,7 +118,7 @@ def test_a_checkpoint_tells_size_and_root_alone(people: Cast, signed: models.Les
     assert sam.get(f"{URL}/checkpoint").json() == told  # the newest that was signed
 
 
-@pytest.mark.parametrize("index", range(7))
+@over_rows("index", range(7), undo=True)
 def test_each_entry_is_proved(signed: models.LessonRecord, sam: Any, index: int) -> None:
     answer = sam.get(f"{URL}/proof?index={index}")
     whole(answer, sam)
@@ -158,7 +159,7 @@ def test_an_answer_that_was_changed_is_found(signed: models.LessonRecord, sam: A
         assert command.check(each).faults
 
 
-@pytest.mark.parametrize("first", range(1, 8))
+@over_rows("first", range(1, 8), undo=True)
 def test_growth_is_proved(people: Cast, signed: models.LessonRecord, sam: Any, first: int) -> None:
     for at in range(7, 12):
         checkpoints.issue(seals.tree_of(people.school), at=lessons.AT)
@@ -236,7 +237,7 @@ def test_who_belongs_to_several_schools_says_which(
     assert client.get(f"{URL}/proof?lesson_record={signed.pk}").status_code == 200
 
 
-@pytest.mark.parametrize(
+@over_rows(
     ("path", "place"),
     [
         pytest.param("proof", "index", id="nothing named"),
@@ -250,6 +251,7 @@ def test_who_belongs_to_several_schools_says_which(
         pytest.param("consistency?from=7&to=1", "from", id="growth backwards"),
         pytest.param("checkpoint?size=7", "size", id="an unknown parameter"),
     ],
+    undo=True,
 )
 def test_what_cannot_be_asked(
     people: Cast, signed: models.LessonRecord, sam: Any, path: str, place: str

@@ -14,6 +14,7 @@ from tests.support import courses, factories, lessons
 from tests.support.cast import Cast
 from tests.support.lessons import CONTENT, content, flown
 from tests.support.problems import places, problem
+from tests.support.rows import over_rows
 from training import models
 
 PASSWORD = "three words of Ida"
@@ -177,7 +178,7 @@ def test_what_is_signed_is_not_changed(ida: Any, url: str) -> None:
     assert "correction" in problem(answer, 409)["detail"]
 
 
-@pytest.mark.parametrize(
+@over_rows(
     ("body", "place"),
     [
         pytest.param({"content": CONTENT}, "id", id="no id"),
@@ -193,6 +194,7 @@ def test_what_is_signed_is_not_changed(ida: Any, url: str) -> None:
         ),
         pytest.param([], "", id="a list"),
     ],
+    undo=True,
 )
 def test_a_body_is_read_strictly(ida: Any, url: str, body: Any, place: str) -> None:
     assert place in places(ida.post(url, body))
