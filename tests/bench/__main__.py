@@ -105,7 +105,7 @@ def main(wanted: list[str]) -> None:
         elif part in ("http", "sign-offs", "sweep", "audit", "pages"):
             from tests.support import services
 
-            with services.running(redis=False) as addresses:
+            with services.running(redis=False, settings="") as addresses:
                 runs = {
                     "http": http,
                     "sign-offs": sign_offs,

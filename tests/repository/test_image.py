@@ -69,12 +69,11 @@ def image() -> Iterator[pathlib.Path]:
             for source in words[1:-1]:
                 to = app / words[-1] / (pathlib.Path(source).name if words[-1].endswith("/") else "")
                 if (ROOT / source).is_dir():
-                    ignored = shutil.ignore_patterns("__pycache__")
-                    shutil.copytree(ROOT / source, to, ignore=ignored)
+                    shutil.copytree(ROOT / source, to)
                 else:
                     to.parent.mkdir(parents=True, exist_ok=True)
                     shutil.copy2(ROOT / source, to)
-    # The account of the image cannot write here: each of the processes below would compile all of it.
+    # The account of the image cannot write here: each of the processes below would compile what is not yet.
     compileall.compile_dir(app, quiet=2)
     data.mkdir()
     if ACCOUNT:
@@ -176,12 +175,16 @@ class Running:
         given = [filled_in(word) for word in command]
         return self.run(service, given if kind == "CMD" else ["/bin/sh", "-c", *given])
 
-    def wait_for_health(self, service: str) -> None:
+    def wait_for(self, path: str) -> None:
+        """Until the web server answers that all is well: a health check is a process each time."""
         until = time.monotonic() + WITHIN
-        while (last := self.health(service)).returncode != 0:
-            process, log = self.started[service]
-            assert process.poll() is None, log.read_text()
-            assert time.monotonic() < until, (last.stdout, last.stderr, log.read_text())
+        while True:
+            for process, log in self.started.values():
+                assert process.poll() is None, log.read_text()
+            with contextlib.suppress(OSError):
+                if self.ask(path)[0] == 200:
+                    return
+            assert time.monotonic() < until, f"{path} is not answered well"
             time.sleep(0.5)
 
     def ask(self, path: str, **headers: str) -> tuple[int, Any, str]:
@@ -267,14 +270,16 @@ def test_what_compose_starts_migrates_serves_sweeps_and_ends(running: Running) -
             assert connection.execute(asked).fetchone() == (False,)  # type: ignore[arg-type]
 
     running.start("web")
-    running.wait_for_health("web")
+    running.wait_for("/healthz")
     probe = running.run("web", ["python", "docker/probe.py", "/readyz"])
     assert probe.returncode == 1
     assert '503: {"ready": false}' in probe.stderr
     running.start("worker")
     running.start("beat")
-    for service in ("worker", "beat"):
-        running.wait_for_health(service)
+    running.wait_for("/readyz")
+    for service in ("web", "worker", "beat"):
+        checked = running.health(service)
+        assert checked.returncode == 0, (service, checked.stdout, checked.stderr)
     bearer = {"Authorization": f"Bearer {SECRETS['METRICS_TOKEN']}"}
     status, _, body = running.ask("/readyz", **bearer)
     assert (status, set(json.loads(body)["checks"].values())) == (200, {"ok"})

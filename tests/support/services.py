@@ -26,6 +26,20 @@ from typing import Any
 START_WITHIN = 30.0  # seconds
 READY = b"ready to accept connections"
 REDIS_DATABASES = 64  # one for each test process
+#: The suite's server is never killed and started again: it need not outlive a crash, nor keep house.
+QUICK = """
+fsync = off
+synchronous_commit = off
+full_page_writes = off
+wal_level = minimal
+max_wal_senders = 0
+max_wal_size = 4GB
+checkpoint_timeout = 1d
+shared_buffers = 256MB
+autovacuum = off
+jit = off
+bgwriter_lru_maxpages = 0
+"""
 
 
 class ServiceError(RuntimeError):
@@ -43,12 +57,17 @@ class Addresses:
 
 
 @contextlib.contextmanager
-def running(*, postgresql: bool = True, redis: bool = True) -> Iterator[Addresses]:
-    """The servers for the time of the block; the address of one that is not wanted is empty."""
+def running(*, postgresql: bool = True, redis: bool = True, settings: str = QUICK) -> Iterator[Addresses]:
+    """The servers for the time of the block; the address of one that is not wanted is empty.
+
+    ``settings`` are PostgreSQL's beyond the default ones.
+    """
     with contextlib.ExitStack() as stack:
         account = unprivileged_account()
         folder = own_folder(stack, account)
-        superuser_url, database_url = start_postgresql(stack, folder, account) if postgresql else ("", "")
+        superuser_url, database_url = (
+            start_postgresql(stack, folder, account, settings) if postgresql else ("", "")
+        )
         redis_url = start_redis(stack, folder, account) if redis else ""
         yield Addresses(database_url, superuser_url, redis_url, folder)
 
@@ -255,7 +274,7 @@ class Cluster:
 
 
 def new_cluster(work: pathlib.Path, account: dict[str, Any]) -> Cluster:
-    """A new data folder below ``work``, not served yet. Every setting about durability is the default, on."""
+    """A new data folder below ``work``, not served yet; every setting about durability is on."""
     binaries = reachable(postgresql_folder(), work, account)
     data, secret_file = work / "pgdata", work / "superuser-password"
     secret = secrets.token_hex(16)
@@ -289,10 +308,12 @@ def new_cluster(work: pathlib.Path, account: dict[str, Any]) -> Cluster:
 
 
 def start_postgresql(
-    stack: contextlib.ExitStack, work: pathlib.Path, account: dict[str, Any]
+    stack: contextlib.ExitStack, work: pathlib.Path, account: dict[str, Any], settings: str
 ) -> tuple[str, str]:
     """Returns the superuser's address and that of the tests' plain role."""
     cluster = new_cluster(work, account)
+    with open(work / "pgdata" / "postgresql.conf", "a") as conf:
+        conf.write(settings)
     stack.callback(stopper(cluster.serve(), signal.SIGINT))
     return cluster.superuser_url, cluster.new_role()
 

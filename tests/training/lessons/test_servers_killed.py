@@ -22,7 +22,7 @@ ROOT = pathlib.Path(__file__).resolve().parents[3]
     [
         pytest.param(
             "postgresql",
-            count(40, 80),
+            count(20, 80),
             {"web": count(1, 2), "database": count(1, 2)},
             id="on PostgreSQL, which is killed as well",
         ),
