@@ -3,12 +3,20 @@
 from __future__ import annotations
 
 import ast
+import datetime as dt
 import pathlib
 
+from syllabus.engine.record import record as engine
+from syllabus.engine.rules.evaluate import evaluate
 from syllabus.engine.rules.question import READERS
 from syllabus.engine.rules.reason_words import REASONS
+from syllabus.law import rulebook
 from tests.support.rows import over_rows
+from tests.syllabus.engine.test_next_lesson import asked, course, item, lesson
+from training.reports.overview import Gap
+from training.reports.progress import next_json
 
+TODAY = dt.date(2026, 3, 2)
 ROOT = pathlib.Path(__file__).parents[2]
 #: What puts answers of the engine into words, tables and charts for people.
 SHOWING = sorted(
@@ -80,6 +88,34 @@ def sentences(source: str) -> list[str]:
         )
     ]
     return [ast.unparse(each) for each in due if isinstance(each, ast.JoinedStr)]
+
+
+def test_a_gap_is_a_code_and_values_until_it_is_shown() -> None:
+    record = engine.Record(student=engine.Student(name="Sam Example"))
+    report = evaluate(rulebook.current(), record, "faa.private-practical-test", TODAY)
+    gaps = {each.rule.id: Gap(each, each.met(TODAY)) for each in report.findings if not each.met(TODAY)}
+
+    for gap in gaps.values():
+        rule, ids = gap.finding.rule, {entry for entry, _ in gap.finding.ask}
+        said = {each for each in gap.reason.values() if isinstance(each, str)}
+        assert said <= {rule.says, rule.cite.section, *ids}
+    assert {each.reason.code for each in gaps.values()} == {"gap.remaining", "gap.unknown"}
+
+
+def test_what_blocks_a_lesson_is_a_code_and_values_until_it_is_shown() -> None:
+    items = (item("turns"), item("stalls", "turns"))
+    outline = course(lesson("1", "turns practice"), lesson("2", "stalls practice"), items=items)
+    found = next_json(asked(outline), lambda why: f"<{why.code}>")
+
+    assert [each["why"] for each in found["blocked"]] == [
+        [
+            {
+                "kind": "blocked",
+                "code": "lesson.prerequisite-not-graded",
+                "words": "<lesson.prerequisite-not-graded>",
+            }
+        ]
+    ]
 
 
 def test_a_sentence_is_found_where_a_reason_is_due() -> None:

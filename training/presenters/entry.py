@@ -14,6 +14,7 @@ from typing import Any
 from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
+from syllabus.engine.course import proving
 from syllabus.engine.record import record as engine
 from syllabus.engine.record import types
 from syllabus.engine.record.shapes import AnyType, Field, ListType, shape_of
@@ -261,6 +262,8 @@ def titled(entry: engine.Entry, zone: dt.tzinfo) -> tuple[str, list[tuple[str, s
             title, keys = entry.topic or gettext("no topic"), ("topic",)
         case engine.ItemGrade():
             title, keys = f"{entry.item}: {entry.grade}", ("item", "grade")
+            if proving.MARK in entry.id:
+                said["remarks"] = PAGE.words(proving.rests_on(entry))
         case _:
             title = sentence(kind_of(entry.kind))
     return title, rows(type(entry), said, zone, without=(*keys, "date", "issued", "given"))
@@ -300,7 +303,7 @@ def sentence(words: str) -> str:
 
 
 #: English, and days as ISO 8601 has them: for what is data.
-PLAIN = Reader(gettext=str, day=dt.date.isoformat)
+PLAIN = Reader(str, lambda one, many, number: one if number == 1 else many, dt.date.isoformat)
 
 
 class Names:

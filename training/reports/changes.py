@@ -1,70 +1,86 @@
 """What changed between two instants: entries added, corrected or removed, and the status of requirements.
 
 Each side is the record as it was known then, on the school's day of that instant. Where a status changed,
-the earlier record on the later day tells the cause: if it gives the later status, time passed (or a rule came
+the earlier record on the later day gives the cause: if it has the later status, time passed (or a rule came
 into force), else the record changed.
 """
 
 import datetime as dt
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from syllabus.engine.record.record import Entry, Record
 from syllabus.engine.record.record import Student as Person
 from syllabus.engine.rules.finding import Finding
-from syllabus.engine.rules.reasons import NotCovered
+from syllabus.engine.rules.reasons import Named, NotCovered, Reason, reason
 from syllabus.engine.rules.report import Report
 from training import record
 from training.models import Correction, Endorsement, Student
-from training.presenters import amounts as presenter
-from training.presenters.entry import PLAIN, name_of
+from training.presenters.amounts import UNKNOWN
+from training.presenters.entry import VOUCHED, name_of
+from training.presenters.reasons import PAGE, Reader
 from training.reports import authorities
 from training.reports.eligibility import eligibility, rules_of
 
 CAME, CORRECTED, RETIRED = "came", "corrected", "retired"
 BY_RECORD, BY_TIME = "record", "time"
-_MET = {True: "met", False: "not met", None: "unknown"}
-_CAUSE = {BY_RECORD: "the record changed", BY_TIME: "time passed"}
+
+
+class Worded:
+    """A change as a ``reason``, a code with its values, and as ``words`` for a reader."""
+
+    @property
+    def reason(self) -> Reason:
+        raise NotImplementedError
+
+    def words(self, reader: Reader = PAGE) -> str:
+        return reader.words(self.reason)
 
 
 @dataclass(frozen=True, slots=True)
-class EntryChange:
-    """An entry added, corrected or removed; ``was`` is the id of the entry that it replaced."""
+class EntryChange(Worded):
+    """An entry added, corrected or removed; ``was`` is the id of the entry that it replaced.
+
+    ``why`` is what a person wrote, or that it was revoked or is vouched for otherwise.
+    """
 
     part: str
     change: str
     entry: Entry
     was: str | None = None
-    why: str = ""
+    why: str | Reason = ""
 
     @property
-    def words(self) -> str:
-        what = name_of(self.entry, PLAIN)
-        why = f": {self.why}" if self.why else ""
-        match self.change:
-            case "came":
-                return f"{what} was added."
-            case "corrected":
-                return f"{what} was corrected{why}."
-        return f"{what} was removed{why}."
+    def reason(self) -> Reason:
+        entry = Named(self.entry.id)
+        if self.change == CORRECTED and self.why:
+            return reason("change.corrected-because", entry=entry, why=self.why)
+        return reason(f"change.{self.change}", entry=entry)
+
+    def words(self, reader: Reader = PAGE) -> str:
+        def named(code: str) -> str:
+            return name_of(self.entry, reader) if code == self.entry.id else reader.gettext(VOUCHED[code])
+
+        return replace(reader, named=named).words(self.reason)
 
 
 @dataclass(frozen=True, slots=True)
-class PersonChange:
+class PersonChange(Worded):
     """A changed name or birth date; None where there was or is none."""
 
     field: str
-    was: str | None
-    now: str | None
+    was: str | dt.date | None
+    now: str | dt.date | None
 
     @property
-    def words(self) -> str:
-        what = {"name": "The name", "birth_date": "The birth date"}[self.field]
-        return f"{what} changed from {self.was or 'none'} to {self.now or 'none'}."
+    def reason(self) -> Reason:
+        was, now = (each or reason("change.none") for each in (self.was, self.now))
+        return reason("change.name" if self.field == "name" else "change.birth-date", was=was, now=now)
 
 
 @dataclass(frozen=True, slots=True)
-class StatusChange:
+class StatusChange(Worded):
     """A requirement, or (without findings) a whole milestone, whose status changed."""
 
     milestone: str
@@ -76,16 +92,20 @@ class StatusChange:
     after: Finding | None = None
 
     @property
-    def words(self) -> str:
-        was, now, what = _MET[self.was], _MET[self.now], self.title
-        if self.after is not None and self.before is not None:
+    def reason(self) -> Reason:
+        what: str | Reason = self.title
+        if self.after is not None:
             rule = self.after.rule
-            was, now = (
-                f"{status} ({presenter.of(each.have, each.need)})"
-                for status, each in ((was, self.before), (now, self.after))
-            )
-            what = f"{rule.says} ({rule.cite.section})"
-        return f"{what}: changed from {was} to {now} because {_CAUSE[self.because]}."
+            what = reason("change.requirement", says=rule.says, citation=rule.cite.section)
+        was, now = _status(self.was, self.before), _status(self.now, self.after)
+        return reason(f"change.by-{self.because}", what=what, was=was, now=now)
+
+
+def _status(met: bool | None, finding: Finding | None) -> Reason:
+    status = reason("status.unknown" if met is None else "status.met" if met else "status.not-met")
+    if finding is None or not finding.need:
+        return status
+    return reason("status.amounts", status=status, have=finding.have or UNKNOWN, need=finding.need)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +118,7 @@ class Side:
 
 
 @dataclass(frozen=True, slots=True)
-class Changes:
+class Changes(Worded):
     """Everything that changed between two instants."""
 
     student: Student
@@ -110,21 +130,19 @@ class Changes:
     person: tuple[PersonChange, ...] = ()
 
     @property
-    def words(self) -> str:
+    def reason(self) -> Reason:
         """All of it in a sentence."""
-        number = {
-            kind: sum(each.change == kind for each in self.entries) for kind in (CAME, CORRECTED, RETIRED)
-        }
-        return (
-            f"Between {self.first.on} and {self.second.on}: {_counted(number[CAME], 'entry', 'entries')}"
-            f" added, {number[CORRECTED]} corrected, {number[RETIRED]} removed; the status of"
-            f" {_counted(len(self.requirements), 'requirement', 'requirements')} and"
-            f" {_counted(len(self.milestones), 'milestone', 'milestones')} changed."
+        number = Counter(each.change for each in self.entries)
+        return reason(
+            "change.summary",
+            first=self.first.on,
+            second=self.second.on,
+            added=number[CAME],
+            corrected=number[CORRECTED],
+            removed=number[RETIRED],
+            requirements=len(self.requirements),
+            milestones=len(self.milestones),
         )
-
-
-def _counted(number: int, one: str, many: str) -> str:
-    return f"{number} {one if number == 1 else many}"
 
 
 def changes(student: Student, first: dt.datetime, second: dt.datetime) -> Changes:
@@ -154,11 +172,7 @@ def _person(before: Person, after: Person) -> Iterator[PersonChange]:
     if before.name != after.name:
         yield PersonChange("name", before.name or None, after.name or None)
     if before.birth_date != after.birth_date:
-        yield PersonChange("birth_date", _day(before.birth_date), _day(after.birth_date))
-
-
-def _day(when: dt.date | None) -> str | None:
-    return None if when is None else when.isoformat()
+        yield PersonChange("birth_date", before.birth_date, after.birth_date)
 
 
 def _entries(
@@ -180,15 +194,17 @@ def _entries(
             prefix, _, rest = each.id.partition("/")
             if earlier is not None:
                 if replace(earlier, recorded=None) != replace(each, recorded=None):
-                    why = f"revoked, {revoked[each.id]}" if each.id in revoked else ""
-                    if earlier.provenance != each.provenance:
-                        why = why or f"{earlier.provenance} before, {each.provenance} now"
+                    why: str | Reason = ""
+                    if each.id in revoked:
+                        why = reason("change.revoked", why=revoked[each.id])
+                    elif (was := earlier.provenance) != each.provenance:
+                        why = reason("change.provenance", was=Named(was), now=Named(each.provenance))
                     yield EntryChange(part, CORRECTED, each, each.id, why)
             elif rest and (found := corrected.get(f"{prefix}/")):
-                was = f"{found[0]}{rest}"
-                replaced = old.pop(was, None) is not None
+                name = f"{found[0]}{rest}"
+                replaced = old.pop(name, None) is not None
                 change = CORRECTED if replaced else CAME
-                yield EntryChange(part, change, each, was if replaced else None, found[1])
+                yield EntryChange(part, change, each, name if replaced else None, found[1])
             else:
                 yield EntryChange(part, CAME, each)
         for each in old.values():

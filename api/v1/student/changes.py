@@ -5,13 +5,14 @@ from typing import Any
 
 from api.v1.base.description import Answer, Parameter, describe
 from api.v1.base.field_types import DAY, FLAG, INSTANT, STRING, UUID, word
-from api.v1.base.reports import AT, PROVENANCE
+from api.v1.base.reports import AT, CODE, PROVENANCE
 from api.v1.base.serializers import Field, ResponseSerializer
 from api.v1.student.students import StudentView
 from syllabus.engine.errors import Fault, QuestionError
 from syllabus.engine.record.record import entry_day
 from syllabus.engine.rules.report import CAUTION
 from syllabus.engine.time import amounts
+from training.presenters.entry import PLAIN
 from training.reports.changes import changes
 
 
@@ -23,31 +24,33 @@ class SideSerializer(ResponseSerializer):
     rulebook = Field(STRING)
 
 
-class EntryChangeSerializer(ResponseSerializer):
+class WordedSerializer(ResponseSerializer):
+    code = Field(CODE, source="reason.code")
+    words = Field(STRING, of=lambda change: change.words(PLAIN))
+
+
+class EntryChangeSerializer(WordedSerializer):
     part = Field(STRING)
     id = Field(STRING, source="entry.id")
     change = Field(word(["came", "corrected", "retired"]))
     provenance = Field(PROVENANCE, source="entry.provenance")
     day = Field(DAY, of=lambda change: entry_day(change.entry))
     was = Field(STRING, allow_null=True)
-    why = Field(STRING)
-    words = Field(STRING)
+    why = Field(STRING, of=lambda change: str(change.why))
 
 
-class PersonChangeSerializer(ResponseSerializer):
+class PersonChangeSerializer(WordedSerializer):
     field = Field(word(["name", "birth_date"]))
-    was = Field(STRING, allow_null=True)
-    now = Field(STRING, allow_null=True)
-    words = Field(STRING)
+    was = Field(STRING, allow_null=True, of=lambda change: change.was and str(change.was))
+    now = Field(STRING, allow_null=True, of=lambda change: change.now and str(change.now))
 
 
-class MilestoneChangeSerializer(ResponseSerializer):
+class MilestoneChangeSerializer(WordedSerializer):
     milestone = Field(STRING)
     title = Field(STRING)
     was = Field(FLAG, allow_null=True)
     now = Field(FLAG, allow_null=True)
     because = Field(word(["record", "time"]), "The cause: an entry, or the passing of days.")
-    words = Field(STRING)
 
 
 class RequirementChangeSerializer(MilestoneChangeSerializer):
@@ -59,11 +62,10 @@ class RequirementChangeSerializer(MilestoneChangeSerializer):
     need = Field(STRING, of=lambda turn: amounts.text(turn.after.need))
 
 
-class ChangesSerializer(ResponseSerializer):
+class ChangesSerializer(WordedSerializer):
     student = Field(UUID, source="student.ref")
     from_ = SideSerializer(source="first")
     to = SideSerializer(source="second")
-    words = Field(STRING)
     entries = EntryChangeSerializer(many=True)
     person = PersonChangeSerializer(many=True, help_text="A change of the name or birth date on record.")
     milestones = MilestoneChangeSerializer(many=True)

@@ -12,7 +12,7 @@ from typing import Any
 
 from syllabus.engine.course.course import Outline, proven
 from syllabus.engine.record.record import GRADES, NOT_OBSERVED, Flight, ItemGrade
-from syllabus.engine.rules.reasons import reason
+from syllabus.engine.rules.reasons import Reason, reason
 
 #: Between a lesson's id and the item that it proves, in the id of a proof.
 MARK = "/proof/"
@@ -26,6 +26,11 @@ def lesson_of(entry: str) -> str:
     '0b5a1f8e-3c7d-4f7c-9f51-3f1f5d0f9a01'
     """
     return entry.partition("/")[0]
+
+
+def rests_on(proof: ItemGrade) -> Reason:
+    """What a proof rests on. Its remark has items and grades; once it was a sentence."""
+    return reason("proof.rests-on", items=tuple(proof.remarks.removeprefix("rests on ").split(", ")))
 
 
 def proofs(
@@ -82,7 +87,6 @@ def _of_lesson(
         if not touched or item in given or item not in found:
             continue
         first = touched[0]
-        rests = tuple(f"{each.code} {newest[each.code]}" for each in proving)
         yield ItemGrade(
             id=f"{lesson}{MARK}{item}",
             item=item,
@@ -90,7 +94,7 @@ def _of_lesson(
             grade=found[item],
             flight=first.flight,
             instructor=first.instructor,
-            remarks=str(reason("proof.rests-on", items=rests)),
+            remarks=", ".join(f"{each.code} {newest[each.code]}" for each in proving),
             recorded=first.recorded,
             provenance=first.provenance,
         )

@@ -332,6 +332,27 @@ REASONS: Mapping[str, str] = {
     "gap.fact-missing": _("a fact is missing"),
     # a grade that a lesson's other items prove
     "proof.rests-on": _("rests on %(items)s"),
+    # what changed between two times
+    "change.came": _("%(entry)s was added."),
+    "change.corrected": _("%(entry)s was corrected."),
+    "change.corrected-because": _("%(entry)s was corrected: %(why)s."),
+    "change.retired": _("%(entry)s was removed."),
+    "change.revoked": _("revoked, %(why)s"),
+    "change.provenance": _("%(was)s before, %(now)s now"),
+    "change.name": _("The name changed from %(was)s to %(now)s."),
+    "change.birth-date": _("The birth date changed from %(was)s to %(now)s."),
+    "change.none": _("none"),
+    "change.requirement": "%(says)s (%(citation)s)",
+    "change.by-record": _("%(what)s: changed from %(was)s to %(now)s because the record changed."),
+    "change.by-time": _("%(what)s: changed from %(was)s to %(now)s because time passed."),
+    "change.summary": _(
+        "%(first)s to %(second)s. Entries: %(added)s added, %(corrected)s corrected, %(removed)s removed."
+        " Status changes: %(requirements)s of requirements, %(milestones)s of milestones."
+    ),
+    "status.met": _("met"),
+    "status.not-met": _("not met"),
+    "status.unknown": _("unknown"),
+    "status.amounts": _("%(status)s (%(have)s of %(need)s)"),
     # what the rules of a milestone do not cover
     "scope.no-path": _("%(milestone)s has no path '%(path)s'; written are %(written)s."),
     "scope.one-way": _("%(milestone)s has no path '%(path)s'; there is one way to it only."),

@@ -5,12 +5,14 @@ from __future__ import annotations
 import datetime as dt
 import itertools
 import random
+from dataclasses import replace
 
 import pytest
 
 from syllabus.engine.course.course import Item, Lesson, Outline, Stage
-from syllabus.engine.course.proving import MARK, proofs
+from syllabus.engine.course.proving import MARK, proofs, rests_on
 from syllabus.engine.record.record import GRADES, Flight, Instructor, ItemGrade
+from syllabus.engine.rules.reasons import reason
 from tests.support.rows import over_rows
 
 IDA = Instructor("Ida Example", "1234567CFI")
@@ -144,7 +146,20 @@ def test_of_one_day_whose_order_nobody_knows_the_lower_counts() -> None:
 def test_a_proof_stands_on_the_day_and_under_the_instructor_of_its_lesson() -> None:
     (made,) = proofs([grade("A", "climbs", "perform", 3, flight="A/flight")], {}, {"A": COURSE})
     assert (made.id, made.item, made.date) == ("A/proof/presolo.d-05", "presolo.d-05", dt.date(2026, 3, 3))
-    assert (made.instructor, made.flight, made.remarks) == (IDA, "A/flight", "rests on climbs perform")
+    assert (made.instructor, made.flight, made.remarks) == (IDA, "A/flight", "climbs perform")
+
+
+@pytest.mark.parametrize(
+    "remark",
+    [
+        pytest.param("climbs perform, turns practice", id="items and grades"),
+        pytest.param("rests on climbs perform, turns practice", id="as an earlier release wrote it"),
+    ],
+)
+def test_what_a_proof_rests_on_is_a_reason(remark: str) -> None:
+    made = replace(grade("A", "climbs", "perform"), remarks=remark)
+    assert rests_on(made) == reason("proof.rests-on", items=("climbs perform", "turns practice"))
+    assert str(rests_on(made)) == "rests on climbs perform, turns practice"
 
 
 def _slowly(grades: list[ItemGrade]) -> dict[str, str]:

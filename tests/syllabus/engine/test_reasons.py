@@ -29,6 +29,7 @@ ENGINE = Path(reasons.__file__).parents[1]
 TRAINING = ENGINE.parents[1] / "training"
 SOURCES = [
     *ENGINE.rglob("*.py"),
+    TRAINING / "reports" / "changes.py",
     TRAINING / "reports" / "overview.py",
     TRAINING / "reports" / "progress.py",
     TRAINING / "services" / "endorsements" / "endorsement_check.py",

@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from syllabus.courses import outlines
+from syllabus.engine.course import proving
 from syllabus.engine.course.course import Outline
 from syllabus.engine.errors import Fault
 from syllabus.engine.rules.report import CAUTION
@@ -299,7 +300,12 @@ def _proved(whose: Taught, record: LessonRecord) -> list[dict[str, str]]:
     """What a lesson comes to for the rules, in their words."""
     names = rulebook.current().items
     return [
-        {"item": names.get(each.item, each.item), "code": each.item, "grade": each.grade, "why": each.remarks}
+        {
+            "item": names.get(each.item, each.item),
+            "code": each.item,
+            "grade": each.grade,
+            "why": PAGE.words(proving.rests_on(each)),
+        }
         for each in lesson_records.proves(record, record_of(whose.student))
     ]
 

@@ -4,6 +4,7 @@ import datetime as dt
 from collections.abc import Mapping
 from typing import Any
 
+from api.v1.base import reports
 from api.v1.base.field_types import (
     FLAG,
     INSTANT,
@@ -24,7 +25,7 @@ from api.v1.base.reauthentication import ConfirmedSerializer
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.school.courses.serializers import CourseShortSerializer
 from api.v1.student.ledger import LedgerPlaceSerializer
-from syllabus.engine.course import measured, standards
+from syllabus.engine.course import measured, proving, standards
 from syllabus.engine.record import reading
 from syllabus.engine.record import record as engine
 from syllabus.engine.record.json_schema import listed, obj, optional, or_null, ref
@@ -230,7 +231,8 @@ class LessonRecordPageSerializer(PageSerializer):
 class ProvedSerializer(ResponseSerializer):
     item = Field(STRING)
     grade = Field(STRING)
-    words = Field(STRING, source="remarks")
+    code = Field(reports.CODE, of=lambda proof: proving.rests_on(proof).code)
+    words = Field(STRING, of=lambda proof: str(proving.rests_on(proof)))
 
 
 class ComputedSerializer(ResponseSerializer):

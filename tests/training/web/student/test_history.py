@@ -37,8 +37,8 @@ def test_the_page_says_which_entries_and_which_status_changed(trained: Cast) -> 
         )
     assert page.status_code == 200
     said = text_of(page)
-    assert "Between 2026-03-01 and 2026-03-10" in said
-    assert "Flight of 2026-03-02, 1.4 h in N00XY was added." in said
+    assert "1 Mar 2026 to 10 Mar 2026. Entries: " in said
+    assert "Flight of 2 Mar 2026, 1.4 h in N00XY was added." in said
     assert "because the record changed." in said
 
 
