@@ -13,7 +13,7 @@ from training.models import Aircraft, AircraftCheck, School
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """What stands of one kind; ``last`` is the last day for which it holds, hours in service aside."""
+    """The newest inspection or certificate of one kind; ``last`` is its last day, hours in service aside."""
 
     check: AircraftCheck
     version: RuleVersion
@@ -50,7 +50,7 @@ def held(schools: Iterable[School | int], on: dt.date) -> list[Held]:
 
 
 def by_aircraft(school: School, on: dt.date) -> list[tuple[Aircraft, list[Held]]]:
-    """Every aircraft and device of a school, each with what stands of it. Two queries."""
+    """Every aircraft and device of a school, each with its inspections and certificates. Two queries."""
     found: dict[int, list[Held]] = {}
     for each in held([school], on):
         found.setdefault(each.check.aircraft_id, []).append(each)

@@ -40,7 +40,7 @@ def audit(
 def by_student(
     school: School, on: dt.date, *, at: dt.datetime
 ) -> Iterator[tuple[Student | None, Iterable[Told]]]:
-    """The same student by student, so that one can tell how far it is; of the school itself at the end."""
+    """The same, student by student, to show progress; the findings about the school itself come last."""
     whole = Audited.of(school, on, at)
     students = Student.objects.filter(school=school).select_related("school").order_by("pk")
     for student in students.iterator(chunk_size=200):
@@ -79,10 +79,10 @@ def _not_audited(on: dt.date, fault: Exception) -> Found:
         (),
         kind=NOT_AUDITED,
         severity=SERIOUS,
-        says=f"The record could not be audited ({type(fault).__name__}: {str(fault)[:200]}). What earlier"
-        " audits found about it stands as it was.",
+        says=f"The record could not be audited ({type(fault).__name__}: {str(fault)[:200]})."
+        " Earlier findings about it are unchanged.",
         mend=A_NOTE,
-        way="Tell whoever runs the server: its log has the whole fault.",
+        way="Tell the server's operator: the log has the whole error.",
     )
 
 
@@ -97,6 +97,6 @@ def altered(sentence: str, on: dt.date) -> Told:
         entries=(),
         says=f"{sentence[0].upper()}{sentence[1:]}.",
         mend=A_NOTE,
-        way="Find out who changed the tables, restore what was sealed, and note it.",
+        way="Find out who changed the tables, restore the signed content, and note it.",
     )
     return Told(wrong)

@@ -120,7 +120,7 @@ def two_places(whole: Audited) -> Iterator[Told]:
             says=f"Two flights of {other.day} were in the air at one time with the same"
             f" {' and '.join(shared)}.",
             mend=CORRECTION,
-            way="Correct the entry whose times, aircraft or instructor are wrong.",
+            way="Correct the entry whose times, aircraft or instructor is wrong.",
         )
         yield Told(told, first, None, places)
 
@@ -154,7 +154,7 @@ def unsigned(whole: Audited) -> Iterator[Told]:
             says=f"{what}, drafted by {draft.instructor}, was not signed {age}"
             f" {'day' if age == 1 else 'days'} later.",
             mend=CORRECTION,
-            way="The instructor signs it as it stands, or corrects the draft and signs.",
+            way="The instructor signs it, or corrects the draft and then signs.",
         )
         yield Told(told, whole.by_pk.get(draft.student_id, draft.student))
 

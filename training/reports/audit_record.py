@@ -36,7 +36,9 @@ def findings(whole: Audited, student: Student, known: Record) -> Iterator[Found]
 
 
 def of_authority(authority: str, found: Found) -> Found:
-    """A finding under the rules of an authority: two may find the same of one entry, and both are told."""
+    """A finding under an authority's rules: two authorities may find the same of one entry, and both are
+    listed.
+    """
     first = next(iter(rulebook.current().of_authority))
     return found if authority == first else replace(found, about=(*found.about, authority))
 

@@ -23,9 +23,9 @@ from training.reports import instructing, named
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A finding with whom it is about: a student's record, an instructor's own, or the school.
+    """A finding with its subject: a student's record, an instructor's own, or the school.
 
-    ``places`` are the entries with the reference of the student on whose record each stands.
+    ``places`` are the entries, each with the reference of its student.
     """
 
     found: Found
@@ -149,7 +149,7 @@ class Audited:
 
 
 def _minimums(school: School) -> Minimums:
-    """What the school asked for beyond the law at any time. One query."""
+    """Every minimum that the school ever had. One query."""
     found: dict[str, tuple[Requirement, ...]] = defaultdict(tuple)
     for row in SchoolMinimum.objects.filter(school_ref=school.slug).order_by("starts", "pk"):
         found[row.milestone] += (row.as_requirement(),)
@@ -183,9 +183,10 @@ def _instructors(school: School) -> Instructors:
 
 
 def _changes(school: School, held: dict[int, Held]) -> dict[int, list[tuple[dt.date, dt.date]]]:
-    """The days on which instructors had lapsed by what was on record then; and whoever left joins ``held``.
+    """The days on which instructors' recent experience had expired, as recorded then; former ones join
+    ``held``.
 
-    What was on record between two changes of a role is what the later one says stood before it.
+    Between two changes of a role, what was on record is what the later change says was there before it.
     """
     thought: dict[int, list[tuple[dt.date, dt.date]]] = defaultdict(list)
     since: dict[int, dt.date] = {}

@@ -68,14 +68,14 @@ def record_of(student: Student) -> Record:
 
 @dataclass(frozen=True)
 class _Rules:
-    """A rulebook, told from others by its id alone."""
+    """A rulebook, compared by its id alone."""
 
     id: str
     book: Rulebook = field(compare=False, repr=False)
 
 
 class _Moved(Exception):
-    """The rules changed while they were read, so that they are not those of the state asked about."""
+    """The rules changed while they were read, so they are not those of the state that was asked for."""
 
     def __init__(self, book: Rulebook):
         self.book = book
@@ -137,7 +137,7 @@ def rules_of(student: Student, on: dt.date, *, with_course: bool = True) -> Rule
 def _report(
     rules: _Rules, state: _State, chosen: Chosen, milestone: str, on: dt.date, context: Context
 ) -> Report:
-    """The report, worked out once."""
+    """The report, computed once."""
     return evaluate(
         rules.book,
         _record(state),

@@ -65,7 +65,7 @@ def is_training(flight: engine.Flight) -> bool:
 
 
 def training_of(flight: engine.Flight, id: str, zone: dt.tzinfo) -> Training:
-    """The flight training of one flight: the time logged as dual, at most the whole where nobody wrote it."""
+    """The flight training of one flight: its dual time, at most its total if no dual time was entered."""
     logged = flight.times.get("dual")
     most = flight.times.get("total") if logged is None else logged
     return training(id, flight.date, zone, logged or 0, most, flight.off, flight.on)

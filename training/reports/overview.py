@@ -1,4 +1,4 @@
-"""Every milestone in short: from when until when it is met, what lapses first, what is missing."""
+"""Every milestone in short: from when until when it is met, what expires first, what is missing."""
 
 import datetime as dt
 from collections.abc import Mapping
@@ -42,7 +42,7 @@ class Gap:
 
     @property
     def missing(self) -> Reason:
-        """The first facts that nothing on record gives, by whom they are asked."""
+        """The first facts that are not on record, each with the entry that needs it."""
         asked = [reason("gap.asked", entry=entry, what=what) for entry, what in self.finding.ask[:2]]
         return several(asked) or reason("gap.fact-missing")
 
@@ -85,7 +85,7 @@ class Short:
 
     @cached_property
     def lapse(self) -> Lapse | None:
-        """The requirement met today that lapses first."""
+        """The requirement met today that expires first."""
         first = self.report.first_to_lapse()
         return Lapse(*first) if first else None
 
@@ -150,7 +150,7 @@ class Overview:
 
     @property
     def next_lapse(self) -> Lapse | None:
-        """What lapses first of all that is met today."""
+        """What expires first of all that is met today."""
         lapses = [each.lapse for each in self.milestones if each.lapse]
         return min(lapses, key=lambda lapse: lapse.last, default=None)
 

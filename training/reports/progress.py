@@ -1,4 +1,4 @@
-"""Where a student stands in the course, and which lesson comes next and why. Reads only, decides nothing."""
+"""Where a student is in the course, and which lesson comes next and why. Reads only, decides nothing."""
 
 import datetime as dt
 from collections.abc import Callable, Iterable, Mapping
@@ -133,7 +133,7 @@ def standing(student: Student, on: dt.date, *, known_at: dt.datetime | None = No
 def _as_known(
     moves: tuple[CourseMove, ...], version: CourseVersion, known_at: dt.datetime
 ) -> tuple[tuple[CourseMove, ...], CourseVersion]:
-    """The moves made by then, and the version that stood: the one the first later move came from."""
+    """The moves made by then, and the version in force then: the one that the first later move left."""
     later = [each for each in moves if each.at > known_at]
     return tuple(each for each in moves if each.at <= known_at), (later[0].from_version if later else version)
 

@@ -17,7 +17,7 @@ ONE_DAY = dt.timedelta(days=1)
 
 @dataclass(frozen=True, eq=False)
 class Chosen:
-    """A school's settings, told from others as an object: the same choices are the same object."""
+    """A school's settings as one object: the same choices give the same object."""
 
     settings: Settings = field(repr=False)
 
@@ -28,9 +28,9 @@ def of(school: School) -> Settings:
 
 
 def chosen(school: School) -> Chosen:
-    """The same, to keep what was worked out under them.
+    """The same, as a cache key.
 
-    Queries: two for each state of the school's rules; none where it was asked about before.
+    Queries: two for each state of the school's rules; none after the first time.
     """
     claims = tuple(sorted(school.claims_asked))
     return _chosen(school.pk, school.rules_version, claims, school.taxi_allowance_minutes)

@@ -98,29 +98,24 @@ HELD: Mapping[str, tuple[str, ...]] = {
     INSTRUCT: (Role.Kind.INSTRUCTOR,),
     STAFF: (Role.Kind.ADMINISTRATOR, Role.Kind.INSTRUCTOR),
 }
-#: What each thing takes that a service does, and what anybody else is told.
+_NOT_YOURS = "You do not administer a school named {at!r}."
+#: The permission that each action of a service needs, and the message for anyone without it.
 TAKES: Mapping[str, tuple[str, str]] = {
     "read a record": (READ, "{user} may not read this student's record."),
     "write a record": (WRITE, "{user} may not write this student's record."),
-    "enroll": (WRITE, "You may not write this student's enrolments; the student's instructors may."),
-    "add a student": (STAFF, "{user} neither instructs nor administers at {at.name}."),
-    "import flights": (ADMINISTER, "Flights are imported by an administrator of the student's school."),
+    "enroll": (
+        WRITE,
+        "Only the student's instructors and the school's administrators may change enrolments.",
+    ),
+    "add a student": (STAFF, "{user} is neither an instructor nor an administrator at {at.name}."),
+    "import flights": (ADMINISTER, "Only administrators of the student's school may import flights."),
     "erase a record": (ADMINISTER, "{user} does not administer the student's school."),
     "take over a record": (ADMINISTER, "{user} does not administer {at.name}."),
-    "change people": (ADMINISTER, "Only an administrator of the school changes its people."),
-    "audit": (ADMINISTER, "The audit of a school is seen by its administrators alone."),
-    "keep aircraft": (
-        ADMINISTER,
-        "You administer no school called {at!r}; its administrators keep its aircraft.",
-    ),
-    "set minimums": (
-        ADMINISTER,
-        "You administer no school called {at!r}; its administrators set its minimums.",
-    ),
-    "change settings": (
-        ADMINISTER,
-        "You administer no school called {at!r}; its administrators change its settings.",
-    ),
+    "change people": (ADMINISTER, "Only administrators of the school may change its people."),
+    "audit": (ADMINISTER, "Only administrators of the school may see its audit."),
+    "keep aircraft": (ADMINISTER, _NOT_YOURS),
+    "set minimums": (ADMINISTER, _NOT_YOURS),
+    "change settings": (ADMINISTER, _NOT_YOURS),
 }
 
 
@@ -151,7 +146,7 @@ def locked_school(by: User, what: str, slug: str) -> School:
 
 
 def schools(user: Anyone, takes: str = ADMINISTER) -> QuerySet[School]:
-    """The schools where a user may do this; none for whoever is not signed in or closed."""
+    """The schools where a user may do this; none if the user is not signed in or the account is closed."""
     if not (user and user.is_authenticated and user.is_active):
         return School.objects.none()
     held = Role.objects.filter(user=user, role__in=HELD[takes], school=OuterRef("pk"))
@@ -233,7 +228,9 @@ def schools_of(students: Iterable[Student]) -> dict[int, int]:
 
 @dataclass(frozen=True, slots=True)
 class Opened:
-    """A student's record, opened by a user who may read it; ``relations`` are all that the user stands in."""
+    """A student's record, opened by a user who may read it; ``relations`` are all of the user's to the
+    student.
+    """
 
     student: Student
     relations: frozenset[str]
@@ -297,7 +294,7 @@ class _Day(Place):
 
 
 def _of_a_reader() -> QuerySet[Any, tuple[Any, ...]]:
-    """A student and the school, and for each relation whether a user stands in it, by the same conditions."""
+    """A student and the school, and which relations a user has to them, by the same conditions."""
     user: Any = Place("user", BigIntegerField())
     on: Any = _Day("on", DateField())
     relations = {

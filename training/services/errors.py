@@ -1,12 +1,13 @@
-"""Why a service did not do what it was asked: one hierarchy, translated once for the API and once for pages.
+"""Why a service refused: one hierarchy, translated once for the API and once for pages.
 
-Input that cannot be read is the engine's ``FaultsFound``, with a place for every fault. Nothing here knows
+Input that cannot be read is the engine's ``FaultsFound``, with a place for every error. Nothing here knows
 HTTP: ``api/v1/base/errors.py`` and ``training/web/shared/refusals.py`` choose statuses and pages.
 """
 
 from collections.abc import Iterable, Mapping
 from typing import Any, TypeVar
 
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db.models import Model, QuerySet
 
 from syllabus.engine.errors import Fault
@@ -55,6 +56,16 @@ class NotAsRead(Conflict):
 
 class Changed(Conflict):
     """The change starts from a version that is not the newest any more."""
+
+
+def faults_of(wrong: ValidationError) -> list[Fault]:
+    """What a model's own checks found, each at its field."""
+    places = {NON_FIELD_ERRORS: "", "klass": "class"}
+    return [
+        Fault(places.get(field, field), message)
+        for field, messages in wrong.message_dict.items()
+        for message in messages
+    ]
 
 
 def find(rows: QuerySet[Row, Row], what: str, **named: Any) -> Row:

@@ -204,7 +204,7 @@ class Operation:
 
 @dataclass(frozen=True)
 class Created:
-    """What was made just now, where the first answer is for what was there already."""
+    """What the call created; the first of the answers is for what existed before."""
 
     what: Any
 

@@ -58,7 +58,7 @@ PROBLEM: dict[str, Any] = {
 
 
 def question() -> dict[str, Any]:
-    """Whether the student may fly alone, or whichever milestone comes first."""
+    """A question about the first milestone of the rules."""
     milestone = next(iter(rulebook.current().milestones))
     return {"record": RECORD, "milestone": milestone, "on": str(ON), "context": CONTEXT}
 

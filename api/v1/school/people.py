@@ -158,7 +158,7 @@ class PeopleView(View):
         """A school that the caller administers. Raises: Problem (403)."""
         found = access.schools(self.user).filter(slug=slug).first()
         if found is None:
-            raise Problem(HTTPStatus.FORBIDDEN, f"You administer no school called {slug!r}.")
+            raise Problem(HTTPStatus.FORBIDDEN, f"You do not administer a school named {slug!r}.")
         return found
 
     def role(self, pk: int) -> Role:

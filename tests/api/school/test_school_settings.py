@@ -153,7 +153,7 @@ def test_everybody_of_the_school_reads_and_only_administrators_write(
 ) -> None:
     client = signed_in(getattr(people, who))
     assert client.get(url).status_code == 200
-    assert "administer no school" in problem(client.put(url, sent), 403)["detail"]
+    assert "do not administer a school" in problem(client.put(url, sent), 403)["detail"]
 
 
 @pytest.mark.parametrize(("url", "sent"), [(SETTINGS, {}), (MODELS, {"spellings": []})])

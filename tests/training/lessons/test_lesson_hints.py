@@ -269,7 +269,7 @@ def test_whatever_is_taken_can_be_shown_beside_every_standard(said: tuple[str, s
         pytest.param("steep-turns", "altitude", None, NO_COURSE, id="a lesson of no course"),
         pytest.param(
             "presolo.d-10", "altitude", ...,
-            "presolo.d-10 is no item of the course, so there is no standard to compare it with.",
+            "presolo.d-10 is not an item of the course, so there is no standard to compare it with.",
             id="an item that a rule asks for",
         ),
         pytest.param(
@@ -278,8 +278,7 @@ def test_whatever_is_taken_can_be_shown_beside_every_standard(said: tuple[str, s
         ),
         pytest.param(
             "steep-turns", "altitude lost", ...,
-            "The standard of steep-turns has limits for bank, altitude, airspeed, rollout, and none of that"
-            " name.",
+            "The standard of steep-turns has limits for bank, altitude, airspeed, rollout, but not for this.",
             id="a name of the instructor's own",
         ),
     ],
@@ -294,7 +293,7 @@ def test_what_there_is_nothing_to_compare_with_is_kept_and_says_so(item, name, o
         "name": name,
         "measured": "180 ft",
         "target": None,
-        "words": f"{name}: 180 ft; compared with nothing",
+        "words": f"{name}: 180 ft; not compared",
         "caution": caution,
         **dict.fromkeys(("inside", "by", "standard", "task", "basis", "source", "note")),
     }

@@ -165,7 +165,7 @@ def role(people: Cast) -> models.Role:
     [
         pytest.param("olaf", lambda people: None, r"is not an instructor at .*14 CFR 61\.1", id="elsewhere"),
         pytest.param("ada", lambda people: None, "is not an instructor at", id="an administrator"),
-        pytest.param("sams_account", lambda people: None, "Nobody signs their own", id="the student"),
+        pytest.param("sams_account", lambda people: None, "You cannot sign your own", id="the student"),
         pytest.param(
             "ida",
             lambda people: models.Role.objects.update(certificate=""),
@@ -210,7 +210,7 @@ def test_recent_experience_that_ends_today_is_enough(people: Cast) -> None:
 
 def test_a_student_who_instructs_does_not_sign_their_own(people: Cast) -> None:
     factories.role("instructor", at=people.school, whose=people.sams_account, certificate="0000003CFI")
-    with pytest.raises(sign_offs.NotAuthorised, match="Nobody signs their own"):
+    with pytest.raises(sign_offs.NotAuthorised, match="You cannot sign your own"):
         sign(draft(people), people.sams_account)
 
 

@@ -234,7 +234,7 @@ ON = dt.date(2026, 11, 24)
 @pytest.mark.django_db
 def test_a_school_that_is_no_demo_is_not_replaced():
     factories.school(slug="demo")
-    with pytest.raises(demo.DemoRefused, match="no demo is called 'demo'"):
+    with pytest.raises(demo.DemoRefused, match="school 'demo' is not a demo school"):
         demo.load(ON)
 
 

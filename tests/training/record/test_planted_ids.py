@@ -27,7 +27,7 @@ from training.services.transfer import handover
 
 LESSON = "0b5a1f8e-3c7d-4f7c-9f51-3f1f5d0f9a01"
 GRADE = {"item": "presolo.d-03", "date": "2026-03-02", "grade": "perform"}
-WAY_OUT = "give it another id"
+WAY_OUT = "give the entry another"
 
 
 def brought(people: Cast, said: dict[str, Any]) -> records.Imported:

@@ -101,7 +101,7 @@ def test_who_may_not_write_writes_nothing(people: Cast, who):
     user = getattr(people, who)
     with pytest.raises(NotAllowed, match="may not write"):
         records.import_document(DOCUMENT, student=people.sam, by=user, at=NOON, via="api", reason=WHY)
-    with pytest.raises(NotAllowed, match="neither instructs nor administers"):
+    with pytest.raises(NotAllowed, match="is neither an instructor nor an administrator"):
         records.import_document(DOCUMENT, school=people.school, by=user, at=NOON, via="api", reason=WHY)
 
     assert not models.RecordChange.objects.exists()

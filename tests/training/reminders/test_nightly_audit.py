@@ -113,7 +113,7 @@ def test_one_that_does_not_fit_into_a_sweep_keeps_nothing_and_says_so(school: mo
     then = at("2026-04-18 14:00")
     assert audits.run(school, then, until=0) is False
     assert not models.Finding.objects.exists()
-    assert "manage.py audit takes as long as it needs" in models.NightlyAudit.objects.get().fault
+    assert "run manage.py audit, which has no time limit" in models.NightlyAudit.objects.get().fault
 
 
 def test_without_time_left_none_is_begun(school: models.School) -> None:

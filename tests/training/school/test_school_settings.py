@@ -183,10 +183,14 @@ def test_replacing_takes_away_what_is_not_sent(people: Cast) -> None:
 @pytest.mark.parametrize(
     ("links", "place", "said"),
     [
-        ([Link("Trainer", "Moth")], "spellings[0].model", "there is no model 'Moth'"),
-        ([Link("X1", "X1"), Link("x-1", "C172")], "spellings[1].spelling", "is linked already"),
-        ([Link("X1", "C172"), Link("Y1", "X1")], "spellings[1].model", "is linked to C172 itself"),
-        ([Link("C172", "C152")], "spellings[0].spelling", "is a model of its own"),
+        ([Link("Trainer", "Moth")], "spellings[0].model", "'Moth' is not a known model"),
+        ([Link("X1", "X1"), Link("x-1", "C172")], "spellings[1].spelling", "is already linked"),
+        (
+            [Link("X1", "C172"), Link("Y1", "X1")],
+            "spellings[1].model",
+            "linked to C172; link to that instead",
+        ),
+        ([Link("C172", "C152")], "spellings[0].spelling", "is itself a model"),
         ([Link("c-172", "C172")], "spellings[0].model", "is a model already"),
         ([Link("X1", "C172", "airplane")], "spellings[0].category", "is the model's"),
         ([Link("X1", "C172", None, "helicopter")], "spellings[0].class", "is the model's"),

@@ -79,24 +79,24 @@ def book(*rows: list[Any]) -> bytes:
     ("data", "remarks", "read_as"),
     [
         pytest.param(
-            "date,remarks\n2026-03-02,süß\n".encode(), "süß", "CSV, UTF-8, cells apart by a comma", id="UTF-8"
+            "date,remarks\n2026-03-02,süß\n".encode(), "süß", "CSV, UTF-8, separated by commas", id="UTF-8"
         ),
         pytest.param(
             "date;remarks\r\n2026-03-02;süß, sehr\r\n".encode("utf-8-sig"),
             "süß, sehr",
-            "CSV, UTF-8, cells apart by a semicolon",
+            "CSV, UTF-8, separated by semicolons",
             id="UTF-8 with a mark in front, and semicolons",
         ),
         pytest.param(
             "date,remarks\n2026-03-02,süß\n".encode("latin-1"),
             "süß",
-            "CSV, Latin-1, cells apart by a comma",
+            "CSV, Latin-1, separated by commas",
             id="Latin-1",
         ),
         pytest.param(
             b'date,"a;b;c"\n2026-03-02,"two\nlines, one cell"\n',
             "two\nlines, one cell",
-            "CSV, UTF-8, cells apart by a comma",
+            "CSV, UTF-8, separated by commas",
             id="a separator inside quotation marks separates nothing",
         ),
         pytest.param(
@@ -121,24 +121,24 @@ def unpacking_to(size: int) -> bytes:
     ("data", "said"),
     [
         pytest.param(b"", "f: is empty", id="nothing"),
-        pytest.param(b"a,b\n", "f: has a heading and no flight below it", id="a heading alone"),
+        pytest.param(b"a,b\n", "f: has a heading but no flights", id="a heading alone"),
         pytest.param(b"\n\n", "f: has no heading; the first row names the columns", id="blank rows alone"),
         pytest.param(
-            b"a\n" + b"1\n" * 3001, "f: more than 3000 rows; cut it into several files", id="a row too many"
+            b"a\n" + b"1\n" * 3001, "f: more than 3000 rows; split it into several files", id="a row too many"
         ),
         pytest.param(b"a" * (2 * 1024 * 1024 + 1), "f: 2.0 MB; at most 2 MB are read", id="a byte too many"),
         pytest.param(
             b"a\n1,2\n",
-            "row 2: has a cell in column B, which has no heading; give it one or empty it",
+            "row 2: has a value in column B, which has no heading; add a heading or clear the cell",
             id="a cell without a heading",
         ),
-        pytest.param(b"a\x00b", "f: is no text; save the flights as CSV or XLSX", id="no text"),
+        pytest.param(b"a\x00b", "f: is not text; save the flights as CSV or XLSX", id="no text"),
         pytest.param(
             "a,b".encode("utf-16"), "f: is UTF-16 text; save it as CSV UTF-8, or as XLSX", id="UTF-16"
         ),
         pytest.param(
             b'a,b\n"1,2\n',
-            "line 2: unexpected end of data; a quotation mark may be left open",
+            "line 2: unexpected end of data; check for a missing quotation mark",
             id="a quotation mark left open",
         ),
         pytest.param(
@@ -153,7 +153,7 @@ def unpacking_to(size: int) -> bytes:
         ),
         pytest.param(
             unpacking_to(50 * 1024 * 1024 + 1),
-            "f: unpacks to far more than flights can be; it is not read",
+            "f: is too large when unpacked; it is not read",
             id="a spreadsheet that unpacks without end",
         ),
     ],
@@ -249,15 +249,15 @@ def test_every_rows_faults_are_told_at_once(people: Cast) -> None:
 @pytest.mark.parametrize(
     ("columns", "said"),
     [
-        ({"total": 0}, "date: no column is named for the day of the flight; choose one"),
-        ({"date": 0}, "total: no column is named for a time; choose at least one"),
+        ({"total": 0}, "date: choose the column with the day of the flight"),
+        ({"date": 0}, "total: choose at least one column with a time"),
         ({"date": 0, "total": 3, "route": 2, "to": 1},
          "route: choose either the whole route, or from, via and to"),
         ({"date": 0, "total": 0},
          "total: column A (date) is chosen for Day of the flight and Total time; choose one"),
         (
             {"date": 0, "total": 3, "certificate": 6},
-            "certificate: an instructor's certificate needs the name; choose that column too",
+            "certificate: an instructor's certificate needs a name; choose the column with the name too",
         ),
     ],
 )  # fmt: skip
@@ -416,7 +416,7 @@ def test_a_plan_that_is_not_the_one_that_was_read_is_refused(people: Cast) -> No
     found = table(ROW)
     digest = flight_import.dry_run(found, asked(found), people.sam, at=AT).digest
     carried_out(found, people)
-    with pytest.raises(ImportRefused, match="is not what the dry run showed"):
+    with pytest.raises(ImportRefused, match="changed after the preview"):
         flight_import.carry_out(
             found,
             asked(found),
@@ -453,7 +453,8 @@ def test_what_was_signed_is_not_imported_over(people: Cast) -> None:
     found = table("s/1,2026-01-05,2.0", header="id,date,total")
     [fault] = flight_import.dry_run(found, asked(found), people.sam, at=AT).faults
     assert (
-        str(fault) == "row 2: s/1 was signed here and is sealed; its instructor corrects it, no import does"
+        str(fault)
+        == "row 2: s/1 was signed here, so an import cannot change it; its instructor can correct it"
     )
 
 

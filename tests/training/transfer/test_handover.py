@@ -311,7 +311,7 @@ def test_the_same_again_changes_nothing_and_a_newer_one_updates(people: Cast, ex
     assert len(now.flights) == len(own.flights) + 1
     assert "here-1" in [each.id for each in now.ground], "what was recorded here since stays"
     assert models.ForeignEntry.objects.filter(student=done.student).count() == 10
-    with pytest.raises(handover.HandOverError, match="was taken over already"):
+    with pytest.raises(handover.HandOverError, match="was already imported"):
         take(raw, people, kid, days=4)
 
 
@@ -460,7 +460,7 @@ def test_a_newer_file_of_another_ledger_takes_the_place_of_none(people: Cast, ex
     with pytest.raises(handover.HandOverError) as refused:
         handover.take(theirs, school=third, by=None, at=later, **why)
     assert str(refused.value.faults[0]) == (
-        f"manifest.jws: is of the ledger school-{people.elsewhere.pk}; what stands here of {sams} came from"
+        f"manifest.jws: is of the ledger school-{people.elsewhere.pk}; the record of {sams} here came from"
         f" school-{people.school.pk} of Lakeside Flying"
     )
     assert counts() == before
@@ -474,7 +474,7 @@ def test_a_school_with_a_new_key_is_trusted_anew(people: Cast, exported) -> None
     newer = handover.make(people.sam, by=None, at=later, via="command")
     with pytest.raises(handover.HandOverError) as refused:
         take(newer, people, kid, days=6)
-    assert f"the one taken over before with {kid}" in str(refused.value.faults[0])
+    assert f"the file imported before with {kid}" in str(refused.value.faults[0])
     done = take(newer, people, keys.signer().kid, days=6)
     assert (done.created, done.hand_over.kid) == (False, keys.signer().kid)
 

@@ -88,7 +88,7 @@ def test_many_flights_are_put_on_record_while_a_page_says_so(ada: Client, people
         "confirm_password": PASSWORD,
     }
     other = ada.post(f"{path}columns/", {**sent, "plan": "0" * 64})
-    assert "is not what the dry run showed" in other.getvalue().decode()
+    assert "changed after the preview" in other.getvalue().decode()
     assert not models.Flight.objects.exists()
     told = ada.post(f"{path}columns/", sent).getvalue().decode()
     assert '<progress aria-label="Either all flights are imported or none."></progress>' in told
@@ -97,7 +97,7 @@ def test_many_flights_are_put_on_record_while_a_page_says_so(ada: Client, people
     assert "Cancel without saving" not in told  # it cannot be stopped halfway, so nobody is offered to
     assert models.Flight.objects.filter(student=people.sam).count() == 401
     again = ada.post(f"{path}columns/", sent).getvalue().decode()
-    assert "is not what the dry run showed" in again
+    assert "changed after the preview" in again
     assert models.Flight.objects.filter(student=people.sam).count() == 401
 
 

@@ -1,4 +1,4 @@
-"""A school's whole audit as pages to print: what was found, who dealt with it, and what is gone."""
+"""A school's whole audit as pages to print: what was found, who resolved it, and what is gone."""
 
 import zoneinfo
 from collections import Counter
@@ -13,19 +13,16 @@ from training.reports.audit_kinds import KINDS
 from training.services.audit import finding_json, finding_tables, findings
 
 _SEVERITY = {"serious": "Serious", "incomplete": "Incomplete", "note": "Advisory"}
-_STATE = {findings.OPEN: "open", findings.RESOLVED: "dealt with", findings.GONE: "gone"}
+_STATE = {findings.OPEN: "open", findings.RESOLVED: "resolved", findings.GONE: "gone"}
 
 
 def report(school: School, run: AuditRun, listed: Iterable[Finding]) -> bytes:
-    """The tagged PDF of listed findings as an audit told them; made at the audit's instant.
-
-    So the same findings, dealt with by the same people, give the same bytes whenever they are asked for.
-    """
+    """The tagged PDF of findings, dated at the audit; the same findings always give the same bytes."""
     return pdf.make("audit", page(school, run, listed), at=run.at)
 
 
 def page(school: School, run: AuditRun, listed: Iterable[Finding]) -> dict[str, Any]:
-    """What the pages say, in plain JSON values: the worst first, then the newest; what is gone last."""
+    """What the pages say, as JSON values: the most severe first, then the newest; what is gone last."""
     order = {severity: number for number, severity in enumerate(SEVERITIES)}
     rows = sorted(listed, key=lambda row: (order[row.severity], -row.day.toordinal(), row.key))
     state = {row.key: findings.state_of(row) for row in rows}
@@ -35,18 +32,14 @@ def page(school: School, run: AuditRun, listed: Iterable[Finding]) -> dict[str, 
         (words, [row for row in rows if row.severity == severity and state[row.key] != findings.GONE])
         for severity, words in _SEVERITY.items()
     ]
-    groups.append(
-        (
-            "Found by an earlier audit and no longer found",
-            [row for row in rows if state[row.key] == findings.GONE],
-        )
-    )
+    gone = [row for row in rows if state[row.key] == findings.GONE]
+    groups.append(("Found by an earlier audit and no longer found", gone))
     zone = zoneinfo.ZoneInfo(school.time_zone)
     return {
         "school": school.name,
         "facts": [
             ["As of", run.on.isoformat()],
-            ["By what was known at", f"{run.at.astimezone(zone):%Y-%m-%d %H:%M} ({school.time_zone})"],
+            ["As known at", f"{run.at.astimezone(zone):%Y-%m-%d %H:%M} ({school.time_zone})"],
             ["Students", run.students],
             ["Rulebook", run.rulebook],
             ["Open", sum(each == findings.OPEN for each in state.values())],
@@ -81,7 +74,7 @@ def _told(row: Finding, state: str, zone: zoneinfo.ZoneInfo) -> dict[str, Any]:
     ]
     for made in row.resolutions.all() if row.pk else ():
         said = finding_json.resolution(made)
-        was = "" if said["stands"] else " (of the finding as it was then)"
+        was = "" if said["stands"] else " (before the finding changed)"
         facts.append(
             [
                 "Resolved",

@@ -43,7 +43,7 @@ class Writable(Protocol):
 
 
 def write(listed: Iterable[Finding], to: Writable) -> None:
-    """Listed findings as CSV (RFC 4180 but for the line's end), no cell of which is a formula."""
+    """The findings as CSV (RFC 4180, with ``\\n`` at the end of a line); no cell is a formula."""
     table = csv.writer(to, lineterminator="\n")
     table.writerow(COLUMNS)
     table.writerows([safe(each) for each in _cells(row)] for row in listed)
@@ -51,7 +51,7 @@ def write(listed: Iterable[Finding], to: Writable) -> None:
 
 def workbook(listed: Iterable[Finding]) -> bytes:
     """The same as an XLSX workbook. Every cell is text, and begins as in the CSV."""
-    from openpyxl import Workbook  # takes long, and few processes write a table
+    from openpyxl import Workbook  # slow to import, and few processes need it
 
     made = Workbook(write_only=True)
     sheet = made.create_sheet("findings")
@@ -67,12 +67,12 @@ def _text(sheet: Any, value: str) -> WriteOnlyCell:
     from openpyxl.cell import WriteOnlyCell
 
     cell = WriteOnlyCell(sheet, _NOT_IN_XML.sub("?", value)[:_MOST])
-    cell.data_type = "s"  # whatever it begins with, it is no formula
+    cell.data_type = "s"  # text, even if it begins like a formula
     return cell
 
 
 def whose(row: Finding) -> str:
-    """Whom a finding is about, in words."""
+    """The name of whom a finding is about."""
     if row.student is not None:
         return str(row.student)
     return str(row.instructor) if row.instructor is not None else "the school"

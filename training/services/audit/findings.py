@@ -101,7 +101,7 @@ def recompute(
 def recomputing(
     school: School, on: dt.date, *, at: dt.datetime, by: User | None, via: str, noted: bool = True
 ) -> Generator[Student, None, Done]:
-    """The same, student by student: for whoever shows how far it is. Left before its end, nothing is kept."""
+    """The same, student by student, for a caller that shows progress; if it stops early, nothing is saved."""
     told: dict[str, Told] = {}
     read: list[Student] = []
     for student, found in reports.by_student(school, on, at=at):
@@ -208,7 +208,7 @@ def _row(school: School, told: Told, at: dt.datetime) -> Finding:
 
 
 def _standing_resolution() -> Q:
-    """That a finding was dealt with as it stands: not before it came back, not when it was another."""
+    """That a finding was resolved as it is now: not before it returned, and not before it changed."""
     of_it = Resolution.objects.filter(finding=OuterRef("pk"), digest=OuterRef("digest"))
     since = Q(returned_at__isnull=True) | Q(Exists(of_it.filter(at__gte=OuterRef("returned_at"))))
     return Q(Exists(of_it)) & since
@@ -222,9 +222,9 @@ def listed(
     severity: str | None = None,
     student: uuid.UUID | None = None,
 ) -> QuerySet[Finding]:
-    """A school's findings, the newest day first; ``dealt_with`` says of each whether it was.
+    """A school's findings, the newest day first; ``dealt_with`` says whether each was resolved.
 
-    ``state``: open (nobody dealt with it), resolved, or gone (an audit does not find it any more).
+    ``state``: open, resolved, or gone (the last audit did not find it).
     """
     found = _with_state(Finding.objects.filter(school=school)).prefetch_related("resolutions__by")
     found = found.order_by("-day", "-pk")
@@ -243,7 +243,7 @@ def _with_state(found: QuerySet[Finding]) -> QuerySet[Any]:
 
 
 def state_of(finding: Finding) -> str:
-    """Where a listed finding stands."""
+    """The state of a listed finding."""
     if finding.gone_at is not None:
         return GONE
     return RESOLVED if getattr(finding, "dealt_with", False) else OPEN
@@ -267,7 +267,7 @@ def last_run(school: School) -> AuditRun | None:
 
 
 def said(finding: Finding, how: str, note: str) -> dict[str, str]:
-    """What whoever resolves a finding confirms: the finding as it stands, and what was done."""
+    """What a person re-authenticates to resolve a finding: the finding as it is now, and what was done."""
     return {"digest": finding.digest, "how": how, "note": note}
 
 
@@ -303,7 +303,7 @@ def resolve(
                 " first."
             )
         if locked.gone_at is not None:
-            raise Conflict("The audit no longer finds this, so there is nothing to resolve.")
+            raise Conflict("The last audit did not find this any more, so there is nothing to resolve.")
         made = Resolution(
             school_id=locked.school_id,
             finding=locked,
@@ -330,7 +330,7 @@ def _check(how: str, note: str) -> None:
         faults.add("how", f"{how!r} is not one of {', '.join(MENDS)}")
     text = reading.text(faults, note, "note")
     if text is not None and not text.strip():
-        faults.add("note", "is empty; write what was done, or why nothing was")
+        faults.add("note", "is empty; write what was done, or why nothing needs to be done")
     if text is not None and len(text) > MOST_NOTE:
         faults.add("note", f"has {len(text)} characters, at most {MOST_NOTE} fit")
     faults.stop(ResolutionError)
@@ -350,7 +350,7 @@ def _seal(made: Resolution) -> int:
     }
     subject = subject_of(finding)
     if wrong := assertions.entry_fault(SEALED_AS, subject, body):
-        raise ResolutionError([Fault("", f"is not sealed: {wrong}")])
+        raise ResolutionError([Fault("", f"cannot be signed into the ledger: {wrong}")])
     sealed = entries.append(tree=made.ledger_tree, kind=SEALED_AS, subject=subject, body=body, at=made.at)
     return sealed.index
 

@@ -123,40 +123,37 @@ def _no_such(number: int | None) -> NotFound:
 
 
 def may_write(user: User, address: Address, number: int | None = None) -> None:
-    """Raises: NotFound where the user belongs to no such school; NotAllowed where they only read there."""
+    """Raises: NotFound if the user belongs to no such school; NotAllowed if they may only read there."""
     known = seen(user)
     if not known.schools or (address.school is not None and address.school not in known.schools):
         raise _no_such(number)
     if address.school is None:
         raise NotAllowed(
-            f"{address} comes with the product and is only read here; write the school's own, at"
+            f"{address} is the built-in course and cannot be changed. Write the school's own course at"
             f" {address}@{min(known.schools)}."
         )
     if address.school not in known.administers:
-        raise NotAllowed(f"Only an administrator of {address.school} writes its courses.")
+        raise NotAllowed(f"Only administrators of {address.school} may write its courses.")
 
 
 def put(
     user: User, address: Address, stands: Outline, *, fits: Callable[[CourseVersion | None], bool]
 ) -> outlines.Saved:
-    """Keep a course as the draft of its next version, in the place of the draft there is.
+    """Save a course as the draft of its next version; it replaces the present draft.
 
-    ``fits`` says, of the newest version (None: there is none yet), whether the change starts from it; it is
-    asked under the lock. What says what the newest version says is written already, and is not asked about.
+    ``fits`` says, under the lock, whether the change starts from the newest version (None: there is none
+    yet). It is not called if the newest version has this content already.
 
-    Raises: NotFound; NotAllowed; Changed; CourseError where the code is another.
+    Raises: NotFound; NotAllowed; Changed; CourseError if the code is of another course.
     """
     may_write(user, address)
     if stands.code != address.code:
-        raise CourseError(
-            [Fault("course", f"{stands.code!r} is the code of another course than {address.code!r}")]
-        )
+        raise CourseError([Fault("course", f"expected the code {address.code!r}, got {stands.code!r}")])
 
     def allow(newest: CourseVersion | None) -> None:
         if not fits(newest):
             raise Changed(
-                f"{address} is not the one that the change starts from; read it, and send the change again"
-                " with its ETag."
+                f"{address} changed after you read it. Read it again, then send the change with its ETag."
                 if newest is not None
                 else f"There is no {address} yet; send it without If-Match."
             )
@@ -168,12 +165,12 @@ def put(
 def publish(
     user: User, address: Address, number: int, *, content_hash: str, at: dt.datetime
 ) -> CourseVersion:
-    """Freeze a draft for good. Published already with that content, it is given as it stands.
+    """Publish a draft, which freezes it. If it is published already, it is returned.
 
-    Raises: NotFound; NotAllowed; NotAsRead where its content is another than ``content_hash`` names.
+    Raises: NotFound; NotAllowed; NotAsRead if ``content_hash`` is not that of its content.
     """
     may_write(user, address, number)
-    # The course is locked, as for a change: a draft is not put in the place of one that is being published.
+    # The course is locked, as for a change: a draft cannot replace one that is being published.
     course = Course.objects.select_for_update().filter(code=address.code, school_ref=address.school).first()
     versions = CourseVersion.objects.select_related("course").filter(course=course, number=number)
     found = versions.first() if course is not None else None
@@ -181,8 +178,7 @@ def publish(
         raise _no_such(number)
     if found.content_hash != content_hash:
         raise NotAsRead(
-            f"Version {number} of {address} has another content than the one that was read; read it again,"
-            " and publish it as it stands."
+            f"Version {number} of {address} changed after you read it. Read it again, then publish it."
         )
     if found.is_published:
         return found
@@ -193,14 +189,14 @@ def publish(
 
 
 def publisher(found: CourseVersion) -> str | None:
-    """The name of whoever published a version; None for a draft, and where nobody of a school did.
+    """The name of the person who published a version; None for a draft or a built-in course.
 
-    No query where ``with_publisher`` was asked.
+    No query after ``with_publisher``.
     """
     made: CoursePublication | None = getattr(found, "publication", None)
     return str(made.by) if made is not None else None
 
 
 def with_publisher(rows: QuerySet[CourseVersion]) -> QuerySet[CourseVersion]:
-    """Versions each with whoever published it."""
+    """Versions, each with the person who published it."""
     return rows.select_related("course", "publication__by")

@@ -1,11 +1,11 @@
-"""What a school asks for beyond the law: set by its administrators, ended and never deleted."""
+"""A school's own minimums beyond the law: its administrators set and end them; none is deleted."""
 
 import datetime as dt
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import QuerySet
 
@@ -16,28 +16,28 @@ from syllabus.engine.rules.minimums import read_params
 from syllabus.models import SchoolMinimum
 from training.models import School, User
 from training.services import access
-from training.services.errors import Conflict, find
+from training.services.errors import Conflict, faults_of, find
 
 _CONTENT = ("kind", "params", "says", "note", "ends")
 _DEEPEST = 5
 
 
 class MinimumError(FaultsFound):
-    """What was sent is no minimum that can be asked for."""
+    """The minimum that was sent is not valid."""
 
     what = "the minimum"
 
 
 @dataclass(frozen=True, slots=True)
 class Set:
-    """The row, and whether it was made just now."""
+    """The row, and whether this call created it."""
 
     minimum: SchoolMinimum
     created: bool
 
 
 def seen(user: User) -> QuerySet[SchoolMinimum]:
-    """The minimums of every school at which a user is anything: they stand in everybody's report there."""
+    """The minimums of every school where the user has a role: everyone's reports there show them."""
     here = School.objects.filter(roles__user=user).values("slug")
     return SchoolMinimum.objects.filter(school_ref__in=here).order_by(
         "school_ref", "milestone", "code", "starts"
@@ -46,12 +46,12 @@ def seen(user: User) -> QuerySet[SchoolMinimum]:
 
 @transaction.atomic
 def add(school: str, fields: Mapping[str, Any], *, by: User) -> Set:
-    """Ask for something beyond the law at the school of that short name. The same again is what stands.
+    """Add a minimum for the school of that short name. Sending the same again returns the first one.
 
     ``fields``: milestone, code, kind, params, says, note, starts, ends, as ``SchoolMinimum`` has them.
 
-    Raises: NotAllowed for whoever administers no school of that name; MinimumError with every fault and its
-            place; Conflict where another stands under that code from that day.
+    Raises: NotAllowed for anyone but its administrators; MinimumError with every error and its place;
+            Conflict if another minimum of that code starts on that day.
     """
     access.locked_school(by, "set minimums", school)
     made = SchoolMinimum(school_ref=school, **fields)
@@ -64,25 +64,25 @@ def add(school: str, fields: Mapping[str, Any], *, by: User) -> Set:
     if stands is not None:
         if any(getattr(stands, key) != getattr(made, key) for key in _CONTENT):
             raise Conflict(
-                f"{made.code} from {made.starts} stands already, and not as it was sent now. End it, and add"
-                " another that starts on a later day."
+                f"{made.code} from {made.starts} already exists with other content. End it, and add one that"
+                " starts on a later day."
             )
         return Set(stands, created=False)
     try:
         made.save()
     except ValidationError as wrong:
-        raise MinimumError(_told(wrong)) from None
+        raise MinimumError(faults_of(wrong)) from None
     return Set(made, created=True)
 
 
 @transaction.atomic
 def end(minimum: int, ends: dt.date | None, *, by: User, at: dt.datetime) -> SchoolMinimum:
-    """Let a minimum end with a day, by default today at the school. The same again is what stands.
+    """End a minimum on a day, by default today at the school. Sending the same again changes nothing.
 
-    What was asked for on days that are over stays: it ends yesterday at the earliest, and on its own first
-    day. It is never made longer; another takes its place.
+    Past days keep what was required on them, so it ends yesterday at the earliest, and never before its own
+    first day. It is never extended; add another instead.
 
-    Raises: NotFound; NotAllowed; MinimumError; Conflict where it ends earlier already.
+    Raises: NotFound; NotAllowed; MinimumError; Conflict if it already ends earlier.
     """
     found = find(seen(by), "minimum of that id", pk=minimum)
     school = access.locked_school(by, "set minimums", found.school_ref)
@@ -92,10 +92,14 @@ def end(minimum: int, ends: dt.date | None, *, by: User, at: dt.datetime) -> Sch
     if found.ends == last:
         return found
     if found.ends is not None and found.ends < last:
-        raise Conflict(f"It ended with {found.ends} already. Add another to ask for the same again.")
+        raise Conflict(f"It already ends on {found.ends}. Add another minimum to require the same again.")
     earliest = max(found.starts, today - dt.timedelta(days=1))
     if last < earliest:
-        why = "its first day" if earliest == found.starts else "yesterday: what was asked for before stays"
+        why = (
+            "its first day"
+            if earliest == found.starts
+            else "yesterday; past days keep what was required on them"
+        )
         raise MinimumError([Fault("ends", f"{last} is before {earliest}, {why}")])
     SchoolMinimum.objects.filter(pk=found.pk).update(ends=last)
     found.ends = last
@@ -112,9 +116,9 @@ def _faults(made: SchoolMinimum) -> Iterator[Fault]:
 
 
 def _texts(value: Any, place: str, deep: int = 0) -> Iterator[Fault]:
-    """Texts that cannot be kept, at any depth, and what nests without end."""
+    """Texts that cannot be stored, at any depth, and what nests too deep."""
     if deep > _DEEPEST:
-        yield Fault(place, "nests too deep; no parameter does")
+        yield Fault(place, "is nested too deep")
     elif isinstance(value, str):
         faults = Faults()
         reading.text(faults, value, place)
@@ -126,11 +130,3 @@ def _texts(value: Any, place: str, deep: int = 0) -> Iterator[Fault]:
     elif isinstance(value, list):
         for number, each in enumerate(value):
             yield from _texts(each, f"{place}[{number}]", deep + 1)
-
-
-def _told(wrong: ValidationError) -> list[Fault]:
-    return [
-        Fault("" if field == NON_FIELD_ERRORS else field, message)
-        for field, messages in wrong.message_dict.items()
-        for message in messages
-    ]

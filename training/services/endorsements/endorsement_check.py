@@ -359,20 +359,18 @@ def _warnings(
     if given.flight_date and given.flight_date > given.given:
         existing = auditing.current()[kind.authority].near("existing-conditions", given.given)
         found.append(
-            f"The flight is on {given.flight_date}, the endorsement of {given.given}: it judges the"
-            f" conditions as they are when it is given ({existing.cite.section})."
+            f"The flight is on {given.flight_date} and the endorsement is dated {given.given}. It is about"
+            f" the conditions on the day it is given ({existing.cite.section})."
         )
     unlocated = [write_point(place) for place in given.route if not place.known]
     if unlocated:
         found.append(
-            f"Nobody knows the position of {', '.join(map(str, unlocated))}: no distance is measured."
+            f"The position of {', '.join(map(str, unlocated))} is not known, so no distance is measured."
         )
     role = by.roles.filter(school_id=student.school_id, role=models.Role.Kind.INSTRUCTOR).first()
     if role and role.recent_experience_until is None:
         cite = instructing.current()[kind.authority].near("recent-experience", today).cite.section
-        found.append(
-            f"Until when the recent experience of {by} lasts is not recorded at the school ({cite})."
-        )
+        found.append(f"The school has no last day of recent experience on record for {by} ({cite}).")
     found += signing_authority.endorsement_cautions(
         by, student, given.category, given.aircraft_model, given.given
     )

@@ -1,7 +1,7 @@
-"""Endorsements given here: what one rests on is shown first, then it is signed and sealed; and revoked.
+"""Endorsements given here: check what one rests on, give it (signed and sealed), revoke it.
 
-The instructor decides. What the rule itself forbids is refused; everything else that speaks against giving it
-is shown, and what was shown is kept with the signature.
+The instructor decides. Only what the rule itself forbids is refused; everything else that speaks against
+it is shown, and stored with the signature.
 """
 
 import dataclasses
@@ -54,7 +54,7 @@ class AgainstTheRule(Refused):
 
 @dataclass(frozen=True, slots=True)
 class Given:
-    """The row on record, its seal, and whether it was given just now or long before."""
+    """The row on record, its seal, and whether this call gave it."""
 
     endorsement: Endorsement
     seal: EndorsementSeal
@@ -71,12 +71,12 @@ def check(
     via: str,
     known: engine.Record | None = None,
 ) -> Checked:
-    """What an endorsement would rest on, were it given now; nothing is written but the access.
+    """What an endorsement would rest on if it were given now; writes only the access log.
 
     ``fields``: as in a record document's endorsement, without kind and instructor; ``given`` is today at the
-    school where it is not said.
+    school by default.
 
-    Raises: EndorsementError; NotAllowed; NotInForce where a rule has no version on the day.
+    Raises: EndorsementError; NotAllowed; NotInForce if a rule has no version on the day.
     """
     access.require(by, "write a record", student, on=at.date())
     asked = read(kind, fields, student.school.day(at))
@@ -85,15 +85,15 @@ def check(
 
 
 def read(kind: str, fields: object, today: dt.date, *, entry: str = "to be given") -> engine.Endorsement:
-    """The endorsement that is meant, still without its instructor. Raises: EndorsementError."""
+    """The endorsement as it was sent, without its instructor. Raises: EndorsementError."""
     if not isinstance(fields, Mapping):
-        raise EndorsementError([Fault("", "is not an object; send the fields of the endorsement by name")])
+        raise EndorsementError([Fault("", "expected an object with the endorsement's fields")])
     sent = {key: value for key, value in fields.items() if value is not None}
     faults = Faults()
     for key in _NOT_SENT:
         if sent.pop(key, None) is not None:
-            faults.add(key, "is not sent here; it follows from the call")
-    # read apart: training after the endorsement is forbidden by the rule, and told with the report
+            faults.add(key, "is set by the server; leave it out")
+    # read by itself: the rule forbids training after the endorsement, and the report says so
     own = {"id": entry, "kind": kind}
     said = {key: value for key, value in sent.items() if key != "training_date"}
     found = _parsed(faults, {"given": today.isoformat(), **said, **own})
@@ -116,7 +116,7 @@ def _parsed(faults: Faults, fields: Mapping[str, Any]) -> tuple[engine.Endorseme
 
 
 def _fits(faults: Faults, made: engine.Endorsement, sent: Mapping[str, Any]) -> None:
-    """Note where an endorsement is of no kind that is given here, or says what its kind does not."""
+    """Note a kind that is not given here, and a field that the kind does not have."""
     known = endorsements.current().kinds
     if made.kind not in known:
         faults.add(
@@ -128,7 +128,7 @@ def _fits(faults: Faults, made: engine.Endorsement, sent: Mapping[str, Any]) -> 
         if name in sent and name not in kind.fields:
             faults.add(name, f"does not belong in a {made.kind} endorsement; leave it out")
     if made.test and kind.tests and endorsements.sort_of(made.test) not in kind.tests:
-        faults.add("test", f"{made.test!r} is none of {made.kind}; name a {' or '.join(kind.tests)} test")
+        faults.add("test", f"{made.test!r} is not for {made.kind}; name a {' or '.join(kind.tests)} test")
 
 
 @transaction.atomic
@@ -144,14 +144,13 @@ def give(
     judgement: str = "",
     confirmed: Mapping[str, Any] | None = None,
 ) -> Given:
-    """Give an endorsement: put it on record and seal it. The same again is answered with what stands.
+    """Give an endorsement: put it on record and seal it. Sending the same again returns the first one.
 
-    ``entry`` is the caller's own id for it, so that it may arrive any number of times. ``judgement`` is what
-    the instructor adds in words. Who calls has made sure that it is ``by`` who signs (``confirmed``, from
-    ``confirming``).
+    ``entry`` is the caller's own id for it, so that the call can be repeated. ``judgement`` is what the
+    instructor adds in words. ``confirmed`` says how the caller re-authenticated ``by``.
 
-    Raises: EndorsementError; NotAllowed; AgainstTheRule with the report; NotInForce; Conflict where the id
-            stands for something else.
+    Raises: EndorsementError; NotAllowed; AgainstTheRule with the report; NotInForce; Conflict if the id
+            belongs to something else.
     Effects: one transaction, with the student's row locked; the access is logged.
     """
     access.require(by, "write a record", student, on=at.date())
@@ -204,7 +203,7 @@ def _seal(
 
 
 def _again(stands: Endorsement, kind: str, fields: object, *, by: User, judgement: str) -> Given:
-    """What was given under this id, where the same was sent again."""
+    """What was given under this id, if the same was sent again. Raises: Conflict."""
     seal = EndorsementSeal.objects.filter(endorsement=stands).first()
     asked = read(kind, fields, stands.given, entry=stands.entry_id)
     written: engine.Endorsement = record.entry_of(stands, "endorsements")
@@ -212,8 +211,8 @@ def _again(stands: Endorsement, kind: str, fields: object, *, by: User, judgemen
     same = bare == asked
     if seal is None or seal.by_id != by.pk or seal.judgement != judgement or not same:
         raise Conflict(
-            f"The id {stands.entry_id} stands on this record for the endorsement {stands.kind} given"
-            f" {stands.given}, with other content. Send a new endorsement with a new id."
+            f"The id {stands.entry_id} already belongs to the endorsement {stands.kind} of {stands.given},"
+            " with other content. Send a new endorsement with a new id."
         )
     return Given(stands, seal, created=False)
 
@@ -237,15 +236,13 @@ def revoke(
     via: str,
     confirmed: Mapping[str, Any] | None = None,
 ) -> Revocation:
-    """End an endorsement that was given here, from today at the school on.
+    """Revoke an endorsement that was given here, from today at the school.
 
-    The row that was given stays, retired; on record stands a successor of the same id and content, whose last
-    day is the day before, so that from the day of the revocation on nothing rests on it. What was known
-    before the revocation is answered as before (``known_at``). Any of the student's instructors and the
-    school's administrators may do it: it only takes away.
+    The row that was given is retired. A successor of the same id and content replaces it, whose last day is
+    yesterday, so nothing rests on it from today. Questions about an earlier ``known_at`` get the same answer
+    as before. Any of the student's instructors and the school's administrators may revoke it.
 
-    Raises: EndorsementError where there is no reason; NotAllowed; Conflict where it was revoked for another
-            reason already.
+    Raises: EndorsementError without a reason; NotAllowed; Conflict if it was already revoked for another.
     Effects: one transaction, with the student's row locked; sealed in the ledger; the access is logged.
     """
     student = Student.objects.select_for_update().select_related("school").get(pk=endorsement.student_id)
@@ -278,7 +275,7 @@ def revoke(
 
 
 def _ended(endorsement: Endorsement, day: dt.date, reason: str) -> engine.Endorsement:
-    """What stands in the place of an endorsement that is revoked on a day."""
+    """What replaces an endorsement that is revoked on a day."""
     given: engine.Endorsement = record.entry_of(endorsement, "endorsements")
     last = day - dt.timedelta(days=1)
     return dataclasses.replace(

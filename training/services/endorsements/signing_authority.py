@@ -21,7 +21,7 @@ from training.sql import Place, Statement
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
-    """What a rule forbids: what it is about, a sentence that names the way out, and where the rule stands."""
+    """What a rule forbids: the field, a message that says what to do, and the citation."""
 
     place: str
     message: str
@@ -41,22 +41,20 @@ _GROUND = "ground"
 def signature(by: User, student: Student) -> engine.Instructor | None:
     """What ``by`` signs with at the student's school: name, certificate, kind; None without a certificate."""
     role = _role(by, student)
-    return (
-        engine.Instructor(str(by), role.certificate, role.instructor_kind)
-        if role and role.certificate
-        else None
-    )
+    if not role or not role.certificate:
+        return None
+    return engine.Instructor(str(by), role.certificate, role.instructor_kind)
 
 
 def refusals(
     by: User, student: Student, *days: dt.date, flight: engine.Flight | None = None
 ) -> list[Refusal]:
-    """Why ``by`` is no authorized instructor for this student on one of these days; empty where nothing is.
+    """Why ``by`` is not an authorized instructor for this student on one of these days; empty if they are.
 
-    An authorized instructor holds a certificate and has the recent experience (14 CFR 61.1, 61.197). Where
-    the school recorded no last day of recent experience, it is taken to be looked after elsewhere. With a
-    ``flight`` also why they may not give flight training in its aircraft (14 CFR 61.195(b)): only where the
-    recorded ratings certainly do not cover it; what is not recorded is a caution. One query or two.
+    An authorized instructor holds a certificate and has the recent experience (14 CFR 61.1, 61.197). If the
+    school recorded no last day of recent experience, that is not a refusal. With a ``flight``, also why they
+    may not give flight training in its aircraft (14 CFR 61.195(b)): only if the recorded ratings do not cover
+    it; ratings that are not recorded are a caution. One query or two.
     """
     first, last = min(days), max(days)
     role, school = _role(by, student), student.school.name
@@ -66,7 +64,7 @@ def refusals(
         found.append(Refusal("instructor", message, given.rule(rule, day, student).cite.section))
 
     if student.user_id is not None and student.user_id == by.pk:
-        refuse("not-oneself", first, "Nobody gives an endorsement to themselves; another instructor must.")
+        refuse("not-oneself", first, "You cannot endorse yourself; another instructor must.")
     if not by.is_active:
         refuse("authorized", first, f"The account of {by} is closed.")
     if role is None:
@@ -146,7 +144,7 @@ def cautions(
 
 
 def late(student: Student, day: dt.date | None, at: dt.datetime) -> list[dict[str, str]]:
-    """The warning that a lesson is sealed later than the school wants it; the server's clock alone tells.
+    """The warning that a lesson is signed later than the school allows, by the server's clock.
 
     No regulation has such a number: the school sets one or has none.
     """

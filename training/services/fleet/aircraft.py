@@ -1,4 +1,4 @@
-"""A school's aircraft, and what was done or issued of them: kept by its administrators, never edited."""
+"""A school's aircraft with their inspections and certificates, which are recorded and never edited."""
 
 import datetime as dt
 from collections.abc import Mapping
@@ -13,55 +13,49 @@ from syllabus.engine.errors import Fault, FaultsFound
 from syllabus.law import airworthiness
 from training.models import Aircraft, AircraftCheck, School, User
 from training.services import access
-from training.services.errors import Conflict, find
+from training.services.errors import Conflict, faults_of, find
 
 _CRAFT = ("model", "category", "klass", "device")
 
 
 class AircraftError(FaultsFound):
-    """What was sent is no aircraft, or nothing that ends of one."""
+    """The aircraft, or its inspection or certificate, is not valid as it was sent."""
 
     what = "the aircraft"
 
 
 @dataclass(frozen=True, slots=True)
 class Added:
-    """The aircraft, and whether it was made just now."""
+    """The aircraft, and whether this call created it."""
 
     aircraft: Aircraft
     created: bool
 
 
 def schools(user: User) -> QuerySet[School]:
-    """The schools whose aircraft a user sees: where one instructs or administers."""
+    """The schools whose aircraft a user sees: those where the user instructs or administers."""
     return access.schools(user, access.STAFF)
 
 
 @transaction.atomic
 def add(school: str, fields: Mapping[str, Any], *, by: User) -> Added:
-    """List one more aircraft or device of the school of that short name. The same again is what stands.
+    """Add an aircraft or training device to a school. Sending the same again returns the first one.
 
     ``fields``: registration, model, category, klass, device, as ``Aircraft`` has them.
 
-    Raises: NotAllowed; AircraftError with every fault; Conflict where another is called so.
+    Raises: NotAllowed; AircraftError with every error; Conflict if another has that registration.
     """
     at = access.locked_school(by, "keep aircraft", school)
     stands = Aircraft.objects.filter(school=at, registration=fields["registration"]).first()
     made = Aircraft(school=at, **fields)
     if stands is not None:
         if any(getattr(stands, key) != getattr(made, key) for key in _CRAFT):
-            raise Conflict(f"{stands.registration} is listed already, and not as it was sent now.")
+            raise Conflict(f"{stands.registration} is already listed, with other details.")
         return Added(stands, created=False)
     try:
         made.full_clean(exclude=["school"])
     except ValidationError as wrong:
-        raise AircraftError(
-            [
-                Fault("class" if name == "klass" else name, message)
-                for name, messages in wrong.message_dict.items()
-                for message in messages
-            ]
-        ) from None
+        raise AircraftError(faults_of(wrong)) from None
     made.save()
     return Added(made, created=True)
 
@@ -70,12 +64,12 @@ def add(school: str, fields: Mapping[str, Any], *, by: User) -> Added:
 def record(
     aircraft: int, kind: str, done: dt.date, expires: dt.date | None, *, by: User, at: dt.datetime
 ) -> AircraftCheck:
-    """Record that something was done or issued of an aircraft; it takes the place of what stood of its kind.
+    """Record an inspection or a certificate of an aircraft; it replaces the last one of its kind.
 
-    The same again is what stands, so that a lost answer can be asked for again.
+    Sending the same again returns the first one, so that a call whose answer was lost can be repeated.
 
-    Raises: NotFound for whoever does not see it; NotAllowed for whoever does not administer its
-            school; AircraftError with every fault.
+    Raises: NotFound if the user may not see it; NotAllowed if the user does not administer its school;
+            AircraftError with every error.
     """
     craft = find(
         Aircraft.objects.select_related("school"), "aircraft of that id", pk=aircraft, school__in=schools(by)
@@ -98,15 +92,15 @@ def _faults(
 ) -> list[Fault]:
     found, kinds = [], airworthiness.current()
     if craft.device:
-        found.append(Fault("", f"{craft.registration} is a training device ({craft.device}), no aircraft"))
-    if kind not in kinds:
         found.append(
-            Fault("kind", f"{kind!r} is nothing that ends of an aircraft; there are {', '.join(kinds)}")
+            Fault("", f"{craft.registration} is a training device ({craft.device}), not an aircraft")
         )
+    if kind not in kinds:
+        found.append(Fault("kind", f"{kind!r} is not one of {', '.join(kinds)}"))
     elif expires is None and kinds.on(kind, today).get("life") is None:
-        found.append(Fault("expires", f"is missing: the last day of {kind} is the one written on it"))
+        found.append(Fault("expires", f"is missing; enter the last day that is written on the {kind}"))
     if done > today:
         found.append(Fault("done", f"{done} is after today at the school, {today}"))
     if expires is not None and expires < done:
-        found.append(Fault("expires", f"{expires} is before {done}, the day on which it was done"))
+        found.append(Fault("expires", f"{expires} is before {done}, the day it was done"))
     return found

@@ -107,17 +107,19 @@ def suggest_dates(table: Table, mapping: Mapping[str, int]) -> str:
 
 
 def mapping_faults(table: Table, asked: Asked) -> list[Fault]:
-    """What keeps a mapping from being one, each with the target it is about."""
+    """What is wrong with a mapping, each with the target it is about."""
     found = []
     if "date" not in asked.columns:
-        found.append(Fault("date", "no column is named for the day of the flight; choose one"))
+        found.append(Fault("date", "choose the column with the day of the flight"))
     if not set(asked.columns) & {"total", "dual", "solo", "pic"}:
-        found.append(Fault("total", "no column is named for a time; choose at least one"))
+        found.append(Fault("total", "choose at least one column with a time"))
     if "route" in asked.columns and set(asked.columns) & {"from", "via", "to"}:
         found.append(Fault("route", "choose either the whole route, or from, via and to"))
     for key, name in OF_INSTRUCTOR.items():
         if key in asked.columns and "instructor" not in asked.columns:
-            found.append(Fault(key, f"an instructor's {name} needs the name; choose that column too"))
+            found.append(
+                Fault(key, f"an instructor's {name} needs a name; choose the column with the name too")
+            )
     for index, times in Counter(asked.columns.values()).items():
         if times > 1:
             both = [key for key, at in asked.columns.items() if at == index]

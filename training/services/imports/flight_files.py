@@ -85,7 +85,7 @@ def is_error(cell: str) -> bool:
 
 
 def read(name: str, data: bytes) -> Table:
-    """The table of a file. Raises: FlightFileError with every fault and its row."""
+    """The table of a file. Raises: FlightFileError with every error and its row."""
     name = name.replace("\x00", "")[-100:] or "the file"
     if len(data) > MOST_BYTES:
         size = f"{len(data) / 1024 / 1024:.1f} MB"
@@ -101,7 +101,7 @@ def read(name: str, data: bytes) -> Table:
     text, encoding = _decoded(name, data)
     between = _separator(text)
     called = {",": "comma", ";": "semicolon"}[between]
-    return _table(name, _csv_rows(name, text, between), f"CSV, {encoding}, cells apart by a {called}")
+    return _table(name, _csv_rows(name, text, between), f"CSV, {encoding}, separated by {called}s")
 
 
 def _table(name: str, rows: Iterable[tuple[int, list[str]]], read_as: str) -> Table:
@@ -109,12 +109,12 @@ def _table(name: str, rows: Iterable[tuple[int, list[str]]], read_as: str) -> Ta
     for number, cells in rows:
         _row(made, number, cells)
         if len(made.rows) > MOST_ROWS:
-            made.faults.append(Fault(name, f"more than {MOST_ROWS} rows; cut it into several files"))
+            made.faults.append(Fault(name, f"more than {MOST_ROWS} rows; split it into several files"))
             break
     if not made.header:
         made.faults.append(Fault(name, "has no heading; the first row names the columns"))
     elif not made.rows and not made.faults:
-        made.faults.append(Fault(name, "has a heading and no flight below it"))
+        made.faults.append(Fault(name, "has a heading but no flights"))
     if made.faults:
         raise FlightFileError(made.faults)
     return Table(name, made.header, tuple(made.rows), made.blank, read_as)
@@ -138,7 +138,7 @@ def _row(made: _Made, number: int, cells: list[str]) -> None:
         made.faults.append(
             Fault(
                 f"row {number}",
-                f"has a cell in column {extra}, which has no heading; give it one or empty it",
+                f"has a value in column {extra}, which has no heading; add a heading or clear the cell",
             )
         )
         return
@@ -160,19 +160,19 @@ def _decoded(name: str, data: bytes) -> tuple[str, str]:
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         raise FlightFileError([Fault(name, "is UTF-16 text; save it as CSV UTF-8, or as XLSX")])
     if b"\x00" in data:
-        raise FlightFileError([Fault(name, "is no text; save the flights as CSV or XLSX")])
+        raise FlightFileError([Fault(name, "is not text; save the flights as CSV or XLSX")])
     try:
         return data.decode("utf-8-sig"), "UTF-8"
     except UnicodeDecodeError:
         pass
-    try:  # what is called Latin-1 is most often this, which has it whole
+    try:  # most files that say Latin-1 are Windows-1252, which includes it
         return data.decode(_WINDOWS), "Latin-1"
     except UnicodeDecodeError:
         return data.decode("latin-1"), "Latin-1"
 
 
 def _separator(text: str) -> str:
-    """Comma or semicolon, whichever stands more often in the heading outside quotation marks."""
+    """Comma or semicolon, whichever the heading has more of outside quotation marks."""
     first = next((line for line in text.splitlines() if line.strip(" ,;\t")), "")
     bare = "".join(first.split('"')[::2])
     return ";" if bare.count(";") > bare.count(",") else ","
@@ -189,7 +189,7 @@ def _csv_rows(name: str, text: str, between: str) -> Iterator[tuple[int, list[st
             return
         except csv.Error as problem:
             raise FlightFileError(
-                [Fault(f"line {rows.line_num}", f"{problem}; a quotation mark may be left open")]
+                [Fault(f"line {rows.line_num}", f"{problem}; check for a missing quotation mark")]
             ) from None
 
 
@@ -197,15 +197,13 @@ def _csv_rows(name: str, text: str, between: str) -> Iterator[tuple[int, list[st
 
 
 def _sheet_rows(name: str, data: bytes) -> Iterator[tuple[int, list[str]]]:
-    import openpyxl  # takes long, and few processes read a table
+    import openpyxl  # slow to import, and few processes need it
 
     broken = FlightFileError([Fault(name, "is not a readable XLSX file; save it again, or as CSV")])
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as parts:
             if sum(each.file_size for each in parts.infolist()) > MOST_UNPACKED:
-                raise FlightFileError(
-                    [Fault(name, "unpacks to far more than flights can be; it is not read")]
-                )
+                raise FlightFileError([Fault(name, "is too large when unpacked; it is not read")])
         book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False, keep_links=False)
     except FlightFileError:
         raise

@@ -31,14 +31,14 @@ from training.services.records import record_changes
 
 
 class ImportRefused(FaultsFound):
-    """The flights cannot be put on record as they stand; places are ``row 7, column C (Dual)``."""
+    """The flights cannot be imported; places are ``row 7, column C (Dual)``."""
 
     what = "the flights"
 
 
 @dataclass
 class Plan:
-    """What an import would do: flights new and changed by row, how many stand already, what is wrong."""
+    """What an import would do: new and changed flights by row, how many are unchanged, what is wrong."""
 
     faults: list[Fault] = field(default_factory=list)
     cautions: list[Fault] = field(default_factory=list)
@@ -61,9 +61,9 @@ class Plan:
 
 
 def dry_run(table: Table, asked: Asked, student: Student, *, at: dt.datetime) -> Plan:
-    """What the import would do, and every fault with its row and column. Writes nothing.
+    """What the import would do, and every error with its row and column. Writes nothing.
 
-    A flight that is still to come at ``at`` is a fault.
+    A flight after ``at`` is an error.
     """
     plan = Plan(mapping_faults(table, asked))
     if plan.faults:
@@ -92,12 +92,12 @@ def carry_out(
     reason: str,
     confirmed: Mapping[str, Any] | None = None,
 ) -> RecordChange | None:
-    """Put the flights on record, all of them, as claims; None where they stand already.
+    """Import all flights, as claims; None if nothing would change.
 
-    ``digest`` is that of the plan that was read, and what ``confirmed`` is over with the reason.
+    ``digest`` is of the plan that was read; ``confirmed`` is over it and the reason.
 
-    Raises:  NotAllowed; ReasonError; ImportRefused with every fault, or where the plan is another by now.
-    Effects: one transaction; sealed in the school's ledger; the access is logged; the student is told.
+    Raises:  NotAllowed; ReasonError; ImportRefused with every error, or if the plan has changed.
+    Effects: one transaction; sealed in the school's ledger; the access is logged; the student is notified.
     """
     access.require(by, "import flights", student)
     locked = Student.objects.select_for_update(of=("self",)).select_related("school").get(pk=student.pk)
@@ -106,7 +106,7 @@ def carry_out(
         raise ImportRefused(plan.faults)
     if plan.digest != digest:
         raise ImportRefused(
-            [Fault("", "The record, or the file, is not what the dry run showed. Read the new one below.")]
+            [Fault("", "The record or the file changed after the preview. Read the new preview below.")]
         )
     access.log(by, locked, access.WRITE, f"import of {len(table.rows)} flights", via=via, at=at)
     if plan.nothing:
@@ -130,7 +130,7 @@ def carry_out(
 
 
 def _ids(rows: list[tuple[int, Flight]], plan: Plan) -> None:
-    """Give each flight without an id of its own one that stays; a file's own id twice is a fault."""
+    """Give each flight without an id one that stays the same; an id that the file has twice is an error."""
     seen: dict[str, int] = {}
     nth: Counter[str] = Counter()
     for index, (number, made) in enumerate(rows):
@@ -142,7 +142,7 @@ def _ids(rows: list[tuple[int, Flight]], plan: Plan) -> None:
             made = replace(made, id=f"import-{digest[:20]}")
             rows[index] = (number, made)
         elif made.id in seen:
-            plan.fault(number, f"{made.id!r} is the id of row {seen[made.id]} already; give it its own")
+            plan.fault(number, f"row {seen[made.id]} already has the id {made.id!r}; give this row another")
         seen.setdefault(made.id, number)
 
 
@@ -154,7 +154,7 @@ def _compared(rows: list[tuple[int, Flight]], stands: engine.Record, plan: Plan)
     for number, made in rows:
         there = known.get(made.id)
         if made.id in elsewhere and there is None:
-            plan.fault(number, f"{made.id!r} is the id of an entry that is no flight")
+            plan.fault(number, f"{made.id!r} is the id of an entry that is not a flight")
         elif there is None:
             plan.added.append((number, made))
             twin = others.get(_alike(made))
@@ -182,7 +182,7 @@ def _alike(flight: Flight) -> tuple[Any, ...]:
 
 
 def _planted(rows: list[tuple[int, Flight]], stands: engine.Record, plan: Plan) -> None:
-    """A fault for each flight that would be taken for a signed lesson's own."""
+    """An error for each flight whose id looks like a signed lesson's."""
     numbers = {made.id: number for number, made in rows}
     found = engine.Record(flights=tuple(made for _, made in rows))
     for _part, name in record_changes.planted(stands, found):
@@ -190,7 +190,7 @@ def _planted(rows: list[tuple[int, Flight]], stands: engine.Record, plan: Plan) 
 
 
 def _sealed(student: Student, plan: Plan) -> None:
-    """A fault for each flight that would take the place of one that was signed here."""
+    """An error for each flight that would replace one that was signed here."""
     changed = {made.id: number for number, made in plan.changed}
     if not changed:
         return
@@ -199,5 +199,5 @@ def _sealed(student: Student, plan: Plan) -> None:
         if name in changed:
             plan.fault(
                 changed[name],
-                f"{name} was signed here and is sealed; its instructor corrects it, no import does",
+                f"{name} was signed here, so an import cannot change it; its instructor can correct it",
             )

@@ -26,7 +26,7 @@ _PLACE = re.compile(r"^flights\[0\]\.?")
 
 
 class Reader:
-    """Reads rows; ``faults`` holds what was wrong, in the order of rows."""
+    """Reads rows; ``faults`` are the errors, in the order of the rows."""
 
     def __init__(self, table: Table, asked: Asked, student: Student, today: dt.date):
         self.table, self.asked, self.today = table, asked, today

@@ -1,7 +1,7 @@
 """Whether the signed lessons match the ledger: every leaf its rows, and every row its leaf.
 
-``manage.py verify_ledger`` checks the ledger itself. This compares the rows with it, since whoever can write
-to the tables past their triggers might have changed them.
+``manage.py verify_ledger`` checks the ledger itself. This compares the rows with it, in case someone changed
+the tables past their triggers.
 """
 
 from collections.abc import Iterator

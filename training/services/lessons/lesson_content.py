@@ -37,7 +37,7 @@ _PLACE = re.compile(r"^content\.(flights|ground)\[0\]")
 
 
 class LessonError(FaultsFound):
-    """A lesson record cannot be read as it stands."""
+    """A lesson record cannot be read."""
 
     what = "the lesson record"
 
@@ -88,7 +88,7 @@ class Content:
 
 
 def read(value: object) -> Content:
-    """Read a lesson's content. Raises: LessonError with every fault, its place beginning with ``content``."""
+    """Read a lesson's content. Raises: LessonError with every error; places begin with ``content``."""
     faults = Faults()
     fields = Object(faults, value, "content")
     flight, ground = (fields.take(key, _bare(_GIVEN)) for key in ("flight", "ground"))
@@ -99,7 +99,7 @@ def read(value: object) -> Content:
     names = [each.item for each in found.items]
     for number, name in enumerate(names):
         if name in names[:number]:
-            faults.add(f"content.items[{number}].item", f"{name!r} is graded twice; give it one grade")
+            faults.add(f"content.items[{number}].item", f"{name!r} is graded twice; keep one grade")
     faults.stop(LessonError)
     plain = document.dump(found)
     return Content(
@@ -161,7 +161,7 @@ def hash_of(
 
 
 def course_of(version: CourseVersion | None) -> str | None:
-    """A version of a course in words that tell it apart from every other: code, number, hash of its text."""
+    """A version of a course in words that name it uniquely: code, number, hash of its text."""
     return None if version is None else f"{version.course.code} {version.number} {version.content_hash}"
 
 
@@ -170,7 +170,7 @@ def _without(entry: Mapping[str, Any], keys: tuple[str, ...]) -> dict[str, Any]:
 
 
 def _bare(given: tuple[str, ...]) -> reading.Read:
-    """An object as it stands, without the keys that the sign-off gives."""
+    """An object as it was sent, without the keys that the sign-off sets."""
 
     def reader(faults: Faults, value: Any, place: str) -> dict[str, Any] | None:
         if not isinstance(value, Mapping):
@@ -178,7 +178,7 @@ def _bare(given: tuple[str, ...]) -> reading.Read:
             return None
         for key in given:
             if key in value:
-                faults.add(f"{place}.{key}", "the sign-off gives it; leave the key out")
+                faults.add(f"{place}.{key}", "is set by the sign-off; leave it out")
         return _without(value, given)
 
     return reader
@@ -206,14 +206,14 @@ def _item(faults: Faults, value: Any, place: str) -> tuple[dict[str, Any], Measu
             continue
         amount = _measured(faults, each, f"{at}.{name[:100]}", name)
         if name in found:
-            faults.add(f"{at}.{name[:100]}", "is measured twice; keep one, or give each its own name")
+            faults.add(f"{at}.{name[:100]}", "is measured twice; keep one, or name each")
         elif amount is not None:
             found[name] = amount
     return bare, found
 
 
 def _measured(faults: Faults, value: Any, place: str, name: str) -> str | dict[str, str] | None:
-    """A measured value as it was typed: a text, or an object with what was aimed at."""
+    """A measured value as it was typed: a text, or an object with its target."""
     amount, target = value, None
     if isinstance(value, Mapping):
         before = len(faults)
@@ -226,7 +226,7 @@ def _measured(faults: Faults, value: Any, place: str, name: str) -> str | dict[s
         faults.add(
             place,
             f"expected a measured value, got {reading.got(value)}; write {measured.MAY_BE}, or an object with"
-            " it as value and what was aimed at as target",
+            " `value` and `target`",
         )
         return None
     elif (amount := _short(faults, value, place)) is None:

@@ -29,11 +29,11 @@ from syllabus.law import rulebook
 from training.models import LessonRecord
 
 Hint = dict[str, Any]
-NO_COURSE = "The lesson names no version of a course, so there is no standard to compare it with."
+NO_COURSE = "The lesson is not of a course, so there is no standard to compare it with."
 
 
 def outline_of(record: LessonRecord) -> Outline | None:
-    """The course version that the lesson is of; None where it names none."""
+    """The lesson's course version; None if it has none."""
     return outlines.published(record.course_version) if record.course_version else None
 
 
@@ -134,17 +134,17 @@ def _unread(hint: Hint, problem: str) -> Hint:
 
 
 def _alone(hint: Hint, code: str, item: Item | None, outline: Outline | None) -> Hint:
-    """A value that there is nothing to compare with, and why."""
+    """A value without a standard to compare it with, and why."""
     if outline is None:
         why = NO_COURSE
     elif item is None:
-        why = f"{code} is no item of the course, so there is no standard to compare it with."
+        why = f"{code} is not an item of the course, so there is no standard to compare it with."
     elif not item.standard:
         why = f"The standard of {code} has no numbers to compare it with."
     else:
         known = ", ".join(each.name for each in item.standard)
-        why = f"The standard of {code} has limits for {known}, and none of that name."
-    return {"words": f"{_typed(hint)}; compared with nothing", **_NOTHING, "caution": why}
+        why = f"The standard of {code} has limits for {known}, but not for this."
+    return {"words": f"{_typed(hint)}; not compared", **_NOTHING, "caution": why}
 
 
 def _typed(hint: Hint) -> str:

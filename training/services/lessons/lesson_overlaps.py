@@ -37,7 +37,7 @@ def overlaps(record: LessonRecord, flight: engine.Flight, by: User) -> Iterator[
 
 
 def _others(record: LessonRecord, by: User) -> list[_Aboard]:
-    """Whoever else is in the air then, which is few, but for the flight that is corrected. One query."""
+    """The other flights in the air then, without the one that is corrected. One query."""
     found = _IN_THE_AIR.rows(
         school=record.school_id,
         off=record.off_at,

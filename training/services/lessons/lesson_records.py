@@ -42,7 +42,7 @@ class AlreadySigned(Conflict):
 
 @dataclass(frozen=True, slots=True)
 class Computed:
-    """What follows from times and route, beside what was typed; None where the entry does not give enough."""
+    """What follows from times and route, to show beside what was typed; None if the entry has too little."""
 
     night: int | None
     distance: float | None
@@ -55,10 +55,10 @@ class Computed:
 
 
 def visible(student: Student, to: User, *, on: dt.date) -> QuerySet[LessonRecord]:
-    """The lesson records of a student for somebody who may see the student, on a day.
+    """The lesson records of a student that a user may see on a day.
 
-    A draft is the instructor's unfinished paper: the student sees what is signed, whatever else they are,
-    and so does whoever may read the record and not write it.
+    Drafts are for those who may write the record. The student, and anyone who may only read it, sees signed
+    lessons.
     """
     found, signed = _of(student), Q(state=LessonRecord.State.SIGNED)
     if student.user_id == to.pk:
@@ -67,7 +67,7 @@ def visible(student: Student, to: User, *, on: dt.date) -> QuerySet[LessonRecord
 
 
 def listed(student: Student, *, drafts: bool) -> QuerySet[LessonRecord]:
-    """As ``visible``, where it is known whether the reader sees drafts."""
+    """As ``visible``, for a caller that knows whether the reader sees drafts."""
     found = _of(student)
     return found if drafts else found.filter(state=LessonRecord.State.SIGNED)
 
@@ -184,8 +184,8 @@ def _check_lesson(lesson: str, version: CourseVersion | None) -> None:
     known = [each.code for each in outlines.published(version).lessons]
     if lesson not in known:
         near = difflib.get_close_matches(lesson, known, n=3) or known[:3]
-        says = f"{version} has no lesson {lesson!r}; there are {', '.join(near)} and others. Leave it out for"
-        raise LessonError([Fault("lesson", f"{says} a lesson that is none of the course")])
+        says = f"{version} has no lesson {lesson!r}; it has {', '.join(near)} and others. Leave it out for"
+        raise LessonError([Fault("lesson", f"{says} a lesson outside the course")])
 
 
 _TAKEN = "A lesson record with other content has this id. Send your own with a new UUID."
@@ -226,9 +226,9 @@ def change(
 
 
 def proves(record: LessonRecord, held: engine.Record | None = None) -> list[engine.ItemGrade]:
-    """What a lesson's grades come to for the rules: of a draft as if it were signed as it stands.
+    """What a lesson's grades prove to the rules; for a draft, as if it were signed now.
 
-    ``held`` is the student's record where the caller has it at hand.
+    ``held`` is the student's record if the caller has it.
     """
     if record.course_version_id is None:
         return []
@@ -246,7 +246,7 @@ def proves(record: LessonRecord, held: engine.Record | None = None) -> list[engi
 
 
 def _locked(student: Student, by: User, at: dt.datetime) -> Student:
-    """The student, locked: whoever writes the record waits, so that locks are taken in one order.
+    """The student, locked first by everyone who writes the record, so that all take their locks in one order.
 
     Raises: NotAllowed.
     """
@@ -286,13 +286,13 @@ def warnings(record: LessonRecord, content: Content, by: User) -> list[dict[str,
 
 
 def hints(record: LessonRecord) -> list[lesson_hints.Hint]:
-    """What was measured beside its standards: as it stood at the sign-off, for a draft as it stands."""
+    """Measured values beside their standards: of a signed lesson as they were at the sign-off."""
     signed = getattr(record, "sign_off", None)
     return signed.hints if signed else lesson_hints.hints(record.content, lesson_hints.outline_of(record))
 
 
 def computed(flight: engine.Flight | None) -> Computed:
-    """Night and length of the route, worked out."""
+    """Night time and route length, computed."""
     if flight is None:
         return Computed(None, None)
     legs = list(zip(flight.route, flight.route[1:], strict=False))
@@ -320,7 +320,7 @@ def _beyond_the_clock(flight: engine.Flight, taxi: int) -> str | None:
     if total <= clock + taxi:
         return None
     allowed = f"{amounts.hours(taxi)} of taxi is allowed for" if taxi else "no taxi is allowed for"
-    return f"{said} off and on are {between}; {allowed}. Enter out and in where it was more."
+    return f"{said} off and on are {between}; {allowed}. Enter out and in if it was more."
 
 
 def _times(student: Student, flight: engine.Flight, taxi: int) -> Iterator[tuple[str, str, str]]:

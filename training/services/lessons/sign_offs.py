@@ -5,16 +5,7 @@ import uuid
 from collections.abc import Mapping
 from typing import Any
 
-from django.db import IntegrityError, transaction
-from django.db.models import (
-    BigIntegerField,
-    CharField,
-    DateTimeField,
-    OuterRef,
-    QuerySet,
-    Subquery,
-    UUIDField,
-)
+from django.db import IntegrityError, models, transaction
 
 from syllabus.engine.record import record as engine
 from syllabus.engine.record.reading import Faults
@@ -46,14 +37,14 @@ CLOCK_DRIFT = dt.timedelta(minutes=5)
 
 
 class NotAuthorised(NotAllowed):
-    """Whoever would sign is no authorized instructor for it; ``faults`` say why, with their citations."""
+    """The signer is not an authorized instructor for it; ``faults`` say why, with their citations."""
 
     def __init__(self, reasons: list[Refusal]):
         faults = [each.fault() for each in reasons]
         super().__init__(
             " ".join(each.message for each in faults),
             faults=faults,
-            summary="You may not sign this lesson record; errors says why, and where it is written.",
+            summary="You may not sign this lesson record; see `errors` for the reasons and citations.",
         )
 
 
@@ -69,15 +60,14 @@ def sign_off(
 ) -> SignOff:
     """Sign a lesson record: seal it, and put its entries on the student's record.
 
-    ``content_hash`` is that of the content which stood before the instructor. ``performed_at`` is when the
-    instructor signed, by default ``at``; of a clock that runs ahead by ``CLOCK_DRIFT`` at most it is
-    ``at``. The entries are on record from ``at`` on. The same sign-off again gives the one there is.
-    ``confirmed`` says how the caller made sure that it is ``by`` who signs (``confirming``); it is sealed.
+    ``content_hash`` is of the content that the instructor read. ``performed_at`` is when they signed, by
+    default ``at``; a time ahead by at most ``CLOCK_DRIFT`` becomes ``at``. The entries are on record from
+    ``at``. Signing again returns the first sign-off. ``confirmed``, how ``by`` re-authenticated, is sealed.
 
-    Raises:  NotFound; NotAuthorised; LessonError where nothing can be signed yet; NotAsRead where the draft
-             is another; Conflict where it is signed or corrected already, or an entry has an id of its own.
+    Raises:  NotFound; NotAuthorised; LessonError if there is nothing to sign yet; NotAsRead if the draft
+             changed; Conflict if it was signed or corrected already, or if another entry has one of its ids.
     Effects: one transaction, with the student's row locked. A correction retires the entries of the lesson
-             in whose place it stands. The student finds a notice.
+             that it replaces. The student gets a notice.
     """
     try:
         with transaction.atomic(), signing_authority.read_once():
@@ -88,16 +78,13 @@ def sign_off(
             content = lesson_content.read(lesson.content)
             _check(lesson, content, by, at, performed_at or at)
             if content_hash != lesson.content_hash:
-                raise NotAsRead(
-                    "The draft is not the one that was signed: its content has changed. Read it again, and"
-                    " sign it as it stands."
-                )
+                raise NotAsRead("The draft changed after you read it. Read it again, then sign it.")
             return _seal(lesson, content, by, at, min(performed_at or at, at), confirmed)
     except IntegrityError:
         if stand := record.unsealed(LessonRecord.objects.get(pk=lesson_id)):
             raise Conflict(
-                f"On this record {', '.join(stand)} stands, which nobody signed here, under an id that is"
-                " this lesson record's own. Take it off the record, or draft the lesson anew; then sign."
+                f"Another entry of this record, not signed here, has the id {', '.join(stand)}, which this"
+                " lesson needs. Remove that entry, or draft the lesson again; then sign."
             ) from None
         raise
 
@@ -121,7 +108,7 @@ def _seal(
     signed_at: dt.datetime,
     confirmed: Mapping[str, Any] | None,
 ) -> SignOff:
-    """Seal a lesson record that was checked, and put it and its entries on record."""
+    """Seal a checked lesson record, and put its entries on record."""
     student = lesson.student
     signature = signing_authority.signature(by, student)
     assert signature is not None
@@ -198,9 +185,9 @@ def acknowledge(
     via: str,
     confirmed: Mapping[str, Any] | None = None,
 ) -> Acknowledgement:
-    """The student's own signature that the signed lesson record is known. Again, it gives the one there is.
+    """The student's signature under a signed lesson record. Signing again returns the first one.
 
-    Raises: NotFound; NotAllowed for anybody but the student; Conflict before the sign-off.
+    Raises: NotFound; NotAllowed for anyone but the student; Conflict before the sign-off.
     """
     with transaction.atomic():
         lesson = find(LessonRecord.objects.only("student"), LESSON, pk=lesson_id)
@@ -209,7 +196,7 @@ def acknowledge(
             raise NotAllowed("Only the student of this lesson can acknowledge it.")
         signed = SignOff.objects.filter(lesson_id=lesson_id).first()
         if signed is None:
-            raise Conflict("The lesson record is not signed yet; it is acknowledged after the sign-off.")
+            raise Conflict("The lesson record is not signed yet. Acknowledge it after the sign-off.")
         access.log(by, student, access.WRITE, f"lesson-record {lesson_id} acknowledge", via=via, at=at)
         there = Acknowledgement.objects.filter(sign_off=signed).first()
         if there is not None:
@@ -237,12 +224,12 @@ def correct(
     at: dt.datetime,
     via: str,
 ) -> LessonRecord:
-    """The draft of a correction: it takes the place of ``lesson`` when it is signed. Again, as ``create``.
+    """The draft of a correction, which replaces ``lesson`` once it is signed. Again, as ``create``.
 
-    Raises: as ``lesson_records.create``; Conflict where it is not signed, or was corrected already.
+    Raises: as ``lesson_records.create``; Conflict if ``lesson`` is not signed, or was corrected already.
     """
     if lesson.state != LessonRecord.State.SIGNED:
-        raise Conflict("The lesson record is not signed yet; change the draft instead.")
+        raise Conflict("The lesson record is not signed yet. Change the draft instead.")
     if not LessonRecord.objects.filter(pk=id, corrects=lesson).exists():
         _check_uncorrected(lesson)
     return lesson_records.create(
@@ -258,26 +245,27 @@ def correct(
     )
 
 
-def _lesson() -> QuerySet[LessonRecord]:
-    # The student is locked first, as by everybody who writes the record: so locks are taken in one order.
-    craft = Aircraft.objects.filter(school=OuterRef("school"), registration=OuterRef("aircraft_registration"))
+def _lesson() -> models.QuerySet[LessonRecord]:
+    # Everyone who writes the record locks the student first, so that all take their locks in one order.
+    school, registration = models.OuterRef("school"), models.OuterRef("aircraft_registration")
+    craft = Aircraft.objects.filter(school=school, registration=registration)
     return (
         LessonRecord.objects.select_for_update(of=("student", "self"))
         .select_related("student__school")
-        .annotate(craft=Subquery(craft.order_by().values("pk")))
-        .filter(pk=Place("lesson", UUIDField()))
+        .annotate(craft=models.Subquery(craft.order_by().values("pk")))
+        .filter(pk=Place("lesson", models.UUIDField()))
         .order_by()
     )
 
 
-def _version() -> QuerySet[CourseVersion]:
-    asked = Place("version", BigIntegerField())
+def _version() -> models.QuerySet[CourseVersion]:
+    asked = Place("version", models.BigIntegerField())
     return CourseVersion.objects.select_related("course").filter(pk=asked).order_by()
 
 
-def _state() -> tuple[QuerySet[LessonRecord], dict[str, Any]]:
-    changes = {"state": Place("state", CharField()), "updated_at": Place("at", DateTimeField())}
-    return LessonRecord.objects.filter(pk=Place("lesson", UUIDField())), changes
+def _state() -> tuple[models.QuerySet[LessonRecord], dict[str, Any]]:
+    changes = {"state": Place("state", models.CharField()), "updated_at": Place("at", models.DateTimeField())}
+    return LessonRecord.objects.filter(pk=Place("lesson", models.UUIDField())), changes
 
 
 #: The lesson record and its student, locked, with the key of its aircraft in the school's list as ``craft``.
@@ -287,43 +275,43 @@ _STATE = Change(_state)
 
 
 def _same(lesson: LessonRecord, by: User, content_hash: str) -> SignOff:
-    """The sign-off there is, for the one who gave it."""
+    """The existing sign-off, if the same instructor signed the same content."""
     signed = SignOff.objects.get(lesson=lesson)
     if signed.by_id == by.pk and signed.content_hash == content_hash:
         return signed
     who = "you" if signed.by_id == by.pk else "another instructor"
     raise Conflict(
-        f"The lesson record is signed already, by {who}, on {signed.at:%Y-%m-%d at %H:%M} UTC. Read it; what"
-        " is wrong in it is corrected by a record of its own."
+        f"The lesson record was signed already, by {who}, on {signed.at:%Y-%m-%d at %H:%M} UTC. To change"
+        " it, correct the signed lesson."
     )
 
 
 def _check(
     lesson: LessonRecord, content: Content, by: User, at: dt.datetime, performed_at: dt.datetime
 ) -> None:
-    """Raises: NotAuthorised; LessonError where there is nothing to sign, or it lies in the future."""
+    """Raises: NotAuthorised; LessonError if there is nothing to sign, or a day is in the future."""
     student = lesson.student
     today, performed = student.school.day(at), student.school.day(performed_at)
     if student.user_id is not None and student.user_id == by.pk:
         own = instructing.rule("not-oneself", today, student).cite.section
         raise NotAuthorised(
-            [Refusal("instructor", "Nobody signs their own lesson; another instructor must.", own)]
+            [Refusal("instructor", "You cannot sign your own lesson; another instructor must.", own)]
         )
     days = {today, content.day or today, content.last_day or today, performed}
     if reasons := signing_authority.refusals(by, student, *days, flight=content.flight):
         raise NotAuthorised(reasons)
     faults = Faults()
     if content.day is None:
-        faults.add("content", "has neither a flight nor a ground lesson; there is nothing to sign")
+        faults.add("content", "has no flight and no ground lesson; add one before you sign")
     for part, entry in (("flight", content.flight), ("ground", content.ground)):
         if entry is not None and entry.date > today:
-            says = f"{entry.date} is after today, {today}; sign it when it is done"
+            says = f"{entry.date} is after today, {today}; sign the lesson after it is flown or taught"
             faults.add(f"content.{part}.date", says)
     if performed_at > at + CLOCK_DRIFT:
         faults.add(
             "performed_at",
-            f"{performed_at.isoformat()} is in the future; it is {at.isoformat()} here. Set the clock of the"
-            " device right, and sign again",
+            f"{performed_at.isoformat()} is in the future; it is {at.isoformat()} here. Set the device's"
+            " clock, then sign again",
         )
     if content.last_day is not None and performed < content.last_day:
         faults.add("performed_at", f"{performed_at.isoformat()} is before the lesson, {content.last_day}")
@@ -342,15 +330,13 @@ def _replaced(lesson: LessonRecord) -> LessonRecord | None:
 def _check_uncorrected(lesson: LessonRecord) -> None:
     found = Correction.objects.filter(lesson=lesson).values_list("successor_id", flat=True).first()
     if found is not None:
-        raise Conflict(
-            f"The lesson record was corrected already, by {found}. Read that one, and correct it if need be."
-        )
+        raise Conflict(f"The lesson record was corrected already, by {found}. Correct that one instead.")
 
 
 def _put_in_place_of(
     replaced: LessonRecord, lesson: LessonRecord, student: Student, by: User, index: int, at: dt.datetime
 ) -> None:
-    """Seal the correction, and take the entries of the other lesson off the record."""
+    """Seal the correction, and retire the entries of the lesson that it replaces."""
     old = SignOff.objects.get(lesson=replaced)
     body = {
         "lesson_record": str(replaced.pk),

@@ -90,7 +90,7 @@ def read(path: Path) -> None:
 
 
 def _there() -> list[str]:
-    """Whatever stands in the database already."""
+    """What the database holds already."""
     with connection.cursor() as cursor:
         if kind() == POSTGRESQL:
             cursor.execute(

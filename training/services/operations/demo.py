@@ -39,7 +39,7 @@ _EASY_TO_TYPE = "abcdefghjkmnpqrstuvwxyz23456789"
 
 
 class DemoRefused(Exception):
-    """The demo school would stand where something that is no demo stands; the message says what and where."""
+    """The demo school would replace something that is not a demo; the message says what and where."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,11 +247,11 @@ def _cleared_school(data: dict[str, Any]) -> models.School:
         return models.School.objects.create(**data, is_demo=True)
     if not school.is_demo:
         raise DemoRefused(
-            f"A school that is no demo is called {school.slug!r}. Give it another short name, or load the "
-            "demo into another database."
+            f"The school {school.slug!r} is not a demo school. Give it another short name, or load the demo"
+            " into another database."
         )
-    # Every row of the school, whatever hangs on what: keys are looked at when the transaction ends, and what
-    # is sealed may be deleted of a demo school alone.
+    # Every row of the school, in any order: foreign keys are checked at the end of the transaction, and only
+    # of a demo school may sealed rows be deleted.
     with connection.cursor() as cursor:
         for model in apps.get_app_config("training").get_models():
             if any(field.name == "school" for field in model._meta.concrete_fields):

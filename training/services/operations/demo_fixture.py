@@ -46,7 +46,7 @@ _SIGNED = ("ground", "items", "endorsements")
 
 
 def read(file: Path = FILE) -> dict[str, Any]:
-    """The file as it stands."""
+    """The file as it is written."""
     return yaml.load(file.read_bytes(), yaml.CSafeLoader)
 
 
@@ -105,7 +105,7 @@ def document(school: dict[str, Any], student: dict[str, Any], on: dt.date, at: d
 
 
 def _spread(entries: Iterable[Any]) -> Iterator[dict[str, Any]]:
-    """Every entry by itself: lists in lists opened, several items told apart, nothing shared."""
+    """Every entry by itself: nested lists opened, several items separated, nothing shared."""
     for entry in entries:
         if isinstance(entry, list):
             yield from _spread(entry)

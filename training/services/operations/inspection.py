@@ -25,7 +25,7 @@ _COUNTED = {
 
 @dataclass(slots=True)
 class Found:
-    """What an inspection saw: figures to show, faults, and ``cautions`` that are no faults."""
+    """What an inspection found: figures to show, errors, and ``cautions``."""
 
     figures: list[str] = field(default_factory=list)
     faults: list[str] = field(default_factory=list)

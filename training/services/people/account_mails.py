@@ -1,4 +1,4 @@
-"""Tells a person by mail what opens their account from now on, so that a stranger's hand is noticed."""
+"""Tells people by mail when the sign-in of their account changes, so that they notice a stranger's change."""
 
 import datetime as dt
 import logging

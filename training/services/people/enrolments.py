@@ -22,14 +22,14 @@ from training.services.signing import seals
 
 
 class EnrolmentError(FaultsFound):
-    """An enrolment that cannot be made as asked."""
+    """An enrolment is not possible as it was sent."""
 
     what = "the enrolment"
 
 
 @dataclass(frozen=True, slots=True)
 class Preview:
-    """What a move would mean: what differs between the versions, and which grades stand in the new one."""
+    """What a move would do: the differences between the versions, and which grades carry over."""
 
     old: CourseVersion
     new: CourseVersion
@@ -219,6 +219,6 @@ def end(enrolment: Enrolment, *, on: dt.date, by: User, at: dt.datetime, via: st
 
 
 def _locked(student: Student, by: User, at: dt.datetime) -> Student:
-    """The student, locked. Raises: NotAllowed for whoever may not write the record."""
+    """The student, locked. Raises: NotAllowed if the user may not write the record."""
     access.require(by, "enroll", student, on=at.date())
     return Student.objects.select_for_update(of=("self",)).select_related("school").get(pk=student.pk)

@@ -18,9 +18,9 @@ from training.services.people import people
 
 
 class GuardianError(FaultsFound):
-    """What was sent about a guardian cannot be."""
+    """The guardian's details are not valid."""
 
-    what = "what was sent about a guardian"
+    what = "the guardian's details"
 
 
 @transaction.atomic
@@ -35,9 +35,9 @@ def record(
     at: dt.datetime,
     via: str,
 ) -> Guardian:
-    """Put a guardian's consent on record, or change what stands for that e-mail address.
+    """Record a guardian's consent, or update the one of that e-mail address; a last day withdraws it.
 
-    Consent is taken back by its last day. Raises: GuardianError; NotAllowed.
+    Raises: GuardianError; NotAllowed.
     """
     access.require(by, "write a record", student, on=at.date())
     faults, today, email = [], student.school.day(at), email.strip().lower()
@@ -69,10 +69,10 @@ def record(
 
 @transaction.atomic
 def give_account(guardian: Guardian, *, by: User, at: dt.datetime) -> tuple[User, bool]:
-    """Let a guardian sign in, by the address on record; whether the account is new, without a password.
+    """Let a guardian sign in with the address on record. Returns the account, and whether it is new.
 
-    It opens nothing but the student's record, to read, while the consent holds and the student is a minor.
-    Raises: NotAllowed; Conflict where the address is the student's own, or its account is closed.
+    It can only read the student's record, while the consent is valid and the student is a minor.
+    Raises: NotAllowed; Conflict if the address is the student's own, or its account is closed.
     """
     access.locked_school(by, "change people", guardian.school.slug)
     found = Guardian.objects.select_for_update(of=("self",)).select_related("student", "user")
@@ -81,9 +81,9 @@ def give_account(guardian: Guardian, *, by: User, at: dt.datetime) -> tuple[User
         return locked.user, False
     user, new = people.account(locked.name, locked.email)
     if user.pk == locked.student.user_id:
-        raise Conflict(f"{locked.email} is the student's own account; a guardian needs another.")
+        raise Conflict(f"{locked.email} is the student's own account; enter the guardian's own address.")
     if not user.is_active:
-        raise Conflict(f"The account of {user.email} is closed; whoever runs the server opens it again.")
+        raise Conflict(f"The account of {user.email} is closed. Ask the server's operator to open it again.")
     locked.user = user
     locked.save(update_fields=["user"])
     people.note(locked.school, by, "guardian's account given", at, user=user, student=locked.student)
@@ -92,7 +92,7 @@ def give_account(guardian: Guardian, *, by: User, at: dt.datetime) -> tuple[User
 
 @transaction.atomic
 def take_account(guardian: Guardian, *, by: User, at: dt.datetime) -> None:
-    """Close the record to a guardian's account, whatever the consent says. Raises: NotAllowed."""
+    """End the access of a guardian's account, whatever the consent says. Raises: NotAllowed."""
     access.locked_school(by, "change people", guardian.school.slug)
     locked = (
         Guardian.objects.select_for_update(of=("self",)).select_related("student", "user").get(pk=guardian.pk)

@@ -101,9 +101,9 @@ def add(
 def _give_role(school: School, user: User, kind: str, held: Mapping[str, Any]) -> None:
     """Raises: Conflict where the account is closed, or holds the role already."""
     if not user.is_active:
-        raise Conflict(f"The account of {user.email} is closed; whoever runs the server opens it again.")
+        raise Conflict(f"The account of {user.email} is closed. Ask the server's operator to open it again.")
     if Role.objects.filter(school=school, user=user, role=kind).exists():
-        raise Conflict(f"{user} is {_a(kind)} at {school.name} already; change that role instead.")
+        raise Conflict(f"{user} is already {_a(kind)} at {school.name}. Change that role instead.")
     Role.objects.create(school=school, user=user, role=kind, **held)
 
 
@@ -168,7 +168,7 @@ def change(role: Role, held: Mapping[str, Any], *, by: User, at: dt.datetime) ->
 
 @transaction.atomic
 def end(role: Role, *, by: User, at: dt.datetime) -> None:
-    """End a role: from now on it gives nothing. An instructor's assignments end with it; no record changes.
+    """End a role. An instructor's assignments end with it; no record changes.
 
     Raises: NotAllowed; Conflict for the last administrator, without whom nobody could add another.
     """
@@ -286,7 +286,7 @@ def _held(faults: Faults, sent: Mapping[str, Any]) -> dict[str, Any]:
 def _text(faults: Faults, place: str, value: object, most: int, *, needed: bool = False) -> str:
     found = (reading.text(faults, value, place) or "").strip()
     if needed and not found and not any(each.place == place for each in faults):
-        faults.add(place, "is blank; write it as it is to be shown")
+        faults.add(place, "is blank; enter the name to show")
     if len(found) > most:
         faults.add(place, f"{len(found)} characters; at most {most} are kept here")
     return found
@@ -296,7 +296,7 @@ def _email(faults: Faults, value: str, *, needed: bool) -> str:
     found = (reading.text(faults, value, "email") or "").strip().lower()
     if not found:
         if needed:
-            faults.add("email", "is blank; people sign in by their e-mail address")
+            faults.add("email", "is blank; people sign in with their e-mail address")
         return ""
     try:
         validate_email(found)
@@ -314,5 +314,5 @@ def _plain(held: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def note(school: School, by: User | None, what: str, at: dt.datetime, **more: Any) -> None:
-    """Keep that somebody changed something about people (``PeopleChange``)."""
+    """Record who changed what about people (``PeopleChange``)."""
     PeopleChange.objects.create(school=school, by=by, what=what, at=at, **more)

@@ -31,7 +31,7 @@ _SIGNED = ("endorsements", "tests")
 
 
 class NotAttested(FaultsFound):
-    """Something cannot be attested; every fault with its place. Nothing was written."""
+    """Something cannot be attested; every error with its place. Nothing was written."""
 
     what = "the attestation"
 
@@ -63,12 +63,12 @@ def check(student: Student, part: str, entry: engine.Entry, by: User, place: str
     Raises: NotAttested where it is signed by another instructor of this school, or is the person's own.
     """
     if student.user_id is not None and student.user_id == by.pk:
-        raise NotAttested([Fault(place, "is on your own record; somebody else attests it")])
+        raise NotAttested([Fault(place, "is on your own record; someone else must attest it")])
     named: engine.Instructor | None = getattr(entry, "instructor", None)
     if part not in _SIGNED or named is None:
         return
     meant = {each.user for each in instructors(student.school_id) if each.may_be(named)}
-    whose = f"names {named.name}, by name or certificate an instructor of this school, now or formerly, who"
+    whose = f"names {named.name}, by name or certificate a present or former instructor of this school, who"
     if part == "endorsements" and meant:
         own = "must give it here; nobody can attest an endorsement from this school"
         raise NotAttested([Fault(place, f"{whose} {own}")])
@@ -88,12 +88,12 @@ def attest(
     confirmed: Mapping[str, Any] | None,
     sent: object = None,
 ) -> list[Moved]:
-    """Vouch for entries that stand on record as claims, each by its list and id; gives those that were.
+    """Attest claimed entries, each by its list and id; returns those that were attested.
 
-    What somebody vouches for already is passed over, so that the same may come again. ``sent``: the entry as
-    it was sent, where it was sent along.
+    Entries that someone vouches for already are passed over, so that the call can be repeated. ``sent``: the
+    entry as it was sent, if it was sent with the call.
 
-    Raises: NotAttested with every fault; NotAllowed.
+    Raises: NotAttested with every error; NotAllowed.
     Effects: one transaction, with the student's row locked; sealed; the access is logged. Each entry is on
              record anew from ``at`` on; before that it was a claim.
     """
@@ -113,7 +113,7 @@ def attest(
 
 
 def _claims(student: Student, entries: Sequence[tuple[str, str]], by: User) -> list[tuple[str, engine.Entry]]:
-    """Those of these entries that nobody vouches for yet. Raises: NotAttested with every fault."""
+    """Those of the entries that are only claimed. Raises: NotAttested with every error."""
     known, faults, wanted = record.of(student), Faults(), []
     for number, (part, name) in enumerate(dict.fromkeys(entries)):
         place = f"entries[{number}]"

@@ -127,15 +127,15 @@ def read(sent: object, entry: str, *, today: dt.date) -> tuple[str, Paper]:
     """The list of the record it belongs to, and the entry. Raises: PaperError."""
     keys = {"document": DOCUMENTS, "test": TESTS}
     if not isinstance(sent, Mapping) or len(sent) != 1 or next(iter(sent)) not in keys:
-        raise PaperError([Fault("", "send either document or test, with what it says")])
+        raise PaperError([Fault("", "expected either document or test")])
     [(key, fields)] = sent.items()
     part = keys[key]
     if not isinstance(fields, Mapping):
-        raise PaperError([Fault(key, "is not an object; send its fields by name")])
+        raise PaperError([Fault(key, "expected an object")])
     faults = Faults()
     for name in ("id", "recorded", "provenance"):
         if name in fields:
-            faults.add(f"{key}.{name}", "is not sent here; it follows from the call")
+            faults.add(f"{key}.{name}", "is set by the server; leave it out")
     faults.stop(PaperError)
     try:
         form = {"format": engine.FORMAT, part: [{**fields, "id": entry}]}
@@ -154,7 +154,7 @@ def _check(faults: Faults, key: str, paper: Paper, today: dt.date) -> None:
     if isinstance(paper, engine.Document):
         own, day = "issued", paper.issued
         if paper.kind == CITIZENSHIP and not paper.remarks.strip():
-            faults.add(f"{key}.remarks", "is missing: say which paper was shown, such as 'US passport'")
+            faults.add(f"{key}.remarks", "is missing; say which document was shown, such as US passport")
         if paper.expires and paper.expires < day:
             faults.add(f"{key}.expires", f"{paper.expires} is before the day of issue, {day}")
     else:

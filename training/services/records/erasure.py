@@ -77,10 +77,10 @@ class Kept:
 
 @dataclass(frozen=True)
 class Plan:
-    """What an erasure would do on a day, and what stands against it.
+    """What an erasure would do on a day, and what prevents it.
 
-    ``accounts`` are those that would be closed. ``named`` is known after an erasure alone: how many rows of
-    which table still tell the name, for a person to look at.
+    ``accounts`` are those that it would close. ``named``, known only after an erasure, has the tables and
+    numbers of rows that still contain the name, for a person to look at.
     """
 
     student: Student
@@ -258,10 +258,10 @@ def release(held: RetentionHold, reason: str, *, by: User | None, at: dt.datetim
 def erase(student: Student, reason: str, *, by: User | None, at: dt.datetime, via: str) -> Plan:
     """Erase a student's record; returns what was erased.
 
-    Sealed first: an erasure of each of the student's entries with the reason, and that the whole record went.
-    Without these the database itself refuses to let go of a row.
+    First it seals an erasure of each of the student's entries, with the reason, and of the whole record.
+    Without these the database refuses to delete a row.
 
-    Raises: NotAllowed for whoever does not administer the school; ErasureError; NotYet.
+    Raises: NotAllowed if the user does not administer the school; ErasureError; NotYet.
     Effects: one transaction, with the student's row locked; the access is logged.
     """
     access.require(by, "erase a record", student)
@@ -275,7 +275,12 @@ def erase(student: Student, reason: str, *, by: User | None, at: dt.datetime, vi
         names = traces.names_of(locked, accounts)
         if told := traces.named(reason, names):
             raise ErasureError(
-                [Fault("reason", f"tells the name {told}: it is sealed for good, so say it without names")]
+                [
+                    Fault(
+                        "reason",
+                        f"contains the name {told}; the reason is kept for good, so write it without names",
+                    )
+                ]
             )
         _seal(locked, found, reason, by, at)
         if locked.user_id is not None:

@@ -33,7 +33,7 @@ MOST_REASON = 2_000
 #: Ids that a signed lesson gives its own entries, and what follows from them.
 _OF_A_LESSON = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}/|.*/proof/", re.IGNORECASE | re.DOTALL)
 #: What is wrong with an entry that has such an id and is not on record.
-PLANTED = "has an id that only a lesson signed here may have; give it another id"
+PLANTED = "is an id that only a lesson signed here may have; give the entry another"
 
 
 class ReasonError(FaultsFound):
@@ -185,7 +185,7 @@ def _person(student: Student, change: RecordChange) -> str:
             _("%(by)s changed the name or birth date of %(student)s on record at %(school)s.")
             % _said(student, change),
             _("Reason: %(reason)s") % {"reason": change.reason},
-            _("If that is not right, tell the school."),
+            _("If this is wrong, tell the school."),
         )
     )
 

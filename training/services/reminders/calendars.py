@@ -108,7 +108,7 @@ def write(user: models.User, students: Iterable[models.Student], at: dt.datetime
     language = preferences.of(user).language
     with translation.override(language):
         calendar = Calendar()
-        calendar.add("prodid", f"-//Student pilot training record//Lapses//{language.upper()}")
+        calendar.add("prodid", f"-//Student pilot training record//Expirations//{language.upper()}")
         calendar.add("version", "2.0")
         calendar.add("method", "PUBLISH")
         calendar.add("x-wr-calname", _("Training record: expirations"))

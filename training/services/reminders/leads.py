@@ -111,12 +111,12 @@ def set_for(school: School, kind: str, days: Collection[int] | None, *, at: dt.d
 def set_several(school: School, days: Mapping[str, Collection[int] | None], *, at: dt.datetime) -> None:
     """Set a school's own lead times for each kind, or go back to the default with None.
 
-    What is to come is scheduled anew; what was told stays.
+    Reminders to come are scheduled again; those that were sent stay.
 
     Raises: LeadTimesError with every fault.
     """
     faults = [
-        Fault(f"days.{kind}", f"is no kind of thing that lapses; there are {', '.join(DEFAULTS)}")
+        Fault(f"days.{kind}", f"is not a kind of expiration; use one of {', '.join(DEFAULTS)}")
         for kind in days
         if kind not in DEFAULTS
     ]

@@ -85,9 +85,9 @@ def listed(links: Sequence[Link]) -> list[Listed]:
 
 @transaction.atomic
 def change(slug: str, links: Sequence[Link], *, by: User, at: dt.datetime) -> list[Link]:
-    """Put these links in the place of those that the school has; the same again changes nothing.
+    """Replace the school's links; the same again changes nothing.
 
-    Raises: NotAllowed; ModelError with every fault at ``spellings[2].model``.
+    Raises: NotAllowed; ModelError with every error, at ``spellings[2].model``.
     """
     school = access.locked_school(by, "change settings", slug)
     return _put(school, _checked(links), by=by, at=at)
@@ -109,9 +109,9 @@ def add(
 
 @transaction.atomic
 def unlink(slug: str, spelling: str, *, by: User, at: dt.datetime) -> list[Link]:
-    """Take a link, or a model of the school's own, away again; the shipped table's link stands again.
+    """Remove a school's link or model; the built-in table applies again.
 
-    Raises: NotAllowed; ModelError where there is none, or where other spellings still mean the model.
+    Raises: NotAllowed; ModelError if there is none, or if other spellings still mean the model.
     """
     school = access.locked_school(by, "change settings", slug)
     before = own(school)
@@ -162,7 +162,7 @@ def _put(school: School, links: list[Link], *, by: User, at: dt.datetime) -> lis
 
 
 def _checked(links: Sequence[Link]) -> list[Link]:
-    """The links in the one form in which they are kept: each model by the name that stands for all.
+    """The links as they are stored, each with the model's full name.
 
     Raises: ModelError with every fault.
     """
@@ -179,7 +179,7 @@ def _checked(links: Sequence[Link]) -> list[Link]:
         found = list(_faults(each, mine, elsewhere))
         if folded(each.spelling) in seen:
             found.append(
-                Fault("spelling", f"{each.spelling!r} is linked already; a spelling means one model")
+                Fault("spelling", f"{each.spelling!r} is already linked; a spelling can mean only one model")
             )
         seen.setdefault(folded(each.spelling), number)
         faults += [Fault(f"{place}.{fault.place}", fault.message) for fault in found]
@@ -207,7 +207,7 @@ def _faults(link: Link, mine: dict[str, str], elsewhere: dict[str, str]) -> Iter
         yield from _faults_of_model(link, named)
         return
     if named:
-        yield Fault("spelling", f"{link.spelling} is a model of its own; link the other spelling to it")
+        yield Fault("spelling", f"{link.spelling} is itself a model; link the other spelling to it")
     for place, value in (("category", link.category), ("class", link.klass)):
         if value is not None:
             yield Fault(place, "is the model's; leave it out where a spelling is linked")
@@ -215,9 +215,9 @@ def _faults(link: Link, mine: dict[str, str], elsewhere: dict[str, str]) -> Iter
     if target in mine:
         return
     if target in elsewhere:
-        yield Fault("model", f"{link.model!r} is linked to {elsewhere[target]} itself; link to that")
+        yield Fault("model", f"{link.model!r} is linked to {elsewhere[target]}; link to that instead")
     elif table.find(link.model) is None:
-        yield Fault("model", f"there is no model {link.model!r}; add it first, or link to one that there is")
+        yield Fault("model", f"{link.model!r} is not a known model; add it first, or link to a known one")
 
 
 def _faults_of_model(link: Link, named: bool) -> Iterator[Fault]:

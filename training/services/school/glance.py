@@ -59,7 +59,7 @@ class Duty:
 
 @dataclass
 class Glance:
-    """What the page shows. ``oldest`` is the day of the eldest standing that went into ``milestones``."""
+    """What the page shows. ``oldest`` is the day of the oldest standing in ``milestones``."""
 
     on: dt.date
     students: int = 0
@@ -207,7 +207,7 @@ def _instructors(school: School, on: dt.date, found: Glance) -> None:
 
 
 def _note_read(school: School, found: Glance, by: User, at: dt.datetime) -> None:
-    """Whose name stands on the page was read, in one insert."""
+    """Log, in one insert, that the students named on the page were read."""
     named: dict[int, None] = dict.fromkeys(each.student_id for each in found.lapses[:MOST_NAMED])
     named |= dict.fromkeys(each.student_id for each, _ in found.drafts[:MOST_NAMED])
     access.log_each(by, dict.fromkeys(named, school.pk), access.READ, "school at a glance", via="web", at=at)

@@ -34,7 +34,7 @@ class SettingsError(FaultsFound):
 
 
 def seen(user: User) -> QuerySet[School]:
-    """The schools at which a user is anything: what they set stands behind everybody's report there."""
+    """The schools where the user has a role: everyone's reports there depend on their settings."""
     return School.objects.filter(roles__user=user).distinct()
 
 
@@ -66,11 +66,10 @@ def change(
 ) -> School:
     """Set what is named in ``values`` (claims_asked, taxi_allowance_minutes); the rest stays.
 
-    The same again changes nothing.
+    The same again changes nothing. ``confirmed`` says how the caller re-authenticated ``by``; needed where
+    ``asks_why``.
 
-    Who calls has made sure that it is ``by`` where ``asks_why`` (``confirmed``, from ``confirming``).
-
-    Raises: NotAllowed; SettingsError with every fault; ReasonError where ``asks_why`` and no reason is given.
+    Raises: NotAllowed; SettingsError with every error; ReasonError where ``asks_why`` and no reason is given.
     """
     school = access.locked_school(by, "change settings", slug)
     before = {name: getattr(school, name) for name in values}
@@ -87,7 +86,7 @@ def change(
         if CONFIRMED in changed:
             reason = record_changes.reason_of(reason)
             if not confirmed:
-                raise NotAllowed("Which claims raise a question is changed by nobody without a confirmation.")
+                raise NotAllowed("Re-authenticate to change which claims raise a question.")
         school.save(update_fields=changed)
         noted = ({name: each[name] for name in changed} for each in (before, after))
         note(school, SETTINGS, *noted, by=by, at=at, reason=reason, confirmed=dict(confirmed or {}))
@@ -104,7 +103,7 @@ def _field(name: str) -> Field[Any, Any]:
 def note(
     school: School, what: str, before: Any, after: Any, *, by: User, at: dt.datetime, **more: Any
 ) -> None:
-    """Keep that somebody changed what the school sets."""
+    """Record who changed what of the school's settings."""
     SchoolChange.objects.create(school=school, by=by, what=what, before=before, after=after, at=at, **more)
 
 

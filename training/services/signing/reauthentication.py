@@ -1,8 +1,8 @@
-"""That it is the user who signs, now: by the password once more, or by a passkey over what is signed.
+"""Makes sure that the user is the one who signs now: by password, or by a passkey over what is signed.
 
-What comes out goes into the ledger's entry and beside the signature (``confirmed``), in the form that
-``training.ledger.core.assertions`` reads: an inspector checks a passkey's signature years later, without this
-server. Passkeys are those that the person added to the account.
+The result (``confirmed``) goes into the ledger entry and beside the signature, in the form that
+``training.ledger.core.assertions`` reads: an inspector can check a passkey's signature years later, without
+this server. Passkeys are those that the person added to the account.
 """
 
 from __future__ import annotations
@@ -127,9 +127,7 @@ def _by_passkey(
         **({"said": act.said} if act.said is not None else {}),
     }
     if fault := assertions.fault(confirmed):
-        raise NotConfirmed(
-            f"{fault[0].upper()}{fault[1:]}. {_AGAIN} Read it again, and sign it as it stands."
-        )
+        raise NotConfirmed(f"{fault[0].upper()}{fault[1:]}. {_AGAIN} Read it again, then sign it.")
     _by_the_library(answer, act, site, key)
     again = any(each.get("signature") == confirmed["signature"] for each in settled if isinstance(each, dict))
     if not again:
@@ -138,7 +136,7 @@ def _by_passkey(
 
 
 def _by_the_library(answer: Mapping[str, Any], act: Act, site: Site, key: Mapping[int, Any]) -> None:
-    """The same once more by a library that is kept up by others; the count is looked at beside it."""
+    """The same check by a maintained library; the sign count is checked separately."""
     # Its import takes longer than many a command.
     from webauthn import verify_authentication_response
     from webauthn.helpers import encode_cbor

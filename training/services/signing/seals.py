@@ -25,10 +25,10 @@ def school_of(tree: str) -> School | None:
 def seal(student: Student, kind: str, body: Mapping[str, Any], *, at: dt.datetime) -> int:
     """Seal a statement about a student's record, inside the caller's transaction; returns its index.
 
-    The body may hold what JSON can; a number that is not whole goes in as text. What confirms it
-    (``confirmed``) must be over this very body, as whoever reads the ledger will check it.
+    The body may hold what JSON can, with fractions as text. ``confirmed`` must be over this very body, since
+    readers of the ledger will check it.
 
-    Raises: ValueError where it is not.
+    Raises: ValueError if it is not.
     """
     sealable, subject = json.loads(json.dumps(body), parse_float=_as_text), str(student.ref)
     if wrong := assertions.entry_fault(kind, subject, sealable):

@@ -34,24 +34,24 @@ from training.services.transfer import handover_check, handover_pages, handover_
 from training.services.transfer.handover_check import HandOverError, Incoming, hash_of
 from training.services.transfer.handover_proofs import TAKEN_OVER
 
-#: By way of which nobody need confirm anything: whoever runs the server is believed about who it is.
+#: The only way in that needs no re-authentication: the server's operator.
 COMMAND_LINE = "command"
-#: Makes sure that it is the user who does this, now; gives what is sealed with it.
+#: Re-authenticates the user; returns what is sealed with the import.
 Confirm = Callable[[Act], Confirmed]
-#: So that every entry says when it was put on record, whatever the clock.
+#: An instant after all others, so that every entry says when it was recorded.
 _EVER = dt.datetime(9999, 1, 1, tzinfo=dt.UTC)
-_README = """This is the training record of one student, handed over by {school} on {day}.
+_README = """This is the training record of one student, from {school}, made on {day}.
 
-Read: record.pdf, endorsements.pdf and one page for each signed lesson in lessons/.
-Machines read: record.json (the record document), ledger.json (every sealed entry about the student with its
+For people: record.pdf, endorsements.pdf and one page for each signed lesson in lessons/.
+For programs: record.json (the record document), ledger.json (every ledger entry about the student with its
 proof, the signed checkpoint and the public keys), manifest.jws (the signed list of these files), courses/.
 
-Check that no byte was changed, without this school's server, on a machine with Python and its package
+To check that nothing was changed, without this school's server, on a computer with Python and its package
 'cryptography':
 
     python -m training.ledger.verify THIS-FILE --key {kid}
 
-Compare the key's id with the one that the school publishes elsewhere: who forges the file forges this page.
+Compare the key's id with the one that the school publishes: whoever forges this file can forge this page too.
 """
 
 
@@ -169,12 +169,11 @@ def take(
     give way to those of the newer file; what was recorded here since stays. ``trust`` are ids of keys that
     the caller compared with what the other school publishes; those of this installation are trusted.
 
-    It says why (``reason``), and is confirmed once more by whoever does it (``confirm``) together with the
-    keys that are trusted, as an import is; the command line alone is believed about who it is. The same file
-    again changes nothing, and asks for nothing.
+    ``confirm`` re-authenticates the user for this reason and these trusted keys, as for an import; only the
+    command line needs none. The same file again changes nothing, and needs no re-authentication.
 
-    Raises: HandOverError with every fault, before anything is written; NotAllowed for whoever does not
-            administer the school; ReasonError; whatever ``confirm`` raises.
+    Raises: HandOverError with every error, before anything is written; NotAllowed for anyone but the
+            school's administrators; ReasonError; whatever ``confirm`` raises.
     Effects: one transaction; sealed in the school's own ledger; the access is logged.
     """
     access.require(by, "take over a record", school)
@@ -187,15 +186,15 @@ def take(
         subject = str(last.student.ref) if last else incoming.subject
         why = record_changes.reason_of(reason)
         if confirm is None and via != COMMAND_LINE:
-            raise ValueError("nobody is believed without a confirmation but the command line")
+            raise ValueError("only the command line may import without re-authentication")
         confirmed = confirm(act(subject, incoming.sent, why, sorted(incoming.trust))) if confirm else {}
         return _taken(incoming, last, school, why, confirmed, by=by, at=at, via=via)
 
 
 def act(subject: str, sent: str, reason: str, trust: Sequence[str] = ()) -> Act:
-    """What is confirmed where a record is taken over: ``sent`` is the hash of the file.
+    """What is re-authenticated for an import: ``sent`` is the hash of the file.
 
-    ``subject`` is the student's reference here, or that of the file where the student is new here.
+    ``subject`` is the student's reference here, or the file's if the student is new here.
     """
     trusted = {"trust": list(trust)} if trust else {}
     _, digest = content_of({"reason": reason, "sent": sent, **trusted})
@@ -213,7 +212,7 @@ def _taken(
     at: dt.datetime,
     via: str,
 ) -> Taken:
-    """Put on record what a hand-over brings, and seal it. Raises: HandOverError."""
+    """Put a file's record in the place of the last one, and seal it. Raises: HandOverError."""
     student = last.student if last else new_student(incoming.record.student.name, school, None, at)
     rows, told = handover_check.new_entries(incoming, last), record_changes.guardians(student, at)
     merged = handover_check.merged(student, incoming.record, last)
@@ -246,7 +245,7 @@ def _taken(
     if change is not None and last is not None:
         record_changes.tell(student, change, guardians=told if brought[0].person else None)
     made = _noted(incoming, rows, student, index, by=by, at=at)
-    access.log(by, student, access.WRITE, "hand-over taken over", via=via, at=at)
+    access.log(by, student, access.WRITE, "import of another school's record", via=via, at=at)
     return Taken(student, made, change, created=last is None)
 
 

@@ -1,4 +1,4 @@
-"""Another school's hand-over, read and held against what is on record here. Writes nothing."""
+"""Reads another school's file of a record and compares it with the record here. Writes nothing."""
 
 import datetime as dt
 import hashlib
@@ -28,9 +28,9 @@ _FOREIGN = ("index", "kind", "subject", "commitment", "body", "salt")
 
 
 class HandOverError(FaultsFound):
-    """A hand-over cannot be taken over; every fault with its place. Nothing was written."""
+    """The file cannot be imported; every error with its place. Nothing was written."""
 
-    what = "the hand-over"
+    what = "the file"
 
 
 def hash_of(data: bytes) -> str:
@@ -39,9 +39,9 @@ def hash_of(data: bytes) -> str:
 
 @dataclass(frozen=True)
 class Incoming:
-    """A hand-over that was checked and is whole: its files, its signed list, and the record it brings.
+    """A file that passed every check: its contents, its signed manifest, and its record.
 
-    ``trust`` are the ids of keys that the caller trusts for it.
+    ``trust``: the ids of the keys that the caller trusts for it.
     """
 
     found: handover.Checked
@@ -62,7 +62,7 @@ class Incoming:
 
     @cached_property
     def about(self) -> dict[str, Any]:
-        """Where the record comes from, as the row of the hand-over and the sealed entry both say it."""
+        """Where the record comes from, for the row and for the ledger entry."""
         about = self.manifest["about"]
         return {
             "origin": str(about.get("school") or "")[:200],
@@ -82,9 +82,9 @@ class Incoming:
 
 
 def read(raw: bytes, trust: Collection[str], today: dt.date) -> Incoming:
-    """Check a file and read it. Raises: HandOverError with every fault."""
+    """Check a file and read it. Raises: HandOverError with every error."""
     believed = sorted({*trust, *keys.known()})
-    found = handover.check(raw, trusted=believed or ["(none is known here)"])
+    found = handover.check(raw, trusted=believed or ["(no key is trusted here)"])
     if not found.whole or found.manifest is None:
         raise HandOverError(
             _untrusted(found, believed) or [Fault(each.place, each.says) for each in found.faults]
@@ -102,7 +102,7 @@ def read(raw: bytes, trust: Collection[str], today: dt.date) -> Incoming:
 
 
 def _untrusted(found: handover.Checked, believed: Sequence[str]) -> list[Fault]:
-    """The one thing to say about a file whose keys nobody here trusts."""
+    """The one error to report of a file whose keys are not trusted here."""
     if not any(fault.place == _KEYS for fault in found.faults):
         return []
     try:
@@ -114,20 +114,20 @@ def _untrusted(found: handover.Checked, believed: Sequence[str]) -> list[Fault]:
     return [
         Fault(
             _KEYS,
-            f"it is signed with {', '.join(listed) or 'no key'}, which is not trusted here; compare the id "
-            "with what that school publishes, then say that you trust it (--trust ID)",
+            f"signed with {', '.join(listed) or 'no key'}, which is not trusted here; compare the id with the"
+            " one that the school publishes, then trust it (--trust ID)",
         )
     ]
 
 
 def taken_before(incoming: Incoming, school: School) -> HandOver | None:
-    """The newest hand-over of the same student that was taken over here.
+    """The last file of the same student that was imported here.
 
-    Raises: HandOverError where the student is the school's own, or the file does not go on from that one.
+    Raises: HandOverError if the student is the school's own, or if this file does not continue that one.
     """
     if _own(incoming.subject, school):
         raise HandOverError(
-            [Fault("manifest.jws", f"is the record of this school's own student {incoming.subject}")]
+            [Fault("manifest.jws", f"is the record of a student of this school, {incoming.subject}")]
         )
     before = HandOver.objects.filter(school=school, origin_subject=incoming.subject, student__erased_at=None)
     last = before.select_related("student__school").order_by("-size", "-pk").first()
@@ -137,7 +137,7 @@ def taken_before(incoming: Incoming, school: School) -> HandOver | None:
 
 
 def refuse_planted(incoming: Incoming, student: Student | None) -> None:
-    """Raises: HandOverError for an entry with an id as of a lesson of which no sealed entry speaks."""
+    """Raises: HandOverError for an entry with a signed lesson's id but no ledger entry of that lesson."""
     lessons = {proving.lesson_of(name) for _, name in incoming.proven if "/" in name}
     stands = record.of(student) if student else engine.Record()
     faults = [
@@ -157,36 +157,36 @@ def _own(subject: str, school: School) -> bool:
 
 
 def _refuse_another(last: HandOver, incoming: Incoming) -> None:
-    """Raises: HandOverError where it does not go on from the one that was taken over before.
+    """Raises: HandOverError if the file does not continue the one that was imported before.
 
-    Whoever holds a key that is trusted for one school could else put their own in the place of another's: a
-    file is only newer where it is of the same ledger, and signed with the same key or one trusted just now.
+    It must be of the same ledger, and signed with the same key or one that the caller trusts now. Otherwise
+    the holder of one school's key could replace another school's record.
     """
     manifest, kid, wrong = incoming.manifest, incoming.found.ledger.kid, None
     if manifest["tree"] != last.origin_tree:
         wrong = Fault(
             handover.MANIFEST,
-            f"is of the ledger {manifest['tree']}; what stands here of {incoming.subject} came from"
+            f"is of the ledger {manifest['tree']}; the record of {incoming.subject} here came from"
             f" {last.origin_tree} of {last.origin}",
         )
     elif kid != last.kid and kid not in incoming.trust:
         wrong = Fault(
             _KEYS,
-            f"it is signed with {kid}, the one taken over before with {last.kid}; compare the new id with"
-            " what that school publishes, then say that you trust it (--trust ID)",
+            f"signed with {kid}, the file imported before with {last.kid}; compare the new id with the one"
+            " that the school publishes, then trust it (--trust ID)",
         )
     elif sealed.instant_of(manifest["at"]) <= last.made_at:
         wrong = Fault(
             "manifest.jws",
-            f"was signed {manifest['at']}; one of {sealed.instant_text(last.made_at)} was taken over already."
-            " Ask for a new one",
+            f"was signed {manifest['at']}; one of {sealed.instant_text(last.made_at)} was already imported."
+            " Ask the school for a new file",
         )
     if wrong:
         raise HandOverError([wrong])
 
 
 def new_entries(incoming: Incoming, last: HandOver | None) -> list[dict[str, Any]]:
-    """The sealed entries that are new. Raises: HandOverError where one taken over before changed."""
+    """The ledger entries that are new. Raises: HandOverError if one imported before changed."""
     tree = incoming.manifest["tree"]
     listed = {each["index"]: each for each in incoming.found.document(handover.LEDGER)["entries"]}
     rows = ForeignEntry.objects.filter(student=last.student if last else None, tree=tree)
@@ -194,9 +194,11 @@ def new_entries(incoming: Incoming, last: HandOver | None) -> list[dict[str, Any
     faults = []
     for index, commitment in held.items():
         if index not in listed:
-            faults.append(Fault(f"ledger.json: entry {index}", "was there when it was taken over before"))
+            faults.append(
+                Fault(f"ledger.json: entry {index}", "is missing, but was in the file imported before")
+            )
         elif listed[index]["commitment"] != commitment:
-            faults.append(Fault(f"ledger.json: entry {index}", "differs from the one taken over before"))
+            faults.append(Fault(f"ledger.json: entry {index}", "differs from the file imported before"))
     if faults:
         raise HandOverError(faults)
     return [
@@ -212,7 +214,7 @@ def new_entries(incoming: Incoming, last: HandOver | None) -> list[dict[str, Any
 
 
 def merged(student: Student, incoming: engine.Record, last: HandOver | None) -> engine.Record:
-    """What came beside what was recorded here. Raises: HandOverError where an id means two things."""
+    """The imported entries and the school's own. Raises: HandOverError if an id means two things."""
     if last is None:
         return incoming
     stands = record.of(student)
@@ -244,5 +246,5 @@ def merged(student: Student, incoming: engine.Record, last: HandOver | None) -> 
 
 
 def _follows(entry: str, lessons: set[str]) -> bool:
-    """Whether an entry is a proof that follows from a lesson signed here: it is worked out, never stored."""
+    """Whether an entry is a proof of a lesson signed here, which is computed and never stored."""
     return proving.MARK in entry and proving.lesson_of(entry) in lessons

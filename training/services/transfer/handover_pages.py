@@ -46,7 +46,7 @@ _PARTS: tuple[tuple[str, type, str, Mapping[str, int]], ...] = (
 
 
 def head(student: Student, at: dt.datetime) -> dict[str, Any]:
-    """What stands at the head of every page."""
+    """The head of every page."""
     return {
         "student": {
             "name": student.name or "(no name on record)",
@@ -60,7 +60,7 @@ def head(student: Student, at: dt.datetime) -> dict[str, Any]:
 
 
 def record(student: Student, document: Mapping[str, Any], at: dt.datetime) -> dict[str, Any]:
-    """The whole record, list by list, in English whoever asks: the same data gives the same bytes."""
+    """The whole record, list by list, always in English: the same data gives the same bytes."""
     zone = zoneinfo.ZoneInfo(student.school.time_zone)
     with translation.override("en"):
         parts = [

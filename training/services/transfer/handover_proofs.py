@@ -87,7 +87,7 @@ def _standing(leaves: Iterable[tuple[str, Mapping[str, Any] | None]]) -> Hashes:
 
 
 def _end(proven: Hashes, kind: str, body: Mapping[str, Any]) -> None:
-    """Drop what a sealed entry takes off the record, or puts something else in the place of."""
+    """Drop what a ledger entry removes from the record or replaces."""
     ends: set[tuple[str, str]] = set()
     if kind == "lesson.corrected":
         prefix = f"{body.get('lesson_record')}/"

@@ -83,7 +83,7 @@ def test_an_erasure_is_shown_confirmed_and_done(kept: Cast) -> None:
         unsure = client.post(erase, {"reason": "asked for"})
         assert (unsure.status_code, "Not erased. Check the box to confirm" in text_of(unsure)) == (422, True)
         named = client.post(erase, {"reason": "Sam Example asked", "sure": "on"})
-        assert (named.status_code, "say it without names" in text_of(named)) == (422, True)
+        assert (named.status_code, "write it without names" in text_of(named)) == (422, True)
         assert models.Flight.objects.filter(student=kept.sam).exists()
         page = text_of(client.post(erase, {"reason": "asked for", "sure": "on"}, follow=True))
         assert "Record erased, with the contents of 7 ledger entries." in page

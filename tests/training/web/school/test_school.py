@@ -555,4 +555,4 @@ def test_a_table_that_was_changed_on_the_way_or_is_anothers_is_refused(desk: Cli
 def test_a_file_that_is_no_table_is_told(desk: Client, taught: Cast) -> None:
     answer = imported(desk, taught, "date\n")
     assert answer.status_code == 422
-    assert "has a heading and no flight below it" in text_of(answer)
+    assert "has a heading but no flights" in text_of(answer)

@@ -62,7 +62,7 @@ def test_an_empty_page_says_what_to_do_first_and_takes_the_first_aircraft(desk: 
         ),
         pytest.param(
             {"registration": "N00XY", "model": "PA28"},
-            "listed already, and not as it was",
+            "is already listed, with other details",
             id="twice",
         ),
         pytest.param({"registration": "N" * 41, "model": "C172"}, "at most 40 characters", id="a long one"),
@@ -98,8 +98,10 @@ def test_an_inspection_is_recorded_and_renewed(desk: Client, craft: models.Aircr
         pytest.param({"done": ""}, "is blank; enter a date", id="no day"),
         pytest.param({"done": "2026-02-30"}, "2026-02-30", id="a day that there is not"),
         pytest.param({"done": "2026-07-06"}, "after today at the school", id="tomorrow"),
-        pytest.param({"kind": "paint"}, "'paint' is nothing that ends", id="no such kind"),
-        pytest.param({"kind": "elt-battery"}, "is missing: the last day", id="a battery without its day"),
+        pytest.param({"kind": "paint"}, "'paint' is not one of ", id="no such kind"),
+        pytest.param(
+            {"kind": "elt-battery"}, "is missing; enter the last day", id="a battery without its day"
+        ),
         pytest.param({"expires": "2026-01-01"}, "is before 2026-07-01", id="over before it was done"),
     ],
 )

@@ -106,9 +106,9 @@ def test_a_model_is_added_with_its_class(desk: Client) -> None:
 @pytest.mark.parametrize(
     ("where", "sent", "field", "said"),
     [
-        ("", {"spelling": "Trainer", "model": "Moth"}, "model", "there is no model"),
+        ("", {"spelling": "Trainer", "model": "Moth"}, "model", "is not a known model"),
         ("", {"spelling": "", "model": "C172"}, "spelling", "is blank"),
-        ("", {"spelling": "C152", "model": "C172"}, "spelling", "is a model of its own"),
+        ("", {"spelling": "C152", "model": "C172"}, "spelling", "is itself a model"),
         ("add/", {"model": "C172"}, "new_model", "is a model already"),
         (
             "add/",
