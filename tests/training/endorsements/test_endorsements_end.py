@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import uuid
 from typing import Any
 
 import pytest
@@ -13,14 +12,12 @@ from syllabus.engine.record import document
 from tests.support import factories
 from tests.support.cast import Cast
 from tests.support.kept import kept
-from tests.training.endorsements.test_endorsements import AT, TODAY, given, ready
+from tests.training.endorsements.test_endorsements import AT, given, ready
 from training import models, record, reports
 from training.ledger.models import Entry as Leaf
 from training.services.endorsements import endorsements
 from training.services.errors import Conflict
-from training.services.operations import demo
 from training.services.records import records
-from training.services.signing.seals import tree_of
 
 
 @kept
@@ -131,22 +128,3 @@ def test_sqlite_does_not_let_a_sealed_row_be_replaced(people, sam):
                 [done.endorsement.pk],
             )
         )
-
-
-@pytest.mark.any_database  # others here, test_sweeping and test_endorsements make these queries on SQLite
-def test_the_demo_school_is_loaded_anew_whatever_was_signed_there(db):
-    on = AT.date()
-    school = demo.load(on, at=AT).school
-    role = models.Role.objects.filter(
-        school=school, role="instructor", user__assignments__isnull=False
-    ).first()
-    assert role
-    student = role.user.assignments.filter(school=school).first().student
-    fields = {"test": "knowledge:private-airplane", "training_date": TODAY}
-    done = endorsements.give(student, uuid.uuid4(), "retest", fields, by=role.user, at=AT, via="test")
-    endorsements.revoke(done.endorsement, by=role.user, reason="Only shown", at=AT, via="test")
-
-    demo.load(on, at=AT)
-    assert not models.EndorsementSeal.objects.exists()
-    kinds = Leaf.objects.filter(tree=tree_of(school), kind__startswith="endorsement.")
-    assert kinds.count() == 2

@@ -4,6 +4,7 @@ import dataclasses
 import datetime as dt
 import io
 import socket
+import uuid
 from functools import cache
 from itertools import pairwise
 
@@ -25,13 +26,16 @@ from tests.support import factories
 from tests.support.courses import private_airplane
 from tests.support.extent import FULL, sampled
 from tests.support.kept import kept
+from tests.support.reminding import sweep
 from training import models, record, reports
 from training.ledger.models import Entry
 from training.reports import audit, progress
 from training.services import access
+from training.services.endorsements import endorsements
 from training.services.lessons import lesson_audit, lesson_content
 from training.services.operations import demo, demo_fixture, demo_lessons
 from training.services.operations.demo_lessons import Lesson
+from training.services.signing.seals import tree_of
 
 NOON = dt.time(12, tzinfo=dt.UTC)
 FIXTURE = demo_fixture.read()
@@ -229,6 +233,7 @@ def test_what_is_no_day_is_refused(expression):
 # Loading
 
 ON = dt.date(2026, 11, 24)
+EVENING = dt.datetime(2026, 11, 24, 20, tzinfo=dt.UTC)
 
 
 @pytest.mark.django_db
@@ -443,7 +448,7 @@ MORE = [dt.date(2027, 3, 1), dt.date(2027, 7, 31), dt.date(2026, 11, 2)] if FULL
 @pytest.mark.parametrize("on", [ON, dt.date(2028, 2, 29), *MORE], ids=str)
 def test_an_audit_finds_the_four_things_that_the_file_says_and_nothing_else(loaded, on):
     school = (loaded if on == ON else demo.load(on, password="one")).school
-    told = list(audit.audit(school, on, at=dt.datetime.combine(on, dt.time(20, tzinfo=dt.UTC))))
+    told = list(audit.audit(school, on, at=dt.datetime.combine(on, EVENING.timetz())))
 
     found = [(each.found.kind, str(each.student and each.student.name), each.found.day) for each in told]
     assert sorted(found) == [(kind, whose, on + dt.timedelta(days=days)) for kind, whose, days in FOUND]
@@ -452,6 +457,33 @@ def test_an_audit_finds_the_four_things_that_the_file_says_and_nothing_else(load
     }
     assert gaps == {"Theo Example": 1, "Ruth Example": 2}
     assert demo_fixture.FILE.read_text(encoding="utf-8").count("# The audit:") == len(FOUND)
+
+
+@pytest.mark.any_database  # test_sweeping loads it anew and test_nightly_audit audits on SQLite
+@pytest.mark.django_db
+def test_it_is_audited_at_night_and_anew_when_it_is_loaded_anew(loaded):
+    school = loaded.school
+    for again in (False, True):
+        if again:
+            school = demo.load(ON, password="one").school
+        sweep(EVENING, audits=True)
+        assert list(models.AuditRun.objects.filter(school=school).values_list("on", flat=True)) == [ON]
+        assert models.Finding.objects.filter(school=school).count() == len(FOUND)
+
+
+@pytest.mark.any_database  # test_sweeping loads it anew and test_endorsements_end revokes on SQLite
+@pytest.mark.django_db
+def test_it_is_loaded_anew_whatever_was_signed_there(loaded):
+    taught = models.Assignment.objects.filter(school=loaded.school).order_by("pk").first()
+    signed = {"by": taught.instructor, "at": EVENING, "via": "test"}
+    fields = {"test": "knowledge:private-airplane", "training_date": ON.isoformat()}
+    done = endorsements.give(taught.student, uuid.uuid4(), "retest", fields, **signed)
+    endorsements.revoke(done.endorsement, reason="Only shown", **signed)
+
+    demo.load(ON, password="one")
+    assert not models.EndorsementSeal.objects.exists()
+    kinds = Entry.objects.filter(tree=tree_of(loaded.school), kind__startswith="endorsement.")
+    assert kinds.count() == 2
 
 
 # The command

@@ -15,7 +15,7 @@ from tests.support.reminding import at, sweep
 from training import models
 from training.reports import audit as reports
 from training.services.audit import findings
-from training.services.operations import demo, metrics
+from training.services.operations import metrics
 from training.services.reminders import audits
 from training.services.sweep import Swept
 
@@ -120,13 +120,3 @@ def test_without_time_left_none_is_begun(school: models.School) -> None:
     done = sweep_and_audit("2026-04-18 14:00", seconds=0)
     assert (done.audited, done.unfinished) == (0, True)
     assert not models.NightlyAudit.objects.exists()
-
-
-@pytest.mark.any_database  # test_sweeping loads it anew on SQLite, others here audit
-def test_the_demo_is_audited_too_and_anew_when_it_is_loaded_anew(db: None) -> None:
-    on = dt.date(2026, 11, 24)
-    for _ in range(2):
-        school = demo.load(on, password="one").school
-        sweep_and_audit("2026-11-24 20:00")
-        assert runs(school) == [on]
-        assert models.Finding.objects.filter(school=school).count() == 4
