@@ -14,6 +14,7 @@ from rest_framework.test import APIClient
 from tests.api.conftest import Clients
 from tests.support import factories, handing, lessons
 from tests.support.cast import Cast
+from tests.support.kept import kept
 from tests.support.passkeys import Passkey
 from training import models, record
 from training.ledger.core import assertions
@@ -30,7 +31,7 @@ def url(people: Cast, what: str) -> str:
     return f"/api/v1/students/{people.sam.ref}/{what}"
 
 
-@pytest.fixture
+@kept
 def trained(people: Cast) -> Cast:
     handing.trained(people)
     return people
@@ -83,7 +84,7 @@ def test_another_school_takes_it_over_and_brings_it_up_to_date(trained: Cast, si
     assert (again.status_code, again.json()["changed"], again.json()["origin"]) == (200, False, None)
 
 
-@pytest.fixture
+@kept
 def newer(trained: Cast) -> tuple[models.Student, bytes]:
     """Sam as taken over at the other school, and the file of the day on which there was more to tell."""
     raw, kid = handing.made(trained)
