@@ -14,6 +14,7 @@ from rest_framework.test import APIClient
 
 from tests.support import factories
 from tests.support.cast import Cast
+from tests.support.kept import kept
 from tests.support.reminding import at, sam, solo, sweep
 from tests.training.web.test_pages import text_of
 from training import models
@@ -27,12 +28,19 @@ THE_DAY = at("2026-04-18 18:00")
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def told(people: Cast):
+@kept
+def reminded(people: Cast) -> Cast:
+    """Sam and Ida have a reminder of Sam's solo endorsement."""
     sam(people, solo("2026-02-01"))
     with time_machine.travel(THE_DAY, tick=False):
         sweep(THE_DAY)
-        yield people
+    return people
+
+
+@pytest.fixture
+def told(reminded: Cast):
+    with time_machine.travel(THE_DAY, tick=False):
+        yield reminded
 
 
 def signed_in(user: models.User) -> Client:

@@ -19,6 +19,7 @@ from syllabus.engine.record import record as engine
 from tests.support import courses, factories, lessons
 from tests.support.browsing import PASSWORD
 from tests.support.cast import Cast
+from tests.support.kept import kept
 from tests.training.web.test_pages import text_of
 from training import models, record
 
@@ -26,15 +27,21 @@ from training import models, record
 NOW = dt.datetime(2026, 3, 3, 18, tzinfo=dt.UTC)
 
 
-@pytest.fixture
-def ida(client: Client, people: Cast) -> Any:
-    """Ida at her desk, with Sam enrolled in the shipped course, on the day after the lesson."""
+@kept
+def teaching(people: Cast) -> Cast:
+    """Ida has a password, Sam is enrolled in the shipped course, and the school has an airplane."""
     people.ida.set_password(PASSWORD)
     people.ida.save()
     courses.enrolled(people)
     factories.aircraft(people.school, registration="N00XY", model="C172")
+    return people
+
+
+@pytest.fixture
+def ida(client: Client, teaching: Cast) -> Any:
+    """Ida at her desk, on the day after the lesson."""
     with time_machine.travel(NOW, tick=False):
-        client.force_login(people.ida)
+        client.force_login(teaching.ida)
         yield client
 
 
@@ -483,10 +490,10 @@ def test_the_sheet_offers_the_test_that_the_rules_prepare_for(ida: Client, peopl
     fields = {**fields_of(ida.get(url).content.decode()), **FLIGHT}
     assert "preparation" not in fields
     purpose = "practical-test-preparation:private"
-    for sent, kept in ({"preparation": purpose}, [purpose]), ({}, None):
+    for sent, stored in ({"preparation": purpose}, [purpose]), ({}, None):
         ida.post(url, {**fields, **sent})
         record.refresh_from_db()
-        assert record.content["flight"].get("purposes") == kept
+        assert record.content["flight"].get("purposes") == stored
         page = ida.get(url).content.decode()
         assert fields_of(page).get("preparation") == sent.get("preparation")
         assert f'value="{purpose}"' in page

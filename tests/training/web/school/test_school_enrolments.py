@@ -13,6 +13,7 @@ from django.test.utils import CaptureQueriesContext
 
 from tests.support import courses, factories
 from tests.support.cast import Cast
+from tests.support.kept import kept
 from tests.training.school.test_enrolments import graded, second
 from tests.training.web.test_pages import text_of
 from training import models
@@ -27,7 +28,7 @@ def the_day() -> Any:
         yield
 
 
-@pytest.fixture
+@kept
 def held(taught: Cast) -> models.Enrolment:
     """Sam in version 1 with two items graded, and version 2 asks for more in one of them."""
     made = courses.enrolled(taught)

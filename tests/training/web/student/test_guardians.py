@@ -11,6 +11,7 @@ from django.test import Client
 
 from tests.support import courses, factories, lessons
 from tests.support.cast import Cast
+from tests.support.kept import kept
 from tests.training.web.student.test_student_pages import COURSE_LESSON, PASSWORD
 from tests.training.web.test_pages import text_of
 from training import models
@@ -20,7 +21,7 @@ PAGES = ("standing/", "hours/", "lessons/", "lessons/{}/", "")
 PAPERS = ("record.json", "record.pdf", "endorsements.pdf", "lessons/{}.pdf")
 
 
-@pytest.fixture
+@kept
 def signed(taught: Cast) -> models.LessonRecord:
     """Sam is in the shipped course and, by a late coming of age, a minor; Ida signed a lesson."""
     models.School.objects.filter(pk=taught.school.pk).update(of_age_at=99)

@@ -8,13 +8,14 @@ from django.test import Client
 
 from tests.support import factories, handing, lessons
 from tests.support.cast import Cast
+from tests.support.kept import kept
 from tests.training.web.test_pages import text_of
 from training import models
 from training.ledger.verify import handover as packages
 from training.services.transfer import handover
 
 
-@pytest.fixture
+@kept
 def trained(taught: Cast) -> Cast:
     handing.trained(taught)
     return taught

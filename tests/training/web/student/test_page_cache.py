@@ -23,6 +23,7 @@ from syllabus.law import rulebook
 from syllabus.models import SchoolMinimum
 from tests.support import courses, factories, lessons
 from tests.support.cast import Cast
+from tests.support.kept import kept
 from tests.support.page_cache import cached, say
 from training import models
 from training.services import sweep as sweeping
@@ -39,7 +40,7 @@ ADDRESSES = {"standing": "standing/", "hours": "hours/", "lessons": "lessons/", 
 MARK = "what was kept"
 
 
-@pytest.fixture
+@kept
 def learning(taught: Cast) -> Cast:
     """Sam is in the shipped course, and Ida signed a lesson of it."""
     courses.enrolled(taught)

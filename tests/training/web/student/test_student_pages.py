@@ -38,14 +38,14 @@ OF_THE_SCHOOL = 7
 PAGES = ("standing/", "hours/", "lessons/", "lesson", "record.json")
 
 
-@pytest.fixture
+@kept
 def learning(taught: Cast) -> Cast:
     """Sam is in the shipped course, and Ida signed a lesson of it."""
     courses.enrolled(taught)
     return taught
 
 
-@pytest.fixture
+@kept
 def signed(learning: Cast) -> models.LessonRecord:
     return lessons.signed(learning, COURSE_LESSON, lesson="2-02")
 
