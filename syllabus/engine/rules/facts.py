@@ -225,12 +225,11 @@ class Flown:
         self.crafts: dict[int, Flight] = {}
         self.routes: dict[int, Flight] = {}
         self.instructors: dict[int, Flight] = {}
-        night = self.logging["night"]
+        crafts, routes, instructors, night = self.crafts, self.routes, self.instructors, self.logging["night"]
         sorts: dict[int, list[list[Flight]]] = {}  # by the times, which flights may share
         for flight in flights:
             craft, times = flight.aircraft, flight.times
-            self.crafts[id(craft)] = self.routes[id(flight.route)] = flight
-            self.instructors[id(flight.instructor)] = flight
+            crafts[id(craft)] = routes[id(flight.route)] = instructors[id(flight.instructor)] = flight
             start, end = flight.out or flight.off, flight.in_ or flight.on
             if start is not None and end is not None:
                 self.clocked.append((flight, start, end))

@@ -7,7 +7,7 @@ closely, by whoever adds up.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
@@ -59,20 +59,11 @@ class Rows:
     ``shares`` has what was found of those that are not plain, by their index.
     """
 
-    def __init__(self, rows: Iterable[tuple[Flight, int, amounts.Amounts, Share | None]] = ()) -> None:
-        self.flights: list[Flight] = []
-        self.sure: list[int] = []
-        self.gave: list[amounts.Amounts] = []
-        self.shares: dict[int, Share] = {}
-        for flight, sure, gave, share in rows:
-            self.add(flight, sure, gave, share)
-
-    def add(self, flight: Flight, sure: int, gave: amounts.Amounts, share: Share | None) -> None:
-        if share is not None:
-            self.shares[len(self.flights)] = share
-        self.flights.append(flight)
-        self.sure.append(sure)
-        self.gave.append(gave)
+    def __init__(self, rows: Sequence[tuple[Flight, int, amounts.Amounts, Share | None]]) -> None:
+        self.flights, self.sure, self.gave, shares = (
+            map(list, zip(*rows, strict=True)) if rows else ([], [], [], [])
+        )
+        self.shares = {index: share for index, share in enumerate(shares) if share is not None}
 
     @cached_property
     def days(self) -> list[date]:
@@ -197,7 +188,8 @@ def rows(record: Record, question: Question, wanted: Wanted, closer: Callable[[]
 
 def _filled(log: Log, wanted: Wanted, closer: Closer) -> Rows:
     """A row for each flight that logs all of the times; where one is not plain, after a closer look."""
-    rows, counts, purpose = Rows(), wanted.counts, wanted.purpose
+    counts, purpose = wanted.counts, wanted.purpose
+    rows: list[tuple[Flight, int, amounts.Amounts, Share | None]] = []
     doubted, suited = log.doubted(counts), log.suited(wanted.aircraft)
     landing = None if wanted.landing is None else log.landing(wanted.landing)
     known: dict[int, tuple[int, int, amounts.Amounts]] = {}  # by the times, which flights may share
@@ -214,12 +206,12 @@ def _filled(log: Log, wanted: Wanted, closer: Closer) -> Rows:
             and (landing is None or (flight.trip is None and id(flight.route) in landing))
         ):
             if landing is None or (share := landing[id(flight.route)]) is None:
-                rows.add(flight, most, gave, None)
+                rows.append((flight, most, gave, None))
                 continue
         elif (not most and "night" not in counts) or (share := closer(flight)) is None:
             continue
-        rows.add(flight, share.sure, evidence(share.sure), share)
-    return rows
+        rows.append((flight, share.sure, evidence(share.sure), share))
+    return Rows(rows)
 
 
 def evidence(gave: int) -> amounts.Amounts:
