@@ -23,7 +23,7 @@ import yaml
 from syllabus.courses.reader import Reader, with_paths
 from syllabus.engine.course.course import FLIGHT, PLANNED, CourseError, Item, Lesson, Outline, Stage, check
 from syllabus.engine.course.standards import RANGE, TEST_STANDARD, VALUE, Tolerance
-from syllabus.engine.errors import Fault, RuleDataError
+from syllabus.engine.errors import Error, RuleDataError
 from syllabus.engine.rules.kinds import KINDS
 from syllabus.engine.rules.minimums import Minimum
 from syllabus.engine.time import units
@@ -33,7 +33,7 @@ from syllabus.law.dated import Lined
 MOST_BYTES = 2_000_000
 
 
-def faults_of(outline: Outline) -> tuple[Fault, ...]:
+def faults_of(outline: Outline) -> tuple[Error, ...]:
     """What keeps a course from hanging together, its plans and proofs held against the rulebook."""
     rules = rulebook.current()
     return check(outline, requirements=rules.requirements, proves=rules.items)
@@ -68,7 +68,7 @@ def _course(data: Lined) -> Outline:
     reader = Reader()
     outline = _read(reader, data)
     if faults := faults_of(outline):
-        raise CourseError([Fault(reader.place(fault.place, data), fault.message) for fault in faults])
+        raise CourseError([Error(reader.place(fault.place, data), fault.message) for fault in faults])
     return outline
 
 
@@ -82,12 +82,12 @@ def _read(reader: Reader, data: Lined) -> Outline:
 def read_bytes(raw: bytes, file: str) -> Outline:
     """A course from the bytes of its file. Raises: CourseError."""
     if len(raw) > MOST_BYTES:
-        raise CourseError([Fault(file, f"{len(raw)} bytes; a course has at most {MOST_BYTES}")])
+        raise CourseError([Error(file, f"{len(raw)} bytes; a course has at most {MOST_BYTES}")])
     try:
         return read(raw.decode("utf-8"), file)
     except UnicodeDecodeError as problem:
         line = raw.count(b"\n", 0, problem.start) + 1
-        raise CourseError([Fault(f"{file}:{line}", "not UTF-8 text")]) from None
+        raise CourseError([Error(f"{file}:{line}", "not UTF-8 text")]) from None
 
 
 def write(outline: Outline) -> str:

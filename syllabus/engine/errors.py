@@ -9,8 +9,8 @@ class EngineError(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
-    """One thing wrong with what was given.
+class Error:
+    """One error in the input, to be listed with the others.
 
     ``place`` is a path into the input, such as ``flights[3].times.dual``; empty for the whole of it.
     """
@@ -22,29 +22,29 @@ class Fault:
         return f"{self.place}: {self.message}" if self.place else self.message
 
 
-class FaultsFound(EngineError):
-    """The input has one or more faults; all of them are listed, none is hidden behind the first."""
+class InputError(EngineError):
+    """The input has errors; all of them are listed."""
 
     what = "the input"
 
-    def __init__(self, faults: Iterable[Fault]):
+    def __init__(self, faults: Iterable[Error]):
         self.faults = tuple(faults)
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
 
-class DocumentError(FaultsFound):
-    """A training record document cannot be read as it stands."""
+class DocumentError(InputError):
+    """A training record document cannot be read."""
 
     what = "the training record"
 
 
-class QuestionError(FaultsFound):
-    """The question (milestone, day, context) cannot be read as it stands."""
+class QuestionError(InputError):
+    """The question (milestone, day, context) cannot be read."""
 
     what = "the question"
 
 
-class RuleDataError(FaultsFound):
+class RuleDataError(InputError):
     """The regulation data is not well formed; places are ``file:line``."""
 
     what = "the regulation data"

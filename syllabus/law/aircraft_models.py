@@ -1,4 +1,4 @@
-"""The makes and models that are shipped, read once: ``aircraft_models.yaml``. Faults name file and line."""
+"""The makes and models that are shipped, read once: ``aircraft_models.yaml``. Errors name file and line."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass

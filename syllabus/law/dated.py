@@ -14,7 +14,7 @@ from typing import Any
 
 import yaml
 
-from syllabus.engine.errors import Fault, RuleDataError
+from syllabus.engine.errors import Error, RuleDataError
 from syllabus.engine.rules.kinds.registry import Param
 from syllabus.engine.rules.rulebook import VERIFIED, Citation, Rules, RuleVersion
 from syllabus.law import sources
@@ -40,32 +40,32 @@ Loader = yaml.SafeLoader | yaml.CSafeLoader
 _PLAIN = {f"tag:yaml.org,2002:{each}" for each in ("str", "int", "float", "bool", "null", "timestamp")}
 
 
-def _built(node: yaml.Node, file: str, faults: list[Fault], loader: Loader, values: Iterator[int]) -> Any:
+def _built(node: yaml.Node, file: str, faults: list[Error], loader: Loader, values: Iterator[int]) -> Any:
     line = node.start_mark.line + 1
     if next(values) > MOST_VALUES:
-        raise RuleDataError([Fault(f"{file}:{line}", f"more than {MOST_VALUES} values; write less")])
+        raise RuleDataError([Error(f"{file}:{line}", f"more than {MOST_VALUES} values; write less")])
     if isinstance(node, yaml.MappingNode):
         made = Lined(file, line)
         for key_node, value_node in node.value:
             at = key_node.start_mark.line + 1
             key = str(key_node.value)
             if not isinstance(key_node, yaml.ScalarNode):
-                faults.append(Fault(f"{file}:{at}", "a key is a word, not a list or a mapping"))
+                faults.append(Error(f"{file}:{at}", "a key is a word, not a list or a mapping"))
             elif key in made:
-                faults.append(Fault(f"{file}:{at}", f"{key!r} stands twice; keep one"))
+                faults.append(Error(f"{file}:{at}", f"{key!r} stands twice; keep one"))
             made[key] = _built(value_node, file, faults, loader, values)
             made.lines[key] = at
         return made
     if isinstance(node, yaml.SequenceNode):
         return [_built(each, file, faults, loader, values) for each in node.value]
     if node.tag not in _PLAIN:
-        faults.append(Fault(f"{file}:{line}", f"the tag {node.tag!r} is not read here; take it away"))
+        faults.append(Error(f"{file}:{line}", f"the tag {node.tag!r} is not read here; take it away"))
         return None
     try:
         return loader.construct_object(node)
     except (ValueError, LookupError, AttributeError):  # 2026-02-30, and a tag that its value does not bear
         what = node.tag.rpartition(":")[2].replace("timestamp", "day of the calendar")
-        faults.append(Fault(f"{file}:{line}", f"{node.value[:80]!r} is not a {what}"))
+        faults.append(Error(f"{file}:{line}", f"{node.value[:80]!r} is not a {what}"))
         return None
 
 
@@ -81,7 +81,7 @@ def read_text(
 
     Raises: RuleDataError.
     """
-    faults: list[Fault] = []
+    faults: list[Error] = []
     made: Any = None
     try:
         loader = loads(text)
@@ -93,15 +93,15 @@ def read_text(
     except yaml.MarkedYAMLError as problem:
         mark = problem.problem_mark or problem.context_mark
         line = mark.line + 1 if mark else 1
-        raise RuleDataError([Fault(f"{file}:{line}", f"not YAML: {problem.problem}")]) from None
+        raise RuleDataError([Error(f"{file}:{line}", f"not YAML: {problem.problem}")]) from None
     except yaml.reader.ReaderError as problem:
         line = text.count("\n", 0, problem.position) + 1
-        raise RuleDataError([Fault(f"{file}:{line}", "not YAML: holds a control character")]) from None
+        raise RuleDataError([Error(f"{file}:{line}", "not YAML: holds a control character")]) from None
     except RecursionError:
-        raise RuleDataError([Fault(f"{file}:1", "not YAML that can be read: it nests without end")]) from None
+        raise RuleDataError([Error(f"{file}:1", "not YAML that can be read: it nests without end")]) from None
     if not isinstance(made, Lined):
         what = "the file is empty" if made is None and not faults else "the file is no mapping"
-        faults.append(Fault(f"{file}:1", f"{what}; {starts}"))
+        faults.append(Error(f"{file}:1", f"{what}; {starts}"))
     if faults:
         raise RuleDataError(faults)
     return made
@@ -117,15 +117,15 @@ def read_files(
     Raises: RuleDataError.
     """
     data: dict[str, Lined] = {}
-    faults: list[Fault] = []
+    faults: list[Error] = []
     for home in homes:
         for path in sorted(each for each in home.rglob("*") if each.suffix in (".yaml", ".yml")):
             file = path.relative_to(home).as_posix()
             if path.suffix != ".yaml" or file.count("/") != layout.count("/"):
-                faults.append(Fault(file, f"is not read here; rule data belong in {layout}"))
+                faults.append(Error(file, f"is not read here; rule data belong in {layout}"))
                 continue
             if file in data:
-                faults.append(Fault(file, "is in two folders; keep one"))
+                faults.append(Error(file, "is in two folders; keep one"))
                 continue
             try:
                 data[file] = read_text(path.read_text(encoding="utf-8"), file, starts, yaml.CSafeLoader)
@@ -133,13 +133,13 @@ def read_files(
                 faults.extend(problem.faults)
             except UnicodeDecodeError as problem:
                 line = problem.object.count(b"\n", 0, problem.start) + 1
-                faults.append(Fault(f"{file}:{line}", "not UTF-8 text"))
+                faults.append(Error(f"{file}:{line}", "not UTF-8 text"))
             except OSError as problem:
-                faults.append(Fault(file, f"cannot be read: {problem.strerror}"))
+                faults.append(Error(file, f"cannot be read: {problem.strerror}"))
     if faults:
         raise RuleDataError(faults)
     if not data:
-        raise RuleDataError([Fault("", f"holds no rule data; {layout} is expected")])
+        raise RuleDataError([Error("", f"holds no rule data; {layout} is expected")])
     return data
 
 
@@ -169,10 +169,10 @@ class Builder:
     """Reads values of one sort each from data with line numbers, and notes every fault it meets."""
 
     def __init__(self) -> None:
-        self.faults: list[Fault] = []
+        self.faults: list[Error] = []
 
     def fault(self, place: str, message: str) -> None:
-        fault = Fault(place, message)
+        fault = Error(place, message)
         if fault not in self.faults:  # what all versions share is read for each
             self.faults.append(fault)
 

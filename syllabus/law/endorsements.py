@@ -1,7 +1,7 @@
 """The catalogue of endorsements, read once: ``endorsements/<authority>.yaml``.
 
 What an endorsement is called, what it says, who may give it, and which requirements it rests on and
-satisfies. How long one lives is not here: the rulebook's requirement that it ``proves`` says so. Faults name
+satisfies. How long one lives is not here: the rulebook's requirement that it ``proves`` says so. Errors name
 file and line.
 """
 
@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from syllabus.engine.audit.audit import ABOUT, OTHER, TEST
-from syllabus.engine.errors import Fault, RuleDataError
+from syllabus.engine.errors import Error, RuleDataError
 from syllabus.engine.record import vocabulary
 from syllabus.engine.record.record import Endorsement
 from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES, ENDORSEMENTS, INSTRUCTORS
@@ -152,7 +152,7 @@ def check_wording(kind: Kind, wording: str, place: str = "wording") -> None:
     Raises: WordingError.
     """
     if fault := _wording_fault(wording, kind.placeholders):
-        raise WordingError([Fault(place, fault)])
+        raise WordingError([Error(place, fault)])
 
 
 def _wording_fault(wording: str, placeholders: Collection[str]) -> str | None:

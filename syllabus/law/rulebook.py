@@ -1,7 +1,7 @@
 """The regulation data, read once: ``regulations/<authority>/<milestone>.yaml`` to a Rulebook.
 
 Reading checks everything a reader of a finding relies on: shape, known kinds and parameters, a citation on
-every version, versions in order without gap or overlap. Faults name file and line, and all are listed.
+every version, versions in order without gap or overlap. Errors name file and line, and all are listed.
 """
 
 import hashlib

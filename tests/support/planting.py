@@ -1,4 +1,4 @@
-"""Faults planted in the records of ``tests.support.audited``: each is to give exactly one finding."""
+"""Errors planted in the records of ``tests.support.audited``: each is to give exactly one finding."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """Why a service refused: one hierarchy, translated once for the API and once for pages.
 
-Input that cannot be read is the engine's ``FaultsFound``, with a place for every error. Nothing here knows
+Input that cannot be read is the engine's ``InputError``, with a place for every error. Nothing here knows
 HTTP: ``api/v1/base/errors.py`` and ``training/web/shared/refusals.py`` choose statuses and pages.
 """
 
@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db.models import Model, QuerySet
 
-from syllabus.engine.errors import Fault
+from syllabus.engine.errors import Error
 
 Row = TypeVar("Row", bound=Model)
 
@@ -26,7 +26,7 @@ class Refused(Exception):
         self,
         message: str,
         *,
-        faults: Iterable[Fault] = (),
+        faults: Iterable[Error] = (),
         summary: str = "",
         facts: Mapping[str, Any] | None = None,
     ):
@@ -58,11 +58,11 @@ class Changed(Conflict):
     """The change starts from a version that is not the newest any more."""
 
 
-def faults_of(wrong: ValidationError) -> list[Fault]:
+def faults_of(wrong: ValidationError) -> list[Error]:
     """What a model's own checks found, each at its field."""
     places = {NON_FIELD_ERRORS: "", "klass": "class"}
     return [
-        Fault(places.get(field, field), message)
+        Error(places.get(field, field), message)
         for field, messages in wrong.message_dict.items()
         for message in messages
     ]

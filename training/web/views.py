@@ -16,7 +16,7 @@ from django.views.decorators.http import require_safe
 
 from syllabus.engine.errors import NotInForce
 from syllabus.engine.record import reading
-from syllabus.engine.record.reading import Faults, Object
+from syllabus.engine.record.reading import Errors, Object
 from syllabus.engine.rules.question import READERS, Context
 from syllabus.engine.rules.report import CAUTION, UNVERIFIED
 from syllabus.law import rulebook
@@ -54,7 +54,7 @@ class Question(Form):
 
     def asked(self, today: dt.date) -> tuple[dt.date, Context]:
         """The day and the context; today and none where something cannot be read."""
-        faults = Faults()
+        faults = Errors()
         fields = Object(faults, self.data, "")
         found = {key: fields.take(key, read) for key, read in _QUERY.items()}
         fields.done()

@@ -18,8 +18,8 @@ from rest_framework.views import set_rollback
 
 from syllabus.engine.errors import (
     EngineError,
-    Fault,
-    FaultsFound,
+    Error,
+    InputError,
     NotInForce,
     UnknownMilestone,
 )
@@ -61,7 +61,7 @@ class Problem(Exception):
         status: HTTPStatus,
         detail: str,
         *,
-        faults: Iterable[Fault] = (),
+        faults: Iterable[Error] = (),
         headers: Mapping[str, str] | None = None,
         more: Mapping[str, Any] | None = None,
         type: str = BLANK,
@@ -74,7 +74,7 @@ class Problem(Exception):
         super().__init__(detail)
 
 
-class Unreadable(FaultsFound):
+class Unreadable(InputError):
     """The body is not JSON."""
 
     what = "the request's body"
@@ -90,7 +90,7 @@ def not_covered(refused: NotCovered, *, context: str = "", record: str = "") -> 
     return Problem(
         HTTPStatus.UNPROCESSABLE_ENTITY,
         f"{refused} The rules do not cover this, so there is no answer.",
-        faults=[Fault(f"{within}.{key}".lstrip("."), str(refused))],
+        faults=[Error(f"{within}.{key}".lstrip("."), str(refused))],
         more={"milestone": refused.milestone},
         type=NOT_COVERED,
         title="Not covered by these rules",
@@ -186,7 +186,7 @@ def _of_a_service(exc: Refused) -> Problem:
 def _of_the_engine(exc: EngineError) -> Problem | None:
     if isinstance(exc, Unreadable):
         return Problem(HTTPStatus.BAD_REQUEST, "The body is not JSON that can be read.", faults=exc.faults)
-    if isinstance(exc, FaultsFound):
+    if isinstance(exc, InputError):
         number = len(exc.faults)
         counted = "1 validation error" if number == 1 else f"{number} validation errors"
         return Problem(
@@ -197,9 +197,9 @@ def _of_the_engine(exc: EngineError) -> Problem | None:
     if isinstance(exc, NotCovered):
         return not_covered(exc)
     if isinstance(exc, UnknownMilestone):
-        faults = [Fault("milestone", str(exc))]
+        faults = [Error("milestone", str(exc))]
     elif isinstance(exc, NotInForce):
-        faults = [Fault("on", str(exc))]
+        faults = [Error("on", str(exc))]
     else:
         return None
     return Problem(HTTPStatus.UNPROCESSABLE_ENTITY, str(exc), faults=faults)

@@ -10,7 +10,7 @@ from django.utils.functional import lazy
 
 from syllabus.engine.record import json_schema, reading
 from syllabus.engine.record.json_schema import Schema, listed, obj
-from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.shapes import Shape, Type, described
 from syllabus.engine.record.types import COUNT, DAY, FLAG, INSTANT, NAME, TEXT
 from syllabus.engine.rules.rulebook import VERIFIED as MARKS
@@ -20,12 +20,12 @@ from syllabus.law import rulebook
 __all__ = ["COUNT", "DAY", "FLAG", "INSTANT", "NAME", "TEXT"]
 
 
-def as_it_came(faults: Faults, value: Any, place: str) -> Any:
+def as_it_came(faults: Errors, value: Any, place: str) -> Any:
     """A value that other code reads, or none."""
     return value
 
 
-def _own_id(faults: Faults, value: Any, place: str) -> uuid.UUID | None:
+def _own_id(faults: Errors, value: Any, place: str) -> uuid.UUID | None:
     """An id chosen by the caller."""
     try:
         return uuid.UUID(value)
@@ -46,7 +46,7 @@ MILESTONE = like(NAME, examples=[lazy(lambda: next(iter(rulebook.current().miles
 def short(most: int, blank: str = "", **keywords: Any) -> Type:
     """A text of limited length. ``blank`` is the error for an empty one, if it may not be empty."""
 
-    def read(faults: Faults, value: Any, place: str) -> str | None:
+    def read(faults: Errors, value: Any, place: str) -> str | None:
         found = reading.text(faults, value, place)
         if found is not None and len(found) > most:
             faults.add(place, f"{len(found)} characters; at most {most} allowed")
@@ -77,7 +77,7 @@ def without(shape: Shape, *keys: str, component: str, **more: Schema) -> Type:
 def matching(form: str, what: str, value_of: Callable[[str], Any] = str) -> reading.Read:
     """A reader of texts of a form; ``what`` they are, for messages."""
 
-    def read(faults: Faults, value: Any, place: str) -> Any:
+    def read(faults: Errors, value: Any, place: str) -> Any:
         if isinstance(value, str) and re.fullmatch(form, value, re.ASCII):
             return value_of(value)
         faults.add(place, f"{reading.called(value)} is not {what}")

@@ -8,9 +8,9 @@ from django.http import QueryDict
 from rest_framework.parsers import BaseParser
 
 from api.v1.base.errors import Problem, Unreadable, too_large
-from syllabus.engine.errors import Fault, QuestionError
+from syllabus.engine.errors import Error, QuestionError
 from syllabus.engine.record import reading
-from syllabus.engine.record.reading import Faults, Object
+from syllabus.engine.record.reading import Errors, Object
 
 #: Bytes of a body that are read: a record of 10,000 flights.
 MOST_BYTES = 8 * 1024 * 1024
@@ -35,7 +35,7 @@ class StrictJSONParser(BaseParser):
         try:
             text = body.decode("utf-8-sig")
         except UnicodeDecodeError as fault:
-            raise Unreadable([Fault(f"byte {fault.start}", "not UTF-8 text")]) from None
+            raise Unreadable([Error(f"byte {fault.start}", "not UTF-8 text")]) from None
         return reading.loads(text, error=Unreadable)
 
 
@@ -44,7 +44,7 @@ def read_query(given: QueryDict, readers: Mapping[str, reading.Read]) -> dict[st
 
     Raises: QuestionError with every error: unknown, repeated or unreadable parameters.
     """
-    faults = Faults()
+    faults = Errors()
     for key, values in given.lists():
         if len(values) > 1:
             faults.add(key, f"stands {len(values)} times in the query; give it once")

@@ -10,9 +10,9 @@ from rest_framework.throttling import UserRateThrottle
 
 from api.v1.base.field_types import TEXT, as_it_came
 from api.v1.base.serializers import Field, RequestSerializer
-from syllabus.engine.errors import Fault
+from syllabus.engine.errors import Error
 from syllabus.engine.record import reading
-from syllabus.engine.record.reading import Faults, Object
+from syllabus.engine.record.reading import Errors, Object
 from syllabus.engine.record.shapes import Type
 from training.models import User
 from training.services.signatures import Signer
@@ -43,12 +43,12 @@ def take(fields: Object, *, required: bool = True) -> Given:
     return Given(password, passkey)
 
 
-def missing() -> list[Fault]:
+def missing() -> list[Error]:
     """The error of a request without either."""
-    return [Fault(PASSWORD, f"missing; {_EITHER}")]
+    return [Error(PASSWORD, f"missing; {_EITHER}")]
 
 
-def _base64url(faults: Faults, value: Any, place: str) -> str | None:
+def _base64url(faults: Errors, value: Any, place: str) -> str | None:
     found = reading.text(faults, value, place)
     if found is None:
         return None
@@ -91,7 +91,7 @@ class PasskeyAnswerSerializer(RequestSerializer):
     authenticatorAttachment = Field(IGNORED, required=False)
     clientExtensionResults = Field(IGNORED, required=False)
 
-    def read(self, faults: Faults, value: Any, place: str) -> dict[str, Any] | None:
+    def read(self, faults: Errors, value: Any, place: str) -> dict[str, Any] | None:
         """The signed parts of the response. Without a response, each of its keys is reported as missing."""
         if isinstance(value, Mapping) and value.get("response") is None:
             value = {**value, "response": {}}
@@ -106,7 +106,7 @@ class MayBeConfirmedSerializer(RequestSerializer):
     )
     passkey = PasskeyAnswerSerializer(required=False)
 
-    def check(self, faults: Faults, found: dict[str, Any], said: Mapping[str, Any]) -> None:
+    def check(self, faults: Errors, found: dict[str, Any], said: Mapping[str, Any]) -> None:
         if self.sent_of(said) == 2:
             faults.add(PASSWORD, f"is sent together with passkey; {_EITHER}")
         found["confirmation"] = Given(found.pop(PASSWORD), found.pop(PASSKEY))
@@ -126,7 +126,7 @@ class ConfirmedSerializer(MayBeConfirmedSerializer):
         ]
     }
 
-    def check(self, faults: Faults, found: dict[str, Any], said: Mapping[str, Any]) -> None:
+    def check(self, faults: Errors, found: dict[str, Any], said: Mapping[str, Any]) -> None:
         super().check(faults, found, said)
         if not self.sent_of(said):
             faults.extend(missing())

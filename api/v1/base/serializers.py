@@ -13,10 +13,10 @@ from rest_framework import serializers
 from rest_framework.fields import empty
 from rest_framework.request import Request
 
-from syllabus.engine.errors import FaultsFound, QuestionError
+from syllabus.engine.errors import InputError, QuestionError
 from syllabus.engine.record import reading
 from syllabus.engine.record.json_schema import Schema
-from syllabus.engine.record.reading import Faults, Object
+from syllabus.engine.record.reading import Errors, Object
 from syllabus.engine.record.shapes import AnyType
 
 
@@ -47,7 +47,7 @@ class Several(serializers.ListSerializer):
     max_length: int | None
     min_length: int | None
 
-    def read(self, faults: Faults, value: Any, place: str) -> Any:
+    def read(self, faults: Errors, value: Any, place: str) -> Any:
         return reading.list_of(self.child.read, most=self.max_length or 20_000)(faults, value, place)
 
 
@@ -103,7 +103,7 @@ class RequestSerializer(ResponseSerializer):
     """What is sent. An unknown key is an error; null says the same as leaving an optional key out."""
 
     #: What is raised with every error, each at its place.
-    error: ClassVar[type[FaultsFound]] = QuestionError
+    error: ClassVar[type[InputError]] = QuestionError
     optional_may_be_null = True
 
     @classmethod
@@ -117,13 +117,13 @@ class RequestSerializer(ResponseSerializer):
         return body.validated_data
 
     def run_validation(self, data: Any = empty) -> dict[str, Any]:
-        faults = Faults()
+        faults = Errors()
         found = self.read(faults, data, "")
         faults.stop(self.error)
         assert found is not None
         return found
 
-    def read(self, faults: Faults, value: Any, place: str) -> dict[str, Any] | None:
+    def read(self, faults: Errors, value: Any, place: str) -> dict[str, Any] | None:
         fields = Object(faults, value, place)
         if not fields.ok:
             return None
@@ -135,5 +135,5 @@ class RequestSerializer(ResponseSerializer):
         fields.done()
         return found
 
-    def check(self, faults: Faults, found: dict[str, Any], said: Mapping[str, Any]) -> None:
+    def check(self, faults: Errors, found: dict[str, Any], said: Mapping[str, Any]) -> None:
         """Look at what the fields say together; ``said`` is the object as it was sent."""

@@ -18,11 +18,11 @@ from api.v1.base.errors import Problem
 from api.v1.base.field_types import INSTANT, NAME, STRING, TEXT
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.base.views import View
-from syllabus.engine.errors import FaultsFound
+from syllabus.engine.errors import InputError
 from training.services.people import second_factor
 
 
-class LoginError(FaultsFound):
+class LoginError(InputError):
     """The credentials cannot be read."""
 
     what = "the credentials"

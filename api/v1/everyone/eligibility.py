@@ -11,9 +11,9 @@ from api.v1.base.field_types import DAY, INSTANT, MILESTONE
 from api.v1.base.reports import CONTEXT, TRAINING_RECORD, EligibilityReportSerializer
 from api.v1.base.serializers import Field, RequestSerializer
 from api.v1.base.views import OpenView
-from syllabus.engine.errors import FaultsFound
+from syllabus.engine.errors import InputError
 from syllabus.engine.record import document, reading
-from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.shapes import Type
 from syllabus.engine.rules.evaluate import evaluate
 from syllabus.engine.rules.question import context_from
@@ -21,7 +21,7 @@ from syllabus.engine.rules.reasons import NotCovered
 from syllabus.law import rulebook
 
 
-class _Inside(FaultsFound):
+class _Inside(InputError):
     """The question, with the record."""
 
     what = "the request"
@@ -35,10 +35,10 @@ def collected(read: Callable[[object], Any]) -> reading.Read:
     record.
     """
 
-    def reader(faults: Faults, value: Any, place: str) -> Any:
+    def reader(faults: Errors, value: Any, place: str) -> Any:
         try:
             return read(value)
-        except FaultsFound as found:
+        except InputError as found:
             for fault in found.faults:
                 faults.add(f"{place}.{fault.place}" if fault.place else place, fault.message)
             return None

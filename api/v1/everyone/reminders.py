@@ -15,10 +15,10 @@ from api.v1.base.field_types import DAY, FLAG, INSTANT, STRING, UUID, WHOLE, key
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.base.views import View
 from api.v1.student.students import StudentNamedSerializer
-from syllabus.engine.errors import FaultsFound
+from syllabus.engine.errors import InputError
 from syllabus.engine.record import reading
 from syllabus.engine.record.json_schema import or_null
-from syllabus.engine.record.reading import Faults, Object
+from syllabus.engine.record.reading import Errors, Object
 from syllabus.engine.record.shapes import Type
 from syllabus.engine.time.instants import in_utc
 from training.models import Reminder, School
@@ -29,11 +29,11 @@ from training.services.reminders import calendars, coming, failures, leads, pref
 _CLOCK = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])", re.ASCII)
 
 
-class PreferencesError(FaultsFound):
+class PreferencesError(InputError):
     what = "the preferences"
 
 
-def clock(faults: Faults, value: Any, place: str) -> dt.time | None:
+def clock(faults: Errors, value: Any, place: str) -> dt.time | None:
     """A time of day, ``HH:MM``."""
     if isinstance(value, str) and (found := _CLOCK.fullmatch(value)):
         return dt.time(int(found[1]), int(found[2]))
@@ -41,7 +41,7 @@ def clock(faults: Faults, value: Any, place: str) -> dt.time | None:
     return None
 
 
-def lead_days(faults: Faults, value: Any, place: str) -> list[int] | None:
+def lead_days(faults: Errors, value: Any, place: str) -> list[int] | None:
     """Lead times, each a whole number of days."""
     if isinstance(value, list) and all(type(each) is int for each in value):
         return value
@@ -49,7 +49,7 @@ def lead_days(faults: Faults, value: Any, place: str) -> list[int] | None:
     return None
 
 
-def _days(faults: Faults, value: Any, place: str) -> dict[str, Any]:
+def _days(faults: Errors, value: Any, place: str) -> dict[str, Any]:
     """Lead times by kind; None for the default."""
     named = Object(faults, {} if value is None else value, place)
     days = {kind: named.take(kind, lead_days) for kind in leads.DEFAULTS}

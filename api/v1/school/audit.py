@@ -15,9 +15,9 @@ from api.v1.base.reports import ON, PROVENANCE
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.base.views import View
 from syllabus.engine.audit.audit import MENDS, SEVERITIES
-from syllabus.engine.errors import Fault, QuestionError
+from syllabus.engine.errors import Error, QuestionError
 from syllabus.engine.record import reading
-from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.shapes import Type
 from syllabus.engine.rules.report import CAUTION
 from training.models import School
@@ -27,7 +27,7 @@ from training.services.audit import finding_json, findings
 from training.services.audit.findings import MOST_NOTE, STATES, ResolutionError
 
 
-def _note(faults: Faults, value: Any, place: str) -> str | None:
+def _note(faults: Errors, value: Any, place: str) -> str | None:
     found = reading.text(faults, value, place)
     if found is not None and not found.strip():
         faults.add(place, "is blank; write what was done, or why nothing was done")
@@ -233,7 +233,7 @@ class Audit(OfSchool):
         school, on = self.school(sent["school"]), sent["on"]
         today = school.day(self.at)
         if on is not None and on > today:
-            raise QuestionError([Fault("on", f"{on} is in the future; today at the school is {today}")])
+            raise QuestionError([Error("on", f"{on} is in the future; today at the school is {today}")])
         done = findings.recompute(school, on or today, at=self.at, by=self.user, via="api")
         answer = {key: getattr(done, key) for key in ("kept", "new", "returned", "gone")}
         answer |= {"school": school.slug, "audit": done.run, "caution": CAUTION}

@@ -6,7 +6,7 @@ from api.v1.base.description import Answer, Created, describe
 from api.v1.base.field_types import DAY, MILESTONE, NAME, STRING, WHOLE, like, short
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.base.views import View
-from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.shapes import Type
 from syllabus.engine.rules.report import CAUTION
 from training.services.courses import minimums
@@ -20,7 +20,7 @@ MOST_LISTED = 1_000
 CODE = like(NAME, maxLength=80, pattern="^[a-z0-9]+([.-][a-z0-9]+)*$")
 
 
-def _params(faults: Faults, value: Any, place: str) -> dict[str, Any] | None:
+def _params(faults: Errors, value: Any, place: str) -> dict[str, Any] | None:
     if not isinstance(value, dict):
         faults.expected("an object of parameters", value, place)
         return None

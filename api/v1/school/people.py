@@ -15,7 +15,7 @@ from api.v1.base.views import View
 from syllabus.engine.audit.instructing import MOST_RATINGS
 from syllabus.engine.record import reading
 from syllabus.engine.record.json_schema import obj, or_null
-from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.record import FLIGHT_INSTRUCTOR
 from syllabus.engine.record.shapes import Type
 from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES, INSTRUCTORS
@@ -49,7 +49,7 @@ RATING = Type(
 )
 
 
-def _ratings(faults: Faults, value: Any, place: str) -> list[Any] | None:
+def _ratings(faults: Errors, value: Any, place: str) -> list[Any] | None:
     """Ratings as sent; the service checks them."""
     if not isinstance(value, list):
         faults.expected("a list of ratings", value, place)
@@ -115,7 +115,7 @@ class PersonToAddSerializer(PersonToChangeSerializer):
         Type(reading.text, {"type": "string", "maxLength": 60}), "A student's.", default=""
     )
 
-    def read(self, faults: Faults, value: Any, place: str) -> dict[str, Any] | None:
+    def read(self, faults: Errors, value: Any, place: str) -> dict[str, Any] | None:
         kind = value.get("role") if isinstance(value, Mapping) else None
         for role, keys in OF_ROLE.items():
             for key in keys if role != kind else ():

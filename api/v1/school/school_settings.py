@@ -12,7 +12,7 @@ from api.v1.base.reauthentication import ConfirmThrottle, MayBeConfirmedSerializ
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.base.views import View
 from syllabus.engine.record.json_schema import listed
-from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES
 from training.models import School
 from training.models.school.schools import CLAIMABLE, MOST_TAXI_MINUTES
@@ -130,7 +130,7 @@ class SchoolSettings(OfSchool):
         values = {key: each for key, each in sent.items() if each is not None}
         confirmed = None
         if school_settings.asks_why(found, values):
-            faults = Faults()
+            faults = Errors()
             try:
                 reason = record_changes.reason_of(reason)
             except record_changes.ReasonError as problem:

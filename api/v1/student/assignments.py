@@ -11,7 +11,7 @@ from api.v1.base.field_types import DAY, STRING, WHOLE
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.base.views import View
 from api.v1.student.students import StudentView
-from syllabus.engine.errors import Fault
+from syllabus.engine.errors import Error
 from training.models import Assignment, Role, Student
 from training.services import access
 from training.services.people import people
@@ -69,7 +69,7 @@ class StudentAssignments(StudentView):
         found = taught.select_related("user").first()
         if found is None:
             raise PeopleError(
-                [Fault("instructor", f"{role} is not an instructor's role at {student.school.name}")]
+                [Error("instructor", f"{role} is not an instructor's role at {student.school.name}")]
             )
         there = Assignment.objects.filter(student=student, instructor=found.user, starts=starts).first()
         if there is not None and there.ends is None:

@@ -15,7 +15,7 @@ from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.student.endorsements.views import SigningView
 from syllabus.engine.record import record as engine
 from syllabus.engine.record.json_schema import ref
-from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.shapes import Type, shape_of
 from syllabus.engine.rules.report import CAUTION
 from training.models import RecordChange
@@ -62,7 +62,7 @@ class PaperToAddSerializer(MayBeConfirmedSerializer):
     test = Field(TEST_SENT, required=False)
     saw = Field(SAW, required=False)
 
-    def check(self, faults: Faults, found: dict[str, Any], said: Mapping[str, Any]) -> None:
+    def check(self, faults: Errors, found: dict[str, Any], said: Mapping[str, Any]) -> None:
         super().check(faults, found, said)
         if found["saw"] is not None and not self.sent_of(said):
             faults.extend(reauthentication.missing())

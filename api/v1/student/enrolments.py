@@ -10,7 +10,7 @@ from api.v1.school.courses.serializers import CourseChangeSerializer, CourseShor
 from api.v1.student.ledger import LedgerPlaceSerializer
 from api.v1.student.lesson_records.views import LessonView
 from syllabus.engine.record import reading
-from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.shapes import Type
 from training.models import Enrolment, Student
 from training.services.errors import find
@@ -20,7 +20,7 @@ from training.services.people.enrolments import EnrolmentError
 MOST_VERSION = 100_000
 
 
-def _version(faults: Faults, value: Any, place: str) -> int | None:
+def _version(faults: Errors, value: Any, place: str) -> int | None:
     if isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= MOST_VERSION:
         return value
     faults.add(place, f"{reading.called(value)} is not a version number")
@@ -162,7 +162,7 @@ class EnrolmentMove(EnrolmentView):
         """
         student = self.open(ref, f"enrolment {entry} move")
         found = self.enrolment(student, entry)
-        faults = Faults()
+        faults = Errors()
         asked = self.asked["version"]
         plain = asked if isinstance(asked, str) and asked.isascii() and asked.isdigit() else ""
         number = _version(faults, int(plain) if plain and len(plain) < 9 else asked, "version")

@@ -30,7 +30,7 @@ from api.v1.base.serializers import Field, ResponseSerializer
 from api.v1.base.views import View
 from api.v1.student.students import StudentView
 from syllabus.engine.record.json_schema import Schema
-from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.shapes import Type
 from training.models import HandOver, RecordChange
 from training.services import access
@@ -40,7 +40,7 @@ from training.services.transfer import handover
 MOST_KEYS = 20
 
 
-def _file(faults: Faults, value: Any, place: str) -> bytes | None:
+def _file(faults: Errors, value: Any, place: str) -> bytes | None:
     if isinstance(value, str):
         try:
             return base64.b64decode(value, validate=True)
@@ -50,7 +50,7 @@ def _file(faults: Faults, value: Any, place: str) -> bytes | None:
     return None
 
 
-def _keys(faults: Faults, value: Any, place: str) -> list[str] | None:
+def _keys(faults: Errors, value: Any, place: str) -> list[str] | None:
     if isinstance(value, list) and len(value) <= MOST_KEYS and all(isinstance(one, str) for one in value):
         return value
     faults.add(place, f"is not a list of at most {MOST_KEYS} ids of keys")

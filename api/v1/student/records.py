@@ -19,10 +19,10 @@ from api.v1.base.reauthentication import ConfirmedSerializer, ConfirmThrottle
 from api.v1.base.reports import RECORD, TRAINING_RECORD
 from api.v1.base.serializers import Field, ResponseSerializer
 from api.v1.student.endorsements.views import SigningView
-from syllabus.engine.errors import DocumentError, FaultsFound
+from syllabus.engine.errors import DocumentError, InputError
 from syllabus.engine.record import document as documents
 from syllabus.engine.record.document import dump
-from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.record import FORMAT
 from syllabus.engine.record.shapes import Type
 from training import record
@@ -57,7 +57,7 @@ class RecordToReplaceSerializer(ConfirmedSerializer):
         }
         return {**parts, **super().get_fields()}
 
-    def read(self, faults: Faults, value: Any, place: str) -> dict[str, Any]:
+    def read(self, faults: Errors, value: Any, place: str) -> dict[str, Any]:
         """The record document, which has its own reader, and the keys beside it."""
         document, said = value, {}
         if isinstance(value, Mapping):
@@ -67,7 +67,7 @@ class RecordToReplaceSerializer(ConfirmedSerializer):
         for read, given in ((record_changes.reason_of, found["reason"] or ""), (documents.parse, document)):
             try:
                 read(given)
-            except FaultsFound as problem:
+            except InputError as problem:
                 faults.extend(problem.faults)
         return {**found, "document": document}
 

@@ -7,9 +7,9 @@ from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from itertools import pairwise
 from typing import Any
 
-from syllabus.engine.errors import FaultsFound
+from syllabus.engine.errors import InputError
 from syllabus.engine.record import reading
-from syllabus.engine.record.reading import Faults, Object
+from syllabus.engine.record.reading import Errors, Object
 from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES
 
 MOST_RATINGS = 50
@@ -17,7 +17,7 @@ _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)
 
 
-class RatingsError(FaultsFound):
+class RatingsError(InputError):
     """An instructor's ratings cannot be read as they stand."""
 
     what = "the ratings"
@@ -45,13 +45,13 @@ def read_ratings(value: Any, place: str = "ratings") -> tuple[Rating, ...]:
 
     Raises: RatingsError with every fault.
     """
-    faults = Faults()
+    faults = Errors()
     found = reading.list_of(_rating, most=MOST_RATINGS)(faults, value, place)
     faults.stop(RatingsError)
     return tuple(found)
 
 
-def _rating(faults: Faults, value: Any, place: str) -> Rating:
+def _rating(faults: Errors, value: Any, place: str) -> Rating:
     fields = Object(faults, value, place)
     category = fields.take("category", reading.one_of(CATEGORIES, "a category"), required=True)
     klass = fields.take("class", reading.one_of(CLASSES, "a class"))

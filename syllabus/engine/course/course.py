@@ -13,7 +13,7 @@ from types import MappingProxyType
 from typing import Any
 
 from syllabus.engine.course.standards import Tolerance
-from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.errors import Error, InputError
 from syllabus.engine.record.record import GRADES
 from syllabus.engine.rules.minimums import Minimum, read_params
 from syllabus.engine.time.units import format_time
@@ -31,7 +31,7 @@ MOST_CODE = 80
 _TASK = re.compile(r"([A-Z][A-Z0-9]*(?:-[A-Z0-9]+)*)-([0-9]+[A-Z]?) ([A-Za-z0-9.]+)", re.ASCII)
 
 
-class CourseError(FaultsFound):
+class CourseError(InputError):
     """A course that does not hang together, or cannot be read; places say where in it."""
 
     what = "the course"
@@ -184,7 +184,7 @@ def proven(outline: Outline, grades: Mapping[str, str]) -> dict[str, str]:
 
 def check(
     outline: Outline, *, requirements: Collection[str] | None = None, proves: Collection[str] | None = None
-) -> tuple[Fault, ...]:
+) -> tuple[Error, ...]:
     """Everything that keeps the course from hanging together; empty where it does.
 
     Places are paths into it, ``items.steep-turns.prerequisites``. ``requirements`` are the ids that a lesson
@@ -199,7 +199,7 @@ def check(
     )
 
 
-def _codes(outline: Outline) -> Iterator[Fault]:
+def _codes(outline: Outline) -> Iterator[Error]:
     """Codes that are none, and codes that stand twice within their kind."""
     groups = (
         ("stages", outline.stages),
@@ -214,110 +214,110 @@ def _codes(outline: Outline) -> Iterator[Fault]:
             place = f"{where}.{each.code}.code"
             yield from _code(place, each.code)
             if each.code in seen:
-                yield Fault(place, f"two {where} are called {each.code!r}; codes are unique in a course")
+                yield Error(place, f"two {where} are called {each.code!r}; codes are unique in a course")
             seen.add(each.code)
     if not outline.stages:
-        yield Fault("stages", "the course has no stage")
+        yield Error("stages", "the course has no stage")
     for stage in outline.stages:
         if not stage.lessons:
-            yield Fault(f"stages.{stage.code}.lessons", f"stage {stage.code} has no lesson")
+            yield Error(f"stages.{stage.code}.lessons", f"stage {stage.code} has no lesson")
 
 
-def _code(place: str, code: str) -> Iterator[Fault]:
+def _code(place: str, code: str) -> Iterator[Error]:
     if not CODE.fullmatch(code) or len(code) > MOST_CODE:
-        yield Fault(
+        yield Error(
             place,
             f"{code!r} is no code: small letters and digits, apart by hyphens or points, at most {MOST_CODE}",
         )
 
 
-def _lessons(outline: Outline, requirements: Collection[str] | None) -> Iterator[Fault]:
+def _lessons(outline: Outline, requirements: Collection[str] | None) -> Iterator[Error]:
     for lesson in outline.lessons:
         at = f"lessons.{lesson.code}"
         if not lesson.items:
-            yield Fault(f"{at}.items", f"lesson {lesson.code} plans no item")
+            yield Error(f"{at}.items", f"lesson {lesson.code} plans no item")
         for code, grade in lesson.items.items():
             if code not in outline.by_code:
-                yield Fault(f"{at}.items.{code}", f"lesson {lesson.code} plans {code!r}, which is no item")
+                yield Error(f"{at}.items.{code}", f"lesson {lesson.code} plans {code!r}, which is no item")
             elif outline.by_code[code].kind == FLIGHT and not lesson.flight_time:
-                yield Fault(
+                yield Error(
                     f"{at}.items.{code}", f"{code} is flown, and lesson {lesson.code} plans no flight time"
                 )
             if grade not in GRADES:
-                yield Fault(f"{at}.items.{code}", f"{grade!r} is no grade; there are {', '.join(GRADES)}")
+                yield Error(f"{at}.items.{code}", f"{grade!r} is no grade; there are {', '.join(GRADES)}")
         yield from _times(lesson, at)
         for requirement in lesson.plans:
             if requirements is not None and requirement not in requirements:
-                yield Fault(f"{at}.plans", f"{requirement!r} is no requirement of the rulebook")
+                yield Error(f"{at}.plans", f"{requirement!r} is no requirement of the rulebook")
 
 
-def _times(lesson: Lesson, at: str) -> Iterator[Fault]:
+def _times(lesson: Lesson, at: str) -> Iterator[Error]:
     whole = lesson.flight_time
     for kind, time in lesson.times.items():
         if kind not in PLANNED:
-            yield Fault(f"{at}.times.{kind}", f"{kind!r} is no planned time; there are {', '.join(PLANNED)}")
+            yield Error(f"{at}.times.{kind}", f"{kind!r} is no planned time; there are {', '.join(PLANNED)}")
         elif kind == "preparation" and time > lesson.times.get("dual", 0):
             dual = format_time(lesson.times.get("dual", 0))
-            yield Fault(f"{at}.times.{kind}", f"{format_time(time)} of preparation in {dual} of dual")
+            yield Error(f"{at}.times.{kind}", f"{format_time(time)} of preparation in {dual} of dual")
         elif kind in ("cross_country", "night", "instrument") and time > whole:
-            yield Fault(
+            yield Error(
                 f"{at}.times.{kind}",
                 f"{format_time(time)} of {kind.replace('_', '-')} in {format_time(whole)} of flight",
             )
     if not any(lesson.times.values()):
-        yield Fault(f"{at}.times", f"lesson {lesson.code} plans no time")
+        yield Error(f"{at}.times", f"lesson {lesson.code} plans no time")
 
 
-def _items(outline: Outline, proves: Collection[str] | None) -> Iterator[Fault]:
+def _items(outline: Outline, proves: Collection[str] | None) -> Iterator[Error]:
     order = {lesson.code: index for index, lesson in enumerate(outline.lessons)}
     for item in outline.items:
         at = f"items.{item.code}"
         if item.kind not in ITEM_KINDS:
-            yield Fault(f"{at}.kind", f"{item.kind!r} is no kind of item; there are {', '.join(ITEM_KINDS)}")
+            yield Error(f"{at}.kind", f"{item.kind!r} is no kind of item; there are {', '.join(ITEM_KINDS)}")
         if not outline.taught.get(item.code):
-            yield Fault(at, f"no lesson plans the item {item.code!r}")
+            yield Error(at, f"no lesson plans the item {item.code!r}")
         yield from _standard(item, at)
         yield from _prerequisites(outline, item, order, at)
         yield from _proofs(outline, item, proves, at)
 
 
-def _standard(item: Item, at: str) -> Iterator[Fault]:
+def _standard(item: Item, at: str) -> Iterator[Error]:
     names = [tolerance.name for tolerance in item.standard]
     for name in {name for name in names if names.count(name) > 1}:
-        yield Fault(f"{at}.standard.{name}", f"two tolerances of {item.code} are called {name!r}")
+        yield Error(f"{at}.standard.{name}", f"two tolerances of {item.code} are called {name!r}")
     for tolerance in item.standard:
         if tolerance.low is not None and tolerance.high is not None and tolerance.low > tolerance.high:
             place = f"{at}.standard.{tolerance.name}"
-            yield Fault(place, f"{tolerance.name}: the low limit is above the high one")
+            yield Error(place, f"{tolerance.name}: the low limit is above the high one")
 
 
-def _prerequisites(outline: Outline, item: Item, order: Mapping[str, int], at: str) -> Iterator[Fault]:
+def _prerequisites(outline: Outline, item: Item, order: Mapping[str, int], at: str) -> Iterator[Error]:
     lessons = outline.taught.get(item.code, ())
     for other in item.prerequisites:
         if other not in outline.by_code:
-            yield Fault(f"{at}.prerequisites", f"{item.code} needs {other!r}, which is no item")
+            yield Error(f"{at}.prerequisites", f"{item.code} needs {other!r}, which is no item")
         elif lessons and (first := outline.taught.get(other)):
             mine, theirs = lessons[0], first[0]
             if order[theirs.code] > order[mine.code]:
-                yield Fault(
+                yield Error(
                     f"{at}.prerequisites",
                     f"{item.code} is first taught in {mine.code}, before its prerequisite {other}"
                     f" in {theirs.code}",
                 )
 
 
-def _proofs(outline: Outline, item: Item, proves: Collection[str] | None, at: str) -> Iterator[Fault]:
+def _proofs(outline: Outline, item: Item, proves: Collection[str] | None, at: str) -> Iterator[Error]:
     lessons = outline.taught.get(item.code, ())
     for proof in item.proves:
         if proves is not None and proof not in proves:
-            yield Fault(f"{at}.proves", f"{proof!r} is no item that a rule asks for")
+            yield Error(f"{at}.proves", f"{proof!r} is no item that a rule asks for")
         elif lessons and all(lesson.items[item.code] != STANDARD for lesson in lessons):
-            yield Fault(
+            yield Error(
                 f"{at}.proves", f"{item.code} proves {proof}, but no lesson asks for {STANDARD} of it"
             )
 
 
-def _circles(outline: Outline) -> Iterator[Fault]:
+def _circles(outline: Outline) -> Iterator[Error]:
     """Prerequisites that lead back to where they began; each circle once."""
     done: set[str] = set()
     for start in outline.by_code:
@@ -331,7 +331,7 @@ def _circles(outline: Outline) -> Iterator[Fault]:
             for other in ahead:
                 if other in path:
                     circle = " -> ".join([*path[path.index(other) :], other])
-                    yield Fault(
+                    yield Error(
                         f"items.{code}.prerequisites", f"prerequisites go round in a circle: {circle}"
                     )
                 elif other in outline.by_code and other not in done:
@@ -344,15 +344,15 @@ def _circles(outline: Outline) -> Iterator[Fault]:
                 stack.pop()
 
 
-def _minimums(outline: Outline) -> Iterator[Fault]:
+def _minimums(outline: Outline) -> Iterator[Error]:
     """A minimum that cannot be read, and a total that the course asks for and does not plan."""
     for minimum in outline.minimums:
         at = f"minimums.{minimum.code}"
         params, faults = read_params(minimum.kind, minimum.params)
         for fault in faults:
-            yield Fault(f"{at}.{fault.place}", fault.message)
+            yield Error(f"{at}.{fault.place}", fault.message)
         if not faults and (short := shortfall(outline, minimum.kind, params)):
-            yield Fault(at, f"{minimum.says}: the lessons plan {short}")
+            yield Error(at, f"{minimum.says}: the lessons plan {short}")
 
 
 def shortfall(outline: Outline, kind: str, params: Mapping[str, Any]) -> str:

@@ -12,7 +12,7 @@ from typing import Any
 
 from syllabus.engine.errors import DocumentError
 from syllabus.engine.record import reading
-from syllabus.engine.record.reading import Faults, Object
+from syllabus.engine.record.reading import Errors, Object
 from syllabus.engine.record.record import FORMAT, Record
 from syllabus.engine.record.shapes import shape_of
 
@@ -26,7 +26,7 @@ def parse(document: object, place: str = "") -> Record:
     Units:   quantities by the rules of ``units``; times become microseconds.
     Raises:  DocumentError with every fault found.
     """
-    faults = Faults()
+    faults = Errors()
     fields = Object(faults, document, place)
     fields.take("format", reading.one_of((FORMAT,), "format that is read here"), required=True)
     found = {each.name: fields.take(each.key, each.type.read, each.default) for each in _RECORD.fields}

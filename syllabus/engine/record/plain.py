@@ -10,7 +10,7 @@ import marshal
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from syllabus.engine.record.reading import Faults, Read
+from syllabus.engine.record.reading import Errors, Read
 
 Plain = Callable[[Any], Any]
 """Makes an object of a value; None where it gives up."""
@@ -25,7 +25,7 @@ class Remembered:
     def __init__(self, read: Read):
         self.read = read
 
-    def __call__(self, faults: Faults, value: Any, place: str) -> Any:
+    def __call__(self, faults: Errors, value: Any, place: str) -> Any:
         try:
             key = marshal.dumps(value, 2)  # from version 3 on, bytes depend on who else holds a value
         except ValueError:  # not plain JSON
@@ -40,7 +40,7 @@ class Remembered:
         return found
 
 
-def compiled(made: type, fields: Iterable[tuple[str, str, Read, bool, Any]]) -> Callable[[Faults], Plain]:
+def compiled(made: type, fields: Iterable[tuple[str, str, Read, bool, Any]]) -> Callable[[Errors], Plain]:
     """The code for a class: given the errors of a document, it gives the reader of its objects.
 
     ``fields`` are the key, name, reader, whether it is required, and the default of each field.
@@ -88,5 +88,5 @@ def compiled(made: type, fields: Iterable[tuple[str, str, Read, bool, Any]]) -> 
         " return plain",
     ]  # fmt: skip
     exec("\n".join(source), known)  # noqa: S102  every name in it is one of a class that we wrote
-    bind: Callable[[Faults], Plain] = known["bind"]
+    bind: Callable[[Errors], Plain] = known["bind"]
     return bind

@@ -16,7 +16,7 @@ from datetime import date, datetime
 from functools import lru_cache
 from typing import Any
 
-from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.errors import Error, InputError
 from syllabus.engine.places import geography
 from syllabus.engine.places.geography import Place
 from syllabus.engine.time import units
@@ -33,15 +33,15 @@ _DATE_TIME = re.compile(
 _DEGREES = re.compile(r"(-?\d{1,3}(?:\.\d{1,15})?)\s*(?:deg|degrees?|°)?", re.ASCII)
 _LONE_SURROGATE = re.compile("[\ud800-\udfff]")
 
-Read = Callable[["Faults", Any, str], Any]
+Read = Callable[["Errors", Any, str], Any]
 
 
 #: Looking for the word somebody meant is slow work, and of no use in a text that is wrong all over.
 MOST_HINTS = 200
 
 
-class Faults(list[Fault]):
-    """The faults found so far.
+class Errors(list[Error]):
+    """The errors found so far.
 
     ``memo`` holds what was read without one, so that it is read once, and ``plain`` the readers of ordinary
     objects (``syllabus.engine.record.plain``).
@@ -59,13 +59,13 @@ class Faults(list[Fault]):
         return next(iter(difflib.get_close_matches(word, known, 1, cutoff)), None)
 
     def add(self, place: str, message: str) -> None:
-        self.append(Fault(place, message))
+        self.append(Error(place, message))
 
     def expected(self, what: str, value: object, place: str) -> None:
         """Note a value of another type: ``expected an object, got a string``."""
         self.add(place, f"expected {what}, got {got(value)}")
 
-    def stop(self, error: type[FaultsFound]) -> None:
+    def stop(self, error: type[InputError]) -> None:
         """Raise ``error`` with all of them, if there are any; the end of reading."""
         self.plain.clear()  # its readers refer to this object, and would keep it and the memo alive
         if self:
@@ -99,9 +99,9 @@ def got(value: object) -> str:
     return called(value)
 
 
-def loads(text: str | bytes, *, error: type[FaultsFound]) -> Any:
+def loads(text: str | bytes, *, error: type[InputError]) -> Any:
     """JSON text as plain values; a key that stands twice in one object, NaN and infinities are faults."""
-    faults = Faults()
+    faults = Errors()
 
     def pairs(found: list[tuple[str, Any]]) -> dict[str, Any]:
         made = dict(found)
@@ -121,13 +121,13 @@ def loads(text: str | bytes, *, error: type[FaultsFound]) -> Any:
         value = json.loads(text, object_pairs_hook=pairs, parse_constant=constant)
     except json.JSONDecodeError as problem:
         raise error(
-            [Fault(f"line {problem.lineno}, column {problem.colno}", f"not JSON: {problem.msg}")]
+            [Error(f"line {problem.lineno}, column {problem.colno}", f"not JSON: {problem.msg}")]
         ) from None
     except UnicodeDecodeError as problem:
-        raise error([Fault(f"byte {problem.start}", "not UTF-8 text")]) from None
+        raise error([Error(f"byte {problem.start}", "not UTF-8 text")]) from None
     except (RecursionError, ValueError):
         raise error(
-            [Fault("", "not JSON that can be read: it is nested too deep or holds a number too long")]
+            [Error("", "not JSON that can be read: it is nested too deep or holds a number too long")]
         ) from None
     faults.stop(error)
     return value
@@ -136,7 +136,7 @@ def loads(text: str | bytes, *, error: type[FaultsFound]) -> Any:
 class Object:
     """A JSON object whose keys are taken one by one."""
 
-    def __init__(self, faults: Faults, value: Any, place: str):
+    def __init__(self, faults: Errors, value: Any, place: str):
         self.faults, self.place = faults, place
         self.ok = isinstance(value, Mapping)
         if not self.ok:
@@ -170,7 +170,7 @@ def at(place: str, key: str) -> str:
     return f"{place}.{key}" if place else key
 
 
-def unknown(faults: Faults, keys: Iterable[Any], known: Collection[str], place: str) -> None:
+def unknown(faults: Errors, keys: Iterable[Any], known: Collection[str], place: str) -> None:
     """Note every key of an object that is none of those known."""
     for key in keys:
         close = faults.meant(key, known)
@@ -179,11 +179,11 @@ def unknown(faults: Faults, keys: Iterable[Any], known: Collection[str], place: 
 
 
 def list_of(
-    read: Read, *, most: int = 20_000, plain: Callable[[Faults], Callable[[Any], Any]] | None = None
+    read: Read, *, most: int = 20_000, plain: Callable[[Errors], Callable[[Any], Any]] | None = None
 ) -> Read:
     """A reader of lists. ``plain`` gives a quick reader of ordinary entries, which may give None instead."""
 
-    def reader(faults: Faults, value: Any, place: str) -> tuple | None:
+    def reader(faults: Errors, value: Any, place: str) -> tuple | None:
         if not isinstance(value, list | tuple):
             faults.expected("a list", value, place)
             return None
@@ -200,7 +200,7 @@ def list_of(
     return reader
 
 
-def text(faults: Faults, value: Any, place: str) -> str | None:
+def text(faults: Errors, value: Any, place: str) -> str | None:
     """Text, kept as it stands; a control character or half a character cannot be kept and is a fault."""
     if value.__class__ is str and len(value) <= MOST_TEXT and value.isprintable():
         return value  # as nearly every text is
@@ -216,7 +216,7 @@ def text(faults: Faults, value: Any, place: str) -> str | None:
     return value
 
 
-def name(faults: Faults, value: Any, place: str) -> str | None:
+def name(faults: Errors, value: Any, place: str) -> str | None:
     """A short text that may not be blank; spaces around it are dropped."""
     if value.__class__ is str and len(value) <= 200 and value.isprintable() and (stripped := value.strip()):
         return stripped  # as nearly every name is
@@ -233,7 +233,7 @@ def name(faults: Faults, value: Any, place: str) -> str | None:
 
 
 def one_of(words: Collection[str], what: str) -> Read:
-    def reader(faults: Faults, value: Any, place: str) -> str | None:
+    def reader(faults: Errors, value: Any, place: str) -> str | None:
         if isinstance(value, str) and value in words:
             return value
         near = faults.meant(value.lower(), words) if isinstance(value, str) else None
@@ -244,14 +244,14 @@ def one_of(words: Collection[str], what: str) -> Read:
     return reader
 
 
-def flag(faults: Faults, value: Any, place: str) -> bool | None:
+def flag(faults: Errors, value: Any, place: str) -> bool | None:
     if not isinstance(value, bool):
         faults.expected("true or false", value, place)
         return None
     return value
 
 
-def count(faults: Faults, value: Any, place: str) -> int | None:
+def count(faults: Errors, value: Any, place: str) -> int | None:
     """A whole number, 0 or more."""
     whole = isinstance(value, float) and math.isfinite(value) and value == int(value)
     if isinstance(value, bool) or not (isinstance(value, int) or whole):
@@ -263,18 +263,18 @@ def count(faults: Faults, value: Any, place: str) -> int | None:
     return int(value)
 
 
-def day(faults: Faults, value: Any, place: str) -> date | None:
+def day(faults: Errors, value: Any, place: str) -> date | None:
     """An ISO 8601 calendar date, ``2026-03-02``."""
     return _of_text(_day, faults, value, place, "a date; write it like 2026-03-02")
 
 
-def instant(faults: Faults, value: Any, place: str) -> datetime | None:
+def instant(faults: Errors, value: Any, place: str) -> datetime | None:
     """An ISO 8601 date and time with its offset from UTC, ``2026-03-02T19:40:00-06:00``."""
     what = "a date and time; write it like 2026-03-02T19:40:00-06:00"
     return _of_text(_instant, faults, value, place, what)
 
 
-def _of_text(parse: Callable[[str], Any], faults: Faults, value: Any, place: str, what: str) -> Any:
+def _of_text(parse: Callable[[str], Any], faults: Errors, value: Any, place: str, what: str) -> Any:
     """What a text says, or the error that ``parse`` gives as a message; None where it is not ``what``."""
     found = parse(value) if isinstance(value, str) else None
     if found is None:
@@ -316,7 +316,7 @@ def _believed(found: Any, text: str) -> Any:
     return f"{text} is not between the years {FIRST_YEAR} and {LAST_YEAR}"
 
 
-def time(faults: Faults, value: Any, place: str) -> int | None:
+def time(faults: Errors, value: Any, place: str) -> int | None:
     """A time in microseconds."""
     try:
         found = units.parse_time(value)
@@ -329,7 +329,7 @@ def time(faults: Faults, value: Any, place: str) -> int | None:
     return found
 
 
-def degrees(faults: Faults, value: Any, place: str) -> float | None:
+def degrees(faults: Errors, value: Any, place: str) -> float | None:
     if isinstance(value, str) and (found := _DEGREES.fullmatch(value.strip())):
         return float(found[1])
     if (
@@ -343,7 +343,7 @@ def degrees(faults: Faults, value: Any, place: str) -> float | None:
     return None
 
 
-def point(faults: Faults, value: Any, place: str) -> Place | None:
+def point(faults: Errors, value: Any, place: str) -> Place | None:
     """An airport's identifier, or a name with ``lat`` and ``lon``; a name alone has no known position."""
     if isinstance(value, str):
         try:
@@ -370,7 +370,7 @@ def point(faults: Faults, value: Any, place: str) -> Place | None:
         return None
 
 
-def route(faults: Faults, value: Any, place: str) -> tuple[Place, ...] | None:
+def route(faults: Errors, value: Any, place: str) -> tuple[Place, ...] | None:
     """Points in order: a list, or one text with the identifiers apart by spaces, commas or hyphens."""
     if isinstance(value, str):
         value = [part for part in re.split(r"[\s,>\-–→]+", value) if part]
@@ -386,7 +386,7 @@ def write_point(place: Place) -> str | dict[str, Any]:
     return place.key
 
 
-def unique(faults: Faults, entries: Sequence[Any], place: str) -> None:
+def unique(faults: Errors, entries: Sequence[Any], place: str) -> None:
     """Note every entry whose id another entry of the same list has already."""
     if len({entry.id for entry in entries}) == len(entries):
         return

@@ -16,7 +16,7 @@ from typing import Annotated, Any, ClassVar, TypeVar, Union, get_args, get_origi
 from syllabus.engine.record import reading
 from syllabus.engine.record.json_schema import Schema, listed, obj, or_null, ref
 from syllabus.engine.record.plain import Plain, Remembered, compiled
-from syllabus.engine.record.reading import Faults, Read
+from syllabus.engine.record.reading import Errors, Read
 
 #: Keys that Python keeps for itself, by the name of their field.
 _RESERVED = {"klass": "class", "in_": "in"}
@@ -114,7 +114,7 @@ class Keys:
         self._known = [key for key, *_ in self._rows]
         self._of_key = {key: (name, read) for key, name, read, _ in self._rows}
 
-    def read(self, faults: Faults, value: Any, place: str, found: dict[str, Any]) -> bool:
+    def read(self, faults: Errors, value: Any, place: str, found: dict[str, Any]) -> bool:
         """Put into ``found`` what the object says. False where it is no object."""
         ok = isinstance(value, Mapping)
         if not ok:
@@ -154,19 +154,19 @@ class Shape:
         self._writers = [(each.key, each.name, each.type.write, each.default) for each in self.fields]
         self._contradictions = getattr(made, "contradictions", None)
 
-    def plain(self, faults: Faults) -> Plain:
+    def plain(self, faults: Errors) -> Plain:
         """The reader of ordinary objects of this shape in one document."""
         if (found := faults.plain.get(self)) is None:
             found = faults.plain[self] = self._bind(faults)
         return found
 
-    def _read(self, faults: Faults, value: Any, place: str) -> Any:
+    def _read(self, faults: Errors, value: Any, place: str) -> Any:
         """The object; where it has errors, its other fields, so that theirs are found too."""
         if (made := self.plain(faults)(value)) is not None:
             return made
         return self.read_with_places(faults, value, place)
 
-    def read_with_places(self, faults: Faults, value: Any, place: str) -> Any:
+    def read_with_places(self, faults: Errors, value: Any, place: str) -> Any:
         """``read`` of an object that has errors or may have them."""
         found = self._defaults.copy()
         ok = self._keys.read(faults, value, place, found)

@@ -13,7 +13,7 @@ from syllabus.engine.places.geography import Place
 from syllabus.engine.record import json_schema, reading
 from syllabus.engine.record.json_schema import STRING, Schema, listed, obj, optional, or_null, ref
 from syllabus.engine.record.plain import Remembered
-from syllabus.engine.record.reading import Faults, Read
+from syllabus.engine.record.reading import Errors, Read
 from syllabus.engine.record.shapes import Keys, Type
 from syllabus.engine.record.vocabulary import RULE_ITEMS, RULE_LISTS
 from syllabus.engine.time import units
@@ -31,7 +31,7 @@ def word(words: Collection[str], what: str) -> Type:
     return Type(reading.one_of(words, what), json_schema.word(words))
 
 
-def _percent(faults: Faults, value: Any, place: str) -> int | None:
+def _percent(faults: Errors, value: Any, place: str) -> int | None:
     found = reading.count(faults, value, place)
     if found is not None and found > 100:
         faults.add(place, f"{found} is more than 100 per cent")
@@ -155,7 +155,7 @@ def times(names: Collection[str]) -> Type:
     known = frozenset(names)
     keys = Keys((name, name, TIME.read, False) for name in names)
 
-    def read(faults: Faults, value: Any, place: str) -> Mapping[str, int]:
+    def read(faults: Errors, value: Any, place: str) -> Mapping[str, int]:
         before = len(faults)
         logged: dict[str, int] = {}
         if value.__class__ is dict and value.keys() <= known:
@@ -180,7 +180,7 @@ def times(names: Collection[str]) -> Type:
     return Type(Remembered(read), schema, write, component="Times", uses=(TIME,))
 
 
-def _contradictions(faults: Faults, times: Mapping[str, int], place: str) -> None:
+def _contradictions(faults: Errors, times: Mapping[str, int], place: str) -> None:
     total = times.get("total")
     if total is not None:
         for key, amount in times.items():
@@ -212,7 +212,7 @@ def kind(
 ) -> Type:
     """A kind of document, test or endorsement: known, or not to be mistaken for a known one."""
 
-    def read(faults: Faults, value: Any, place: str) -> str | None:
+    def read(faults: Errors, value: Any, place: str) -> str | None:
         if not isinstance(value, str):
             faults.add(place, f"{reading.called(value)} is no kind of {what}; known are {', '.join(known)}")
             return None
@@ -249,7 +249,7 @@ def kind(
     )
 
 
-def _item(faults: Faults, value: Any, place: str) -> str | None:
+def _item(faults: Errors, value: Any, place: str) -> str | None:
     if value in RULE_ITEMS:
         return value
     if not isinstance(value, str) or not _ITEM.fullmatch(value) or len(value) > MOST_WORD:
@@ -265,7 +265,7 @@ def _item(faults: Faults, value: Any, place: str) -> str | None:
     return value
 
 
-def _purpose(faults: Faults, value: Any, place: str) -> str | None:
+def _purpose(faults: Errors, value: Any, place: str) -> str | None:
     if isinstance(value, str) and _PURPOSE.fullmatch(value) and len(value) <= MOST_WORD:
         known = "practical-test-preparation"
         stem = value.split(":")[0]
@@ -290,7 +290,7 @@ def unbelieved(words: Collection[str], what: str, component: str, description: s
     """A word that a document may say, for an export shows it, and that nobody is believed who sends it."""
     check: Read = reading.one_of(words, what)
 
-    def read(faults: Faults, value: Any, place: str) -> None:
+    def read(faults: Errors, value: Any, place: str) -> None:
         check(faults, value, place)
 
     return Type(read, json_schema.word(words, description), _unsaid, component)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
-from syllabus.engine.errors import Fault
+from syllabus.engine.errors import Error
 from syllabus.engine.rules.kinds import KINDS
 from syllabus.engine.rules.rulebook import Citation, Requirement, Rulebook, RuleVersion
 
@@ -33,23 +33,23 @@ class Minimum:
         return found
 
 
-def read_params(kind: str, values: Mapping[str, Any]) -> tuple[dict[str, Any], list[Fault]]:
+def read_params(kind: str, values: Mapping[str, Any]) -> tuple[dict[str, Any], list[Error]]:
     """Parameters of a kind as it takes them, and what is wrong with them; a place is the parameter's name."""
     if kind not in ALLOWED:
-        return {}, [Fault("kind", f"{kind!r} is no kind of minimum; there are {', '.join(ALLOWED)}")]
+        return {}, [Error("kind", f"{kind!r} is no kind of minimum; there are {', '.join(ALLOWED)}")]
     params, read, faults = KINDS[kind].params, {}, []
     for key in values:
         if key not in params:
-            faults.append(Fault(str(key), f"{kind} knows no {key!r}; it has {', '.join(params)}"))
+            faults.append(Error(str(key), f"{kind} knows no {key!r}; it has {', '.join(params)}"))
     for key, param in params.items():
         if key not in values:
             if param.required:
-                faults.append(Fault("kind", f"{kind} needs {key!r}"))
+                faults.append(Error("kind", f"{kind} needs {key!r}"))
             continue
         try:
             read[key] = param.read(values[key])
         except ValueError as problem:
-            faults.append(Fault(key, f"{key}: {problem}"))
+            faults.append(Error(key, f"{key}: {problem}"))
     return read, faults
 
 

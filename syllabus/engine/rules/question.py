@@ -9,7 +9,7 @@ from typing import Annotated, Any
 
 from syllabus.engine.errors import QuestionError
 from syllabus.engine.record import reading
-from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.record import Category, Class
 from syllabus.engine.record.shapes import shape, shape_of
 from syllabus.engine.record.types import Day, Name, Point, Route
@@ -55,7 +55,7 @@ def context_from(value: object, place: str = "context") -> Context:
 
     Raises: QuestionError with every fault and its place.
     """
-    faults = Faults()
+    faults = Errors()
     found: Context = _CONTEXT.read(faults, {} if value is None else value, place)
     faults.stop(QuestionError)
     return found

@@ -8,7 +8,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 
-from syllabus.engine.errors import Fault, RuleDataError
+from syllabus.engine.errors import Error, RuleDataError
 from syllabus.engine.rules.rulebook import VERIFIED, Milestone, Rulebook, RuleVersion
 from syllabus.law import rulebook
 
@@ -38,14 +38,14 @@ class Command(BaseCommand):
         try:
             if not home.is_dir():
                 raise RuleDataError(
-                    [Fault("", "is not a folder; name one with <authority>/<milestone>.yaml")]
+                    [Error("", "is not a folder; name one with <authority>/<milestone>.yaml")]
                 )
             rules = rulebook.load(home)
         except RuleDataError as problem:
             self.refuse(_shown(home), problem.faults)
         self.stdout.write("\n".join(tally(rules)))
 
-    def refuse(self, home: str, faults: Iterable[Fault]) -> None:
+    def refuse(self, home: str, faults: Iterable[Error]) -> None:
         for fault in faults:
             place = f"{home}/{fault.place}" if fault.place else home
             self.stderr.write(f"{place}: {fault.message}", str)

@@ -14,7 +14,7 @@ from django.utils import timezone
 from syllabus import models
 from syllabus.courses import files, outlines
 from syllabus.engine.course.course import CourseError, Outline
-from syllabus.engine.errors import Fault
+from syllabus.engine.errors import Error
 from syllabus.engine.rules.rulebook import VERIFIED
 from syllabus.engine.time.units import format_time
 
@@ -44,12 +44,12 @@ class Command(BaseCommand):
         path: Path = options["file"]
         school: str | None = options["school"]
         if school is not None and not _SCHOOL.fullmatch(school):
-            self.refuse([Fault("--school", f"{school!r} is not the short name of a school, such as 'demo'")])
+            self.refuse([Error("--school", f"{school!r} is not the short name of a school, such as 'demo'")])
         try:
             stands = files.read_bytes(path.read_bytes(), str(path))
             saved, version = self.keep(stands, school, publish=options["publish"])
         except OSError as problem:
-            self.refuse([Fault(str(path), f"cannot be read: {problem.strerror}")])
+            self.refuse([Error(str(path), f"cannot be read: {problem.strerror}")])
         except CourseError as problem:
             self.refuse(problem.faults)
         self.stdout.write("\n".join(told(stands, version, saved.changed)))
@@ -65,7 +65,7 @@ class Command(BaseCommand):
             version = outlines.publish(version, timezone.now())
         return saved, version
 
-    def refuse(self, faults: Iterable[Fault]) -> None:
+    def refuse(self, faults: Iterable[Error]) -> None:
         for fault in faults:
             self.stderr.write(str(fault), str)
         sys.exit(BAD_DATA)

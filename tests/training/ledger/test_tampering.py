@@ -16,7 +16,7 @@ from tests.support.extent import FULL, sampled
 from tests.support.ledgers import TREE, Rows, grown, ledger, rehashed
 from training.ledger.core import checking, sealed
 from training.ledger.core.checking import EntryRow, Examined, NodeRow, Tally, examine
-from training.ledger.core.faults import Fault
+from training.ledger.core.faults import Error
 
 COUNT = 1000
 T = TypeVar("T")
@@ -44,7 +44,7 @@ def examined(row: EntryRow) -> Examined:
     return known[1]
 
 
-def faults(rows: Rows, **changed: object) -> list[Fault]:
+def faults(rows: Rows, **changed: object) -> list[Error]:
     """All faults of a ledger, of which some rows are exchanged."""
     now = dataclasses.replace(rows, **changed)  # type: ignore[arg-type]
     tally = Tally()
@@ -57,7 +57,7 @@ def faults(rows: Rows, **changed: object) -> list[Fault]:
     return found
 
 
-def places(found: Iterable[Fault]) -> set[str]:
+def places(found: Iterable[Error]) -> set[str]:
     return {fault.place for fault in found}
 
 
@@ -202,7 +202,7 @@ def test_every_changed_character_of_a_checkpoint_is_found(whole: Rows, which: in
         assert row.place in places(faults(whole, checkpoints=signed))
 
 
-def quick(whole: Rows, signed: list[checking.CheckpointRow]) -> list[Fault]:
+def quick(whole: Rows, signed: list[checking.CheckpointRow]) -> list[Error]:
     """The faults of the checkpoints alone: over no entries at all (each says it was signed over more)."""
     empty = dataclasses.replace(whole, entries=[], nodes=[], head=None, checkpoints=[])
     untouched = [row for row in signed if row in whole.checkpoints]
@@ -221,7 +221,7 @@ def test_a_checkpoint_by_an_unknown_key_is_found(whole: Rows) -> None:
 def test_every_deleted_entry_is_found_by_its_number(whole: Rows) -> None:
     for number, _ in places_of(whole.entries[:-1]):
         entries = whole.entries[:number] + whole.entries[number + 1 :]
-        assert faults(whole, entries=entries) == [Fault(f"entry {number}", "missing")]
+        assert faults(whole, entries=entries) == [Error(f"entry {number}", "missing")]
     assert "entry 999" in places(faults(whole, entries=whole.entries[:-1]))
 
 
@@ -230,7 +230,7 @@ def test_every_deleted_entry_is_found_by_its_number(whole: Rows) -> None:
 )
 def test_a_deleted_stretch_is_one_fault(whole: Rows, first: int, last: int) -> None:
     entries = whole.entries[:first] + whole.entries[last + 1 :]
-    assert faults(whole, entries=entries) == [Fault(checking.span(first, last), "missing")]
+    assert faults(whole, entries=entries) == [Error(checking.span(first, last), "missing")]
 
 
 def test_every_deleted_node_is_found(whole: Rows) -> None:

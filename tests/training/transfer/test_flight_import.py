@@ -187,7 +187,7 @@ def test_blank_rows_are_counted_and_rows_keep_their_numbers() -> None:
     assert found.blank == 2
 
 
-# Faults, each with its row and column
+# Errors, each with its row and column
 
 
 @pytest.mark.any_database  # others here make these queries on SQLite

@@ -7,7 +7,7 @@ import re
 
 import pytest
 
-from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.errors import Error, InputError
 from training.services.errors import Conflict, NotAllowed, NotFound
 from training.web.shared.forms import Choice, Day, Form, Text
 
@@ -58,12 +58,12 @@ def test_what_is_wrong_is_said_at_its_field_and_above_with_a_link_to_it() -> Non
 @pytest.mark.parametrize(
     ("refused", "field", "said"),
     [
-        (FaultsFound([Fault("route", "is no route")]), "route", "is no route"),
-        (FaultsFound([Fault("flown.day", "is over")]), "flown", "is over"),
-        (FaultsFound([Fault("klass[2]", "is no class")]), "klass", "is no class"),
-        (FaultsFound([Fault("class", "is no class")]), "klass", "is no class"),
-        (FaultsFound([Fault("elsewhere", "is wrong")]), "__all__", "is wrong"),
-        (FaultsFound([Fault("", "is wrong")]), "route", "is wrong"),
+        (InputError([Error("route", "is no route")]), "route", "is no route"),
+        (InputError([Error("flown.day", "is over")]), "flown", "is over"),
+        (InputError([Error("klass[2]", "is no class")]), "klass", "is no class"),
+        (InputError([Error("class", "is no class")]), "klass", "is no class"),
+        (InputError([Error("elsewhere", "is wrong")]), "__all__", "is wrong"),
+        (InputError([Error("", "is wrong")]), "route", "is wrong"),
         (NotAllowed("You may not."), "route", "You may not."),
         (Conflict("It is there already."), "route", "It is there already."),
     ],

@@ -11,7 +11,7 @@ import dataclasses
 from collections.abc import Generator, Iterable, Iterator, Mapping
 
 from training.ledger.core import proofs, sealed, statements
-from training.ledger.core.faults import Fault
+from training.ledger.core.faults import Error
 from training.ledger.core.proofs import Position
 
 _MOST_LEVELS = 62
@@ -65,7 +65,7 @@ class Examined:
     leaf: bytes
     gone: bool
     erases: int | None
-    faults: tuple[Fault, ...]
+    faults: tuple[Error, ...]
 
 
 @dataclasses.dataclass
@@ -96,7 +96,7 @@ def examine(tree: str, row: EntryRow) -> Examined:
     else:
         other_fits = opened is not None and _leaf(tree, row, opened) == stored_leaf
         changed = _changed(leaf_fits, body_fits, other_fits)
-    faults = (Fault(f"entry {row.index}", changed),) if changed else ()
+    faults = (Error(f"entry {row.index}", changed),) if changed else ()
     erases = sealed.erased_index(row.kind, row.body) if leaf_fits and body_fits else None
     return Examined(row.index, stored_leaf or computed or proofs.EMPTY_ROOT, gone, erases, faults)
 
@@ -161,7 +161,7 @@ def check(
     checkpoints: Iterable[CheckpointRow],
     keys: Mapping[str, str],
     tally: Tally,
-) -> Iterator[Fault]:
+) -> Iterator[Error]:
     """Check one tree; yields each fault as it is found and counts in ``tally``.
 
     ``examined``: its entries by index. ``nodes``: its inner nodes in the order in which they are completed
@@ -194,7 +194,7 @@ class _Walk:
         nodes: Iterable[NodeRow],
         checkpoints: Iterable[CheckpointRow],
         keys: Mapping[str, str],
-    ) -> Iterator[Fault]:
+    ) -> Iterator[Error]:
         self.nodes = iter(nodes)
         self.next_node = next(self.nodes, None)
         signed: dict[int, list[CheckpointRow]] = {}
@@ -211,12 +211,12 @@ class _Walk:
         yield from self._rest(signed)
         self.tally.erased = len(self.gone & self.erased)
         for index in sorted(self.gone - self.erased):
-            yield Fault(f"entry {index}", "its body is gone, and no later entry of an erasure says why")
+            yield Error(f"entry {index}", "its body is gone, and no later entry of an erasure says why")
 
-    def _entry(self, one: Examined, signed: Mapping[int, list[CheckpointRow]]) -> Iterator[Fault]:
+    def _entry(self, one: Examined, signed: Mapping[int, list[CheckpointRow]]) -> Iterator[Error]:
         """Put an entry at its place, and look at what was signed over the tree up to it."""
         if type(one.index) is not int or one.index < self.size:
-            yield Fault(f"entry {one.index}", "its index is out of order or stands twice")
+            yield Error(f"entry {one.index}", "its index is out of order or stands twice")
             return
         if one.index >= self.end:
             if self.beyond is None and self.size < one.index == self.end:
@@ -234,20 +234,20 @@ class _Walk:
         if self.size in signed:
             yield from self._at_size(signed)
 
-    def _end(self) -> Iterator[Fault]:
+    def _end(self) -> Iterator[Error]:
         """Hold the entries that there are against the head."""
         if self.head is None and self.tally.entries:
-            yield Fault("head", "is missing, but there are entries")
+            yield Error("head", "is missing, but there are entries")
         elif self.beyond:
-            yield Fault(span(*self.beyond), f"lies beyond the head, which counts {self.end} entries")
+            yield Error(span(*self.beyond), f"lies beyond the head, which counts {self.end} entries")
         if self.size < self.end:
             cut = span(self.size, self.end - 1)
-            yield Fault(cut, f"missing at the end (cut off): the head counts {self.end} entries")
+            yield Error(cut, f"missing at the end (cut off): the head counts {self.end} entries")
         elif self.head is not None and not self.beyond:
             yield from self._head(self.head)
 
-    def _missing(self, until: int, signed: Mapping[int, list[CheckpointRow]]) -> Iterator[Fault]:
-        yield Fault(span(self.size, until - 1), "missing")
+    def _missing(self, until: int, signed: Mapping[int, list[CheckpointRow]]) -> Iterator[Error]:
+        yield Error(span(self.size, until - 1), "missing")
         while self.size < until:
             # The largest complete subtree from here that lies within the gap.
             level = (until - self.size).bit_length() - 1
@@ -256,7 +256,7 @@ class _Walk:
             yield from self._push(level, None)
         yield from self._at_size(signed)
 
-    def _push(self, level: int, hash_: bytes | None) -> Iterator[Fault]:
+    def _push(self, level: int, hash_: bytes | None) -> Iterator[Error]:
         """Put a complete subtree at the end, and hold each node that it completes against the stored one."""
         index = self.size >> level
         self.size += 1 << level
@@ -269,7 +269,7 @@ class _Walk:
             hash_ = yield from self._held((level, index), hash_)
         self.peaks.append((level, hash_))
 
-    def _held(self, position: Position, hash_: bytes | None) -> Generator[Fault, None, bytes | None]:
+    def _held(self, position: Position, hash_: bytes | None) -> Generator[Error, None, bytes | None]:
         """Hold a node against the stored one; returns the hash that is used for those above it."""
         node = self.next_node
         if node is None or (node.level, node.index) != position:
@@ -277,14 +277,14 @@ class _Walk:
             node = self.next_node
         if node is None or (node.level, node.index) != position:
             if hash_ is not None:
-                yield Fault(self._over(*position), "its stored hash is missing")
+                yield Error(self._over(*position), "its stored hash is missing")
             return hash_
         self._advance()
         if hash_ is not None and node.hash == hash_.hex():
             return hash_
         stored = _stored(node.hash)
         if stored is None or hash_ is not None:
-            yield Fault(self._over(*position), "its stored hash is not that of what lies below it")
+            yield Error(self._over(*position), "its stored hash is not that of what lies below it")
         return stored or hash_
 
     def _inside_gap(self, position: Position) -> bytes | None:
@@ -299,13 +299,13 @@ class _Walk:
             self._advance()
         return found
 
-    def _surplus(self, until: Position | None) -> Iterator[Fault]:
+    def _surplus(self, until: Position | None) -> Iterator[Error]:
         """Name the stored nodes that stand where none belongs, before the one that is expected next."""
         while (node := self.next_node) is not None:
             key = _key(node)
             if until is not None and key is not None and key >= _order(until):
                 return
-            yield Fault(f"node of level {node.level}, index {node.index}", "belongs to no complete subtree")
+            yield Error(f"node of level {node.level}, index {node.index}", "belongs to no complete subtree")
             self._advance()
 
     def _advance(self) -> None:
@@ -319,64 +319,64 @@ class _Walk:
     def _over(self, level: int, index: int) -> str:
         return f"node over {span(index << level, ((index + 1) << level) - 1)}"
 
-    def _head(self, head: HeadRow) -> Iterator[Fault]:
+    def _head(self, head: HeadRow) -> Iterator[Error]:
         root = self._root()
         if root is None:
             return
         peaks = [one.hex() for _, one in self.peaks if one is not None]
         if not isinstance(head.peaks, str) or head.peaks != " ".join(head.peaks.split()):
-            yield Fault("head", "its peaks are not written as hashes with a space between them")
+            yield Error("head", "its peaks are not written as hashes with a space between them")
         elif len(stored := head.peaks.split()) != len(peaks):
-            yield Fault("head", f"has {len(stored)} peaks; {self.size} entries make {len(peaks)}")
+            yield Error("head", f"has {len(stored)} peaks; {self.size} entries make {len(peaks)}")
         else:
             start = 0
             for (level, _), found, kept in zip(self.peaks, peaks, stored, strict=True):
                 if found != kept:
                     place = f"head over {span(start, start + (1 << level) - 1)}"
-                    yield Fault(place, f"its peak is {kept}; that of the entries is {found}")
+                    yield Error(place, f"its peak is {kept}; that of the entries is {found}")
                 start += 1 << level
         if head.root != root.hex():
-            yield Fault("head", f"its root is {head.root}; that of the entries is {root.hex()}")
+            yield Error("head", f"its root is {head.root}; that of the entries is {root.hex()}")
 
-    def _signature(self, row: CheckpointRow, keys: Mapping[str, str]) -> Iterator[Fault]:
+    def _signature(self, row: CheckpointRow, keys: Mapping[str, str]) -> Iterator[Error]:
         try:
             kid, said = statements.read(row.token, keys, sealed.CHECKPOINT)
         except statements.StatementError as fault:
-            yield Fault(row.place, str(fault))
+            yield Error(row.place, str(fault))
             return
         if said["tree"] != self.tree:
-            yield Fault(row.place, f"is about another ledger, {said['tree']}")
+            yield Error(row.place, f"is about another ledger, {said['tree']}")
         stored = {"size": row.size, "root": row.root, "at": row.at, "key id": row.kid}
         signed = {"size": said["size"], "root": said["root"], "at": said["at"], "key id": kid}
         for name in stored:
             if stored[name] != signed[name]:
-                yield Fault(row.place, f"its {name} is stored as {stored[name]}, signed as {signed[name]}")
+                yield Error(row.place, f"its {name} is stored as {stored[name]}, signed as {signed[name]}")
 
-    def _at_size(self, signed: Mapping[int, list[CheckpointRow]]) -> Iterator[Fault]:
+    def _at_size(self, signed: Mapping[int, list[CheckpointRow]]) -> Iterator[Error]:
         rows = signed.get(self.size, [])
         root = self._root() if rows else None
         if root is None:
             return
         for row in rows:
             if row.root != root.hex():
-                yield Fault(
+                yield Error(
                     row.place,
                     f"the first {row.size} entries are not those it was signed over: their root is "
                     f"{root.hex()}, signed is {row.root}",
                 )
 
-    def _rest(self, signed: Mapping[int, list[CheckpointRow]]) -> Iterator[Fault]:
+    def _rest(self, signed: Mapping[int, list[CheckpointRow]]) -> Iterator[Error]:
         """What is left over: nodes after the last entry, checkpoints over more entries than there are."""
         yield from self._surplus(None)
         for size, rows in sorted(signed.items()):
             for row in rows:
                 if size > self.size:
-                    yield Fault(
+                    yield Error(
                         row.place,
                         f"was signed over {size} entries, but there are only {self.size}: cut off",
                     )
                 elif size < 0:
-                    yield Fault(row.place, f"its size is {row.size}")
+                    yield Error(row.place, f"its size is {row.size}")
 
 
 def _order(position: Position) -> tuple[int, int]:

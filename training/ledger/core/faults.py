@@ -3,7 +3,7 @@
 from typing import NamedTuple
 
 
-class Fault(NamedTuple):
+class Error(NamedTuple):
     """``place`` names the entry, node or field; ``says`` what is wrong with it."""
 
     place: str

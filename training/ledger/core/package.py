@@ -12,7 +12,7 @@ import struct
 import zlib
 from collections.abc import Iterator, Mapping
 
-from training.ledger.core.faults import Fault
+from training.ledger.core.faults import Error
 
 LOCAL, CENTRAL, END = b"PK\x03\x04", b"PK\x01\x02", b"PK\x05\x06"
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._@-]*(/[A-Za-z0-9][A-Za-z0-9._@-]*)*")
@@ -47,7 +47,7 @@ def _pieces(files: Mapping[str, bytes]) -> Iterator[tuple[str, str, bytes]]:
     yield "", "end", _END.pack(END, 0, 0, len(files), len(files), len(directory), offset, 0)
 
 
-def read(raw: bytes) -> tuple[dict[str, bytes], list[Fault]]:
+def read(raw: bytes) -> tuple[dict[str, bytes], list[Error]]:
     """The files as they stand, and what about the package itself is not as it is written.
 
     A file's own bytes are for the signed list of contents to judge; a checksum that no longer fits them is
@@ -58,28 +58,28 @@ def read(raw: bytes) -> tuple[dict[str, bytes], list[Fault]]:
     while raw[at : at + 4] == LOCAL:
         place = f"file {len(files) + 1} (byte {at})"
         if len(raw) < at + _LOCAL.size:
-            return files, [Fault(place, "its header is cut off")]
+            return files, [Error(place, "its header is cut off")]
         *_, size, _, length, _ = _LOCAL.unpack_from(raw, at)
         begins = at + _LOCAL.size + length
         called = raw[at + _LOCAL.size : begins]
         if len(files) >= MOST_FILES or not _NAME.fullmatch(name := called.decode("latin-1")) or ".." in name:
-            return files, [Fault(place, "its name or header was changed")]
+            return files, [Error(place, "its name or header was changed")]
         if name <= last:
             says = (
                 "stands twice" if name in files else f"stands after {last}: the order was changed, or a name"
             )
-            return files, [Fault(f"byte {at} ({name})", says)]
+            return files, [Error(f"byte {at} ({name})", says)]
         if begins + size > len(raw):
-            return files, [Fault(name, "is cut off, or its size was changed")]
+            return files, [Error(name, "is cut off, or its size was changed")]
         files[name], at, last = raw[begins : begins + size], begins + size, name
     if not files:
-        return files, [Fault("file", "is not a hand-over: it does not begin as a ZIP does")]
+        return files, [Error("file", "is not a hand-over: it does not begin as a ZIP does")]
     if raw[at : at + 4] != CENTRAL:
-        return files, [Fault(f"byte {at}", f"what follows {last} was changed or cut off")]
+        return files, [Error(f"byte {at}", f"what follows {last} was changed or cut off")]
     return files, []
 
 
-def layout_faults(raw: bytes, files: Mapping[str, bytes]) -> Iterator[Fault]:
+def layout_faults(raw: bytes, files: Mapping[str, bytes]) -> Iterator[Error]:
     """Every part of the package that is not what would be written for these files."""
     at = 0
     for name, part, wanted in _pieces(files):
@@ -92,7 +92,7 @@ def layout_faults(raw: bytes, files: Mapping[str, bytes]) -> Iterator[Fault]:
             place = name or "the directory at the end"
             # It holds a checksum of each file, so that a changed file shows here as well.
             says = "does not fit the files" if part == "directory" else f"its {part} was changed"
-            yield Fault(f"{place} (byte {at + differs})", says)
+            yield Error(f"{place} (byte {at + differs})", says)
         at += len(wanted)
     if len(raw) > at:
-        yield Fault(f"byte {at}", f"has more bytes after the end: {len(raw) - at}")
+        yield Error(f"byte {at}", f"has more bytes after the end: {len(raw) - at}")

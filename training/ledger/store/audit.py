@@ -10,7 +10,7 @@ from django.db.models.expressions import CombinedExpression
 
 from training.ledger import models
 from training.ledger.core import checking
-from training.ledger.core.faults import Fault
+from training.ledger.core.faults import Error
 from training.ledger.store import keys
 from training.triggers import installer
 from training.triggers.ledger import TRIGGERS
@@ -50,17 +50,17 @@ def trees(using: str = DEFAULT_DB_ALIAS) -> list[str]:
     return sorted(found, key=str)
 
 
-def database_faults(using: str = DEFAULT_DB_ALIAS) -> Iterator[Fault]:
+def database_faults(using: str = DEFAULT_DB_ALIAS) -> Iterator[Error]:
     """What belongs to no tree: triggers that are not in place, bodies without entry."""
     for name in installer.missing(connections[using], [TRIGGERS]):
-        yield Fault(
+        yield Error(
             f"trigger {name}", "is missing: rows could be changed. Restore it: manage.py ledger_guards"
         )
     orphans = models.EntryBody.objects.using(using).filter(
         ~Exists(models.Entry.objects.filter(pk=OuterRef("pk")))
     )
     for key in orphans.order_by("pk").values_list("pk", flat=True):
-        yield Fault(f"body {key}", "belongs to no entry")
+        yield Error(f"body {key}", "belongs to no entry")
 
 
 def tree_faults(
@@ -69,7 +69,7 @@ def tree_faults(
     *,
     against: Iterable[checking.CheckpointRow] = (),
     using: str = DEFAULT_DB_ALIAS,
-) -> Iterator[Fault]:
+) -> Iterator[Error]:
     """Check one tree; yields its faults and counts in ``tally``.
 
     ``against``: checkpoints that someone held outside this database. They are checked like its own.

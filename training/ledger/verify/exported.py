@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from training.ledger.core import assertions, proofs, sealed, statements
-from training.ledger.core.faults import Fault
+from training.ledger.core.faults import Error
 
 TOP = {"format", "tree", "keys", "checkpoint", "contents", "entries", "earlier"}
 ENTRY = {"index", "kind", "subject", "at", "commitment", "body", "salt", "proof"}
@@ -16,7 +16,7 @@ EARLIER = {"checkpoint", "consistency"}
 class Verdict:
     """What was found. ``checkpoint`` and ``contents`` are what was signed, where that could be read."""
 
-    faults: list[Fault] = dataclasses.field(default_factory=list)
+    faults: list[Error] = dataclasses.field(default_factory=list)
     entries: int = 0
     passkeys: int = 0
     erased: list[int] = dataclasses.field(default_factory=list)
@@ -30,7 +30,7 @@ class Verdict:
         return not self.faults
 
     def fault(self, place: str, says: str) -> None:
-        self.faults.append(Fault(place, says))
+        self.faults.append(Error(place, says))
 
 
 def check(document: Any, *, trusted: Iterable[str] = (), against: str | None = None) -> Verdict:

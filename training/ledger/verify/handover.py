@@ -16,7 +16,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from training.ledger.core import package, sealed, statements
-from training.ledger.core.faults import Fault
+from training.ledger.core.faults import Error
 from training.ledger.verify import exported
 
 MANIFEST, LEDGER, RECORD = "manifest.jws", "ledger.json", "record.json"
@@ -26,7 +26,7 @@ MANIFEST, LEDGER, RECORD = "manifest.jws", "ledger.json", "record.json"
 class Checked:
     """What was found: the faults of the package, the verdict on its ledger, and what was signed."""
 
-    faults: list[Fault] = dataclasses.field(default_factory=list)
+    faults: list[Error] = dataclasses.field(default_factory=list)
     ledger: exported.Verdict = dataclasses.field(default_factory=exported.Verdict)
     files: dict[str, bytes] = dataclasses.field(default_factory=dict)
     manifest: dict[str, Any] | None = None
@@ -55,7 +55,7 @@ def check(raw: bytes, *, trusted: Iterable[str] = (), against: str | None = None
     found.files, found.faults = package.read(raw)
     for name in (MANIFEST, LEDGER, RECORD):
         if name not in found.files and not found.faults:
-            found.faults.append(Fault(name, "is missing"))
+            found.faults.append(Error(name, "is missing"))
     if MANIFEST not in found.files or LEDGER not in found.files:
         return found
     broken = bool(found.faults)
@@ -77,10 +77,10 @@ def _ledger(found: Checked, trusted: list[str], against: str | None) -> None:
     try:
         document = sealed.strict_json(found.files[LEDGER])
     except ValueError as fault:
-        found.faults.append(Fault(LEDGER, f"is not JSON as an export is written: {fault}"))
+        found.faults.append(Error(LEDGER, f"is not JSON as an export is written: {fault}"))
         return
     found.ledger = exported.check(document, trusted=trusted, against=against)
-    found.faults += [Fault(f"{LEDGER}: {fault.place}", fault.says) for fault in found.ledger.faults]
+    found.faults += [Error(f"{LEDGER}: {fault.place}", fault.says) for fault in found.ledger.faults]
 
 
 def _manifest(found: Checked, trusted: list[str]) -> None:
@@ -93,24 +93,24 @@ def _manifest(found: Checked, trusted: list[str]) -> None:
         token = found.files[MANIFEST].decode("ascii")
         kid, said = statements.read(token, believed, sealed.HAND_OVER)
     except (statements.StatementError, UnicodeDecodeError) as fault:
-        found.faults.append(Fault(MANIFEST, str(fault)))
+        found.faults.append(Error(MANIFEST, str(fault)))
         return
     found.manifest = said
     if kid != found.ledger.kid:
         # Else the holder of one trusted key could put another record beside another's sealed entries.
-        found.faults.append(Fault(MANIFEST, f"is signed with {kid}, the ledger with {found.ledger.kid}"))
+        found.faults.append(Error(MANIFEST, f"is signed with {kid}, the ledger with {found.ledger.kid}"))
     for name in ("tree", "size", "root"):
         if said[name] != checkpoint[name]:
-            found.faults.append(Fault(MANIFEST, f"is about the {name} {said[name]}, the ledger's is not"))
+            found.faults.append(Error(MANIFEST, f"is about the {name} {said[name]}, the ledger's is not"))
     if contents["subjects"] != [said["subject"]]:
         found.faults.append(
-            Fault(MANIFEST, f"is about {said['subject']}, the list of sealed entries about somebody else")
+            Error(MANIFEST, f"is about {said['subject']}, the list of sealed entries about somebody else")
         )
 
 
 def _unlike_signed(
     found: Checked, listed: list[dict[str, Any]], broken: bool, ledger_named: bool
-) -> list[Fault]:
+) -> list[Error]:
     """The files that are not those signed, less what is named already.
 
     Of the ledger's file that is its entry; of a package cut short, where it was cut.
@@ -122,17 +122,17 @@ def _unlike_signed(
     ]
 
 
-def _files(files: Mapping[str, bytes], listed: list[dict[str, Any]]) -> Iterable[Fault]:
+def _files(files: Mapping[str, bytes], listed: list[dict[str, Any]]) -> Iterable[Error]:
     wanted = {each["name"]: each for each in listed}
     for name in sorted({*files, *wanted} - {MANIFEST}):
         if name not in wanted:
-            yield Fault(name, "is not on the signed list of contents: it was put in")
+            yield Error(name, "is not on the signed list of contents: it was put in")
         elif name not in files:
-            yield Fault(name, "is missing: the signed list of contents names it")
+            yield Error(name, "is missing: the signed list of contents names it")
         elif len(files[name]) != wanted[name]["size"]:
-            yield Fault(name, f"has {len(files[name])} bytes, signed were {wanted[name]['size']}")
+            yield Error(name, f"has {len(files[name])} bytes, signed were {wanted[name]['size']}")
         elif hashlib.sha256(files[name]).hexdigest() != wanted[name]["sha256"]:
-            yield Fault(name, "is not what was signed: its content was changed")
+            yield Error(name, "is not what was signed: its content was changed")
 
 
 def report(found: Checked, trusted: list[str]) -> list[str]:

@@ -16,8 +16,8 @@ from django.core.management.base import BaseCommand, CommandParser, OutputWrappe
 from syllabus.engine.errors import (
     DocumentError,
     EngineError,
-    Fault,
-    FaultsFound,
+    Error,
+    InputError,
     QuestionError,
     RuleDataError,
 )
@@ -143,12 +143,12 @@ class Command(BaseCommand):
                     if one:
                         raise
                     refused.append(problem)
-        except FaultsFound as problem:
+        except InputError as problem:
             self.refuse(problem.faults)
         except NotCovered as problem:
-            self.refuse([Fault(problem.milestone, f"not covered by these rules: {problem}")])
+            self.refuse([Error(problem.milestone, f"not covered by these rules: {problem}")])
         except EngineError as problem:
-            self.refuse([Fault("--on", str(problem))])
+            self.refuse([Error("--on", str(problem))])
         made = self.as_json if options["json"] else self.as_table
         self.show(made(reports, refused, one))
         if not reports:  # every milestone refused: that is no yes
@@ -195,9 +195,9 @@ class Command(BaseCommand):
             _discard(sys.stdout)
         except OSError as problem:
             _discard(sys.stdout)
-            self.refuse([Fault("standard output", problem.strerror or "cannot be written")])
+            self.refuse([Error("standard output", problem.strerror or "cannot be written")])
 
-    def refuse(self, faults: Iterable[Fault]) -> NoReturn:
+    def refuse(self, faults: Iterable[Error]) -> NoReturn:
         """Print each error on its own line and exit with code 2."""
         for fault in () if _is_closed(self.stderr) else faults:
             self.stderr.write(encodable(clean(str(fault)), _encoding(self.stderr)), str)
@@ -223,7 +223,7 @@ def _discard(stream: TextIO) -> None:
 
 def read(options: Mapping[str, Any], rules: Rulebook) -> Asked:
     """The question and the record. Raises: QuestionError with the errors of both, each with its place."""
-    faults = reading.Faults()
+    faults = reading.Errors()
     on = datetime.now(UTC).astimezone().date()
     if options["on"] is not None:
         on = reading.day(faults, options["on"], "--on") or on
@@ -237,7 +237,7 @@ def read(options: Mapping[str, Any], rules: Rulebook) -> Asked:
     return Asked(record, milestones, on, known_at, context)
 
 
-def _context(faults: reading.Faults, pairs: Sequence[str]) -> Context:
+def _context(faults: reading.Errors, pairs: Sequence[str]) -> Context:
     given: dict[str, str] = {}
     for pair in pairs:
         key, sign, value = pair.partition("=")
@@ -256,7 +256,7 @@ def _context(faults: reading.Faults, pairs: Sequence[str]) -> Context:
         return Context()
 
 
-def _milestones(faults: reading.Faults, toward: str | None, rules: Rulebook) -> tuple[str, ...]:
+def _milestones(faults: reading.Errors, toward: str | None, rules: Rulebook) -> tuple[str, ...]:
     known = tuple(rules.milestones)
     if toward is None:
         return known
@@ -270,19 +270,19 @@ def _milestones(faults: reading.Faults, toward: str | None, rules: Rulebook) -> 
     return (toward,)
 
 
-def _record(faults: reading.Faults, name: str) -> Record:
+def _record(faults: reading.Errors, name: str) -> Record:
     shown = "standard input" if name == STANDARD_INPUT else name or repr(name)
     try:
         text = _bytes(name)
         if len(text) > MOST_BYTES:
             raise DocumentError(
-                [Fault("", f"more than {MOST_BYTES // 1024**2} MB; no training record is that long")]
+                [Error("", f"more than {MOST_BYTES // 1024**2} MB; no training record is that long")]
             )
         if not text.strip():
-            raise DocumentError([Fault("", "is empty; a training record document is expected")])
+            raise DocumentError([Error("", "is empty; a training record document is expected")])
         return document.parse(reading.loads(text, error=DocumentError))
     except DocumentError as problem:
-        faults.extend(Fault(shown, str(fault)) for fault in problem.faults)
+        faults.extend(Error(shown, str(fault)) for fault in problem.faults)
     except (OSError, ValueError) as problem:
         faults.add(shown, f"cannot be read: {getattr(problem, 'strerror', None) or problem}")
     return Record()
@@ -292,7 +292,7 @@ def _bytes(name: str) -> bytes:
     """What the file holds, or a byte more than is read at most."""
     if name == STANDARD_INPUT:
         if sys.stdin is None:
-            raise DocumentError([Fault("", "is closed; give a file, or send the document into it")])
+            raise DocumentError([Error("", "is closed; give a file, or send the document into it")])
         return sys.stdin.buffer.read(MOST_BYTES + 1)
     with open(name, "rb") as file:
         return file.read(MOST_BYTES + 1)

@@ -45,7 +45,7 @@ class Command(BaseCommand):
 
 def instant(text: str, option: str) -> dt.datetime:
     """A date and time with its offset, as an option gives it."""
-    faults = reading.Faults()
+    faults = reading.Errors()
     found = reading.instant(faults, text, option)
     if found is None:
         raise CommandError("; ".join(map(str, faults)), returncode=2)

@@ -15,9 +15,9 @@ from django.db import transaction
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from syllabus.engine.audit.audit import MENDS
-from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.errors import Error, InputError
 from syllabus.engine.record import reading
-from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.reading import Errors
 from syllabus.law import rulebook
 from training.ledger.core import assertions
 from training.ledger.store import entries
@@ -37,7 +37,7 @@ OPEN, RESOLVED, GONE = STATES = ("open", "resolved", "gone")
 _CHANGING = ("kind", "severity", "day", "digest", "body", "student_id", "instructor_id")
 
 
-class ResolutionError(FaultsFound):
+class ResolutionError(InputError):
     """What was sent does not say what was done."""
 
     what = "the resolution"
@@ -325,7 +325,7 @@ def resolve(
 
 def _check(how: str, note: str) -> None:
     """Raises: ResolutionError."""
-    faults = Faults()
+    faults = Errors()
     if how not in MENDS:
         faults.add("how", f"{how!r} is not one of {', '.join(MENDS)}")
     text = reading.text(faults, note, "note")
@@ -350,7 +350,7 @@ def _seal(made: Resolution) -> int:
     }
     subject = subject_of(finding)
     if wrong := assertions.entry_fault(SEALED_AS, subject, body):
-        raise ResolutionError([Fault("", f"cannot be signed into the ledger: {wrong}")])
+        raise ResolutionError([Error("", f"cannot be signed into the ledger: {wrong}")])
     sealed = entries.append(tree=made.ledger_tree, kind=SEALED_AS, subject=subject, body=body, at=made.at)
     return sealed.index
 

@@ -9,9 +9,9 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import QuerySet
 
-from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.errors import Error, InputError
 from syllabus.engine.record import reading
-from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.reading import Errors
 from syllabus.engine.rules.minimums import read_params
 from syllabus.models import SchoolMinimum
 from training.models import School, User
@@ -22,7 +22,7 @@ _CONTENT = ("kind", "params", "says", "note", "ends")
 _DEEPEST = 5
 
 
-class MinimumError(FaultsFound):
+class MinimumError(InputError):
     """The minimum that was sent is not valid."""
 
     what = "the minimum"
@@ -100,27 +100,27 @@ def end(minimum: int, ends: dt.date | None, *, by: User, at: dt.datetime) -> Sch
             if earliest == found.starts
             else "yesterday; past days keep what was required on them"
         )
-        raise MinimumError([Fault("ends", f"{last} is before {earliest}, {why}")])
+        raise MinimumError([Error("ends", f"{last} is before {earliest}, {why}")])
     SchoolMinimum.objects.filter(pk=found.pk).update(ends=last)
     found.ends = last
     return found
 
 
-def _faults(made: SchoolMinimum) -> Iterator[Fault]:
+def _faults(made: SchoolMinimum) -> Iterator[Error]:
     yield from _texts(made.params, "params")
     for fault in read_params(made.kind, made.params)[1]:
         place = "kind" if fault.place == "kind" else f"params.{fault.place}"
-        yield Fault(place, fault.message.removeprefix(f"{fault.place}: "))
+        yield Error(place, fault.message.removeprefix(f"{fault.place}: "))
     if made.ends is not None and made.ends < made.starts:
-        yield Fault("ends", f"{made.ends} is before {made.starts}, its first day")
+        yield Error("ends", f"{made.ends} is before {made.starts}, its first day")
 
 
-def _texts(value: Any, place: str, deep: int = 0) -> Iterator[Fault]:
+def _texts(value: Any, place: str, deep: int = 0) -> Iterator[Error]:
     """Texts that cannot be stored, at any depth, and what nests too deep."""
     if deep > _DEEPEST:
-        yield Fault(place, "is nested too deep")
+        yield Error(place, "is nested too deep")
     elif isinstance(value, str):
-        faults = Faults()
+        faults = Errors()
         reading.text(faults, value, place)
         yield from faults
     elif isinstance(value, Mapping):

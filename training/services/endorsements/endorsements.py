@@ -15,10 +15,10 @@ from typing import Any
 import rfc8785
 from django.db import transaction
 
-from syllabus.engine.errors import DocumentError, Fault, FaultsFound
+from syllabus.engine.errors import DocumentError, Error, InputError
 from syllabus.engine.record import document as documents
 from syllabus.engine.record import record as engine
-from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.reading import Errors
 from syllabus.law import endorsements
 from training import record
 from training.models import Endorsement, EndorsementSeal, Revocation, Student, User
@@ -33,7 +33,7 @@ _NOT_SENT = ("id", "kind", "instructor", "recorded", "provenance")
 _LATE = "2199-12-31"
 
 
-class EndorsementError(FaultsFound):
+class EndorsementError(InputError):
     """What was sent about an endorsement cannot be read."""
 
     what = "the endorsement"
@@ -87,9 +87,9 @@ def check(
 def read(kind: str, fields: object, today: dt.date, *, entry: str = "to be given") -> engine.Endorsement:
     """The endorsement as it was sent, without its instructor. Raises: EndorsementError."""
     if not isinstance(fields, Mapping):
-        raise EndorsementError([Fault("", "expected an object with the endorsement's fields")])
+        raise EndorsementError([Error("", "expected an object with the endorsement's fields")])
     sent = {key: value for key, value in fields.items() if value is not None}
-    faults = Faults()
+    faults = Errors()
     for key in _NOT_SENT:
         if sent.pop(key, None) is not None:
             faults.add(key, "is set by the server; leave it out")
@@ -105,7 +105,7 @@ def read(kind: str, fields: object, today: dt.date, *, entry: str = "to be given
     return dataclasses.replace(found[0], training_date=found[1].training_date)
 
 
-def _parsed(faults: Faults, fields: Mapping[str, Any]) -> tuple[engine.Endorsement, ...]:
+def _parsed(faults: Errors, fields: Mapping[str, Any]) -> tuple[engine.Endorsement, ...]:
     """One endorsement as the record's reader reads it; none where it notes an error."""
     try:
         return documents.parse({"format": engine.FORMAT, "endorsements": [fields]}).endorsements
@@ -115,7 +115,7 @@ def _parsed(faults: Faults, fields: Mapping[str, Any]) -> tuple[engine.Endorseme
         return ()
 
 
-def _fits(faults: Faults, made: engine.Endorsement, sent: Mapping[str, Any]) -> None:
+def _fits(faults: Errors, made: engine.Endorsement, sent: Mapping[str, Any]) -> None:
     """Note a kind that is not given here, and a field that the kind does not have."""
     known = endorsements.current().kinds
     if made.kind not in known:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from django.db.models import BigIntegerField, QuerySet
 
 from syllabus.engine.audit.instructing import covered
-from syllabus.engine.errors import Fault
+from syllabus.engine.errors import Error
 from syllabus.engine.record import record as engine
 from training.models import Aircraft, Role, Student, User
 from training.presenters import amounts
@@ -27,8 +27,8 @@ class Refusal:
     message: str
     citation: str
 
-    def fault(self, within: str = "") -> Fault:
-        return Fault(within + self.place, f"{self.message} ({self.citation})")
+    def fault(self, within: str = "") -> Error:
+        return Error(within + self.place, f"{self.message} ({self.citation})")
 
     def as_json(self) -> dict[str, str]:
         return dataclasses.asdict(self)

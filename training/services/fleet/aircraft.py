@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import QuerySet
 
-from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.errors import Error, InputError
 from syllabus.law import airworthiness
 from training.models import Aircraft, AircraftCheck, School, User
 from training.services import access
@@ -18,7 +18,7 @@ from training.services.errors import Conflict, faults_of, find
 _CRAFT = ("model", "category", "klass", "device")
 
 
-class AircraftError(FaultsFound):
+class AircraftError(InputError):
     """The aircraft, or its inspection or certificate, is not valid as it was sent."""
 
     what = "the aircraft"
@@ -89,18 +89,18 @@ def record(
 
 def _faults(
     craft: Aircraft, kind: str, done: dt.date, expires: dt.date | None, today: dt.date
-) -> list[Fault]:
+) -> list[Error]:
     found, kinds = [], airworthiness.current()
     if craft.device:
         found.append(
-            Fault("", f"{craft.registration} is a training device ({craft.device}), not an aircraft")
+            Error("", f"{craft.registration} is a training device ({craft.device}), not an aircraft")
         )
     if kind not in kinds:
-        found.append(Fault("kind", f"{kind!r} is not one of {', '.join(kinds)}"))
+        found.append(Error("kind", f"{kind!r} is not one of {', '.join(kinds)}"))
     elif expires is None and kinds.on(kind, today).get("life") is None:
-        found.append(Fault("expires", f"is missing; enter the last day that is written on the {kind}"))
+        found.append(Error("expires", f"is missing; enter the last day that is written on the {kind}"))
     if done > today:
-        found.append(Fault("done", f"{done} is after today at the school, {today}"))
+        found.append(Error("done", f"{done} is after today at the school, {today}"))
     if expires is not None and expires < done:
-        found.append(Fault("expires", f"{expires} is before {done}, the day it was done"))
+        found.append(Error("expires", f"{expires} is before {done}, the day it was done"))
     return found

@@ -15,7 +15,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.errors import Error, InputError
 
 MOST_BYTES = 2 * 1024 * 1024
 #: What an XLSX may grow to when it is unpacked.
@@ -25,7 +25,7 @@ _ERRORS = ("#N/A", "#REF!", "#VALUE!", "#NAME?", "#NUM!", "#NULL!", "#DIV/0!", "
 _WINDOWS = "cp1252"
 
 
-class FlightFileError(FaultsFound):
+class FlightFileError(InputError):
     """The file is no table that can be read."""
 
     what = "the file"
@@ -73,7 +73,7 @@ class _Made:
     header: tuple[str, ...] = ()
     rows: list[tuple[int, tuple[str, ...]]] = field(default_factory=list)
     blank: int = 0
-    faults: list[Fault] = field(default_factory=list)
+    faults: list[Error] = field(default_factory=list)
 
 
 def is_formula(cell: str) -> bool:
@@ -89,14 +89,14 @@ def read(name: str, data: bytes) -> Table:
     name = name.replace("\x00", "")[-100:] or "the file"
     if len(data) > MOST_BYTES:
         size = f"{len(data) / 1024 / 1024:.1f} MB"
-        raise FlightFileError([Fault(name, f"{size}; at most {MOST_BYTES // 1024 // 1024} MB are read")])
+        raise FlightFileError([Error(name, f"{size}; at most {MOST_BYTES // 1024 // 1024} MB are read")])
     if not data:
-        raise FlightFileError([Fault(name, "is empty")])
+        raise FlightFileError([Error(name, "is empty")])
     if data[:4] == b"PK\x03\x04":
         return _table(name, _sheet_rows(name, data), "XLSX, the first sheet")
     if data[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
         raise FlightFileError(
-            [Fault(name, "is an old XLS file, or locked by a password; save it as XLSX or CSV")]
+            [Error(name, "is an old XLS file, or locked by a password; save it as XLSX or CSV")]
         )
     text, encoding = _decoded(name, data)
     between = _separator(text)
@@ -109,12 +109,12 @@ def _table(name: str, rows: Iterable[tuple[int, list[str]]], read_as: str) -> Ta
     for number, cells in rows:
         _row(made, number, cells)
         if len(made.rows) > MOST_ROWS:
-            made.faults.append(Fault(name, f"more than {MOST_ROWS} rows; split it into several files"))
+            made.faults.append(Error(name, f"more than {MOST_ROWS} rows; split it into several files"))
             break
     if not made.header:
-        made.faults.append(Fault(name, "has no heading; the first row names the columns"))
+        made.faults.append(Error(name, "has no heading; the first row names the columns"))
     elif not made.rows and not made.faults:
-        made.faults.append(Fault(name, "has a heading but no flights"))
+        made.faults.append(Error(name, "has a heading but no flights"))
     if made.faults:
         raise FlightFileError(made.faults)
     return Table(name, made.header, tuple(made.rows), made.blank, read_as)
@@ -129,14 +129,14 @@ def _row(made: _Made, number: int, cells: list[str]) -> None:
     if not made.header:
         if len(cells) > MOST_COLUMNS:
             made.faults.append(
-                Fault(f"row {number}", f"{len(cells)} columns; at most {MOST_COLUMNS} are read")
+                Error(f"row {number}", f"{len(cells)} columns; at most {MOST_COLUMNS} are read")
             )
         made.header = tuple(cell.strip()[:100] for cell in cells)
         return
     if len(cells) > len(made.header):
         extra = _letter(len(cells))
         made.faults.append(
-            Fault(
+            Error(
                 f"row {number}",
                 f"has a value in column {extra}, which has no heading; add a heading or clear the cell",
             )
@@ -145,7 +145,7 @@ def _row(made: _Made, number: int, cells: list[str]) -> None:
     for index, cell in enumerate(cells):
         if len(cell) > MOST_CELL:
             made.faults.append(
-                Fault(
+                Error(
                     f"row {number}, column {_letter(index + 1)}",
                     f"{len(cell)} characters; at most {MOST_CELL} are read",
                 )
@@ -158,9 +158,9 @@ def _row(made: _Made, number: int, cells: list[str]) -> None:
 
 def _decoded(name: str, data: bytes) -> tuple[str, str]:
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        raise FlightFileError([Fault(name, "is UTF-16 text; save it as CSV UTF-8, or as XLSX")])
+        raise FlightFileError([Error(name, "is UTF-16 text; save it as CSV UTF-8, or as XLSX")])
     if b"\x00" in data:
-        raise FlightFileError([Fault(name, "is not text; save the flights as CSV or XLSX")])
+        raise FlightFileError([Error(name, "is not text; save the flights as CSV or XLSX")])
     try:
         return data.decode("utf-8-sig"), "UTF-8"
     except UnicodeDecodeError:
@@ -189,7 +189,7 @@ def _csv_rows(name: str, text: str, between: str) -> Iterator[tuple[int, list[st
             return
         except csv.Error as problem:
             raise FlightFileError(
-                [Fault(f"line {rows.line_num}", f"{problem}; check for a missing quotation mark")]
+                [Error(f"line {rows.line_num}", f"{problem}; check for a missing quotation mark")]
             ) from None
 
 
@@ -199,11 +199,11 @@ def _csv_rows(name: str, text: str, between: str) -> Iterator[tuple[int, list[st
 def _sheet_rows(name: str, data: bytes) -> Iterator[tuple[int, list[str]]]:
     import openpyxl  # slow to import, and few processes need it
 
-    broken = FlightFileError([Fault(name, "is not a readable XLSX file; save it again, or as CSV")])
+    broken = FlightFileError([Error(name, "is not a readable XLSX file; save it again, or as CSV")])
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as parts:
             if sum(each.file_size for each in parts.infolist()) > MOST_UNPACKED:
-                raise FlightFileError([Fault(name, "is too large when unpacked; it is not read")])
+                raise FlightFileError([Error(name, "is too large when unpacked; it is not read")])
         book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False, keep_links=False)
     except FlightFileError:
         raise

@@ -15,7 +15,7 @@ from typing import Any
 
 from django.db import transaction
 
-from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.errors import Error, InputError
 from syllabus.engine.record import record as engine
 from syllabus.engine.record.record import Flight
 from training import record
@@ -30,7 +30,7 @@ from training.services.imports.flight_rows import Reader
 from training.services.records import record_changes
 
 
-class ImportRefused(FaultsFound):
+class ImportRefused(InputError):
     """The flights cannot be imported; places are ``row 7, column C (Dual)``."""
 
     what = "the flights"
@@ -40,14 +40,14 @@ class ImportRefused(FaultsFound):
 class Plan:
     """What an import would do: new and changed flights by row, how many are unchanged, what is wrong."""
 
-    faults: list[Fault] = field(default_factory=list)
-    cautions: list[Fault] = field(default_factory=list)
+    faults: list[Error] = field(default_factory=list)
+    cautions: list[Error] = field(default_factory=list)
     added: list[tuple[int, Flight]] = field(default_factory=list)
     changed: list[tuple[int, Flight]] = field(default_factory=list)
     kept: int = 0
 
     def fault(self, row: int, message: str) -> None:
-        self.faults.append(Fault(f"row {row}", message))
+        self.faults.append(Error(f"row {row}", message))
 
     @property
     def nothing(self) -> bool:
@@ -106,7 +106,7 @@ def carry_out(
         raise ImportRefused(plan.faults)
     if plan.digest != digest:
         raise ImportRefused(
-            [Fault("", "The record or the file changed after the preview. Read the new preview below.")]
+            [Error("", "The record or the file changed after the preview. Read the new preview below.")]
         )
     access.log(by, locked, access.WRITE, f"import of {len(table.rows)} flights", via=via, at=at)
     if plan.nothing:
@@ -126,7 +126,7 @@ def carry_out(
             confirmed=confirmed,
         )
     except SealedEntry as problem:  # the plan looks for it; a lesson may be signed in between
-        raise ImportRefused([Fault("", str(problem))]) from None
+        raise ImportRefused([Error("", str(problem))]) from None
 
 
 def _ids(rows: list[tuple[int, Flight]], plan: Plan) -> None:
@@ -160,7 +160,7 @@ def _compared(rows: list[tuple[int, Flight]], stands: engine.Record, plan: Plan)
             twin = others.get(_alike(made))
             if twin is not None and twin.id not in mine:
                 plan.cautions.append(
-                    Fault(
+                    Error(
                         f"row {number}",
                         f"a flight of {made.date} in {made.aircraft.registration or 'the same airplane'} with"
                         f" {amounts.hours(made.times.get('total', 0))} is on record already ({twin.id});"

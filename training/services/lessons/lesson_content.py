@@ -17,10 +17,10 @@ from typing import Any
 import rfc8785
 
 from syllabus.engine.course import measured
-from syllabus.engine.errors import DocumentError, Fault, FaultsFound
+from syllabus.engine.errors import DocumentError, Error, InputError
 from syllabus.engine.record import document, reading
 from syllabus.engine.record import record as engine
-from syllabus.engine.record.reading import Faults, Object
+from syllabus.engine.record.reading import Errors, Object
 from syllabus.engine.time.units import QuantityError
 from syllabus.models import CourseVersion
 
@@ -36,7 +36,7 @@ _ITEM_DAY = re.compile(r"content\.items\[\d+\]\.date")
 _PLACE = re.compile(r"^content\.(flights|ground)\[0\]")
 
 
-class LessonError(FaultsFound):
+class LessonError(InputError):
     """A lesson record cannot be read."""
 
     what = "the lesson record"
@@ -89,7 +89,7 @@ class Content:
 
 def read(value: object) -> Content:
     """Read a lesson's content. Raises: LessonError with every error; places begin with ``content``."""
-    faults = Faults()
+    faults = Errors()
     fields = Object(faults, value, "content")
     flight, ground = (fields.take(key, _bare(_GIVEN)) for key in ("flight", "ground"))
     items = fields.take("items", reading.list_of(_item, most=MOST_ITEMS), ())
@@ -122,7 +122,7 @@ def read(value: object) -> Content:
 
 
 def _parsed(
-    faults: Faults,
+    faults: Errors,
     flight: Mapping[str, Any] | None,
     ground: Mapping[str, Any] | None,
     items: Iterable[Mapping[str, Any]],
@@ -139,7 +139,7 @@ def _parsed(
         return document.parse(form, "content")
     except DocumentError as wrong:
         told = [
-            Fault(_PLACE.sub(lambda part: f"content.{part[1].removesuffix('s')}", each.place), each.message)
+            Error(_PLACE.sub(lambda part: f"content.{part[1].removesuffix('s')}", each.place), each.message)
             for each in wrong.faults
         ]
         # An item's day is the flight's or the ground lesson's, where the error is listed already.
@@ -172,7 +172,7 @@ def _without(entry: Mapping[str, Any], keys: tuple[str, ...]) -> dict[str, Any]:
 def _bare(given: tuple[str, ...]) -> reading.Read:
     """An object as it was sent, without the keys that the sign-off sets."""
 
-    def reader(faults: Faults, value: Any, place: str) -> dict[str, Any] | None:
+    def reader(faults: Errors, value: Any, place: str) -> dict[str, Any] | None:
         if not isinstance(value, Mapping):
             faults.expected("an object", value, place)
             return None
@@ -184,7 +184,7 @@ def _bare(given: tuple[str, ...]) -> reading.Read:
     return reader
 
 
-def _item(faults: Faults, value: Any, place: str) -> tuple[dict[str, Any], Measured]:
+def _item(faults: Errors, value: Any, place: str) -> tuple[dict[str, Any], Measured]:
     """An item for the record's reader, and what was measured."""
     bare = _bare(_GIVEN_TO_ITEMS)(faults, value, place)
     if bare is None:
@@ -212,7 +212,7 @@ def _item(faults: Faults, value: Any, place: str) -> tuple[dict[str, Any], Measu
     return bare, found
 
 
-def _measured(faults: Faults, value: Any, place: str, name: str) -> str | dict[str, str] | None:
+def _measured(faults: Errors, value: Any, place: str, name: str) -> str | dict[str, str] | None:
     """A measured value as it was typed: a text, or an object with its target."""
     amount, target = value, None
     if isinstance(value, Mapping):
@@ -239,7 +239,7 @@ def _measured(faults: Faults, value: Any, place: str, name: str) -> str | dict[s
     return amount if target is None else {"value": amount, "target": target}
 
 
-def _short(faults: Faults, value: Any, place: str) -> str | None:
+def _short(faults: Errors, value: Any, place: str) -> str | None:
     found = reading.text(faults, value, place)
     if found is not None and len(found) > measured.MOST_TEXT:
         faults.add(place, f"{len(found)} characters; a measured value has at most {measured.MOST_TEXT}")

@@ -8,7 +8,7 @@ from typing import Any
 from django.db import IntegrityError, models, transaction
 
 from syllabus.engine.record import record as engine
-from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.reading import Errors
 from syllabus.models import CourseVersion
 from training import record
 from training.models import (
@@ -300,7 +300,7 @@ def _check(
     days = {today, content.day or today, content.last_day or today, performed}
     if reasons := signing_authority.refusals(by, student, *days, flight=content.flight):
         raise NotAuthorised(reasons)
-    faults = Faults()
+    faults = Errors()
     if content.day is None:
         faults.add("content", "has no flight and no ground lesson; add one before you sign")
     for part, entry in (("flight", content.flight), ("ground", content.ground)):

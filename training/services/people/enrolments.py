@@ -10,7 +10,7 @@ from django.db.models import Prefetch, QuerySet
 from syllabus.courses import outlines
 from syllabus.engine.course import changes as course_changes
 from syllabus.engine.course.changes import Carried, Change
-from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.errors import Error, InputError
 from syllabus.models import CourseVersion
 from syllabus.models.courses import PUBLISHED
 from training.models import CourseMove, Enrolment, Student, User
@@ -21,7 +21,7 @@ from training.services.errors import Conflict
 from training.services.signing import seals
 
 
-class EnrolmentError(FaultsFound):
+class EnrolmentError(InputError):
     """An enrolment is not possible as it was sent."""
 
     what = "the enrolment"
@@ -65,7 +65,7 @@ def version_of(student: Student, address: str, number: int | None) -> CourseVers
         known = sorted({str(Address.of(each.course)) for each in outlines.open_to(school)})
         there = f"; there are {', '.join(known)}" if known else "; publish one first"
         raise EnrolmentError(
-            [Fault("course", f"{address!r} is not a published course of this school{there}")]
+            [Error("course", f"{address!r} is not a published course of this school{there}")]
         )
     if number is None or number == newest.number:
         return newest
@@ -73,7 +73,7 @@ def version_of(student: Student, address: str, number: int | None) -> CourseVers
     if found is None:
         raise EnrolmentError(
             [
-                Fault(
+                Error(
                     "version",
                     f"course {address} has no published version {number}; the newest is {newest.number}",
                 )
@@ -135,7 +135,7 @@ def preview(enrolment: Enrolment, number: int, on: dt.date) -> Preview:
     """What a move to a version of the same course would mean on a day. Raises: EnrolmentError."""
     old = enrolment.course_version
     if old is None:
-        raise EnrolmentError([Fault("enrolment", "has no course; enrol the student in one")])
+        raise EnrolmentError([Error("enrolment", "has no course; enrol the student in one")])
     new = (
         CourseVersion.objects.select_related("course")
         .filter(course=old.course_id, number=number, state=PUBLISHED)
@@ -143,11 +143,11 @@ def preview(enrolment: Enrolment, number: int, on: dt.date) -> Preview:
     )
     if new is None:
         raise EnrolmentError(
-            [Fault("version", f"course {old.course.code} has no published version {number}")]
+            [Error("version", f"course {old.course.code} has no published version {number}")]
         )
     if new.number <= old.number:
         raise EnrolmentError(
-            [Fault("version", f"{number} is not newer than version {old.number}, in which the student is")]
+            [Error("version", f"{number} is not newer than version {old.number}, in which the student is")]
         )
     before, after = outlines.published(old), outlines.published(new)
     given = lessons.given(enrolment.student, old.course_id, on)
@@ -212,7 +212,7 @@ def end(enrolment: Enrolment, *, on: dt.date, by: User, at: dt.datetime, via: st
         held = Enrolment.objects.select_for_update(of=("self",)).get(pk=enrolment.pk)
         access.log(by, student, access.WRITE, f"enrolment {held.ref} end", via=via, at=at)
         if on < held.starts:
-            raise EnrolmentError([Fault("ends", f"{on} is before the first day, {held.starts}")])
+            raise EnrolmentError([Error("ends", f"{on} is before the first day, {held.starts}")])
         held.ends = on
         held.save(update_fields=["ends"])
     return held

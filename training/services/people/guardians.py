@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.db import transaction
 
-from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.errors import Error, InputError
 from syllabus.engine.time import calendar
 from training.models import Guardian, Student, User
 from training.services import access
@@ -17,7 +17,7 @@ from training.services.errors import Conflict
 from training.services.people import people
 
 
-class GuardianError(FaultsFound):
+class GuardianError(InputError):
     """The guardian's details are not valid."""
 
     what = "the guardian's details"
@@ -44,11 +44,11 @@ def record(
     try:
         validate_email(email)
     except ValidationError:
-        faults.append(Fault("email", f"{email!r} is not an e-mail address"))
+        faults.append(Error("email", f"{email!r} is not an e-mail address"))
     if consent_on > today:
-        faults.append(Fault("consent_on", f"{consent_on} is in the future; today is {today}"))
+        faults.append(Error("consent_on", f"{consent_on} is in the future; today is {today}"))
     if consent_until is not None and consent_until < consent_on:
-        faults.append(Fault("consent_until", f"{consent_until} is before the consent of {consent_on}"))
+        faults.append(Error("consent_until", f"{consent_until} is before the consent of {consent_on}"))
     if faults:
         raise GuardianError(faults)
     access.log(by, student, access.WRITE, "guardian's consent", via=via, at=at)

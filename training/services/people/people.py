@@ -16,9 +16,9 @@ from django.db import IntegrityError, transaction
 from django.db.models import Q, QuerySet
 
 from syllabus.engine.audit.instructing import RatingsError, read_ratings
-from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.errors import Error, InputError
 from syllabus.engine.record import reading
-from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.vocabulary import INSTRUCTORS
 from training.models import Assignment, Enrolment, PeopleChange, Role, School, Student, User
 from training.services import access
@@ -28,7 +28,7 @@ HELD = ("certificate", "instructor_kind", "recent_experience_until", "ratings")
 MOST_NAME, MOST_CERTIFICATE, MOST_MODEL = 200, 40, 60
 
 
-class PeopleError(FaultsFound):
+class PeopleError(InputError):
     """What was sent about a person cannot be kept."""
 
     what = "the person"
@@ -77,7 +77,7 @@ def add(
     """
     access.locked_school(by, "change people", school.slug)
     is_student = kind == Role.Kind.STUDENT
-    faults = Faults()
+    faults = Errors()
     if kind not in Role.Kind.values:
         faults.add("role", f"{kind!r} is not a role; use one of {', '.join(Role.Kind.values)}")
     name = _text(faults, "name", name, MOST_NAME, needed=True)
@@ -149,7 +149,7 @@ def change(role: Role, held: Mapping[str, Any], *, by: User, at: dt.datetime) ->
     """
     access.locked_school(by, "change people", role.school.slug)
     found = Role.objects.select_for_update().select_related("user", "school").get(pk=role.pk)
-    faults = Faults()
+    faults = Errors()
     if found.role != Role.Kind.INSTRUCTOR:
         faults.add("role", "only an instructor's role holds a certificate, recent experience and ratings")
     kept = _held(faults, held)
@@ -203,7 +203,7 @@ def assign(student: Student, instructor: User, *, starts: dt.date, by: User, at:
     """
     school = access.locked_school(by, "change people", student.school.slug)
     if not Role.objects.filter(school=school, user=instructor, role=Role.Kind.INSTRUCTOR).exists():
-        raise PeopleError([Fault("instructor", f"{instructor} is not an instructor at {school.name}")])
+        raise PeopleError([Error("instructor", f"{instructor} is not an instructor at {school.name}")])
     there = Assignment.objects.filter(_unended(starts), student=student, instructor=instructor)
     if there.exists():
         raise Conflict(f"{instructor} teaches {student} already.")
@@ -263,7 +263,7 @@ def account(name: str, email: str) -> tuple[User, bool]:
         return User.objects.get(email=email), False
 
 
-def _held(faults: Faults, sent: Mapping[str, Any]) -> dict[str, Any]:
+def _held(faults: Errors, sent: Mapping[str, Any]) -> dict[str, Any]:
     """What an instructor's role holds, as far as it was sent."""
     kept: dict[str, Any] = {}
     if "certificate" in sent:
@@ -283,7 +283,7 @@ def _held(faults: Faults, sent: Mapping[str, Any]) -> dict[str, Any]:
     return kept
 
 
-def _text(faults: Faults, place: str, value: object, most: int, *, needed: bool = False) -> str:
+def _text(faults: Errors, place: str, value: object, most: int, *, needed: bool = False) -> str:
     found = (reading.text(faults, value, place) or "").strip()
     if needed and not found and not any(each.place == place for each in faults):
         faults.add(place, "is blank; enter the name to show")
@@ -292,7 +292,7 @@ def _text(faults: Faults, place: str, value: object, most: int, *, needed: bool 
     return found
 
 
-def _email(faults: Faults, value: str, *, needed: bool) -> str:
+def _email(faults: Errors, value: str, *, needed: bool) -> str:
     found = (reading.text(faults, value, "email") or "").strip().lower()
     if not found:
         if needed:

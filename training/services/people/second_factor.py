@@ -13,8 +13,8 @@ from django.http import HttpRequest
 from django.utils.translation import gettext as _
 from knox.models import AuthToken
 
-from syllabus.engine.errors import FaultsFound
-from syllabus.engine.record.reading import Faults
+from syllabus.engine.errors import InputError
+from syllabus.engine.record.reading import Errors
 from training.models import Guardian, Role, School, Student, User
 from training.services import access
 from training.services.errors import Conflict, NotAllowed
@@ -63,7 +63,7 @@ def check(request: HttpRequest, user: User, code: str | None) -> None:
     )
 
 
-class RemovalError(FaultsFound):
+class RemovalError(InputError):
     """What was sent does not say why."""
 
     what = "the removal"
@@ -122,7 +122,7 @@ def remove(user: User, reason: str, *, by: User | None, at: dt.datetime) -> Remo
     Raises:  NotAllowed; RemovalError where no reason is given; Conflict where there is nothing to take.
     Effects: one transaction; kept as a change about people at each of the person's schools; then the mail.
     """
-    faults = Faults()
+    faults = Errors()
     reason = " ".join(reason.replace("\x00", "").split())
     if not reason:
         faults.add("reason", _("is blank; enter the reason and how you verified the person"))

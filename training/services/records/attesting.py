@@ -10,9 +10,9 @@ from typing import Any
 
 from django.db import transaction
 
-from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.errors import Error, InputError
 from syllabus.engine.record import record as engine
-from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.reading import Errors
 from training import record
 from training.models import Student, User
 from training.record import Moved
@@ -30,7 +30,7 @@ MOST_ENTRIES = 1_000
 _SIGNED = ("endorsements", "tests")
 
 
-class NotAttested(FaultsFound):
+class NotAttested(InputError):
     """Something cannot be attested; every error with its place. Nothing was written."""
 
     what = "the attestation"
@@ -63,7 +63,7 @@ def check(student: Student, part: str, entry: engine.Entry, by: User, place: str
     Raises: NotAttested where it is signed by another instructor of this school, or is the person's own.
     """
     if student.user_id is not None and student.user_id == by.pk:
-        raise NotAttested([Fault(place, "is on your own record; someone else must attest it")])
+        raise NotAttested([Error(place, "is on your own record; someone else must attest it")])
     named: engine.Instructor | None = getattr(entry, "instructor", None)
     if part not in _SIGNED or named is None:
         return
@@ -71,9 +71,9 @@ def check(student: Student, part: str, entry: engine.Entry, by: User, place: str
     whose = f"names {named.name}, by name or certificate a present or former instructor of this school, who"
     if part == "endorsements" and meant:
         own = "must give it here; nobody can attest an endorsement from this school"
-        raise NotAttested([Fault(place, f"{whose} {own}")])
+        raise NotAttested([Error(place, f"{whose} {own}")])
     if meant - {by.pk}:
-        raise NotAttested([Fault(place, f"{whose} alone can attest it")])
+        raise NotAttested([Error(place, f"{whose} alone can attest it")])
 
 
 @transaction.atomic
@@ -114,7 +114,7 @@ def attest(
 
 def _claims(student: Student, entries: Sequence[tuple[str, str]], by: User) -> list[tuple[str, engine.Entry]]:
     """Those of the entries that are only claimed. Raises: NotAttested with every error."""
-    known, faults, wanted = record.of(student), Faults(), []
+    known, faults, wanted = record.of(student), Errors(), []
     for number, (part, name) in enumerate(dict.fromkeys(entries)):
         place = f"entries[{number}]"
         if part not in engine.Record.PARTS:

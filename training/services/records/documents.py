@@ -15,10 +15,10 @@ from typing import Any
 from django.db import transaction
 from django.db.models import F
 
-from syllabus.engine.errors import DocumentError, Fault, FaultsFound
+from syllabus.engine.errors import DocumentError, Error, InputError
 from syllabus.engine.record import document as record_documents
 from syllabus.engine.record import record as engine
-from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.reading import Errors
 from syllabus.engine.rules.evaluate import evaluate
 from syllabus.engine.rules.question import Context
 from syllabus.engine.rules.reasons import NotCovered
@@ -40,7 +40,7 @@ _MILESTONE = "papers"
 Paper = engine.Document | engine.Test
 
 
-class PaperError(FaultsFound):
+class PaperError(InputError):
     """What was sent about a document or a test cannot be read."""
 
     what = "what was sent"
@@ -127,12 +127,12 @@ def read(sent: object, entry: str, *, today: dt.date) -> tuple[str, Paper]:
     """The list of the record it belongs to, and the entry. Raises: PaperError."""
     keys = {"document": DOCUMENTS, "test": TESTS}
     if not isinstance(sent, Mapping) or len(sent) != 1 or next(iter(sent)) not in keys:
-        raise PaperError([Fault("", "expected either document or test")])
+        raise PaperError([Error("", "expected either document or test")])
     [(key, fields)] = sent.items()
     part = keys[key]
     if not isinstance(fields, Mapping):
-        raise PaperError([Fault(key, "expected an object")])
-    faults = Faults()
+        raise PaperError([Error(key, "expected an object")])
+    faults = Errors()
     for name in ("id", "recorded", "provenance"):
         if name in fields:
             faults.add(f"{key}.{name}", "is set by the server; leave it out")
@@ -142,14 +142,14 @@ def read(sent: object, entry: str, *, today: dt.date) -> tuple[str, Paper]:
         paper: Paper = getattr(record_documents.parse(form), part)[0]
     except DocumentError as problem:
         raise PaperError(
-            Fault(f"{key}{fault.place.removeprefix(f'{part}[0]')}", fault.message) for fault in problem.faults
+            Error(f"{key}{fault.place.removeprefix(f'{part}[0]')}", fault.message) for fault in problem.faults
         ) from None
     _check(faults, key, paper, today)
     faults.stop(PaperError)
     return part, paper
 
 
-def _check(faults: Faults, key: str, paper: Paper, today: dt.date) -> None:
+def _check(faults: Errors, key: str, paper: Paper, today: dt.date) -> None:
     """Note what a paper leaves out, and days that cannot be."""
     if isinstance(paper, engine.Document):
         own, day = "issued", paper.issued

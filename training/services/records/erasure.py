@@ -17,7 +17,7 @@ from django.db import connection, transaction
 from django.db.models import Exists, OuterRef, Q, Subquery
 from django.utils.translation import gettext, gettext_noop, ngettext
 
-from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.errors import Error, InputError
 from syllabus.engine.rules.rulebook import RuleVersion
 from syllabus.law import retention
 from training.ledger.core import sealed
@@ -51,7 +51,7 @@ STAYS = gettext_noop(
 )
 
 
-class ErasureError(FaultsFound):
+class ErasureError(InputError):
     """What was sent about a hold or an erasure cannot be used."""
 
     what = "what was sent"
@@ -276,7 +276,7 @@ def erase(student: Student, reason: str, *, by: User | None, at: dt.datetime, vi
         if told := traces.named(reason, names):
             raise ErasureError(
                 [
-                    Fault(
+                    Error(
                         "reason",
                         f"contains the name {told}; the reason is kept for good, so write it without names",
                     )

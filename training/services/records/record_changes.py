@@ -13,7 +13,7 @@ from django.utils import translation
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from syllabus.engine.errors import FaultsFound
+from syllabus.engine.errors import InputError
 from syllabus.engine.record import record as engine
 from training import record
 from training.ledger.core import assertions
@@ -36,7 +36,7 @@ _OF_A_LESSON = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}/|.*/proof/
 PLANTED = "is an id that only a lesson signed here may have; give the entry another"
 
 
-class ReasonError(FaultsFound):
+class ReasonError(InputError):
     """It is not said why a record is changed."""
 
     what = "the change"

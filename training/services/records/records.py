@@ -9,7 +9,7 @@ from typing import Any
 import rfc8785
 from django.db import transaction
 
-from syllabus.engine.errors import DocumentError, Fault
+from syllabus.engine.errors import DocumentError, Error
 from syllabus.engine.record import document as documents
 from syllabus.engine.record import record as engine
 from training import record
@@ -67,7 +67,7 @@ def import_document(
     stands = engine.Record() if created else record.of(student)
     if planted := set(record_changes.planted(stands, found)):
         raise DocumentError(
-            Fault(f"{part}[{number}].id", f"{name!r} {record_changes.PLANTED}")
+            Error(f"{part}[{number}].id", f"{name!r} {record_changes.PLANTED}")
             for part in engine.Record.PARTS
             for number, _, name in _sent(document, part)
             if (part, name) in planted
@@ -80,13 +80,13 @@ def import_document(
     return Imported(student, change, created)
 
 
-def wrong_days(document: object, found: engine.Record, today: dt.date) -> list[Fault]:
+def wrong_days(document: object, found: engine.Record, today: dt.date) -> list[Error]:
     """A fault for each entry dated after today at the school, or before the student's birth, at its place in
     the document that was read; and for a birth date that is still to come."""
-    faults: list[Fault] = []
+    faults: list[Error] = []
     born = found.student.birth_date
     if born is not None and born > today:
-        faults.append(Fault("student.birth_date", f"{born} is in the future; today is {today}"))
+        faults.append(Error("student.birth_date", f"{born} is in the future; today is {today}"))
         born = None
     for part in engine.Record.PARTS:
         days = {each.id: engine.entry_day(each) for each in getattr(found, part)}
@@ -99,7 +99,7 @@ def wrong_days(document: object, found: engine.Record, today: dt.date) -> list[F
                     if wrong[name] > today
                     else f"is before the student's birth, {born}"
                 )
-                faults.append(Fault(f"{part}[{number}].{key}", f"{wrong[name]} {why}"))
+                faults.append(Error(f"{part}[{number}].{key}", f"{wrong[name]} {why}"))
     return faults
 
 

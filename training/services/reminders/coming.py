@@ -10,7 +10,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Q, QuerySet
 
-from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.errors import Error, InputError
 from training import models
 from training.reports import airworthiness
 from training.services import access, errors
@@ -24,7 +24,7 @@ DAYS = 30
 MORNING = dt.time(7)
 
 
-class SnoozeError(FaultsFound):
+class SnoozeError(InputError):
     """A reminder cannot be put off to that day."""
 
     what = "what was sent"
@@ -106,7 +106,7 @@ def snooze(user: models.User, reminder: models.Reminder, until: dt.date, at: dt.
     if not today < until <= reminder.last_day:
         raise SnoozeError(
             [
-                Fault(
+                Error(
                     "until",
                     f"{until} is not between tomorrow and the last day, {reminder.last_day}",
                 )

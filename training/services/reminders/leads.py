@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
-from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.errors import Error, InputError
 from training.models import Lapse, LeadTimes, Reminder, School
 from training.models.watching.reminders import check_days
 from training.reports import lapses
@@ -30,7 +30,7 @@ DEFAULTS: Mapping[str, tuple[int, ...]] = {
 }
 
 
-class LeadTimesError(FaultsFound):
+class LeadTimesError(InputError):
     """Lead times cannot be those."""
 
     what = "the lead times"
@@ -116,7 +116,7 @@ def set_several(school: School, days: Mapping[str, Collection[int] | None], *, a
     Raises: LeadTimesError with every fault.
     """
     faults = [
-        Fault(f"days.{kind}", f"is not a kind of expiration; use one of {', '.join(DEFAULTS)}")
+        Error(f"days.{kind}", f"is not a kind of expiration; use one of {', '.join(DEFAULTS)}")
         for kind in days
         if kind not in DEFAULTS
     ]
@@ -124,7 +124,7 @@ def set_several(school: School, days: Mapping[str, Collection[int] | None], *, a
         try:
             check_days(list(wanted) if wanted is not None else [])
         except ValidationError as problem:
-            faults.append(Fault(f"days.{kind}", problem.messages[0]))
+            faults.append(Error(f"days.{kind}", problem.messages[0]))
     if faults:
         raise LeadTimesError(faults)
     for kind, wanted in days.items():

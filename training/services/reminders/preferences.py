@@ -4,11 +4,11 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 
-from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.errors import Error, InputError
 from training.models import ReminderPreferences, User
 
 
-class PreferenceError(FaultsFound):
+class PreferenceError(InputError):
     """A preference cannot be that."""
 
     what = "the preferences"
@@ -31,7 +31,7 @@ def set_for(user: User, **given: Any) -> ReminderPreferences:
         row.full_clean(validate_unique=False, validate_constraints=False)
     except ValidationError as problem:
         raise PreferenceError(
-            Fault(place, " ".join(messages)) for place, messages in problem.message_dict.items()
+            Error(place, " ".join(messages)) for place, messages in problem.message_dict.items()
         ) from None
     row.save(force_update=before is not None)
     return row

@@ -11,7 +11,7 @@ from typing import Any
 
 from django.db import transaction
 
-from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.errors import Error, InputError
 from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES
 from syllabus.engine.rules.aircraft_models import Model, folded
 from syllabus.law import aircraft_models
@@ -23,7 +23,7 @@ from training.services.school import school_settings
 MOST = 1_000
 
 
-class ModelError(FaultsFound):
+class ModelError(InputError):
     """What was sent is no link of a spelling to a model."""
 
     what = "the aircraft models"
@@ -117,9 +117,9 @@ def unlink(slug: str, spelling: str, *, by: User, at: dt.datetime) -> list[Link]
     before = own(school)
     left = [each for each in before if folded(each.spelling) != folded(spelling)]
     if len(left) == len(before):
-        raise ModelError([Fault("spelling", f"{spelling!r} is not linked by the school")])
+        raise ModelError([Error("spelling", f"{spelling!r} is not linked by the school")])
     if needing := [each.spelling for each in left if folded(each.model) == folded(spelling)]:
-        raise ModelError([Fault("spelling", f"{', '.join(needing)} means this model; unlink it first")])
+        raise ModelError([Error("spelling", f"{', '.join(needing)} means this model; unlink it first")])
     return _put(school, _checked(left), by=by, at=at)
 
 
@@ -131,7 +131,7 @@ def _one_more(slug: str, new: Link, *, by: User, at: dt.datetime) -> list[Link]:
         made = _checked([*before, new])
     except ModelError as wrong:
         raise ModelError(
-            Fault(each.place.removeprefix(place), each.message) for each in wrong.faults
+            Error(each.place.removeprefix(place), each.message) for each in wrong.faults
         ) from None
     return _put(school, made, by=by, at=at)
 
@@ -166,9 +166,9 @@ def _checked(links: Sequence[Link]) -> list[Link]:
 
     Raises: ModelError with every fault.
     """
-    faults: list[Fault] = []
+    faults: list[Error] = []
     if len(links) > MOST:
-        raise ModelError([Fault("spellings", f"{len(links)} links; at most {MOST} are kept")])
+        raise ModelError([Error("spellings", f"{len(links)} links; at most {MOST} are kept")])
     links = [Link(each.spelling.strip(), each.model.strip(), each.category, each.klass) for each in links]
     mine = {folded(each.model): each.model for each in links if each.is_model}
     elsewhere = {folded(each.spelling): each.model for each in links if not each.is_model}
@@ -179,10 +179,10 @@ def _checked(links: Sequence[Link]) -> list[Link]:
         found = list(_faults(each, mine, elsewhere))
         if folded(each.spelling) in seen:
             found.append(
-                Fault("spelling", f"{each.spelling!r} is already linked; a spelling can mean only one model")
+                Error("spelling", f"{each.spelling!r} is already linked; a spelling can mean only one model")
             )
         seen.setdefault(folded(each.spelling), number)
-        faults += [Fault(f"{place}.{fault.place}", fault.message) for fault in found]
+        faults += [Error(f"{place}.{fault.place}", fault.message) for fault in found]
         if not found:
             if each.is_model:
                 made.append(Link(each.model, each.model, each.category, each.klass))
@@ -195,10 +195,10 @@ def _checked(links: Sequence[Link]) -> list[Link]:
     return made
 
 
-def _faults(link: Link, mine: dict[str, str], elsewhere: dict[str, str]) -> Iterator[Fault]:
+def _faults(link: Link, mine: dict[str, str], elsewhere: dict[str, str]) -> Iterator[Error]:
     table = aircraft_models.current()
     blank = [name for name in ("spelling", "model") if not folded(getattr(link, name))]
-    yield from (Fault(name, "has no letter and no digit; write a make and model") for name in blank)
+    yield from (Error(name, "has no letter and no digit; write a make and model") for name in blank)
     if blank:
         return
     known = table.find(link.spelling)
@@ -207,26 +207,26 @@ def _faults(link: Link, mine: dict[str, str], elsewhere: dict[str, str]) -> Iter
         yield from _faults_of_model(link, named)
         return
     if named:
-        yield Fault("spelling", f"{link.spelling} is itself a model; link the other spelling to it")
+        yield Error("spelling", f"{link.spelling} is itself a model; link the other spelling to it")
     for place, value in (("category", link.category), ("class", link.klass)):
         if value is not None:
-            yield Fault(place, "is the model's; leave it out where a spelling is linked")
+            yield Error(place, "is the model's; leave it out where a spelling is linked")
     target = folded(link.model)
     if target in mine:
         return
     if target in elsewhere:
-        yield Fault("model", f"{link.model!r} is linked to {elsewhere[target]}; link to that instead")
+        yield Error("model", f"{link.model!r} is linked to {elsewhere[target]}; link to that instead")
     elif table.find(link.model) is None:
-        yield Fault("model", f"{link.model!r} is not a known model; add it first, or link to a known one")
+        yield Error("model", f"{link.model!r} is not a known model; add it first, or link to a known one")
 
 
-def _faults_of_model(link: Link, named: bool) -> Iterator[Fault]:
+def _faults_of_model(link: Link, named: bool) -> Iterator[Error]:
     """What is wrong with a model of the school's own; ``named``: the shipped table has one of that name."""
     if named:
-        yield Fault("model", f"{link.model} is a model already")
+        yield Error("model", f"{link.model} is a model already")
     if link.category is not None and link.category not in CATEGORIES:
-        yield Fault("category", f"{link.category!r} is not a category; use one of {', '.join(CATEGORIES)}")
+        yield Error("category", f"{link.category!r} is not a category; use one of {', '.join(CATEGORIES)}")
     elif link.klass is not None and link.klass not in CLASSES:
-        yield Fault("class", f"{link.klass!r} is not a class; use one of {', '.join(CLASSES)}")
+        yield Error("class", f"{link.klass!r} is not a class; use one of {', '.join(CLASSES)}")
     elif wrong := class_fault(link.category, link.klass):
-        yield Fault("class", wrong)
+        yield Error("class", wrong)

@@ -13,7 +13,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Field, QuerySet
 
-from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.errors import Error, InputError
 from training.models import School, SchoolChange, User
 from training.services import access
 from training.services.errors import NotAllowed
@@ -27,7 +27,7 @@ CONFIRMED = "claims_asked"
 CHANGED = "school.settings-changed"
 
 
-class SettingsError(FaultsFound):
+class SettingsError(InputError):
     """What was sent cannot be set."""
 
     what = "the settings"
@@ -78,7 +78,7 @@ def change(
         try:
             setattr(school, name, _field(name).clean(value, school))
         except ValidationError as wrong:
-            faults += [Fault(name, message) for message in wrong.messages]
+            faults += [Error(name, message) for message in wrong.messages]
     if faults:
         raise SettingsError(faults)
     after = {name: getattr(school, name) for name in values}

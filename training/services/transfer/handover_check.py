@@ -9,7 +9,7 @@ from functools import cached_property
 from typing import Any
 
 from syllabus.engine.course import proving
-from syllabus.engine.errors import DocumentError, Fault, FaultsFound
+from syllabus.engine.errors import DocumentError, Error, InputError
 from syllabus.engine.record import document as documents
 from syllabus.engine.record import reading
 from syllabus.engine.record import record as engine
@@ -27,7 +27,7 @@ _KEYS = f"{handover.LEDGER}: keys"
 _FOREIGN = ("index", "kind", "subject", "commitment", "body", "salt")
 
 
-class HandOverError(FaultsFound):
+class HandOverError(InputError):
     """The file cannot be imported; every error with its place. Nothing was written."""
 
     what = "the file"
@@ -87,7 +87,7 @@ def read(raw: bytes, trust: Collection[str], today: dt.date) -> Incoming:
     found = handover.check(raw, trusted=believed or ["(no key is trusted here)"])
     if not found.whole or found.manifest is None:
         raise HandOverError(
-            _untrusted(found, believed) or [Fault(each.place, each.says) for each in found.faults]
+            _untrusted(found, believed) or [Error(each.place, each.says) for each in found.faults]
         )
     try:
         document = reading.loads(found.files[handover.RECORD], error=DocumentError)
@@ -96,12 +96,12 @@ def read(raw: bytes, trust: Collection[str], today: dt.date) -> Incoming:
             raise DocumentError(wrong)
     except DocumentError as problem:
         raise HandOverError(
-            [Fault(f"{handover.RECORD}: {fault.place}", fault.message) for fault in problem.faults]
+            [Error(f"{handover.RECORD}: {fault.place}", fault.message) for fault in problem.faults]
         ) from None
     return Incoming(found, found.manifest, made, hash_of(raw), frozenset(trust))
 
 
-def _untrusted(found: handover.Checked, believed: Sequence[str]) -> list[Fault]:
+def _untrusted(found: handover.Checked, believed: Sequence[str]) -> list[Error]:
     """The one error to report of a file whose keys are not trusted here."""
     if not any(fault.place == _KEYS for fault in found.faults):
         return []
@@ -112,7 +112,7 @@ def _untrusted(found: handover.Checked, believed: Sequence[str]) -> list[Fault]:
     if set(listed) & set(believed):
         return []
     return [
-        Fault(
+        Error(
             _KEYS,
             f"signed with {', '.join(listed) or 'no key'}, which is not trusted here; compare the id with the"
             " one that the school publishes, then trust it (--trust ID)",
@@ -127,7 +127,7 @@ def taken_before(incoming: Incoming, school: School) -> HandOver | None:
     """
     if _own(incoming.subject, school):
         raise HandOverError(
-            [Fault("manifest.jws", f"is the record of a student of this school, {incoming.subject}")]
+            [Error("manifest.jws", f"is the record of a student of this school, {incoming.subject}")]
         )
     before = HandOver.objects.filter(school=school, origin_subject=incoming.subject, student__erased_at=None)
     last = before.select_related("student__school").order_by("-size", "-pk").first()
@@ -141,7 +141,7 @@ def refuse_planted(incoming: Incoming, student: Student | None) -> None:
     lessons = {proving.lesson_of(name) for _, name in incoming.proven if "/" in name}
     stands = record.of(student) if student else engine.Record()
     faults = [
-        Fault(f"{handover.RECORD}: {part}", f"{name!r} {record_changes.PLANTED}")
+        Error(f"{handover.RECORD}: {part}", f"{name!r} {record_changes.PLANTED}")
         for part, name in record_changes.planted(stands, incoming.record)
         if proving.lesson_of(name) not in lessons
     ]
@@ -164,19 +164,19 @@ def _refuse_another(last: HandOver, incoming: Incoming) -> None:
     """
     manifest, kid, wrong = incoming.manifest, incoming.found.ledger.kid, None
     if manifest["tree"] != last.origin_tree:
-        wrong = Fault(
+        wrong = Error(
             handover.MANIFEST,
             f"is of the ledger {manifest['tree']}; the record of {incoming.subject} here came from"
             f" {last.origin_tree} of {last.origin}",
         )
     elif kid != last.kid and kid not in incoming.trust:
-        wrong = Fault(
+        wrong = Error(
             _KEYS,
             f"signed with {kid}, the file imported before with {last.kid}; compare the new id with the one"
             " that the school publishes, then trust it (--trust ID)",
         )
     elif sealed.instant_of(manifest["at"]) <= last.made_at:
-        wrong = Fault(
+        wrong = Error(
             "manifest.jws",
             f"was signed {manifest['at']}; one of {sealed.instant_text(last.made_at)} was already imported."
             " Ask the school for a new file",
@@ -195,10 +195,10 @@ def new_entries(incoming: Incoming, last: HandOver | None) -> list[dict[str, Any
     for index, commitment in held.items():
         if index not in listed:
             faults.append(
-                Fault(f"ledger.json: entry {index}", "is missing, but was in the file imported before")
+                Error(f"ledger.json: entry {index}", "is missing, but was in the file imported before")
             )
         elif listed[index]["commitment"] != commitment:
-            faults.append(Fault(f"ledger.json: entry {index}", "differs from the file imported before"))
+            faults.append(Error(f"ledger.json: entry {index}", "differs from the file imported before"))
     if faults:
         raise HandOverError(faults)
     return [
@@ -220,7 +220,7 @@ def merged(student: Student, incoming: engine.Record, last: HandOver | None) -> 
     stands = record.of(student)
     signed = LessonRecord.objects.filter(student=student, state=LessonRecord.State.SIGNED)
     lessons = {str(pk) for pk in signed.values_list("pk", flat=True)}
-    faults: list[Fault] = []
+    faults: list[Error] = []
     parts: dict[str, tuple[Any, ...]] = {}
     for part in incoming.PARTS:
         brought = set(last.brought.get(part, ()))
@@ -234,7 +234,7 @@ def merged(student: Student, incoming: engine.Record, last: HandOver | None) -> 
             here = own.get(each.id)
             if here is not None and not record.same(here, each):
                 faults.append(
-                    Fault(
+                    Error(
                         f"record.json: {part}[{number}].id",
                         f"{each.id!r} is already on record here with other content",
                     )

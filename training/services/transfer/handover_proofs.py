@@ -6,7 +6,7 @@ from typing import Any
 
 from django.db.models import Q
 
-from syllabus.engine.errors import DocumentError, FaultsFound
+from syllabus.engine.errors import DocumentError, InputError
 from syllabus.engine.record import document as documents
 from syllabus.engine.record import reading
 from syllabus.engine.record import record as engine
@@ -79,7 +79,7 @@ def _standing(leaves: Iterable[tuple[str, Mapping[str, Any] | None]]) -> Hashes:
             proven.update(
                 {(part, entry.id): record.entry_hash(part, entry) for part, entry in _said(kind, body)}
             )
-        except (FaultsFound, KeyError, TypeError, ValueError, AttributeError):
+        except (InputError, KeyError, TypeError, ValueError, AttributeError):
             pass  # what cannot be read as an entry vouches for none
         if kind in _LISTS_ENTRIES:
             proven.update(_vouched(body))

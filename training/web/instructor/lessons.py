@@ -16,7 +16,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from syllabus.courses import outlines
 from syllabus.engine.course import proving
 from syllabus.engine.course.course import Outline
-from syllabus.engine.errors import Fault
+from syllabus.engine.errors import Error
 from syllabus.engine.rules.report import CAUTION
 from syllabus.law import rulebook
 from training.models import Correction, LessonRecord
@@ -253,7 +253,7 @@ def sign(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
     return _before_signing(request, whose, record, faults, status=422)
 
 
-def _sentence(fault: Fault) -> str:
+def _sentence(fault: Error) -> str:
     part = fault.place.removeprefix("content").strip(".").replace(".", ", ") or _("This lesson")
     return f"{part[0].upper()}{part[1:]}: {fault.message}"
 

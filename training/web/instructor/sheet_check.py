@@ -7,7 +7,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from syllabus.engine.errors import Fault, NotInForce
+from syllabus.engine.errors import Error, NotInForce
 from syllabus.engine.places.geography import distance_nm
 from syllabus.engine.record import record as engine
 from syllabus.engine.rules import journeys
@@ -72,7 +72,7 @@ def look(
     return found
 
 
-def place_faults(found: Look, faults: Iterable[Fault], given: Mapping[str, str]) -> None:
+def place_faults(found: Look, faults: Iterable[Error], given: Mapping[str, str]) -> None:
     for fault in faults:
         name = sheet.field_of(fault.place, found.typed.rows, given)
         message = fault.message[:1].upper() + fault.message[1:]

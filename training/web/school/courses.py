@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from syllabus.courses import files
 from syllabus.engine.course import changes
 from syllabus.engine.course.course import CourseError, Outline
-from syllabus.engine.errors import Fault
+from syllabus.engine.errors import Error
 from syllabus.models import CourseVersion
 from training.presenters import amounts
 from training.services.courses import courses
@@ -105,13 +105,13 @@ def _draft(opened: Opened) -> HttpResponse:
         return _kept(opened, begun.read_bytes(), begun.name)
     sent = form.cleaned_data.get("file")
     if sent is None:
-        return _list(opened, [Fault("", gettext("Choose a course file."))], 422)
+        return _list(opened, [Error("", gettext("Choose a course file."))], 422)
     name = (sent.name or "course.yaml").replace("\x00", "")[-100:]
     if sent.size is None or sent.size > courses.MOST_BYTES:
         most = courses.MOST_BYTES // 1024
         return _list(
             opened,
-            [Fault(name, gettext("is larger than %(most)d KB, the most for a course") % {"most": most})],
+            [Error(name, gettext("is larger than %(most)d KB, the most for a course") % {"most": most})],
             422,
         )
     return _kept(opened, sent.read(), name)
@@ -128,7 +128,7 @@ def _kept(opened: Opened, raw: bytes, name: str) -> HttpResponse:
     except CourseError as problem:
         return _list(opened, problem.faults, 422)
     except Refused as refused:
-        return _list(opened, [Fault(name, str(refused))], 422)
+        return _list(opened, [Error(name, str(refused))], 422)
     version = saved.version
     said = (
         gettext("The file is the same as the latest version. Nothing was changed.")

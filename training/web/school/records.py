@@ -20,7 +20,7 @@ from django.utils.translation import gettext_noop as _
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST, require_safe
 
-from syllabus.engine.errors import Fault, NotInForce
+from syllabus.engine.errors import Error, NotInForce
 from syllabus.engine.record import record as engine
 from training import reports
 from training.models import RecordChange
@@ -174,7 +174,7 @@ def attest(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     return redirect(f"{there}?{urlencode({'leaf': leaf if leaf in LEAVES_BY_KEY else 'flights'})}")
 
 
-def _wrong(fault: Fault, named: Sequence[tuple[str, str]]) -> str:
+def _wrong(fault: Error, named: Sequence[tuple[str, str]]) -> str:
     """What is wrong about an attestation, with the entry by its id and the field by its label."""
     if fault.place == "saw":
         return gettext("%(field)s: %(wrong)s.") % {

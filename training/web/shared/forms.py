@@ -10,9 +10,9 @@ from django.forms.renderers import TemplatesSetting
 from django.http import HttpRequest
 from django.utils.translation import gettext_lazy as _
 
-from syllabus.engine.errors import FaultsFound
+from syllabus.engine.errors import InputError
 from syllabus.engine.record import reading
-from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.reading import Errors
 from training.services.errors import NotFound, Refused
 
 
@@ -57,7 +57,7 @@ class Day(Text):
         text = super().to_python(value)
         if not text:
             return None
-        faults = Faults()
+        faults = Errors()
         found = reading.day(faults, text, "")
         if faults:
             raise ValidationError([each.message for each in faults])
@@ -147,7 +147,7 @@ class Form(forms.Form):
             return False
         try:
             self.result = service(**self.cleaned_data)
-        except FaultsFound as wrong:
+        except InputError as wrong:
             self.refused = wrong
             for each in wrong.faults:
                 self.refuse(each.message, each.place)

@@ -9,7 +9,7 @@ from operator import attrgetter
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 
-from syllabus.engine.errors import Fault, FaultsFound
+from syllabus.engine.errors import Error, InputError
 from training.services.errors import NotAllowed, NotFound, Refused
 
 
@@ -29,6 +29,6 @@ class Refusals:
             raise PermissionDenied(str(exception)) from exception
 
 
-def words(problem: Refused | FaultsFound, say: Callable[[Fault], str] = attrgetter("message")) -> list[str]:
+def words(problem: Refused | InputError, say: Callable[[Error], str] = attrgetter("message")) -> list[str]:
     """What a page says about it: one sentence, or one for each fault of what was sent."""
-    return [say(each) for each in problem.faults] if isinstance(problem, FaultsFound) else [str(problem)]
+    return [say(each) for each in problem.faults] if isinstance(problem, InputError) else [str(problem)]

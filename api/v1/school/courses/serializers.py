@@ -7,7 +7,7 @@ from api.v1.base.field_types import FLAG, STRING, TEXT, UTC, WHOLE, content_hash
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.school.courses.outline import TIME, CourseOutlineSerializer
 from syllabus.engine.course.course import PLANNED
-from syllabus.engine.errors import FaultsFound
+from syllabus.engine.errors import InputError
 from syllabus.engine.record import reading
 from syllabus.engine.record.shapes import Type
 from syllabus.engine.rules.rulebook import VERIFIED
@@ -18,7 +18,7 @@ HASH = content_hash("a course")
 NUMBER = Type(reading.count, {"type": "integer", "minimum": 1})
 
 
-class PublishError(FaultsFound):
+class PublishError(InputError):
     what = "the request"
 
 

@@ -21,7 +21,7 @@ from api.v1.student.endorsements.serializers import (
     written,
 )
 from api.v1.student.students import StudentView
-from syllabus.engine.errors import Fault
+from syllabus.engine.errors import Error
 from syllabus.engine.record import record as engine
 from syllabus.engine.rules.report import CAUTION
 from syllabus.law import endorsements as catalogue
@@ -66,7 +66,7 @@ def _placed(problem: EndorsementError) -> EndorsementError:
     """The same errors at their places in the request's body."""
     outside = ("kind", "judgement", "reason")
     return EndorsementError(
-        Fault(fault.place if fault.place in outside else f"{_WHOLE}.{fault.place}".rstrip("."), fault.message)
+        Error(fault.place if fault.place in outside else f"{_WHOLE}.{fault.place}".rstrip("."), fault.message)
         for fault in problem.faults
     )
 

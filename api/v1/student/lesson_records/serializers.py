@@ -29,7 +29,7 @@ from syllabus.engine.course import measured, proving, standards
 from syllabus.engine.record import reading
 from syllabus.engine.record import record as engine
 from syllabus.engine.record.json_schema import listed, obj, optional, or_null, ref
-from syllabus.engine.record.reading import Faults
+from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.shapes import Type, shape_of
 from training.models import Acknowledgement, LessonRecord, SignOff
 from training.services.lessons import lesson_content, lesson_records
@@ -112,7 +112,7 @@ class ContentSerializer(RequestSerializer):
 
     error = LessonError
 
-    def check(self, faults: Faults, found: dict[str, Any], said: Mapping[str, Any]) -> None:
+    def check(self, faults: Errors, found: dict[str, Any], said: Mapping[str, Any]) -> None:
         if "content" in said and (said["content"] is not None or self.fields["content"].required):
             try:
                 lesson_content.read(said["content"])
