@@ -98,7 +98,7 @@ def test_an_instructor_is_added_once_and_sets_a_password_of_their_own(ada: APICl
     assert len(mail.outbox) == 1
     assert PeopleChange.objects.count() == 1
     other = problem(ada.post(URL, {**INA, "certificate": "0000004CFI"}), 409)
-    assert "Ina Example is an instructor at Lakeside Flying already" in other["detail"]
+    assert "Ina Example is already an instructor at Lakeside Flying" in other["detail"]
 
 
 def test_a_student_without_an_account_is_added_once(ada: APIClient, people: Cast) -> None:

@@ -79,7 +79,7 @@ def test_an_account_that_is_there_is_used_and_keeps_its_name(cast_: Cast) -> Non
 
 
 def test_a_role_is_held_once(cast_: Cast) -> None:
-    with pytest.raises(Conflict, match="is an instructor at Lakeside Flying already"):
+    with pytest.raises(Conflict, match="is already an instructor at Lakeside Flying"):
         add(cast_, email="ida@lakeside.example")
 
 
