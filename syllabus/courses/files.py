@@ -82,12 +82,12 @@ def _read(reader: Reader, data: Lined) -> Outline:
 def read_bytes(raw: bytes, file: str) -> Outline:
     """A course from the bytes of its file. Raises: CourseError."""
     if len(raw) > MOST_BYTES:
-        raise CourseError([Error(file, f"{len(raw)} bytes; a course has at most {MOST_BYTES}")])
+        raise CourseError.at(file, f"{len(raw)} bytes; a course has at most {MOST_BYTES}")
     try:
         return read(raw.decode("utf-8"), file)
     except UnicodeDecodeError as problem:
         line = raw.count(b"\n", 0, problem.start) + 1
-        raise CourseError([Error(f"{file}:{line}", "not UTF-8 text")]) from None
+        raise CourseError.at(f"{file}:{line}", "not UTF-8 text") from None
 
 
 def write(outline: Outline) -> str:

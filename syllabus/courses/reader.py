@@ -19,7 +19,6 @@ from syllabus.engine.course.standards import (
     Target,
     Tolerance,
 )
-from syllabus.engine.errors import Error
 from syllabus.engine.rules.kinds import registry
 from syllabus.engine.rules.minimums import Minimum
 from syllabus.engine.rules.rulebook import VERIFIED
@@ -49,7 +48,7 @@ class _Pathed(Lined):
 def with_paths(value: Any, place: str, depth: int = 0) -> Any:
     """Plain values whose mappings know their path. Raises: CourseError where they nest too deep."""
     if depth > MOST_NESTED:
-        raise CourseError([Error(place, f"nests more than {MOST_NESTED} deep")])
+        raise CourseError.at(place, f"nests more than {MOST_NESTED} deep")
     if isinstance(value, Mapping):
         made = _Pathed(place, 0)
         for key, each in value.items():

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Self
 
 
 class EngineError(Exception):
@@ -30,6 +31,11 @@ class InputError(EngineError):
     def __init__(self, faults: Iterable[Error]):
         self.faults = tuple(faults)
         super().__init__("\n".join(str(fault) for fault in self.faults))
+
+    @classmethod
+    def at(cls, place: str, message: str) -> Self:
+        """With the one fault at a place."""
+        return cls([Error(place, message)])
 
 
 class DocumentError(InputError):

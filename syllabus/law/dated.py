@@ -43,7 +43,7 @@ _PLAIN = {f"tag:yaml.org,2002:{each}" for each in ("str", "int", "float", "bool"
 def _built(node: yaml.Node, file: str, faults: list[Error], loader: Loader, values: Iterator[int]) -> Any:
     line = node.start_mark.line + 1
     if next(values) > MOST_VALUES:
-        raise RuleDataError([Error(f"{file}:{line}", f"more than {MOST_VALUES} values; write less")])
+        raise RuleDataError.at(f"{file}:{line}", f"more than {MOST_VALUES} values; write less")
     if isinstance(node, yaml.MappingNode):
         made = Lined(file, line)
         for key_node, value_node in node.value:
@@ -93,12 +93,12 @@ def read_text(
     except yaml.MarkedYAMLError as problem:
         mark = problem.problem_mark or problem.context_mark
         line = mark.line + 1 if mark else 1
-        raise RuleDataError([Error(f"{file}:{line}", f"not YAML: {problem.problem}")]) from None
+        raise RuleDataError.at(f"{file}:{line}", f"not YAML: {problem.problem}") from None
     except yaml.reader.ReaderError as problem:
         line = text.count("\n", 0, problem.position) + 1
-        raise RuleDataError([Error(f"{file}:{line}", "not YAML: holds a control character")]) from None
+        raise RuleDataError.at(f"{file}:{line}", "not YAML: holds a control character") from None
     except RecursionError:
-        raise RuleDataError([Error(f"{file}:1", "not YAML that can be read: it nests without end")]) from None
+        raise RuleDataError.at(f"{file}:1", "not YAML that can be read: it nests without end") from None
     if not isinstance(made, Lined):
         what = "the file is empty" if made is None and not faults else "the file is no mapping"
         faults.append(Error(f"{file}:1", f"{what}; {starts}"))
@@ -139,7 +139,7 @@ def read_files(
     if faults:
         raise RuleDataError(faults)
     if not data:
-        raise RuleDataError([Error("", f"holds no rule data; {layout} is expected")])
+        raise RuleDataError.at("", f"holds no rule data; {layout} is expected")
     return data
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from syllabus.engine.audit.audit import ABOUT, OTHER, TEST
-from syllabus.engine.errors import Error, RuleDataError
+from syllabus.engine.errors import RuleDataError
 from syllabus.engine.record import vocabulary
 from syllabus.engine.record.record import Endorsement
 from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES, ENDORSEMENTS, INSTRUCTORS
@@ -152,7 +152,7 @@ def check_wording(kind: Kind, wording: str, place: str = "wording") -> None:
     Raises: WordingError.
     """
     if fault := _wording_fault(wording, kind.placeholders):
-        raise WordingError([Error(place, fault)])
+        raise WordingError.at(place, fault)
 
 
 def _wording_fault(wording: str, placeholders: Collection[str]) -> str | None:

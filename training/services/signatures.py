@@ -11,7 +11,6 @@ from typing import Any
 
 from django.db.models import QuerySet
 
-from syllabus.engine.errors import Error
 from training import models
 from training.services.audit import findings
 from training.services.endorsements import endorsements
@@ -77,7 +76,7 @@ def act_of_endorsement(
     try:
         text, digest = content_of(said)
     except ValueError as wrong:
-        raise EndorsementError([Error("", f"cannot be signed: {wrong}")]) from None
+        raise EndorsementError.at("", f"cannot be signed: {wrong}") from None
     return Act(kind, str(student.ref), str(entry), digest, text if kind == GIVEN else None)
 
 

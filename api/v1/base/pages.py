@@ -10,7 +10,7 @@ from rest_framework.request import Request
 
 from api.v1.base.field_types import STRING
 from api.v1.base.serializers import Field, ResponseSerializer
-from syllabus.engine.errors import Error, QuestionError
+from syllabus.engine.errors import QuestionError
 
 
 class PageSerializer(ResponseSerializer):
@@ -40,5 +40,5 @@ class Pages(ABC, CursorPagination):
             try:
                 self.position(str(cursor.position))
             except ValueError:
-                raise QuestionError([Error("cursor", "is not a cursor from next or previous")]) from None
+                raise QuestionError.at("cursor", "is not a cursor from next or previous") from None
         return cursor

@@ -8,7 +8,7 @@ from django.http import QueryDict
 from rest_framework.parsers import BaseParser
 
 from api.v1.base.errors import Problem, Unreadable, too_large
-from syllabus.engine.errors import Error, QuestionError
+from syllabus.engine.errors import QuestionError
 from syllabus.engine.record import reading
 from syllabus.engine.record.reading import Errors, Object
 
@@ -35,7 +35,7 @@ class StrictJSONParser(BaseParser):
         try:
             text = body.decode("utf-8-sig")
         except UnicodeDecodeError as fault:
-            raise Unreadable([Error(f"byte {fault.start}", "not UTF-8 text")]) from None
+            raise Unreadable.at(f"byte {fault.start}", "not UTF-8 text") from None
         return reading.loads(text, error=Unreadable)
 
 

@@ -7,7 +7,7 @@ from api.v1.base.field_types import DAY, STRING, UUID, WHOLE, list_of, word
 from api.v1.base.serializers import Field, ResponseSerializer
 from api.v1.base.views import View
 from api.v1.student.students import StudentInAListSerializer, StudentNamedSerializer
-from syllabus.engine.errors import Error, QuestionError
+from syllabus.engine.errors import QuestionError
 from syllabus.engine.record import reading
 from syllabus.engine.record.shapes import Type
 from training.models import LessonRecord, Role
@@ -74,7 +74,7 @@ class Search(View):
         %(most_text)s characters. The reading is logged for each student listed.
         """
         if self.asked["q"] is None:
-            raise QuestionError([Error("q", "is missing; enter the words to search for")])
+            raise QuestionError.at("q", "is missing; enter the words to search for")
         return search.find(self.user, self.asked["q"], via="api", at=self.at)
 
 

@@ -15,7 +15,7 @@ from api.v1.base.reports import ON, PROVENANCE
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.base.views import View
 from syllabus.engine.audit.audit import MENDS, SEVERITIES
-from syllabus.engine.errors import Error, QuestionError
+from syllabus.engine.errors import QuestionError
 from syllabus.engine.record import reading
 from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.shapes import Type
@@ -233,7 +233,7 @@ class Audit(OfSchool):
         school, on = self.school(sent["school"]), sent["on"]
         today = school.day(self.at)
         if on is not None and on > today:
-            raise QuestionError([Error("on", f"{on} is in the future; today at the school is {today}")])
+            raise QuestionError.at("on", f"{on} is in the future; today at the school is {today}")
         done = findings.recompute(school, on or today, at=self.at, by=self.user, via="api")
         answer = {key: getattr(done, key) for key in ("kept", "new", "returned", "gone")}
         answer |= {"school": school.slug, "audit": done.run, "caution": CAUTION}

@@ -11,7 +11,6 @@ from api.v1.base.field_types import DAY, STRING, WHOLE
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.base.views import View
 from api.v1.student.students import StudentView
-from syllabus.engine.errors import Error
 from training.models import Assignment, Role, Student
 from training.services import access
 from training.services.people import people
@@ -68,9 +67,7 @@ class StudentAssignments(StudentView):
         taught = Role.objects.filter(pk=role, school=student.school_id, role=Role.Kind.INSTRUCTOR)
         found = taught.select_related("user").first()
         if found is None:
-            raise PeopleError(
-                [Error("instructor", f"{role} is not an instructor's role at {student.school.name}")]
-            )
+            raise PeopleError.at("instructor", f"{role} is not an instructor's role at {student.school.name}")
         there = Assignment.objects.filter(student=student, instructor=found.user, starts=starts).first()
         if there is not None and there.ends is None:
             return there

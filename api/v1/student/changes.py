@@ -8,7 +8,7 @@ from api.v1.base.field_types import DAY, FLAG, INSTANT, STRING, UUID, word
 from api.v1.base.reports import AT, CODE, PROVENANCE
 from api.v1.base.serializers import Field, ResponseSerializer
 from api.v1.student.students import StudentView
-from syllabus.engine.errors import Error, QuestionError
+from syllabus.engine.errors import QuestionError
 from syllabus.engine.record.record import entry_day
 from syllabus.engine.rules.report import CAUTION
 from syllabus.engine.time import amounts
@@ -92,7 +92,7 @@ class StudentChanges(StudentView):
         student = self.open(ref, "changes")
         first, second = self.asked["from"], self.asked["to"] or self.at
         if first is None:
-            raise QuestionError([Error("from", "missing; enter the earlier time")])
+            raise QuestionError.at("from", "missing; enter the earlier time")
         if second < first:
-            raise QuestionError([Error("to", "is before 'from'; enter the later time")])
+            raise QuestionError.at("to", "is before 'from'; enter the later time")
         return changes(student, first, second)

@@ -17,7 +17,7 @@ from api.v1.base.field_types import (
 )
 from api.v1.base.serializers import Field, ResponseSerializer
 from api.v1.base.views import OpenView, View
-from syllabus.engine.errors import Error, QuestionError
+from syllabus.engine.errors import QuestionError
 from syllabus.engine.record.shapes import Type
 from training.ledger.core import sealed, statements
 from training.services.records import proofs
@@ -167,9 +167,9 @@ class LedgerProof(View):
         if len(named) != 1:
             say = "missing" if not named else f"cannot be combined with {named[1]}"
             place = named[0] if named else "index"
-            raise QuestionError([Error(place, f"{say}; give one of {', '.join(given)}")])
+            raise QuestionError.at(place, f"{say}; give one of {', '.join(given)}")
         if self.asked["school"] is not None and given["index"] is None:
-            raise QuestionError([Error("school", "works only with index; leave it out")])
+            raise QuestionError.at("school", "works only with index; leave it out")
         how: dict[str, Any] = {"via": "api", "at": self.at}
         match named[0]:
             case "lesson_record":
@@ -204,6 +204,6 @@ class LedgerConsistency(View):
         """
         first, second = self.asked["from"], self.asked["to"]
         if first is None:
-            raise QuestionError([Error("from", "missing; enter the size of the checkpoint")])
+            raise QuestionError.at("from", "missing; enter the size of the checkpoint")
         school = proofs.school_of(self.user, self.asked["school"])
         return proofs.grown(school, first, second, at=self.at)

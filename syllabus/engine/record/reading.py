@@ -120,14 +120,12 @@ def loads(text: str | bytes, *, error: type[InputError]) -> Any:
     try:
         value = json.loads(text, object_pairs_hook=pairs, parse_constant=constant)
     except json.JSONDecodeError as problem:
-        raise error(
-            [Error(f"line {problem.lineno}, column {problem.colno}", f"not JSON: {problem.msg}")]
-        ) from None
+        raise error.at(f"line {problem.lineno}, column {problem.colno}", f"not JSON: {problem.msg}") from None
     except UnicodeDecodeError as problem:
-        raise error([Error(f"byte {problem.start}", "not UTF-8 text")]) from None
+        raise error.at(f"byte {problem.start}", "not UTF-8 text") from None
     except (RecursionError, ValueError):
-        raise error(
-            [Error("", "not JSON that can be read: it is nested too deep or holds a number too long")]
+        raise error.at(
+            "", "not JSON that can be read: it is nested too deep or holds a number too long"
         ) from None
     faults.stop(error)
     return value

@@ -37,9 +37,7 @@ class Command(BaseCommand):
         home: Path = options["directory"]
         try:
             if not home.is_dir():
-                raise RuleDataError(
-                    [Error("", "is not a folder; name one with <authority>/<milestone>.yaml")]
-                )
+                raise RuleDataError.at("", "is not a folder; name one with <authority>/<milestone>.yaml")
             rules = rulebook.load(home)
         except RuleDataError as problem:
             self.refuse(_shown(home), problem.faults)

@@ -275,11 +275,11 @@ def _record(faults: reading.Errors, name: str) -> Record:
     try:
         text = _bytes(name)
         if len(text) > MOST_BYTES:
-            raise DocumentError(
-                [Error("", f"more than {MOST_BYTES // 1024**2} MB; no training record is that long")]
+            raise DocumentError.at(
+                "", f"more than {MOST_BYTES // 1024**2} MB; no training record is that long"
             )
         if not text.strip():
-            raise DocumentError([Error("", "is empty; a training record document is expected")])
+            raise DocumentError.at("", "is empty; a training record document is expected")
         return document.parse(reading.loads(text, error=DocumentError))
     except DocumentError as problem:
         faults.extend(Error(shown, str(fault)) for fault in problem.faults)
@@ -292,7 +292,7 @@ def _bytes(name: str) -> bytes:
     """What the file holds, or a byte more than is read at most."""
     if name == STANDARD_INPUT:
         if sys.stdin is None:
-            raise DocumentError([Error("", "is closed; give a file, or send the document into it")])
+            raise DocumentError.at("", "is closed; give a file, or send the document into it")
         return sys.stdin.buffer.read(MOST_BYTES + 1)
     with open(name, "rb") as file:
         return file.read(MOST_BYTES + 1)

@@ -15,7 +15,7 @@ from django.db import transaction
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from syllabus.engine.audit.audit import MENDS
-from syllabus.engine.errors import Error, InputError
+from syllabus.engine.errors import InputError
 from syllabus.engine.record import reading
 from syllabus.engine.record.reading import Errors
 from syllabus.law import rulebook
@@ -350,7 +350,7 @@ def _seal(made: Resolution) -> int:
     }
     subject = subject_of(finding)
     if wrong := assertions.entry_fault(SEALED_AS, subject, body):
-        raise ResolutionError([Error("", f"cannot be signed into the ledger: {wrong}")])
+        raise ResolutionError.at("", f"cannot be signed into the ledger: {wrong}")
     sealed = entries.append(tree=made.ledger_tree, kind=SEALED_AS, subject=subject, body=body, at=made.at)
     return sealed.index
 

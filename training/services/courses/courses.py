@@ -15,7 +15,6 @@ from django.db.models import F, Q, QuerySet
 
 from syllabus.courses import outlines
 from syllabus.engine.course.course import CourseError, Outline
-from syllabus.engine.errors import Error
 from syllabus.models import Course, CourseVersion
 from syllabus.models.courses import DRAFT, PUBLISHED
 from training.models import CoursePublication, Role, School, User
@@ -148,7 +147,7 @@ def put(
     """
     may_write(user, address)
     if stands.code != address.code:
-        raise CourseError([Error("course", f"expected the code {address.code!r}, got {stands.code!r}")])
+        raise CourseError.at("course", f"expected the code {address.code!r}, got {stands.code!r}")
 
     def allow(newest: CourseVersion | None) -> None:
         if not fits(newest):

@@ -100,7 +100,7 @@ def end(minimum: int, ends: dt.date | None, *, by: User, at: dt.datetime) -> Sch
             if earliest == found.starts
             else "yesterday; past days keep what was required on them"
         )
-        raise MinimumError([Error("ends", f"{last} is before {earliest}, {why}")])
+        raise MinimumError.at("ends", f"{last} is before {earliest}, {why}")
     SchoolMinimum.objects.filter(pk=found.pk).update(ends=last)
     found.ends = last
     return found

@@ -15,7 +15,7 @@ from typing import Any
 import rfc8785
 from django.db import transaction
 
-from syllabus.engine.errors import DocumentError, Error, InputError
+from syllabus.engine.errors import DocumentError, InputError
 from syllabus.engine.record import document as documents
 from syllabus.engine.record import record as engine
 from syllabus.engine.record.reading import Errors
@@ -87,7 +87,7 @@ def check(
 def read(kind: str, fields: object, today: dt.date, *, entry: str = "to be given") -> engine.Endorsement:
     """The endorsement as it was sent, without its instructor. Raises: EndorsementError."""
     if not isinstance(fields, Mapping):
-        raise EndorsementError([Error("", "expected an object with the endorsement's fields")])
+        raise EndorsementError.at("", "expected an object with the endorsement's fields")
     sent = {key: value for key, value in fields.items() if value is not None}
     faults = Errors()
     for key in _NOT_SENT:

@@ -89,15 +89,13 @@ def read(name: str, data: bytes) -> Table:
     name = name.replace("\x00", "")[-100:] or "the file"
     if len(data) > MOST_BYTES:
         size = f"{len(data) / 1024 / 1024:.1f} MB"
-        raise FlightFileError([Error(name, f"{size}; at most {MOST_BYTES // 1024 // 1024} MB are read")])
+        raise FlightFileError.at(name, f"{size}; at most {MOST_BYTES // 1024 // 1024} MB are read")
     if not data:
-        raise FlightFileError([Error(name, "is empty")])
+        raise FlightFileError.at(name, "is empty")
     if data[:4] == b"PK\x03\x04":
         return _table(name, _sheet_rows(name, data), "XLSX, the first sheet")
     if data[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
-        raise FlightFileError(
-            [Error(name, "is an old XLS file, or locked by a password; save it as XLSX or CSV")]
-        )
+        raise FlightFileError.at(name, "is an old XLS file, or locked by a password; save it as XLSX or CSV")
     text, encoding = _decoded(name, data)
     between = _separator(text)
     called = {",": "comma", ";": "semicolon"}[between]
@@ -158,9 +156,9 @@ def _row(made: _Made, number: int, cells: list[str]) -> None:
 
 def _decoded(name: str, data: bytes) -> tuple[str, str]:
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        raise FlightFileError([Error(name, "is UTF-16 text; save it as CSV UTF-8, or as XLSX")])
+        raise FlightFileError.at(name, "is UTF-16 text; save it as CSV UTF-8, or as XLSX")
     if b"\x00" in data:
-        raise FlightFileError([Error(name, "is not text; save the flights as CSV or XLSX")])
+        raise FlightFileError.at(name, "is not text; save the flights as CSV or XLSX")
     try:
         return data.decode("utf-8-sig"), "UTF-8"
     except UnicodeDecodeError:
@@ -188,8 +186,8 @@ def _csv_rows(name: str, text: str, between: str) -> Iterator[tuple[int, list[st
         except StopIteration:
             return
         except csv.Error as problem:
-            raise FlightFileError(
-                [Error(f"line {rows.line_num}", f"{problem}; check for a missing quotation mark")]
+            raise FlightFileError.at(
+                f"line {rows.line_num}", f"{problem}; check for a missing quotation mark"
             ) from None
 
 
@@ -199,11 +197,11 @@ def _csv_rows(name: str, text: str, between: str) -> Iterator[tuple[int, list[st
 def _sheet_rows(name: str, data: bytes) -> Iterator[tuple[int, list[str]]]:
     import openpyxl  # slow to import, and few processes need it
 
-    broken = FlightFileError([Error(name, "is not a readable XLSX file; save it again, or as CSV")])
+    broken = FlightFileError.at(name, "is not a readable XLSX file; save it again, or as CSV")
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as parts:
             if sum(each.file_size for each in parts.infolist()) > MOST_UNPACKED:
-                raise FlightFileError([Error(name, "is too large when unpacked; it is not read")])
+                raise FlightFileError.at(name, "is too large when unpacked; it is not read")
         book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False, keep_links=False)
     except FlightFileError:
         raise

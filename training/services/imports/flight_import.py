@@ -105,8 +105,8 @@ def carry_out(
     if plan.faults:
         raise ImportRefused(plan.faults)
     if plan.digest != digest:
-        raise ImportRefused(
-            [Error("", "The record or the file changed after the preview. Read the new preview below.")]
+        raise ImportRefused.at(
+            "", "The record or the file changed after the preview. Read the new preview below."
         )
     access.log(by, locked, access.WRITE, f"import of {len(table.rows)} flights", via=via, at=at)
     if plan.nothing:
@@ -126,7 +126,7 @@ def carry_out(
             confirmed=confirmed,
         )
     except SealedEntry as problem:  # the plan looks for it; a lesson may be signed in between
-        raise ImportRefused([Error("", str(problem))]) from None
+        raise ImportRefused.at("", str(problem)) from None
 
 
 def _ids(rows: list[tuple[int, Flight]], plan: Plan) -> None:

@@ -7,7 +7,6 @@ from typing import Any
 from syllabus.courses import outlines
 from syllabus.engine.course.course import Outline
 from syllabus.engine.course.next_lesson import sheet
-from syllabus.engine.errors import Error
 from syllabus.engine.record.record import NOT_OBSERVED
 from syllabus.models import CourseVersion
 from training.models import LessonRecord, Student
@@ -41,24 +40,20 @@ def planned(student: Student, lesson: str, on: dt.date) -> tuple[str, dict[str, 
     """
     stands = progress.standing(student, on)
     if stands is None:
-        raise LessonError(
-            [
-                Error(
-                    "content",
-                    f"is missing, and the student is in no course on {on} that could say what is planned;"
-                    " send the content, or enrol the student",
-                )
-            ]
+        raise LessonError.at(
+            "content",
+            f"is missing, and the student is in no course on {on} that could say what is planned;"
+            " send the content, or enrol the student",
         )
     if lesson:
         standing = stands.progress.lessons.get(lesson)
         if standing is None:
-            raise LessonError([Error("lesson", f"{stands.version} has no lesson {lesson!r}")])
+            raise LessonError.at("lesson", f"{stands.version} has no lesson {lesson!r}")
         items = sheet(stands.progress, standing.lesson)
     elif stands.next.proposal is not None:
         lesson, items = stands.next.proposal.lesson.code, stands.next.proposal.items
     else:
-        raise LessonError([Error("lesson", f"none is next: {stands.next.says} Name the lesson")])
+        raise LessonError.at("lesson", f"none is next: {stands.next.says} Name the lesson")
     return lesson, {
         "items": [{"item": each.standing.item.code, "grade": NOT_OBSERVED} for each in items],
     }

@@ -11,7 +11,6 @@ from django.db.models import BigIntegerField, Count, F, Q, QuerySet
 
 from syllabus.courses import outlines
 from syllabus.engine.course import proving
-from syllabus.engine.errors import Error
 from syllabus.engine.places.geography import distance_nm
 from syllabus.engine.record import record as engine
 from syllabus.engine.rules import facts
@@ -185,7 +184,7 @@ def _check_lesson(lesson: str, version: CourseVersion | None) -> None:
     if lesson not in known:
         near = difflib.get_close_matches(lesson, known, n=3) or known[:3]
         says = f"{version} has no lesson {lesson!r}; it has {', '.join(near)} and others. Leave it out for"
-        raise LessonError([Error("lesson", f"{says} a lesson outside the course")])
+        raise LessonError.at("lesson", f"{says} a lesson outside the course")
 
 
 _TAKEN = "A lesson record with other content has this id. Send your own with a new UUID."

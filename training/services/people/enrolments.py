@@ -10,7 +10,7 @@ from django.db.models import Prefetch, QuerySet
 from syllabus.courses import outlines
 from syllabus.engine.course import changes as course_changes
 from syllabus.engine.course.changes import Carried, Change
-from syllabus.engine.errors import Error, InputError
+from syllabus.engine.errors import InputError
 from syllabus.models import CourseVersion
 from syllabus.models.courses import PUBLISHED
 from training.models import CourseMove, Enrolment, Student, User
@@ -64,20 +64,13 @@ def version_of(student: Student, address: str, number: int | None) -> CourseVers
     if newest is None:
         known = sorted({str(Address.of(each.course)) for each in outlines.open_to(school)})
         there = f"; there are {', '.join(known)}" if known else "; publish one first"
-        raise EnrolmentError(
-            [Error("course", f"{address!r} is not a published course of this school{there}")]
-        )
+        raise EnrolmentError.at("course", f"{address!r} is not a published course of this school{there}")
     if number is None or number == newest.number:
         return newest
     found = outlines.open_to(school).filter(course=newest.course_id, number=number).first()
     if found is None:
-        raise EnrolmentError(
-            [
-                Error(
-                    "version",
-                    f"course {address} has no published version {number}; the newest is {newest.number}",
-                )
-            ]
+        raise EnrolmentError.at(
+            "version", f"course {address} has no published version {number}; the newest is {newest.number}"
         )
     return found
 
@@ -135,19 +128,17 @@ def preview(enrolment: Enrolment, number: int, on: dt.date) -> Preview:
     """What a move to a version of the same course would mean on a day. Raises: EnrolmentError."""
     old = enrolment.course_version
     if old is None:
-        raise EnrolmentError([Error("enrolment", "has no course; enrol the student in one")])
+        raise EnrolmentError.at("enrolment", "has no course; enrol the student in one")
     new = (
         CourseVersion.objects.select_related("course")
         .filter(course=old.course_id, number=number, state=PUBLISHED)
         .first()
     )
     if new is None:
-        raise EnrolmentError(
-            [Error("version", f"course {old.course.code} has no published version {number}")]
-        )
+        raise EnrolmentError.at("version", f"course {old.course.code} has no published version {number}")
     if new.number <= old.number:
-        raise EnrolmentError(
-            [Error("version", f"{number} is not newer than version {old.number}, in which the student is")]
+        raise EnrolmentError.at(
+            "version", f"{number} is not newer than version {old.number}, in which the student is"
         )
     before, after = outlines.published(old), outlines.published(new)
     given = lessons.given(enrolment.student, old.course_id, on)
@@ -212,7 +203,7 @@ def end(enrolment: Enrolment, *, on: dt.date, by: User, at: dt.datetime, via: st
         held = Enrolment.objects.select_for_update(of=("self",)).get(pk=enrolment.pk)
         access.log(by, student, access.WRITE, f"enrolment {held.ref} end", via=via, at=at)
         if on < held.starts:
-            raise EnrolmentError([Error("ends", f"{on} is before the first day, {held.starts}")])
+            raise EnrolmentError.at("ends", f"{on} is before the first day, {held.starts}")
         held.ends = on
         held.save(update_fields=["ends"])
     return held

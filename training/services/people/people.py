@@ -16,7 +16,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import Q, QuerySet
 
 from syllabus.engine.audit.instructing import RatingsError, read_ratings
-from syllabus.engine.errors import Error, InputError
+from syllabus.engine.errors import InputError
 from syllabus.engine.record import reading
 from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.vocabulary import INSTRUCTORS
@@ -203,7 +203,7 @@ def assign(student: Student, instructor: User, *, starts: dt.date, by: User, at:
     """
     school = access.locked_school(by, "change people", student.school.slug)
     if not Role.objects.filter(school=school, user=instructor, role=Role.Kind.INSTRUCTOR).exists():
-        raise PeopleError([Error("instructor", f"{instructor} is not an instructor at {school.name}")])
+        raise PeopleError.at("instructor", f"{instructor} is not an instructor at {school.name}")
     there = Assignment.objects.filter(_unended(starts), student=student, instructor=instructor)
     if there.exists():
         raise Conflict(f"{instructor} teaches {student} already.")

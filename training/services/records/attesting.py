@@ -10,7 +10,7 @@ from typing import Any
 
 from django.db import transaction
 
-from syllabus.engine.errors import Error, InputError
+from syllabus.engine.errors import InputError
 from syllabus.engine.record import record as engine
 from syllabus.engine.record.reading import Errors
 from training import record
@@ -63,7 +63,7 @@ def check(student: Student, part: str, entry: engine.Entry, by: User, place: str
     Raises: NotAttested where it is signed by another instructor of this school, or is the person's own.
     """
     if student.user_id is not None and student.user_id == by.pk:
-        raise NotAttested([Error(place, "is on your own record; someone else must attest it")])
+        raise NotAttested.at(place, "is on your own record; someone else must attest it")
     named: engine.Instructor | None = getattr(entry, "instructor", None)
     if part not in _SIGNED or named is None:
         return
@@ -71,9 +71,9 @@ def check(student: Student, part: str, entry: engine.Entry, by: User, place: str
     whose = f"names {named.name}, by name or certificate a present or former instructor of this school, who"
     if part == "endorsements" and meant:
         own = "must give it here; nobody can attest an endorsement from this school"
-        raise NotAttested([Error(place, f"{whose} {own}")])
+        raise NotAttested.at(place, f"{whose} {own}")
     if meant - {by.pk}:
-        raise NotAttested([Error(place, f"{whose} alone can attest it")])
+        raise NotAttested.at(place, f"{whose} alone can attest it")
 
 
 @transaction.atomic

@@ -127,11 +127,11 @@ def read(sent: object, entry: str, *, today: dt.date) -> tuple[str, Paper]:
     """The list of the record it belongs to, and the entry. Raises: PaperError."""
     keys = {"document": DOCUMENTS, "test": TESTS}
     if not isinstance(sent, Mapping) or len(sent) != 1 or next(iter(sent)) not in keys:
-        raise PaperError([Error("", "expected either document or test")])
+        raise PaperError.at("", "expected either document or test")
     [(key, fields)] = sent.items()
     part = keys[key]
     if not isinstance(fields, Mapping):
-        raise PaperError([Error(key, "expected an object")])
+        raise PaperError.at(key, "expected an object")
     faults = Errors()
     for name in ("id", "recorded", "provenance"):
         if name in fields:

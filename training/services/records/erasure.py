@@ -17,7 +17,7 @@ from django.db import connection, transaction
 from django.db.models import Exists, OuterRef, Q, Subquery
 from django.utils.translation import gettext, gettext_noop, ngettext
 
-from syllabus.engine.errors import Error, InputError
+from syllabus.engine.errors import InputError
 from syllabus.engine.rules.rulebook import RuleVersion
 from syllabus.law import retention
 from training.ledger.core import sealed
@@ -274,13 +274,8 @@ def erase(student: Student, reason: str, *, by: User | None, at: dt.datetime, vi
         accounts = _accounts(locked)
         names = traces.names_of(locked, accounts)
         if told := traces.named(reason, names):
-            raise ErasureError(
-                [
-                    Error(
-                        "reason",
-                        f"contains the name {told}; the reason is kept for good, so write it without names",
-                    )
-                ]
+            raise ErasureError.at(
+                "reason", f"contains the name {told}; the reason is kept for good, so write it without names"
             )
         _seal(locked, found, reason, by, at)
         if locked.user_id is not None:

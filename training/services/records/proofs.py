@@ -11,7 +11,7 @@ from typing import Any
 
 from django.db.models import Q, QuerySet
 
-from syllabus.engine.errors import Error, QuestionError
+from syllabus.engine.errors import QuestionError
 from training.ledger.core import sealed, statements
 from training.ledger.core.proofs import ProofError
 from training.ledger.models import Checkpoint, Entry, Head
@@ -37,7 +37,7 @@ def school_of(user: User, slug: str | None) -> School:
         raise NotFound("school's ledger")
     if len(found) > 1:
         several = f"you belong to several schools; say which: {', '.join(sorted(found))}"
-        raise QuestionError([Error("school", several)])
+        raise QuestionError.at("school", several)
     return next(iter(found.values()))
 
 
@@ -120,7 +120,7 @@ def grown(school: School, first: int, second: int | None, *, at: dt.datetime) ->
     try:
         path = proving.consistency(tree, old.size, new.size)
     except ProofError as wrong:
-        raise QuestionError([Error("from", str(wrong))]) from None
+        raise QuestionError.at("from", str(wrong)) from None
     signer = keys.signer()
     contents = signer.sign(
         sealed.contents_statement(

@@ -10,7 +10,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Q, QuerySet
 
-from syllabus.engine.errors import Error, InputError
+from syllabus.engine.errors import InputError
 from training import models
 from training.reports import airworthiness
 from training.services import access, errors
@@ -104,13 +104,8 @@ def snooze(user: models.User, reminder: models.Reminder, until: dt.date, at: dt.
     """
     today = reminder.school.day(at)
     if not today < until <= reminder.last_day:
-        raise SnoozeError(
-            [
-                Error(
-                    "until",
-                    f"{until} is not between tomorrow and the last day, {reminder.last_day}",
-                )
-            ]
+        raise SnoozeError.at(
+            "until", f"{until} is not between tomorrow and the last day, {reminder.last_day}"
         )
     row, _ = models.ReminderOf.objects.select_for_update().get_or_create(
         reminder=reminder, user=user, defaults={"school_id": reminder.school_id}

@@ -117,9 +117,9 @@ def unlink(slug: str, spelling: str, *, by: User, at: dt.datetime) -> list[Link]
     before = own(school)
     left = [each for each in before if folded(each.spelling) != folded(spelling)]
     if len(left) == len(before):
-        raise ModelError([Error("spelling", f"{spelling!r} is not linked by the school")])
+        raise ModelError.at("spelling", f"{spelling!r} is not linked by the school")
     if needing := [each.spelling for each in left if folded(each.model) == folded(spelling)]:
-        raise ModelError([Error("spelling", f"{', '.join(needing)} means this model; unlink it first")])
+        raise ModelError.at("spelling", f"{', '.join(needing)} means this model; unlink it first")
     return _put(school, _checked(left), by=by, at=at)
 
 
@@ -168,7 +168,7 @@ def _checked(links: Sequence[Link]) -> list[Link]:
     """
     faults: list[Error] = []
     if len(links) > MOST:
-        raise ModelError([Error("spellings", f"{len(links)} links; at most {MOST} are kept")])
+        raise ModelError.at("spellings", f"{len(links)} links; at most {MOST} are kept")
     links = [Link(each.spelling.strip(), each.model.strip(), each.category, each.klass) for each in links]
     mine = {folded(each.model): each.model for each in links if each.is_model}
     elsewhere = {folded(each.spelling): each.model for each in links if not each.is_model}

@@ -126,8 +126,8 @@ def taken_before(incoming: Incoming, school: School) -> HandOver | None:
     Raises: HandOverError if the student is the school's own, or if this file does not continue that one.
     """
     if _own(incoming.subject, school):
-        raise HandOverError(
-            [Error("manifest.jws", f"is the record of a student of this school, {incoming.subject}")]
+        raise HandOverError.at(
+            "manifest.jws", f"is the record of a student of this school, {incoming.subject}"
         )
     before = HandOver.objects.filter(school=school, origin_subject=incoming.subject, student__erased_at=None)
     last = before.select_related("student__school").order_by("-size", "-pk").first()

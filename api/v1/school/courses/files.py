@@ -7,7 +7,6 @@ from rest_framework.parsers import BaseParser
 from rest_framework.renderers import BaseRenderer, JSONRenderer
 
 from api.v1.base.errors import Problem, Unreadable
-from syllabus.engine.errors import Error
 from training.services.courses import courses
 
 YAML = "application/yaml"
@@ -35,7 +34,7 @@ class YAMLParser(BaseParser):
         try:
             return Text(body.decode("utf-8-sig"))
         except UnicodeDecodeError as fault:
-            raise Unreadable([Error(f"byte {fault.start}", "not UTF-8 text")]) from None
+            raise Unreadable.at(f"byte {fault.start}", "not UTF-8 text") from None
 
 
 class YAMLRenderer(BaseRenderer):

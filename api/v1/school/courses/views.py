@@ -29,7 +29,6 @@ from api.v1.school.courses.serializers import (
 from syllabus.courses import files
 from syllabus.engine.course import changes
 from syllabus.engine.course.course import PLANNED, CourseError, Outline
-from syllabus.engine.errors import Error
 from syllabus.engine.record import reading
 from syllabus.engine.rules.report import CAUTION
 from syllabus.engine.rules.rulebook import VERIFIED
@@ -179,7 +178,7 @@ class CourseComparison(CourseView):
         """
         other = self.asked["with"]
         if other is None:
-            raise CourseError([Error("with", "missing; enter the version to compare with")])
+            raise CourseError.at("with", "missing; enter the version to compare with")
         old, new = self.version(course, number), self.version(course, other)
         differs = changes.compare(courses.outline(old), courses.outline(new))
         compared = {"course": str(Address.of(old.course)), "from": old.number, "to": new.number}
@@ -214,7 +213,7 @@ def _read(sent: Any) -> Outline:
     if isinstance(sent, Text):
         return files.read(sent, "course.yaml")
     if not isinstance(sent, dict):
-        raise CourseError([Error("", f"expected a course, got {reading.got(sent)}")])
+        raise CourseError.at("", f"expected a course, got {reading.got(sent)}")
     return files.read_plain(sent, "")
 
 
