@@ -8,7 +8,6 @@ from typing import Any
 from django import forms
 from django.conf import settings
 from django.contrib import messages as flash
-from django.contrib.auth.decorators import login_required
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -16,7 +15,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_safe
 
 from syllabus.engine.rules.report import CAUTION
 from training.models import LeadTimes, Notice, Reminder, School, User
@@ -24,6 +23,7 @@ from training.reports import lapses
 from training.services import access
 from training.services.reminders import calendars, coming, failures, leads, notices, preferences
 from training.web.shared.forms import Checkbox, Choice, Form, Text, sent_or_new, text_of
+from training.web.shared.opening import signed_in
 from training.web.shared.report_presenter import day
 
 #: What a notice says that is no reminder; those stand above by themselves.
@@ -139,9 +139,7 @@ def _user(request: HttpRequest) -> User:
     return request.user
 
 
-@require_safe
-@never_cache
-@login_required
+@signed_in("GET")
 def own(request: HttpRequest) -> HttpResponse:
     """What ends soon of oneself and of the students one instructs."""
     return _shown(request, timezone.now())
@@ -182,9 +180,7 @@ def _shown(request: HttpRequest, at: dt.datetime, form: Form | None = None, **mo
     return render(request, "training/reminders.html", told, status=form.status if form else 200)
 
 
-@require_POST
-@never_cache
-@login_required
+@signed_in("POST")
 def act(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """Read one, or put it off until a day."""
     user, at = _user(request), timezone.now()
@@ -200,9 +196,7 @@ def act(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     return redirect("reminders")
 
 
-@require_POST
-@never_cache
-@login_required
+@signed_in("POST")
 def read_notice(request: HttpRequest, notice: int) -> HttpResponse:
     """Note that a notice was read, and go to what it is about."""
     read = notices.mark_read(_user(request), notice, timezone.now())
@@ -211,9 +205,7 @@ def read_notice(request: HttpRequest, notice: int) -> HttpResponse:
     return redirect("lesson", read.student.ref, read.about)
 
 
-@require_POST
-@never_cache
-@login_required
+@signed_in("POST")
 def prefer(request: HttpRequest) -> HttpResponse:
     """Set the preferences."""
     user = _user(request)
@@ -228,9 +220,7 @@ def prefer(request: HttpRequest) -> HttpResponse:
     return redirect("reminders")
 
 
-@require_POST
-@never_cache
-@login_required
+@signed_in("POST")
 def calendar(request: HttpRequest) -> HttpResponse:
     """Create a calendar link, which is shown once; or turn it off."""
     user, at = _user(request), timezone.now()
@@ -255,9 +245,7 @@ def feed(request: HttpRequest, secret: str) -> HttpResponse:
     return response
 
 
-@require_safe
-@never_cache
-@login_required
+@signed_in("GET")
 def ahead(request: HttpRequest) -> HttpResponse:
     """What the schools that one administers will be told in the next 30 days."""
     return _ahead(request)
@@ -286,9 +274,7 @@ def _ahead(request: HttpRequest, form: Days | None = None) -> HttpResponse:
     return render(request, "training/reminders_ahead.html", told, status=form.status if form else 200)
 
 
-@require_POST
-@never_cache
-@login_required
+@signed_in("POST")
 def set_lead_times(request: HttpRequest, school: str) -> HttpResponse:
     """Set how long before the school's people are told; a blank one is common practice."""
     found = next((each for each in access.schools(_user(request)) if each.slug == school), None)

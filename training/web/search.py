@@ -3,14 +3,11 @@
 import datetime as dt
 from typing import Any
 
-from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_safe
 
 from syllabus.engine.rules.report import CAUTION
 from training.models import Aircraft, LessonRecord, Role, Student, User
@@ -18,12 +15,11 @@ from training.services.school import search
 from training.services.school.search import Found
 from training.web.people.people import role_name
 from training.web.shared.forms import Search
+from training.web.shared.opening import signed_in
 from training.web.shared.report_presenter import day
 
 
-@require_safe
-@never_cache
-@login_required
+@signed_in("GET")
 def page(request: HttpRequest) -> HttpResponse:
     """What holds every word that was typed, each with the page on which one goes on."""
     assert isinstance(request.user, User)

@@ -5,7 +5,6 @@ import uuid
 from collections.abc import Mapping
 
 from django import forms
-from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
@@ -26,6 +25,7 @@ from training.services import access
 from training.services.records import page_cache
 from training.web.instructor.opening import teaches
 from training.web.shared.forms import Form, Text
+from training.web.shared.opening import signed_in
 from training.web.shared.report_presenter import day
 from training.web.student import page_cache as parts
 
@@ -79,9 +79,7 @@ def home(request: HttpRequest) -> HttpResponse:
     return _board(request)
 
 
-@require_safe
-@never_cache
-@login_required
+@signed_in("GET")
 def board(request: HttpRequest) -> HttpResponse:
     """Every student that one may see, with the milestones in short."""
     return _board(request)
@@ -115,9 +113,7 @@ def _board(request: HttpRequest) -> HttpResponse:
     return render(request, "training/home.html", shown)
 
 
-@require_safe
-@never_cache
-@login_required
+@signed_in("GET")
 def student(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """Every milestone of one student in full, on a day and for a flight that the query names."""
     at = timezone.now()

@@ -14,16 +14,16 @@ from allauth.usersessions.models import UserSession
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
-from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_POST
 from knox.models import AuthToken
 
 from training.models import Role, User
 from training.services.reminders import preferences
+from training.web.shared.opening import signed_in
 
 
 class _ForTheBrowser:
@@ -64,9 +64,7 @@ class LoginByPasskey(LoginWebAuthnView):
         return flows.perform_passwordless_login(self.request, used, login)
 
 
-@require_safe
-@never_cache
-@login_required
+@signed_in("GET")
 def security(request: HttpRequest) -> HttpResponse:
     """Passkeys, authenticator app, recovery codes, sessions and tokens of who asks."""
     assert isinstance(request.user, User)
@@ -99,9 +97,7 @@ def _zone(user: User) -> str:
 @login_required
 def end_session(request: HttpRequest, pk: int) -> HttpResponse:
     """End one session of one's own; ending the present one signs out."""
-    found = UserSession.objects.filter(pk=pk, user=request.user).first()
-    if found is None:
-        raise Http404("no session of yours of that number")
+    found = get_object_or_404(UserSession, pk=pk, user=request.user)
     present = found.is_current()
     found.end()
     if present:

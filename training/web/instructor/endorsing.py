@@ -13,7 +13,6 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
-from django.views.decorators.http import require_http_methods, require_safe
 
 from syllabus.engine.errors import NotInForce
 from syllabus.engine.record.record import Endorsement as Given
@@ -65,8 +64,7 @@ FIELDS: Mapping[str, tuple[str, str]] = {
 }
 
 
-@require_safe
-@taught
+@taught("GET")
 def kinds(request: HttpRequest, whose: Taught) -> HttpResponse:
     """What can be given, and what stands."""
     whose.log(access.READ, "endorsements")
@@ -104,8 +102,7 @@ def kinds(request: HttpRequest, whose: Taught) -> HttpResponse:
     return render(request, "training/instructor/endorse.html", told)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
-@taught
+@taught("GET", "POST")
 def endorse(request: HttpRequest, whose: Taught, kind: str) -> HttpResponse:
     """GET: what one of this kind would rest on, as the fields stand. POST: it is given."""
     chosen = catalogue.current().kinds.get(kind)
@@ -272,8 +269,7 @@ def _give(request: HttpRequest, whose: Taught, kind: Kind) -> HttpResponse:
     return _show(request, whose, kind, said, faults=faults, judgement=judgement, entry=entry, status=422)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
-@taught
+@taught("GET", "POST")
 def revoke(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
     """End an endorsement that was given here, from today on."""
     found = endorsements.find(whose.student, entry)

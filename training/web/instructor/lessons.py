@@ -11,7 +11,6 @@ from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from syllabus.courses import outlines
 from syllabus.engine.course import proving
@@ -41,8 +40,7 @@ from training.web.shared import refusals, signing
 from training.web.shared.forms import as_typed, text_of, texts_of
 
 
-@require_safe
-@taught
+@taught("GET")
 def student(request: HttpRequest, whose: Taught) -> HttpResponse:
     """One student as taught: the next lesson and why, the others, drafts, and what is signed."""
     whose.log(access.READ, "progress and lessons")
@@ -72,8 +70,7 @@ def _day_of(content: Mapping[str, Any]) -> str:
     return day(dt.date.fromisoformat(part["date"])) if part else ""
 
 
-@require_POST
-@taught
+@taught("POST")
 def begin(request: HttpRequest, whose: Taught) -> HttpResponse:
     """Make the draft of the lesson that was chosen, with what is planned on its sheet."""
     sent = Begin.read(request)
@@ -96,8 +93,7 @@ def begin(request: HttpRequest, whose: Taught) -> HttpResponse:
     return redirect("lesson-sheet", ref=whose.student.ref, entry=made.pk)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
-@taught
+@taught("GET", "POST")
 def lesson_sheet(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
     """The sheet of a draft: shown, and what was typed kept."""
     record = whose.lesson(entry)
@@ -216,8 +212,7 @@ def _data(whose: Taught, record: LessonRecord) -> str:
     )
 
 
-@require_POST
-@taught
+@taught("POST")
 def check(request: HttpRequest, whose: Taught) -> JsonResponse:
     """What a sheet comes to while it is typed; nothing is written."""
     given = as_typed(request)
@@ -231,8 +226,7 @@ def check(request: HttpRequest, whose: Taught) -> JsonResponse:
     return JsonResponse(found.as_json())
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
-@taught
+@taught("GET", "POST")
 def sign(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
     """GET: what will be sealed, in plain words. POST: it is signed."""
     record = whose.lesson(entry)
@@ -314,8 +308,7 @@ def _lesson_of(record: LessonRecord, outline: Outline | None) -> Any:
     return next((each for each in outline.lessons if each.code == record.lesson), None) if outline else None
 
 
-@require_safe
-@taught
+@taught("GET")
 def sealed(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
     """A signed lesson: what was sealed, where it stands in the ledger, and the way to correct it."""
     record = whose.lesson(entry)
@@ -344,8 +337,7 @@ def sealed(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpRespons
     return render(request, "training/instructor/sealed.html", shown)
 
 
-@require_POST
-@taught
+@taught("POST")
 def correct(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
     """Make the draft of a correction: it points at the signed lesson and says why."""
     record = whose.lesson(entry)

@@ -8,15 +8,16 @@ from dataclasses import dataclass, field
 from functools import wraps
 from typing import Any
 
-from django.contrib.auth.decorators import login_required
 from django.db.models import OuterRef, Subquery
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest
+from django.http.response import HttpResponseBase
+from django.shortcuts import get_object_or_404
 from django.utils import timezone
-from django.views.decorators.cache import never_cache
 
 from training.models import Aircraft, LessonRecord, Role, Student, User
 from training.services import access
 from training.services.lessons import lesson_records
+from training.web.shared.opening import View, signed_in
 
 
 def teaches(user: Any) -> bool:
@@ -74,33 +75,32 @@ class Taught:
 
     def lesson(self, entry: uuid.UUID) -> LessonRecord:
         """One of the student's lessons. Raises: Http404."""
-        found = lesson_records.visible(self.student, self.user, on=self.at.date()).filter(pk=entry).first()
-        if found is None:
-            raise Http404("no lesson of that id of this student")
+        found = get_object_or_404(
+            lesson_records.visible(self.student, self.user, on=self.at.date()), pk=entry
+        )
         found.student = self.student
         return found
 
 
-View = Callable[..., HttpResponse]
-
-
-def taught(view: View) -> View:
+def taught(*methods: str) -> Callable[[View], View]:
     """Give the view the student of the address, for an instructor who may write the record; else 404."""
 
-    @never_cache
-    @login_required
-    @wraps(view)
-    def opened(request: HttpRequest, ref: uuid.UUID, **more: Any) -> HttpResponse:
-        at = timezone.now()
-        assert isinstance(request.user, User)
-        seen = access.visible_students(request.user, access.WRITE, on=at.date())
-        roles = Role.objects.filter(
-            user=request.user, role=Role.Kind.INSTRUCTOR, school=OuterRef("school")
-        ).values("certificate")
-        found = seen.select_related("school").annotate(signs_with=Subquery(roles[:1]))
-        student = found.filter(ref=ref, signs_with__isnull=False).first()
-        if student is None:
-            raise Http404("no student of that reference whose lessons you may write")
-        return view(request, Taught(student, request.user, at, student.signs_with), **more)
+    def decorated(view: View) -> View:
+        @signed_in(*methods)
+        @wraps(view)
+        def opened(request: HttpRequest, ref: uuid.UUID, **more: Any) -> HttpResponseBase:
+            at = timezone.now()
+            assert isinstance(request.user, User)
+            seen = access.visible_students(request.user, access.WRITE, on=at.date())
+            roles = Role.objects.filter(
+                user=request.user, role=Role.Kind.INSTRUCTOR, school=OuterRef("school")
+            ).values("certificate")
+            found = seen.select_related("school").annotate(signs_with=Subquery(roles[:1]))
+            student = found.filter(ref=ref, signs_with__isnull=False).first()
+            if student is None:
+                raise Http404("no student of that reference whose lessons you may write")
+            return view(request, Taught(student, request.user, at, student.signs_with), **more)
 
-    return opened
+        return opened
+
+    return decorated

@@ -5,7 +5,6 @@ import uuid
 from typing import Any
 
 from django.conf import settings
-from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
 from django.shortcuts import render
@@ -31,6 +30,7 @@ from training.web.instructor import today as board
 from training.web.instructor.lessons import sheet_context
 from training.web.instructor.opening import Fleet, Taught, teaches
 from training.web.shared import language
+from training.web.shared.opening import signed_in
 
 #: Students and airports that a tablet takes along for the day.
 MOST_STUDENTS, MOST_AIRPORTS = 12, 60
@@ -103,18 +103,14 @@ def token(request: HttpRequest) -> JsonResponse:
     )
 
 
-@require_safe
-@never_cache
-@login_required
+@signed_in("GET")
 def nearby(request: HttpRequest) -> JsonResponse:
     """Airports that a few letters may mean; for who is signed in, so that nobody else works the table."""
     found = airports().like(str(request.GET.get("q", ""))[:40], 8)
     return JsonResponse({"airports": [{"key": each.key, "name": each.name} for each in found]})
 
 
-@require_safe
-@never_cache
-@login_required
+@signed_in("GET")
 def pack(request: HttpRequest) -> JsonResponse:
     """What the tablet takes along: the students who need the instructor first, each with the next sheet.
 

@@ -13,7 +13,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -21,8 +20,6 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
-from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_safe
 
 from syllabus.engine.course.next_lesson import AGAIN
 from syllabus.engine.rules.report import CAUTION
@@ -33,6 +30,7 @@ from training.services import access
 from training.services.records import page_cache
 from training.services.school import status_changes
 from training.web.instructor.opening import teaches
+from training.web.shared.opening import signed_in
 from training.web.shared.report_presenter import FLIGHT_BY_FLIGHT, day
 from training.web.shared.status_changes import words as status_change
 
@@ -75,9 +73,7 @@ class Pupil:
         return min((each.rank for each in self.needs), default=CALM)
 
 
-@require_safe
-@never_cache
-@login_required
+@signed_in("GET")
 def today(request: HttpRequest) -> HttpResponse:
     """The page. Each record read is logged."""
     assert isinstance(request.user, User)

@@ -4,11 +4,9 @@ import uuid
 from typing import Any
 
 from django import forms
-from django.contrib import messages
 from django.http import Http404, HttpResponse
-from django.shortcuts import redirect
+from django.shortcuts import get_object_or_404
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods, require_POST
 
 from syllabus.courses import outlines
 from training.models import CourseMove, Enrolment, Student
@@ -25,8 +23,7 @@ class Move(Form):
     version = forms.IntegerField(required=False, min_value=1, max_value=999_999, widget=forms.HiddenInput)
 
 
-@require_POST
-@administered
+@administered("POST")
 def begin(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     """Enrol in the newest published version of a course."""
     student = opened.student(ref, "enrolments")
@@ -40,16 +37,15 @@ def begin(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     ):
         return students.page(opened, student, form)
     version = form.result.course_version
-    messages.success(
-        opened.request,
+    return opened.done(
         _("Enrolled in %(course)s, version %(number)d.")
         % {"course": version.title, "number": version.number},
+        "school-student",
+        ref,
     )
-    return redirect("school-student", opened.school.slug, ref)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
-@administered
+@administered("GET", "POST")
 def move(opened: Opened, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
     """GET: what a move to a newer version would mean, by default the newest. POST: the move."""
     posted = opened.request.method == "POST"
@@ -70,8 +66,7 @@ def move(opened: Opened, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
             lambda version: enrolments.move(held, version, by=opened.user, at=opened.at, via="web")
         )
     ):
-        messages.success(opened.request, _moved(form.result))
-        return redirect("school-student", opened.school.slug, ref)
+        return opened.done(_moved(form.result), "school-student", ref)
     shown = None
     chosen = number if number in {each.number for each in newer} else (newer[-1].number if newer else None)
     if chosen is not None:
@@ -120,8 +115,7 @@ def _moved(made: CourseMove) -> str:
     }
 
 
-@require_POST
-@administered
+@administered("POST")
 def end(opened: Opened, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
     """Give an enrolment its last day; it stays on file with everything that was signed in it."""
     student = opened.student(ref, f"enrolment {entry} end", access.WRITE)
@@ -129,13 +123,12 @@ def end(opened: Opened, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
     form = EndEnrolment.bind(opened.request, enrolment=entry, today=opened.today)
     if not form.submit(lambda ends: enrolments.end(held, on=ends, by=opened.user, at=opened.at, via="web")):
         return students.page(opened, student, form)
-    messages.success(opened.request, _("The enrollment ends on %(day)s.") % {"day": day(form.result.ends)})
-    return redirect("school-student", opened.school.slug, ref)
+    return opened.done(
+        _("The enrollment ends on %(day)s.") % {"day": day(form.result.ends)}, "school-student", ref
+    )
 
 
 def _enrolment(student: Student, entry: uuid.UUID) -> Enrolment:
-    found = enrolments.of(student).filter(ref=entry).first()
-    if found is None:
-        raise Http404("no enrolment of that reference of this student")
+    found = get_object_or_404(enrolments.of(student), ref=entry)
     found.student = student
     return found

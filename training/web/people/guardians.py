@@ -3,10 +3,9 @@
 import uuid
 
 from django.contrib import messages
-from django.http import Http404, HttpResponse
-from django.shortcuts import redirect
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST
 
 from training.models import Guardian
 from training.services import access
@@ -18,8 +17,7 @@ from training.web.people.student_forms import Consent
 from training.web.shared.opening import Opened, administered
 
 
-@require_POST
-@administered
+@administered("POST")
 def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     """Put a consent on record, or change what stands for that address."""
     student = opened.student(ref, "guardians")
@@ -36,12 +34,10 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
         )
     ):
         return students.page(opened, student, form)
-    messages.success(opened.request, _("Consent of %(name)s saved.") % {"name": form.result.name})
-    return redirect("school-student", opened.school.slug, ref)
+    return opened.done(_("Consent of %(name)s saved.") % {"name": form.result.name}, "school-student", ref)
 
 
-@require_POST
-@administered
+@administered("POST")
 def give(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
     """Let a guardian sign in; a new account sets its own password."""
     found = _guardian(opened, ref, pk)
@@ -60,19 +56,16 @@ def give(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
     return redirect("school-student", opened.school.slug, ref)
 
 
-@require_POST
-@administered
+@administered("POST")
 def take(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
     """Close the record to a guardian's account; the consent to be written to stands."""
     found = _guardian(opened, ref, pk)
     guardians.take_account(found, by=opened.user, at=opened.at)
-    messages.success(opened.request, _("%(name)s no longer has access to the record.") % {"name": found.name})
-    return redirect("school-student", opened.school.slug, ref)
+    return opened.done(
+        _("%(name)s no longer has access to the record.") % {"name": found.name}, "school-student", ref
+    )
 
 
 def _guardian(opened: Opened, ref: uuid.UUID, pk: int) -> Guardian:
     student = opened.student(ref, "guardian's account", access.WRITE)
-    found = Guardian.objects.select_related("school").filter(pk=pk, student=student).first()
-    if found is None:
-        raise Http404("no guardian of that number of this student")
-    return found
+    return get_object_or_404(Guardian.objects.select_related("school"), pk=pk, student=student)

@@ -5,11 +5,10 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
-from django.http import Http404, HttpResponse
-from django.shortcuts import redirect
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from syllabus.engine.audit.instructing import MOST_RATINGS
 from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES
@@ -160,8 +159,7 @@ class End(Form):
         self.fields["sure"].label = gettext("Yes, end the role %(role)s of %(who)s") % said
 
 
-@require_safe
-@administered
+@administered("GET")
 def listed(opened: Opened) -> HttpResponse:
     """Everybody with a role, and the changes made last."""
     changes = PeopleChange.objects.filter(school=opened.school).select_related("by", "user", "student")
@@ -218,8 +216,7 @@ def _value(value: Any) -> str:
     return str(value)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
-@administered
+@administered("GET", "POST")
 def add(opened: Opened) -> HttpResponse:
     """Add somebody: the account, and the mail by which they set their password."""
     kind = str(opened.request.GET.get("role", "student"))
@@ -251,24 +248,20 @@ def add(opened: Opened) -> HttpResponse:
     return redirect("school-people", opened.school.slug)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
-@administered
+@administered("GET", "POST")
 def role(opened: Opened, pk: int) -> HttpResponse:
     """One role: what it holds, changed; and its end."""
     found = role_of(opened, pk)
     form = Held.bind(opened.request, school=opened.school, role=found)
     if form.submit(lambda held: people.change(found, held, by=opened.user, at=opened.at)):
         said = gettext("Certificates of %(who)s saved.") % {"who": found.user}
-        messages.success(opened.request, said)
-        return redirect("school-people", opened.school.slug)
+        return opened.done(said, "school-people")
     return _page(opened, found, form)
 
 
 def role_of(opened: Opened, pk: int) -> Role:
     """A role at the school with its user. Raises: Http404."""
-    found = people.roles_of(opened.school).filter(pk=pk).first()
-    if found is None:
-        raise Http404("no role of that number at this school")
+    found = get_object_or_404(people.roles_of(opened.school), pk=pk)
     found.school = opened.school
     return found
 
@@ -287,8 +280,7 @@ def _page(opened: Opened, found: Role, form: Held | End) -> HttpResponse:
     )
 
 
-@require_POST
-@administered
+@administered("POST")
 def end(opened: Opened, pk: int) -> HttpResponse:
     """End a role, once the box is ticked that says so."""
     found = role_of(opened, pk)
@@ -304,10 +296,8 @@ def _back(opened: Opened, found: Role) -> list[str]:
     return [] if found.user_id == opened.user.pk else [opened.school.slug]
 
 
-@require_POST
-@administered
+@administered("POST")
 def mail(opened: Opened, pk: int) -> HttpResponse:
     """Send the link to set a password once more."""
     found = role_of(opened, pk)
-    messages.success(opened.request, links.send(opened.request, found.user.email).words)
-    return redirect("school-person", opened.school.slug, pk)
+    return opened.done(links.send(opened.request, found.user.email).words, "school-person", pk)

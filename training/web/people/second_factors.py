@@ -5,7 +5,6 @@ from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
-from django.views.decorators.http import require_http_methods
 
 from training.models import Role
 from training.services.people import second_factor
@@ -18,8 +17,7 @@ class Reset(Form):
     reason = Reason(_("Reason, and how you verified the person"), most=second_factor.MOST_REASON, rows=3)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
-@administered
+@administered("GET", "POST")
 def remove(opened: Opened, pk: int) -> HttpResponse:
     """What would go, and why; done once the administrator has shown again who is asking."""
     found = people.role_of(opened, pk)

@@ -5,12 +5,10 @@ from collections import defaultdict
 from collections.abc import Mapping
 from typing import Any
 
-from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import Http404, HttpResponse
-from django.shortcuts import redirect
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST, require_safe
 
 from syllabus.courses import outlines
 from syllabus.models import CourseVersion
@@ -26,8 +24,7 @@ from training.web.shared.report_presenter import day
 AT_ONCE = 50
 
 
-@require_safe
-@administered
+@administered("GET")
 def roll(opened: Opened) -> HttpResponse:
     """The students by name, with instructors and course; found by a part of the name."""
     form, asked = Search.of(opened.request, _("Name"), most=100)
@@ -69,8 +66,7 @@ def roll(opened: Opened) -> HttpResponse:
     )
 
 
-@require_safe
-@administered
+@administered("GET")
 def teaching(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     """One student: assignments and enrolments, with the forms to change them."""
     return page(opened, opened.student(ref, "assignments and enrolments"))
@@ -162,8 +158,7 @@ def _enrolments(
     return shown
 
 
-@require_POST
-@administered
+@administered("POST")
 def assign(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     """Let an instructor teach the student."""
     student = opened.student(ref, "assignment", access.WRITE)
@@ -175,22 +170,20 @@ def assign(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     ):
         return page(opened, student, form)
     told = {"instructor": form.result.instructor, "student": student, "day": day(form.result.starts)}
-    messages.success(opened.request, _("%(instructor)s assigned to %(student)s from %(day)s.") % told)
-    return redirect("school-student", opened.school.slug, ref)
+    return opened.done(
+        _("%(instructor)s assigned to %(student)s from %(day)s.") % told, "school-student", ref
+    )
 
 
-@require_POST
-@administered
+@administered("POST")
 def end_assignment(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
     """Close the record to an instructor, now."""
     student = opened.student(ref, "assignment", access.WRITE)
-    found = Assignment.objects.filter(pk=pk, student=student).first()
-    if found is None:
-        raise Http404("no assignment of that number of this student")
+    found = get_object_or_404(Assignment, pk=pk, student=student)
     people.end_assignment(found, by=opened.user, at=opened.at)
     told = {"instructor": found.instructor, "student": student}
-    messages.success(
-        opened.request,
+    return opened.done(
         _("%(instructor)s is no longer assigned to %(student)s and has no access to the record.") % told,
+        "school-student",
+        ref,
     )
-    return redirect("school-student", opened.school.slug, ref)

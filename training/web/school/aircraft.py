@@ -3,12 +3,10 @@
 import datetime as dt
 from typing import Any
 
-from django.contrib import messages
-from django.http import Http404, HttpResponse
-from django.shortcuts import redirect
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404
 from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
-from django.views.decorators.http import require_http_methods, require_POST
 
 from syllabus.engine.record.record import DEVICES
 from syllabus.law import airworthiness
@@ -56,24 +54,21 @@ class Check(Form):
         self.offer("kind", [(rule.id, rule.params["title"]) for rule in rules])
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
-@administered
+@administered("GET", "POST")
 def listed(opened: Opened) -> HttpResponse:
     """GET: the aircraft, each with what ends of it. POST: one more."""
     form = Craft.bind(opened.request, initial=MOST_COMMON)
     if form.submit(lambda **sent: fleets.add(opened.school.slug, sent, by=opened.user)):
-        messages.success(opened.request, gettext("%(aircraft)s added.") % {"aircraft": form.result.aircraft})
-        return redirect("school-aircraft", opened.school.slug)
+        return opened.done(
+            gettext("%(aircraft)s added.") % {"aircraft": form.result.aircraft}, "school-aircraft"
+        )
     return _page(opened, form)
 
 
-@require_POST
-@administered
+@administered("POST")
 def record(opened: Opened, pk: int) -> HttpResponse:
     """Something was done or issued of one of them; it takes the place of what stood of its kind."""
-    craft = Aircraft.objects.filter(school=opened.school, pk=pk).first()
-    if craft is None:
-        raise Http404("no such aircraft at this school")
+    craft = get_object_or_404(Aircraft, school=opened.school, pk=pk)
     form = Check.bind(opened.request, aircraft=pk, today=opened.today)
     if form.submit(lambda **sent: fleets.record(craft.pk, **sent, by=opened.user, at=opened.at)):
         made = form.result
@@ -81,8 +76,7 @@ def record(opened: Opened, pk: int) -> HttpResponse:
         last = airworthiness.last_day(rule, made.done, made.expires)
         said = gettext("%(aircraft)s: %(what)s valid through %(day)s.")
         named = {"aircraft": craft.registration, "what": rule.params["title"], "day": day(last)}
-        messages.success(opened.request, said % named)
-        return redirect("school-aircraft", opened.school.slug)
+        return opened.done(said % named, "school-aircraft")
     return _page(opened, form)
 
 

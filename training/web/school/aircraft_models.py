@@ -3,12 +3,9 @@
 from functools import partial
 
 from django import forms
-from django.contrib import messages
 from django.http import HttpResponse
-from django.shortcuts import redirect
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
-from django.views.decorators.http import require_http_methods, require_POST
 
 from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES
 from training.services.school import aircraft_models, school_settings
@@ -41,8 +38,7 @@ class Unlink(Form):
     spelling = Text("", widget=forms.HiddenInput)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
-@administered
+@administered("GET", "POST")
 def listed(opened: Opened) -> HttpResponse:
     """GET: every model with its spellings. POST: one more spelling is linked."""
     form = Link.bind(opened.request)
@@ -51,8 +47,7 @@ def listed(opened: Opened) -> HttpResponse:
     return _page(opened, form)
 
 
-@require_POST
-@administered
+@administered("POST")
 def add(opened: Opened) -> HttpResponse:
     """Add a model of the school's own."""
     form = Add.bind(opened.request, **_ADDED)
@@ -70,8 +65,7 @@ def add(opened: Opened) -> HttpResponse:
     return _page(opened, form)
 
 
-@require_POST
-@administered
+@administered("POST")
 def unlink(opened: Opened) -> HttpResponse:
     """Take a link, or a model of the school's own, away again."""
     form = Unlink.bind(opened.request)
@@ -81,8 +75,7 @@ def unlink(opened: Opened) -> HttpResponse:
 
 
 def _done(opened: Opened, said: str) -> HttpResponse:
-    messages.success(opened.request, said)
-    return redirect("school-aircraft-models", opened.school.slug)
+    return opened.done(said, "school-aircraft-models")
 
 
 def _page(opened: Opened, form: Form) -> HttpResponse:

@@ -7,7 +7,6 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages as flash
-from django.contrib.auth.decorators import login_required
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict, StreamingHttpResponse
@@ -16,9 +15,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, gettext_noop
-from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from syllabus.engine.audit.audit import MENDS
 from syllabus.engine.rules.report import CAUTION
@@ -34,6 +31,7 @@ from training.services.signing import reauthentication
 from training.web.shared import long_work, signing
 from training.web.shared.forms import Choice, Form, Reason, text_of
 from training.web.shared.long_work import Ended, Step
+from training.web.shared.opening import signed_in
 
 AT_ONCE = 25
 _WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -103,9 +101,7 @@ class Filters(Form):
         return {key: self.cleaned_data.get(key) or None for key in ("state", "severity", "kind", "student")}
 
 
-@require_safe
-@never_cache
-@login_required
+@signed_in("GET")
 def listed(request: HttpRequest) -> HttpResponse:
     """What the audits of a school found, with filters; the open ones first asked for."""
     user, at = _user(request), timezone.now()
@@ -149,9 +145,7 @@ def _shown(found: Finding) -> dict[str, Any]:
     }
 
 
-@require_safe
-@never_cache
-@login_required
+@signed_in("GET")
 def table(request: HttpRequest, form: str) -> HttpResponse:
     """The same findings as a table for a spreadsheet: CSV, or a workbook."""
     school = _school(request, request.GET.get("school") or None)
@@ -167,9 +161,7 @@ def table(request: HttpRequest, form: str) -> HttpResponse:
     return response
 
 
-@require_safe
-@never_cache
-@login_required
+@signed_in("GET")
 def report(request: HttpRequest) -> HttpResponse:
     """The whole audit of a school as a PDF: what stands, who dealt with what, and what is gone."""
     school = _school(request, request.GET.get("school") or None)
@@ -185,9 +177,7 @@ def report(request: HttpRequest) -> HttpResponse:
     )
 
 
-@require_POST
-@never_cache
-@login_required
+@signed_in("POST")
 def run(request: HttpRequest) -> StreamingHttpResponse:
     """Audit a school now, and show how far it is."""
     user, at = _user(request), timezone.now()
@@ -229,9 +219,7 @@ def run(request: HttpRequest) -> StreamingHttpResponse:
 
 
 @sensitive_post_parameters("confirm_password", "passkey")
-@require_http_methods(["GET", "HEAD", "POST"])
-@never_cache
-@login_required
+@signed_in("GET", "POST")
 def finding(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """One finding with all that is known of it; and the note of who dealt with it."""
     user, at = _user(request), timezone.now()
@@ -275,9 +263,7 @@ def _finding(request: HttpRequest, found: Finding, form: Resolve) -> HttpRespons
 _MET = {True: gettext_noop("met"), False: gettext_noop("not met"), None: gettext_noop("unknown")}
 
 
-@require_safe
-@never_cache
-@login_required
+@signed_in("GET")
 def own_records(request: HttpRequest) -> HttpResponse:
     """The instructors whose own record one may see."""
     roles = list(instructors.seen(_user(request)))
@@ -295,9 +281,7 @@ def own_records(request: HttpRequest) -> HttpResponse:
     return render(request, "training/audit/instructors.html", told)
 
 
-@require_safe
-@never_cache
-@login_required
+@signed_in("GET")
 def own_record(request: HttpRequest, instructor: int) -> HttpResponse:
     """One instructor's own record."""
     at = timezone.now()

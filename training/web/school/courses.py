@@ -4,12 +4,9 @@ from typing import Any
 
 from allauth.core import ratelimit
 from django import forms
-from django.contrib import messages
 from django.http import Http404, HttpResponse
-from django.shortcuts import redirect
 from django.utils.translation import gettext, gettext_lazy
 from django.utils.translation import gettext_noop as _
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from syllabus.courses import files
 from syllabus.engine.course import changes
@@ -59,8 +56,7 @@ class TooOften(NotConfirmed):
 _REFUSED: dict[type, int] = {TooOften: 429, NotAllowed: 403, NotAsRead: 409}
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
-@administered
+@administered("GET", "POST")
 def listed(opened: Opened) -> HttpResponse:
     """GET: every course with its versions. POST: a file becomes the draft of the next version."""
     if opened.request.method == "POST":
@@ -136,19 +132,16 @@ def _kept(opened: Opened, raw: bytes, name: str) -> HttpResponse:
         else gettext("Draft of version %(number)d saved. Review and compare it, then publish it.")
         % {"number": version.number}
     )
-    messages.success(opened.request, said)
-    return redirect("school-course", opened.school.slug, Address.of(version.course), version.number)
+    return opened.done(said, "school-course", Address.of(version.course), version.number)
 
 
-@require_safe
-@administered
+@administered("GET")
 def course(opened: Opened, course: str, number: int) -> HttpResponse:
     """A version in full; with ``with`` what differs from another version to it."""
     return _read(opened, *_versions(opened, course, number))
 
 
-@require_safe
-@administered
+@administered("GET")
 def file(opened: Opened, course: str, number: int) -> HttpResponse:
     """A version as the text of its file, which reads back the same."""
     found, _others = _versions(opened, course, number)
@@ -240,8 +233,7 @@ def _shown(stands: Outline) -> dict[str, Any]:
     }
 
 
-@require_POST
-@administered
+@administered("POST")
 def publish(opened: Opened, course: str, number: int) -> HttpResponse:
     """Freeze a draft for good: confirmed by the password once more, and as it was read."""
     found, others = _versions(opened, course, number)
@@ -258,8 +250,9 @@ def publish(opened: Opened, course: str, number: int) -> HttpResponse:
     if not form.submit(publish):
         return _read(opened, found, others, form)
     made = form.result
-    messages.success(
-        opened.request,
+    return opened.done(
         gettext("Version %(number)d published. New enrollments use it.") % {"number": made.number},
+        "school-course",
+        course,
+        number,
     )
-    return redirect("school-course", opened.school.slug, course, number)

@@ -10,15 +10,12 @@ from collections.abc import Iterator
 from typing import Any
 
 from django import forms
-from django.contrib import messages
 from django.core import signing
 from django.http import HttpResponse
 from django.http.response import HttpResponseBase
-from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext, gettext_lazy
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_http_methods, require_POST
 
 from syllabus.engine.record.record import Flight
 from training.models import RecordChange, Student
@@ -110,8 +107,7 @@ class Columns(Form):
         return [self[name] for name in self.base_fields]
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
-@administered
+@administered("GET", "POST")
 def upload(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     """GET: choose a file. POST: its columns, as far as their headings say them."""
     student = opened.student(ref, "flights to import")
@@ -151,8 +147,7 @@ def _upload(opened: Opened, student: Student, faults: list[str] | None = None) -
 
 
 @sensitive_post_parameters("confirm_password", "passkey")
-@require_POST
-@administered
+@administered("POST")
 def columns(opened: Opened, ref: uuid.UUID) -> HttpResponseBase:
     """The dry run for these columns; or, where the plan that was read is sent along, the import."""
     planned = bool(text_of(opened.request, "plan"))
@@ -189,8 +184,7 @@ def columns(opened: Opened, ref: uuid.UUID) -> HttpResponseBase:
         if not plan.faults:
             plan.cautions = [*problem.faults, *plan.cautions]
         return _columns(opened, student, table, form, plan, 409)
-    messages.success(opened.request, _said(change))
-    return redirect("school-record", opened.school.slug, ref)
+    return opened.done(_said(change), "school-record", ref)
 
 
 def _carried_out(opened: Opened, student: Student, table: Table, asked: Asked) -> RecordChange | None:

@@ -4,13 +4,11 @@ import datetime as dt
 from typing import Any
 
 from django import forms
-from django.contrib import messages
-from django.http import Http404, HttpResponse
-from django.shortcuts import redirect
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404
 from django.utils.html import format_html
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
-from django.views.decorators.http import require_http_methods, require_POST
 
 from syllabus.courses.reader import plain
 from syllabus.engine.errors import RuleDataError
@@ -82,15 +80,13 @@ class End(Form):
         )
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
-@administered
+@administered("GET", "POST")
 def listed(opened: Opened) -> HttpResponse:
     """GET: the minimums. POST: one more."""
     form = Minimum.bind(opened.request, today=opened.today)
     if form.submit(lambda **sent: minimums.add(opened.school.slug, sent, by=opened.user)):
         said = gettext("Minimum added, in force from %(day)s.") % {"day": day(form.cleaned_data["starts"])}
-        messages.success(opened.request, said)
-        return redirect("school-minimums", opened.school.slug)
+        return opened.done(said, "school-minimums")
     return _page(opened, form)
 
 
@@ -122,19 +118,15 @@ def _page(opened: Opened, form: Minimum | End) -> HttpResponse:
     )
 
 
-@require_POST
-@administered
+@administered("POST")
 def end(opened: Opened, pk: int) -> HttpResponse:
     """Give a minimum its last day."""
-    found = SchoolMinimum.objects.filter(school_ref=opened.school.slug, pk=pk).first()
-    if found is None:
-        raise Http404("no such minimum at this school")
+    found = get_object_or_404(SchoolMinimum, school_ref=opened.school.slug, pk=pk)
     form = End.bind(opened.request, minimum=found, today=opened.today)
     if not form.submit(lambda ends: minimums.end(pk, ends, by=opened.user, at=opened.at)):
         return _page(opened, form)
-    messages.success(
-        opened.request,
+    return opened.done(
         gettext("%(minimum)s ends on %(day)s. It stays in force until then.")
         % {"minimum": found.code, "day": day(form.result.ends)},
+        "school-minimums",
     )
-    return redirect("school-minimums", opened.school.slug)

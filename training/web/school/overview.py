@@ -5,7 +5,6 @@ from typing import Any
 from django.http import HttpResponse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
-from django.views.decorators.http import require_safe
 
 from training.models import LessonRecord
 from training.presenters.amounts import hours as in_hours
@@ -19,8 +18,7 @@ from training.web.shared.report_presenter import State, day
 OLD = (3, 8)
 
 
-@require_safe
-@administered
+@administered("GET")
 def overview(opened: Opened) -> HttpResponse:
     """Students by stage and milestone, what lapses, what is unsigned, instructors, the newest checkpoint."""
     found = glance.of(opened.school, by=opened.user, at=opened.at)

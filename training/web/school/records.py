@@ -18,7 +18,6 @@ from django.urls import reverse
 from django.utils.translation import gettext, gettext_lazy, ngettext
 from django.utils.translation import gettext_noop as _
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_POST, require_safe
 
 from syllabus.engine.errors import Error, NotInForce
 from syllabus.engine.record import record as engine
@@ -76,8 +75,7 @@ class AsOf(Form):
         return known
 
 
-@require_safe
-@administered
+@administered("GET")
 def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     """One leaf of the record: its entries with origin and seal, or what they mean for the milestones."""
     asked = opened.request.GET
@@ -140,8 +138,7 @@ def _entries(opened: Opened, found: list[Shown], query: str) -> dict[str, Any]:
 
 
 @sensitive_post_parameters("confirm_password", "passkey")
-@require_POST
-@administered
+@administered("POST")
 def attest(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     """Vouch for the claimed entries that were compared with a document."""
     request = opened.request

@@ -4,11 +4,10 @@ import uuid
 from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpResponse
-from django.shortcuts import redirect
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect
 from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
-from django.views.decorators.http import require_http_methods, require_POST
 
 from training.models import RetentionHold, Student
 from training.services import texts
@@ -38,36 +37,29 @@ class Erase(Form):
     )
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
-@administered
+@administered("GET", "POST")
 def retention(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     """GET: what is kept until when, and why. POST: a hold."""
     student = opened.student(ref, "retention")
     form = Hold.bind(opened.request)
     if form.submit(lambda reason: erasure.hold(student, reason, by=opened.user, at=opened.at, via="web")):
         said = gettext("Hold placed. Nothing in this record is erased while it is in force.")
-        messages.success(opened.request, said)
-        return redirect("school-retention", opened.school.slug, ref)
+        return opened.done(said, "school-retention", ref)
     return _page(opened, student, form)
 
 
-@require_POST
-@administered
+@administered("POST")
 def release(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
     """End a hold; it stays on file with both reasons."""
     student = opened.student(ref, "retention")
-    held = RetentionHold.objects.filter(student=student, pk=pk).first()
-    if held is None:
-        raise Http404("no hold of that number on this record")
+    held = get_object_or_404(RetentionHold, student=student, pk=pk)
     form = Release.bind(opened.request, hold=pk)
     if not form.submit(lambda reason: erasure.release(held, reason, by=opened.user, at=opened.at, via="web")):
         return _page(opened, student, form)
-    messages.success(opened.request, gettext("Hold ended. It stays on file with both reasons."))
-    return redirect("school-retention", opened.school.slug, ref)
+    return opened.done(gettext("Hold ended. It stays on file with both reasons."), "school-retention", ref)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
-@administered
+@administered("GET", "POST")
 def erase(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     """What an erasure takes and what stays; done once the administrator has shown again who is asking."""
     student = opened.student(ref, "erasure")

@@ -10,7 +10,6 @@ from django.shortcuts import redirect
 from django.utils.translation import gettext, gettext_lazy
 from django.utils.translation import gettext_noop as _
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_http_methods
 
 from training.models.school.schools import CLAIMABLE
 from training.services.records import record_changes
@@ -57,8 +56,7 @@ class Settings(Form):
 
 
 @sensitive_post_parameters("confirm_password", "passkey")
-@require_http_methods(["GET", "HEAD", "POST"])
-@administered
+@administered("GET", "POST")
 def settings(opened: Opened) -> HttpResponse:
     """GET: the settings. POST: they are changed."""
     school = opened.school

@@ -8,13 +8,14 @@ from functools import wraps
 from typing import Any
 
 from allauth.account.decorators import reauthentication_required
+from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_safe
+from django.views.decorators.http import require_http_methods
 
 from syllabus.engine.rules.report import CAUTION
 from training.models import School, Student, User
@@ -39,11 +40,14 @@ class Opened:
         known = {"school": self.school, "here": here, "caution": CAUTION, **told}
         return render(self.request, f"training/school/{name}.html", known, status=status)
 
+    def done(self, said: str, name: str, *args: Any) -> HttpResponse:
+        """On to one of the school's pages, which says what was done."""
+        messages.success(self.request, said)
+        return redirect(name, self.school.slug, *args)
+
     def student(self, ref: uuid.UUID, what: str, action: str = access.READ) -> Student:
         """One of the school's students; the access is noted. Raises: Http404."""
-        found = Student.objects.filter(school=self.school, ref=ref).first()
-        if found is None:
-            raise Http404("no student of that reference at this school")
+        found = get_object_or_404(Student, school=self.school, ref=ref)
         found.school = self.school
         access.log(self.user, found, action, what, via="web", at=self.at)
         return found
@@ -52,20 +56,26 @@ class Opened:
 View = Callable[..., HttpResponseBase]
 
 
-def administered(view: View) -> View:
+def signed_in(*methods: str) -> Callable[[View], View]:
+    """A page for whoever is signed in, by these methods, which no cache keeps; HEAD goes with GET."""
+    allowed = [*methods, *(["HEAD"] if "GET" in methods else [])]
+    return lambda view: require_http_methods(allowed)(never_cache(login_required(view)))
+
+
+def administered(*methods: str) -> Callable[[View], View]:
     """Give the view the school of the address, for one who administers it; else 404."""
 
-    @never_cache
-    @login_required
-    @wraps(view)
-    def opened(request: HttpRequest, school: str, **more: Any) -> HttpResponseBase:
-        found = access.schools(request.user).filter(slug=school).first()
-        if found is None:
-            raise Http404("no school of that name that you administer")
-        assert isinstance(request.user, User)
-        return view(Opened(request, found, request.user, timezone.now()), **more)
+    def decorated(view: View) -> View:
+        @signed_in(*methods)
+        @wraps(view)
+        def opened(request: HttpRequest, school: str, **more: Any) -> HttpResponseBase:
+            found = get_object_or_404(access.schools(request.user), slug=school)
+            assert isinstance(request.user, User)
+            return view(Opened(request, found, request.user, timezone.now()), **more)
 
-    return opened
+        return opened
+
+    return decorated
 
 
 def asked_anew(opened: Opened, answer: Callable[[], HttpResponse]) -> HttpResponse:
@@ -79,9 +89,7 @@ def asked_anew(opened: Opened, answer: Callable[[], HttpResponse]) -> HttpRespon
     return found
 
 
-@require_safe
-@never_cache
-@login_required
+@signed_in("GET")
 def schools(request: HttpRequest) -> HttpResponse:
     """On to the school that one administers; a choice where there are several."""
     found = list(access.schools(request.user).order_by("name"))

@@ -3,25 +3,21 @@
 import datetime as dt
 from collections import defaultdict
 
-from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
-from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_safe
 
 from syllabus.engine.rules.report import CAUTION
 from training.models import User
 from training.services.school import status_changes
 from training.services.school.status_changes import StatusChange
+from training.web.shared.opening import signed_in
 from training.web.shared.report_presenter import State, day
 
 
-@require_safe
-@never_cache
-@login_required
+@signed_in("GET")
 def listed(request: HttpRequest) -> HttpResponse:
     """Each student of whom the status of a milestone changed today, with the changes."""
     assert isinstance(request.user, User)

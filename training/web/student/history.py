@@ -7,15 +7,12 @@ from collections.abc import Mapping
 
 from django import forms
 from django.contrib import messages
-from django.contrib.auth.decorators import login_required
 from django.core.exceptions import ImproperlyConfigured
 from django.db.models import Count
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_POST, require_safe
 
 from syllabus.engine.errors import NotInForce
 from training.models import School, User
@@ -23,6 +20,7 @@ from training.reports.changes import changes as changes_of
 from training.services import access
 from training.services.transfer import handover
 from training.web.shared.forms import Day, Form
+from training.web.shared.opening import signed_in
 from training.web.student.pages import open_record
 
 DAYS_SHOWN = 30
@@ -42,9 +40,7 @@ class Between(Form):
             self.add_error("from", _("The first day is after the last day."))
 
 
-@require_safe
-@never_cache
-@login_required
+@signed_in("GET")
 def changes(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """From the beginning of one day to the end of another, on the school's clock; else the last month."""
     opened = open_record(request, ref, "changes")
@@ -73,9 +69,7 @@ def _begin(school: School, day: dt.date) -> dt.datetime:
     return dt.datetime.combine(day, dt.time(), zoneinfo.ZoneInfo(school.time_zone))
 
 
-@require_POST
-@never_cache
-@login_required
+@signed_in("POST")
 def hand_over(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """The file of the whole record, for whoever may read it."""
     at = timezone.now()

@@ -7,14 +7,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.contrib import messages
-from django.contrib.auth.decorators import login_required
-from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_POST, require_safe
 
 from syllabus.engine.rules.report import CAUTION
 from training.models import LessonRecord, Student, User
@@ -25,6 +22,7 @@ from training.services.lessons import lesson_records
 from training.services.records import page_cache, records
 from training.services.signing import reauthentication
 from training.web.shared import lesson_presenter, signing
+from training.web.shared.opening import signed_in
 from training.web.shared.report_presenter import day
 from training.web.student import page_cache as parts
 
@@ -79,9 +77,7 @@ def open_record(request: HttpRequest, ref: uuid.UUID, what: str) -> Opened:
     return Opened(found, at, request.user)
 
 
-@require_safe
-@never_cache
-@login_required
+@signed_in("GET")
 def standing(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """Where the student stands: the way, the next lesson, what the next milestone lacks, what lapses."""
     opened = open_record(request, ref, "standing")
@@ -95,9 +91,7 @@ def _waiting(opened: Opened) -> dict[str, int]:
     return {"student": unsigned, "instructor": drafts if opened.drafts else 0}
 
 
-@require_safe
-@never_cache
-@login_required
+@signed_in("GET")
 def hours(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """Hours over time by kind, each beside what the practical test asks for."""
     opened = open_record(request, ref, "hours")
@@ -105,9 +99,7 @@ def hours(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     return render(request, "training/student/hours.html", told)
 
 
-@require_safe
-@never_cache
-@login_required
+@signed_in("GET")
 def lessons(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """The lessons, the newest first."""
     opened = open_record(request, ref, "lesson-records")
@@ -119,9 +111,7 @@ def lessons(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     return render(request, "training/student/lessons.html", opened.told("lessons", cached=shown))
 
 
-@require_safe
-@never_cache
-@login_required
+@signed_in("GET")
 def lesson(request: HttpRequest, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
     """One lesson: what was flown, how it was graded, what the instructor wrote, and what was put right."""
     opened = open_record(request, ref, f"lesson-record {entry}")
@@ -129,15 +119,12 @@ def lesson(request: HttpRequest, ref: uuid.UUID, entry: uuid.UUID) -> HttpRespon
 
 
 def _found(opened: Opened, entry: uuid.UUID) -> LessonRecord:
-    found = (
-        lesson_records.listed(opened.student, drafts=opened.drafts)
-        .select_related("corrects__sign_off", "corrects__course_version__course", "corrects__student__school")
-        .filter(pk=entry)
-        .first()
+    return get_object_or_404(
+        lesson_records.listed(opened.student, drafts=opened.drafts).select_related(
+            "corrects__sign_off", "corrects__course_version__course", "corrects__student__school"
+        ),
+        pk=entry,
     )
-    if found is None:
-        raise Http404("no lesson of that id")
-    return found
 
 
 def _lesson(request: HttpRequest, opened: Opened, found: LessonRecord, refused: str = "") -> HttpResponse:
@@ -158,9 +145,7 @@ def _lesson(request: HttpRequest, opened: Opened, found: LessonRecord, refused: 
 
 
 @sensitive_post_parameters("confirm_password", "passkey")
-@require_POST
-@never_cache
-@login_required
+@signed_in("POST")
 def acknowledge(request: HttpRequest, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
     """The student's own signature, confirmed by the password once more or by a passkey."""
     opened = open_record(request, ref, f"lesson-record {entry}")
@@ -173,9 +158,7 @@ def acknowledge(request: HttpRequest, ref: uuid.UUID, entry: uuid.UUID) -> HttpR
     return redirect("lesson", ref=ref, entry=entry)
 
 
-@require_safe
-@never_cache
-@login_required
+@signed_in("GET")
 def download(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     """The whole record as one document."""
     at = timezone.now()

@@ -2,23 +2,19 @@
 
 import uuid
 
-from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
-from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_safe
 
 from training.models import User
 from training.services import access
 from training.services.transfer import printouts
+from training.web.shared.opening import signed_in
 
 #: The name of each file, by what is on it.
 NAMES = {"record": "training-record", "endorsements": "endorsements", "lesson": "lesson"}
 
 
-@require_safe
-@never_cache
-@login_required
+@signed_in("GET")
 def page(request: HttpRequest, ref: uuid.UUID, what: str, entry: uuid.UUID | None = None) -> HttpResponse:
     """The whole record, the endorsements with their wording, or one signed lesson."""
     at, by = timezone.now(), request.user
