@@ -172,9 +172,9 @@ def main():
     if sys.argv[1:2] == ["test"]:
         # Straight to it: the tests read the settings themselves, and must be able to say what is wrong with
         # them.
-        from training.management.commands.test import Command
+        from tests.run import main as run_tests
 
-        Command().run_from_argv(sys.argv)
+        sys.exit(run_tests(sys.argv[2:]))
     if sys.argv[1:2] == ["eligibility"]:
         # Straight to it too: it reads a file, and needs neither settings nor a database nor their second.
         from training.management.commands.eligibility import Command as Eligibility

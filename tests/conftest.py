@@ -11,12 +11,12 @@ import pytest
 from django.utils import translation
 from pytest_django.plugin import DjangoDbBlocker
 
+from tests.run import chromium
 from tests.support import emptied, kept, no_network
 from tests.support.extent import FULL, count
 from tests.support.kept import pytest_fixture_setup  # noqa: F401  (of every test with a database)
 from tests.support.lifting import ledger_emptied  # noqa: F401  (a fixture of every test that commits)
 from tests.support.published import courses_taken_out  # noqa: F401  (likewise)
-from training.management.commands.test import chromium
 
 # Modules, tests and models live to the end, and the garbage collector would walk through them again and
 # again: a tenth of the CPU. It waits until the tests are collected, forgets these, and then comes seldom.

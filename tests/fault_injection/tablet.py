@@ -20,7 +20,7 @@ from typing import Any
 from playwright.sync_api import Browser, Error, Route, sync_playwright
 
 from tests.fault_injection.servers import Servers
-from training.management.commands import test
+from tests.run import chromium as system_chromium
 
 PASSWORD = "a fine day for it"
 #: Longer than this until everything is sent, and the storm is given up: seconds.
@@ -293,7 +293,7 @@ def chromium() -> Iterator[Browser]:
     if os.geteuid() == 0:
         flags.append("--no-sandbox")
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=test.chromium(), args=flags)
+        browser = playwright.chromium.launch(executable_path=system_chromium(), args=flags)
         yield browser
         browser.close()
 

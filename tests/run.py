@@ -8,11 +8,8 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from typing import Any
 
-from django.core.management.base import BaseCommand
-
-ROOT = pathlib.Path(__file__).resolve().parents[3]
+ROOT = pathlib.Path(__file__).resolve().parents[1]
 MOST_WORKERS = 8
 CPU_AIM = 12  # minutes
 BROWSERS = ("chromium-headless-shell", "chromium", "chromium-browser")
@@ -33,24 +30,20 @@ class Leg:
     skipped: int = 0
 
 
-class Command(BaseCommand):
-    """Runs pytest as a new process for each leg: each reads the settings anew, with its own database."""
+HELP = """\
+usage: manage.py test [PYTEST ARGUMENT ...]
 
-    help = (
-        "Runs the tests on a PostgreSQL and Valkey of their own, then those that touch the database on "
-        "SQLite. Everything after 'test' goes to pytest: paths, -k, -m, -x, -n. "
-        "DATABASE_URL and REDIS_URL, where set, name the servers to use instead; "
-        "SERVICES_FROM=system prefers the system's servers to the wheels'."
-    )
+Runs the tests on a PostgreSQL and Valkey of their own, then those that touch the database on SQLite.
+Everything after 'test' goes to pytest: paths, -k, -m, -x, -n. DATABASE_URL and REDIS_URL, where set, name
+the servers to use instead; SERVICES_FROM=system prefers the system's servers to the wheels'."""
 
-    def run_from_argv(self, argv: list[str]) -> None:
-        arguments = argv[2:]
-        if arguments in (["--help"], ["-h"]):
-            super().run_from_argv(argv)  # prints the help above and ends
-        sys.exit(run(arguments))
 
-    def handle(self, *args: Any, **options: Any) -> None:
-        sys.exit(run([str(argument) for argument in args]))
+def main(arguments: list[str]) -> int:
+    """Run pytest as a new process for each leg: each reads the settings anew, with its own database."""
+    if arguments in (["--help"], ["-h"]):
+        print(HELP)
+        return 0
+    return run(arguments)
 
 
 def run(arguments: list[str]) -> int:
