@@ -14,7 +14,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.db import DEFAULT_DB_ALIAS, connections, models
+from django.db import DEFAULT_DB_ALIAS, connection, models
 from django.db.models.query import get_related_populators
 from django.db.models.sql import UpdateQuery
 from django.db.transaction import TransactionManagementError
@@ -35,9 +35,8 @@ class Place(models.Expression):
         return "%s", [self]
 
 
-def filled(places: Sequence[Any], values: Mapping[str, Any], using: str = DEFAULT_DB_ALIAS) -> list[Any]:
+def filled(places: Sequence[Any], values: Mapping[str, Any]) -> list[Any]:
     """The parameters of a statement: each place with its value, as the database takes it."""
-    connection = connections[using]
     return [
         each.output_field.get_db_prep_value(values[each.name], connection)
         if isinstance(each, Place)
@@ -57,14 +56,14 @@ class _Written:
     locks: bool
 
 
-def _write(queryset: models.QuerySet[Any, Any], using: str) -> _Written:
+def _write(queryset: models.QuerySet[Any, Any]) -> _Written:
     """Django's own SQL for a queryset, and how it reads the answer.
 
     This and ``Change`` alone look into Django's compiler, which promises nothing from one release to the
     next: the tests compare every kind of statement with the queryset, by the Django that is installed.
     """
     query: Any = queryset.query
-    compiler = query.get_compiler(using)
+    compiler = query.get_compiler(DEFAULT_DB_ALIAS)
     sql, places = compiler.as_sql()
     select, info = compiler.select, compiler.klass_info
     populators: Any = get_related_populators  # whose types are those of a later Django
@@ -75,11 +74,11 @@ def _write(queryset: models.QuerySet[Any, Any], using: str) -> _Written:
 
     own = slice(info["select_fields"][0], info["select_fields"][-1] + 1) if info else slice(0)
     names = [column.target.attname for column, *_ in select[own]]
-    related = populators(info, select, using) if info else []
+    related = populators(info, select, DEFAULT_DB_ALIAS) if info else []
     annotated = compiler.annotation_col_map or {}
 
     def made(row: Row) -> Any:
-        found = queryset.model.from_db(using, names, row[own])
+        found = queryset.model.from_db(DEFAULT_DB_ALIAS, names, row[own])
         for each in related:
             each.populate(row, found)
         for name, column in annotated.items():
@@ -97,28 +96,25 @@ class Statement:
 
     def __init__(self, question: Callable[[], models.QuerySet[Any, Any]]):
         self._question = question
-        self._known: dict[str, _Written] = {}
 
-    def rows(self, *, using: str = DEFAULT_DB_ALIAS, **values: Any) -> list[Row]:
+    def rows(self, **values: Any) -> list[Row]:
         """The answer to a question for tuples, where every place has its value by its name. One query."""
-        written = self._written(using)
-        with connections[using].cursor() as cursor:
-            cursor.execute(written.sql, filled(written.places, values, using))
-            return written.turned(cursor.fetchall())
+        with connection.cursor() as cursor:
+            cursor.execute(self._written.sql, filled(self._written.places, values))
+            return self._written.turned(cursor.fetchall())
 
-    def instances(self, *, using: str = DEFAULT_DB_ALIAS, **values: Any) -> list[Any]:
+    def instances(self, **values: Any) -> list[Any]:
         """The same to a question for models, with what ``select_related`` names.
 
         Raises: TransactionManagementError where rows are to be locked outside a transaction.
         """
-        if self._written(using).locks and not connections[using].in_atomic_block:
+        if self._written.locks and not connection.in_atomic_block:
             raise TransactionManagementError("rows are locked inside a transaction alone")
-        return [self._written(using).made(row) for row in self.rows(using=using, **values)]
+        return [self._written.made(row) for row in self.rows(**values)]
 
-    def _written(self, using: str) -> _Written:
-        if (known := self._known.get(using)) is None:
-            self._known[using] = known = _write(self._question().using(using), using)
-        return known
+    @functools.cached_property
+    def _written(self) -> _Written:
+        return _write(self._question())
 
 
 class Change:
@@ -126,34 +122,35 @@ class Change:
 
     def __init__(self, change: Callable[[], tuple[models.QuerySet[Any, Any], Mapping[str, Any]]]):
         self._change = change
-        self._known: dict[str, tuple[str, Sequence[Any]]] = {}
 
-    def __call__(self, *, using: str = DEFAULT_DB_ALIAS, **values: Any) -> int:
+    def __call__(self, **values: Any) -> int:
         """Change the rows, where every place has its value by its name; returns how many there were."""
-        if (known := self._known.get(using)) is None:
-            queryset, changes = self._change()
-            query: Any = queryset.query.chain(UpdateQuery)
-            query.add_update_values(changes)
-            self._known[using] = known = query.get_compiler(using).as_sql()
-        sql, places = known
-        with connections[using].cursor() as cursor:
-            cursor.execute(sql, filled(places, values, using))
+        sql, places = self._written
+        with connection.cursor() as cursor:
+            cursor.execute(sql, filled(places, values))
             return int(cursor.rowcount)
+
+    @functools.cached_property
+    def _written(self) -> tuple[str, Sequence[Any]]:
+        queryset, changes = self._change()
+        query: Any = queryset.query.chain(UpdateQuery)
+        query.add_update_values(changes)
+        made: tuple[str, Sequence[Any]] = query.get_compiler(DEFAULT_DB_ALIAS).as_sql()
+        return made
 
 
 # New rows
 
 
-def insert(rows: Sequence[models.Model], *, using: str = DEFAULT_DB_ALIAS) -> None:
+def insert(rows: Sequence[models.Model]) -> None:
     """Put new rows into the database, as ``bulk_create`` does; each gets the key that it was given.
 
     Rows of one model that stand side by side go by one statement, and all statements in one message where
     the database takes several. Values are of their fields' types, and none is a row that has no key yet.
     """
-    connection = connections[using]
     sent: list[tuple[str, list[Any], list[models.Model], bool]] = []
     for (model, keyed), same in itertools.groupby(rows, lambda row: (type(row), row.pk is not None)):
-        form, new = _insertion(model, keyed, using), list(same)
+        form, new = _insertion(model, keyed), list(same)
         most = connection.ops.bulk_batch_size(form.fields, new)
         for some in (new[at : at + most] for at in range(0, len(new), most)):
             sent.append((form.statement(len(some)), form.values(some, connection), some, not keyed))
@@ -172,7 +169,7 @@ def insert(rows: Sequence[models.Model], *, using: str = DEFAULT_DB_ALIAS) -> No
                 for row, (key,) in zip(some, cursor.fetchall(), strict=True):
                     row.pk = key
             for row in some:
-                row._state.adding, row._state.db = False, using
+                row._state.adding, row._state.db = False, DEFAULT_DB_ALIAS
 
 
 def _takes_several(connection: Any) -> bool:
@@ -206,8 +203,8 @@ class _Insertion:
 
 
 @functools.cache
-def _insertion(model: type[models.Model], keyed: bool, using: str) -> _Insertion:
-    quoted: Callable[..., str] = connections[using].ops.quote_name
+def _insertion(model: type[models.Model], keyed: bool) -> _Insertion:
+    quoted: Callable[..., str] = connection.ops.quote_name
     meta = model._meta
     fields = [each for each in meta.concrete_fields if keyed or not isinstance(each, models.AutoField)]
     names = ", ".join(quoted(each.column) for each in fields)

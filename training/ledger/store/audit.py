@@ -4,7 +4,7 @@ import contextlib
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from django.db import DEFAULT_DB_ALIAS, connections, transaction
+from django.db import connection, transaction
 from django.db.models import Exists, F, OuterRef, QuerySet
 from django.db.models.expressions import CombinedExpression
 
@@ -19,12 +19,11 @@ _AT_ONCE = 2000  # rows
 
 
 @contextlib.contextmanager
-def snapshot(using: str = DEFAULT_DB_ALIAS) -> Iterator[None]:
+def snapshot() -> Iterator[None]:
     """One unchanging view of the database, while others go on writing.
 
     Inside a caller's transaction, its view is used as it is.
     """
-    connection = connections[using]
     if connection.in_atomic_block:
         yield
     elif connection.vendor == "sqlite":
@@ -36,29 +35,27 @@ def snapshot(using: str = DEFAULT_DB_ALIAS) -> Iterator[None]:
             finally:
                 cursor.execute("ROLLBACK")
     else:
-        with transaction.atomic(using=using):
+        with transaction.atomic():
             with connection.cursor() as cursor:
                 cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
             yield
 
 
-def trees(using: str = DEFAULT_DB_ALIAS) -> list[str]:
+def trees() -> list[str]:
     """Every tree of which any row is there."""
     found: set[str] = set()
     for model in (models.Head, models.Entry, models.Node, models.Checkpoint):
-        found.update(model._default_manager.using(using).order_by().values_list("tree", flat=True).distinct())
+        found.update(model._default_manager.order_by().values_list("tree", flat=True).distinct())
     return sorted(found, key=str)
 
 
-def database_faults(using: str = DEFAULT_DB_ALIAS) -> Iterator[Error]:
+def database_faults() -> Iterator[Error]:
     """What belongs to no tree: triggers that are not in place, bodies without entry."""
-    for name in installer.missing(connections[using], [TRIGGERS]):
+    for name in installer.missing(connection, [TRIGGERS]):
         yield Error(
             f"trigger {name}", "is missing: rows could be changed. Restore it: manage.py ledger_guards"
         )
-    orphans = models.EntryBody.objects.using(using).filter(
-        ~Exists(models.Entry.objects.filter(pk=OuterRef("pk")))
-    )
+    orphans = models.EntryBody.objects.filter(~Exists(models.Entry.objects.filter(pk=OuterRef("pk"))))
     for key in orphans.order_by("pk").values_list("pk", flat=True):
         yield Error(f"body {key}", "belongs to no entry")
 
@@ -68,23 +65,22 @@ def tree_faults(
     tally: checking.Tally,
     *,
     against: Iterable[checking.CheckpointRow] = (),
-    using: str = DEFAULT_DB_ALIAS,
 ) -> Iterator[Error]:
     """Check one tree; yields its faults and counts in ``tally``.
 
     ``against``: checkpoints that someone held outside this database. They are checked like its own.
     """
-    head = models.Head.objects.using(using).filter(tree=tree).values_list("size", "root", "peaks").first()
-    own = models.Checkpoint.objects.using(using).filter(tree=tree).order_by("size", "pk")
+    head = models.Head.objects.filter(tree=tree).values_list("size", "root", "peaks").first()
+    own = models.Checkpoint.objects.filter(tree=tree).order_by("size", "pk")
     signed = [
         checking.CheckpointRow(size, root, at, kid, token, place=f"checkpoint {key} at {size} entries")
         for key, size, root, at, kid, token in own.values_list("pk", "size", "root", "at", "kid", "token")
     ]
-    known = keys.known(using)
+    known = keys.known()
     return checking.check(
         tree,
-        (checking.examine(tree, row) for row in entry_rows(tree, using)),
-        node_rows(tree, using),
+        (checking.examine(tree, row) for row in entry_rows(tree)),
+        node_rows(tree),
         checking.HeadRow(*head) if head else None,
         [*signed, *against],
         known,
@@ -92,16 +88,16 @@ def tree_faults(
     )
 
 
-def entry_rows(tree: str, using: str = DEFAULT_DB_ALIAS) -> Iterator[checking.EntryRow]:
+def entry_rows(tree: str) -> Iterator[checking.EntryRow]:
     """The entries of a tree with their bodies, by index."""
-    rows = models.Entry.objects.using(using).filter(tree=tree).order_by("index")
+    rows = models.Entry.objects.filter(tree=tree).order_by("index")
     columns = ("index", "kind", "subject", "at", "commitment", "leaf", "kept__body", "kept__salt")
     return (checking.EntryRow(*row) for row in _streamed(rows.values_list(*columns)))
 
 
-def node_rows(tree: str, using: str = DEFAULT_DB_ALIAS) -> Iterator[checking.NodeRow]:
+def node_rows(tree: str) -> Iterator[checking.NodeRow]:
     """The inner nodes of a tree in the order in which they were completed."""
-    rows = models.Node.objects.using(using).filter(tree=tree)
+    rows = models.Node.objects.filter(tree=tree)
     rows = rows.order_by(CombinedExpression(F("index") + 1, "<<", F("level")), "level")
     return (checking.NodeRow(*row) for row in _streamed(rows.values_list("level", "index", "hash")))
 

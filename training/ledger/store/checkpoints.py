@@ -2,14 +2,14 @@
 
 import datetime
 
-from django.db import DEFAULT_DB_ALIAS, transaction
+from django.db import transaction
 
 from training.ledger import models
 from training.ledger.core import sealed
 from training.ledger.store import keys
 
 
-def issue(tree: str, *, at: datetime.datetime, using: str = DEFAULT_DB_ALIAS) -> models.Checkpoint:
+def issue(tree: str, *, at: datetime.datetime) -> models.Checkpoint:
     """Sign the tree as it is committed now; where that was signed already, the same checkpoint again.
 
     Not to be called inside a transaction (``RuntimeError``): what is signed must not be rolled back.
@@ -17,13 +17,13 @@ def issue(tree: str, *, at: datetime.datetime, using: str = DEFAULT_DB_ALIAS) ->
     """
     signer = keys.signer()
     instant = sealed.instant_text(at)
-    with transaction.atomic(using=using, durable=True):
-        head = models.Head.objects.using(using).get(tree=tree)
-        signed = models.Checkpoint.objects.using(using)
+    with transaction.atomic(durable=True):
+        head = models.Head.objects.get(tree=tree)
+        signed = models.Checkpoint.objects
         same = {"tree": tree, "size": head.size, "kid": signer.kid}
         found = signed.filter(**same).first()
         if found is None:
-            keys.register(signer, instant, using)
+            keys.register(signer, instant)
             statement = sealed.checkpoint_statement(tree=tree, size=head.size, root=head.root, at=instant)
             row = models.Checkpoint(**same, root=head.root, at=instant, token=signer.sign(statement))
             signed.bulk_create([row], ignore_conflicts=True)  # two at once: the first one counts
@@ -31,6 +31,6 @@ def issue(tree: str, *, at: datetime.datetime, using: str = DEFAULT_DB_ALIAS) ->
     return found
 
 
-def newest(tree: str, *, using: str = DEFAULT_DB_ALIAS) -> models.Checkpoint | None:
+def newest(tree: str) -> models.Checkpoint | None:
     """The checkpoint over the most entries, if there is one."""
-    return models.Checkpoint.objects.using(using).filter(tree=tree).order_by("-size", "-pk").first()
+    return models.Checkpoint.objects.filter(tree=tree).order_by("-size", "-pk").first()

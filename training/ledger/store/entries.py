@@ -7,7 +7,7 @@ import secrets
 from typing import Any
 
 import rfc8785
-from django.db import DEFAULT_DB_ALIAS, connections, transaction
+from django.db import connection, transaction
 from django.db.models import BigIntegerField, CharField, QuerySet, TextField
 
 from training.ledger import models
@@ -29,7 +29,6 @@ def append(
     subject: str,
     body: dict[str, Any],
     at: datetime.datetime,
-    using: str = DEFAULT_DB_ALIAS,
 ) -> models.Entry:
     """Seal one entry at the end of ``tree`` and return it.
 
@@ -42,7 +41,6 @@ def append(
     here to the end of it, other appends to the same tree wait. Five statements at any size of the tree.
     Raises ``LedgerError`` before anything is written.
     """
-    connection = connections[using]
     if not connection.in_atomic_block:
         raise LedgerError(
             "entries.append was called outside a transaction: an entry must be committed together with the "
@@ -57,18 +55,18 @@ def append(
     except (ValueError, AttributeError) as fault:
         raise LedgerError(f"at: {fault}") from None
 
-    head = _locked_head(tree, using)
+    head = _locked_head(tree)
     if kind == sealed.ERASURE and body["erases"] >= head.size:
         raise LedgerError(
             f"body.erases: {tree} has {head.size} entries, the last is {head.size - 1}; "
             f"there is no entry {body['erases']} to erase"
         )
     entry = models.Entry(tree=tree, index=head.size, kind=kind, subject=subject, at=instant)
-    _grow(head, entry, text, using)
+    _grow(head, entry, text)
     return entry
 
 
-def _grow(head: models.Head, entry: models.Entry, text: str, using: str) -> None:
+def _grow(head: models.Head, entry: models.Entry, text: str) -> None:
     """Write an entry with its body, and the nodes of the tree that it completes."""
     salt = secrets.token_hex(sealed.SALT_BYTES)
     entry.commitment = sealed.commitment(salt, text)
@@ -81,25 +79,24 @@ def _grow(head: models.Head, entry: models.Entry, text: str, using: str) -> None
         for (level, position), one in proofs.grow(peaks, entry.index, leaf)
     ]
     # The rows belong together: a caller who catches a fault cannot commit half of them.
-    with transaction.mark_for_rollback_on_error(using=using):
-        insert([entry, *nodes], using=using)
-        insert([models.EntryBody(entry=entry, body=text, salt=salt)], using=using)
+    with transaction.mark_for_rollback_on_error():
+        insert([entry, *nodes])
+        insert([models.EntryBody(entry=entry, body=text, salt=salt)])
         _GROW(
             tree=entry.tree,
             size=entry.index + 1,
             root=proofs.fold(peaks).hex(),
             peaks=" ".join(peak.hex() for peak in peaks),
-            using=using,
         )
 
 
-def _locked_head(tree: str, using: str) -> models.Head:
+def _locked_head(tree: str) -> models.Head:
     """The tree's head, locked until the transaction ends (SQLite locks the whole database at its start)."""
-    found = _HEAD.instances(tree=tree, using=using)
+    found = _HEAD.instances(tree=tree)
     if not found:
         # Two first entries at once: one makes the row, the other waits for it.
-        models.Head.objects.using(using).bulk_create([models.Head(tree=tree)], ignore_conflicts=True)
-        found = _HEAD.instances(tree=tree, using=using)
+        models.Head.objects.bulk_create([models.Head(tree=tree)], ignore_conflicts=True)
+        found = _HEAD.instances(tree=tree)
     return found[0]
 
 

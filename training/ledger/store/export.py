@@ -17,8 +17,6 @@ import datetime
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from django.db import DEFAULT_DB_ALIAS
-
 from training.ledger import models
 from training.ledger.core import sealed, statements
 from training.ledger.store import checkpoints, keys, proving
@@ -31,7 +29,6 @@ def export(
     subjects: Sequence[str] | None = None,
     indices: Iterable[int] | None = None,
     earlier: Iterable[models.Checkpoint] = (),
-    using: str = DEFAULT_DB_ALIAS,
 ) -> dict[str, Any]:
     """The entries of these subjects, or those of these indices, or (with neither) all, with their proofs.
 
@@ -41,10 +38,10 @@ def export(
     """
     if subjects is not None and indices is not None:
         raise ValueError("export by subjects or by indices, not by both")
-    checkpoint = checkpoints.issue(tree, at=at, using=using)
-    chosen = _chosen(tree, checkpoint.size, subjects, indices, using)
+    checkpoint = checkpoints.issue(tree, at=at)
+    chosen = _chosen(tree, checkpoint.size, subjects, indices)
     found = [row[0] for row in chosen]
-    paths = proving.inclusions(tree, found, checkpoint.size, using=using)
+    paths = proving.inclusions(tree, found, checkpoint.size)
     signer = keys.signer()
     contents = sealed.contents_statement(
         tree=tree,
@@ -57,7 +54,7 @@ def export(
     )
     held = sorted(earlier, key=lambda one: one.size)
     signed_by = {signer.kid, checkpoint.kid, *(one.kid for one in held)}
-    public = sorted((kid, key) for kid, key in keys.known(using).items() if kid in signed_by)
+    public = sorted((kid, key) for kid, key in keys.known().items() if kid in signed_by)
     return {
         "format": sealed.EXPORT,
         "tree": tree,
@@ -68,7 +65,7 @@ def export(
         "earlier": [
             {
                 "checkpoint": one.token,
-                "consistency": _hex(proving.consistency(tree, one.size, checkpoint.size, using=using)),
+                "consistency": _hex(proving.consistency(tree, one.size, checkpoint.size)),
             }
             for one in held
         ],
@@ -76,10 +73,10 @@ def export(
 
 
 def _chosen(
-    tree: str, size: int, subjects: Sequence[str] | None, indices: Iterable[int] | None, using: str
+    tree: str, size: int, subjects: Sequence[str] | None, indices: Iterable[int] | None
 ) -> list[Sequence[Any]]:
     """The columns of the entries below ``size`` that are asked for. Raises: ValueError."""
-    rows = models.Entry.objects.using(using).filter(tree=tree, index__lt=size)
+    rows = models.Entry.objects.filter(tree=tree, index__lt=size)
     if subjects is not None:
         rows = rows.filter(subject__in=subjects)
     asked = None if indices is None else set(indices)

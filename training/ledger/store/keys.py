@@ -16,7 +16,6 @@ from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from django.conf import settings
 from django.core.exceptions import ImproperlyConfigured
-from django.db import DEFAULT_DB_ALIAS
 from joserfc import jws
 from joserfc.jwk import OKPKey
 
@@ -121,13 +120,13 @@ def _kept(path: Path) -> str:
         ) from fault
 
 
-def register(key: Signer, at: str, using: str = DEFAULT_DB_ALIAS) -> None:
+def register(key: Signer, at: str) -> None:
     """Keep the public part, so that what the key signs can be checked when another has taken its place."""
-    kept = models.LedgerKey.objects.using(using)
+    kept = models.LedgerKey.objects
     if not kept.filter(kid=key.kid).exists():
         kept.bulk_create([models.LedgerKey(kid=key.kid, public=key.public, at=at)], ignore_conflicts=True)
 
 
-def known(using: str = DEFAULT_DB_ALIAS) -> dict[str, str]:
+def known() -> dict[str, str]:
     """The public parts of all keys that signed here, by key id."""
-    return dict(models.LedgerKey.objects.using(using).values_list("kid", "public"))
+    return dict(models.LedgerKey.objects.values_list("kid", "public"))

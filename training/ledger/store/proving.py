@@ -2,8 +2,6 @@
 
 from collections.abc import Iterable
 
-from django.db import DEFAULT_DB_ALIAS
-
 from training.ledger import models
 from training.ledger.core import proofs
 from training.ledger.core.proofs import Position
@@ -15,36 +13,34 @@ class MissingHash(LookupError):
     """A stored hash that a proof needs is not there: the ledger was tampered with. Run verify_ledger."""
 
 
-def inclusion(tree: str, index: int, size: int, *, using: str = DEFAULT_DB_ALIAS) -> list[bytes]:
+def inclusion(tree: str, index: int, size: int) -> list[bytes]:
     """The proof that entry ``index`` is in the tree of the first ``size`` entries."""
-    return inclusions(tree, [index], size, using=using)[0]
+    return inclusions(tree, [index], size)[0]
 
 
-def inclusions(
-    tree: str, indices: Iterable[int], size: int, *, using: str = DEFAULT_DB_ALIAS
-) -> list[list[bytes]]:
+def inclusions(tree: str, indices: Iterable[int], size: int) -> list[list[bytes]]:
     """The same for many entries, with their hashes read together."""
     wanted = [proofs.inclusion_parts(index, size) for index in indices]
-    return _folded(tree, wanted, using)
+    return _folded(tree, wanted)
 
 
-def consistency(tree: str, first: int, second: int, *, using: str = DEFAULT_DB_ALIAS) -> list[bytes]:
+def consistency(tree: str, first: int, second: int) -> list[bytes]:
     """The proof that the tree of ``second`` entries is that of ``first`` with entries added at its end."""
-    return _folded(tree, [proofs.consistency_parts(first, second)], using)[0]
+    return _folded(tree, [proofs.consistency_parts(first, second)])[0]
 
 
-def _folded(tree: str, wanted: list[list[tuple[Position, ...]]], using: str) -> list[list[bytes]]:
-    hashes = _read(tree, {position for parts in wanted for part in parts for position in part}, using)
+def _folded(tree: str, wanted: list[list[tuple[Position, ...]]]) -> list[list[bytes]]:
+    hashes = _read(tree, {position for parts in wanted for part in parts for position in part})
     return [[proofs.fold([hashes[position] for position in part]) for part in parts] for parts in wanted]
 
 
-def _read(tree: str, positions: set[Position], using: str) -> dict[Position, bytes]:
+def _read(tree: str, positions: set[Position]) -> dict[Position, bytes]:
     by_level: dict[int, list[int]] = {}
     for level, index in sorted(positions):
         by_level.setdefault(level, []).append(index)
     found: dict[Position, bytes] = {}
-    entries = models.Entry.objects.using(using).filter(tree=tree)
-    nodes = models.Node.objects.using(using).filter(tree=tree)
+    entries = models.Entry.objects.filter(tree=tree)
+    nodes = models.Node.objects.filter(tree=tree)
     for level, indices in by_level.items():
         rows = nodes.filter(level=level) if level else entries
         column = "hash" if level else "leaf"
