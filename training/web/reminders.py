@@ -10,20 +10,19 @@ from django.conf import settings
 from django.contrib import messages as flash
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
-from syllabus.engine.rules.report import CAUTION
 from training.models import LeadTimes, Notice, Reminder, School, User
 from training.reports import lapses
 from training.services import access
 from training.services.reminders import calendars, coming, failures, leads, notices, preferences
 from training.web.shared.forms import Checkbox, Choice, Form, Text, sent_or_new, text_of
-from training.web.shared.opening import signed_in
+from training.web.shared.opening import show, signed_in
 from training.web.shared.report_presenter import day
 
 #: What a notice says that is no reminder; those stand above by themselves.
@@ -174,10 +173,9 @@ def _shown(request: HttpRequest, at: dt.datetime, form: Form | None = None, **mo
         "preferences": sent_or_new(form, Preferences, initial=preferences.as_json(preferences.of(user))),
         "has_calendar": hasattr(user, "calendar_feed"),
         "administers": list(access.schools(user).order_by("pk")),
-        "caution": CAUTION,
         **more,
     }
-    return render(request, "training/reminders.html", told, status=form.status if form else 200)
+    return show(request, "training/reminders.html", told, status=form.status if form else 200)
 
 
 @signed_in("POST")
@@ -270,8 +268,8 @@ def _ahead(request: HttpRequest, form: Days | None = None) -> HttpResponse:
                 "not_worked_out": failures.records(school),
             }
         )
-    told = {"schools": shown, "days": coming.DAYS, "caution": CAUTION}
-    return render(request, "training/reminders_ahead.html", told, status=form.status if form else 200)
+    told = {"schools": shown, "days": coming.DAYS}
+    return show(request, "training/reminders_ahead.html", told, status=form.status if form else 200)
 
 
 @signed_in("POST")

@@ -4,18 +4,16 @@ import datetime as dt
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from syllabus.engine.rules.report import CAUTION
 from training.models import Aircraft, LessonRecord, Role, Student, User
 from training.services.school import search
 from training.services.school.search import Found
 from training.web.people.people import role_name
 from training.web.shared.forms import Search
-from training.web.shared.opening import signed_in
+from training.web.shared.opening import show, signed_in
 from training.web.shared.report_presenter import day
 
 
@@ -44,9 +42,8 @@ def page(request: HttpRequest) -> HttpResponse:
         "aircraft": [_aircraft(each, found) for each in found.aircraft],
         "searches_people": bool(found.administers),
         "most": search.MOST,
-        "caution": CAUTION,
     }
-    return render(request, "training/search.html", told)
+    return show(request, "training/search.html", told)
 
 
 def _student(each: Student, found: Found, user: User) -> dict[str, Any]:

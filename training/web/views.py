@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from django import forms
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse, QueryDict
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.cache import never_cache
@@ -17,7 +17,7 @@ from syllabus.engine.errors import NotInForce
 from syllabus.engine.record import reading
 from syllabus.engine.record.reading import Errors, Object
 from syllabus.engine.rules.question import READERS, Context
-from syllabus.engine.rules.report import CAUTION, UNVERIFIED
+from syllabus.engine.rules.report import UNVERIFIED
 from syllabus.law import rulebook
 from training import reports
 from training.models import Enrolment, Student
@@ -25,7 +25,7 @@ from training.services import access
 from training.services.records import page_cache
 from training.web.instructor.opening import teaches
 from training.web.shared.forms import Form, Text
-from training.web.shared.opening import signed_in
+from training.web.shared.opening import show, signed_in
 from training.web.shared.report_presenter import day
 from training.web.student import page_cache as parts
 
@@ -71,7 +71,7 @@ class Question(Form):
 def home(request: HttpRequest) -> HttpResponse:
     """What this is; for who is signed in: an instructor's day, the school, or where they stand."""
     if not request.user.is_authenticated:
-        return render(request, "training/welcome.html", {"caution": CAUTION})
+        return show(request, "training/welcome.html", {})
     if teaches(request.user):
         return redirect("today")
     if access.schools(request.user).exists():
@@ -108,9 +108,8 @@ def _board(request: HttpRequest) -> HttpResponse:
         "titles": [each.title for each in rulebook.current().milestones.values()],
         "today": day(listed[0].school.day(at) if listed else at.date()),
         "administers": access.schools(request.user).exists(),
-        "caution": CAUTION,
     }
-    return render(request, "training/home.html", shown)
+    return show(request, "training/home.html", shown)
 
 
 @signed_in("GET")
@@ -135,9 +134,8 @@ def student(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
         "is_today": on == today,
         "form": form,
         "model": context.aircraft_model or found.training_model,
-        "caution": CAUTION,
     }
-    return render(request, "training/student.html", told, status=form.status)
+    return show(request, "training/student.html", told, status=form.status)
 
 
 def _rules(student: Student, on: dt.date, context: Context, today: dt.date) -> str:
@@ -162,12 +160,12 @@ def milestones(request: HttpRequest) -> HttpResponse:
         }
         for milestone in rulebook.current().milestones.values()
     ]
-    told = {"milestones": listed, "today": day(today), "caution": CAUTION, "rulebook": rulebook.current().id}
-    return render(request, "training/milestones.html", told)
+    told = {"milestones": listed, "today": day(today), "rulebook": rulebook.current().id}
+    return show(request, "training/milestones.html", told)
 
 
 @require_safe
 def not_covered(request: HttpRequest) -> HttpResponse:
     """What a refusal where the rules end means; a problem's type in the API names this address."""
     titles = [each.title for each in rulebook.current().milestones.values()]
-    return render(request, "training/not_covered.html", {"titles": titles, "caution": CAUTION})
+    return show(request, "training/not_covered.html", {"titles": titles})

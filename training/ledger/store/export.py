@@ -40,12 +40,28 @@ def export(
         raise ValueError("export by subjects or by indices, not by both")
     checkpoint = checkpoints.issue(tree, at=at)
     chosen = _chosen(tree, checkpoint.size, subjects, indices)
+    return document(checkpoint, chosen, at=at, subjects=subjects, earlier=earlier)
+
+
+def document(
+    checkpoint: models.Checkpoint,
+    chosen: Sequence[Sequence[Any]] = (),
+    *,
+    at: datetime.datetime,
+    subjects: Sequence[str] | None = None,
+    earlier: Iterable[models.Checkpoint] = (),
+) -> dict[str, Any]:
+    """The document of chosen entries, proved against a checkpoint, which goes on from ``earlier`` ones.
+
+    Raises: ProofError for an earlier one that is larger.
+    """
+    tree, size = checkpoint.tree, checkpoint.size
     found = [row[0] for row in chosen]
-    paths = proving.inclusions(tree, found, checkpoint.size)
+    paths = proving.inclusions(tree, found, size)
     signer = keys.signer()
     contents = sealed.contents_statement(
         tree=tree,
-        size=checkpoint.size,
+        size=size,
         root=checkpoint.root,
         at=sealed.instant_text(at),
         subjects=None if subjects is None else sorted(set(subjects)),
@@ -54,19 +70,16 @@ def export(
     )
     held = sorted(earlier, key=lambda one: one.size)
     signed_by = {signer.kid, checkpoint.kid, *(one.kid for one in held)}
-    public = sorted((kid, key) for kid, key in keys.known().items() if kid in signed_by)
+    known = {**keys.known(), signer.kid: signer.public}
     return {
         "format": sealed.EXPORT,
         "tree": tree,
-        "keys": [statements.as_jwk(kid, key) for kid, key in public],
+        "keys": [statements.as_jwk(kid, key) for kid, key in sorted(known.items()) if kid in signed_by],
         "checkpoint": checkpoint.token,
         "contents": signer.sign(contents),
         "entries": [_entry(row, path) for row, path in zip(chosen, paths, strict=True)],
         "earlier": [
-            {
-                "checkpoint": one.token,
-                "consistency": _hex(proving.consistency(tree, one.size, checkpoint.size)),
-            }
+            {"checkpoint": one.token, "consistency": _hex(proving.consistency(tree, one.size, size))}
             for one in held
         ],
     }

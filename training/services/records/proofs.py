@@ -12,10 +12,10 @@ from typing import Any
 from django.db.models import Q, QuerySet
 
 from syllabus.engine.errors import QuestionError
-from training.ledger.core import sealed, statements
+from training.ledger.core import statements
 from training.ledger.core.proofs import ProofError
 from training.ledger.models import Checkpoint, Entry, Head
-from training.ledger.store import checkpoints, export, keys, proving
+from training.ledger.store import checkpoints, export, keys
 from training.models import Acknowledgement, EndorsementSeal, Revocation, School, SignOff, Student, User
 from training.services import access
 from training.services.errors import NotFound
@@ -118,32 +118,9 @@ def grown(school: School, first: int, second: int | None, *, at: dt.datetime) ->
     new = checkpoint(school, at=at) if second is None else _signed(tree, second)
     old = _signed(tree, first)
     try:
-        path = proving.consistency(tree, old.size, new.size)
+        return export.document(new, at=at, earlier=[old])
     except ProofError as wrong:
         raise QuestionError.at("from", str(wrong)) from None
-    signer = keys.signer()
-    contents = signer.sign(
-        sealed.contents_statement(
-            tree=tree,
-            size=new.size,
-            root=new.root,
-            at=sealed.instant_text(at),
-            subjects=None,
-            indices=[],
-            erased=[],
-        )
-    )
-    by = {signer.kid, old.kid, new.kid}
-    known = {**keys.known(), signer.kid: signer.public}
-    return {
-        "format": sealed.EXPORT,
-        "tree": tree,
-        "keys": [statements.as_jwk(kid, public) for kid, public in sorted(known.items()) if kid in by],
-        "checkpoint": new.token,
-        "contents": contents,
-        "entries": [],
-        "earlier": [{"checkpoint": old.token, "consistency": [step.hex() for step in path]}],
-    }
 
 
 def _signed(tree: str, size: int) -> Checkpoint:

@@ -1,13 +1,12 @@
 """The contents of the help with its search, and one page of it. Anybody may read them."""
 
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from syllabus.engine.rules.report import CAUTION
 from training.web.help import library
 from training.web.shared.forms import Search
+from training.web.shared.opening import show
 
 MOST_TEXT = 200
 
@@ -21,9 +20,8 @@ def contents(request: HttpRequest) -> HttpResponse:
         "asked": asked,
         "found": library.find(asked),
         "groups": list(library.groups()),
-        "caution": CAUTION,
     }
-    return render(request, "training/help/contents.html", told)
+    return show(request, "training/help/contents.html", told)
 
 
 @require_safe
@@ -36,6 +34,5 @@ def page(request: HttpRequest, reader: str, slug: str) -> HttpResponse:
         "html": opened.html(),
         "reader": library.READERS[reader],
         "siblings": [each for each in library.PAGES if each.reader == reader],
-        "caution": CAUTION,
     }
-    return render(request, "training/help/page.html", told)
+    return show(request, "training/help/page.html", told)

@@ -10,7 +10,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
@@ -21,7 +21,6 @@ from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES, TESTS
 from syllabus.engine.rules.finding import Finding, Said
 from syllabus.engine.rules.kinds.evidence import STUDENT
 from syllabus.engine.rules.reasons import NotCovered
-from syllabus.engine.rules.report import CAUTION
 from syllabus.law import endorsements as catalogue
 from syllabus.law.endorsements import Kind
 from training.models import EndorsementSeal
@@ -42,6 +41,7 @@ from training.web.instructor.forms import Give
 from training.web.instructor.opening import Taught, taught
 from training.web.shared import refusals, signing
 from training.web.shared.forms import text_of
+from training.web.shared.opening import show
 from training.web.shared.report_presenter import State
 
 MOST_REASONS = 6
@@ -97,9 +97,8 @@ def kinds(request: HttpRequest, whose: Taught) -> HttpResponse:
         "kinds": [each for each in listed.values() if each.authority in authorities.of(whose.student)],
         "standing": standing,
         "today": day(whose.today),
-        "caution": CAUTION,
     }
-    return render(request, "training/instructor/endorse.html", told)
+    return show(request, "training/instructor/endorse.html", told)
 
 
 @taught("GET", "POST")
@@ -154,9 +153,8 @@ def _show(
         "said": json.dumps(dict(said)),
         "new": entry or uuid.uuid4(),
         "passkeys": json.dumps(reauthentication.passkeys(whose.user)),
-        "caution": CAUTION,
     }
-    return render(request, "training/instructor/endorse_kind.html", shown, status=status)
+    return show(request, "training/instructor/endorse_kind.html", shown, status=status)
 
 
 def _checked(
@@ -295,6 +293,5 @@ def revoke(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpRespons
         "reason": reason,
         "faults": faults,
         "passkeys": json.dumps(reauthentication.passkeys(whose.user)),
-        "caution": CAUTION,
     }
-    return render(request, "training/instructor/revoke.html", told, status=422 if faults else 200)
+    return show(request, "training/instructor/revoke.html", told, status=422 if faults else 200)

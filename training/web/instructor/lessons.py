@@ -8,7 +8,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
@@ -16,7 +16,6 @@ from syllabus.courses import outlines
 from syllabus.engine.course import proving
 from syllabus.engine.course.course import Outline
 from syllabus.engine.errors import Error
-from syllabus.engine.rules.report import CAUTION
 from syllabus.law import rulebook
 from training.models import Correction, LessonRecord
 from training.presenters import lesson as lesson_words
@@ -38,6 +37,7 @@ from training.web.instructor.sheet_check import Look
 from training.web.instructor.sheet_form import SheetForm
 from training.web.shared import refusals, signing
 from training.web.shared.forms import as_typed, text_of, texts_of
+from training.web.shared.opening import show
 
 
 @taught("GET")
@@ -59,9 +59,8 @@ def student(request: HttpRequest, whose: Taught) -> HttpResponse:
         ],
         "new": uuid.uuid4(),
         "today": day(whose.today),
-        "caution": CAUTION,
     }
-    return render(request, "training/instructor/student.html", shown)
+    return show(request, "training/instructor/student.html", shown)
 
 
 def _day_of(content: Mapping[str, Any]) -> str:
@@ -155,8 +154,8 @@ def _show(
         given = sheet.values(record.content, whose.zone, outline)
         found = sheet_check.look(whose, record, given)
     shown = sheet_context(whose, record, outline, found, dict(given))
-    shown |= {"written": lesson_words.for_tablet(), "caution": CAUTION}
-    return render(request, "training/instructor/sheet.html", shown, status=status)
+    shown |= {"written": lesson_words.for_tablet()}
+    return show(request, "training/instructor/sheet.html", shown, status=status)
 
 
 def sheet_context(
@@ -285,9 +284,8 @@ def _before_signing(
         "passkeys": json.dumps(reauthentication.passkeys(whose.user)),
         "signs_with": whose.certificate,
         "title_of": outline.by_code if outline else {},
-        "caution": CAUTION,
     }
-    return render(request, "training/instructor/sign.html", shown, status=status)
+    return show(request, "training/instructor/sign.html", shown, status=status)
 
 
 def _proved(whose: Taught, record: LessonRecord) -> list[dict[str, str]]:
@@ -332,9 +330,8 @@ def sealed(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpRespons
         "warnings": signed.warnings,
         "successor": Correction.objects.filter(lesson=record).first(),
         "new": uuid.uuid4(),
-        "caution": CAUTION,
     }
-    return render(request, "training/instructor/sealed.html", shown)
+    return show(request, "training/instructor/sealed.html", shown)
 
 
 @taught("POST")

@@ -15,14 +15,13 @@ from typing import Any
 
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from syllabus.engine.course.next_lesson import AGAIN
-from syllabus.engine.rules.report import CAUTION
 from syllabus.engine.rules.rulebook import PRACTICAL_TEST
 from syllabus.law import endorsements, rulebook
 from training.models import Lapse, LessonRecord, Standing, Student, User
@@ -30,7 +29,7 @@ from training.services import access
 from training.services.records import page_cache
 from training.services.school import status_changes
 from training.web.instructor.opening import teaches
-from training.web.shared.opening import signed_in
+from training.web.shared.opening import show, signed_in
 from training.web.shared.report_presenter import FLIGHT_BY_FLIGHT, day
 from training.web.shared.status_changes import words as status_change
 
@@ -95,9 +94,8 @@ def page(request: HttpRequest) -> HttpResponse:
         "several_schools": len({each.student.school_id for each in pupils}) > 1,
         "counts": _counts(pupils),
         "today": day(listed[0].student.school.day(at) if listed else at.date()),
-        "caution": CAUTION,
     }
-    return render(request, "training/instructor/today.html", told)
+    return show(request, "training/instructor/today.html", told)
 
 
 def of(user: User, at: dt.datetime) -> list[Pupil]:

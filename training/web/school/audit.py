@@ -10,7 +10,7 @@ from django.contrib import messages as flash
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict, StreamingHttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -18,7 +18,6 @@ from django.utils.translation import gettext_lazy, gettext_noop
 from django.views.decorators.debug import sensitive_post_parameters
 
 from syllabus.engine.audit.audit import MENDS
-from syllabus.engine.rules.report import CAUTION
 from training.models import Finding, NightlyAudit, School, Student, User
 from training.presenters.days import day
 from training.presenters.entry import kind_of, vouched
@@ -31,7 +30,7 @@ from training.services.signing import reauthentication
 from training.web.shared import long_work, signing
 from training.web.shared.forms import Choice, Form, Reason, text_of
 from training.web.shared.long_work import Ended, Step
-from training.web.shared.opening import signed_in
+from training.web.shared.opening import show, signed_in
 
 AT_ONCE = 25
 _WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -124,9 +123,8 @@ def listed(request: HttpRequest) -> HttpResponse:
         "last": last,
         "last_day": last and day(last.on),
         "failed": NightlyAudit.objects.filter(school=school).exclude(fault="").first(),
-        "caution": CAUTION,
     }
-    return render(request, "training/audit/findings.html", told)
+    return show(request, "training/audit/findings.html", told)
 
 
 def _shown(found: Finding) -> dict[str, Any]:
@@ -255,9 +253,8 @@ def _finding(request: HttpRequest, found: Finding, form: Resolve) -> HttpRespons
             for each in found.resolutions.select_related("by", "finding")
         ],
         "form": form,
-        "caution": CAUTION,
     }
-    return render(request, "training/audit/finding.html", told, status=form.status)
+    return show(request, "training/audit/finding.html", told, status=form.status)
 
 
 _MET = {True: gettext_noop("met"), False: gettext_noop("not met"), None: gettext_noop("unknown")}
@@ -276,9 +273,8 @@ def own_records(request: HttpRequest) -> HttpResponse:
     told = {
         "roles": rows,
         "desk": desk,
-        "caution": CAUTION,
     }
-    return render(request, "training/audit/instructors.html", told)
+    return show(request, "training/audit/instructors.html", told)
 
 
 @signed_in("GET")
@@ -307,6 +303,5 @@ def own_record(request: HttpRequest, instructor: int) -> HttpResponse:
         "page": page,
         "query": "",
         "on": day(kept.on),
-        "caution": CAUTION,
     }
-    return render(request, "training/audit/own_record.html", told)
+    return show(request, "training/audit/own_record.html", told)

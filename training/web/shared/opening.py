@@ -56,6 +56,13 @@ class Opened:
 View = Callable[..., HttpResponseBase]
 
 
+def show(
+    request: HttpRequest, template: str, told: dict[str, Any], status: int | None = None
+) -> HttpResponse:
+    """A page about records, with the caution at its foot."""
+    return render(request, template, {**told, "caution": CAUTION}, status=status)
+
+
 def signed_in(*methods: str) -> Callable[[View], View]:
     """A page for whoever is signed in, by these methods, which no cache keeps; HEAD goes with GET."""
     allowed = [*methods, *(["HEAD"] if "GET" in methods else [])]

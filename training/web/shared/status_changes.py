@@ -4,16 +4,14 @@ import datetime as dt
 from collections import defaultdict
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from syllabus.engine.rules.report import CAUTION
 from training.models import User
 from training.services.school import status_changes
 from training.services.school.status_changes import StatusChange
-from training.web.shared.opening import signed_in
+from training.web.shared.opening import show, signed_in
 from training.web.shared.report_presenter import State, day
 
 
@@ -38,9 +36,8 @@ def listed(request: HttpRequest) -> HttpResponse:
             for mine in by_student.values()
         ],
         "all": len(found) < status_changes.MOST,
-        "caution": CAUTION,
     }
-    return render(request, "training/status_changes.html", told)
+    return show(request, "training/status_changes.html", told)
 
 
 def words(change: StatusChange) -> str:
