@@ -17,12 +17,12 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
-from training.models import LeadTimes, Notice, Reminder, School, User
+from training.models import LeadTimes, Notice, Reminder, School
 from training.reports import lapses
 from training.services import access
 from training.services.reminders import calendars, coming, failures, leads, notices, preferences
 from training.web.shared.forms import Checkbox, Choice, Form, Text, sent_or_new, text_of
-from training.web.shared.opening import show, signed_in
+from training.web.shared.opening import SignedIn, show, signed_in
 from training.web.shared.report_presenter import day
 
 #: What a notice says that is no reminder; those stand above by themselves.
@@ -133,20 +133,15 @@ class Days(Form):
         super().refuse(message, place.removeprefix("days."))
 
 
-def _user(request: HttpRequest) -> User:
-    assert isinstance(request.user, User)
-    return request.user
-
-
 @signed_in("GET")
-def own(request: HttpRequest) -> HttpResponse:
+def own(request: SignedIn) -> HttpResponse:
     """What ends soon of oneself and of the students one instructs."""
     return _shown(request, timezone.now())
 
 
-def _shown(request: HttpRequest, at: dt.datetime, form: Form | None = None, **more: Any) -> HttpResponse:
+def _shown(request: SignedIn, at: dt.datetime, form: Form | None = None, **more: Any) -> HttpResponse:
     """One's reminders, with the form that was sent and is not as it must be."""
-    user = _user(request)
+    user = request.user
     told = {
         "reminders": [
             {
@@ -179,9 +174,9 @@ def _shown(request: HttpRequest, at: dt.datetime, form: Form | None = None, **mo
 
 
 @signed_in("POST")
-def act(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
+def act(request: SignedIn, ref: uuid.UUID) -> HttpResponse:
     """Read one, or put it off until a day."""
-    user, at = _user(request), timezone.now()
+    user, at = request.user, timezone.now()
     reminder = coming.find(user, ref, at)
     form = Postpone.bind(request, reminder=reminder, at=at)
     if form.is_valid() and not form.cleaned_data["until"]:
@@ -195,18 +190,18 @@ def act(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
 
 
 @signed_in("POST")
-def read_notice(request: HttpRequest, notice: int) -> HttpResponse:
+def read_notice(request: SignedIn, notice: int) -> HttpResponse:
     """Note that a notice was read, and go to what it is about."""
-    read = notices.mark_read(_user(request), notice, timezone.now())
+    read = notices.mark_read(request.user, notice, timezone.now())
     if read.kind in (Notice.Kind.RECORD_CHANGED, Notice.Kind.PERSON_CHANGED):
         return redirect("changes", read.student.ref)
     return redirect("lesson", read.student.ref, read.about)
 
 
 @signed_in("POST")
-def prefer(request: HttpRequest) -> HttpResponse:
+def prefer(request: SignedIn) -> HttpResponse:
     """Set the preferences."""
-    user = _user(request)
+    user = request.user
 
     def prefer(language: str = "", **given: Any) -> None:
         preferences.set_for(user, language=language or preferences.of(user).language, **given)
@@ -219,9 +214,9 @@ def prefer(request: HttpRequest) -> HttpResponse:
 
 
 @signed_in("POST")
-def calendar(request: HttpRequest) -> HttpResponse:
+def calendar(request: SignedIn) -> HttpResponse:
     """Create a calendar link, which is shown once; or turn it off."""
-    user, at = _user(request), timezone.now()
+    user, at = request.user, timezone.now()
     if text_of(request, "close"):
         calendars.revoke(user)
         flash.success(request, _("Calendar link turned off."))
@@ -244,13 +239,13 @@ def feed(request: HttpRequest, secret: str) -> HttpResponse:
 
 
 @signed_in("GET")
-def ahead(request: HttpRequest) -> HttpResponse:
+def ahead(request: SignedIn) -> HttpResponse:
     """What the schools that one administers will be told in the next 30 days."""
     return _ahead(request)
 
 
-def _ahead(request: HttpRequest, form: Days | None = None) -> HttpResponse:
-    user, at = _user(request), timezone.now()
+def _ahead(request: SignedIn, form: Days | None = None) -> HttpResponse:
+    user, at = request.user, timezone.now()
     schools = list(access.schools(user).order_by("pk"))
     if not schools:
         raise PermissionDenied
@@ -273,9 +268,9 @@ def _ahead(request: HttpRequest, form: Days | None = None) -> HttpResponse:
 
 
 @signed_in("POST")
-def set_lead_times(request: HttpRequest, school: str) -> HttpResponse:
+def set_lead_times(request: SignedIn, school: str) -> HttpResponse:
     """Set how long before the school's people are told; a blank one is common practice."""
-    found = next((each for each in access.schools(_user(request)) if each.slug == school), None)
+    found = next((each for each in access.schools(request.user) if each.slug == school), None)
     if found is None:
         raise Http404("no school of that name that you administer")
     form = Days.bind(request, school=found)

@@ -3,7 +3,7 @@
 import datetime as dt
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -13,14 +13,13 @@ from training.services.school import search
 from training.services.school.search import Found
 from training.web.people.people import role_name
 from training.web.shared.forms import Search
-from training.web.shared.opening import show, signed_in
+from training.web.shared.opening import SignedIn, show, signed_in
 from training.web.shared.report_presenter import day
 
 
 @signed_in("GET")
-def page(request: HttpRequest) -> HttpResponse:
+def page(request: SignedIn) -> HttpResponse:
     """What holds every word that was typed, each with the page on which one goes on."""
-    assert isinstance(request.user, User)
     form, asked = Search.of(
         request,
         _("Search (all words must match)"),

@@ -14,7 +14,7 @@ from allauth.usersessions.models import UserSession
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
@@ -23,7 +23,7 @@ from knox.models import AuthToken
 
 from training.models import Role, User
 from training.services.reminders import preferences
-from training.web.shared.opening import signed_in
+from training.web.shared.opening import SignedIn, signed_in
 
 
 class _ForTheBrowser:
@@ -65,9 +65,8 @@ class LoginByPasskey(LoginWebAuthnView):
 
 
 @signed_in("GET")
-def security(request: HttpRequest) -> HttpResponse:
+def security(request: SignedIn) -> HttpResponse:
     """Passkeys, authenticator app, recovery codes, sessions and tokens of who asks."""
-    assert isinstance(request.user, User)
     UserSession.objects.create_from_request(request)  # one that began before sessions were listed
     by_type: dict[str, list[Authenticator]] = {}
     for each in Authenticator.objects.filter(user=request.user).order_by("created_at", "pk"):
@@ -95,7 +94,7 @@ def _zone(user: User) -> str:
 
 @require_POST
 @login_required
-def end_session(request: HttpRequest, pk: int) -> HttpResponse:
+def end_session(request: SignedIn, pk: int) -> HttpResponse:
     """End one session of one's own; ending the present one signs out."""
     found = get_object_or_404(UserSession, pk=pk, user=request.user)
     present = found.is_current()
@@ -109,7 +108,7 @@ def end_session(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @login_required
-def end_tokens(request: HttpRequest) -> HttpResponse:
+def end_tokens(request: SignedIn) -> HttpResponse:
     """End every token that a program holds for the one who asks."""
     AuthToken.objects.filter(user=request.user).delete()
     messages.success(request, _("Tokens revoked. Programs must sign in again."))

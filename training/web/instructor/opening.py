@@ -9,7 +9,7 @@ from functools import wraps
 from typing import Any
 
 from django.db.models import OuterRef, Subquery
-from django.http import Http404, HttpRequest
+from django.http import Http404
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
@@ -17,7 +17,7 @@ from django.utils import timezone
 from training.models import Aircraft, LessonRecord, Role, Student, User
 from training.services import access
 from training.services.lessons import lesson_records
-from training.web.shared.opening import View, signed_in
+from training.web.shared.opening import SignedIn, View, signed_in
 
 
 def teaches(user: Any) -> bool:
@@ -88,9 +88,8 @@ def taught(*methods: str) -> Callable[[View], View]:
     def decorated(view: View) -> View:
         @signed_in(*methods)
         @wraps(view)
-        def opened(request: HttpRequest, ref: uuid.UUID, **more: Any) -> HttpResponseBase:
+        def opened(request: SignedIn, ref: uuid.UUID, **more: Any) -> HttpResponseBase:
             at = timezone.now()
-            assert isinstance(request.user, User)
             seen = access.visible_students(request.user, access.WRITE, on=at.date())
             roles = Role.objects.filter(
                 user=request.user, role=Role.Kind.INSTRUCTOR, school=OuterRef("school")

@@ -21,7 +21,7 @@ from django.views.decorators.http import require_safe
 from syllabus.courses import outlines
 from syllabus.engine.places.geography import Place, airports
 from syllabus.engine.time.instants import in_utc
-from training.models import LessonRecord, User
+from training.models import LessonRecord
 from training.presenters.lesson import for_tablet
 from training.reports import progress
 from training.services.signing import reauthentication
@@ -30,7 +30,7 @@ from training.web.instructor import today as board
 from training.web.instructor.lessons import sheet_context
 from training.web.instructor.opening import Fleet, Taught, teaches
 from training.web.shared import language
-from training.web.shared.opening import signed_in
+from training.web.shared.opening import SignedIn, signed_in
 
 #: Students and airports that a tablet takes along for the day.
 MOST_STUDENTS, MOST_AIRPORTS = 12, 60
@@ -104,19 +104,18 @@ def token(request: HttpRequest) -> JsonResponse:
 
 
 @signed_in("GET")
-def nearby(request: HttpRequest) -> JsonResponse:
+def nearby(request: SignedIn) -> JsonResponse:
     """Airports that a few letters may mean; for who is signed in, so that nobody else works the table."""
     found = airports().like(str(request.GET.get("q", ""))[:40], 8)
     return JsonResponse({"airports": [{"key": each.key, "name": each.name} for each in found]})
 
 
 @signed_in("GET")
-def pack(request: HttpRequest) -> JsonResponse:
+def pack(request: SignedIn) -> JsonResponse:
     """What the tablet takes along: the students who need the instructor first, each with the next sheet.
 
     Nothing of a record goes along but the name, what needs the instructor, and the sheets to write on.
     """
-    assert isinstance(request.user, User)
     if not teaches(request.user):
         return JsonResponse({"user": str(request.user.pk), "students": [], "airports": [], "passkeys": []})
     at = timezone.now()

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
@@ -29,7 +29,7 @@ from training.services import access
 from training.services.records import page_cache
 from training.services.school import status_changes
 from training.web.instructor.opening import teaches
-from training.web.shared.opening import show, signed_in
+from training.web.shared.opening import SignedIn, show, signed_in
 from training.web.shared.report_presenter import FLIGHT_BY_FLIGHT, day
 from training.web.shared.status_changes import words as status_change
 
@@ -73,16 +73,14 @@ class Pupil:
 
 
 @signed_in("GET")
-def today(request: HttpRequest) -> HttpResponse:
+def today(request: SignedIn) -> HttpResponse:
     """The page. Each record read is logged."""
-    assert isinstance(request.user, User)
     if not teaches(request.user):
         return redirect("home")
     return page(request)
 
 
-def page(request: HttpRequest) -> HttpResponse:
-    assert isinstance(request.user, User)
+def page(request: SignedIn) -> HttpResponse:
     at = timezone.now()
     pupils = of(request.user, at)
     shown = Paginator(pupils, AT_ONCE).get_page(request.GET.get("page"))

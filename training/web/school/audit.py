@@ -9,7 +9,7 @@ from django import forms
 from django.contrib import messages as flash
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
-from django.http import Http404, HttpRequest, HttpResponse, QueryDict, StreamingHttpResponse
+from django.http import Http404, HttpResponse, QueryDict, StreamingHttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
@@ -18,7 +18,7 @@ from django.utils.translation import gettext_lazy, gettext_noop
 from django.views.decorators.debug import sensitive_post_parameters
 
 from syllabus.engine.audit.audit import MENDS
-from training.models import Finding, NightlyAudit, School, Student, User
+from training.models import Finding, NightlyAudit, School, Student
 from training.presenters.days import day
 from training.presenters.entry import kind_of, vouched
 from training.reports import finding_entries
@@ -30,7 +30,7 @@ from training.services.signing import reauthentication
 from training.web.shared import long_work, signing
 from training.web.shared.forms import Choice, Form, Reason, text_of
 from training.web.shared.long_work import Ended, Step
-from training.web.shared.opening import show, signed_in
+from training.web.shared.opening import SignedIn, show, signed_in
 
 AT_ONCE = 25
 _WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -60,14 +60,9 @@ class Resolve(Form):
         super().__init__(data, initial={"how": found.body["mend"]})
 
 
-def _user(request: HttpRequest) -> User:
-    assert isinstance(request.user, User)
-    return request.user
-
-
-def _school(request: HttpRequest, slug: str | None) -> School:
+def _school(request: SignedIn, slug: str | None) -> School:
     """The school that is meant, or the first of several. Raises: PermissionDenied."""
-    mine = access.schools(_user(request)).order_by("name", "pk")
+    mine = access.schools(request.user).order_by("name", "pk")
     found = mine.filter(slug=slug).first() if slug else mine.first()
     if found is None:
         raise PermissionDenied
@@ -101,9 +96,9 @@ class Filters(Form):
 
 
 @signed_in("GET")
-def listed(request: HttpRequest) -> HttpResponse:
+def listed(request: SignedIn) -> HttpResponse:
     """What the audits of a school found, with filters; the open ones first asked for."""
-    user, at = _user(request), timezone.now()
+    user, at = request.user, timezone.now()
     school = _school(request, request.GET.get("school") or None)
     form = Filters(request.GET)
     page = Paginator(findings.listed(school, **form.asked), AT_ONCE).get_page(request.GET.get("page"))
@@ -144,11 +139,11 @@ def _shown(found: Finding) -> dict[str, Any]:
 
 
 @signed_in("GET")
-def table(request: HttpRequest, form: str) -> HttpResponse:
+def table(request: SignedIn, form: str) -> HttpResponse:
     """The same findings as a table for a spreadsheet: CSV, or a workbook."""
     school = _school(request, request.GET.get("school") or None)
     rows = list(findings.listed(school, **Filters(request.GET).asked))
-    findings.note_read(rows, _user(request), via="web", at=timezone.now())
+    findings.note_read(rows, request.user, via="web", at=timezone.now())
     if form == "xlsx":
         response = HttpResponse(finding_tables.workbook(rows), content_type=_WORKBOOK)
     else:
@@ -160,14 +155,14 @@ def table(request: HttpRequest, form: str) -> HttpResponse:
 
 
 @signed_in("GET")
-def report(request: HttpRequest) -> HttpResponse:
+def report(request: SignedIn) -> HttpResponse:
     """The whole audit of a school as a PDF: what stands, who dealt with what, and what is gone."""
     school = _school(request, request.GET.get("school") or None)
     last = findings.last_run(school)
     if last is None:
         raise Http404("the records of this school were never audited")
     rows = list(findings.listed(school))
-    findings.note_read(rows, _user(request), via="web", at=timezone.now())
+    findings.note_read(rows, request.user, via="web", at=timezone.now())
     return HttpResponse(
         finding_pages.report(school, last, rows),
         content_type="application/pdf",
@@ -176,9 +171,9 @@ def report(request: HttpRequest) -> HttpResponse:
 
 
 @signed_in("POST")
-def run(request: HttpRequest) -> StreamingHttpResponse:
+def run(request: SignedIn) -> StreamingHttpResponse:
     """Audit a school now, and show how far it is."""
-    user, at = _user(request), timezone.now()
+    user, at = request.user, timezone.now()
     school = _school(request, text_of(request, "school") or None)
     address = f"{reverse('audit')}?school={school.slug}"
 
@@ -218,9 +213,9 @@ def run(request: HttpRequest) -> StreamingHttpResponse:
 
 @sensitive_post_parameters("confirm_password", "passkey")
 @signed_in("GET", "POST")
-def finding(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
+def finding(request: SignedIn, ref: uuid.UUID) -> HttpResponse:
     """One finding with all that is known of it; and the note of who dealt with it."""
-    user, at = _user(request), timezone.now()
+    user, at = request.user, timezone.now()
     found = findings.find(user, ref)
     findings.note_read([found], user, via="web", at=at)
     form = Resolve.bind(request, found=found)
@@ -232,7 +227,7 @@ def finding(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
     return redirect("finding", ref=ref)
 
 
-def _finding(request: HttpRequest, found: Finding, form: Resolve) -> HttpResponse:
+def _finding(request: SignedIn, found: Finding, form: Resolve) -> HttpResponse:
     unmet = [
         {**each, "now": _(_MET[each["met_now"]]), "then": _(_MET[each["met_then"]])}
         for each in found.body["unmet"]
@@ -244,7 +239,7 @@ def _finding(request: HttpRequest, found: Finding, form: Resolve) -> HttpRespons
         "here": "audit",
         "sealed_as": findings.SEALED_AS,
         "subject": findings.subject_of(found),
-        "passkeys": json.dumps(reauthentication.passkeys(_user(request))),
+        "passkeys": json.dumps(reauthentication.passkeys(request.user)),
         "body": found.body,
         "entries": [(each, vouched(each.provenance or "")) for each in finding_entries.of(found)],
         "unmet": unmet,
@@ -261,10 +256,10 @@ _MET = {True: gettext_noop("met"), False: gettext_noop("not met"), None: gettext
 
 
 @signed_in("GET")
-def own_records(request: HttpRequest) -> HttpResponse:
+def own_records(request: SignedIn) -> HttpResponse:
     """The instructors whose own record one may see."""
-    roles = list(instructors.seen(_user(request)))
-    desk = access.schools(_user(request)).order_by("name", "pk").first()
+    roles = list(instructors.seen(request.user))
+    desk = access.schools(request.user).order_by("name", "pk").first()
     if not roles and desk is None:
         raise PermissionDenied
     if len(roles) == 1:
@@ -278,15 +273,15 @@ def own_records(request: HttpRequest) -> HttpResponse:
 
 
 @signed_in("GET")
-def own_record(request: HttpRequest, instructor: int) -> HttpResponse:
+def own_record(request: SignedIn, instructor: int) -> HttpResponse:
     """One instructor's own record."""
     at = timezone.now()
-    kept = instructors.own_record(_user(request), instructor, on=None, at=at, via="web")
+    kept = instructors.own_record(request.user, instructor, on=None, at=at, via="web")
     rule = kept.kept_by
     page = Paginator(kept.lines, AT_ONCE).get_page(request.GET.get("page"))
     told = {
         "kept": kept,
-        "administers": access.schools(_user(request)).filter(pk=kept.role.school_id).exists(),
+        "administers": access.schools(request.user).filter(pk=kept.role.school_id).exists(),
         "rule": {"says": rule.says, "citation": rule.cite.section, "note": rule.note},
         "until": day(kept.role.recent_experience_until),
         "lines": [

@@ -22,6 +22,12 @@ from training.models import School, Student, User
 from training.services import access
 
 
+class SignedIn(HttpRequest):
+    """A request of somebody who is signed in."""
+
+    user: User  # type: ignore[assignment]
+
+
 @dataclass(frozen=True)
 class Opened:
     """A school with whoever administers it, and the clock of the request."""
@@ -75,9 +81,8 @@ def administered(*methods: str) -> Callable[[View], View]:
     def decorated(view: View) -> View:
         @signed_in(*methods)
         @wraps(view)
-        def opened(request: HttpRequest, school: str, **more: Any) -> HttpResponseBase:
+        def opened(request: SignedIn, school: str, **more: Any) -> HttpResponseBase:
             found = get_object_or_404(access.schools(request.user), slug=school)
-            assert isinstance(request.user, User)
             return view(Opened(request, found, request.user, timezone.now()), **more)
 
         return opened
@@ -97,7 +102,7 @@ def asked_anew(opened: Opened, answer: Callable[[], HttpResponse]) -> HttpRespon
 
 
 @signed_in("GET")
-def schools(request: HttpRequest) -> HttpResponse:
+def schools(request: SignedIn) -> HttpResponse:
     """On to the school that one administers; a choice where there are several."""
     found = list(access.schools(request.user).order_by("name"))
     if not found:

@@ -3,22 +3,20 @@
 import datetime as dt
 from collections import defaultdict
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from training.models import User
 from training.services.school import status_changes
 from training.services.school.status_changes import StatusChange
-from training.web.shared.opening import show, signed_in
+from training.web.shared.opening import SignedIn, show, signed_in
 from training.web.shared.report_presenter import State, day
 
 
 @signed_in("GET")
-def listed(request: HttpRequest) -> HttpResponse:
+def listed(request: SignedIn) -> HttpResponse:
     """Each student of whom the status of a milestone changed today, with the changes."""
-    assert isinstance(request.user, User)
     at = timezone.now()
     found = status_changes.seen_by(request.user, at, via="web")
     by_student: dict[int, list[StatusChange]] = defaultdict(list)

@@ -9,18 +9,18 @@ from django import forms
 from django.contrib import messages
 from django.core.exceptions import ImproperlyConfigured
 from django.db.models import Count
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from syllabus.engine.errors import NotInForce
-from training.models import School, User
+from training.models import School
 from training.reports.changes import changes as changes_of
 from training.services import access
 from training.services.transfer import handover
 from training.web.shared.forms import Day, Form
-from training.web.shared.opening import signed_in
+from training.web.shared.opening import SignedIn, signed_in
 from training.web.student.pages import open_record
 
 DAYS_SHOWN = 30
@@ -41,7 +41,7 @@ class Between(Form):
 
 
 @signed_in("GET")
-def changes(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
+def changes(request: SignedIn, ref: uuid.UUID) -> HttpResponse:
     """From the beginning of one day to the end of another, on the school's clock; else the last month."""
     opened = open_record(request, ref, "changes")
     lately = {"from": opened.on - dt.timedelta(days=DAYS_SHOWN), "to": opened.on}
@@ -70,11 +70,10 @@ def _begin(school: School, day: dt.date) -> dt.datetime:
 
 
 @signed_in("POST")
-def hand_over(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
+def hand_over(request: SignedIn, ref: uuid.UUID) -> HttpResponse:
     """The file of the whole record, for whoever may read it."""
     at = timezone.now()
     student = access.student(request.user, ref, on=at.date())
-    assert isinstance(request.user, User)
     try:
         raw = handover.make(student, by=request.user, at=at, via="web")
     except ImproperlyConfigured:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -22,7 +22,7 @@ from training.services.lessons import lesson_records
 from training.services.records import page_cache, records
 from training.services.signing import reauthentication
 from training.web.shared import lesson_presenter, signing
-from training.web.shared.opening import signed_in
+from training.web.shared.opening import SignedIn, signed_in
 from training.web.shared.report_presenter import day
 from training.web.student import page_cache as parts
 
@@ -70,15 +70,14 @@ class Opened:
         }
 
 
-def open_record(request: HttpRequest, ref: uuid.UUID, what: str) -> Opened:
+def open_record(request: SignedIn, ref: uuid.UUID, what: str) -> Opened:
     at = timezone.now()
     found = access.opened(request.user, ref, what=what, via="web", at=at)
-    assert isinstance(request.user, User)
     return Opened(found, at, request.user)
 
 
 @signed_in("GET")
-def standing(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
+def standing(request: SignedIn, ref: uuid.UUID) -> HttpResponse:
     """Where the student stands: the way, the next lesson, what the next milestone lacks, what lapses."""
     opened = open_record(request, ref, "standing")
     told = opened.told("standing", cached=opened.part("standing"), waiting=_waiting(opened))
@@ -92,7 +91,7 @@ def _waiting(opened: Opened) -> dict[str, int]:
 
 
 @signed_in("GET")
-def hours(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
+def hours(request: SignedIn, ref: uuid.UUID) -> HttpResponse:
     """Hours over time by kind, each beside what the practical test asks for."""
     opened = open_record(request, ref, "hours")
     told = opened.told("hours", cached=opened.part("hours"))
@@ -100,7 +99,7 @@ def hours(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
 
 
 @signed_in("GET")
-def lessons(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
+def lessons(request: SignedIn, ref: uuid.UUID) -> HttpResponse:
     """The lessons, the newest first."""
     opened = open_record(request, ref, "lesson-records")
     number, listed = request.GET.get("page", "1"), parts.ALL if opened.drafts else parts.SIGNED
@@ -112,7 +111,7 @@ def lessons(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
 
 
 @signed_in("GET")
-def lesson(request: HttpRequest, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
+def lesson(request: SignedIn, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
     """One lesson: what was flown, how it was graded, what the instructor wrote, and what was put right."""
     opened = open_record(request, ref, f"lesson-record {entry}")
     return _lesson(request, opened, _found(opened, entry))
@@ -127,7 +126,7 @@ def _found(opened: Opened, entry: uuid.UUID) -> LessonRecord:
     )
 
 
-def _lesson(request: HttpRequest, opened: Opened, found: LessonRecord, refused: str = "") -> HttpResponse:
+def _lesson(request: SignedIn, opened: Opened, found: LessonRecord, refused: str = "") -> HttpResponse:
     shown = lesson_presenter.LessonShown(found)
     before = lesson_presenter.LessonShown(found.corrects) if found.corrects else None
     signs = opened.own and shown.signed and not shown.acknowledged and not shown.replaced_by
@@ -146,7 +145,7 @@ def _lesson(request: HttpRequest, opened: Opened, found: LessonRecord, refused: 
 
 @sensitive_post_parameters("confirm_password", "passkey")
 @signed_in("POST")
-def acknowledge(request: HttpRequest, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
+def acknowledge(request: SignedIn, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
     """The student's own signature, confirmed by the password once more or by a passkey."""
     opened = open_record(request, ref, f"lesson-record {entry}")
     found = _found(opened, entry)
@@ -159,11 +158,10 @@ def acknowledge(request: HttpRequest, ref: uuid.UUID, entry: uuid.UUID) -> HttpR
 
 
 @signed_in("GET")
-def download(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
+def download(request: SignedIn, ref: uuid.UUID) -> HttpResponse:
     """The whole record as one document."""
     at = timezone.now()
     found = access.student(request.user, ref, on=at.date())
-    assert isinstance(request.user, User)
     document = records.export_document(found, by=request.user, at=at, via="web")
     text = json.dumps(document, ensure_ascii=False, indent=1)
     name = f"training-record-{found.school.day(at).isoformat()}.json"
