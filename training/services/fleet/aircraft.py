@@ -9,7 +9,8 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import QuerySet
 
-from syllabus.engine.errors import Error, InputError
+from syllabus.engine.errors import InputError
+from syllabus.engine.record.reading import Errors
 from syllabus.law import airworthiness
 from training.models import Aircraft, AircraftCheck, School, User
 from training.services import access
@@ -76,9 +77,7 @@ def record(
     )
     school = access.locked_school(by, "keep aircraft", craft.school.slug)
     Aircraft.objects.select_for_update(no_key=True).get(pk=craft.pk)
-    faults = list(_faults(craft, kind, done, expires, school.day(at)))
-    if faults:
-        raise AircraftError(faults)
+    _faults(craft, kind, done, expires, school.day(at)).stop(AircraftError)
     newest = AircraftCheck.objects.filter(aircraft=craft, kind=kind).order_by("-pk").first()
     if newest is not None and (newest.done, newest.expires) == (done, expires):
         return newest
@@ -87,20 +86,16 @@ def record(
     )
 
 
-def _faults(
-    craft: Aircraft, kind: str, done: dt.date, expires: dt.date | None, today: dt.date
-) -> list[Error]:
-    found, kinds = [], airworthiness.current()
+def _faults(craft: Aircraft, kind: str, done: dt.date, expires: dt.date | None, today: dt.date) -> Errors:
+    found, kinds = Errors(), airworthiness.current()
     if craft.device:
-        found.append(
-            Error("", f"{craft.registration} is a training device ({craft.device}), not an aircraft")
-        )
+        found.add("", f"{craft.registration} is a training device ({craft.device}), not an aircraft")
     if kind not in kinds:
-        found.append(Error("kind", f"{kind!r} is not one of {', '.join(kinds)}"))
+        found.add("kind", f"{kind!r} is not one of {', '.join(kinds)}")
     elif expires is None and kinds.on(kind, today).get("life") is None:
-        found.append(Error("expires", f"is missing; enter the last day that is written on the {kind}"))
+        found.add("expires", f"is missing; enter the last day that is written on the {kind}")
     if done > today:
-        found.append(Error("done", f"{done} is after today at the school, {today}"))
+        found.add("done", f"{done} is after today at the school, {today}")
     if expires is not None and expires < done:
-        found.append(Error("expires", f"{expires} is before {done}, the day it was done"))
+        found.add("expires", f"{expires} is before {done}, the day it was done")
     return found

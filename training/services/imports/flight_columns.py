@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext_noop as _
 
-from syllabus.engine.errors import Error
+from syllabus.engine.record.reading import Errors
 from training.services.imports.flight_files import Table
 
 #: What a column may hold: its key, its name on the page, and headings that are taken to mean it.
@@ -106,23 +106,21 @@ def suggest_dates(table: Table, mapping: Mapping[str, int]) -> str:
     return fits[0] if len(fits) == 1 else "iso"
 
 
-def mapping_faults(table: Table, asked: Asked) -> list[Error]:
+def mapping_faults(table: Table, asked: Asked) -> Errors:
     """What is wrong with a mapping, each with the target it is about."""
-    found = []
+    found = Errors()
     if "date" not in asked.columns:
-        found.append(Error("date", "choose the column with the day of the flight"))
+        found.add("date", "choose the column with the day of the flight")
     if not set(asked.columns) & {"total", "dual", "solo", "pic"}:
-        found.append(Error("total", "choose at least one column with a time"))
+        found.add("total", "choose at least one column with a time")
     if "route" in asked.columns and set(asked.columns) & {"from", "via", "to"}:
-        found.append(Error("route", "choose either the whole route, or from, via and to"))
+        found.add("route", "choose either the whole route, or from, via and to")
     for key, name in OF_INSTRUCTOR.items():
         if key in asked.columns and "instructor" not in asked.columns:
-            found.append(
-                Error(key, f"an instructor's {name} needs a name; choose the column with the name too")
-            )
+            found.add(key, f"an instructor's {name} needs a name; choose the column with the name too")
     for index, times in Counter(asked.columns.values()).items():
         if times > 1:
             both = [key for key, at in asked.columns.items() if at == index]
             words = " and ".join(LABELS[key] for key in both)
-            found.append(Error(both[-1], f"column {table.column(index)} is chosen for {words}; choose one"))
+            found.add(both[-1], f"column {table.column(index)} is chosen for {words}; choose one")
     return found

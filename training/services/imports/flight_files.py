@@ -15,7 +15,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from syllabus.engine.errors import Error, InputError
+from syllabus.engine.errors import InputError
+from syllabus.engine.record.reading import Errors
 
 MOST_BYTES = 2 * 1024 * 1024
 #: What an XLSX may grow to when it is unpacked.
@@ -73,7 +74,7 @@ class _Made:
     header: tuple[str, ...] = ()
     rows: list[tuple[int, tuple[str, ...]]] = field(default_factory=list)
     blank: int = 0
-    faults: list[Error] = field(default_factory=list)
+    faults: Errors = field(default_factory=Errors)
 
 
 def is_formula(cell: str) -> bool:
@@ -107,14 +108,13 @@ def _table(name: str, rows: Iterable[tuple[int, list[str]]], read_as: str) -> Ta
     for number, cells in rows:
         _row(made, number, cells)
         if len(made.rows) > MOST_ROWS:
-            made.faults.append(Error(name, f"more than {MOST_ROWS} rows; split it into several files"))
+            made.faults.add(name, f"more than {MOST_ROWS} rows; split it into several files")
             break
     if not made.header:
-        made.faults.append(Error(name, "has no heading; the first row names the columns"))
+        made.faults.add(name, "has no heading; the first row names the columns")
     elif not made.rows and not made.faults:
-        made.faults.append(Error(name, "has a heading but no flights"))
-    if made.faults:
-        raise FlightFileError(made.faults)
+        made.faults.add(name, "has a heading but no flights")
+    made.faults.stop(FlightFileError)
     return Table(name, made.header, tuple(made.rows), made.blank, read_as)
 
 
@@ -126,27 +126,21 @@ def _row(made: _Made, number: int, cells: list[str]) -> None:
         return
     if not made.header:
         if len(cells) > MOST_COLUMNS:
-            made.faults.append(
-                Error(f"row {number}", f"{len(cells)} columns; at most {MOST_COLUMNS} are read")
-            )
+            made.faults.add(f"row {number}", f"{len(cells)} columns; at most {MOST_COLUMNS} are read")
         made.header = tuple(cell.strip()[:100] for cell in cells)
         return
     if len(cells) > len(made.header):
         extra = _letter(len(cells))
-        made.faults.append(
-            Error(
-                f"row {number}",
-                f"has a value in column {extra}, which has no heading; add a heading or clear the cell",
-            )
+        made.faults.add(
+            f"row {number}",
+            f"has a value in column {extra}, which has no heading; add a heading or clear the cell",
         )
         return
     for index, cell in enumerate(cells):
         if len(cell) > MOST_CELL:
-            made.faults.append(
-                Error(
-                    f"row {number}, column {_letter(index + 1)}",
-                    f"{len(cell)} characters; at most {MOST_CELL} are read",
-                )
+            made.faults.add(
+                f"row {number}, column {_letter(index + 1)}",
+                f"{len(cell)} characters; at most {MOST_CELL} are read",
             )
     made.rows.append((number, (*cells, *[""] * (len(made.header) - len(cells)))))
 

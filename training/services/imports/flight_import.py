@@ -15,8 +15,9 @@ from typing import Any
 
 from django.db import transaction
 
-from syllabus.engine.errors import Error, InputError
+from syllabus.engine.errors import InputError
 from syllabus.engine.record import record as engine
+from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.record import Flight
 from training import record
 from training.models import Flight as FlightRow
@@ -40,14 +41,14 @@ class ImportRefused(InputError):
 class Plan:
     """What an import would do: new and changed flights by row, how many are unchanged, what is wrong."""
 
-    faults: list[Error] = field(default_factory=list)
-    cautions: list[Error] = field(default_factory=list)
+    faults: Errors = field(default_factory=Errors)
+    cautions: Errors = field(default_factory=Errors)
     added: list[tuple[int, Flight]] = field(default_factory=list)
     changed: list[tuple[int, Flight]] = field(default_factory=list)
     kept: int = 0
 
     def fault(self, row: int, message: str) -> None:
-        self.faults.append(Error(f"row {row}", message))
+        self.faults.add(f"row {row}", message)
 
     @property
     def nothing(self) -> bool:
@@ -102,8 +103,7 @@ def carry_out(
     access.require(by, "import flights", student)
     locked = Student.objects.select_for_update(of=("self",)).select_related("school").get(pk=student.pk)
     plan = dry_run(table, asked, locked, at=at)
-    if plan.faults:
-        raise ImportRefused(plan.faults)
+    plan.faults.stop(ImportRefused)
     if plan.digest != digest:
         raise ImportRefused.at(
             "", "The record or the file changed after the preview. Read the new preview below."
@@ -159,13 +159,11 @@ def _compared(rows: list[tuple[int, Flight]], stands: engine.Record, plan: Plan)
             plan.added.append((number, made))
             twin = others.get(_alike(made))
             if twin is not None and twin.id not in mine:
-                plan.cautions.append(
-                    Error(
-                        f"row {number}",
-                        f"a flight of {made.date} in {made.aircraft.registration or 'the same airplane'} with"
-                        f" {amounts.hours(made.times.get('total', 0))} is on record already ({twin.id});"
-                        " imported, it would count twice",
-                    )
+                plan.cautions.add(
+                    f"row {number}",
+                    f"a flight of {made.date} in {made.aircraft.registration or 'the same airplane'} with"
+                    f" {amounts.hours(made.times.get('total', 0))} is on record already ({twin.id});"
+                    " imported, it would count twice",
                 )
         elif record.same(there, made):
             plan.kept += 1

@@ -6,8 +6,9 @@ import zoneinfo
 from collections.abc import Mapping
 from typing import Any
 
-from syllabus.engine.errors import DocumentError, Error
+from syllabus.engine.errors import DocumentError
 from syllabus.engine.record import document
+from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.record import FORMAT, TIMES, Flight
 from training.models import Aircraft, Student
 from training.services.imports.flight_columns import CRAFTS, DATES, OF_INSTRUCTOR, Asked
@@ -31,7 +32,7 @@ class Reader:
     def __init__(self, table: Table, asked: Asked, student: Student, today: dt.date):
         self.table, self.asked, self.today = table, asked, today
         self.born = student.birth_date
-        self.faults: list[Error] = []
+        self.faults = Errors()
         self.school_zone = zoneinfo.ZoneInfo(student.school.time_zone)
         fleet = Aircraft.objects.filter(school_id=student.school_id)
         self.fleet = {
@@ -71,7 +72,7 @@ class Reader:
     def fault(self, number: int, key: str, message: str) -> None:
         index = self.asked.columns.get(key)
         place = f"row {number}" + (f", column {self.table.column(index)}" if index is not None else "")
-        self.faults.append(Error(place, message))
+        self.faults.add(place, message)
 
     def key_of(self, place: str) -> str:
         """The target that a place in the flight came from."""

@@ -9,7 +9,8 @@ from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.db import transaction
 
-from syllabus.engine.errors import Error, InputError
+from syllabus.engine.errors import InputError
+from syllabus.engine.record.reading import Errors
 from syllabus.engine.time import calendar
 from training.models import Guardian, Student, User
 from training.services import access
@@ -40,17 +41,16 @@ def record(
     Raises: GuardianError; NotAllowed.
     """
     access.require(by, "write a record", student, on=at.date())
-    faults, today, email = [], student.school.day(at), email.strip().lower()
+    faults, today, email = Errors(), student.school.day(at), email.strip().lower()
     try:
         validate_email(email)
     except ValidationError:
-        faults.append(Error("email", f"{email!r} is not an e-mail address"))
+        faults.add("email", f"{email!r} is not an e-mail address")
     if consent_on > today:
-        faults.append(Error("consent_on", f"{consent_on} is in the future; today is {today}"))
+        faults.add("consent_on", f"{consent_on} is in the future; today is {today}")
     if consent_until is not None and consent_until < consent_on:
-        faults.append(Error("consent_until", f"{consent_until} is before the consent of {consent_on}"))
-    if faults:
-        raise GuardianError(faults)
+        faults.add("consent_until", f"{consent_until} is before the consent of {consent_on}")
+    faults.stop(GuardianError)
     access.log(by, student, access.WRITE, "guardian's consent", via=via, at=at)
     guardian, _ = Guardian.objects.update_or_create(
         student=student,

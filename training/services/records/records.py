@@ -12,6 +12,7 @@ from django.db import transaction
 from syllabus.engine.errors import DocumentError, Error
 from syllabus.engine.record import document as documents
 from syllabus.engine.record import record as engine
+from syllabus.engine.record.reading import Errors
 from training import record
 from training.models import Assignment, Enrolment, RecordChange, Role, School, Student, User
 from training.services import access
@@ -83,10 +84,10 @@ def import_document(
 def wrong_days(document: object, found: engine.Record, today: dt.date) -> list[Error]:
     """A fault for each entry dated after today at the school, or before the student's birth, at its place in
     the document that was read; and for a birth date that is still to come."""
-    faults: list[Error] = []
+    faults = Errors()
     born = found.student.birth_date
     if born is not None and born > today:
-        faults.append(Error("student.birth_date", f"{born} is in the future; today is {today}"))
+        faults.add("student.birth_date", f"{born} is in the future; today is {today}")
         born = None
     for part in engine.Record.PARTS:
         days = {each.id: engine.entry_day(each) for each in getattr(found, part)}
@@ -99,7 +100,7 @@ def wrong_days(document: object, found: engine.Record, today: dt.date) -> list[E
                     if wrong[name] > today
                     else f"is before the student's birth, {born}"
                 )
-                faults.append(Error(f"{part}[{number}].{key}", f"{wrong[name]} {why}"))
+                faults.add(f"{part}[{number}].{key}", f"{wrong[name]} {why}")
     return faults
 
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
-from syllabus.engine.errors import Error, InputError
+from syllabus.engine.errors import InputError
+from syllabus.engine.record.reading import Errors
 from training.models import Lapse, LeadTimes, Reminder, School
 from training.models.watching.reminders import check_days
 from training.reports import lapses
@@ -115,18 +116,16 @@ def set_several(school: School, days: Mapping[str, Collection[int] | None], *, a
 
     Raises: LeadTimesError with every fault.
     """
-    faults = [
-        Error(f"days.{kind}", f"is not a kind of expiration; use one of {', '.join(DEFAULTS)}")
-        for kind in days
-        if kind not in DEFAULTS
-    ]
+    faults = Errors()
+    for kind in days:
+        if kind not in DEFAULTS:
+            faults.add(f"days.{kind}", f"is not a kind of expiration; use one of {', '.join(DEFAULTS)}")
     for kind, wanted in days.items():
         try:
             check_days(list(wanted) if wanted is not None else [])
         except ValidationError as problem:
-            faults.append(Error(f"days.{kind}", problem.messages[0]))
-    if faults:
-        raise LeadTimesError(faults)
+            faults.add(f"days.{kind}", problem.messages[0])
+    faults.stop(LeadTimesError)
     for kind, wanted in days.items():
         if wanted is None:
             LeadTimes.objects.filter(school=school, kind=kind).delete()

@@ -12,6 +12,7 @@ from typing import Any
 from django.db import transaction
 
 from syllabus.engine.errors import Error, InputError
+from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES
 from syllabus.engine.rules.aircraft_models import Model, folded
 from syllabus.law import aircraft_models
@@ -166,7 +167,7 @@ def _checked(links: Sequence[Link]) -> list[Link]:
 
     Raises: ModelError with every fault.
     """
-    faults: list[Error] = []
+    faults = Errors()
     if len(links) > MOST:
         raise ModelError.at("spellings", f"{len(links)} links; at most {MOST} are kept")
     links = [Link(each.spelling.strip(), each.model.strip(), each.category, each.klass) for each in links]
@@ -176,11 +177,10 @@ def _checked(links: Sequence[Link]) -> list[Link]:
     made = []
     for number, each in enumerate(links):
         place = f"spellings[{number}]"
-        found = list(_faults(each, mine, elsewhere))
+        found = Errors()
+        found.extend(_faults(each, mine, elsewhere))
         if folded(each.spelling) in seen:
-            found.append(
-                Error("spelling", f"{each.spelling!r} is already linked; a spelling can mean only one model")
-            )
+            found.add("spelling", f"{each.spelling!r} is already linked; a spelling can mean only one model")
         seen.setdefault(folded(each.spelling), number)
         faults += [Error(f"{place}.{fault.place}", fault.message) for fault in found]
         if not found:
@@ -190,8 +190,7 @@ def _checked(links: Sequence[Link]) -> list[Link]:
                 known = aircraft_models.current().find(each.model)
                 name = mine.get(folded(each.model)) or (known.name if known else each.model)
                 made.append(Link(each.spelling, name))
-    if faults:
-        raise ModelError(faults)
+    faults.stop(ModelError)
     return made
 
 

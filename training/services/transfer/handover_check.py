@@ -13,6 +13,7 @@ from syllabus.engine.errors import DocumentError, Error, InputError
 from syllabus.engine.record import document as documents
 from syllabus.engine.record import reading
 from syllabus.engine.record import record as engine
+from syllabus.engine.record.reading import Errors
 from training import record
 from training.ledger.core import sealed
 from training.ledger.store import keys
@@ -140,13 +141,11 @@ def refuse_planted(incoming: Incoming, student: Student | None) -> None:
     """Raises: HandOverError for an entry with a signed lesson's id but no ledger entry of that lesson."""
     lessons = {proving.lesson_of(name) for _, name in incoming.proven if "/" in name}
     stands = record.of(student) if student else engine.Record()
-    faults = [
-        Error(f"{handover.RECORD}: {part}", f"{name!r} {record_changes.PLANTED}")
-        for part, name in record_changes.planted(stands, incoming.record)
-        if proving.lesson_of(name) not in lessons
-    ]
-    if faults:
-        raise HandOverError(faults)
+    faults = Errors()
+    for part, name in record_changes.planted(stands, incoming.record):
+        if proving.lesson_of(name) not in lessons:
+            faults.add(f"{handover.RECORD}: {part}", f"{name!r} {record_changes.PLANTED}")
+    faults.stop(HandOverError)
 
 
 def _own(subject: str, school: School) -> bool:
@@ -191,16 +190,13 @@ def new_entries(incoming: Incoming, last: HandOver | None) -> list[dict[str, Any
     listed = {each["index"]: each for each in incoming.found.document(handover.LEDGER)["entries"]}
     rows = ForeignEntry.objects.filter(student=last.student if last else None, tree=tree)
     held = dict(rows.values_list("index", "commitment"))
-    faults = []
+    faults = Errors()
     for index, commitment in held.items():
         if index not in listed:
-            faults.append(
-                Error(f"ledger.json: entry {index}", "is missing, but was in the file imported before")
-            )
+            faults.add(f"ledger.json: entry {index}", "is missing, but was in the file imported before")
         elif listed[index]["commitment"] != commitment:
-            faults.append(Error(f"ledger.json: entry {index}", "differs from the file imported before"))
-    if faults:
-        raise HandOverError(faults)
+            faults.add(f"ledger.json: entry {index}", "differs from the file imported before")
+    faults.stop(HandOverError)
     return [
         {
             **{key: each[key] for key in _FOREIGN},
@@ -220,7 +216,7 @@ def merged(student: Student, incoming: engine.Record, last: HandOver | None) -> 
     stands = record.of(student)
     signed = LessonRecord.objects.filter(student=student, state=LessonRecord.State.SIGNED)
     lessons = {str(pk) for pk in signed.values_list("pk", flat=True)}
-    faults: list[Error] = []
+    faults = Errors()
     parts: dict[str, tuple[Any, ...]] = {}
     for part in incoming.PARTS:
         brought = set(last.brought.get(part, ()))
@@ -233,15 +229,12 @@ def merged(student: Student, incoming: engine.Record, last: HandOver | None) -> 
         for number, each in enumerate(came):
             here = own.get(each.id)
             if here is not None and not record.same(here, each):
-                faults.append(
-                    Error(
-                        f"record.json: {part}[{number}].id",
-                        f"{each.id!r} is already on record here with other content",
-                    )
+                faults.add(
+                    f"record.json: {part}[{number}].id",
+                    f"{each.id!r} is already on record here with other content",
                 )
         parts[part] = (*own.values(), *(each for each in came if each.id not in own))
-    if faults:
-        raise HandOverError(faults)
+    faults.stop(HandOverError)
     return engine.Record(student=incoming.student, **parts)
 
 

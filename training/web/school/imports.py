@@ -182,7 +182,7 @@ def columns(opened: Opened, ref: uuid.UUID) -> HttpResponseBase:
     except ImportRefused as problem:
         plan = flight_import.dry_run(table, asked, student, at=opened.at)
         if not plan.faults:
-            plan.cautions = [*problem.faults, *plan.cautions]
+            plan.cautions[:0] = problem.faults
         return _columns(opened, student, table, form, plan, 409)
     return opened.done(_said(change), "school-record", ref)
 
