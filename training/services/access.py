@@ -181,24 +181,12 @@ def guards(user: Anyone, student: Student, *, on: dt.date) -> bool:
     return Student.objects.filter(_guards(user.pk, on), pk=student.pk).exists()
 
 
-def log(
-    user: User | None, student: Student, action: str, what: str, *, via: str, at: dt.datetime
-) -> AccessLog:
+def log(user: User | None, student: Student, action: str, what: str, *, via: str, at: dt.datetime) -> None:
     """Note that a user read or wrote a student's record. One INSERT.
 
     ``user`` is None for someone with the server's command line.
     """
-    noted = AccessLog(
-        school_id=student.school_id,
-        student=student,
-        user=user,
-        action=action,
-        what=what[:100],
-        via=via,
-        at=at,
-    )
-    insert([noted])
-    return noted
+    log_each(user, {student.pk: student.school_id}, action, what, via=via, at=at)
 
 
 def log_each(

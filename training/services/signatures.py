@@ -38,6 +38,10 @@ class Signer:
         settled = before.values_list("confirmed", flat=True)
         return reauthentication.confirm(self.user, self.given, act, site=self.site, settled=settled)
 
+    def signs(self, act: Act, before: QuerySet[Any, Any]) -> dict[str, Any]:
+        """Who signs, when, by way of what, and how it was confirmed. Raises: NotConfirmed."""
+        return {"by": self.user, "at": self.at, "via": self.via, "confirmed": self.confirm(act, before)}
+
 
 def act_of_lesson(kind: str, lesson: models.LessonRecord, content_hash: str) -> Act:
     """To sign a lesson record with that content, or to acknowledge it."""
@@ -49,22 +53,15 @@ def sign_lesson(
 ) -> models.SignOff:
     """Sign a lesson record whose content was read. Raises: NotConfirmed; as ``sign_offs.sign_off``."""
     act = act_of_lesson(SIGNED, lesson, content_hash)
-    return sign_offs.sign_off(
-        lesson.pk,
-        by=signer.user,
-        content_hash=content_hash,
-        at=signer.at,
-        performed_at=performed_at,
-        via=signer.via,
-        confirmed=signer.confirm(act, models.SignOff.objects.filter(lesson=lesson)),
-    )
+    signs = signer.signs(act, models.SignOff.objects.filter(lesson=lesson))
+    return sign_offs.sign_off(lesson.pk, content_hash=content_hash, performed_at=performed_at, **signs)
 
 
 def acknowledge_lesson(lesson: models.LessonRecord, signer: Signer) -> models.Acknowledgement:
     """The student's signature under a signed lesson. Raises: NotConfirmed; as ``sign_offs.acknowledge``."""
     act = act_of_lesson(ACKNOWLEDGED, lesson, lesson.content_hash)
-    confirmed = signer.confirm(act, models.Acknowledgement.objects.filter(sign_off__lesson=lesson))
-    return sign_offs.acknowledge(lesson.pk, by=signer.user, at=signer.at, via=signer.via, confirmed=confirmed)
+    signs = signer.signs(act, models.Acknowledgement.objects.filter(sign_off__lesson=lesson))
+    return sign_offs.acknowledge(lesson.pk, **signs)
 
 
 def act_of_endorsement(
@@ -92,27 +89,15 @@ def give_endorsement(
     whole = {"kind": kind, "endorsement": said, "judgement": judgement}
     act = act_of_endorsement(GIVEN, student, entry, whole, by_passkey=signer.given.passkey is not None)
     before = models.EndorsementSeal.objects.filter(student=student, endorsement__entry_id=str(entry))
-    return endorsements.give(
-        student,
-        entry,
-        kind,
-        said,
-        by=signer.user,
-        at=signer.at,
-        via=signer.via,
-        judgement=judgement,
-        confirmed=signer.confirm(act, before),
-    )
+    return endorsements.give(student, entry, kind, said, judgement=judgement, **signer.signs(act, before))
 
 
 def revoke_endorsement(found: models.Endorsement, reason: str, signer: Signer) -> models.Revocation:
     """End an endorsement that was given here. Raises: NotConfirmed; as ``endorsements.revoke``."""
     by_passkey, entry = signer.given.passkey is not None, uuid.UUID(found.entry_id)
     act = act_of_endorsement(REVOKED, found.student, entry, {"reason": reason}, by_passkey=by_passkey)
-    confirmed = signer.confirm(act, models.Revocation.objects.filter(endorsement=found))
-    return endorsements.revoke(
-        found, by=signer.user, reason=reason, at=signer.at, via=signer.via, confirmed=confirmed
-    )
+    signs = signer.signs(act, models.Revocation.objects.filter(endorsement=found))
+    return endorsements.revoke(found, reason=reason, **signs)
 
 
 def resolve_finding(found: models.Finding, how: str, note: str, signer: Signer) -> models.Resolution:
@@ -120,12 +105,4 @@ def resolve_finding(found: models.Finding, how: str, note: str, signer: Signer) 
     by_passkey = signer.given.passkey is not None
     digest = content_of(findings.said(found, how, note))[1] if by_passkey else ""
     act = Act(findings.SEALED_AS, findings.subject_of(found), str(found.ref), digest)
-    return findings.resolve(
-        found,
-        how=how,
-        note=note,
-        by=signer.user,
-        at=signer.at,
-        via=signer.via,
-        confirmed=signer.confirm(act, found.resolutions.all()),
-    )
+    return findings.resolve(found, how=how, note=note, **signer.signs(act, found.resolutions.all()))
