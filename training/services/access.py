@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache, reduce
 from operator import or_
-from typing import Any
+from typing import Any, TypedDict
 
 from django.db import DEFAULT_DB_ALIAS
 from django.db.models import (
@@ -117,6 +117,14 @@ TAKES: Mapping[str, tuple[str, str]] = {
     "set minimums": (ADMINISTER, _NOT_YOURS),
     "change settings": (ADMINISTER, _NOT_YOURS),
 }
+
+
+class Acting(TypedDict):
+    """Who does something, when, and by way of what, as services take it."""
+
+    by: User
+    at: dt.datetime
+    via: str
 
 
 def require(by: User | None, what: str, at: School | Student | str, *, on: dt.date | None = None) -> None:

@@ -20,6 +20,7 @@ from api.v1.base.description import Description, Parameter
 from api.v1.base.errors import Problem, too_large
 from api.v1.base.parsing import MOST_BYTES, StrictJSONParser, read_query
 from training.models import User
+from training.services.access import Acting
 
 
 class Negotiation(DefaultContentNegotiation):
@@ -73,6 +74,10 @@ class View(APIView):
         user = self.request.user
         assert isinstance(user, User)
         return user
+
+    @property
+    def acting(self) -> Acting:
+        return {"by": self.user, "at": self.at, "via": "api"}
 
     @property
     def today(self) -> dt.date:

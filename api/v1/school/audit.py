@@ -234,7 +234,7 @@ class Audit(OfSchool):
         today = school.day(self.at)
         if on is not None and on > today:
             raise QuestionError.at("on", f"{on} is in the future; today at the school is {today}")
-        done = findings.recompute(school, on or today, at=self.at, by=self.user, via="api")
+        done = findings.recompute(school, on or today, **self.acting)
         answer = {key: getattr(done, key) for key in ("kept", "new", "returned", "gone")}
         answer |= {"school": school.slug, "audit": done.run, "caution": CAUTION}
         return answer

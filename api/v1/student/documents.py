@@ -143,16 +143,7 @@ class StudentDocuments(SigningView):
                 attesting.act(student, str(entry), sent, saw),
                 RecordChange.objects.none(),
             )
-        done = documents.add(
-            student,
-            entry,
-            sent,
-            by=self.user,
-            at=self.at,
-            via="api",
-            saw=saw or "",
-            confirmed=confirmed,
-        )
+        done = documents.add(student, entry, sent, saw=saw or "", confirmed=confirmed, **self.acting)
         on = student.school.day(self.at)
         part = documents.list_of(done.entry)
         shown = documents.as_json(part, done.entry, documents.good_for(student, done.entry, on))
@@ -183,8 +174,6 @@ class StudentAttestations(SigningView):
         confirmed = self.signer(sent["confirmation"]).confirm(
             attesting.act_on_record(student, named, saw), RecordChange.objects.none()
         )
-        done = attesting.attest(
-            student, named, saw=saw, by=self.user, at=self.at, via="api", confirmed=confirmed
-        )
+        done = attesting.attest(student, named, saw=saw, confirmed=confirmed, **self.acting)
         listed = [{"part": each.part, "id": each.id, "provenance": each.provenance} for each in done]
         return {"attested": listed}

@@ -124,9 +124,7 @@ class StudentEnrolments(EnrolmentView):
             course=sent["course"],
             version=sent["version"],
             starts=sent["starts"] or student.school.day(self.at),
-            by=self.user,
-            at=self.at,
-            via="api",
+            **self.acting,
         )
         return self.enrolment(student, made.ref)
 
@@ -144,7 +142,7 @@ class EnrolmentEnd(EnrolmentView):
         student = self.writable(ref)
         found = self.enrolment(student, entry)
         ends = self.sent()["ends"]
-        enrolments.end(found, on=ends, by=self.user, at=self.at, via="api")
+        enrolments.end(found, on=ends, **self.acting)
         return self.enrolment(student, entry)
 
 
@@ -184,5 +182,5 @@ class EnrolmentMove(EnrolmentView):
         student = self.writable(ref)
         found = self.enrolment(student, entry)
         number = self.sent()["version"]
-        enrolments.move(found, number, by=self.user, at=self.at, via="api")
+        enrolments.move(found, number, **self.acting)
         return self.enrolment(student, entry)

@@ -59,4 +59,4 @@ class Guardians(StudentView):
         if not access.may(self.user, access.WRITE, student, on=self.today):
             raise Problem(HTTPStatus.FORBIDDEN, "You may read this student's record but not write it.")
         given = self.sent()
-        return guardians.record(student, **given, by=self.user, at=self.at, via="api")
+        return guardians.record(student, **given, **self.acting)

@@ -134,7 +134,7 @@ class StudentHandOver(StudentView):
         record; the export is logged and signed into the ledger.
         """
         student = access.student(self.user, ref, on=self.today)
-        raw = handover.make(student, by=self.user, at=self.at, via="api")
+        raw = handover.make(student, **self.acting)
         return {
             "name": f"training-record-{student.school.day(self.at)}.zip",
             "bytes": len(raw),
@@ -178,11 +178,9 @@ class TakeOver(View):
             raw,
             school=school,
             trust=sent["trust"] or [],
-            by=self.user,
-            at=self.at,
-            via="api",
             reason=sent["reason"],
             confirm=confirm,
+            **self.acting,
         )
         made = done.hand_over
         answer = {

@@ -117,7 +117,7 @@ class StudentRecord(SigningView):
     def get(self, ref: uuid.UUID) -> Any:
         """The whole training record as a record document. The reading is logged."""
         student = self.visible(ref)
-        document = records.export_document(student, by=self.user, at=self.at, via="api")
+        document = records.export_document(student, **self.acting)
         tag = etag_of(document)
         headers = {"ETag": tag, "Cache-Control": "private, no-cache"}
         held = parse_etags(self.request.headers.get("If-None-Match", ""))
@@ -171,13 +171,7 @@ class StudentRecord(SigningView):
             student = Student.objects.select_for_update().get(pk=student.pk)
             _starts_from(student, wanted)
             done = records.import_document(
-                document,
-                student=student,
-                by=self.user,
-                at=self.at,
-                via="api",
-                reason=reason,
-                confirmed=confirmed,
+                document, student=student, reason=reason, confirmed=confirmed, **self.acting
             )
             stands = _etag(student)
         change = done.change

@@ -112,7 +112,7 @@ class StudentHolds(_Administered):
         """Nothing in the record is erased while the hold is in force. For the school's administrators."""
         student = self.administered(ref, "holds")
         reason = self.sent()["reason"]
-        return erasure.hold(student, reason, by=self.user, at=self.at, via="api")
+        return erasure.hold(student, reason, **self.acting)
 
 
 class StudentHoldRelease(_Administered):
@@ -130,7 +130,7 @@ class StudentHoldRelease(_Administered):
         found = RetentionHold.objects.filter(student=student, pk=min(hold, 2**63 - 1)).first()
         if found is None:
             raise not_found("hold of that id")
-        return erasure.release(found, reason, by=self.user, at=self.at, via="api")
+        return erasure.release(found, reason, **self.acting)
 
 
 class StudentErasure(_Administered):
@@ -151,5 +151,5 @@ class StudentErasure(_Administered):
         sent = self.sent()
         if not sent["really"]:
             return erasure.plan(student, student.school.day(self.at))
-        done = erasure.erase(student, sent["reason"], by=self.user, at=self.at, via="api")
+        done = erasure.erase(student, sent["reason"], **self.acting)
         return Response({**RetentionSerializer(done).data, "erased_at": in_utc(self.at)})

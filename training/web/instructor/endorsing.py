@@ -163,9 +163,7 @@ def _checked(
     """What one of this kind would rest on; and what is wrong, by the field or under the empty name."""
     wrong: dict[str, list[str]] = defaultdict(list)
     try:
-        found = endorsements.check(
-            whose.student, kind.kind, said, by=whose.user, at=whose.at, via="web", known=known
-        )
+        found = endorsements.check(whose.student, kind.kind, said, known=known, **whose.acting)
     except EndorsementError as refused:
         for each in refused.faults:
             wrong[each.place.partition("[")[0]].append(sentence(each.message))

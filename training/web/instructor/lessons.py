@@ -78,13 +78,7 @@ def begin(request: HttpRequest, whose: Taught) -> HttpResponse:
     empty: dict[str, Any] | None = {"items": []} if sent.get("own") == "yes" else None
     try:
         made = lesson_records.create(
-            whose.student,
-            id=sent["id"],
-            lesson=sent.get("lesson", "")[:200],
-            content=empty,
-            by=whose.user,
-            at=whose.at,
-            via="web",
+            whose.student, id=sent["id"], lesson=sent.get("lesson", "")[:200], content=empty, **whose.acting
         )
     except (Refused, LessonError) as problem:
         messages.error(request, " ".join(refusals.words(problem)))
@@ -114,9 +108,7 @@ def lesson_sheet(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpR
             version=int(given["version"]) if given.get("version", "").isdecimal() else None,
             lesson=given.get("lesson", record.lesson),
             content=found.typed.content,
-            by=whose.user,
-            at=whose.at,
-            via="web",
+            **whose.acting,
         )
     except LessonError as wrong:
         sheet_check.place_faults(found, wrong.faults, given)
@@ -346,15 +338,7 @@ def correct(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpRespon
         messages.error(request, _("Enter a reason for the correction."))
         return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)
     try:
-        made = sign_offs.correct(
-            record,
-            id=sent["id"],
-            reason=reason,
-            content=record.content,
-            by=whose.user,
-            at=whose.at,
-            via="web",
-        )
+        made = sign_offs.correct(record, id=sent["id"], reason=reason, content=record.content, **whose.acting)
     except (Refused, LessonError) as problem:
         messages.error(request, " ".join(refusals.words(problem, _sentence)))
         return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)

@@ -46,6 +46,10 @@ class Taught:
         return zoneinfo.ZoneInfo(self.student.school.time_zone)
 
     @property
+    def acting(self) -> access.Acting:
+        return {"by": self.user, "at": self.at, "via": "web"}
+
+    @property
     def today(self) -> dt.date:
         return self.student.school.day(self.at)
 

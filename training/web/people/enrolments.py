@@ -32,7 +32,7 @@ def begin(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     )
     if not form.submit(
         lambda id, **sent: enrolments.enrol(
-            student, ref=id or uuid.uuid4(), version=None, by=opened.user, at=opened.at, via="web", **sent
+            student, ref=id or uuid.uuid4(), version=None, **sent, **opened.acting
         )
     ):
         return students.page(opened, student, form)
@@ -62,9 +62,7 @@ def move(opened: Opened, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
     if (
         posted
         and number is not None
-        and form.submit(
-            lambda version: enrolments.move(held, version, by=opened.user, at=opened.at, via="web")
-        )
+        and form.submit(lambda version: enrolments.move(held, version, **opened.acting))
     ):
         return opened.done(_moved(form.result), "school-student", ref)
     shown = None
@@ -121,7 +119,7 @@ def end(opened: Opened, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
     student = opened.student(ref, f"enrolment {entry} end", access.WRITE)
     held = _enrolment(student, entry)
     form = EndEnrolment.bind(opened.request, enrolment=entry, today=opened.today)
-    if not form.submit(lambda ends: enrolments.end(held, on=ends, by=opened.user, at=opened.at, via="web")):
+    if not form.submit(lambda ends: enrolments.end(held, on=ends, **opened.acting)):
         return students.page(opened, student, form)
     return opened.done(
         _("The enrollment ends on %(day)s.") % {"day": day(form.result.ends)}, "school-student", ref

@@ -24,13 +24,7 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     form = Consent.bind(opened.request, today=opened.today)
     if not form.submit(
         lambda guardian_name, guardian_email, **days: guardians.record(
-            student,
-            name=guardian_name,
-            email=guardian_email,
-            by=opened.user,
-            at=opened.at,
-            via="web",
-            **days,
+            student, name=guardian_name, email=guardian_email, **days, **opened.acting
         )
     ):
         return students.page(opened, student, form)

@@ -198,15 +198,7 @@ def _carried_out(opened: Opened, student: Student, table: Table, asked: Asked) -
         RecordChange.objects.filter(student=student).values_list("confirmed", flat=True),
     )
     return flight_import.carry_out(
-        table,
-        asked,
-        student,
-        digest=digest,
-        by=opened.user,
-        at=opened.at,
-        via="web",
-        reason=reason,
-        confirmed=confirmed,
+        table, asked, student, digest=digest, reason=reason, confirmed=confirmed, **opened.acting
     )
 
 

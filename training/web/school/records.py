@@ -154,9 +154,7 @@ def attest(opened: Opened, ref: uuid.UUID) -> HttpResponse:
             lambda by_passkey: attesting.act_on_record(student, named, saw),
             RecordChange.objects.none(),
         )
-        done = attesting.attest(
-            student, named, saw=saw, by=opened.user, at=opened.at, via="web", confirmed=confirmed
-        )
+        done = attesting.attest(student, named, saw=saw, confirmed=confirmed, **opened.acting)
     except NotConfirmed as refused:
         messages.error(opened.request, str(refused))
     except attesting.NotAttested as wrong:

@@ -42,7 +42,7 @@ def retention(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     """GET: what is kept until when, and why. POST: a hold."""
     student = opened.student(ref, "retention")
     form = Hold.bind(opened.request)
-    if form.submit(lambda reason: erasure.hold(student, reason, by=opened.user, at=opened.at, via="web")):
+    if form.submit(lambda reason: erasure.hold(student, reason, **opened.acting)):
         said = gettext("Hold placed. Nothing in this record is erased while it is in force.")
         return opened.done(said, "school-retention", ref)
     return _page(opened, student, form)
@@ -54,7 +54,7 @@ def release(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
     student = opened.student(ref, "retention")
     held = get_object_or_404(RetentionHold, student=student, pk=pk)
     form = Release.bind(opened.request, hold=pk)
-    if not form.submit(lambda reason: erasure.release(held, reason, by=opened.user, at=opened.at, via="web")):
+    if not form.submit(lambda reason: erasure.release(held, reason, **opened.acting)):
         return _page(opened, student, form)
     return opened.done(gettext("Hold ended. It stays on file with both reasons."), "school-retention", ref)
 
@@ -68,9 +68,7 @@ def erase(opened: Opened, ref: uuid.UUID) -> HttpResponse:
 
 def _erase(opened: Opened, student: Student) -> HttpResponse:
     form = Erase.bind(opened.request)
-    if not form.submit(
-        lambda reason, sure: erasure.erase(student, reason, by=opened.user, at=opened.at, via="web")
-    ):
+    if not form.submit(lambda reason, sure: erasure.erase(student, reason, **opened.acting)):
         return opened.page(
             "erase",
             "students",

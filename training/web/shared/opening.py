@@ -38,6 +38,10 @@ class Opened:
     at: dt.datetime
 
     @property
+    def acting(self) -> access.Acting:
+        return {"by": self.user, "at": self.at, "via": "web"}
+
+    @property
     def today(self) -> dt.date:
         return self.school.day(self.at)
 

@@ -168,9 +168,7 @@ class EndorsementCheck(SigningView):
         student = self.writable(ref)
         sent = self.sent()
         try:
-            found = endorsements.check(
-                student, sent["kind"], sent[_WHOLE], by=self.user, at=self.at, via="api"
-            )
+            found = endorsements.check(student, sent["kind"], sent[_WHOLE], **self.acting)
         except EndorsementError as problem:
             raise _placed(problem) from None
         return found.as_json()

@@ -83,7 +83,7 @@ class LessonRecords(LessonView):
         """
         student = self.teaching(ref)
         sent = self.sent()
-        made = lesson_records.create(student, **sent, by=self.user, at=self.at, via="api")
+        made = lesson_records.create(student, **sent, **self.acting)
         return _answer(made, HTTPStatus.CREATED)
 
 
@@ -123,7 +123,7 @@ class LessonRecordDetail(LessonView):
         held = parse_etags(wanted)
         # The version is compared once more under the lock.
         version = None if "*" in held else found.version if _etag(found) in held else 0
-        changed = lesson_records.change(found, version=version, **sent, by=self.user, at=self.at, via="api")
+        changed = lesson_records.change(found, version=version, **sent, **self.acting)
         return _answer(changed)
 
 
@@ -190,7 +190,7 @@ class LessonRecordCorrect(LessonView):
         student = self.teaching(ref)
         sent = self.sent()
         found = self.record(student, entry)
-        made = sign_offs.correct(found, **sent, by=self.user, at=self.at, via="api")
+        made = sign_offs.correct(found, **sent, **self.acting)
         return _answer(made, HTTPStatus.CREATED)
 
 
