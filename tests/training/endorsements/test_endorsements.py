@@ -323,7 +323,9 @@ def test_an_administrator_is_no_instructor(people, sam):
 def test_nobody_endorses_themselves(people, sam):
     sam.user = people.ida
     sam.save()
-    assert any("themselves" in each.message for each in looked_at(people, "solo-90-day", SOLO).refusals)
+    assert any(
+        "cannot endorse yourself" in each.message for each in looked_at(people, "solo-90-day", SOLO).refusals
+    )
 
 
 def test_an_instructor_who_does_not_teach_the_student_may_not_even_look(people, sam):

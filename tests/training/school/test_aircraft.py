@@ -89,7 +89,7 @@ def test_each_aircraft_has_its_own_and_the_first_to_end_stands_first(people: Cas
     ("given", "place", "says"),
     [
         pytest.param({"done": "2026-11-26"}, "done", "after today at the school", id="tomorrow"),
-        pytest.param({"kind": "hundred-hours"}, "kind", "there are annual-inspection", id="no such kind"),
+        pytest.param({"kind": "hundred-hours"}, "kind", "is not one of annual-inspection", id="no such kind"),
         pytest.param({"kind": "elt-battery"}, "expires", "is missing", id="a battery without its day"),
         pytest.param({"expires": "2026-11-24"}, "expires", "before 2026-11-25", id="over before it was done"),
     ],
