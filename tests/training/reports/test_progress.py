@@ -115,7 +115,7 @@ def test_nothing_is_planned_for_who_is_in_no_course(people: Cast) -> None:
 
 
 def test_a_lesson_that_the_course_does_not_have_is_refused(people: Cast, learning: None) -> None:
-    with pytest.raises(LessonError, match=r"has no lesson '1-99'; there are .*1-09"):
+    with pytest.raises(LessonError, match=r"has no lesson '1-99'; it has 1-09 and others"):
         lessons.draft(people, lesson="1-99")
     assert lessons.draft(people, lesson="").course_version is not None
 
