@@ -192,7 +192,7 @@ def test_publishing_is_confirmed_and_names_what_was_read(ada: Any, ida: Any) -> 
     problem(publishing(ada, digest, confirm_password="wrong"), 403)
     problem(publishing(ida, digest), 403)
     told = problem(publishing(ada, "sha256:" + "0" * 64), 409)
-    assert "read it again" in told["detail"]
+    assert "changed after you read it. Read it again" in told["detail"]
     assert places(publishing(ada, "other")) == ["content_hash"]
     problem(publishing(ada, digest, f"{OURS}/versions/2"), 404)
     assert not models.CourseVersion.objects.filter(state="published").exists()

@@ -254,7 +254,7 @@ class TestAttesting:
         models.Role.objects.filter(user=people.ida).update(certificate="0000555CFI")
         old = engine.Instructor("Somebody Else", "0000001")
         given = engine.Endorsement("e1", "solo-90-day", dt.date(2026, 1, 5), instructor=old)
-        with pytest.raises(NotAttested, match="formerly"):
+        with pytest.raises(NotAttested, match="present or former instructor"):
             attesting.check(people.sam, "endorsements", given, people.ada)
         stranger = dataclasses.replace(given, instructor=engine.Instructor("Uma Example", "0000077CFI"))
         attesting.check(people.sam, "endorsements", stranger, people.ada)

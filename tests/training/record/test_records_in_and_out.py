@@ -235,7 +235,9 @@ WRONG = [
     ),
     pytest.param(["FILE", "--school", "lakeside", "--by", "x@y.example"], "No user with", id="no user"),
     pytest.param(
-        ["FILE", "--school", "lakeside", "--by", "olaf@hilltop.example"], "neither instructs", id="not theirs"
+        ["FILE", "--school", "lakeside", "--by", "olaf@hilltop.example"],
+        "is neither an instructor nor",
+        id="not theirs",
     ),
 ]
 
