@@ -34,7 +34,7 @@ class InputError(EngineError):
 
     @classmethod
     def at(cls, place: str, message: str) -> Self:
-        """With the one fault at a place."""
+        """With the one error at a place."""
         return cls([Error(place, message)])
 
 
