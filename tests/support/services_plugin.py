@@ -18,7 +18,7 @@ from collections.abc import Iterable
 
 import pytest
 
-from tests.support import services
+from tests.support import coverage, services
 from tests.support.extent import FULL
 
 LEG = os.environ.get("TEST_LEG", "postgresql")
@@ -29,6 +29,7 @@ NOT_ON_SQLITE = ("browser", "reliability", "postgresql", *(() if FULL else ("any
 LIST = os.environ.get("TEST_SQLITE_FILES")
 
 held = contextlib.ExitStack()
+measured = coverage.asked()  # before anything of the program is imported
 
 
 def prepare() -> None:
@@ -151,4 +152,6 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
 
 @pytest.hookimpl(trylast=True)
 def pytest_unconfigure() -> None:
+    if measured:
+        measured.save()
     held.close()
