@@ -412,7 +412,7 @@ def test_a_student_is_added_assigned_and_enrolled(desk: Client, taught: Cast) ->
     [
         pytest.param({"role": "instructor", "name": " ", "email": "n@x.example"}, "is blank", id="no name"),
         pytest.param({"role": "instructor", "name": "N", "email": "no"}, "not an e-mail address", id="none"),
-        pytest.param({"role": "administrator", "name": "N", "email": ""}, "sign in by", id="none at all"),
+        pytest.param({"role": "administrator", "name": "N", "email": ""}, "people sign in with their e-mail address", id="none at all"),
         pytest.param({"role": "owner", "name": "N", "email": "n@x.example"}, "is not a role", id="no role"),
         pytest.param(
             {"role": "student", "name": "N", "birth_date": "2026-07-06"}, "in the future", id="born tomorrow"
