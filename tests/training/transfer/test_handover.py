@@ -522,7 +522,7 @@ def test_a_take_over_says_why_and_is_confirmed_with_the_keys_it_trusts(people: C
         take(newer, people, kid, days=3, reason="")
     with pytest.raises(NotConfirmed):
         take(newer, people, kid, days=3, **{**ways, "confirm": refuse})
-    with pytest.raises(ValueError, match="confirmation"):
+    with pytest.raises(ValueError, match="re-authentication"):
         take(newer, people, kid, days=3, **{**ways, "confirm": None})
     assert (counts(), record.of(first.student), asked) == (before, stood, [])
     done = take(newer, people, kid, days=3, **ways)
