@@ -54,10 +54,17 @@ def commits(request: pytest.FixtureRequest) -> bool:
 
 def release(down_to: int = 0) -> None:
     """End the transactions of all layers but so many."""
+    _forget_lost()
     while len(_layers) > down_to:
         layer = _layers.pop()
         transaction.set_rollback(True)
         layer.around.__exit__(None, None, None)
+
+
+def _forget_lost() -> None:
+    """Forget the layers where a test closed the connection: their transaction ended with it."""
+    if connection.atomic_blocks[: len(_layers)] != [each.around for each in _layers]:
+        _layers.clear()
 
 
 @pytest.hookimpl(tryfirst=True)
@@ -71,6 +78,7 @@ def pytest_fixture_setup(fixturedef: pytest.FixtureDef[Any], request: pytest.Fix
 
 def _prepare(request: pytest.FixtureRequest) -> None:
     _copies.clear()
+    _forget_lost()
     if connection.atomic_blocks != [each.around for each in _layers]:
         return  # a transaction that is not ours is around this test: its fixtures are made within it
     wanted = [] if commits(request) else list(_wanted(request.node._fixtureinfo.name2fixturedefs))

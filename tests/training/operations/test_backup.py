@@ -312,7 +312,7 @@ def test_the_applications_role_does_the_work_and_cannot_undo_it(places: Places) 
             "UPDATE ledger_entry SET kind = kind",
             "DELETE FROM django_migrations",
             "TRUNCATE django_session",
-            "DROP TABLE training_tick",
+            "DROP TABLE training_heartbeat",
             "ALTER TABLE training_flight DISABLE TRIGGER ALL",
             "SET session_replication_role = replica",
             "CREATE TABLE mine (id int)",
