@@ -131,6 +131,8 @@ def test_a_key_that_is_not_described_is_neither_read(part: str) -> None:
         document.parse(spoilt)
 
 
+# test_provenance, test_students and test_checkpoint_mails make these queries on SQLite
+@pytest.mark.any_database
 @pytest.mark.parametrize("milestone", list(rulebook.current().milestones))
 def test_answers_fit_the_description(people: Cast, signed_in: Clients, milestone: str) -> None:
     factories.attested(people.sam, document.parse(examples.RECORD), at=NOON)

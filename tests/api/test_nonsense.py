@@ -313,6 +313,7 @@ def test_a_key_that_stands_twice_among_many_is_found_in_a_moment(anyone: APIClie
     assert time.process_time() - begun < 5
 
 
+@pytest.mark.any_database  # test_guardian_accounts makes these queries on SQLite
 @pytest.mark.parametrize("fault", [OperationalError, InterfaceError])
 @pytest.mark.parametrize("path", ["/api/v1/students/", "/students/0b5a1f8e-3c7d-4f7c-9f51-3f1f5d0f9a01/"])
 def test_a_database_that_is_away_is_no_fault_of_ours_and_comes_back(

@@ -22,6 +22,7 @@ def sam(people: Cast, signed_in: Clients) -> Any:
     return signed_in(people.sams_account)
 
 
+@pytest.mark.any_database  # test_ledger and test_reminders make these queries on SQLite
 def test_a_signed_lesson_is_told_and_read(people: Cast, sam: Any) -> None:
     lesson = lessons.signed(people)
     told = sam.get(URL)

@@ -39,6 +39,7 @@ def address(finding: Finding) -> str:
     return f"{LIST}/{finding.ref}/resolve"
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 def test_an_audit_of_a_school_is_kept_and_listed(people: Cast, ada: Any) -> None:
     factories.recorded(people.sam, flights=())
     ran = ada.post("/api/v1/audit/run", {}, format="json")
@@ -67,6 +68,7 @@ def test_a_day_to_come_is_not_audited(ada: Any) -> None:
     assert (answer.status_code, answer.json()["errors"][0]["place"]) == (422, "on")
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @over_rows(
     ("query", "told"),
     [

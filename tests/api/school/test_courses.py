@@ -99,6 +99,7 @@ def test_from_a_new_course_to_its_second_version(ada: Any, ida: Any) -> None:
     problem(ida.get(f"{OURS}/versions/1/compare?with=2"), 404)
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_an_outline_is_read_whole_and_may_be_sent_back(ada: Any) -> None:
     text = FILE.read_text()
     made = written(ada, text, "/api/v1/courses/private-airplane@lakeside")
@@ -128,6 +129,7 @@ def test_yaml_is_what_export_course_writes(ada: Any) -> None:
     assert ada.get(PRODUCTS, headers={"Accept": "text/html"}).status_code == 406
 
 
+@pytest.mark.any_database  # others here, test_contract and test_translation make these queries on SQLite
 def test_a_school_sees_its_own_and_the_products(people: Cast, ada: Any, ida: Any, signed_in: Clients) -> None:
     kept(None)
     kept("lakeside", SMALL.replace("A small course", "Ours"))
@@ -159,6 +161,7 @@ def test_the_products_courses_are_only_read(ada: Any) -> None:
     problem(publishing(ada, version.content_hash, f"{PRODUCTS}/versions/1"), 403)
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(
     ("header", "status"),
     [
@@ -179,6 +182,7 @@ def test_if_match_of_a_course_that_is_not_there_fails(ada: Any) -> None:
     assert not models.Course.objects.exists()
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_what_was_published_meanwhile_is_not_written_over(ada: Any) -> None:
     first = sent(ada)
     publishing(ada, first.json()["content_hash"])
@@ -216,6 +220,7 @@ def test_faults_of_a_file_name_their_line(ada: Any, text: str, place: str) -> No
     assert place in places(written(ada, text))
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_an_alias_bomb_is_refused(ada: Any) -> None:
     layers = ["l0: &l0 [x, x, x, x, x, x, x, x, x, x]"]
     layers += [f"l{n}: &l{n} [{', '.join([f'*l{n - 1}'] * 10)}]" for n in range(1, 12)]
@@ -269,6 +274,7 @@ def test_a_body_that_is_no_course(ada: Any) -> None:
     problem(ada.generic("PUT", OURS, SMALL, content_type=YAML, headers={"Content-Encoding": "gzip"}), 415)
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @over_rows("number", ["0", "-1", "x", "1.0", "", "99999999999999999999"], undo=True)
 def test_with_is_the_number_of_a_version(ada: Any, number: str) -> None:
     kept(None)
@@ -296,6 +302,7 @@ def test_a_minimum_may_hold_a_day(ada: Any) -> None:
     assert written(ada, dated).status_code == 200
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 def test_queries_do_not_grow_with_the_course(ada: Any) -> None:
     asked = []
     written(ada, FILE.read_text(), "/api/v1/courses/private-airplane@lakeside")

@@ -35,6 +35,7 @@ def enrolled(people: Cast) -> None:
     courses.enrolled(people, ref=KEY)
 
 
+@pytest.mark.any_database  # test_enrolments and test_search make these queries on SQLite
 def test_enrol_look_and_move(people: Cast, ida: Any, url: str) -> None:
     courses.published()
     made = ida.post(f"{url}/enrolments", {"id": KEY, "course": "private-airplane", "starts": "2026-01-05"})
@@ -62,6 +63,7 @@ def test_enrol_look_and_move(people: Cast, ida: Any, url: str) -> None:
     assert ended.json()["ends"] == "2026-06-30"
 
 
+@pytest.mark.any_database  # test_translation, test_contract and test_ledger make these queries on SQLite
 def test_progress_and_the_planned_draft(people: Cast, ida: Any, url: str, signed_in: Clients) -> None:
     problem(ida.get(f"{url}/progress"), 404)
     courses.enrolled(people)

@@ -75,6 +75,7 @@ def test_of_a_school_there_is_none_of_it_is_told_the_same_as_of_one_of_others(ad
     assert told[0].replace("hilltop", "") == told[1].replace("nowhere", "")
 
 
+@pytest.mark.any_database  # test_people, test_school and test_course_versions make these queries on SQLite
 @over_rows(
     ("changed", "named"),
     [
@@ -125,6 +126,7 @@ def test_something_else_from_the_same_day_is_a_conflict_and_days_do_not_overlap(
     assert ada.post(URL, {**other, "starts": "2026-05-01"}).status_code == 201
 
 
+@pytest.mark.any_database  # test_school and test_ledger make these queries on SQLite
 @pytest.mark.parametrize(
     ("ends", "status"),
     [

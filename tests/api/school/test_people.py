@@ -46,6 +46,7 @@ def ada(people: Cast, signed_in: Clients) -> APIClient:
     return signed_in(people.ada)
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_an_instructor_signs_as_what_was_sent_or_as_a_flight_instructor(ada: APIClient) -> None:
     for sent, kind in (({}, "flight"), ({"instructor_kind": "ground"}, "ground")):
         added = ada.post(URL, {**INA, "email": f"{kind}@lakeside.example", **sent})
@@ -184,6 +185,7 @@ def test_the_link_goes_out_again_but_not_without_end(ada: APIClient, people: Cas
     problem(ada.post(f"{URL}/{pk}/link"), 409)
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 def test_an_instructor_is_assigned_once_and_taken_off(
     ada: APIClient, people: Cast, signed_in: Clients
 ) -> None:

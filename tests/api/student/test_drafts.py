@@ -26,6 +26,7 @@ def listed(client: Any, people: Cast) -> list[str]:
     return [each["id"] for each in client.get(address(people)).json()["lesson_records"]]
 
 
+@pytest.mark.any_database  # test_ledger makes these queries on SQLite
 @pytest.mark.parametrize("who", ["ida", "ada"])
 def test_the_instructor_and_the_school_see_drafts(people: Cast, signed_in: Clients, who: str) -> None:
     draft = lessons.draft(people)
@@ -34,6 +35,7 @@ def test_the_instructor_and_the_school_see_drafts(people: Cast, signed_in: Clien
     assert client.get(address(people, draft)).json()["state"] == "draft"
 
 
+@pytest.mark.any_database  # test_ledger makes these queries on SQLite
 def test_the_student_sees_what_is_signed_alone(people: Cast, signed_in: Clients) -> None:
     sam, draft, signed = signed_in(people.sams_account), lessons.draft(people), lessons.signed(people)
     assert listed(sam, people) == [str(signed.pk)]

@@ -72,6 +72,8 @@ def test_it_is_looked_at_before_it_is_given(people, signed_in: Clients, place) -
     assert answer.json()["last_day"] == "2026-08-28"
 
 
+# others here, test_translation and test_signing_by_passkey make these queries on SQLite
+@pytest.mark.any_database
 def test_what_is_given_is_answered_again_and_listed(people, signed_in: Clients, place) -> None:
     client, sent = signed_in(people.ida), to_give(judgement="Ready.")
     first, again = client.post(place, sent), client.post(place, sent)
@@ -116,6 +118,7 @@ UNREADABLE = [
 ]
 
 
+@pytest.mark.any_database  # others here and test_signing_by_passkey make these queries on SQLite
 @over_rows(("spoilt", "where"), UNREADABLE, undo=True)
 def test_what_cannot_be_read_is_422_with_its_place(
     people, signed_in: Clients, place, spoilt: dict[str, Any], where: str
@@ -129,6 +132,7 @@ def test_a_wrong_password_signs_nothing(people, signed_in: Clients, place) -> No
     assert not models.EndorsementSeal.objects.exists()
 
 
+@pytest.mark.any_database  # others here and test_contract make these queries on SQLite
 def test_guessing_at_the_password_takes_long(people, signed_in: Clients, place) -> None:
     client = signed_in(people.ida)
     for _ in range(30):
@@ -149,6 +153,8 @@ def test_nothing_personal_of_a_school_stands_in_another(people, signed_in: Clien
     problem(signed_in(people.olaf).post(f"{place}/check", {"kind": "retest"}), 404)
 
 
+# others here, test_signing_by_passkey and test_translation make these queries on SQLite
+@pytest.mark.any_database
 def test_an_administrator_signs_nothing_and_revokes(people, signed_in: Clients, place) -> None:
     problem(signed_in(people.ada).post(place, to_give()), 403)
     sent = to_give()
@@ -171,6 +177,8 @@ def test_an_administrator_signs_nothing_and_revokes(people, signed_in: Clients, 
     problem(signed_in(people.ada).post(f"{place}/{sent['id']}/revoke", {**end, "confirm_password": "x"}), 403)
 
 
+# others here, test_signing_by_passkey and test_endorsements_end make these queries on SQLite
+@pytest.mark.any_database
 def test_a_record_that_leaves_out_a_sealed_endorsement_is_409(people, signed_in: Clients, place) -> None:
     client, sent = signed_in(people.ida), to_give()
     client.post(place, sent)
@@ -189,6 +197,7 @@ def test_a_record_that_leaves_out_a_sealed_endorsement_is_409(people, signed_in:
 # Documents and tests
 
 
+@pytest.mark.any_database  # others here and test_provenance make these queries on SQLite
 def test_a_medical_has_its_last_day_for_each_privilege(people, signed_in: Clients, place) -> None:
     client, there = signed_in(people.ida), place.replace("endorsements", "documents")
     sent = {
@@ -259,6 +268,7 @@ NOT_FILED = [
 ]
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @over_rows(("sent", "where"), NOT_FILED, undo=True)
 def test_a_paper_that_cannot_be_filed_is_422(
     people, signed_in: Clients, place, sent: dict[str, Any], where: str

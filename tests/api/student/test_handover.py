@@ -41,6 +41,8 @@ def post(client: APIClient, where: str, body: Any = None) -> Any:
     return client.post(where, body if body is not None else {}, format="json")
 
 
+# others here, test_translation and test_school_enrolments make these queries on SQLite
+@pytest.mark.any_database
 def test_a_student_takes_the_whole_record_away(trained: Cast, signed_in: Clients) -> None:
     answer = signed_in(trained.sams_account).post(url(trained, "hand-over"))
     assert answer.status_code == 200, answer.content
@@ -50,6 +52,7 @@ def test_a_student_takes_the_whole_record_away(trained: Cast, signed_in: Clients
     assert models.AccessLog.objects.filter(what="hand-over", user=trained.sams_account).exists()
 
 
+@pytest.mark.any_database  # others here and test_contract make these queries on SQLite
 def test_another_school_takes_it_over_and_brings_it_up_to_date(trained: Cast, signed_in: Clients) -> None:
     raw, kid = handing.made(trained)
     handing.forget_the_key()
@@ -174,6 +177,7 @@ def test_a_new_student_is_confirmed_too_by_a_passkey_over_the_keys_that_are_trus
     assert assertions.entry_fault(leaf.kind, leaf.subject, changed) != ""
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(
     ("body", "place"),
     [
@@ -204,6 +208,7 @@ def test_a_hold_keeps_the_record_until_it_is_released(trained: Cast, signed_in: 
     assert post(client, url(trained, "holds/999999/release"), {"reason": "x"}).status_code == 404
 
 
+@pytest.mark.any_database  # others here, test_erasure and test_contract make these queries on SQLite
 def test_an_erasure_is_shown_first_refused_before_its_day_and_done_after(
     trained: Cast, signed_in: Clients
 ) -> None:
@@ -235,6 +240,7 @@ def test_an_erasure_is_shown_first_refused_before_its_day_and_done_after(
         )
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 def test_changes_between_two_instants_in_words(trained: Cast, signed_in: Clients) -> None:
     client = signed_in(trained.ida)
     at = (lessons.AT + dt.timedelta(days=1)).isoformat()

@@ -118,6 +118,7 @@ def test_a_checkpoint_tells_size_and_root_alone(people: Cast, signed: models.Les
     assert sam.get(f"{URL}/checkpoint").json() == told  # the newest that was signed
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @over_rows("index", range(7), undo=True)
 def test_each_entry_is_proved(signed: models.LessonRecord, sam: Any, index: int) -> None:
     answer = sam.get(f"{URL}/proof?index={index}")
@@ -191,6 +192,7 @@ def models_of(people: Cast) -> dict[int, str]:
     return dict(rows.values_list("size", "token"))
 
 
+@pytest.mark.any_database  # others here and test_checkpoint_mails make these queries on SQLite
 def test_an_entry_is_shown_to_who_may_read_the_student(
     people: Cast, signed: models.LessonRecord, signed_in: Clients
 ) -> None:
@@ -287,6 +289,7 @@ def test_without_a_key_nothing_is_signed_and_somebody_is_told(
     problem(sam.get(f"{URL}/proof?index=0"), 503)
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_a_proof_takes_as_many_queries_at_any_size(
     people: Cast, signed: models.LessonRecord, sam: Any
 ) -> None:

@@ -55,6 +55,7 @@ def signing(client: Any, url: str, digest: str, key: str = KEY, **changed: Any) 
     return client.post(f"{url}/{key}/sign", body)
 
 
+@pytest.mark.any_database  # others here, test_sign_offs and test_lesson_hints make these queries on SQLite
 def test_from_the_draft_to_the_acknowledgement(ida: Any, sam: Any, url: str) -> None:
     made = drafted(ida, url)
     assert (made.status_code, made["ETag"]) == (201, '"1"')
@@ -88,6 +89,7 @@ def test_from_the_draft_to_the_acknowledgement(ida: Any, sam: Any, url: str) -> 
     assert [each["id"] for each in record["flights"]] == [f"{KEY}/flight"]
 
 
+@pytest.mark.any_database  # others here and test_planted_ids make these queries on SQLite
 def test_a_correction_stands_beside_what_it_corrects(ida: Any, url: str) -> None:
     signing(ida, url, drafted(ida, url).json()["content_hash"])
     body = {"id": NEXT_KEY, "reason": "1.2 h, not 1.4 h", "content": flown(times={"total": "1.2 h"})}
@@ -111,6 +113,7 @@ def test_the_same_draft_twice_is_one_and_another_is_refused(ida: Any, url: str) 
     assert models.LessonRecord.objects.count() == 1
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 def test_what_was_measured_is_answered_beside_its_standard(
     people: Cast, ida: Any, sam: Any, url: str
 ) -> None:
@@ -151,6 +154,7 @@ def test_nonsense_for_a_measured_value_is_refused_with_its_place(ida: Any, url: 
     assert "write a number with its unit ('180 ft'" in answer["errors"][0]["message"]
 
 
+@pytest.mark.any_database  # others here, test_planted_ids and test_sign_offs make these queries on SQLite
 @pytest.mark.parametrize(
     ("etag", "status"),
     [
@@ -172,12 +176,14 @@ def test_a_draft_is_changed_from_where_it_stands(ida: Any, url: str, etag: str |
     )
 
 
+@pytest.mark.any_database  # others here and test_signing_authority make these queries on SQLite
 def test_what_is_signed_is_not_changed(ida: Any, url: str) -> None:
     signing(ida, url, drafted(ida, url).json()["content_hash"])
     answer = ida.put(f"{url}/{KEY}", {"content": CONTENT}, headers={"If-Match": "*"})
     assert "correction" in problem(answer, 409)["detail"]
 
 
+@pytest.mark.any_database  # others here, test_translation and test_instructor make these queries on SQLite
 @over_rows(
     ("body", "place"),
     [
@@ -201,6 +207,7 @@ def test_a_body_is_read_strictly(ida: Any, url: str, body: Any, place: str) -> N
     assert not models.LessonRecord.objects.exists()
 
 
+@pytest.mark.any_database  # others here and test_planted_ids make these queries on SQLite
 @pytest.mark.parametrize(
     ("changed", "place"),
     [
@@ -216,6 +223,7 @@ def test_a_sign_off_is_read_strictly(ida: Any, url: str, changed: Any, place: st
     assert not models.SignOff.objects.exists()
 
 
+@pytest.mark.any_database  # others here and test_sign_offs make these queries on SQLite
 def test_nothing_is_signed_without_the_signers_own_password(ida: Any, sam: Any, url: str) -> None:
     digest = drafted(ida, url).json()["content_hash"]
     assert "password" in problem(signing(ida, url, digest, confirm_password=SAMS), 403)["detail"]
@@ -225,6 +233,7 @@ def test_nothing_is_signed_without_the_signers_own_password(ida: Any, sam: Any, 
     assert not models.Acknowledgement.objects.exists()
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_guessing_at_the_password_takes_long(ida: Any, url: str) -> None:
     digest = drafted(ida, url).json()["content_hash"]
     got = {signing(ida, url, digest, confirm_password="guess").status_code for _ in range(61)}
@@ -238,6 +247,7 @@ def test_an_instructor_who_is_not_authorised_is_told_why(people: Cast, ida: Any,
     assert "14 CFR 61.197" in told["errors"][0]["message"]
 
 
+@pytest.mark.any_database  # others here and test_planted_ids make these queries on SQLite
 def test_another_instructor_finds_it_signed(people: Cast, ida: Any, signed_in: Clients, url: str) -> None:
     digest = drafted(ida, url).json()["content_hash"]
     signing(ida, url, digest)
@@ -246,12 +256,14 @@ def test_another_instructor_finds_it_signed(people: Cast, ida: Any, signed_in: C
     problem(signing(signed_in(second), url, digest), 409)
 
 
+@pytest.mark.any_database  # others here and test_sign_offs make these queries on SQLite
 def test_a_draft_that_changed_is_not_signed(ida: Any, url: str) -> None:
     digest = drafted(ida, url).json()["content_hash"]
     ida.put(f"{url}/{KEY}", {"content": content(comments="More.")}, headers={"If-Match": '"1"'})
     problem(signing(ida, url, digest), 409)
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_another_students_lesson_is_not_there(people: Cast, ida: Any, url: str) -> None:
     digest = drafted(ida, url).json()["content_hash"]
     other = factories.student(people.school, taught_by=people.ida)

@@ -73,6 +73,7 @@ def bo(people: Cast) -> models.User:
 
 
 class TestAForgedRecord:
+    @pytest.mark.any_database  # others here make these queries on SQLite
     def test_makes_nobody_eligible(self, people: Cast, bo: models.User, signed_in: Clients) -> None:
         client = signed_in(bo)
         assert put(client, people, forged()).status_code == 200
@@ -102,6 +103,7 @@ class TestAForgedRecord:
         assert solo(signed_in(people.ida), people)["eligible"] is True
         assert signed_in(people.ida).post(url(people, "attestations"), sent).json() == {"attested": []}
 
+    @pytest.mark.any_database  # others here make these queries on SQLite
     def test_nobody_attests_in_the_name_of_another_instructor_of_the_school(
         self, people: Cast, bo: models.User, signed_in: Clients
     ) -> None:
@@ -116,6 +118,7 @@ class TestAForgedRecord:
             assert places(answer) == ["entries[0]", "entries[1]"]
         assert {each.provenance for each in record.of(people.sam).endorsements} == {"claimed"}
 
+    @pytest.mark.any_database  # others here make these queries on SQLite
     def test_an_endorsement_from_here_is_not_even_attested_in_ones_own_name(
         self, people: Cast, signed_in: Clients
     ) -> None:
@@ -150,6 +153,8 @@ class TestAForgedRecord:
         assert {each.severity for each in found} == {"serious"}
         assert "names Ida Example, who did not sign it here: somebody else put it on record" in found[0].says
 
+    # others here, test_provenance and test_translation make these queries on SQLite
+    @pytest.mark.any_database
     @pytest.mark.parametrize(
         ("instructor", "told"),
         [
@@ -177,6 +182,7 @@ class TestAForgedRecord:
         assert [(each.entries, each.severity) for each in found] == [(("e2",), "serious")] * told
         assert all("Ida Example of this school" in each.says for each in found)
 
+    @pytest.mark.any_database  # others here make these queries on SQLite
     def test_of_ones_own_entries_the_audit_names_those_of_an_earlier_day(
         self, people: Cast, signed_in: Clients
     ) -> None:
@@ -240,6 +246,8 @@ class TestAReplacement:
         assert "Ida Example changed the training record of Sam Example" in mail.text
         assert CONFIRMED["reason"] in mail.text
 
+    # others here, test_endorsements_end and test_people make these queries on SQLite
+    @pytest.mark.any_database
     def test_signed_entries_stay_signed_where_they_are_untouched(
         self, people: Cast, signed_in: Clients
     ) -> None:
@@ -262,6 +270,7 @@ class TestAReplacement:
 
 
 class TestABirthDate:
+    @pytest.mark.any_database  # others here and test_translation make these queries on SQLite
     def test_belongs_to_the_record_in_time(self, people: Cast, signed_in: Clients) -> None:
         client = signed_in(people.ida)
         younger = {**ready(), "student": {"name": "Sam Example", "birth_date": "2012-05-17"}}

@@ -118,6 +118,7 @@ def test_what_a_passkey_signed_is_sealed_kept_and_checked_offline(
     assert list(lesson_audit.faults(people.school)) == []
 
 
+@pytest.mark.any_database  # others here and test_signing_authority make these queries on SQLite
 @pytest.mark.usefixtures("taken_out")
 @pytest.mark.django_db(transaction=True)
 def test_by_password_as_before_and_the_entry_says_so(people: Cast, lessons: Lessons) -> None:
@@ -192,6 +193,7 @@ REFUSED = {
 }
 
 
+@pytest.mark.any_database  # others here and test_sign_offs make these queries on SQLite
 @pytest.mark.parametrize(("made", "says"), REFUSED.values(), ids=REFUSED)
 def test_what_does_not_hold_signs_nothing_and_says_why(
     people: Cast, lessons: Lessons, tablet: Passkey, made: Any, says: str
@@ -214,6 +216,7 @@ def test_another_users_passkey_signs_nothing(people: Cast, lessons: Lessons) -> 
     assert not models.SignOff.objects.exists()
 
 
+@pytest.mark.any_database  # others here and test_planted_ids make these queries on SQLite
 @pytest.mark.parametrize("part", ["clientDataJSON", "authenticatorData", "signature"])
 def test_one_changed_byte_of_an_answer_signs_nothing(
     people: Cast, lessons: Lessons, tablet: Passkey, part: str
@@ -227,6 +230,7 @@ def test_one_changed_byte_of_an_answer_signs_nothing(
     assert not models.SignOff.objects.exists()
 
 
+@pytest.mark.any_database  # others here and test_sign_offs make these queries on SQLite
 def test_a_signature_is_over_the_draft_as_it_stands(lessons: Lessons, tablet: Passkey) -> None:
     key, digest = lessons.draft()
     answer = tablet.signs("lesson.signed", lessons.ref, key, digest)
@@ -241,6 +245,7 @@ def test_a_signature_is_over_the_draft_as_it_stands(lessons: Lessons, tablet: Pa
     assert not models.SignOff.objects.exists()
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 def test_the_same_again_gives_the_same_answer_whatever_was_signed_in_between(
     lessons: Lessons, tablet: Passkey
 ) -> None:
@@ -252,6 +257,7 @@ def test_the_same_again_gives_the_same_answer_whatever_was_signed_in_between(
     assert models.SignOff.objects.count() == 2
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_a_count_that_went_back_signs_nothing(people: Cast, lessons: Lessons, tablet: Passkey) -> None:
     first, second = lessons.draft(), lessons.draft(content(comments="another"))
     copied = copy.copy(tablet)
@@ -272,6 +278,7 @@ def test_signing_counts_apart_from_signing_in(people: Cast, lessons: Lessons, ta
         reauthentication.count_use(row, reauthentication.LOGIN, 9)
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_a_passkey_that_does_not_count_may_sign_again_and_again(people: Cast, lessons: Lessons) -> None:
     passkey = Passkey(count=None)
     passkey.added_to(people.ida)
@@ -279,6 +286,7 @@ def test_a_passkey_that_does_not_count_may_sign_again_and_again(people: Cast, le
         assert lessons.signed_by(passkey, *lessons.draft(content(comments=str(number)))).status_code == 200
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(("algorithm", "number"), [("ES256K", -47), ("ES384", -35)])
 def test_an_algorithm_that_nobody_could_check_later_signs_nothing(
     people: Cast, lessons: Lessons, algorithm: str, number: int
@@ -292,6 +300,7 @@ def test_an_algorithm_that_nobody_could_check_later_signs_nothing(
 SIGNED = {"clientDataJSON": "AA", "authenticatorData": "AA", "signature": "AA"}
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(
     ("passkey", "where"),
     [
@@ -311,6 +320,7 @@ def test_what_is_no_answer_of_a_passkey_is_named(lessons: Lessons, passkey: Any,
     assert places(lessons.sign(key, digest, passkey)) == where
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(
     ("sent", "says"),
     [
@@ -331,6 +341,7 @@ def test_exactly_one_of_the_two_confirms(
     assert says in told["errors"][0]["message"]
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(
     "data",
     [

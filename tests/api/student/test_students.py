@@ -116,6 +116,7 @@ class TestOneMilestone:
             "area": "Chicago",
         }
 
+    @pytest.mark.any_database  # others here and test_own_minimums make these queries on SQLite
     @pytest.mark.parametrize(
         ("query", "named"),
         [
@@ -139,6 +140,7 @@ class TestOneMilestone:
     def test_a_milestone_there_is_none_of_is_not_there(self, people: Cast, signed_in: Clients) -> None:
         problem(signed_in(people.ida).get(of(people.sam, "eligibility/faa.moon")), 404)
 
+    @pytest.mark.any_database  # others here and test_own_minimums make these queries on SQLite
     @pytest.mark.parametrize(
         ("rest", "most"),
         [
@@ -172,6 +174,7 @@ class TestOneMilestone:
 
 
 class TestTheRecord:
+    @pytest.mark.any_database  # others here make these queries on SQLite
     def test_what_comes_out_goes_in_again_and_changes_nothing(self, people: Cast, signed_in: Clients) -> None:
         client, url = signed_in(people.ida), of(stored(people.sam), "record")
         out = client.get(url)
@@ -201,6 +204,7 @@ class TestTheRecord:
         change = models.RecordChange.objects.get(by=people.ida)
         assert (change.reason, change.confirmed) == (CONFIRMED["reason"], {"by": "password"})
 
+    @pytest.mark.any_database  # others here make these queries on SQLite
     def test_who_comes_second_is_told_so_and_overwrites_nothing(
         self, people: Cast, signed_in: Clients
     ) -> None:
@@ -213,6 +217,7 @@ class TestTheRecord:
         assert "Read it again" in problem(told, 412)["detail"]
         assert ida.get(url).json() == theirs
 
+    @pytest.mark.any_database  # others here make these queries on SQLite
     @pytest.mark.parametrize(
         ("tag", "status"),
         [
@@ -327,6 +332,7 @@ def test_who_one_is_comes_with_whether_one_may_write(people: Cast, signed_in: Cl
 # Where the rules end
 
 
+@pytest.mark.any_database  # others here and test_own_minimums make these queries on SQLite
 def test_a_milestone_that_is_not_covered_is_refused_alone_and_named_among_the_others(
     people: Cast, signed_in: Clients, monkeypatch: Any
 ) -> None:

@@ -56,6 +56,8 @@ def test_the_sweep_makes_the_rows_so_that_the_list_is_read_in_a_dozen_queries(cl
     assert models.AccessLog.objects.filter(user=many.ida, what="eligibility").count() == 2 * 10
 
 
+# test_status_changes, test_own_minimums and test_erasure_traces make these queries on SQLite
+@pytest.mark.any_database
 def test_a_row_that_is_out_of_date_is_made_anew_and_no_other(client: Client, many: Cast) -> None:
     client.force_login(many.ida)
     shown(client)
@@ -67,6 +69,7 @@ def test_a_row_that_is_out_of_date_is_made_anew_and_no_other(client: Client, man
     assert "Sam Example" in changed
 
 
+@pytest.mark.any_database  # test_own_minimums makes these queries on SQLite
 def test_the_column_of_the_courses_is_there_where_somebody_is_in_one(client: Client, many: Cast) -> None:
     client.force_login(many.ida)
     assert 'data-label="Course"' not in shown(client)

@@ -117,6 +117,7 @@ def test_not_ready_while_the_database_is_away(
     assert answer.json()["checks"] == {"database": "the database does not answer (DatabaseError)"}
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(
     ("headers", "address", "https", "token", "open_"),
     [
@@ -166,6 +167,7 @@ def sample(text: str, name: str, **labels: str) -> float | None:
     return float(found.group(1)) if found else None
 
 
+@pytest.mark.any_database  # others here and test_own_minimums make these queries on SQLite
 def test_requests_are_counted_by_route_and_never_by_person(
     client: Client, people: Cast, operator: dict[str, str]
 ) -> None:

@@ -25,6 +25,7 @@ def test_every_file_is_a_page_and_every_page_a_file() -> None:
     assert set(library.CONTENTS) == set(library.READERS)
 
 
+@pytest.mark.any_database  # makes no query but its fixtures'
 @pytest.mark.parametrize("page", PAGES, ids=named)
 def test_a_page_is_read_without_signing_in(client: Client, db: None, page: library.HelpPage) -> None:
     answer = client.get(page.address)

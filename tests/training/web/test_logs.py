@@ -36,6 +36,7 @@ def of_requests(lines: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return [line for line in lines if line["logger"] == "training.requests"]
 
 
+@pytest.mark.any_database  # test_own_minimums makes these queries on SQLite
 @pytest.mark.django_db
 def test_a_request_leaves_its_route_and_the_asker_by_number(client: Client, people: Cast, written) -> None:
     client.force_login(people.ida)

@@ -75,6 +75,7 @@ def test_a_fault_is_said_without_its_insides(ada: Client, people: Cast, monkeypa
     assert told.rstrip().endswith("</html>")
 
 
+@pytest.mark.any_database  # others here, test_school and test_sign_offs make these queries on SQLite
 def test_many_flights_are_put_on_record_while_a_page_says_so(ada: Client, people: Cast) -> None:
     rows = [f"{dt.date(2024, 1, 1) + dt.timedelta(days=each)},N00AB,KOSH,KFLD,1.2" for each in range(401)]
     text = "\n".join(["date,registration,from,to,total", *rows])

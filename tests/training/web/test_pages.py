@@ -83,6 +83,7 @@ def test_the_first_page_says_for_each_student_what_the_reports_say(client: Clien
     assert "Otto" not in page
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_the_first_page_pages_by_name(client: Client, people: Cast) -> None:
     for number in range(30):
         factories.student(people.school, name=f"Pupil {number:02d}")
@@ -126,6 +127,7 @@ def test_another_day_airplane_and_flight_can_be_asked_about(client: Client, taug
     assert "Enter the route above" not in page
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(
     ("query", "told"),
     [

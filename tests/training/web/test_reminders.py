@@ -49,6 +49,7 @@ def signed_in(user: models.User) -> Client:
     return client
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 def test_one_reads_ones_own_and_puts_it_off(told: Cast) -> None:
     client = signed_in(told.sams_account)
     page = client.get("/reminders/")
@@ -62,6 +63,7 @@ def test_one_reads_ones_own_and_puts_it_off(told: Cast) -> None:
     assert "Dismissed." not in text_of(page)
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 @pytest.mark.parametrize(
     ("until", "said"),
     [
@@ -78,6 +80,7 @@ def test_it_is_put_off_to_a_day_on_which_it_helps(told: Cast, until: str, said: 
     assert said in text_of(client.post(f"/reminders/{reminder.ref}/", {"until": until}, follow=True))
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 @pytest.mark.parametrize("who", ["ottos_account", "olaf", "ada"])
 def test_nobody_else_finds_it(told: Cast, who: str) -> None:
     [reminder] = models.Reminder.objects.all()
@@ -182,6 +185,7 @@ def events(address: str) -> list[icalendar.Event]:
     return list(icalendar.Calendar.from_ical(answer.content).walk("VEVENT"))
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_a_calendar_has_each_lapse_as_a_whole_day_with_alarms(told: Cast) -> None:
     soon, medical = events(drawn(told.sams_account))
     assert soon.decoded("dtstart") == dt.date(2026, 5, 2)
@@ -194,6 +198,7 @@ def test_a_calendar_has_each_lapse_as_a_whole_day_with_alarms(told: Cast) -> Non
     assert [str(each["summary"])[:5] for each in events(drawn(told.ida))] == ["S.E.:", "S.E.:"]
 
 
+@pytest.mark.any_database  # others here and test_reminders make these queries on SQLite
 def test_what_is_renewed_comes_as_cancelled_with_the_same_identity(told: Cast) -> None:
     address = drawn(told.sams_account)
     before, _ = events(address)
@@ -227,6 +232,7 @@ def test_an_instructors_own_date_stays_one_event_when_it_is_set_anew(told: Cast)
     assert after.decoded("dtstamp") == at("2026-04-18 17:30")
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 def test_what_ends_of_the_aircraft_stands_in_it_and_is_cancelled_when_renewed(told: Cast) -> None:
     craft = factories.aircraft(told.school, registration="N00XY", model="C172")
 

@@ -55,6 +55,7 @@ def inside(client: Client) -> bool:
 # The limits
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_an_account_is_not_guessed_at_and_its_owner_gets_in_later(client: Client, ida: models.User) -> None:
     now = dt.datetime.now(dt.UTC)
     with time_machine.travel(now, tick=False) as clock:
@@ -71,6 +72,7 @@ def test_an_account_is_not_guessed_at_and_its_owner_gets_in_later(client: Client
     assert inside(client)
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_an_address_does_not_try_one_account_after_the_other(client: Client, people: Cast) -> None:
     with time_machine.travel(dt.datetime.now(dt.UTC), tick=False):
         for number in range(10):
@@ -78,6 +80,7 @@ def test_an_address_does_not_try_one_account_after_the_other(client: Client, peo
         assert "Too many attempts" in text_of(enter(client, "guess", "ten@lakeside.example"))
 
 
+@pytest.mark.any_database  # makes no query but its fixtures'
 def test_asking_too_often_is_said_on_a_page_of_its_own(client: Client, people: Cast) -> None:
     with time_machine.travel(dt.datetime.now(dt.UTC), tick=False):
         for _ in range(30):
@@ -137,6 +140,7 @@ def test_a_code_is_good_once(client: Client, app: models.User) -> None:
     assert not inside(client)
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_codes_are_not_guessed_at(client: Client, app: models.User) -> None:
     with time_machine.travel(dt.datetime.now(dt.UTC), tick=False):
         enter(client)
@@ -212,6 +216,7 @@ def test_another_persons_passkey_is_not_there(client: Client, ida: models.User, 
     assert Authenticator.objects.get().data["name"] == "Tablet"
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(
     "credential",
     [
@@ -271,6 +276,7 @@ def test_an_account_that_is_closed_is_not_opened_by_its_passkey(ida: models.User
     assert not inside(client)
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_a_copy_of_a_passkey_does_not_sign_in(ida: models.User) -> None:
     passkey = Passkey(count=7)
     passkey.added_to(ida)
@@ -330,6 +336,7 @@ def test_tokens_of_programs_are_seen_and_ended(client: Client, ida: models.User,
 # Passwords
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_a_changed_password_ends_the_other_sessions_and_the_tokens(ida: models.User) -> None:
     here, there = Client(), Client()
     enter(here)

@@ -141,6 +141,7 @@ def test_the_job_from_today_to_the_sealed_result_by_plain_forms(ida: Client, peo
     assert models.SignOff.objects.count() == 1
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 def test_out_and_in_are_kept_and_give_the_time_that_is_proposed(ida: Client, people: Cast) -> None:
     record = begun(ida, people)
     sheet = reverse("lesson-sheet", args=[people.sam.ref, record.pk])
@@ -162,6 +163,7 @@ def test_out_and_in_are_kept_and_give_the_time_that_is_proposed(ida: Client, peo
     assert ida.post(sheet, before).status_code == 422  # takeoff before the first movement: a day later
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_a_contradiction_is_said_at_its_field_and_nothing_typed_is_lost(ida: Client, people: Cast) -> None:
     record = begun(ida, people)
     sheet = reverse("lesson-sheet", args=[people.sam.ref, record.pk])
@@ -197,6 +199,7 @@ def test_the_sheet_says_at_once_what_it_comes_to(ida: Client, people: Cast) -> N
     assert not models.LessonRecord.objects.exists()
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 def test_two_who_change_one_draft_do_not_overwrite_each_other(ida: Client, people: Cast) -> None:
     record = begun(ida, people)
     sheet = reverse("lesson-sheet", args=[people.sam.ref, record.pk])
@@ -251,6 +254,7 @@ def test_a_correction_points_at_what_it_corrects_and_takes_its_place(ida: Client
     assert "was corrected already" in text_of(late)
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_a_students_lessons_are_listed_whether_flown_or_on_the_ground(ida: Client, people: Cast) -> None:
     flown = lessons.signed(people, lessons.content(ground=None), lesson="1-01")
     taught = lessons.signed(people, lessons.content(flight=None), lesson="1-02")
@@ -269,6 +273,7 @@ def test_a_students_lessons_are_listed_whether_flown_or_on_the_ground(ida: Clien
         assert reverse(name, args=[people.sam.ref, each.pk]) in page.content.decode()
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_a_student_for_whom_nothing_new_is_open_is_told_as_blocked(ida: Client, people: Cast) -> None:
     """Everything before the first solo is signed, and Sam has neither a medical nor a certificate."""
     stage = courses.private_airplane().stages[0]
@@ -342,6 +347,7 @@ def test_a_test_is_chosen_in_words(ida: Client, people: Cast) -> None:
     assert '<option value="practical:private-airplane">Practical test, private airplane</option>' in page
 
 
+@pytest.mark.any_database  # others here and test_not_covered make these queries on SQLite
 def test_today_puts_first_who_needs_the_instructor_first(ida: Client, people: Cast) -> None:
     more = [
         factories.student(people.school, taught_by=people.ida, name=name, training_model="C172")
@@ -392,6 +398,7 @@ def test_today_takes_at_most_a_dozen_queries_however_many_there_are(
     assert models.AccessLog.objects.filter(user=people.ida, what="progress and next lesson").count() == 24
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_no_page_takes_more_than_a_dozen_queries(
     ida: Client, people: Cast, django_assert_max_num_queries: Any
 ) -> None:
@@ -410,6 +417,7 @@ def test_no_page_takes_more_than_a_dozen_queries(
             assert ida.get(path).status_code == 200
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize("who", ["ada", "sams_account", "olaf", "ottos_account"])
 def test_the_instructors_pages_are_open_to_the_students_instructors_alone(
     client: Client, people: Cast, who: str
@@ -473,6 +481,7 @@ def test_the_page_for_the_ramp_and_what_it_is_made_of_hold_nobodys_data(ida: Cli
     assert "Sam" not in shell
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(
     ("typed", "first"),
     [("kgrb", "KGRB"), ("GRB", "KGRB"), ("manitow", "KMTW"), ("g", None), ("\x00\x00\x00", None)],
@@ -484,6 +493,7 @@ def test_airports_are_completed(ida: Client, typed: str, first: str | None) -> N
     assert first in keys if first else keys == []
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 def test_the_sheet_offers_the_test_that_the_rules_prepare_for(ida: Client, people: Cast) -> None:
     record = begun(ida, people)
     url = reverse("lesson-sheet", args=[people.sam.ref, record.pk])

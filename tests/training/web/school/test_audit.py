@@ -38,6 +38,7 @@ def ada(people: Cast) -> Client:
     return signed_in(people.ada)
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(
     "who", ["ida", "sams_account", "olaf"], ids=["an instructor", "a student", "somebody elsewhere"]
 )
@@ -101,6 +102,8 @@ def test_a_finding_is_dealt_with_by_a_passkey_over_what_is_noted(people: Cast, a
     assert (found.faults, found.passkeys) == ([], 1)
 
 
+# others here, test_translation and test_checkpoint_mails make these queries on SQLite
+@pytest.mark.any_database
 def test_the_audit_is_a_part_of_the_schools_desk(people: Cast, ada: Client) -> None:
     made = audits.stands(people)
     assert "/audit/?school=lakeside" in ada.get("/school/lakeside/").content.decode()
@@ -127,6 +130,7 @@ def test_the_table_holds_no_formula(people: Cast, ada: Client) -> None:
     assert {each.data_type for each in cells} <= {"s", "n", "inlineStr"}
 
 
+@pytest.mark.any_database  # others here, test_flight_import and test_audit make these queries on SQLite
 def test_the_whole_audit_is_a_tagged_pdf_with_the_same_bytes_until_something_changes(
     people: Cast, ada: Client
 ) -> None:
@@ -156,6 +160,8 @@ def test_the_page_says_that_the_night_failed(people: Cast, ada: Client) -> None:
     assert "ArithmeticError: no such day" in told
 
 
+# others here, test_translation and test_checkpoint_mails make these queries on SQLite
+@pytest.mark.any_database
 def test_an_instructors_own_record_is_for_the_instructor_and_the_school(people: Cast) -> None:
     day = factories.NOON.date()
     ida = engine.Instructor("Ida Example", "0000001CFI")

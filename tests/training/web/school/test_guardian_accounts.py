@@ -125,6 +125,7 @@ def test_what_cannot_be_is_said_beside_its_field(
     assert not models.Guardian.objects.exists()
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(
     ("whose", "says"),
     [
@@ -143,6 +144,7 @@ def test_an_account_that_cannot_be_a_guardians_is_refused(
     assert guardian.user is None
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize("who", ["ida", "sams_account", "olaf"])
 def test_nobody_but_an_administrator_of_the_school_gives_an_account(
     client: Client, people: Cast, minor: models.Student, who: str

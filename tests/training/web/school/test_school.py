@@ -67,11 +67,13 @@ def pages_of(people: Cast) -> list[str]:
     ]
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_an_administrator_opens_every_page(desk: Client, taught: Cast) -> None:
     for path in pages_of(taught):
         assert desk.get(path).status_code == 200, path
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize("who", ["ida", "sams_account", "olaf", "ottos_account"])
 def test_for_anybody_else_there_are_no_such_pages(client: Client, taught: Cast, who: str) -> None:
     client.force_login(getattr(taught, who))
@@ -79,6 +81,7 @@ def test_for_anybody_else_there_are_no_such_pages(client: Client, taught: Cast, 
         assert client.get(path).status_code == 404, path
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_the_administrator_of_another_school_sees_none_of_it(client: Client, taught: Cast) -> None:
     client.force_login(factories.administrator(taught.elsewhere))
     for path in pages_of(taught):
@@ -87,6 +90,7 @@ def test_the_administrator_of_another_school_sees_none_of_it(client: Client, tau
     assert client.get(theirs).status_code == 404
 
 
+@pytest.mark.any_database  # others here and test_people make these queries on SQLite
 @pytest.mark.parametrize(
     "path",
     [
@@ -283,6 +287,7 @@ def test_a_signed_lesson_and_its_correction_stand_sealed_with_their_places(
     assert "No unsigned lessons" in glance
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(
     ("query", "said"),
     [
@@ -407,12 +412,13 @@ def test_a_student_is_added_assigned_and_enrolled(desk: Client, taught: Cast) ->
     assert "No lesson signed yet 1" in page
 
 
+@pytest.mark.any_database  # others here and test_people make these queries on SQLite
 @pytest.mark.parametrize(
     ("sent", "said"),
     [
         pytest.param({"role": "instructor", "name": " ", "email": "n@x.example"}, "is blank", id="no name"),
         pytest.param({"role": "instructor", "name": "N", "email": "no"}, "not an e-mail address", id="none"),
-        pytest.param({"role": "administrator", "name": "N", "email": ""}, "people sign in with their e-mail address", id="none at all"),
+        pytest.param({"role": "administrator", "name": "N", "email": ""}, "people sign in", id="none at all"),
         pytest.param({"role": "owner", "name": "N", "email": "n@x.example"}, "is not a role", id="no role"),
         pytest.param(
             {"role": "student", "name": "N", "birth_date": "2026-07-06"}, "in the future", id="born tomorrow"
@@ -511,6 +517,7 @@ def test_flights_are_tried_and_then_put_on_record(desk: Client, taught: Cast) ->
     assert "All of these flights are already on record" in text_of(again)
 
 
+@pytest.mark.any_database  # others here and test_provenance make these queries on SQLite
 def test_claimed_entries_are_attested_on_the_page(desk: Client, taught: Cast) -> None:
     medical = engine.Document("m:1", "medical", dt.date(2026, 1, 5), klass="third")
     record.add(taught.sam, "documents", medical, at=THE_DAY)
@@ -533,6 +540,7 @@ def test_claimed_entries_are_attested_on_the_page(desk: Client, taught: Cast) ->
     assert "Document that you saw" not in told
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_a_dry_run_tells_every_fault_and_offers_no_import(desk: Client, taught: Cast) -> None:
     path = f"{HERE}students/{taught.sam.ref}/import/columns/"
     tried = desk.post(path, form_of(imported(desk, taught, CSV.format("soon"))))
@@ -541,6 +549,7 @@ def test_a_dry_run_tells_every_fault_and_offers_no_import(desk: Client, taught: 
     assert 'name="plan"' not in tried.content.decode()
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_a_table_that_was_changed_on_the_way_or_is_anothers_is_refused(desk: Client, taught: Cast) -> None:
     form = form_of(imported(desk, taught, CSV.format("0.8")))
     path = f"{HERE}students/{taught.sam.ref}/import/columns/"

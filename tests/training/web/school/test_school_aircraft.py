@@ -50,6 +50,7 @@ def test_an_empty_page_says_what_to_do_first_and_takes_the_first_aircraft(desk: 
     assert models.Aircraft.objects.count() == 1
 
 
+@pytest.mark.any_database  # others here, test_signing_authority and test_admin make these queries on SQLite
 @pytest.mark.parametrize(
     ("sent", "said"),
     [
@@ -92,6 +93,7 @@ def test_an_inspection_is_recorded_and_renewed(desk: Client, craft: models.Aircr
     assert models.AircraftCheck.objects.count() == 2
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 @pytest.mark.parametrize(
     ("sent", "said"),
     [
@@ -132,6 +134,7 @@ def test_a_device_has_nothing_to_record_and_anothers_aircraft_is_none(desk: Clie
     assert not models.AircraftCheck.objects.exists()
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 @pytest.mark.parametrize(
     ("last", "said"),
     [

@@ -72,6 +72,7 @@ def test_a_course_with_faults_is_told_each_with_file_and_line(desk: Client, taug
 # A school that has just begun
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 def test_a_new_school_is_told_what_to_do_first(client: Client, db: None) -> None:
     school = factories.school(name="New Flying", slug="new")
     client.force_login(factories.administrator(school))
@@ -85,6 +86,7 @@ def test_a_new_school_is_told_what_to_do_first(client: Client, db: None) -> None
     assert "No audit yet" in text_of(client.get("/audit/"))
 
 
+@pytest.mark.any_database  # others here, test_checkpoint_mails and test_school make these queries on SQLite
 def test_a_new_school_begins_with_the_course_that_comes_with_the_program(client: Client, db: None) -> None:
     school = factories.school(name="New Flying", slug="new")
     client.force_login(factories.administrator(school))

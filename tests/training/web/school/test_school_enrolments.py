@@ -86,6 +86,7 @@ def test_the_move_is_sealed_and_stands_on_the_page(
     assert "No newer published version" in text_of(desk.get(move_of(taught, held)))
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_no_move_but_to_a_newer_published_version(desk: Client, taught: Cast, held: models.Enrolment) -> None:
     for number, words in (("1", "1 is not newer than version 1"), ("7", "no published version 7")):
         answer = desk.post(move_of(taught, held), {"version": number})
@@ -96,6 +97,7 @@ def test_no_move_but_to_a_newer_published_version(desk: Client, taught: Cast, he
     assert not models.CourseMove.objects.exists()
 
 
+@pytest.mark.any_database  # others here and test_enrolments make these queries on SQLite
 def test_an_enrolment_ends_on_the_page(desk: Client, taught: Cast, held: models.Enrolment) -> None:
     where = f"{page_of(taught)}enrolments/{held.ref}/end/"
     for sent, words in (
@@ -122,6 +124,7 @@ def test_an_enrolment_without_a_course_has_nothing_to_move(desk: Client, taught:
     assert "In training, not enrolled in a course" in text_of(desk.get(page_of(taught)))
 
 
+@pytest.mark.any_database  # others here and test_enrolments make these queries on SQLite
 @pytest.mark.parametrize("who", ["ida", "sams_account", "olaf"])
 def test_nobody_else_moves_or_ends_one(
     client: Client, taught: Cast, held: models.Enrolment, who: str
@@ -145,6 +148,7 @@ def test_an_enrolment_is_of_the_student_in_the_address(
     assert desk.post(f"{where}end/", {"ends": "2026-07-04"}).status_code == 404
 
 
+@pytest.mark.any_database  # others here and test_people make these queries on SQLite
 def test_the_page_asks_the_same_however_many_enrolments(
     desk: Client, taught: Cast, held: models.Enrolment
 ) -> None:

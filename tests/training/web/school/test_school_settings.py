@@ -45,6 +45,8 @@ def test_settings_are_shown_changed_and_told_who_changed_them(desk: Client, peop
     assert people.school.claims_asked == []
 
 
+# test_translation, test_school_settings and test_versions make these queries on SQLite
+@pytest.mark.any_database
 @pytest.mark.parametrize(
     ("more", "says"),
     [
@@ -65,6 +67,7 @@ def test_which_claims_are_asked_changes_with_a_reason_and_the_password_alone(
     assert desk.post(SETTINGS, {**kept, "taxi_allowance_minutes": "12"}).status_code == 302
 
 
+@pytest.mark.any_database  # test_translation and test_school_settings make these queries on SQLite
 @pytest.mark.parametrize("minutes", ["", "a while", "-1", "12.5", "99999"])
 def test_minutes_that_are_none_are_told_at_their_field(desk: Client, people: Cast, minutes: str) -> None:
     answer = desk.post(SETTINGS, {"claims_asked": ["tests"], "taxi_allowance_minutes": minutes, **CONFIRMED})
@@ -79,6 +82,7 @@ def test_minutes_beyond_what_is_allowed_are_told_at_their_field(desk: Client) ->
     assert "240" in text_of(answer)
 
 
+@pytest.mark.any_database  # test_translation and test_school_settings make these queries on SQLite
 def test_a_spelling_is_linked_and_unlinked(desk: Client, people: Cast) -> None:
     assert "No linked spellings. The spellings below need no link." in text_of(desk.get(MODELS))
     answer = desk.post(MODELS, {"spelling": "Cessna Trainer", "model": "172"}, follow=True)
@@ -103,6 +107,7 @@ def test_a_model_is_added_with_its_class(desk: Client) -> None:
     assert "X1 Star means this model" in text_of(refused)
 
 
+@pytest.mark.any_database  # test_translation makes these queries on SQLite
 @pytest.mark.parametrize(
     ("where", "sent", "field", "said"),
     [
@@ -131,6 +136,7 @@ def test_what_is_no_link_is_told_at_its_field(
     )
 
 
+@pytest.mark.any_database  # test_guardian_accounts makes these queries on SQLite
 @pytest.mark.parametrize("who", ["ida", "olaf", "sams_account"])
 @pytest.mark.parametrize("url", [SETTINGS, MODELS])
 def test_nobody_else_knows_of_these_pages(client: Client, people: Cast, who: str, url: str) -> None:

@@ -57,6 +57,7 @@ def test_a_guardian_reads_while_the_consent_holds_and_it_is_noted(
         assert noted.count() == (number if status == 200 else 0), page
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 def test_a_guardian_is_told_so_and_nobody_else(
     client: Client, taught: Cast, signed: models.LessonRecord
 ) -> None:
@@ -76,6 +77,7 @@ def test_a_guardian_of_one_student_comes_to_where_that_student_stands(
     assert client.get("/")["Location"] == address(taught, "standing/", signed)
 
 
+@pytest.mark.any_database  # others here, test_translation and test_sign_offs make these queries on SQLite
 def test_a_guardian_signs_nothing_and_sees_no_draft(
     client: Client, taught: Cast, signed: models.LessonRecord
 ) -> None:
@@ -101,6 +103,7 @@ def test_the_schools_own_pages_are_not_there_for_a_guardian(
         assert client.get(page).status_code == 404
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_each_paper_is_a_tagged_pdf_and_the_same_at_the_same_instant(
     client: Client, taught: Cast, signed: models.LessonRecord
 ) -> None:
@@ -125,6 +128,7 @@ def test_a_draft_is_no_paper_even_for_its_instructor(
     assert not models.AccessLog.objects.filter(via="web", what__contains=str(draft.pk)).exists()
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 def test_the_pages_lead_to_the_papers(client: Client, taught: Cast, signed: models.LessonRecord) -> None:
     client.force_login(taught.sams_account)
     leads = {"standing/": PAPERS[:3], "lessons/": PAPERS[3:], "lessons/{}/": PAPERS[3:]}

@@ -31,6 +31,7 @@ def signed_in(user: models.User) -> Client:
     return client
 
 
+@pytest.mark.any_database  # test_translation makes these queries on SQLite
 def test_the_page_says_which_entries_and_which_status_changed(trained: Cast) -> None:
     with time_machine.travel(handing.AT, tick=False):
         page = signed_in(trained.sams_account).get(
@@ -43,6 +44,7 @@ def test_the_page_says_which_entries_and_which_status_changed(trained: Cast) -> 
     assert "because the record changed." in said
 
 
+@pytest.mark.any_database  # test_handover and test_translation make these queries on SQLite
 def test_the_page_names_the_school_that_a_record_came_from(trained: Cast) -> None:
     raw, kid = handing.made(trained)
     administrator = factories.administrator(trained.elsewhere)
@@ -60,6 +62,7 @@ def test_the_page_names_the_school_that_a_record_came_from(trained: Cast) -> Non
     assert kid in text_of(page)
 
 
+@pytest.mark.any_database  # test_translation makes these queries on SQLite
 @pytest.mark.parametrize(
     ("asked", "says"),
     [
@@ -77,6 +80,7 @@ def test_days_that_cannot_be_are_told(trained: Cast, asked, says) -> None:
     assert says in text_of(page)
 
 
+@pytest.mark.any_database  # test_handover and test_translation make these queries on SQLite
 @pytest.mark.parametrize("who", ["sams_account", "ida", "ada"])
 def test_who_may_read_the_record_takes_it_away_whole(trained: Cast, who: str) -> None:
     with time_machine.travel(lessons.AT, tick=False):

@@ -139,6 +139,7 @@ def test_whatever_the_pages_rest_on_changes_them(client: Client, learning: Cast)
         assert showing(client, learning) == set(ADDRESSES)
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_another_day_at_the_school_changes_them(client: Client, learning: Cast) -> None:
     client.force_login(learning.sams_account)
     midnight = dt.datetime(2026, 3, 5, 6, tzinfo=dt.UTC)  # in Chicago
@@ -148,6 +149,7 @@ def test_another_day_at_the_school_changes_them(client: Client, learning: Cast) 
         assert showing(client, learning) == set()
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_other_rules_and_another_program_change_them(
     client: Client, learning: Cast, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -211,6 +213,7 @@ def _drafted(people: Cast, lesson: models.LessonRecord) -> None:
     lessons.draft(people, id=uuid.uuid4(), lesson="2-03")
 
 
+@pytest.mark.any_database  # others here, test_translation and test_planted_ids make these queries on SQLite
 def test_whatever_happens_to_lessons_changes_their_page_and_a_draft_no_other(
     client: Client, learning: Cast
 ) -> None:
@@ -226,6 +229,7 @@ def test_whatever_happens_to_lessons_changes_their_page_and_a_draft_no_other(
     assert left[_drafted] == set(ADDRESSES) - {"lessons"}
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_drafts_are_kept_apart_from_what_the_student_reads(client: Client, learning: Cast) -> None:
     with time_machine.travel(THE_DAY, tick=False):
         lessons.draft(learning, lesson="2-03")
@@ -235,6 +239,7 @@ def test_drafts_are_kept_apart_from_what_the_student_reads(client: Client, learn
                 assert shown(client, learning, "lessons").count("Not signed yet") == drafts
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_only_the_first_of_many_pages_is_kept(client: Client, learning: Cast) -> None:
     client.force_login(learning.ida)
     with time_machine.travel(THE_DAY, tick=False):
@@ -261,6 +266,7 @@ def test_what_is_kept_opens_to_nobody_and_every_look_is_noted(client: Client, le
                 assert client.get(f"/students/{learning.sam.ref}/{page}").status_code == 404
 
 
+@pytest.mark.any_database  # others here and test_guardian_accounts make these queries on SQLite
 def test_nothing_of_the_reader_is_kept_and_a_kept_page_is_the_one_that_was_made(
     client: Client, learning: Cast
 ) -> None:
@@ -285,6 +291,7 @@ def _plain(body: str) -> str:
     return re.sub(r'name="csrfmiddlewaretoken" value="\w+"', "", body)
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_while_debugging_nothing_is_kept(client: Client, learning: Cast) -> None:
     client.force_login(learning.ida)
     with override_settings(DEBUG=True), time_machine.travel(THE_DAY, tick=False):
@@ -296,6 +303,7 @@ def test_while_debugging_nothing_is_kept(client: Client, learning: Cast) -> None
 # What is kept is of the record as it is
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_what_changed_while_it_was_made_is_not_kept(
     client: Client, learning: Cast, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -339,6 +347,7 @@ def swept(at: dt.datetime) -> Swept:
     return done
 
 
+@pytest.mark.any_database  # others here, test_translation and test_reminders make these queries on SQLite
 def test_the_sweep_makes_them_so_that_nobody_waits(client: Client, learning: Cast) -> None:
     def nobody_waits() -> None:
         for who, page in itertools.product((learning.sams_account, learning.ida), ADDRESSES):
@@ -368,6 +377,7 @@ def test_they_are_made_for_the_next_day_and_by_the_next_program_and_else_left(
     assert [swept(the_next).rendered for _ in range(3)] == [1, 1, 0]
 
 
+@pytest.mark.any_database  # others here, test_translation and test_sweeping make these queries on SQLite
 def test_a_page_that_cannot_be_made_holds_up_no_other_and_is_noted_once(
     learning: Cast, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
@@ -380,6 +390,7 @@ def test_a_page_that_cannot_be_made_holds_up_no_other_and_is_noted_once(
     assert caplog.text.count("the page hours of student") == 2
 
 
+@pytest.mark.any_database  # others here, test_translation and test_not_covered make these queries on SQLite
 def test_they_are_made_in_the_language_of_the_student(learning: Cast) -> None:
     models.ReminderPreferences.objects.create(user=learning.sams_account, language="de")
     swept(THE_DAY)

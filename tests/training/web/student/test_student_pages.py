@@ -76,6 +76,7 @@ def sam(client: Client, people: Cast) -> Client:
 # Who sees them
 
 
+@pytest.mark.any_database  # others here, test_translation and test_pages make these queries on SQLite
 @pytest.mark.parametrize(
     ("who", "status"),
     [
@@ -109,6 +110,7 @@ def test_each_page_is_open_to_who_may_read_the_record_and_noted(
             assert "no-store" in answer["Cache-Control"], path
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 def test_nothing_is_inline_and_nothing_comes_from_elsewhere(
     sam: Client, learning: Cast, signed: models.LessonRecord
 ) -> None:
@@ -123,6 +125,7 @@ def test_a_student_comes_to_where_they_stand(sam: Client, learning: Cast) -> Non
     assert sam.get("/")["Location"] == address(learning, "standing/")
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 def test_an_instructors_draft_is_not_shown_to_the_student(sam: Client, learning: Cast) -> None:
     draft = lessons.draft(learning, COURSE_LESSON, lesson="2-02")
     assert sam.get(address(learning, "lesson", draft)).status_code == 404
@@ -146,6 +149,7 @@ def _another(people: Cast) -> models.Student:
 # What they say
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 def test_where_one_stands_says_what_the_reports_say(
     sam: Client, learning: Cast, signed: models.LessonRecord
 ) -> None:
@@ -170,6 +174,7 @@ def test_where_one_stands_says_what_the_reports_say(
     assert "1 lesson to acknowledge" in page
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 def test_without_a_course_the_milestones_and_what_to_do_are_said(sam: Client, taught: Cast) -> None:
     page = text_of(sam.get(address(taught, "standing/")))
     assert "Not enrolled in a course" in page
@@ -193,6 +198,7 @@ def test_a_lesson_shows_comments_grades_and_what_was_measured(
     assert "3 takeoffs, 3 landings at KMTW by day, full stop" in page
 
 
+@pytest.mark.any_database  # others here, test_translation and test_planted_ids make these queries on SQLite
 def test_of_a_correction_both_versions_are_there(
     sam: Client, learning: Cast, signed: models.LessonRecord
 ) -> None:
@@ -256,6 +262,7 @@ def by_the_minute(people: Cast) -> Cast:
     return people
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 def test_lessons_of_85_minutes_add_up_to_decimal_hours(sam: Client, by_the_minute: Cast) -> None:
     with time_machine.travel(dt.datetime(2026, 7, 5, 18, tzinfo=dt.UTC)):
         body = sam.get(address(by_the_minute, "hours/")).content.decode()
@@ -282,6 +289,7 @@ def test_the_record_can_be_taken_away_as_the_document_it_is(
     assert json.loads(answer.content) == document.dump(record.of(learning.sam), provenance=True)
 
 
+@pytest.mark.any_database  # others here, test_guardians and test_handover make these queries on SQLite
 @pytest.mark.parametrize("paper", ["record.pdf", "endorsements.pdf", "lesson"])
 def test_it_can_be_printed_by_whoever_may_read_it_and_by_nobody_else(
     sam: Client, learning: Cast, signed: models.LessonRecord, paper: str
@@ -332,6 +340,7 @@ def test_the_student_signs_with_the_password_once_more(
     assert "Acknowledge lesson" not in page
 
 
+@pytest.mark.any_database  # others here and test_people make these queries on SQLite
 def test_nobody_else_signs_for_the_student(
     client: Client, learning: Cast, signed: models.LessonRecord
 ) -> None:
@@ -346,6 +355,7 @@ def test_nobody_else_signs_for_the_student(
     assert not models.Acknowledgement.objects.exists()
 
 
+@pytest.mark.any_database  # others here make these queries on SQLite
 def test_passwords_are_not_tried_without_end(
     sam: Client, learning: Cast, signed: models.LessonRecord
 ) -> None:
@@ -375,6 +385,7 @@ def grown(people: Cast, number: int) -> None:
         lessons.signed(people, said, lesson="1-06")
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 @pytest.mark.parametrize("path", PAGES[:-1])
 def test_a_page_takes_few_queries_whatever_the_size_of_the_record(
     sam: Client, learning: Cast, signed: models.LessonRecord, path: str
@@ -427,6 +438,7 @@ def loaded(db: None) -> None:
 @pytest.mark.django_db
 @pytest.mark.usefixtures("loaded")
 class TestTheDemo:
+    @pytest.mark.any_database  # others here and test_translation make these queries on SQLite
     @pytest.mark.parametrize(
         ("key", "by", "told"),
         [
@@ -483,6 +495,7 @@ class TestTheDemo:
 # Where the rules end
 
 
+@pytest.mark.any_database  # others here and test_translation make these queries on SQLite
 def test_pages_name_a_milestone_that_is_not_covered(client: Client, learning: Cast, monkeypatch: Any) -> None:
     refuse(monkeypatch, "faa.first-solo", "faa.private-practical-test")
     client.force_login(learning.sams_account)
@@ -500,6 +513,7 @@ def test_pages_name_a_milestone_that_is_not_covered(client: Client, learning: Ca
     assert f"Not covered {WHY}" in text_of(client.get("/students/"))
 
 
+@pytest.mark.any_database  # others here, test_translation and test_not_covered make these queries on SQLite
 @pytest.mark.parametrize("page", ["", "standing/", "hours/"])
 def test_a_refusal_names_the_milestone_by_its_title(client: Client, learning: Cast, page: str) -> None:
     models.Student.objects.filter(pk=learning.sam.pk).update(training_model="R22")
