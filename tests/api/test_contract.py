@@ -64,7 +64,7 @@ def test_answers_are_as_described(called: Any, people: Cast) -> None:
     @settings(
         # To make up a whole course takes long; ways through the API write more of them. On SQLite one call
         # of each is a sample enough.
-        max_examples=count(1, 4) if operation == "writeCourse" or LEG == "sqlite" else count(3, 12),
+        max_examples=count(1, 4) if operation == "writeCourse" or LEG == "sqlite" else count(2, 12),
         deadline=None,
         phases=[Phase.explicit, Phase.generate, Phase.shrink],
         suppress_health_check=list(HealthCheck),

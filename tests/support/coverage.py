@@ -28,6 +28,6 @@ class Coverage:
 
 
 def asked() -> Coverage | None:
-    """What measures this process, or None where nobody asked for it."""
-    folder = os.environ.get("TEST_COVERAGE")
+    """What measures this process, or None where nobody asked for it. SQLite's leg goes through no others."""
+    folder = os.environ.get("TEST_COVERAGE") if os.environ.get("TEST_LEG") != "sqlite" else None
     return Coverage(folder) if folder else None

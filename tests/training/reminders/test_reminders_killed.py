@@ -18,7 +18,7 @@ from tests.support.extent import count
 
 ROOT = pathlib.Path(__file__).resolve().parents[3]
 pytestmark = pytest.mark.reliability
-REMINDERS, KILLS = count(20, 24), count(2, 6)
+REMINDERS, KILLS = count(20, 24), count(1, 6)
 
 
 @pytest.fixture(scope="module")
