@@ -62,8 +62,11 @@ CHANGES = [
     ('UPDATE ledger_entry SET commitment = leaf WHERE "index" = 4', "entry 4"),
     ('UPDATE ledger_entry SET leaf = commitment WHERE "index" = 5', "entry 5"),
     ("UPDATE ledger_entrybody SET body = replace(body, '0', '1')", "entry 10"),
-    ("UPDATE ledger_entrybody SET salt = replace(salt, 'a', 'b')", "entry 12"),
-    ("UPDATE ledger_node SET hash = replace(hash, 'c', 'd') WHERE level = 2", "node over entries 4 to 7"),
+    ("UPDATE ledger_entrybody SET salt = substr(salt, 2) || substr(salt, 1, 1)", "entry 12"),
+    (
+        "UPDATE ledger_node SET hash = substr(hash, 2) || substr(hash, 1, 1) WHERE level = 2",
+        "node over entries 4 to 7",
+    ),
     ('DELETE FROM ledger_node WHERE level = 5 AND "index" = 1', "node over entries 32 to 63"),
     ('UPDATE ledger_node SET "index" = 99 WHERE level = 5 AND "index" = 1', "node of level 5, index 99"),
     ("UPDATE ledger_head SET size = 69", "entry 69"),
