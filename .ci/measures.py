@@ -87,8 +87,9 @@ def subjects() -> list[str]:
     return done.stdout.splitlines()
 
 
-def words(name: str) -> int:
-    return len((ROOT / name).read_text(encoding="utf-8").split())
+def words(name: str, until: str) -> int:
+    """The words of a document that come before a line in it, or all."""
+    return len((ROOT / name).read_text(encoding="utf-8").split(f"\n{until}\n")[0].split())
 
 
 def measures() -> list[tuple[str, float, str, float]]:
@@ -136,8 +137,8 @@ def measures() -> list[tuple[str, float, str, float]]:
         ("characters of the longest template line", max(templates), "<=", 200),
         (f"pairs of places that share {SHARED_LINES} lines", shared(files), "<=", 120),
         ("texts in Python that name the law", len(law), "<=", 0),
-        ("words of README.md", words("README.md"), "<=", 1_800),
-        ("words of DEVELOPERS.md", words("DEVELOPERS.md"), "<=", 3_500),
+        ("words of README.md", words("README.md", "# For operators"), "<=", 1_800),
+        ("words of DEVELOPERS.md", words("DEVELOPERS.md", "# For operators"), "<=", 3_500),
         ("lines of README.md", len((ROOT / "README.md").read_text("utf-8").splitlines()), "<=", 200),
         ("commit subjects over 72 characters", sum(len(each) > 72 for each in commits), "", 0),
     ]
