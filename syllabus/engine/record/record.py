@@ -13,6 +13,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from functools import cached_property
+from itertools import chain
 from types import MappingProxyType
 from typing import Annotated, Any
 
@@ -378,12 +379,11 @@ class Record:
     @cached_property
     def provenance_by_id(self) -> Mapping[str, str]:
         """Who vouches for each entry, by its id; of two parts with one id, the weaker."""
-        found: dict[str, str] = {}
-        for part in self.PARTS:
-            for entry in getattr(self, part):
-                before = found.setdefault(entry.id, entry.provenance)
-                if before != entry.provenance:
-                    found[entry.id] = max(before, entry.provenance, key=PROVENANCES.index)
+        parts: list[tuple[Entry, ...]] = [getattr(self, part) for part in self.PARTS]
+        found = {entry.id: entry.provenance for entries in parts for entry in entries}
+        if len(found) < sum(map(len, parts)):
+            for entry in chain.from_iterable(parts):
+                found[entry.id] = max(found[entry.id], entry.provenance, key=PROVENANCES.index)
         return found
 
     @cached_property

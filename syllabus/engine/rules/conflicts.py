@@ -7,7 +7,7 @@ against its route, its hours against its clock, and two entries at one time.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from syllabus.engine.record.record import Flight, Landings, Record
 from syllabus.engine.rules import facts
@@ -20,6 +20,7 @@ from syllabus.engine.time.units import MINUTE
 
 #: A logbook is kept in tenths of an hour, so that a time on the clock is rounded by half of one.
 ROUNDING = 3 * MINUTE
+_MICROSECOND = timedelta(microseconds=1)
 FOREIGN = "foreign"
 
 
@@ -31,15 +32,15 @@ def on_the_clock(flight: Flight) -> tuple[datetime, datetime] | None:
 
 def night_conflict(flight: Flight) -> Reason:
     """How night on record disagrees with the Sun, where no part of the flight was at night; else nothing."""
-    if "night_conflict" not in flight.memo:
-        flight.memo["night_conflict"] = _night_conflict(flight)
-    found: Reason = flight.memo["night_conflict"]
+    found: Reason | None = flight.memo.get("night_conflict")
+    if found is None:
+        found = flight.memo["night_conflict"] = _night_conflict(flight)
     return found
 
 
 def _night_conflict(flight: Flight) -> Reason:
     logged = flight.times.get("night", 0)
-    if not logged and not any(each.period == "night" and _number(each) for each in flight.landings):
+    if not (logged or any(each.period == "night" and _number(each) for each in flight.landings)):
         return NOTHING
     clock = on_the_clock(flight)
     if clock is None:
@@ -73,19 +74,20 @@ def night_landing_conflict(flight: Flight, each: Landings) -> Reason:
         return NOTHING
     if said := night_conflict(flight) or _night_without_time(flight, each):
         return said
-    keys = [place.key for place in flight.route]
-    if each.at is None or each.landings != 1 or not keys or keys[-1] != each.at.key or flight.on is None:
+    if each.at is None or each.landings != 1 or flight.on is None:
         return NOTHING
     # one landing there, the last: the landing whose instant is on record
-    visits = keys.count(each.at.key) - (keys[0] == each.at.key)
-    if visits == 1 and is_night(flight.on, each.at) is False:
+    keys = [place.key for place in flight.route]
+    if not keys or keys[-1] != each.at.key or keys.count(each.at.key) - (keys[0] == each.at.key) != 1:
+        return NOTHING
+    if is_night(flight.on, each.at) is False:
         return reason("conflict.night-landing-by-day", at=each.at.key, time=flight.on)
     return NOTHING
 
 
 def _night_without_time(flight: Flight, each: Landings) -> Reason:
     """Night landings on an entry whose log says that none of it was at night."""
-    if not _number(each) or flight.times.get("night"):
+    if flight.times.get("night") or not _number(each):
         return NOTHING
     if "night" not in flight.times and facts.computed_night(flight):
         return NOTHING  # the clock and the Sun tell
@@ -99,11 +101,13 @@ def hours_bound(flight: Flight, settings: Settings) -> int | None:
     taxi allowance is added.
     """
     clock = on_the_clock(flight)
-    if clock is None:
-        return None
-    start, end = clock
-    bound = round((end - start).total_seconds() * 1_000_000) + ROUNDING
-    return bound if flight.out and flight.in_ else bound + settings.taxi_allowance
+    return None if clock is None else bound(flight, *clock, settings)
+
+
+def bound(flight: Flight, start: datetime, end: datetime, settings: Settings) -> int:
+    """The most flight time between two instants of a flight's clock, in microseconds."""
+    most = (end - start) // _MICROSECOND + ROUNDING
+    return most if flight.out and flight.in_ else most + settings.taxi_allowance
 
 
 def conflicts(record: Record, question: Question) -> Mapping[str, Reason]:

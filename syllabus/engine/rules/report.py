@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cached_property
@@ -140,19 +140,27 @@ class Report:
             found = self._written[id(what)] = str(what), coded
         return found
 
-    def _said(self, said: Iterable[Counted], key: str) -> list[dict[str, Any]]:
+    def _said(self, said: Iterable[tuple[str, Reason]], key: str) -> list[dict[str, Any]]:
         """Entries with what is said of each, and who vouches for it."""
         vouched, made = self.record.provenance_by_id, []
         for entry, what in said:
-            if isinstance(what, Reason):
-                text, coded = self._reason(what)
-                each: dict[str, Any] = {"id": entry, key: text, **coded}
-            else:
-                each = {"id": entry, key: what[0].text if len(what) == 1 else amounts.text(what)}
-            if (provenance := vouched.get(entry)) is not None:
-                each["provenance"] = provenance
+            text, coded = self._reason(what)
+            each: dict[str, Any] = {"id": entry, key: text, **coded}
+            if entry in vouched:
+                each["provenance"] = vouched[entry]
             made.append(each)
         return made
+
+    def _counted(self, counted: Sequence[Counted]) -> list[dict[str, Any]]:
+        """Entries with what each gave: amounts of flights where the requirement adds up, else a reason."""
+        if not counted or isinstance(counted[0][1], Reason):
+            return self._said([(entry, what) for entry, what in counted if isinstance(what, Reason)], "gave")
+        vouched, text = self.record.provenance_by_id, amounts.text
+        return [
+            {"id": entry, "gave": text(gave), "provenance": vouched[entry]}
+            for entry, gave in counted
+            if not isinstance(gave, Reason)
+        ]
 
     def _finding(self, finding: Finding) -> dict[str, Any]:
         rule, met = finding.rule, finding.met(self.question.on)
@@ -167,7 +175,7 @@ class Report:
             "have": amounts.text(finding.have),
             "need": amounts.text(finding.need),
             "remaining": amounts.text(finding.remaining),
-            "counted": self._said(finding.counted, "gave"),
+            "counted": self._counted(finding.counted),
             "not_counted": self._said(finding.not_counted, "why"),
             "ask": [] if met is not None else self._said(finding.ask, "missing"),
             "holds": finding.holds.as_pairs(),

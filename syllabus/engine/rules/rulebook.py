@@ -46,10 +46,10 @@ class RuleVersion:
     verified: str
     note: str
     params: Mapping[str, Any] = field(default_factory=dict)
+    in_force: Days = field(init=False, compare=False, repr=False)
 
-    @property
-    def in_force(self) -> Days:
-        return Days.between(self.first, self.last)
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "in_force", Days.between(self.first, self.last))  # frozen
 
     @property
     def cited(self) -> tuple[str, str]:

@@ -48,7 +48,7 @@ class Days:
 
     @classmethod
     def union(cls, sets: Iterable[Days]) -> Days:
-        return cls(_merged(span for days in sets for span in days.spans))
+        return cls(_merged([span for days in sets for span in days.spans]))
 
     @classmethod
     def of(cls, spans: Iterable[tuple[date | None, date | None]]) -> Days:
@@ -72,7 +72,7 @@ class Days:
         return Days(tuple(found))
 
     def __or__(self, other: Days) -> Days:
-        return Days.union((self, other))
+        return self if self.spans == other.spans else Days.union((self, other))
 
     def __invert__(self) -> Days:
         gaps, start = [], _FIRST
@@ -89,7 +89,10 @@ class Days:
 
     def __contains__(self, day: date) -> bool:
         at = day.toordinal()
-        return any(low <= at <= high for low, high in self.spans)
+        for low, high in self.spans:  # noqa: SIM110 - asked very often, and a generator costs more
+            if low <= at <= high:
+                return True
+        return False
 
     def __bool__(self) -> bool:
         return bool(self.spans)
@@ -118,7 +121,9 @@ class Days:
         return f"Days({', '.join(spans)})"
 
 
-def _merged(spans: Iterable[Span]) -> tuple[Span, ...]:
+def _merged(spans: list[Span]) -> tuple[Span, ...]:
+    if len(spans) <= 1:
+        return tuple(spans)
     merged: list[Span] = []
     for low, high in sorted(spans):
         if merged and low <= merged[-1][1] + 1:

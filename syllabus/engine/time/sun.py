@@ -30,6 +30,7 @@ CIVIL_TWILIGHT_DEG = -6.0
 SUNRISE_DEG = -50 / 60
 """Altitude of the Sun's centre at sunrise and sunset: 34' of refraction and 16' of radius."""
 LONGEST_FLIGHT = timedelta(days=31)
+_NO_TIME = timedelta(0)
 """More than this between off and on is a slip in a date, not a flight."""
 
 _EPHEM_ZERO = datetime(1899, 12, 31, 12, tzinfo=UTC)  # ephem counts days from here
@@ -137,22 +138,19 @@ def night_time(off: datetime, on: datetime, route: Sequence[Place]) -> timedelta
     """
     start, end = _since_zero(off, "off"), _since_zero(on, "on")
     flown = end - start
-    if flown < timedelta(0):
+    if flown < _NO_TIME:
         raise ValueError(f"on ({on.isoformat()}) is before off ({off.isoformat()})")
     if flown > LONGEST_FLIGHT:
         raise ValueError(
             f"off ({off.isoformat()}) to on ({on.isoformat()}) is more than "
             f"{LONGEST_FLIGHT.days} days; check the dates"
         )
-    points = []
-    for place in route:
-        if place.lat is None or place.lon is None:
-            return None
-        points.append((place.lat, place.lon))
-    if not points:
+    points = tuple(
+        [(place.lat, place.lon) for place in route if place.lat is not None and place.lon is not None]
+    )
+    if not points or len(points) < len(route):
         return None
-    night = _night_seconds(start / _DAY, end / _DAY, tuple(points))
-    return min(flown, timedelta(seconds=round(night)))
+    return min(flown, timedelta(seconds=round(_night_seconds(start / _DAY, end / _DAY, tuple(points)))))
 
 
 class _Sun:
