@@ -1,1 +1,1 @@
-"""The pages: server-rendered, for people. They render reports and decide nothing."""
+"""The web pages. They render reports on the server and decide nothing."""

@@ -1,4 +1,4 @@
-"""For machines that watch: is the process alive, can it be worked with, how much is there of everything."""
+"""Probes for monitoring: liveness, readiness and metrics."""
 
 import datetime as dt
 import hmac
@@ -24,10 +24,10 @@ _FORWARDED = ("Forwarded", "X-Forwarded-For", "X-Forwarded-Host", "X-Real-IP", "
 
 
 def is_operator(request: HttpRequest) -> bool:
-    """Whether more may be told than yes or no: by the token, or from this machine itself.
+    """Whether the request may see details: it has the operator's token or comes from this machine.
 
-    Where a proxy stands before us, everybody comes from this machine; so a loopback address counts only
-    where none was declared and the request tells of none.
+    Behind a proxy every request comes from a loopback address, so that counts only if no proxy is configured
+    and no header names one.
     """
     if settings.METRICS_TOKEN:
         given = request.headers.get("Authorization", "")
@@ -36,21 +36,21 @@ def is_operator(request: HttpRequest) -> bool:
         return False
     try:
         return ipaddress.ip_address(request.META.get("REMOTE_ADDR", "")).is_loopback
-    except ValueError:  # a Unix socket: a proxy of some kind
+    except ValueError:  # a Unix socket, so there is some proxy
         return False
 
 
 @never_cache
 @require_safe
 def healthz(request: HttpRequest) -> JsonResponse:
-    """The process takes requests. Asks nobody else, so that a database's fault restarts no web server."""
+    """200 if the process takes requests. It queries nothing, so a database error restarts no web server."""
     return JsonResponse({"alive": True})
 
 
 @never_cache
 @require_safe
 def readyz(request: HttpRequest) -> JsonResponse:
-    """200 where this copy can be worked with, 503 where not; why is told to operators alone."""
+    """200 if this instance can do its work, else 503; only operators see why."""
     checks = readiness.look(dt.datetime.now(dt.UTC))
     faults = [f"{check.name}: {check.fault}" for check in checks if check.fault]
     ready = not faults
@@ -67,7 +67,7 @@ def readyz(request: HttpRequest) -> JsonResponse:
 @never_cache
 @require_safe
 def metrics(request: HttpRequest) -> HttpResponse:
-    """Figures in the text format of Prometheus, of all processes of this server; for operators alone."""
+    """Metrics of all processes of this server in Prometheus text format; for operators only."""
     if not is_operator(request):
         return JsonResponse({"detail": "This is open to operators alone, by their token."}, status=403)
     registry: CollectorRegistry = REGISTRY
@@ -83,13 +83,13 @@ def metrics(request: HttpRequest) -> HttpResponse:
 
 
 class _Counted:
-    """The figures of the database, asked for once. One that fails costs the others nothing."""
+    """The metrics from the database, queried once. If one fails, the others still appear."""
 
     def __init__(self, at: dt.datetime) -> None:
         self.at = at
 
     def describe(self) -> Iterable[Metric]:
-        return []  # asking the figures merely to register them would cost their queries twice
+        return []  # registering would collect the metrics, and run their queries, a second time
 
     def collect(self) -> Iterable[Metric]:
         answers = 1

@@ -1,4 +1,4 @@
-"""The pages of reminders: one's own, how one wants them, one's calendar; and what a school will be sent."""
+"""Pages of reminders: the user's own, settings and calendar link; and a school's upcoming ones."""
 
 import datetime as dt
 import uuid
@@ -25,7 +25,7 @@ from training.web.shared.forms import Checkbox, Choice, Form, Text, sent_or_new,
 from training.web.shared.opening import SignedIn, show, signed_in
 from training.web.shared.report_presenter import day
 
-#: What a notice says that is no reminder; those stand above by themselves.
+#: Titles of notices that are not about a reminder; the page lists them first.
 NOTICES: Mapping[str, object] = {
     Notice.Kind.SIGNED: gettext_lazy("A lesson of yours was signed."),
     Notice.Kind.CORRECTED: gettext_lazy("A lesson of yours was corrected."),
@@ -33,7 +33,7 @@ NOTICES: Mapping[str, object] = {
     Notice.Kind.PERSON_CHANGED: gettext_lazy("Your name or birth date on record was changed."),
 }
 MOST_NOTICES = 20
-#: What the lead times of a kind are called.
+#: Labels of the lead times, by kind.
 KINDS = {
     lapses.ENDORSEMENT: gettext_lazy("Endorsements"),
     lapses.MEDICAL: gettext_lazy("Medical certificates"),
@@ -44,7 +44,7 @@ KINDS = {
     leads.RECENT_EXPERIENCE: gettext_lazy("Instructors' recent experience"),
     leads.AIRCRAFT: gettext_lazy("Aircraft"),
 }
-#: What is typed where nobody is to be told.
+#: What the user types to send no reminders of a kind.
 NEVER = gettext_lazy("never")
 
 
@@ -68,7 +68,7 @@ class Postpone(Form):
 
 
 class Languages(forms.Select):
-    """Each language is called by its own name, and read out in it."""
+    """Names each language in that language, and tells screen readers which it is."""
 
     def create_option(self, name: str, value: Any, *more: Any, **named: Any) -> dict[str, Any]:
         found = super().create_option(name, value, *more, **named)
@@ -102,7 +102,7 @@ class Preferences(Form):
 
 
 class LeadDays(Text):
-    """Days as they are typed: none where it is blank, an empty list for never."""
+    """Lead times in days as the user types them: None if blank, an empty list for never."""
 
     def to_python(self, value: Any) -> Any:
         text = super().to_python(value)
@@ -118,7 +118,7 @@ class LeadDays(Text):
 
 
 class Days(Form):
-    """How long before an expiration a school's people are told; a blank one is common practice."""
+    """A school's lead times; a blank field means the default."""
 
     def __init__(self, data: Any = None, *, school: School) -> None:
         own = dict(LeadTimes.objects.filter(school=school).values_list("kind", "days"))
@@ -135,12 +135,12 @@ class Days(Form):
 
 @signed_in("GET")
 def own(request: SignedIn) -> HttpResponse:
-    """What ends soon of oneself and of the students one instructs."""
+    """Upcoming expirations of the user and of the user's students."""
     return _shown(request, timezone.now())
 
 
 def _shown(request: SignedIn, at: dt.datetime, form: Form | None = None, **more: Any) -> HttpResponse:
-    """One's reminders, with the form that was sent and is not as it must be."""
+    """The user's reminders, with the form that had errors, if any."""
     user = request.user
     told = {
         "reminders": [
@@ -175,7 +175,7 @@ def _shown(request: SignedIn, at: dt.datetime, form: Form | None = None, **more:
 
 @signed_in("POST")
 def act(request: SignedIn, ref: uuid.UUID) -> HttpResponse:
-    """Read one, or put it off until a day."""
+    """Mark a reminder as read, or snooze it until a day."""
     user, at = request.user, timezone.now()
     reminder = coming.find(user, ref, at)
     form = Postpone.bind(request, reminder=reminder, at=at)
@@ -191,7 +191,7 @@ def act(request: SignedIn, ref: uuid.UUID) -> HttpResponse:
 
 @signed_in("POST")
 def read_notice(request: SignedIn, notice: int) -> HttpResponse:
-    """Note that a notice was read, and go to what it is about."""
+    """Mark a notice as read and go to its page."""
     read = notices.mark_read(request.user, notice, timezone.now())
     if read.kind in (Notice.Kind.RECORD_CHANGED, Notice.Kind.PERSON_CHANGED):
         return redirect("changes", read.student.ref)
@@ -200,7 +200,7 @@ def read_notice(request: SignedIn, notice: int) -> HttpResponse:
 
 @signed_in("POST")
 def prefer(request: SignedIn) -> HttpResponse:
-    """Set the preferences."""
+    """Save the reminder settings."""
     user = request.user
 
     def prefer(language: str = "", **given: Any) -> None:
@@ -215,7 +215,7 @@ def prefer(request: SignedIn) -> HttpResponse:
 
 @signed_in("POST")
 def calendar(request: SignedIn) -> HttpResponse:
-    """Create a calendar link, which is shown once; or turn it off."""
+    """Create a calendar link, which is shown once, or turn it off."""
     user, at = request.user, timezone.now()
     if text_of(request, "close"):
         calendars.revoke(user)
@@ -228,7 +228,7 @@ def calendar(request: SignedIn) -> HttpResponse:
 @require_safe
 @never_cache
 def feed(request: HttpRequest, secret: str) -> HttpResponse:
-    """A calendar, for whoever knows its secret address."""
+    """The iCalendar file, for anyone who has the secret link."""
     found = calendars.read(secret, timezone.now())
     if found is None:
         raise Http404("no calendar")
@@ -240,7 +240,7 @@ def feed(request: HttpRequest, secret: str) -> HttpResponse:
 
 @signed_in("GET")
 def ahead(request: SignedIn) -> HttpResponse:
-    """What the schools that one administers will be told in the next 30 days."""
+    """The reminders that the user's schools will get in the next 30 days."""
     return _ahead(request)
 
 
@@ -269,7 +269,7 @@ def _ahead(request: SignedIn, form: Days | None = None) -> HttpResponse:
 
 @signed_in("POST")
 def set_lead_times(request: SignedIn, school: str) -> HttpResponse:
-    """Set how long before the school's people are told; a blank one is common practice."""
+    """Set the school's lead times; a blank one goes back to the default."""
     found = next((each for each in access.schools(request.user) if each.slug == school), None)
     if found is None:
         raise Http404("no school of that name that you administer")

@@ -19,7 +19,7 @@ from training.web.shared.report_presenter import day
 
 @signed_in("GET")
 def page(request: SignedIn) -> HttpResponse:
-    """What holds every word that was typed, each with the page on which one goes on."""
+    """Everything that matches all words, each with a link to its page."""
     form, asked = Search.of(
         request,
         _("Search (all words must match)"),
@@ -46,10 +46,10 @@ def page(request: SignedIn) -> HttpResponse:
 
 
 def _student(each: Student, found: Found, user: User) -> dict[str, Any]:
-    """The student's page: the instructor's or the desk's for who may write the record, else the student's."""
+    """The student's URL for this user: an instructor's or the school's page if they may write the record."""
     address = reverse("standing", args=(each.ref,))
     if each.pk in found.writable and each.user_id != user.pk:
-        # Whoever administers and instructs a school comes to the desk, which opens every student of it.
+        # An instructor who is also an administrator gets the school's page, which exists for every student.
         if each.school_id in found.administers:
             address = reverse("school-student", args=(each.school.slug, each.ref))
         elif each.school_id in found.instructs:

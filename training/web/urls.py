@@ -1,4 +1,4 @@
-"""The addresses of the pages."""
+"""URLs of the pages."""
 
 from django.urls import include, path
 
@@ -10,7 +10,7 @@ from training.web.student import history, pages
 from training.web.student.printouts import page as paper
 
 urlpatterns = [
-    # First what is asked for most: addresses are tried one after the other.
+    # The most requested come first, because Django tries URLs in order.
     path("students/<uuid:ref>/", views.student, name="student"),
     path("students/<uuid:ref>/standing/", pages.standing, name="standing"),
     path("students/<uuid:ref>/hours/", pages.hours, name="hours"),

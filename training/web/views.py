@@ -1,4 +1,4 @@
-"""The pages: parse, ask, render."""
+"""The home page, the list of students, a student's milestones, and the rules."""
 
 import datetime as dt
 import uuid
@@ -30,7 +30,7 @@ from training.web.shared.report_presenter import day
 from training.web.student import page_cache as parts
 
 AT_ONCE = 25
-#: What the student page can be asked, in the order of its form: the key, its label, an example.
+#: What the form on the student's page can ask about, in its order: key, label, example.
 FIELDS = (
     ("on", _("Day"), "2026-11-20"),
     ("aircraft_model", _("Aircraft model"), "C172"),
@@ -45,7 +45,7 @@ _QUERY: Mapping[str, reading.Read] = {"on": reading.day, **READERS}
 
 
 class Question(Form):
-    """Another day, airplane or flight than today's; what is left blank is not given."""
+    """A question about another day, airplane or flight than today's; blank fields are left out."""
 
     def __init__(self, sent: QueryDict) -> None:
         super().__init__({key: text for key, text in sent.dict().items() if str(text).strip()})
@@ -53,7 +53,7 @@ class Question(Form):
             self.fields[key] = Text(label, widget=forms.TextInput(attrs={"placeholder": example}))
 
     def asked(self, today: dt.date) -> tuple[dt.date, Context]:
-        """The day and the context; today and none where something cannot be read."""
+        """The day and context asked about; today and an empty context if the form has errors."""
         faults = Errors()
         fields = Object(faults, self.data, "")
         found = {key: fields.take(key, read) for key, read in _QUERY.items()}
@@ -69,7 +69,7 @@ class Question(Form):
 @require_safe
 @never_cache
 def home(request: HttpRequest) -> HttpResponse:
-    """What this is; for who is signed in: an instructor's day, the school, or where they stand."""
+    """For visitors an introduction; else the instructor's day, the school, or the student's progress."""
     if not request.user.is_authenticated:
         return show(request, "training/welcome.html", {})
     if teaches(request.user):
@@ -81,12 +81,12 @@ def home(request: HttpRequest) -> HttpResponse:
 
 @signed_in("GET")
 def board(request: HttpRequest) -> HttpResponse:
-    """Every student that one may see, with the milestones in short."""
+    """All students whom the user may see, with their milestones in short."""
     return _board(request)
 
 
 def _board(request: HttpRequest) -> HttpResponse:
-    """The students in pages; each reading is logged."""
+    """One page of the students; each reading is logged."""
     at = timezone.now()
     assert request.user.is_authenticated
     seen = access.visible_students(request.user, on=at.date()).select_related("school").order_by("name", "pk")
@@ -114,7 +114,7 @@ def _board(request: HttpRequest) -> HttpResponse:
 
 @signed_in("GET")
 def student(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
-    """Every milestone of one student in full, on a day and for a flight that the query names."""
+    """Every milestone of one student in full, for the day and flight of the query."""
     at = timezone.now()
     opened = access.opened(request.user, ref, what="eligibility of every milestone", via="web", at=at)
     found, today = opened.student, opened.student.school.day(at)
@@ -139,7 +139,7 @@ def student(request: HttpRequest, ref: uuid.UUID) -> HttpResponse:
 
 
 def _rules(student: Student, on: dt.date, context: Context, today: dt.date) -> str:
-    """Every milestone in full; kept where nothing is asked but how it stands today. Raises: NotInForce."""
+    """Every milestone in full; cached if the question is about today only. Raises: NotInForce."""
     if (on, context) == (today, Context()):
         return page_cache.part(student, "rules", on)
     return parts.rules(student, on, overview=reports.overview(student, on, context=context))
@@ -147,7 +147,7 @@ def _rules(student: Student, on: dt.date, context: Context, today: dt.date) -> s
 
 @require_safe
 def milestones(request: HttpRequest) -> HttpResponse:
-    """What is required for each milestone today, with the citations."""
+    """The requirements of each milestone in force today, with citations."""
     today = timezone.now().date()
     listed = [
         {
@@ -166,6 +166,6 @@ def milestones(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 def not_covered(request: HttpRequest) -> HttpResponse:
-    """What a refusal where the rules end means; a problem's type in the API names this address."""
+    """What a "not covered" refusal means; the problem type in the API has this URL."""
     titles = [each.title for each in rulebook.current().milestones.values()]
     return show(request, "training/not_covered.html", {"titles": titles})

@@ -1,1 +1,1 @@
-"""Signing in and out, passwords, passkeys, second factors, sessions: allauth's views behind our own pages."""
+"""Login, passwords, passkeys, second factors and sessions: allauth's views with our own pages."""

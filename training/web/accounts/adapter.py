@@ -1,4 +1,4 @@
-"""What allauth asks of us: our words, no account that nobody gave, no address but the one on the account."""
+"""Our settings of allauth: our words, no sign-up, and mail only to the account's own address."""
 
 from typing import Any
 
@@ -18,7 +18,7 @@ from training.models import User
 from training.services.people import account_mails
 
 NAME = "Student pilot training record"
-#: What is said on the next page, by the name allauth has for it. Whatever has no line here is not said.
+#: The message for the next page, by allauth's name for it. A name that is missing here has no message.
 SAID = {
     "account/messages/password_changed.txt": _("Password changed. Other sessions and tokens have ended."),
     "mfa/messages/webauthn_added.txt": _("Passkey added."),
@@ -37,7 +37,7 @@ WAYS = {
 
 
 class AccountAdapter(DefaultAccountAdapter):
-    """Accounts are made by the school; people sign in by the e-mail address of their account."""
+    """The school creates the accounts; people log in with their account's e-mail address."""
 
     error_messages = {
         **DefaultAccountAdapter.error_messages,
@@ -58,7 +58,7 @@ class AccountAdapter(DefaultAccountAdapter):
         return found is not None and found.pk == user.pk
 
     def set_password(self, user: User, password: str) -> None:
-        """A new password ends what the old one opened; Django ends the sessions."""
+        """Set a new password and revoke what the old one gave access to; Django ends the sessions."""
         super().set_password(user, password)
         AuthToken.objects.filter(user=user).delete()
 
@@ -90,7 +90,7 @@ class AccountAdapter(DefaultAccountAdapter):
         context: dict[str, Any] | None = None,
         email: str | None = None,
     ) -> None:
-        """A mail of ours to the address on the account, about what opens it from now on."""
+        """Tell the account's owner by e-mail that a way to log in has changed."""
         what = template_prefix.rpartition("/")[2]
         if what in account_mails.SAID:
             request = self.request
@@ -100,7 +100,7 @@ class AccountAdapter(DefaultAccountAdapter):
 
 
 class SecondFactorAdapter(DefaultMFAAdapter):
-    """Passkeys, codes of an authenticator app, recovery codes."""
+    """Passkeys, authenticator apps and recovery codes."""
 
     error_messages = {
         **DefaultMFAAdapter.error_messages,

@@ -1,4 +1,4 @@
-"""allauth's forms with our labels, and what they do not look at: whose address it is, a passkey's count."""
+"""allauth's forms with our labels, and a check of a passkey's use counter."""
 
 from typing import Any, cast
 
@@ -16,7 +16,7 @@ from training.services.signing import reauthentication
 
 
 class _Ours:
-    """Plain labels, no words inside the fields."""
+    """Plain labels, no placeholders."""
 
     labels: dict[str, Any] = {}
 
@@ -69,7 +69,7 @@ class ActivateApp(_Ours, totp.ActivateTOTPForm):
 
 
 class AddPasskey(_Ours, passkeys.AddWebAuthnForm):
-    """Every passkey unlocks by itself: it is kept on the device and asks for a PIN, finger or face."""
+    """Every passkey unlocks by itself: it is stored on the device and requires a PIN, a finger or a face."""
 
     labels = {"name": _("Passkey name")}
     name = forms.CharField(required=False, max_length=60)
@@ -85,7 +85,7 @@ class RenamePasskey(_Ours, passkeys.EditWebAuthnForm):
 
 
 class _Counted:
-    """A passkey whose count of uses went back may have been copied: it signs nobody in."""
+    """Refuses a passkey whose use counter went back: it may have been copied."""
 
     def clean_credential(self) -> Authenticator:
         used: Authenticator = super().clean_credential()  # type: ignore[misc]

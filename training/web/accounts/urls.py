@@ -1,4 +1,4 @@
-"""The addresses of an account's pages, under the names by which allauth looks for them."""
+"""URLs of the account pages, under the names that allauth expects."""
 
 from allauth.account import views as account
 from allauth.mfa.base import views as second_factor
@@ -16,7 +16,7 @@ HERE = "training/account"
 
 
 def page(view, template, **told):  # type: ignore[no-untyped-def]
-    """One of allauth's views behind a page of ours, which nobody keeps; ``told``: what it is told besides."""
+    """An allauth view with our template and no caching; ``told`` is extra template context."""
     made = view.as_view(template_name=f"{HERE}/{template}.html", extra_context=told)
     return never_cache(require_http_methods(["GET", "HEAD", "POST"])(made))
 

@@ -1,4 +1,4 @@
-"""The page where a person sees what opens the account, and ends what should not."""
+"""The page on which people see and end the ways to log in to their account."""
 
 import json
 from typing import Any
@@ -27,7 +27,7 @@ from training.web.shared.opening import SignedIn, signed_in
 
 
 class _ForTheBrowser:
-    """What the browser is asked goes into an attribute of the form: the policy allows no script inside."""
+    """Puts WebAuthn options into a form attribute, because the content policy forbids inline scripts."""
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         told: dict[str, Any] = super().get_context_data(**kwargs)  # type: ignore[misc]
@@ -51,12 +51,14 @@ class AddPasskey(_ForTheBrowser, AddWebAuthnView):
 class AddApp(ActivateTOTPView):
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         told: dict[str, Any] = super().get_context_data(**kwargs)
-        drawn = told["totp_svg"].partition("?>")[2]  # the picture itself, without the line that begins a file
+        drawn = told["totp_svg"].partition("?>")[2]  # the SVG without its XML declaration
         return {**told, "totp_picture": mark_safe(drawn)}  # noqa: S308 - drawn here, of squares
 
 
 class LoginByPasskey(LoginWebAuthnView):
-    """GET: what the browser is to sign. POST: its signature, and on to what the login page was asked for."""
+    """GET: the browser's WebAuthn options. POST: log in with the browser's answer, then go to the page asked
+    for.
+    """
 
     def form_valid(self, form: Any) -> HttpResponse:
         used = form.cleaned_data["credential"]
@@ -66,8 +68,8 @@ class LoginByPasskey(LoginWebAuthnView):
 
 @signed_in("GET")
 def security(request: SignedIn) -> HttpResponse:
-    """Passkeys, authenticator app, recovery codes, sessions and tokens of who asks."""
-    UserSession.objects.create_from_request(request)  # one that began before sessions were listed
+    """The user's passkeys, authenticator app, recovery codes, sessions and API tokens."""
+    UserSession.objects.create_from_request(request)  # a session that began before sessions were listed
     by_type: dict[str, list[Authenticator]] = {}
     for each in Authenticator.objects.filter(user=request.user).order_by("created_at", "pk"):
         by_type.setdefault(each.type, []).append(each)
@@ -86,7 +88,7 @@ def security(request: SignedIn) -> HttpResponse:
 
 
 def _zone(user: User) -> str:
-    """The time zone in which a person reads times: their own, else that of a school of theirs, else UTC."""
+    """The time zone for a person's pages: their own, else their school's, else UTC."""
     own = preferences.of(user).time_zone
     found = Role.objects.filter(user=user).order_by("pk").values_list("school__time_zone", flat=True)
     return own or found.first() or settings.TIME_ZONE
@@ -95,7 +97,7 @@ def _zone(user: User) -> str:
 @require_POST
 @login_required
 def end_session(request: SignedIn, pk: int) -> HttpResponse:
-    """End one session of one's own; ending the present one signs out."""
+    """End one of the user's sessions; ending the current one logs out."""
     found = get_object_or_404(UserSession, pk=pk, user=request.user)
     present = found.is_current()
     found.end()
@@ -109,7 +111,7 @@ def end_session(request: SignedIn, pk: int) -> HttpResponse:
 @require_POST
 @login_required
 def end_tokens(request: SignedIn) -> HttpResponse:
-    """End every token that a program holds for the one who asks."""
+    """Revoke all API tokens of the user."""
     AuthToken.objects.filter(user=request.user).delete()
     messages.success(request, _("Tokens revoked. Programs must sign in again."))
     return redirect("security")

@@ -1,1 +1,1 @@
-"""How days and times are written, a folder for each language that has ways of its own here; else Django's."""
+"""Date and time formats, one folder for each language that differs from Django's."""

@@ -1,1 +1,1 @@
-"""The help pages: Markdown in ``pages/``, one folder for each reader, and the two views that show them."""
+"""The help pages: Markdown in ``pages/``, one folder for each kind of reader, and two views."""

@@ -1,4 +1,4 @@
-"""The help pages as they are written: where they are, what they say, and the search through them."""
+"""The help pages: where they are, their text and HTML, and the search through them."""
 
 import pathlib
 import re
@@ -18,10 +18,10 @@ from markdown_it.renderer import RendererHTML
 from markdown_it.token import Token
 
 FOLDER = pathlib.Path(__file__).parent / "pages"
-#: Characters of an excerpt on each side of the first word that was found.
+#: Characters in an excerpt on each side of the first match.
 AROUND = 80
 
-#: The readers in the order of the contents, each with their pages in the order in which they are read.
+#: The kinds of readers in the order of the contents, each with its pages in reading order.
 CONTENTS: Mapping[str, tuple[str, ...]] = {
     "student": ("progress", "lessons", "reminders", "your-record"),
     "instructor": ("lessons", "endorsements", "courses"),
@@ -61,13 +61,13 @@ class HelpPage:
 
     @property
     def text(self) -> str:
-        """What a person reads of the page, without its title, as one run of words."""
+        """The page's plain text without its title, on one line."""
         reader = _Words()
         reader.feed(self.html())
         return " ".join("".join(reader.found).split())
 
     def html(self) -> str:
-        """The page without its title, which the template shows. Addresses follow the site's own."""
+        """The page's HTML without its title, which the template shows. Links use the site's URLs."""
         body = self.source.partition("\n")[2]
         return str(_MARKDOWN.render(body, {"page": self}))
 
@@ -86,7 +86,7 @@ def page(reader: str, slug: str) -> HelpPage | None:
 
 
 def find(asked: str) -> list[Found]:
-    """The pages that hold every word, in any case; those with a word in the title first."""
+    """The pages that contain every word, in any case; matches in the title first."""
     words = asked.casefold().split()
     found = []
     for each in PAGES if words else ():
@@ -102,7 +102,7 @@ def _text(each: HelpPage) -> str:
 
 
 def _excerpt(text: str, words: list[str]) -> str:
-    """The text around the first of the words, or the beginning where only the title holds them."""
+    """The text around the first match, or the start of the page if only the title matches."""
     places = [at for at in (text.casefold().find(word) for word in words) if at >= 0]
     start = max(0, min(places, default=0) - AROUND)
     end = min(len(text), start + 2 * AROUND)
@@ -112,12 +112,12 @@ def _excerpt(text: str, words: list[str]) -> str:
 
 
 def anchor(heading: str) -> str:
-    """The name of a heading in an address, as the usual readers of Markdown make it."""
+    """The anchor of a heading, as common Markdown readers make it."""
     return re.sub(r"[^\w\- ]", "", heading.lower()).replace(" ", "-")
 
 
 class _Words(HTMLParser):
-    """The text of a page, with a space between its blocks."""
+    """Collects a page's text, with a space between blocks."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -132,7 +132,7 @@ class _Words(HTMLParser):
 
 
 class _Renderer(RendererHTML):
-    """What the usual rendering lacks: names of headings, the site's addresses, and frames that scroll."""
+    """Adds anchors to headings, turns links into the site's URLs, and makes wide tables and code scroll."""
 
     def heading_open(self, tokens: Sequence[Token], at: int, options: Any, env: Any) -> str:
         tokens[at].attrSet("id", anchor(tokens[at + 1].content))
@@ -166,7 +166,7 @@ class _Renderer(RendererHTML):
 
 
 def _address(whose: HelpPage, target: str) -> str:
-    """A link to another page's file as that page's address; any other as it is."""
+    """The URL for a link to another page's file; any other link unchanged."""
     path, mark, name = target.partition("#")
     if not path.endswith(".md"):
         return target
@@ -179,6 +179,6 @@ _MARKDOWN = MarkdownIt("commonmark", {"html": False}, renderer_cls=_Renderer).en
 
 
 def groups() -> Iterator[tuple[str, list[HelpPage]]]:
-    """The contents: each reader with their pages."""
+    """The contents: each kind of reader with its pages."""
     for reader in CONTENTS:
         yield str(READERS[reader]), [each for each in PAGES if each.reader == reader]

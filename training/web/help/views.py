@@ -1,4 +1,4 @@
-"""The contents of the help with its search, and one page of it. Anybody may read them."""
+"""Two views, open to everyone: the contents of the help with its search, and one page."""
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
@@ -13,7 +13,7 @@ MOST_TEXT = 200
 
 @require_safe
 def contents(request: HttpRequest) -> HttpResponse:
-    """All pages by their readers, or those that hold every word of ``q``."""
+    """All pages by reader, or those that contain every word of ``q``."""
     form, asked = Search.of(request, _("Search help (all words must match)"), most=MOST_TEXT)
     told = {
         "form": form,

@@ -1,4 +1,4 @@
-"""English: no doubt which number is the month, and the 24-hour clock of a logbook."""
+"""English: dates with the month in letters, and the 24-hour clock of a logbook."""
 
 DATE_FORMAT = "j M Y"
 TIME_FORMAT = "H:i"
