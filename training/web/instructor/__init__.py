@@ -1,1 +1,1 @@
-"""The instructor's pages: today, the lesson sheet, signing, endorsing, and the tablet without a network."""
+"""The instructor's pages: today, the lesson sheet, signing, endorsing, and the tablet offline."""

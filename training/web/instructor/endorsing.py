@@ -1,4 +1,4 @@
-"""Endorsing: the report first, then the wording, then the signature; and ending an endorsement."""
+"""Give and revoke endorsements: the page shows the report, then the wording, then asks for the signature."""
 
 import dataclasses
 import datetime as dt
@@ -45,9 +45,9 @@ from training.web.shared.opening import show
 from training.web.shared.report_presenter import State
 
 MOST_REASONS = 6
-#: What a field is chosen from; typed otherwise.
+#: Fields whose value is chosen from a list; all others are typed.
 CHOICES = {"category": CATEGORIES, "class": CLASSES, "test": TESTS}
-#: Each field's label and how it is typed.
+#: Each field's label and input type.
 FIELDS: Mapping[str, tuple[str, str]] = {
     "aircraft_model": (_("Airplane model"), "text"),
     "category": (_("Category of aircraft"), "text"),
@@ -66,7 +66,7 @@ FIELDS: Mapping[str, tuple[str, str]] = {
 
 @taught("GET")
 def kinds(request: HttpRequest, whose: Taught) -> HttpResponse:
-    """What can be given, and what stands."""
+    """The kinds of endorsement that can be given, and those in force."""
     whose.log(access.READ, "endorsements")
     known = record_of(whose.student)
     by_id = {each.id: each for each in known.endorsements}
@@ -103,7 +103,7 @@ def kinds(request: HttpRequest, whose: Taught) -> HttpResponse:
 
 @taught("GET", "POST")
 def endorse(request: HttpRequest, whose: Taught, kind: str) -> HttpResponse:
-    """GET: what one of this kind would rest on, as the fields stand. POST: it is given."""
+    """GET: the requirements of this endorsement for the fields as filled in. POST: give it."""
     chosen = catalogue.current().kinds.get(kind)
     if chosen is None:
         raise Http404("no kind of endorsement of that name")
@@ -160,7 +160,7 @@ def _show(
 def _checked(
     whose: Taught, kind: Kind, said: Mapping[str, Any], known: Record
 ) -> tuple[Checked | None, dict[str, list[str]]]:
-    """What one of this kind would rest on; and what is wrong, by the field or under the empty name."""
+    """The endorsement's report, and the errors by field; errors of no field are under the empty name."""
     wrong: dict[str, list[str]] = defaultdict(list)
     try:
         found = endorsements.check(whose.student, kind.kind, said, known=known, **whose.acting)
@@ -195,19 +195,19 @@ def _field(kind: Kind, key: str, said: str, faults: list[str]) -> dict[str, Any]
 
 
 def _choices(key: str, said: str) -> list[tuple[str, str]]:
-    """What a field is chosen from, in words, and what was said beside that, so that its fault is shown."""
+    """The choices of a field in words, with the value that was sent even if it is none of them."""
     known = CHOICES.get(key, ())
     every = (*known, said) if known and said and said not in known else known
     return [(each, kind_of(each) if key == "test" else each) for each in every]
 
 
 def _longest(checked: Checked) -> Given:
-    """The endorsement without a shorter last day: how long the rule itself lets it hold."""
+    """The endorsement without its own last day, so that the rule's longest period applies."""
     return dataclasses.replace(checked.endorsement, expires=None)
 
 
 def _rests_on(checked: Checked, names: Names) -> list[dict[str, Any]]:
-    """What the endorsement rests on: training by the signer where its kind asks for it, then requirements."""
+    """The requirements behind the endorsement, those about the signer's own training first."""
     return [_finding(each, checked.report.question.on, names) for each in checked.report.findings]
 
 
@@ -242,7 +242,7 @@ def _give(request: HttpRequest, whose: Taught, kind: Kind) -> HttpResponse:
         raise Http404("no endorsement that can be read")
     sent = form.cleaned_data
     entry, said, judgement = sent["id"], sent["endorsement"], sent.get("judgement", "")
-    if unread := form.errors.get("judgement"):  # nothing is signed without it
+    if unread := form.errors.get("judgement"):  # no signature without it
         return _show(request, whose, kind, said, faults=list(map(str, unread)), entry=entry, status=422)
     faults = []
     try:
@@ -255,7 +255,7 @@ def _give(request: HttpRequest, whose: Taught, kind: Kind) -> HttpResponse:
         )
         return redirect("endorse", ref=whose.student.ref)
     except NotCovered:
-        pass  # what is looked at again below says so
+        pass  # the report below shows what was checked again
     except AgainstTheRule:
         faults.append(
             gettext("The regulation does not allow this endorsement. See the reasons and citations below.")
@@ -267,7 +267,7 @@ def _give(request: HttpRequest, whose: Taught, kind: Kind) -> HttpResponse:
 
 @taught("GET", "POST")
 def revoke(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
-    """End an endorsement that was given here, from today on."""
+    """Revoke an endorsement that was given here, from today on."""
     found = endorsements.find(whose.student, entry)
     reason = text_of(request, "reason")
     faults: list[str] = []

@@ -1,4 +1,4 @@
-"""The forms of an instructor's pages; the rows of a lesson's sheet have a reader of their own, ``sheet``."""
+"""The forms of the instructor's pages. ``sheet`` reads the rows of a lesson sheet itself."""
 
 import json
 from typing import Any
@@ -10,7 +10,7 @@ from training.web.shared.forms import Form, Lines, Text
 
 
 class Begin(Form):
-    """The draft of a lesson: of the course, or of one's own."""
+    """Start a draft: a lesson of the course, or a free one."""
 
     id = forms.UUIDField()
     lesson = Text("")
@@ -23,7 +23,7 @@ class Correct(Form):
 
 
 class Give(Form):
-    """An endorsement as it was shown before the signature."""
+    """The endorsement as the page showed it before the signature."""
 
     id = forms.UUIDField()
     endorsement = Text("")

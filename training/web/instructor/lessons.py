@@ -1,4 +1,4 @@
-"""The lesson sheet: begun, filled in, read once more, signed, and corrected."""
+"""The lesson sheet: start, fill in, review, sign and correct a lesson."""
 
 import datetime as dt
 import json
@@ -42,7 +42,7 @@ from training.web.shared.opening import show
 
 @taught("GET")
 def student(request: HttpRequest, whose: Taught) -> HttpResponse:
-    """One student as taught: the next lesson and why, the others, drafts, and what is signed."""
+    """A student for the instructor: the next lesson and why, other lessons, drafts and signed lessons."""
     whose.log(access.READ, "progress and lessons")
     stands = progress.standing(whose.student, whose.today)
     rows = list(lesson_records.visible(whose.student, whose.user, on=whose.at.date())[:50])
@@ -64,14 +64,14 @@ def student(request: HttpRequest, whose: Taught) -> HttpResponse:
 
 
 def _day_of(content: Mapping[str, Any]) -> str:
-    """The day of a signed lesson: it has a flight, or a ground lesson, or both."""
+    """The day of a signed lesson, which has a flight, a ground lesson, or both."""
     part = content.get("flight") or content.get("ground") or {}
     return day(dt.date.fromisoformat(part["date"])) if part else ""
 
 
 @taught("POST")
 def begin(request: HttpRequest, whose: Taught) -> HttpResponse:
-    """Make the draft of the lesson that was chosen, with what is planned on its sheet."""
+    """Create a draft of the chosen lesson, with the planned items on its sheet."""
     sent = Begin.read(request)
     if "id" not in sent:
         raise Http404("no id of a draft")
@@ -88,7 +88,7 @@ def begin(request: HttpRequest, whose: Taught) -> HttpResponse:
 
 @taught("GET", "POST")
 def lesson_sheet(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
-    """The sheet of a draft: shown, and what was typed kept."""
+    """GET: the sheet of a draft. POST: save it."""
     record = whose.lesson(entry)
     if record.state == LessonRecord.State.SIGNED:
         return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)
@@ -153,7 +153,7 @@ def _show(
 def sheet_context(
     whose: Taught, record: LessonRecord, outline: Outline | None, found: Look | None, given: dict[str, str]
 ) -> dict[str, Any]:
-    """Everything that the sheet's template asks for; a record that is not saved makes a blank sheet."""
+    """The template context of a sheet; an unsaved record makes a blank sheet."""
     planned = _lesson_of(record, outline)
     required = {**(outline.highest if outline else {}), **(planned.items if planned else {})}
     if not given.get("date") and given.get("flown") == sheet.NO_FLIGHT and planned and planned.flight_time:
@@ -183,7 +183,7 @@ def sheet_context(
 
 
 def _data(whose: Taught, record: LessonRecord) -> str:
-    """What the tablet needs to make the content and its hash without a network."""
+    """The data that the tablet needs to compute the content and its hash offline."""
     course = lesson_content.course_of(record.course_version)
     return json.dumps(
         {
@@ -205,7 +205,7 @@ def _data(whose: Taught, record: LessonRecord) -> str:
 
 @taught("POST")
 def check(request: HttpRequest, whose: Taught) -> JsonResponse:
-    """What a sheet comes to while it is typed; nothing is written."""
+    """The checks of a sheet while it is filled in; saves nothing."""
     given = as_typed(request)
     record = None
     try:
@@ -219,7 +219,7 @@ def check(request: HttpRequest, whose: Taught) -> JsonResponse:
 
 @taught("GET", "POST")
 def sign(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
-    """GET: what will be sealed, in plain words. POST: it is signed."""
+    """GET: what the signature covers, in plain words. POST: sign the lesson."""
     record = whose.lesson(entry)
     if record.state == LessonRecord.State.SIGNED:
         return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)
@@ -281,7 +281,7 @@ def _before_signing(
 
 
 def _proved(whose: Taught, record: LessonRecord) -> list[dict[str, str]]:
-    """What a lesson comes to for the rules, in their words."""
+    """The requirements that the lesson helps to meet, in the rules' words."""
     names = rulebook.current().items
     return [
         {
@@ -300,7 +300,7 @@ def _lesson_of(record: LessonRecord, outline: Outline | None) -> Any:
 
 @taught("GET")
 def sealed(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
-    """A signed lesson: what was sealed, where it stands in the ledger, and the way to correct it."""
+    """A signed lesson: its content, its ledger entry, and a form to correct it."""
     record = whose.lesson(entry)
     if record.state != LessonRecord.State.SIGNED:
         return redirect("lesson-sheet", ref=whose.student.ref, entry=entry)
@@ -328,7 +328,7 @@ def sealed(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpRespons
 
 @taught("POST")
 def correct(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
-    """Make the draft of a correction: it points at the signed lesson and says why."""
+    """Create the draft of a correction, which refers to the signed lesson and gives the reason."""
     record = whose.lesson(entry)
     sent = Correct.read(request)
     if "id" not in sent:

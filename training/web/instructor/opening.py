@@ -1,4 +1,4 @@
-"""Whose pages these are: the student and the lesson that an instructor may write, or a 404."""
+"""Access to the instructor's pages: the student and lesson in the URL, or a 404."""
 
 import datetime as dt
 import uuid
@@ -21,7 +21,7 @@ from training.web.shared.opening import SignedIn, View, signed_in
 
 
 def teaches(user: Any) -> bool:
-    """Whether somebody instructs anywhere. One query."""
+    """Whether the user is an instructor at any school. One query."""
     return access.schools(user, access.INSTRUCT).exists()
 
 
@@ -31,14 +31,14 @@ Fleet = dict[str, dict[str, str]]
 
 @dataclass(frozen=True)
 class Taught:
-    """A student with whoever teaches them and the clock of the request."""
+    """A student with the instructor and the time of the request."""
 
     student: Student
     user: User
     at: dt.datetime
-    #: The certificate that the instructor signs with at the student's school; empty where none is recorded.
+    #: The certificate with which the instructor signs at the student's school; empty if none is recorded.
     certificate: str = ""
-    #: The aircraft of schools read before, by the school's key.
+    #: Aircraft already read, by the school's primary key.
     fleets: dict[int, Fleet] = field(default_factory=dict)
 
     @property
@@ -55,7 +55,7 @@ class Taught:
 
     @property
     def fleet(self) -> Fleet:
-        """The school's aircraft by registration, as the sheet names their parts. One query, once."""
+        """The school's aircraft by registration, in the sheet's terms. One query per school."""
         school = self.student.school_id
         if school not in self.fleets:
             self.fleets[school] = self._fleet(school)
@@ -87,7 +87,7 @@ class Taught:
 
 
 def taught(*methods: str) -> Callable[[View], View]:
-    """Give the view the student of the address, for an instructor who may write the record; else 404."""
+    """Pass the student in the URL to the view if the instructor may write the record; else 404."""
 
     def decorated(view: View) -> View:
         @signed_in(*methods)

@@ -1,8 +1,7 @@
-"""The lesson sheet as a form: a lesson's content to named fields, and what was typed back to content.
+"""The lesson sheet as a form: converts a lesson's content to named fields and back.
 
-The same names are read by ``static/training/tablet/sheet.js``, which makes the content on the tablet where
-there is no network. Rows of items are numbered as in the content; rows of landings that say nothing are left
-out of it.
+``static/training/tablet/sheet.js`` reads the same names to make the content offline. Items have the numbers
+that they have in the content; empty rows of landings are left out of it.
 """
 
 import datetime as dt
@@ -22,15 +21,15 @@ from syllabus.engine.rules.kinds.training import PREPARATION
 from syllabus.engine.rules.rulebook import Milestone
 from training.presenters.entry import COUNTS, FLAGS
 
-#: The times on the clock, in their order: first movement, takeoff, landing, at rest.
+#: Clock times in order: off blocks, takeoff, landing, on blocks.
 CLOCK = ("out", "off", "on", "in")
 CRAFT = tuple(each.key for each in shape_of(Aircraft).fields)
 DUAL, SOLO, NO_FLIGHT = "dual", "solo", "none"
 MOST_MEASURED = 50
 _SAID = {True: "yes", False: "no", None: ""}
-#: How many rows a sheet may have.
+#: The most rows that a sheet may have.
 MOST_ROWS = {"item-count": 200, "landing-count": 100}
-#: Empty rows for landings that follow those there are.
+#: Empty rows after those with landings.
 SPARE_LANDINGS = 1
 _BREAKS = re.compile(r"[\s,>\-–→]+")
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):?([0-5]\d)")
@@ -38,9 +37,10 @@ _CLOCK = re.compile(r"([01]?\d|2[0-3]):?([0-5]\d)")
 
 @dataclass(frozen=True)
 class Typed:
-    """What the fields come to: ``content`` for ``lesson_content.read``; ``rows`` of landings kept, by place.
+    """The fields as typed: ``content`` for ``lesson_content.read``; ``rows`` are the landing rows in use, in
+    order.
 
-    ``wrong`` are faults of fields that no content can hold, by the field's name.
+    ``wrong`` has the errors of fields that cannot go into a content, by field name.
     """
 
     content: dict[str, Any]
@@ -48,11 +48,8 @@ class Typed:
     wrong: Mapping[str, str] = field(default_factory=dict)
 
 
-# Content to fields
-
-
 def values(content: Mapping[str, Any], zone: dt.tzinfo, outline: Outline | None) -> dict[str, str]:
-    """The fields of a content in its one form."""
+    """The field values of a content."""
     flight: Mapping[str, Any] = content.get("flight") or {}
     ground: Mapping[str, Any] = content.get("ground") or {}
     times: Mapping[str, str] = flight.get("times", {})
@@ -104,25 +101,25 @@ def _item_values(each: Mapping[str, Any], item: Item | None) -> dict[str, str]:
 
 
 def measures(item: Item | None, taken: Iterable[str] = ()) -> list[tuple[str, Tolerance | None]]:
-    """What can be measured of an item: its standard's tolerances, then whatever else was measured."""
+    """What can be measured of an item: its standard's tolerances, then anything else that was measured."""
     known: list[tuple[str, Tolerance | None]] = [(each.name, each) for each in item.standard] if item else []
     names = {name for name, _ in known}
     return [*known, *((name, None) for name in sorted(taken) if name not in names)]
 
 
 def aims(tolerance: Tolerance | None) -> bool:
-    """Whether what was aimed at is told in flight, so that there is a field for it."""
+    """Whether the target is chosen in flight, so that the sheet needs a field for it."""
     return tolerance is None or (tolerance.target.kind != RANGE and tolerance.target.value is None)
 
 
 def preparation(test: Milestone) -> str:
-    """The purpose of a flight that prepares for a test; empty where no rule of it asks for such flights."""
+    """The purpose of a flight that prepares for a test; empty if the test requires no such flights."""
     named = [version.get("prepares_for") for each in test.requirements for version in each.versions]
     return next((f"{PREPARATION}{each}" for each in named if each), "")
 
 
 def _prepares(flight: Mapping[str, Any]) -> str:
-    """The practical test that a flight prepares for, as its purpose has it; empty for none."""
+    """The practical test in a flight's purpose; empty if it names none."""
     return next((each for each in flight.get("purposes", ()) if each.startswith(PREPARATION)), "")
 
 
@@ -134,18 +131,15 @@ def _clock(instant: str | None, zone: dt.tzinfo) -> str:
     return dt.datetime.fromisoformat(instant).astimezone(zone).strftime("%H:%M") if instant else ""
 
 
-# Fields to content
-
-
 def content_of(
     given: Mapping[str, str],
     zone: zoneinfo.ZoneInfo,
     kept: Mapping[str, Any],
     fleet: Mapping[str, Mapping[str, str]],
 ) -> Typed:
-    """What was typed. ``kept``: the draft's content, for what the sheet has no field for.
+    """The content as typed. ``kept`` is the draft's content, for what the sheet has no field for.
 
-    ``fleet``: the school's aircraft by registration, which say model, category and class where nobody does.
+    ``fleet`` is the school's aircraft by registration; they fill in model, category and class.
     """
     wrong: dict[str, str] = {}
     before: Mapping[str, Any] = kept.get("flight") or {}
@@ -204,7 +198,7 @@ def _flight(
 
 
 def _points(before: Mapping[str, Any]) -> dict[str, Any]:
-    """The places of the draft that are more than an identifier, by what the sheet calls them."""
+    """The draft's waypoints that are more than an identifier, by their text on the sheet."""
     every = [*before.get("route", ()), *(each.get("at") for each in before.get("landings", ()))]
     return {_token(each): each for each in every if each and not isinstance(each, str)}
 
@@ -218,7 +212,7 @@ def _craft(given: Mapping[str, str], fleet: Mapping[str, Mapping[str, str]]) -> 
 def _clocked(
     given: Mapping[str, str], day: str, zone: zoneinfo.ZoneInfo, wrong: dict[str, str]
 ) -> dict[str, str]:
-    """The times on the clock; one that is earlier than the one before it is on the next day."""
+    """The clock times as instants; one that is earlier than the one before it is on the next day."""
     clock: dict[str, str] = {}
     before_it: dt.datetime | None = None
     for name in CLOCK:
@@ -247,7 +241,7 @@ def _landing(given: Mapping[str, str], number: int, points: Mapping[str, Any]) -
 
 
 def taken(given: Mapping[str, str], number: int) -> list[str]:
-    """What the sheet has a row for, to be measured of one of its items."""
+    """The values that the sheet has rows for, to be measured of one of its items."""
     found: list[str] = []
     for place in range(MOST_MEASURED):
         if (name := given.get(f"item-{number}-m-{place}-name")) is None:
@@ -286,30 +280,27 @@ def _instant(
             dt.date.fromisoformat(day), dt.time(int(found[1]), int(found[2])), tzinfo=zone
         )
     except ValueError:
-        return None  # the day itself is at fault, and is told as such
+        return None  # the date itself has the error
 
 
 def _hours(text: str) -> str:
-    """A bare number is hours, as a person writes it."""
+    """A bare number is hours."""
     return f"{text} h" if re.fullmatch(r"\d+([.,]\d+)?", text) else text
 
 
 def count_of(given: Mapping[str, str], name: str) -> int:
-    """How many rows there are by a field that counts them."""
+    """The number of rows, from the field that counts them."""
     said = given.get(name, "")
     return min(int(said), MOST_ROWS[name]) if said.isdecimal() and len(said) < 5 else 0
 
 
 def lines(text: str) -> str:
-    """Text of a field; a browser ends its lines in two characters."""
+    """A field's text with ``\\n`` line ends; browsers send ``\\r\\n``."""
     return text.replace("\r\n", "\n").strip()
 
 
-# Where a fault of the content stands on the sheet
-
-
 def field_of(place: str, rows: Sequence[int], given: Mapping[str, str]) -> str:
-    """The name of the field that a place such as ``content.flight.times.night`` was typed in."""
+    """The name of the field for a place such as ``content.flight.times.night``."""
     path = place.removeprefix("content.")
     if path in ("lesson", "comments", "next"):
         return path

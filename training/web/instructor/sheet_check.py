@@ -1,4 +1,4 @@
-"""What a sheet comes to while it is typed: faults where they stand, what is odd, what is worked out."""
+"""Checks a sheet while it is filled in: errors by field, warnings, and calculated values."""
 
 import datetime as dt
 from collections.abc import Iterable, Mapping
@@ -23,7 +23,7 @@ from training.web.instructor.opening import Taught
 
 @dataclass
 class Look:
-    """A sheet as it stands. By the fields' names: ``faults``, ``warnings``, ``hints``; ``proposed`` parts."""
+    """The result of a check. ``errors``, ``warnings`` and ``hints`` by field name; ``proposed`` values."""
 
     typed: sheet.Typed
     content: Content | None = None
@@ -53,7 +53,7 @@ class Look:
 def look(
     taught: Taught, record: LessonRecord | None, given: Mapping[str, str], adding: Iterable[str] = ()
 ) -> Look:
-    """Read what was typed and look at it; nothing is written. ``adding``: items to put on the sheet."""
+    """Read what was typed and check it; saves nothing. ``adding``: items to add to the sheet."""
     kept = record.content if record else {}
     typed = sheet.content_of(given, taught.zone, kept, taught.fleet)
     known = {each["item"] for each in typed.content["items"]}
@@ -81,7 +81,7 @@ def place_faults(found: Look, faults: Iterable[Error], given: Mapping[str, str])
 
 
 def beside(found: Look, taught: Taught, record: LessonRecord | None, given: Mapping[str, str]) -> None:
-    """What stands beside a content that can be read."""
+    """Warnings, hints and proposed values for a readable content."""
     content = found.content
     assert content is not None
     draft = _as_draft(taught, record, content)
@@ -102,7 +102,7 @@ def beside(found: Look, taught: Taught, record: LessonRecord | None, given: Mapp
 
 
 def _not_said_yet(content: Content) -> set[str]:
-    """Warnings for want of what is simply not typed yet; before the sign-off they are shown all the same."""
+    """Warnings about facts that may not be typed yet; the page before the signature shows them."""
     flight = content.flight
     found: set[str] = set()
     if flight is not None:
@@ -114,7 +114,7 @@ def _not_said_yet(content: Content) -> set[str]:
 
 
 def _as_draft(taught: Taught, record: LessonRecord | None, content: Content) -> LessonRecord:
-    """The record as it would be with this content; it is not saved."""
+    """The record with this content, unsaved."""
     draft = LessonRecord(
         school_id=taught.student.school_id,
         student=taught.student,
@@ -135,7 +135,7 @@ def _as_draft(taught: Taught, record: LessonRecord | None, content: Content) -> 
 
 
 def _legs(flight: engine.Flight) -> str:
-    """``KGRB – KMTW 33.10 NM, …; 66.20 NM in all``; empty where a position is not known."""
+    """``KGRB – KMTW 33.10 NM, …; 66.20 NM in all``; empty if a position is not known."""
     legs = list(zip(flight.route, flight.route[1:], strict=False))
     if not legs or not all(place.known for place in flight.route):
         return ""
@@ -149,7 +149,7 @@ def _legs(flight: engine.Flight) -> str:
 def _proposed(
     taught: Taught, flight: engine.Flight, night: int | None, given: Mapping[str, str]
 ) -> tuple[dict[str, str], str]:
-    """Times that follow from the clock and the route; and what makes it cross-country, or not."""
+    """Times calculated from the clock and the route, and whether the flight is cross-country."""
     found: dict[str, str] = {}
     total = flight.times.get("total")
     if total is None and (clock := lesson_records.clocked(flight)) is not None:
@@ -169,8 +169,9 @@ def _proposed(
 
 
 def _farthest(flight: engine.Flight, test: Milestone) -> tuple[str, bool]:
-    """How far the farthest landing is from where the flight began, in words, and whether it is beyond the
-    rule's distance."""
+    """The distance of the farthest landing from the first takeoff, in words, and whether it exceeds the
+    rule's.
+    """
     points = [place for place in flight.route[1:] if place.known]
     asked = _cross_country(test)
     if not points or not flight.route[0].known or asked is None:
@@ -199,6 +200,6 @@ def _farthest(flight: engine.Flight, test: Milestone) -> tuple[str, bool]:
 
 
 def _cross_country(test: Milestone) -> Requirement | None:
-    """The first rule of the practical test that says how far away a landing makes cross-country time."""
+    """The first rule of the practical test with a distance for cross-country time."""
     far = (each for each in test.requirements if all(one.get("landing_more_than") for one in each.versions))
     return next(far, None)

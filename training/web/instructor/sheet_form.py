@@ -1,6 +1,6 @@
-"""The lesson sheet as a form of fields, each with what is said at it: errors, warnings, and what follows.
+"""The lesson sheet as a Django form; each field shows its errors, warnings and calculated values.
 
-``sheet`` reads what was typed, and ``sheet_check`` finds what is wrong with it. This form shows both.
+``sheet`` reads what was typed, and ``sheet_check`` checks it. This form shows both.
 """
 
 from collections.abc import Mapping
@@ -37,23 +37,23 @@ class Radios(forms.RadioSelect):
 
 
 class SheetField(FocusedField):
-    """A field of the sheet, and what is said at it."""
+    """A field of the sheet with its messages."""
 
     form: "SheetForm"
 
     @property
     def said(self) -> list[tuple[str, str]]:
-        """Errors, then what is worth a second look."""
+        """Errors, then warnings."""
         return self.form.said(self.name)
 
     @property
     def hint(self) -> Any:
-        """How a measured value compares with its standard."""
+        """The measured value compared with its standard."""
         return self.form.found.hints.get(self.name) if self.form.found else None
 
     @property
     def steps(self) -> bool:
-        """Whether it is counted up and down."""
+        """Whether the field has buttons to count up and down."""
         return getattr(self.field.widget, "input_type", "") == "number"
 
 
@@ -64,7 +64,7 @@ class _Renderer(Renderer):
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """One value that is measured of an item, and what was aimed at where that is told in flight."""
+    """One value measured of an item, with a field for the target if it is chosen in flight."""
 
     name: SheetField
     value: SheetField
@@ -92,7 +92,7 @@ class ItemRow:
 
 
 class SheetForm(Form):
-    """The fields of a lesson; those of landings and items are as many as there are rows."""
+    """The fields of a lesson, with as many rows of landings and items as it has."""
 
     default_renderer = _Renderer
 
@@ -133,7 +133,7 @@ class SheetForm(Form):
         super().__init__(self._given, auto_id="f-%s")
         self.found, self._outline, self._required = found, outline, required
         self.craft = [self._add(key, Text(label_of(key))) for key in sheet.CRAFT[1:]]
-        #: What flight time begins and ends with (14 CFR 1.1), apart from off and on.
+        #: The start and end of flight time (14 CFR 1.1), beside off and on blocks.
         self.ramp = [
             self._add(name, Text(label, widget=forms.TextInput(attrs=_CLOCK)))
             for name, label in (("out", _("Out (first movement)")), ("in", _("In (at rest after landing)")))
@@ -153,14 +153,14 @@ class SheetForm(Form):
         self.items = [self._item(number) for number in range(sheet.count_of(given, "item-count"))]
 
     def full_clean(self) -> None:
-        """The errors are those that the check found, and no others."""
+        """Use the errors that ``sheet_check`` found, and no others."""
         super().full_clean()
         wrong = self.found.faults if self.found else {}
         self.errors.clear()
         self.errors.update({name: self.error_class(said) for name, said in wrong.items()})
 
     def said(self, name: str) -> list[tuple[str, str]]:
-        """What is said at a field: errors, then what is worth a second look."""
+        """A field's messages: errors, then warnings."""
         if self.found is None:
             return []
         return [

@@ -1,4 +1,4 @@
-"""The tablet without a network: what it takes along, the page it opens then, and how it comes back."""
+"""The tablet offline: the data it downloads, the page it opens, and how it syncs."""
 
 import json
 import uuid
@@ -32,7 +32,7 @@ from training.web.instructor.opening import Fleet, Taught, teaches
 from training.web.shared import language
 from training.web.shared.opening import SignedIn, signed_in
 
-#: Students and airports that a tablet takes along for the day.
+#: The most students and airports that a tablet downloads for the day.
 MOST_STUDENTS, MOST_AIRPORTS = 12, 60
 _CODE = ("page", "shell", "box", "queue", "store", "content", "sheet", "sign", "leave")
 _FILES = (
@@ -49,9 +49,9 @@ _FILES = (
 
 @require_safe
 def shell(request: HttpRequest) -> HttpResponse:
-    """The page that a tablet opens where the network is away; it holds nobody's data.
+    """The page that a tablet opens offline; it holds nobody's data.
 
-    It is fetched without saying who asks, so its address names the language.
+    The service worker fetches it without a session, so its URL names the language.
     """
     with language.of_address(str(request.GET.get("language", ""))):
         return render(request, "training/instructor/shell.html", {"written": for_tablet()})
@@ -59,7 +59,7 @@ def shell(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 def manifest(request: HttpRequest) -> HttpResponse:
-    """What the tablet needs to know to put this on its home screen (W3C Web Application Manifest)."""
+    """The web app manifest (W3C), for the tablet's home screen."""
     icons = [
         {"src": static(f"training/tablet/icon-{size}.png"), "sizes": f"{size}x{size}", "type": "image/png"}
         for size in (192, 512)
@@ -84,7 +84,7 @@ def manifest(request: HttpRequest) -> HttpResponse:
 def worker(request: HttpRequest) -> HttpResponse:
     """The service worker, for the whole site: it must be served from its root."""
     named = {static(each) for each in _FILES}
-    # A module is asked for by the name that stands in the module that wants it.
+    # A module imports another by the name written in its source.
     plain = {f"{static('')}{each}" for each in _FILES}
     written = get_language() or settings.LANGUAGE_CODE
     files = [*sorted(named | plain), reverse("words", args=[written])]
@@ -96,7 +96,7 @@ def worker(request: HttpRequest) -> HttpResponse:
 @require_safe
 @never_cache
 def token(request: HttpRequest) -> JsonResponse:
-    """Who is signed in, a fresh token against forged requests, and the server's clock."""
+    """Who is signed in, a fresh CSRF token, and the server's clock."""
     user = request.user if request.user.is_authenticated else None
     return JsonResponse(
         {"user": user and str(user.pk), "csrf": get_token(request), "now": in_utc(timezone.now())}
@@ -105,16 +105,16 @@ def token(request: HttpRequest) -> JsonResponse:
 
 @signed_in("GET")
 def nearby(request: SignedIn) -> JsonResponse:
-    """Airports that a few letters may mean; for who is signed in, so that nobody else works the table."""
+    """Airports that match a few letters; login required, so that strangers cannot load the database."""
     found = airports().like(str(request.GET.get("q", ""))[:40], 8)
     return JsonResponse({"airports": [{"key": each.key, "name": each.name} for each in found]})
 
 
 @signed_in("GET")
 def pack(request: SignedIn) -> JsonResponse:
-    """What the tablet takes along: the students who need the instructor first, each with the next sheet.
+    """The data to download: the students with the most urgent first, each with the next sheet.
 
-    Nothing of a record goes along but the name, what needs the instructor, and the sheets to write on.
+    Of a record it has only the student's name, what needs the instructor, and the sheets to fill in.
     """
     if not teaches(request.user):
         return JsonResponse({"user": str(request.user.pk), "students": [], "airports": [], "passkeys": []})
@@ -161,7 +161,7 @@ def _taken(whose: Taught, pupil: board.Pupil, drafts: list[LessonRecord]) -> dic
 
 
 def blank(whose: Taught, proposal: dict[str, Any] | None) -> LessonRecord:
-    """A draft that is not saved: the next lesson as it is planned, or an empty sheet."""
+    """An unsaved draft: the planned next lesson, or an empty sheet."""
     content: dict[str, Any] = {"flight": None, "ground": None, "items": [], "comments": "", "next": ""}
     lesson = ""
     if proposal:
@@ -194,7 +194,7 @@ def _sheet(whose: Taught, record: LessonRecord) -> dict[str, Any]:
 
 
 def _around(pupils: list[board.Pupil]) -> list[dict[str, str]]:
-    """Airports around where these students fly, for a sheet without a network."""
+    """Airports near those that these students use, for the sheet offline."""
     recent = (
         LessonRecord.objects.filter(
             student__in=[each.student for each in pupils], content__flight__route__0__isnull=False

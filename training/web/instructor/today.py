@@ -1,8 +1,8 @@
-"""Today: an instructor's students by what needs them first, each with the next lesson and why.
+"""Today: an instructor's students, most urgent first, each with the next lesson and why.
 
-What lapses and how near a milestone is come from what the nightly reminders keep (``Lapse``, ``Standing``);
-which lesson comes next is worked out once for each state of a record and then in the page cache. So a page of
-twelve students takes a dozen queries at most, and the few that a changed record costs once more.
+Expirations and remaining requirements come from what the nightly reminders store (``Lapse``, ``Standing``).
+The next lesson is calculated once for each state of a record and then comes from the page cache. So twelve
+students take at most a dozen queries, plus a few for each record that changed.
 """
 
 import datetime as dt
@@ -41,7 +41,7 @@ SIGN, LAPSE, BLOCKED, READY, CHANGED, CALM = range(6)
 
 @dataclass(frozen=True)
 class Need:
-    """One thing that needs the instructor: ``kind`` is a word for the page's style."""
+    """One thing that needs the instructor; ``kind`` is a CSS class."""
 
     rank: int
     kind: str
@@ -52,19 +52,19 @@ class Need:
 
 @dataclass
 class Pupil:
-    """A student of the list."""
+    """A student in the list."""
 
     student: Student
     needs: list[Need] = field(default_factory=list)
     next: dict[str, Any] | None = None
     says: str = ""
     new: uuid.UUID = field(default_factory=uuid.uuid4)
-    #: Where the draft of a lesson goes on, by the lesson's code.
+    #: URLs of the drafts, by the lesson's code.
     begun: dict[str, str] = field(default_factory=dict)
 
     @property
     def goes_on(self) -> str:
-        """Where the draft of the next lesson is, if there is one."""
+        """The URL of the draft of the next lesson, if there is one."""
         return self.begun.get(self.next["lesson"], "") if self.next else ""
 
     @property
@@ -97,7 +97,7 @@ def page(request: SignedIn) -> HttpResponse:
 
 
 def of(user: User, at: dt.datetime) -> list[Pupil]:
-    """The students whom a user teaches today, who needs them first in front. Five queries."""
+    """The students whom a user teaches today, most urgent first. Five queries."""
     teaching = access.RELATIONS["instructs"](user.pk, at.date())
     students = list(Student.objects.filter(teaching).select_related("school").order_by("name", "pk"))
     needs: dict[int, list[Need]] = defaultdict(list)
@@ -119,7 +119,7 @@ def of(user: User, at: dt.datetime) -> list[Pupil]:
 def _drafts(
     user: User, students: dict[int, Student], needs: dict[int, list[Need]]
 ) -> dict[int, dict[str, str]]:
-    """Adds the lessons to sign; gives for each student where the draft of a lesson is."""
+    """Add the lessons to sign, and return each student's drafts: their URLs by the lesson's code."""
     begun_at: dict[int, dict[str, str]] = defaultdict(dict)
     drafts = LessonRecord.objects.filter(
         student__in=students, instructor=user, state=LessonRecord.State.DRAFT
@@ -168,7 +168,7 @@ def _lapses(students: dict[int, Student], at: dt.datetime, needs: dict[int, list
 
 
 def _ready(students: dict[int, Student], needs: dict[int, list[Need]]) -> None:
-    """Whoever lacks nothing of a milestone but what the instructor gives."""
+    """Add the students who need only an endorsement for a milestone."""
     only_given = _given_last()
     tests = {each.id for each in rulebook.current().in_role(PRACTICAL_TEST)}
     for each in Standing.objects.filter(student__in=students).only("student_id", "summary"):
@@ -188,9 +188,9 @@ def _ready(students: dict[int, Student], needs: dict[int, list[Need]]) -> None:
 
 
 def _given_last() -> dict[str, set[str]]:
-    """For each milestone on the way, the requirements after which only endorsements follow.
+    """For each milestone of the course, the requirements after which only endorsements follow.
 
-    What is endorsed flight by flight is no step on the way.
+    Endorsements for a single flight are left out.
     """
     rules = rulebook.current()
     given = {each for kind in endorsements.current().kinds.values() for each in kind.proves}
@@ -222,7 +222,7 @@ def _counts(pupils: Iterable[Pupil]) -> list[dict[str, Any]]:
 
 
 def look_ahead(pupils: list[Pupil], user: User, at: dt.datetime) -> None:
-    """Put the next lesson to each, and that none is open; the reading is logged, in one insert."""
+    """Add each student's next lesson, or that none is open. The readings are logged in one insert."""
     asked = [(each.student, each.student.school.day(at)) for each in pupils]
     for each, told in zip(pupils, page_cache.parts(asked, "next"), strict=True):
         found = json.loads(told) or {"proposal": None, "blocked": [], "says": ""}

@@ -1,4 +1,4 @@
-"""The addresses of the instructor's pages."""
+"""URLs of the instructor's pages."""
 
 from django.urls import path
 
