@@ -1,4 +1,4 @@
-"""A student's way through a course: enrolled, moved to a newer version, ended. Published versions alone."""
+"""A student's enrollments: enroll, move to a newer version, end. Only published versions."""
 
 import uuid
 from typing import Any
@@ -25,7 +25,7 @@ class Move(Form):
 
 @administered("POST")
 def begin(opened: Opened, ref: uuid.UUID) -> HttpResponse:
-    """Enrol in the newest published version of a course."""
+    """Enroll in the newest published version of a course."""
     student = opened.student(ref, "enrolments")
     form = Enrol.bind(
         opened.request, courses=students.course_choices(students.open_courses(opened)), today=opened.today
@@ -47,7 +47,7 @@ def begin(opened: Opened, ref: uuid.UUID) -> HttpResponse:
 
 @administered("GET", "POST")
 def move(opened: Opened, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
-    """GET: what a move to a newer version would mean, by default the newest. POST: the move."""
+    """GET: a preview of a move to another version, by default the newest. POST: move."""
     posted = opened.request.method == "POST"
     student = opened.student(ref, f"enrolment {entry} move", access.WRITE if posted else access.READ)
     held = _enrolment(student, entry)
@@ -84,7 +84,7 @@ def move(opened: Opened, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
 
 
 def _carried(shown: enrolments.Preview) -> dict[str, Any]:
-    """What stands and what does not, each item by its title."""
+    """The grades that carry over and those that do not, each item by its title."""
     titles = {
         item.code: item.title
         for version in (shown.old, shown.new)
@@ -115,7 +115,7 @@ def _moved(made: CourseMove) -> str:
 
 @administered("POST")
 def end(opened: Opened, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
-    """Give an enrolment its last day; it stays on file with everything that was signed in it."""
+    """Set the enrollment's last day; it stays on file with everything that was signed in it."""
     student = opened.student(ref, f"enrolment {entry} end", access.WRITE)
     held = _enrolment(student, entry)
     form = EndEnrolment.bind(opened.request, enrolment=entry, today=opened.today)

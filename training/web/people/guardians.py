@@ -1,4 +1,4 @@
-"""A student's guardians: whose consent is on record, and whose account may read the record while it holds."""
+"""A student's guardians: their consent, and accounts that may read the record while it is in force."""
 
 import uuid
 
@@ -19,7 +19,7 @@ from training.web.shared.opening import Opened, administered
 
 @administered("POST")
 def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
-    """Put a consent on record, or change what stands for that address."""
+    """Add a consent, or update the one for the same e-mail address."""
     student = opened.student(ref, "guardians")
     form = Consent.bind(opened.request, today=opened.today)
     if not form.submit(
@@ -33,7 +33,7 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
 
 @administered("POST")
 def give(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
-    """Let a guardian sign in; a new account sets its own password."""
+    """Let a guardian log in; a new account sets its own password."""
     found = _guardian(opened, ref, pk)
     try:
         user, new = guardians.give_account(found, by=opened.user, at=opened.at)
@@ -52,7 +52,7 @@ def give(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
 
 @administered("POST")
 def take(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
-    """Close the record to a guardian's account; the consent to be written to stands."""
+    """Revoke the guardian's access; the consent to reminders stays."""
     found = _guardian(opened, ref, pk)
     guardians.take_account(found, by=opened.user, at=opened.at)
     return opened.done(

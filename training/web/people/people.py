@@ -1,4 +1,4 @@
-"""The people of the school and what each is there. A new person's password is set by that person alone."""
+"""The people of the school and their roles. New people set their own passwords."""
 
 import re
 from typing import Any
@@ -22,9 +22,9 @@ from training.web.shared.opening import Opened, administered
 from training.web.shared.report_presenter import day
 
 MOST_CHANGES = 40
-#: Ratings that the form has lines for, at least: a role with more has one for each.
+#: The fewest rating lines on the form; a role with more ratings has one line for each.
 LINES = 4
-#: What an instructor signs as, in words.
+#: The kinds of certificate, in words.
 INSTRUCTOR_KINDS = {
     "flight": _("Flight instructor"),
     "ground": _("Ground instructor"),
@@ -34,9 +34,9 @@ INSTRUCTOR_KINDS = {
 _CATEGORIES = [("", _("none")), *((each, each) for each in CATEGORIES)]
 _CLASSES = [("", _("not recorded")), *((each, each) for each in CLASSES)]
 _INSTRUMENT = [("", _("not recorded")), ("yes", _("yes")), ("no", _("no"))]
-#: The place of a rating, or of a part of one.
+#: The place of a rating, or of a part of one, in an error.
 _RATING = re.compile(r"ratings\[(\d+)\](?:\.(category|class|instrument))?")
-#: The rules that a field of an instructor's role is about.
+#: The rule behind each field of an instructor's role.
 _CITED = {
     "instructor_kind": ("privileges", "ground-instructor", "training-only"),
     "recent_experience_until": ("recent-experience",),
@@ -45,7 +45,7 @@ _OF_A_PERSON = ("role", "name", "email", "birth_date", "training_model")
 
 
 class Held(Form):
-    """What an instructor's role holds; the ratings have a line each."""
+    """The certificate, recent experience and ratings of an instructor's role, with a line for each rating."""
 
     certificate = Text(_("Certificate number"))
     instructor_kind = Choice(_("Signs as"), INSTRUCTOR_KINDS.items())
@@ -61,7 +61,7 @@ class Held(Form):
         for field, rules in _CITED.items():
             self.fields[field].help_text = ", ".join(cite("instructing", rule, school) for rule in rules)
         sent = (n for n in range(MOST_RATINGS) if data is not None and f"category-{n}" not in data)
-        #: How many lines there are; ``rated`` are the numbers of those that name a category.
+        #: The number of lines; ``rated`` has the numbers of those with a category.
         self.number = max(LINES, len(held)) if data is None else next(sent, MOST_RATINGS)
         self.rated: list[int] = []
         for n in range(self.number):
@@ -76,7 +76,7 @@ class Held(Form):
         ]
 
     def clean(self) -> dict[str, Any]:
-        """All that the role holds is one value, ``held``; a kind that was not sent stays as it is."""
+        """Combine all fields into one value, ``held``; a certificate kind that was not sent stays."""
         sent = self.cleaned_data
         self.rated = [n for n in range(self.number) if sent.get(f"category-{n}")]
         rated = [
@@ -97,7 +97,7 @@ class Held(Form):
         return {"held": held}
 
     def refuse(self, message: str, place: str = "") -> None:
-        """A rating's place names its number among those that were given; its field has the line's."""
+        """Move an error of the nth rating to its line; the service does not count empty lines."""
         if found := _RATING.fullmatch(place):
             place = f"{found[2] or 'category'}-{self.rated[int(found[1])]}"
         super().refuse(message, place)
@@ -117,7 +117,7 @@ def _as_held(role: Role, held: list[dict[str, Any]]) -> dict[str, Any]:
 
 
 class Person(Held):
-    """Somebody new: the fields are those of the role."""
+    """A new person; the fields depend on the role."""
 
     refused_at = "email"
     field_order = ("role", "name", "email")
@@ -161,7 +161,7 @@ class End(Form):
 
 @administered("GET")
 def listed(opened: Opened) -> HttpResponse:
-    """Everybody with a role, and the changes made last."""
+    """Everybody with a role, and the latest changes."""
     changes = PeopleChange.objects.filter(school=opened.school).select_related("by", "user", "student")
     return opened.page(
         "people",
@@ -175,7 +175,7 @@ def listed(opened: Opened) -> HttpResponse:
 
 
 def role_name(role: Role) -> str:
-    """What somebody is at a school, in the language of the page."""
+    """A role's name in the language of the page."""
     return {
         Role.Kind.STUDENT: gettext("student"),
         Role.Kind.INSTRUCTOR: gettext("instructor"),
@@ -218,7 +218,7 @@ def _value(value: Any) -> str:
 
 @administered("GET", "POST")
 def add(opened: Opened) -> HttpResponse:
-    """Add somebody: the account, and the mail by which they set their password."""
+    """Add a person: the account, and the e-mail with a link to set a password."""
     kind = str(opened.request.GET.get("role", "student"))
     begins = {"role": kind if kind in Role.Kind.values else "student"}
     form = Person.bind(opened.request, school=opened.school, initial=begins)
@@ -250,7 +250,7 @@ def add(opened: Opened) -> HttpResponse:
 
 @administered("GET", "POST")
 def role(opened: Opened, pk: int) -> HttpResponse:
-    """One role: what it holds, changed; and its end."""
+    """One role: view and change what it holds, and end it."""
     found = role_of(opened, pk)
     form = Held.bind(opened.request, school=opened.school, role=found)
     if form.submit(lambda held: people.change(found, held, by=opened.user, at=opened.at)):
@@ -282,7 +282,7 @@ def _page(opened: Opened, found: Role, form: Held | End) -> HttpResponse:
 
 @administered("POST")
 def end(opened: Opened, pk: int) -> HttpResponse:
-    """End a role, once the box is ticked that says so."""
+    """End a role, once its checkbox is ticked."""
     found = role_of(opened, pk)
     form = End.bind(opened.request, role=found)
     if not form.submit(lambda sure: people.end(found, by=opened.user, at=opened.at)):
@@ -298,6 +298,6 @@ def _back(opened: Opened, found: Role) -> list[str]:
 
 @administered("POST")
 def mail(opened: Opened, pk: int) -> HttpResponse:
-    """Send the link to set a password once more."""
+    """Send another link to set a password."""
     found = role_of(opened, pk)
     return opened.done(links.send(opened.request, found.user.email).words, "school-person", pk)

@@ -1,4 +1,4 @@
-"""A person lost every passkey, app and code: an administrator lets the password alone open the account."""
+"""An administrator removes a person's second factors after the person lost all of them."""
 
 from django.contrib import messages
 from django.http import HttpResponse
@@ -19,7 +19,7 @@ class Reset(Form):
 
 @administered("GET", "POST")
 def remove(opened: Opened, pk: int) -> HttpResponse:
-    """What would go, and why; done once the administrator has shown again who is asking."""
+    """GET: what would be removed, and why. POST: remove it after re-authentication."""
     found = people.role_of(opened, pk)
     return asked_anew(opened, lambda: _remove(opened, found))
 
@@ -53,7 +53,7 @@ def _remove(opened: Opened, found: Role) -> HttpResponse:
 
 
 def held_in_words(role: Role) -> list[str]:
-    """What the account asks for besides the password; empty for nothing."""
+    """The account's second factors in words; empty if it has none."""
     held = second_factor.of(role.user)
     said = []
     if number := held["webauthn"]:

@@ -1,4 +1,4 @@
-"""The forms on the page of a student: an instructor, a course, its last day, a guardian's consent."""
+"""The forms on a student's page: assign an instructor, enroll, end, add a guardian's consent."""
 
 import datetime as dt
 import uuid
@@ -31,7 +31,7 @@ class Assign(Form):
         return found
 
 
-#: The field's name is a word of Python's.
+#: "from" is a Python keyword.
 Assign.base_fields["from"] = Day(_("From (such as 2026-11-29)"), required=True)
 
 

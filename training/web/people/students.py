@@ -1,4 +1,4 @@
-"""The school's students: who they are, who teaches them, which course they are in."""
+"""The school's students, their instructors and their courses."""
 
 import uuid
 from collections import defaultdict
@@ -26,7 +26,7 @@ AT_ONCE = 50
 
 @administered("GET")
 def roll(opened: Opened) -> HttpResponse:
-    """The students by name, with instructors and course; found by a part of the name."""
+    """The students by name, with instructors and course; searched by a part of the name."""
     form, asked = Search.of(opened.request, _("Name"), most=100)
     rows = Student.objects.filter(school=opened.school).order_by("name", "pk")
     if asked:
@@ -68,12 +68,12 @@ def roll(opened: Opened) -> HttpResponse:
 
 @administered("GET")
 def teaching(opened: Opened, ref: uuid.UUID) -> HttpResponse:
-    """One student: assignments and enrolments, with the forms to change them."""
+    """One student: assignments and enrollments, with the forms to change them."""
     return page(opened, opened.student(ref, "assignments and enrolments"))
 
 
 def open_courses(opened: Opened) -> dict[str, CourseVersion]:
-    """The newest published version of each course that is open to the school, by the course's address."""
+    """The newest published version of each course that the school may use, by the course's URL name."""
     return {str(Address.of(each.course)): each for each in outlines.open_to(opened.school.course_ref)}
 
 
@@ -82,7 +82,7 @@ def course_choices(known: Mapping[str, CourseVersion]) -> list[tuple[str, str]]:
 
 
 def page(opened: Opened, student: Student, form: Form | None = None) -> HttpResponse:
-    """The page of ``teaching``, with the one of its forms that was sent."""
+    """The page of ``teaching`` with the form that was sent, if any."""
     assigned = Assignment.objects.filter(student=student).select_related("instructor")
     known = open_courses(opened)
     return opened.page(
@@ -123,7 +123,7 @@ def _enrolments(
     known: Mapping[str, CourseVersion],
     form: Form | None,
 ) -> list[dict[str, Any]]:
-    """The enrolments, the newest first, each with its moves and what may be done with it.
+    """The enrollments, newest first, each with its moves and the changes that are possible.
 
     ``known``: the newest published version of each course of the school. Two queries.
     """
@@ -160,7 +160,7 @@ def _enrolments(
 
 @administered("POST")
 def assign(opened: Opened, ref: uuid.UUID) -> HttpResponse:
-    """Let an instructor teach the student."""
+    """Assign an instructor to the student."""
     student = opened.student(ref, "assignment", access.WRITE)
     form = Assign.bind(opened.request, school=opened.school, today=opened.today)
     if not form.submit(
@@ -177,7 +177,7 @@ def assign(opened: Opened, ref: uuid.UUID) -> HttpResponse:
 
 @administered("POST")
 def end_assignment(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
-    """Close the record to an instructor, now."""
+    """End an instructor's access to the record now."""
     student = opened.student(ref, "assignment", access.WRITE)
     found = get_object_or_404(Assignment, pk=pk, student=student)
     people.end_assignment(found, by=opened.user, at=opened.at)

@@ -1,1 +1,1 @@
-"""The administrator's pages: the school at a glance, records, courses, people, minimums, imports."""
+"""The administrator's pages: the school at a glance, records, courses, minimums, imports, audit."""

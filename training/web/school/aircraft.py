@@ -1,4 +1,4 @@
-"""The school's aircraft: what of each ends when, one more of them, and what was done or issued."""
+"""The school's aircraft: list and add them, and add inspections and documents."""
 
 import datetime as dt
 from typing import Any
@@ -18,9 +18,9 @@ from training.web.shared.forms import Choice, Day, Form, Text, sent_or_new
 from training.web.shared.opening import Opened, administered
 from training.web.shared.report_presenter import State, day
 
-#: How the text of a rule is known where nobody here has read it itself.
+#: How a rule's text was checked, where nobody here has read it.
 HOW_KNOWN = {"second-hand": _("second-hand"), "memory": _("from memory")}
-#: What a form begins with: what most schools fly.
+#: Initial values of the form: what most schools fly.
 MOST_COMMON = {"category": "airplane", "klass": "single-engine land"}
 
 
@@ -36,7 +36,7 @@ class Craft(Form):
 
 
 class Check(Form):
-    """What was done to one aircraft, or issued for it."""
+    """An inspection of an aircraft, or a document issued for it."""
 
     kind = Choice(_("Inspection or document"))
     done = Day(_("Done or issued on (such as 2026-11-29)"), required=True)
@@ -56,7 +56,7 @@ class Check(Form):
 
 @administered("GET", "POST")
 def listed(opened: Opened) -> HttpResponse:
-    """GET: the aircraft, each with what ends of it. POST: one more."""
+    """GET: the aircraft, each with its expirations. POST: add one."""
     form = Craft.bind(opened.request, initial=MOST_COMMON)
     if form.submit(lambda **sent: fleets.add(opened.school.slug, sent, by=opened.user)):
         return opened.done(
@@ -67,7 +67,7 @@ def listed(opened: Opened) -> HttpResponse:
 
 @administered("POST")
 def record(opened: Opened, pk: int) -> HttpResponse:
-    """Something was done or issued of one of them; it takes the place of what stood of its kind."""
+    """Add an inspection or a document; it replaces the earlier one of its kind."""
     craft = get_object_or_404(Aircraft, school=opened.school, pk=pk)
     form = Check.bind(opened.request, aircraft=pk, today=opened.today)
     if form.submit(lambda **sent: fleets.record(craft.pk, **sent, by=opened.user, at=opened.at)):
@@ -81,7 +81,7 @@ def record(opened: Opened, pk: int) -> HttpResponse:
 
 
 def _page(opened: Opened, form: Craft | Check) -> HttpResponse:
-    """The page with the form that was sent, whichever it is, and the others as they begin."""
+    """The page with the form that was sent, if any, and the others new."""
     rules, by_hours = (
         kinds.in_force(opened.today) for kinds in (airworthiness.current(), airworthiness.by_hours())
     )
@@ -125,7 +125,7 @@ def _shown(held: Held, today: dt.date) -> dict[str, Any]:
 
 
 def state(last: dt.date, today: dt.date) -> State:
-    """Whether what ends on a day stands, ends soon or is over, in words."""
+    """The state of something with that last day: valid, days to go, or expired."""
     left = (last - today).days
     if left < 0:
         return State("no", "✗", gettext("expired"))

@@ -1,4 +1,4 @@
-"""Which spellings the school takes for one make and model: linked, unlinked, and models of its own."""
+"""The spellings of each make and model: link and unlink them, and add models of the school's own."""
 
 from functools import partial
 
@@ -14,7 +14,7 @@ from training.web.shared.opening import Opened, administered
 from training.web.shared.report_presenter import day
 
 _LATEST = 20
-#: The names of both forms of the page are alike.
+#: Both forms of the page have fields with the same names.
 _ADDED = {"auto_id": "new_%s"}
 
 
@@ -24,13 +24,13 @@ class Link(Form):
 
 
 class Add(Form):
-    places = {"spelling": "model"}  # a model's own spelling is the model itself
+    places = {"spelling": "model"}  # a model's main spelling is the model itself
 
     model = Text(_("Make and model"), required=True, max_length=200)
     category = Choice(_("Category"), [("", _("not entered")), *((each, each) for each in CATEGORIES)])
 
 
-#: The field's name is a word of Python's.
+#: "class" is a Python keyword.
 Add.base_fields["class"] = Choice(_("Class"), [("", _("not entered")), *((each, each) for each in CLASSES)])
 
 
@@ -40,7 +40,7 @@ class Unlink(Form):
 
 @administered("GET", "POST")
 def listed(opened: Opened) -> HttpResponse:
-    """GET: every model with its spellings. POST: one more spelling is linked."""
+    """GET: every model with its spellings. POST: link a spelling."""
     form = Link.bind(opened.request)
     if form.submit(partial(aircraft_models.link, opened.school.slug, by=opened.user, at=opened.at)):
         return _done(opened, gettext("%(spelling)s now means %(model)s.") % form.cleaned_data)
@@ -67,7 +67,7 @@ def add(opened: Opened) -> HttpResponse:
 
 @administered("POST")
 def unlink(opened: Opened) -> HttpResponse:
-    """Take a link, or a model of the school's own, away again."""
+    """Remove a link, or a model of the school's own."""
     form = Unlink.bind(opened.request)
     if form.submit(partial(aircraft_models.unlink, opened.school.slug, by=opened.user, at=opened.at)):
         return _done(opened, gettext("%(spelling)s is no longer linked by the school.") % form.cleaned_data)
@@ -99,7 +99,7 @@ def _page(opened: Opened, form: Form) -> HttpResponse:
 
 
 def _said(change: school_settings.SchoolChange) -> list[str]:
-    """What came and what went, a line each."""
+    """What was added and removed, one line each."""
     before, after = (
         {(each["spelling"], each["model"]) for each in some} for some in (change.before, change.after)
     )

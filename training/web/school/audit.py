@@ -34,7 +34,7 @@ from training.web.shared.opening import SignedIn, show, signed_in
 
 AT_ONCE = 25
 _WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-#: What each severity, state and way to mend is called, with the mark and the look of its kind.
+#: Labels of severities, states and remedies, with their marks and CSS classes.
 SEVERITY = {
     "serious": ("no", "✗", gettext_noop("Serious")),
     "incomplete": ("open", "?", gettext_noop("Incomplete")),
@@ -61,7 +61,7 @@ class Resolve(Form):
 
 
 def _school(request: SignedIn, slug: str | None) -> School:
-    """The school that is meant, or the first of several. Raises: PermissionDenied."""
+    """The requested school, or the first of several. Raises: PermissionDenied."""
     mine = access.schools(request.user).order_by("name", "pk")
     found = mine.filter(slug=slug).first() if slug else mine.first()
     if found is None:
@@ -74,7 +74,7 @@ def _every(words: Mapping[str, Any]) -> list[tuple[str, Any]]:
 
 
 class Filters(Form):
-    """Which findings are listed; what is none of a list, or no reference, is not asked."""
+    """Filters of the list of findings; a value that is not on its list is ignored."""
 
     school = forms.CharField(required=False, widget=forms.HiddenInput)
     student = forms.UUIDField(required=False, widget=forms.HiddenInput)
@@ -97,7 +97,7 @@ class Filters(Form):
 
 @signed_in("GET")
 def listed(request: SignedIn) -> HttpResponse:
-    """What the audits of a school found, with filters; the open ones first asked for."""
+    """The findings of a school's audits, with filters; by default the open ones."""
     user, at = request.user, timezone.now()
     school = _school(request, request.GET.get("school") or None)
     form = Filters(request.GET)
@@ -148,7 +148,7 @@ def table(request: SignedIn, form: str) -> HttpResponse:
         response = HttpResponse(finding_tables.workbook(rows), content_type=_WORKBOOK)
     else:
         response = HttpResponse(content_type="text/csv; charset=utf-8")
-        response.write("\ufeff")  # without it one widely used spreadsheet reads another encoding
+        response.write("\ufeff")  # without it one common spreadsheet program reads another encoding
         finding_tables.write(rows, response)
     response["Content-Disposition"] = f'attachment; filename="audit-{school.slug}.{form}"'
     return response
@@ -156,7 +156,7 @@ def table(request: SignedIn, form: str) -> HttpResponse:
 
 @signed_in("GET")
 def report(request: SignedIn) -> HttpResponse:
-    """The whole audit of a school as a PDF: what stands, who dealt with what, and what is gone."""
+    """The school's whole audit as a PDF: open findings, resolved ones, and those that are gone."""
     school = _school(request, request.GET.get("school") or None)
     last = findings.last_run(school)
     if last is None:
@@ -172,7 +172,7 @@ def report(request: SignedIn) -> HttpResponse:
 
 @signed_in("POST")
 def run(request: SignedIn) -> StreamingHttpResponse:
-    """Audit a school now, and show how far it is."""
+    """Audit a school now, and show the progress."""
     user, at = request.user, timezone.now()
     school = _school(request, text_of(request, "school") or None)
     address = f"{reverse('audit')}?school={school.slug}"
@@ -214,7 +214,7 @@ def run(request: SignedIn) -> StreamingHttpResponse:
 @sensitive_post_parameters("confirm_password", "passkey")
 @signed_in("GET", "POST")
 def finding(request: SignedIn, ref: uuid.UUID) -> HttpResponse:
-    """One finding with all that is known of it; and the note of who dealt with it."""
+    """One finding with all details; and the form to resolve it."""
     user, at = request.user, timezone.now()
     found = findings.find(user, ref)
     findings.note_read([found], user, via="web", at=at)
@@ -257,7 +257,7 @@ _MET = {True: gettext_noop("met"), False: gettext_noop("not met"), None: gettext
 
 @signed_in("GET")
 def own_records(request: SignedIn) -> HttpResponse:
-    """The instructors whose own record one may see."""
+    """The instructors whose own record the user may see."""
     roles = list(instructors.seen(request.user))
     desk = access.schools(request.user).order_by("name", "pk").first()
     if not roles and desk is None:

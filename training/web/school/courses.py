@@ -1,4 +1,4 @@
-"""The courses: read and printed, drafted from a file, compared, published."""
+"""The school's courses: read, print, draft from a file, compare, publish."""
 
 from typing import Any
 
@@ -49,16 +49,16 @@ class Publish(Form):
 
 
 class TooOften(NotConfirmed):
-    """The password was tried too often."""
+    """Too many attempts at the password."""
 
 
-#: How a page is answered that shows why nothing was published.
+#: HTTP statuses of a page that shows why nothing was published.
 _REFUSED: dict[type, int] = {TooOften: 429, NotAllowed: 403, NotAsRead: 409}
 
 
 @administered("GET", "POST")
 def listed(opened: Opened) -> HttpResponse:
-    """GET: every course with its versions. POST: a file becomes the draft of the next version."""
+    """GET: every course with its versions. POST: save a file as the draft of the next version."""
     if opened.request.method == "POST":
         return _draft(opened)
     return _list(opened, ())
@@ -114,10 +114,10 @@ def _draft(opened: Opened) -> HttpResponse:
 
 
 def _kept(opened: Opened, raw: bytes, name: str) -> HttpResponse:
-    """The file as the draft of the next version, or every fault of it."""
+    """Save the file as the draft of the next version, or return its errors."""
     try:
         stands = files.read_bytes(raw, name)
-        # The newest version stands on this page beside the form; a file takes the place of its draft.
+        # The page shows the newest version beside the form; the file replaces its draft.
         saved = courses.put(
             opened.user, Address(stands.code, opened.school.course_ref), stands, fits=lambda newest: True
         )
@@ -137,13 +137,13 @@ def _kept(opened: Opened, raw: bytes, name: str) -> HttpResponse:
 
 @administered("GET")
 def course(opened: Opened, course: str, number: int) -> HttpResponse:
-    """A version in full; with ``with`` what differs from another version to it."""
+    """A version in full; ``with`` in the query compares it with another version."""
     return _read(opened, *_versions(opened, course, number))
 
 
 @administered("GET")
 def file(opened: Opened, course: str, number: int) -> HttpResponse:
-    """A version as the text of its file, which reads back the same."""
+    """A version as a course file, which reads back the same."""
     found, _others = _versions(opened, course, number)
     answer = HttpResponse(files.write(courses.outline(found)), content_type="application/yaml; charset=utf-8")
     answer["Content-Disposition"] = f'attachment; filename="{found.course.code}-{number}.yaml"'
@@ -191,7 +191,7 @@ def _read(
 
 
 def _shown(stands: Outline) -> dict[str, Any]:
-    """The outline in order, times in words, each item where its lesson plans it."""
+    """The outline in order, with times in words and each item below the lesson that plans it."""
     return {
         "says": stands.says,
         "flight": amounts.hours(stands.planned("total")),
@@ -235,7 +235,7 @@ def _shown(stands: Outline) -> dict[str, Any]:
 
 @administered("POST")
 def publish(opened: Opened, course: str, number: int) -> HttpResponse:
-    """Freeze a draft for good: confirmed by the password once more, and as it was read."""
+    """Publish a draft, with re-authentication, exactly as it was read."""
     found, others = _versions(opened, course, number)
 
     def publish(content_hash: str, password: str) -> CourseVersion:

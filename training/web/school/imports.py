@@ -1,7 +1,7 @@
-"""Flights out of a file, in three steps: the file, its columns with a dry run, and all of them at once.
+"""Import flights from a file in three steps: the file, its columns with a dry run, and the import.
 
-Between the steps the table travels in the form itself, signed and bound to the student and the user: nothing
-of it is kept here before it is put on record, and nothing else can be put in its place.
+Between the steps the form itself carries the table, signed and bound to the student and the user. The server
+stores nothing before the import, and nobody can swap the table.
 """
 
 import json
@@ -36,12 +36,12 @@ from training.web.shared.long_work import Ended, Step
 from training.web.shared.opening import Opened, administered
 from training.web.shared.report_presenter import day
 
-#: Seconds for which a table that was sent may be worked on.
+#: Seconds until a table that was sent expires.
 KEPT = 4 * 3600
-#: As many of each are shown; all are counted.
+#: At most so many of each are shown; all are counted.
 MOST_SHOWN = 500
 MOST_ROWS_SHOWN = 25
-#: Flights of more rows than these are put on record while a page says so; and faults named on it.
+#: With more rows than this, the import shows a page of progress. Also the most errors on a page.
 MANY, MOST_NAMED = 400, 20
 _SALT = "training.flight-import"
 
@@ -53,7 +53,7 @@ class Upload(Form):
 
 
 class Columns(Form):
-    """Which column holds what, and how the file writes what it writes."""
+    """Which column holds what, and how the file writes dates, times and numbers."""
 
     dates = Choice(
         gettext_lazy("Days are written"), [(key, gettext_lazy(said)) for key, (_, said) in DATES.items()]
@@ -84,7 +84,7 @@ class Columns(Form):
             self.fields[f"column-{key}"] = Choice(gettext(label), columns)
 
     def asked(self) -> Asked:
-        """As it was chosen; what is none of a list is as the list begins."""
+        """As chosen; a value that is not on its list becomes the first of the list."""
         self.is_valid()
         right = {
             name: self.cleaned_data[name]
@@ -96,7 +96,7 @@ class Columns(Form):
 
     @property
     def chosen(self) -> set[int]:
-        """The columns that are read."""
+        """The columns to read."""
         found = (self[f"column-{key}"].value() for key, _, _ in TARGETS)
         return {int(each) for each in found if each and str(each).isdecimal()}
 
@@ -109,7 +109,7 @@ class Columns(Form):
 
 @administered("GET", "POST")
 def upload(opened: Opened, ref: uuid.UUID) -> HttpResponse:
-    """GET: choose a file. POST: its columns, as far as their headings say them."""
+    """GET: choose a file. POST: its columns, as suggested by their headings."""
     student = opened.student(ref, "flights to import")
     if opened.request.method != "POST":
         return _upload(opened, student)
@@ -149,7 +149,7 @@ def _upload(opened: Opened, student: Student, faults: list[str] | None = None) -
 @sensitive_post_parameters("confirm_password", "passkey")
 @administered("POST")
 def columns(opened: Opened, ref: uuid.UUID) -> HttpResponseBase:
-    """The dry run for these columns; or, where the plan that was read is sent along, the import."""
+    """The dry run for these columns; or the import, if the form has the digest of a dry run."""
     planned = bool(text_of(opened.request, "plan"))
     student = opened.student(ref, "flights to import", access.WRITE if planned else access.READ)
     try:
@@ -188,7 +188,7 @@ def columns(opened: Opened, ref: uuid.UUID) -> HttpResponseBase:
 
 
 def _carried_out(opened: Opened, student: Student, table: Table, asked: Asked) -> RecordChange | None:
-    """The import of the plan that was read. Raises: ImportRefused; ReasonError; NotConfirmed."""
+    """Carry out the import that was read. Raises: ImportRefused; ReasonError; NotConfirmed."""
     digest = text_of(opened.request, "plan")
     reason = record_changes.reason_of(text_of(opened.request, "reason"))
     confirmed = confirmation.confirm(
@@ -225,7 +225,7 @@ def _said(change: RecordChange | None) -> str:
 
 
 def _at_length(opened: Opened, student: Student, table: Table, asked: Asked) -> HttpResponseBase:
-    """The same where it takes more than a moment, with a page that says that it goes on."""
+    """The same for a long import, with a page that shows the progress."""
     record = reverse("school-record", args=(opened.school.slug, student.ref))
     anew = reverse("school-import", args=(opened.school.slug, student.ref))
 
@@ -280,7 +280,7 @@ def _columns(
 
 
 def _planned(form: Columns, plan: Plan) -> dict[str, Any]:
-    """What the plan would put on record; errors of a column are said at its field."""
+    """What the import would do; errors of a column are shown at its field."""
     of_mapping = {key for key, _, _ in TARGETS}
     for each in plan.faults:
         if each.place in of_mapping:

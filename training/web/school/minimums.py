@@ -1,4 +1,4 @@
-"""What the school asks for beyond the law: listed, added, ended; never deleted."""
+"""What the school requires beyond the law: list, add and end. Nothing is deleted."""
 
 import datetime as dt
 from typing import Any
@@ -57,7 +57,7 @@ class Minimum(Form):
         return found
 
     def clean_params(self) -> dict[str, Any]:
-        """Parameters as a rule's file writes them, a line each: ``counts: dual``."""
+        """Parameters as in a rule file, one per line: ``counts: dual``."""
         try:
             found = plain(
                 read_text(self.cleaned_data["params"], "line", "a parameter is written 'counts: dual'")
@@ -82,7 +82,7 @@ class End(Form):
 
 @administered("GET", "POST")
 def listed(opened: Opened) -> HttpResponse:
-    """GET: the minimums. POST: one more."""
+    """GET: the minimums. POST: add one."""
     form = Minimum.bind(opened.request, today=opened.today)
     if form.submit(lambda **sent: minimums.add(opened.school.slug, sent, by=opened.user)):
         said = gettext("Minimum added, in force from %(day)s.") % {"day": day(form.cleaned_data["starts"])}
@@ -120,7 +120,7 @@ def _page(opened: Opened, form: Minimum | End) -> HttpResponse:
 
 @administered("POST")
 def end(opened: Opened, pk: int) -> HttpResponse:
-    """Give a minimum its last day."""
+    """Set the last day of a minimum."""
     found = get_object_or_404(SchoolMinimum, school_ref=opened.school.slug, pk=pk)
     form = End.bind(opened.request, minimum=found, today=opened.today)
     if not form.submit(lambda ends: minimums.end(pk, ends, by=opened.user, at=opened.at)):

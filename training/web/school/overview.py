@@ -14,13 +14,13 @@ from training.web.school import aircraft
 from training.web.shared.opening import Opened, administered
 from training.web.shared.report_presenter import State, day
 
-#: Days after which a lesson without a signature is pointed out. No regulation has such a number.
+#: Days after which an unsigned lesson is listed. No regulation has such a number.
 OLD = (3, 8)
 
 
 @administered("GET")
 def overview(opened: Opened) -> HttpResponse:
-    """Students by stage and milestone, what lapses, what is unsigned, instructors, the newest checkpoint."""
+    """Students by stage and milestone, expirations, unsigned lessons, instructors, the newest checkpoint."""
     found = glance.of(opened.school, by=opened.user, at=opened.at)
     ages = [days for _, days in found.drafts]
     most = max((each.students for each in found.stages), default=0)
@@ -83,7 +83,7 @@ def _left(days: int) -> str:
 
 
 def _hours(hours: Hours | None) -> str:
-    """How much of the most that is allowed was given; rounded up, so that no excess is hidden."""
+    """The hours given and their limit; rounded up, so that no excess is hidden."""
     if hours is None:
         return _("none given")
     sure, possible = hours.tally.sure.amount, hours.tally.possible.amount

@@ -1,4 +1,4 @@
-"""A student's whole record, as of a day and as known at the end of a day."""
+"""A student's whole record, for any day, as known at the end of any day."""
 
 import datetime as dt
 import json
@@ -47,7 +47,7 @@ LEAVES = (
     (MILESTONES, _("Milestones")),
 )
 LEAVES_BY_KEY = dict(LEAVES)
-#: The place of one of the entries that were named.
+#: The place of one of the named entries.
 _ENTRY = re.compile(r"entries\[(\d+)\]")
 
 
@@ -77,7 +77,7 @@ class AsOf(Form):
 
 @administered("GET")
 def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
-    """One leaf of the record: its entries with origin and seal, or what they mean for the milestones."""
+    """One tab of the record: its entries with provenance and ledger entry, or the milestones."""
     asked = opened.request.GET
     leaf = asked.get("leaf", "flights")
     if leaf not in dict(LEAVES):
@@ -88,7 +88,7 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     on = form.cleaned_data.get("on") or opened.today
     known = form.cleaned_data.get("known")
     zone = zoneinfo.ZoneInfo(opened.school.time_zone)
-    # Known on a day: all that was put on record before it ended at the school.
+    # As known on a day: everything recorded before midnight at the school.
     known_at = opened.at if known in (None, opened.today) else _end_of(known, zone)
     given = {key: asked[key] for key in ("on", "known") if asked.get(key)}
     told: dict[str, Any] = {
@@ -119,7 +119,7 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
 
 
 def _entries(opened: Opened, found: list[Shown], query: str) -> dict[str, Any]:
-    """A page of the entries of a leaf, and what attesting the claimed ones takes."""
+    """One page of a tab's entries, and the form to attest the claimed ones."""
     page = Paginator(found, AT_ONCE).get_page(opened.request.GET.get("page"))
     zone = zoneinfo.ZoneInfo(opened.school.time_zone)
     claims = sum(each.until is None and each.entry.provenance == engine.CLAIMED for each in found)
@@ -140,7 +140,7 @@ def _entries(opened: Opened, found: list[Shown], query: str) -> dict[str, Any]:
 @sensitive_post_parameters("confirm_password", "passkey")
 @administered("POST")
 def attest(opened: Opened, ref: uuid.UUID) -> HttpResponse:
-    """Vouch for the claimed entries that were compared with a document."""
+    """Attest the claimed entries that were compared with a document."""
     request = opened.request
     student = opened.student(ref, "attestation", access.WRITE)
     leaf = text_of(request, "leaf")
@@ -170,7 +170,7 @@ def attest(opened: Opened, ref: uuid.UUID) -> HttpResponse:
 
 
 def _wrong(fault: Error, named: Sequence[tuple[str, str]]) -> str:
-    """What is wrong about an attestation, with the entry by its id and the field by its label."""
+    """Errors of an attestation, with the entry by its id and the field by its label."""
     if fault.place == "saw":
         return gettext("%(field)s: %(wrong)s.") % {
             "field": gettext("Document that you saw"),

@@ -1,4 +1,4 @@
-"""How long a student's record is kept: what the law asks, what holds it, and its erasure."""
+"""How long a student's record must be retained, its holds, and its erasure."""
 
 import uuid
 from typing import Any
@@ -39,7 +39,7 @@ class Erase(Form):
 
 @administered("GET", "POST")
 def retention(opened: Opened, ref: uuid.UUID) -> HttpResponse:
-    """GET: what is kept until when, and why. POST: a hold."""
+    """GET: the retention rules and holds. POST: add a hold."""
     student = opened.student(ref, "retention")
     form = Hold.bind(opened.request)
     if form.submit(lambda reason: erasure.hold(student, reason, **opened.acting)):
@@ -50,7 +50,7 @@ def retention(opened: Opened, ref: uuid.UUID) -> HttpResponse:
 
 @administered("POST")
 def release(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
-    """End a hold; it stays on file with both reasons."""
+    """Release a hold; it stays on file with both reasons."""
     student = opened.student(ref, "retention")
     held = get_object_or_404(RetentionHold, student=student, pk=pk)
     form = Release.bind(opened.request, hold=pk)
@@ -61,7 +61,7 @@ def release(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
 
 @administered("GET", "POST")
 def erase(opened: Opened, ref: uuid.UUID) -> HttpResponse:
-    """What an erasure takes and what stays; done once the administrator has shown again who is asking."""
+    """GET: what an erasure removes and retains. POST: erase after re-authentication."""
     student = opened.student(ref, "erasure")
     return asked_anew(opened, lambda: _erase(opened, student))
 

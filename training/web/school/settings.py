@@ -1,4 +1,4 @@
-"""What the school sets that answers depend on."""
+"""The school's settings that affect answers."""
 
 import json
 from typing import Any
@@ -58,7 +58,7 @@ class Settings(Form):
 @sensitive_post_parameters("confirm_password", "passkey")
 @administered("GET", "POST")
 def settings(opened: Opened) -> HttpResponse:
-    """GET: the settings. POST: they are changed."""
+    """GET: the settings. POST: change them."""
     school = opened.school
 
     def change(reason: str, **values: Any) -> None:
