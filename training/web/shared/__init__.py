@@ -1,1 +1,1 @@
-"""What the pages of every reader use: words and shapes, language, the note of each request."""
+"""What all pages use: forms, presenters, language, opening, request log."""

@@ -1,4 +1,4 @@
-"""The forms of the pages: how a field is shown, read, and told what is wrong with it."""
+"""Base classes of all forms: how fields are shown, read and validated."""
 
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Self, TypeVar
@@ -17,7 +17,7 @@ from training.services.errors import NotFound, Refused
 
 
 class FocusedField(forms.BoundField):
-    """A field of a page; the first one with an error is where the reader starts."""
+    """A form field; the first one with an error gets the focus."""
 
     def build_widget_attrs(self, attrs: dict[str, Any], widget: forms.Widget | None = None) -> dict[str, Any]:
         found: dict[str, Any] = super().build_widget_attrs(attrs, widget)
@@ -28,7 +28,7 @@ class FocusedField(forms.BoundField):
 
 
 class Renderer(TemplatesSetting):
-    """Every form of the pages looks alike."""
+    """Renders every form with the same templates."""
 
     form_template_name = "training/forms/form.html"
     field_template_name = "training/forms/field.html"
@@ -36,7 +36,7 @@ class Renderer(TemplatesSetting):
 
 
 class Text(forms.CharField):
-    """A line of text. What a browser remembers of other people does not belong in it."""
+    """One line of text. Autocomplete is off: a browser's memory of other people does not belong here."""
 
     default_error_messages = {"required": _("is blank")}
 
@@ -49,7 +49,7 @@ class Text(forms.CharField):
 
 
 class Day(Text):
-    """A day as it is typed; blank is None."""
+    """A day as typed; blank is None."""
 
     default_error_messages = {"required": _("is blank; enter a date, such as 2026-03-02")}
 
@@ -65,7 +65,7 @@ class Day(Text):
 
 
 class Choice(forms.ChoiceField):
-    """One of a list. The service says what is none of it, in the same words for every way in."""
+    """One of a list. The service refuses other values, with the same words for pages and API."""
 
     default_validators = [ProhibitNullCharactersValidator()]
 
@@ -76,26 +76,26 @@ class Choice(forms.ChoiceField):
         return True
 
     def has(self, value: str) -> bool:
-        """Whether that is one of the list."""
+        """Whether the value is on the list."""
         return super().valid_value(value)
 
 
 class Checkbox(forms.BooleanField):
-    """A checkbox; ``unchecked`` is the error of one that must be checked."""
+    """A checkbox; ``unchecked`` is the error of a required one."""
 
     def __init__(self, label: Any, *, unchecked: Any = None) -> None:
         super().__init__(label=label, required=bool(unchecked), error_messages={"required": unchecked})
 
 
 class Lines(Text):
-    """A text whose lines end in one character: a browser sends two, and what a passkey signs has one."""
+    """Text with ``\\n`` line ends: browsers send ``\\r\\n``, and a passkey signs ``\\n``."""
 
     def to_python(self, value: Any) -> Any:
         return super().to_python(value.replace("\r\n", "\n") if isinstance(value, str) else value)
 
 
 class Reason(Lines):
-    """Why something is done; the service says what is no reason. Several lines where it has ``rows``."""
+    """The reason for a change; the service validates it. A text area if ``rows`` is given."""
 
     def __init__(self, label: Any, *, most: int, rows: int = 0, **more: Any) -> None:
         attrs = {"rows": rows} if rows else {}
@@ -104,14 +104,14 @@ class Reason(Lines):
 
 
 class Form(forms.Form):
-    """What a page sends: bound to it, given to a service, and shown again with what the service refused."""
+    """A form that passes its data to a service and shows the service's errors."""
 
     use_required_attribute = False
-    #: The form's name of a field where the service has another.
+    #: Field names by the service's names, where they differ.
     places: Mapping[str, str] = {}
-    #: The field to blame where the service refuses without naming one.
+    #: The field for errors that name none.
     refused_at: str | None = None
-    #: What the service gave, or how it refused.
+    #: What the service returned or raised.
     result: Any = None
     refused: Exception | None = None
 
@@ -120,29 +120,29 @@ class Form(forms.Form):
 
     @classmethod
     def bind(cls, request: HttpRequest, **more: Any) -> Self:
-        """The form as it was sent, or as it begins."""
+        """The form with the data of a POST, else new."""
         return cls(request.POST if request.method == "POST" else None, **more)
 
     def offer(self, field: str, choices: Iterable[tuple[str, Any]]) -> None:
-        """Set what a field has to choose from, where that is known on the day alone."""
+        """Set the choices of a field that depend on the day."""
         found = self.fields[field]
         assert isinstance(found, Choice)
         found.choices = list(choices)
 
     @classmethod
     def read(cls, request: HttpRequest, **more: Any) -> dict[str, Any]:
-        """What was sent, for a page that shows no form again; what cannot be read is left out."""
+        """The cleaned data, for a page that does not show the form again; invalid fields are left out."""
         form = cls(request.POST, **more)
         form.is_valid()
         return form.cleaned_data
 
     @property
     def status(self) -> int:
-        """How a page that shows the form is answered."""
+        """The HTTP status of a page that shows the form."""
         return 422 if self.errors else 200
 
     def submit(self, service: Callable[..., Any]) -> bool:
-        """Give the service what was sent; whether it took it. What it refused is said at its field."""
+        """Pass the data to the service; true if it accepted them. Its errors go to their fields."""
         if not self.is_valid():
             return False
         try:
@@ -159,7 +159,7 @@ class Form(forms.Form):
         return not self.errors
 
     def refuse(self, message: str, place: str = "") -> None:
-        """Say what is wrong at the field of that place; a place below a field is the field's."""
+        """Add the error of a place to its field; a place below a field belongs to that field."""
         key = place.replace("[", ".").partition(".")[0]
         field = self.places.get(key, key) if key else self.refused_at
         seen = field in self.fields and not self.fields[field].widget.is_hidden
@@ -167,20 +167,20 @@ class Form(forms.Form):
 
 
 class Words(forms.CharField):
-    """Words to search for; any search is answered, so what is too long or no text is left out."""
+    """Words to search for; a text that is too long or invalid counts as empty."""
 
     def to_python(self, value: Any) -> str:
         return str(super().to_python(str(value or "").replace("\x00", "")[: self.max_length]))
 
 
 class Search(Form):
-    """The words that a page looks for."""
+    """A search field."""
 
     q = Words(required=False, widget=forms.TextInput(attrs={"type": "search", "autocomplete": "off"}))
 
     @classmethod
     def of(cls, request: HttpRequest, label: Any, *, most: int, **field: Any) -> tuple[Self, str]:
-        """The form as it was sent, and the words."""
+        """The form as sent, and the words."""
         form = cls(request.GET)
         found = form.fields["q"]
         found.label, found.max_length = label, most  # type: ignore[attr-defined]
@@ -191,17 +191,17 @@ class Search(Form):
 
 
 def as_typed(request: HttpRequest) -> dict[str, str]:
-    """Every field by its name, for a sheet whose rows a script adds: it has its own reader."""
+    """All fields by name, for the lesson sheet, whose script adds rows: it has its own reader."""
     return {key: str(value) for key, value in request.POST.items()}
 
 
 def text_of(request: HttpRequest, name: str) -> str:
-    """One field of a form that is not shown again, read as ``Lines`` reads it."""
+    """One field, read as ``Lines`` reads it, for a form that is not shown again."""
     return request.POST.get(name, "").replace("\x00", "").replace("\r\n", "\n").strip()
 
 
 def texts_of(request: HttpRequest, name: str) -> list[str]:
-    """What was ticked of a list."""
+    """The checked values of a list."""
     return request.POST.getlist(name)
 
 
@@ -209,5 +209,5 @@ FormT = TypeVar("FormT", bound=Form)
 
 
 def sent_or_new(form: Form | None, kind: type[FormT], **begins: Any) -> FormT:
-    """The form that was sent where it is of that kind, for a page of several; else one as it begins."""
+    """For a page with several forms: the one that was sent if it is of this class, else a new one."""
     return form if isinstance(form, kind) else kind(**begins)

@@ -1,8 +1,7 @@
-"""In which language a page is written: that of the person's profile, else the browser's, of those there are.
+"""The language of a page: that of the user's profile, else the browser's, of those installed.
 
-Pages, forms, the tablet's scripts and the engine's reasons are English texts that gettext may replace. What
-is data stays as it is in any language: the rules' words and citations, what is sealed, what people wrote, the
-API's messages.
+gettext translates pages, forms, the tablet's scripts and the engine's reasons. Data stay as they are in every
+language: the rules' words and citations, signed content, what people wrote, the API's messages.
 """
 
 from django.conf import settings
@@ -19,7 +18,7 @@ from training.services.reminders import preferences
 
 
 class OwnLanguage(LocaleMiddleware):
-    """Middleware, after the one that knows the user. With one language alone there is nothing to look up."""
+    """Middleware, after the one that knows the user. With one language it does nothing."""
 
     def process_request(self, request: HttpRequest) -> None:
         super().process_request(request)
@@ -29,13 +28,13 @@ class OwnLanguage(LocaleMiddleware):
 
 
 def of_address(language: str) -> translation.override:
-    """For as long as it holds, the language that an address names; one that there is not is English."""
+    """Activate the language in a URL inside the ``with`` block; an unknown one means English."""
     return translation.override(language if language in dict(settings.LANGUAGES) else settings.LANGUAGE_CODE)
 
 
 @require_safe
 @cache_control(public=True, max_age=600)
 def words(request: HttpRequest, language: str) -> HttpResponseBase:
-    """The texts of the scripts: what ``makemessages -d djangojs`` found in them, in that language."""
+    """Translations of the scripts' texts (``makemessages -d djangojs``)."""
     with of_address(language):
         return JavaScriptCatalog.as_view(packages=["training"])(request)

@@ -1,4 +1,4 @@
-"""The template tag by which a page cites a rule, so that no paragraph is written into a template."""
+"""The template tag that cites a rule, so that no template contains a paragraph number."""
 
 from django.template import Library
 
@@ -12,5 +12,5 @@ _RULES = {"auditing": auditing.current, "instructing": instructing.current}
 
 @register.simple_tag
 def cite(rules: str, name: str, whose: Student | School) -> str:
-    """The section of the newest version of a rule, as it binds; ``rules`` is the folder of its data."""
+    """The section of the newest version of a rule; ``rules`` is the folder of its data."""
     return _RULES[rules]()[authorities.of(whose)[0]][name][-1].cite.section

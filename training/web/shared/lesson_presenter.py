@@ -1,4 +1,4 @@
-"""A lesson record in the words and shapes of a page."""
+"""Presents a lesson record for a page."""
 
 import datetime as dt
 import zoneinfo
@@ -21,7 +21,7 @@ from training.web.shared.report_presenter import State
 
 
 def _compared(inside: bool | None) -> State:
-    """How a measured value compares with its standard."""
+    """A measured value compared with its standard."""
     if inside is None:
         return State("open", "?", _("Not compared"))
     return State("yes", "✓", _("Within")) if inside else State("no", "✗", _("Outside"))
@@ -29,7 +29,7 @@ def _compared(inside: bool | None) -> State:
 
 @dataclass(frozen=True)
 class GradedShown:
-    """An item of a lesson with its grade, what the lesson asked, and what was measured."""
+    """An item of a lesson with its grade, the required grade, and what was measured."""
 
     told: lesson.Graded
     grade: str
@@ -46,7 +46,7 @@ class GradedShown:
 
     @property
     def below(self) -> bool:
-        """Whether the lesson asked for more; what was not looked at stays open."""
+        """Whether the grade is below the required one; an ungraded item is not."""
         return self.asked is not None and not reaches(self.grade, self.asked)
 
 
@@ -125,8 +125,6 @@ class LessonShown:
     @property
     def below(self) -> list[GradedShown]:
         return [each for each in self.items if each.below]
-
-    # Signatures
 
     @property
     def is_draft(self) -> bool:

@@ -1,7 +1,7 @@
-"""Work that takes more than a moment, with how far it is: one page that is written while it goes on.
+"""Long work with a progress page, which is streamed while the work goes on.
 
-It needs no script, no second request and no other process. Whoever leaves the page, or presses Stop, closes
-the connection; the work is then left at its next step, and must be such that nothing is kept of it.
+It needs no script, no second request and no other process. If the user leaves the page or presses Stop, the
+connection closes and the work ends at its next step; it must then have saved nothing.
 """
 
 import logging
@@ -15,14 +15,14 @@ from django.utils import translation
 from django.utils.translation import gettext as _
 
 log = logging.getLogger(__name__)
-#: Seconds between two steps that are shown.
+#: Seconds between two progress lines.
 PAUSE = 0.2
 _HERE = "<!--the work-->"
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """``done`` of ``total``; without a total it is not known how far it is."""
+    """``done`` of ``total``; None if the total is not known."""
 
     done: int = 0
     total: int | None = None
@@ -30,7 +30,7 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Ended:
-    """The end: what to say, and where to go on."""
+    """The last step: the message, and the URL of the next page."""
 
     words: str
     address: str
@@ -41,11 +41,11 @@ class Ended:
 def page(
     request: HttpRequest, work: Iterator[Step | Ended], *, title: str, says: str, stop: str = ""
 ) -> StreamingHttpResponse:
-    """The page that shows ``work``, whose last is an ``Ended``.
+    """The page that shows ``work``, whose last step is an ``Ended``.
 
-    ``stop`` is where one goes who leaves it; without it nobody is offered to stop what cannot be stopped.
+    ``stop`` is the URL behind the Stop link; without it there is none, for work that cannot be stopped.
 
-    An exception inside ``work`` is logged, and said without its insides.
+    An exception in ``work`` is logged, and the page shows no details.
     """
     language = translation.get_language()
     told = {"title": title, "says": says, "stop": stop, "here": _HERE}
@@ -58,7 +58,7 @@ def page(
         yield after
 
     response = StreamingHttpResponse(written())
-    response["X-Accel-Buffering"] = "no"  # a proxy that waits for the whole page would show nothing of it
+    response["X-Accel-Buffering"] = "no"  # a proxy that buffers the whole page would show no progress
     return response
 
 

@@ -1,4 +1,4 @@
-"""Whose pages these are: an administrator of the school in the address; nobody else knows of them."""
+"""Access to the administrator's pages: the school in the URL, or a 404."""
 
 import datetime as dt
 import uuid
@@ -23,14 +23,14 @@ from training.services import access
 
 
 class SignedIn(HttpRequest):
-    """A request of somebody who is signed in."""
+    """A request of a signed-in user."""
 
     user: User  # type: ignore[assignment]
 
 
 @dataclass(frozen=True)
 class Opened:
-    """A school with whoever administers it, and the clock of the request."""
+    """A school with its administrator and the time of the request."""
 
     request: HttpRequest
     school: School
@@ -46,17 +46,17 @@ class Opened:
         return self.school.day(self.at)
 
     def page(self, name: str, here: str, *, status: int = 200, **told: Any) -> HttpResponse:
-        """``training/school/<name>.html``; ``here`` is the part of the school's pages it belongs to."""
+        """Render ``training/school/<name>.html``; ``here`` marks the page's menu entry."""
         known = {"school": self.school, "here": here, "caution": CAUTION, **told}
         return render(self.request, f"training/school/{name}.html", known, status=status)
 
     def done(self, said: str, name: str, *args: Any) -> HttpResponse:
-        """On to one of the school's pages, which says what was done."""
+        """Redirect to one of the school's pages, with a message."""
         messages.success(self.request, said)
         return redirect(name, self.school.slug, *args)
 
     def student(self, ref: uuid.UUID, what: str, action: str = access.READ) -> Student:
-        """One of the school's students; the access is noted. Raises: Http404."""
+        """One of the school's students; the access is logged. Raises: Http404."""
         found = get_object_or_404(Student, school=self.school, ref=ref)
         found.school = self.school
         access.log(self.user, found, action, what, via="web", at=self.at)
@@ -74,13 +74,13 @@ def show(
 
 
 def signed_in(*methods: str) -> Callable[[View], View]:
-    """A page for whoever is signed in, by these methods, which no cache keeps; HEAD goes with GET."""
+    """A view for signed-in users with these methods, never cached; GET includes HEAD."""
     allowed = [*methods, *(["HEAD"] if "GET" in methods else [])]
     return lambda view: require_http_methods(allowed)(never_cache(login_required(view)))
 
 
 def administered(*methods: str) -> Callable[[View], View]:
-    """Give the view the school of the address, for one who administers it; else 404."""
+    """Pass the school in the URL to the view if the user administers it; else 404."""
 
     def decorated(view: View) -> View:
         @signed_in(*methods)
@@ -95,7 +95,7 @@ def administered(*methods: str) -> Callable[[View], View]:
 
 
 def asked_anew(opened: Opened, answer: Callable[[], HttpResponse]) -> HttpResponse:
-    """The answer, once the administrator has shown again who is asking; till then the way to do so."""
+    """The view's response after re-authentication; before it, the page that asks for it."""
 
     @reauthentication_required
     def shown(_: HttpRequest) -> HttpResponse:
@@ -107,7 +107,7 @@ def asked_anew(opened: Opened, answer: Callable[[], HttpResponse]) -> HttpRespon
 
 @signed_in("GET")
 def schools(request: SignedIn) -> HttpResponse:
-    """On to the school that one administers; a choice where there are several."""
+    """Redirect to the user's school; with several, let the user choose."""
     found = list(access.schools(request.user).order_by("name"))
     if not found:
         raise Http404("no school that you administer")

@@ -1,8 +1,7 @@
-"""What requirements, grades and kinds of time are called for a student of fourteen.
+"""Requirements, grades and kinds of time in words that a student of fourteen understands.
 
-The words of a requirement are the rule data's, those of grades and times are here; all are looked up in the
-language of the page. Beside them the page always shows the rule's own sentence with its citation. A rule
-without such words is shown by that sentence alone.
+The words of a requirement are in the rule data; those of grades and times are here. gettext translates both.
+The page also shows the rule's own sentence and citation, and only these for a rule without such words.
 """
 
 from collections.abc import Mapping
@@ -13,7 +12,7 @@ from django.utils.translation import gettext_noop as _
 from syllabus.engine.rules.rulebook import RuleVersion
 from syllabus.law import rulebook
 
-#: The learner-centered scale (FAA-H-8083-9) in words.
+#: The learner-centered grading scale (FAA-H-8083-9) in words.
 GRADES: Mapping[str, str] = {
     "describe": _("can describe it"),
     "explain": _("can explain it"),
@@ -37,13 +36,13 @@ KINDS: Mapping[str, str] = {
 
 
 def requirement(rule: RuleVersion) -> str:
-    """A requirement in plain words; its own sentence where there are none, as for a school's minimum."""
+    """A requirement in plain words; the rule's own sentence if it has none, as for a school's minimum."""
     known = rulebook.current().requirements.get(rule.id)
     return gettext(known.plain) if known and known.plain else rule.says
 
 
 def expiring(requirement: str) -> str | None:
-    """What it is that expires with a requirement of that id; None where there are no words for it."""
+    """What expires with a requirement of that id; None without words for it."""
     known = rulebook.current().requirements.get(requirement)
     return gettext(known.expiring) if known and known.expiring else None
 
@@ -54,7 +53,7 @@ def kind(name: str) -> str:
 
 
 def grade(name: str | None) -> str:
-    """A grade in plain words; the word itself stands beside them on a page."""
+    """A grade in plain words; the page shows the scale's own word beside them."""
     if name is None:
         return gettext("not graded yet")
     return gettext(GRADES[name]) if name in GRADES else name

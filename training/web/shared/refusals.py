@@ -1,6 +1,6 @@
-"""What a page makes of what a service refuses: one translation for all pages.
+"""Turns the services' exceptions into responses and messages, for all pages.
 
-Whatever a view lets through becomes the page "not found" or "no access"; a view shows the rest in ``words``.
+An exception that a view does not catch becomes "not found" or "no access"; views show others with ``words``.
 """
 
 from collections.abc import Callable
@@ -14,7 +14,7 @@ from training.services.errors import NotAllowed, NotFound, Refused
 
 
 class Refusals:
-    """Middleware: Django answers what a service refuses as it answers its own exceptions of that meaning."""
+    """Middleware: handle the services' exceptions like Django's own of the same meaning."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]):
         self.get_response = get_response
@@ -30,5 +30,5 @@ class Refusals:
 
 
 def words(problem: Refused | InputError, say: Callable[[Error], str] = attrgetter("message")) -> list[str]:
-    """What a page says about it: one sentence, or one for each fault of what was sent."""
+    """The message for a page: one sentence, or one for each error in the input."""
     return [say(each) for each in problem.faults] if isinstance(problem, InputError) else [str(problem)]

@@ -1,4 +1,4 @@
-"""Reports in the words and shapes that a page shows. Nothing is decided here."""
+"""Presents reports for pages. It decides nothing."""
 
 import datetime as dt
 from collections.abc import Iterable, Mapping
@@ -19,15 +19,15 @@ from training.presenters.entry import vouched
 from training.presenters.reasons import PAGE, Reader
 from training.reports import Gap, Refused, Short
 
-#: What a milestone may depend on that belongs to one flight, and what to call it where nobody gave it.
+#: The parts of a question that belong to one flight, with their names where they are missing.
 OF_ONE_FLIGHT = {
     "route": gettext_noop("route"),
     "airport": gettext_noop("airport"),
     "area": gettext_noop("Class B area"),
 }
-#: The kind of requirement that is about a single flight whatever it is named for.
+#: The kind of requirement that concerns one flight.
 FLIGHT_BY_FLIGHT = "cross_country_endorsement"
-#: As many reasons are read at a glance; more are folded away.
+#: At most so many reasons are shown at once; more are folded.
 AT_A_GLANCE = 4
 
 
@@ -37,10 +37,9 @@ def nothing(remaining: Amounts) -> bool:
 
 
 def share(have: Amounts, need: Amounts) -> int | None:
-    """How much of what is needed is there, in whole per cent and never rounded up to all of it.
+    """The share of the needed amount on record, in whole percent, rounded down.
 
-    None where the two are not the same kind of thing, or of one none is needed. Of several parts the smallest
-    share counts.
+    None if the two have different units or nothing is needed. Of several parts the smallest share counts.
     """
     parts = shares(have, need) or [None]
     known = [each for each in parts if each is not None]
@@ -50,7 +49,7 @@ def share(have: Amounts, need: Amounts) -> int | None:
 
 
 def holds(days: Days) -> list[str]:
-    """The days on which something holds, a sentence fragment for each span."""
+    """The days on which something is valid, as a phrase for each span."""
     if days == Days.all():
         return [_("always")]
     return [_span(first, last) for first, last in days] or [_("on no day yet")]
@@ -72,7 +71,7 @@ def _of_one_flight(rule: RuleVersion) -> bool:
 
 @dataclass(frozen=True)
 class State:
-    """An answer with its mark and word, so that colour is never all there is."""
+    """An answer with a mark and a word, so that color never stands alone."""
 
     name: str
     mark: str
@@ -82,13 +81,13 @@ class State:
     def of(cls, met: bool | None) -> "State":
         if met is None:
             return cls("open", "?", _("Unknown"))
-        # "met", not "yes": the record fulfils the rule, and whether to fly is not for a page to say
+        # "met", not "yes": the record meets the rule; whether to fly is not for a page to say
         return cls("yes", "✓", _("Met")) if met else cls("no", "✗", _("Not met"))
 
 
 @dataclass(frozen=True)
 class RequirementShown:
-    """One requirement of a milestone; ``provenance`` says who vouches for each entry, by its id."""
+    """One requirement of a milestone; ``provenance`` has each entry's, by id."""
 
     finding: Finding
     on: dt.date
@@ -97,7 +96,7 @@ class RequirementShown:
 
     @property
     def counted(self) -> list[tuple[str, str, str]]:
-        """The entries that count: id, what it gave, who vouches for it."""
+        """The entries that count: id, amount, provenance."""
         return [
             (entry, self.reader.gave(self.finding.rule, gave), self.vouched(entry))
             for entry, gave in self.finding.counted
@@ -110,7 +109,7 @@ class RequirementShown:
         ]
 
     def vouched(self, entry: str) -> str:
-        """Who vouches for an entry, in words; empty where the id is of no entry."""
+        """The provenance of an entry in words; empty if the id is not an entry's."""
         return vouched(self.provenance.get(entry, ""))
 
     @property
@@ -136,7 +135,7 @@ class RequirementShown:
 
     @property
     def exact(self) -> str:
-        """How much of what is needed there is, exactly, where the words for people round it."""
+        """The exact amounts, where the words round them."""
         return amounts.exact(self.finding.have, self.finding.need)
 
     @property
@@ -161,7 +160,7 @@ class RequirementShown:
 
     @property
     def ask(self) -> list[tuple[str, str]]:
-        """Questions matter only where they could tip the answer."""
+        """Show questions only if they could change the answer."""
         asked = self.finding.ask if self.met is None else ()
         return [(entry, self.reader.words(missing)) for entry, missing in asked]
 
@@ -173,7 +172,7 @@ class RequirementShown:
 
     @property
     def summary(self) -> str:
-        """What unfolds below the requirement, in a few words."""
+        """The heading of the folded details."""
         told = []
         if self.parts:
             told.append(amounts.have((count(len(self.parts), "requirement"),)))
@@ -191,7 +190,7 @@ class RequirementShown:
 
     @property
     def unfolded(self) -> bool:
-        """Whether what explains the answer is shown at once: where it is not yes, and not a long list."""
+        """Whether the details are open at first: if the answer is not yes, and they are short."""
         return not self.met and len(self.finding.not_counted) <= AT_A_GLANCE
 
     @property
@@ -201,7 +200,7 @@ class RequirementShown:
 
 @dataclass(frozen=True)
 class MilestoneShown:
-    """One milestone in a line; with its requirements where the page lists them."""
+    """One milestone in a line, with its requirements if the page lists them."""
 
     short: Short
     provenance: Mapping[str, str] = field(default_factory=dict)
@@ -224,7 +223,7 @@ class MilestoneShown:
 
     @property
     def line(self) -> str:
-        """What there is to say beside the state."""
+        """The text beside the state."""
         report = self.report
         if report.eligible:
             until = report.eligible_until
@@ -244,7 +243,7 @@ class MilestoneShown:
 
     @property
     def not_given(self) -> list[str]:
-        """What of one flight the milestone depends on and the question did not name."""
+        """The facts about one flight that the milestone depends on and the question left out."""
         context = self.report.question.context
         return [
             _(word)
@@ -254,7 +253,7 @@ class MilestoneShown:
 
     @property
     def gaps(self) -> list[Gap]:
-        """What is missing, without what only a flight that nobody named would need."""
+        """The gaps, without those that only a flight not named in the question would have."""
         return [gap for gap in self.short.gaps if not (self.not_given and _of_one_flight(gap.finding.rule))]
 
     @property
@@ -272,7 +271,7 @@ class MilestoneShown:
 
     @property
     def unmet(self) -> list[RequirementShown]:
-        """What is not met or unknown; the page shows it first."""
+        """The requirements that are not met or unknown; the page shows them first."""
         return [each for each in self.requirements if not each.met]
 
 
@@ -302,7 +301,7 @@ class RefusedShown:
 def in_short(
     every: Iterable[Short | Refused], provenance: Mapping[str, str]
 ) -> list[MilestoneShown | RefusedShown]:
-    """Each milestone in a line, whether it is answered or refused."""
+    """Each milestone in a line, whether it has an answer or is not covered."""
     return [
         MilestoneShown(each, provenance) if isinstance(each, Short) else RefusedShown(each) for each in every
     ]

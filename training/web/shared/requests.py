@@ -1,7 +1,7 @@
-"""What is noted of a request: an id, the route, how it ended, how long it took, and who asked, by number.
+"""The request log: id, route, status, duration, and the user's number.
 
-Never an address as it was typed, a body, a name or an e-mail address: a log is read by more people, and kept
-longer, than a record may be.
+It never has the path as typed, a body, a name or an e-mail address: more people read a log, and for longer,
+than may read a record.
 """
 
 import logging
@@ -18,7 +18,7 @@ from prometheus_client import Counter, Histogram
 
 HEADER = "X-Request-ID"
 METHODS = ("GET", "HEAD", "OPTIONS", "POST", "PUT", "PATCH", "DELETE")
-#: Asked every few seconds by machines; noted where LOG_LEVEL is DEBUG.
+#: Monitoring requests them every few seconds; logged only if LOG_LEVEL is DEBUG.
 _BY_MACHINES = ("healthz", "readyz", "metrics")
 _ID = re.compile(r"[A-Za-z0-9-]{8,64}")
 
@@ -35,20 +35,20 @@ _current: ContextVar[HttpRequest | None] = ContextVar("request", default=None)
 
 
 def current() -> dict[str, str | int]:
-    """``request`` (its id) and ``user`` (a number) of the request in progress, as far as they are known."""
+    """The ``request`` id and ``user`` number of the current request, as far as known."""
     request = _current.get()
     if request is None:
         return {}
     found: dict[str, str | int] = {"request": getattr(request, "request_id", "")}
     user = request.__dict__.get("user")
-    # Whoever has not been asked for is not looked up for the log's sake: that would be a query.
+    # Only a user who is loaded already, because loading one would be a query for the log's sake.
     if user is not None and not (isinstance(user, LazyObject) and user._wrapped is empty) and user.pk:
         found["user"] = user.pk
     return found
 
 
 def route_of(request: HttpRequest) -> str:
-    """The name of the address as the program knows it, so that there are few and no person is in them."""
+    """The route's pattern, so that there are few and none identifies a person."""
     if request.path_info.startswith(settings.STATIC_URL):
         return "static"
     match = request.resolver_match
@@ -56,7 +56,7 @@ def route_of(request: HttpRequest) -> str:
 
 
 class Noted:
-    """Middleware, the outermost: gives each request its id, counts it, and writes its line."""
+    """The outermost middleware: gives each request an id, counts it, and writes its log line."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]):
         self.get_response = get_response

@@ -1,4 +1,4 @@
-"""What confirms a signature on a page: the password once more, or a passkey's answer in a hidden field."""
+"""Re-authentication for a signature on a page: the password, or a passkey's answer in a hidden field."""
 
 import datetime as dt
 import json
@@ -23,14 +23,14 @@ _SIGNED = ("clientDataJSON", "authenticatorData", "signature")
 
 
 class Confirmation(Form):
-    """What every form that signs has besides its own fields; ``forms/confirm.html`` shows it."""
+    """The re-authentication fields of every form that signs; ``forms/confirm.html`` shows them."""
 
     passkey = forms.CharField(widget=forms.HiddenInput)
     confirm_password = forms.CharField(widget=forms.PasswordInput)
 
 
 def signer(request: HttpRequest, user: User, at: dt.datetime) -> Signer:
-    """Who signs on a page, for one of ``training.services.signatures``. Raises: NotConfirmed."""
+    """The signer, for one of ``training.services.signatures``. Raises: NotConfirmed."""
     if not ratelimit.consume(request, action="reauthenticate", user=user):
         raise NotConfirmed(_("Not signed. Too many attempts. Wait one minute, then sign again."))
     site = Site.of(request.get_host(), request.scheme or "https", settings.CSRF_TRUSTED_ORIGINS)
@@ -40,7 +40,7 @@ def signer(request: HttpRequest, user: User, at: dt.datetime) -> Signer:
 def confirm(
     request: HttpRequest, user: User, act: Callable[[bool], Act], settled: Iterable[Any]
 ) -> Confirmed:
-    """Make sure that it is the user who signs. ``act`` is told whether it is by passkey.
+    """Re-authenticate the user for ``act``, which gets whether it was by passkey.
 
     Raises: NotConfirmed.
     """

@@ -1,4 +1,4 @@
-"""Changes since yesterday, in words, for the students whose records one may read."""
+"""Milestones whose status changed since yesterday, in words, for the students the user may see."""
 
 import datetime as dt
 from collections import defaultdict
@@ -16,7 +16,7 @@ from training.web.shared.report_presenter import State, day
 
 @signed_in("GET")
 def listed(request: SignedIn) -> HttpResponse:
-    """Each student of whom the status of a milestone changed today, with the changes."""
+    """Each student with a changed milestone today, and the changes."""
     at = timezone.now()
     found = status_changes.seen_by(request.user, at, via="web")
     by_student: dict[int, list[StatusChange]] = defaultdict(list)
@@ -39,7 +39,7 @@ def listed(request: SignedIn) -> HttpResponse:
 
 
 def words(change: StatusChange) -> str:
-    """How it stands and stood: ``met until 3 Mar 2027; before, 2 requirements were missing``."""
+    """The status now and before: ``met until 3 Mar 2027; before, 2 requirements were missing``."""
     said = {"now": _now(change.after)}
     if change.before is None:
         return _("%(now)s; not checked before") % said
