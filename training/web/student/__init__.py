@@ -1,1 +1,1 @@
-"""The student's pages: where I stand, my hours, lessons and record."""
+"""The student's pages: my progress, hours, lessons, rules and record."""

@@ -1,8 +1,8 @@
-"""Hours over time as a picture: what was counted, what is asked, and where one's own pace leads.
+"""Charts of hours over time: the hours that counted, the required hours, and a forecast.
 
 Plain values in, coordinates out; a template draws them as SVG, with a table of the same numbers beside it.
-The pace is the hours that counted in the last weeks, divided by those weeks: once over a short time and once
-over a long one, and the two are the edges of the band. It is arithmetic about the past and promises nothing.
+The pace is the hours that counted in the last weeks, divided by those weeks. A short and a long period give
+two paces, which are the edges of the forecast. It is arithmetic about the past and promises nothing.
 """
 
 import datetime as dt
@@ -15,21 +15,21 @@ from django.utils.formats import date_format
 from syllabus.engine.time.units import HOUR
 
 SHORT_WEEKS, LONG_WEEKS = 6, 26
-#: A pace that leads further than this says nothing.
+#: A forecast beyond this is not shown.
 MOST_DAYS = 3 * 365
-#: As much of the future is drawn at most, and at least.
+#: The most and the least of the future that is drawn.
 _DRAWN_DAYS, _LEAST_DAYS = 200, 28
 WIDTH, HEIGHT = 360, 190
 _LEFT, _RIGHT, _TOP, _BOTTOM = 34, 10, 12, 26
 _WEEK = dt.timedelta(days=7)
 
-#: A day, and how much counted on it, in microseconds.
+#: A day, and the microseconds that counted on it.
 Counted = tuple[dt.date, int]
 
 
 @dataclass(frozen=True, slots=True)
 class Pace:
-    """Microseconds a week over the last ``weeks``; ``reached``: when the rest would be flown."""
+    """Microseconds a week over the last ``weeks``; ``reached``: the day on which the rest would be flown."""
 
     weeks: int
     a_week: Fraction
@@ -42,26 +42,26 @@ class Pace:
 
 @dataclass(frozen=True, slots=True)
 class Forecast:
-    """The two paces, the faster first; alike where training began only lately."""
+    """The two paces, the faster first; equal if training began only recently."""
 
     faster: Pace
     slower: Pace
 
 
 def pace(counted: Sequence[Counted], on: dt.date, weeks: int, remaining: int) -> Pace:
-    """The pace of the last ``weeks`` weeks up to and with ``on``."""
+    """The pace of the last ``weeks`` weeks through ``on``."""
     since = on - weeks * _WEEK
     a_week = Fraction(sum(time for day, time in counted if since < day <= on), weeks)
     if not a_week:
         return Pace(weeks, a_week, None)
-    days = -(-remaining * 7 // a_week)  # begun days are whole days
+    days = -(-remaining * 7 // a_week)  # round up to whole days
     return Pace(weeks, a_week, on + dt.timedelta(days=int(days)) if days <= MOST_DAYS else None)
 
 
 def forecast(counted: Sequence[Counted], on: dt.date, remaining: int) -> Forecast | None:
-    """Where the paces lead; None where nothing is left, or nothing counted in the longer time.
+    """The forecast; None if nothing remains, or nothing counted in the longer period.
 
-    Who began less than the longer time ago has the weeks since then for it, and at least the shorter.
+    If training began within the longer period, the weeks since then take its place, at least the shorter one.
     """
     flown = [day for day, _ in counted if day <= on]
     if remaining <= 0 or not flown:
@@ -75,7 +75,7 @@ def forecast(counted: Sequence[Counted], on: dt.date, remaining: int) -> Forecas
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A place on an axis with its text."""
+    """A tick of an axis with its label."""
 
     at: str
     text: str
@@ -83,7 +83,7 @@ class Mark:
 
 @dataclass(frozen=True, slots=True)
 class Chart:
-    """Coordinates for the template. ``line`` and ``band`` are points of a polyline and a polygon."""
+    """Coordinates for the template. ``line`` and ``band`` are the points of a polyline and a polygon."""
 
     line: str
     band: str
@@ -102,7 +102,7 @@ class Chart:
 def chart(
     counted: Sequence[Counted], on: dt.date, need: int, led: Forecast | None, begins: dt.date | None = None
 ) -> Chart:
-    """Draw what counted from ``begins`` (by default the first entry) to today, and the band from there."""
+    """Draw the hours from ``begins`` (by default the first entry) to today, and the forecast from there."""
     total = sum(time for _, time in counted)
     first = min([begins or on, on - dt.timedelta(days=_LEAST_DAYS), *(day for day, _ in counted)])
     ends = [each.reached for each in (led.faster, led.slower) if each.reached] if led else []
@@ -142,22 +142,22 @@ def chart(
 
 
 def _ahead(each: Pace, total, need, on, last, across, up) -> list[tuple[float, float]]:  # type: ignore[no-untyped-def]
-    """Where a pace goes from today: up to what is asked, and then along it."""
+    """The points of a pace from today: up to the required hours, then level."""
     if each.reached and each.reached <= last:
         return [(across(each.reached), up(need)), (across(last), up(need))]
     return [(across(last), up(float(min(need, total + each.a_week * (last - on).days / 7))))]
 
 
 def _step(most: int) -> int:
-    """Whole hours between lines, so that there are at most five of them."""
+    """Whole hours between grid lines, so that there are at most five."""
     return next((each for each in (1, 2, 5, 10, 20, 50, 100, 200) if most <= 5 * each * HOUR), 500) * HOUR
 
 
 def _months(first: dt.date, last: dt.date) -> list[dt.date]:
-    """First days of months between the two, so many that their names have room."""
+    """First days of months between two days, at most six."""
     months, day = [], first.replace(day=1)
     while day <= last:
-        if day >= first and (last - day).days * 12 > (last - first).days:  # its name would not fit
+        if day >= first and (last - day).days * 12 > (last - first).days:  # no room for its label
             months.append(day)
         day = (day + dt.timedelta(days=32)).replace(day=1)
     return months[:: -(-len(months) // 6) or 1]

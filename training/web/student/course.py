@@ -1,4 +1,4 @@
-"""The way to the test and the next lesson, in the words and shapes of the student's page."""
+"""Presents the course and the next lesson for the student's page."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -22,7 +22,7 @@ from training.web.shared.report_presenter import MilestoneShown, State
 
 @dataclass(frozen=True)
 class LessonOnWay:
-    """A lesson of the course, and how far it is: flown, partly, following or ahead."""
+    """A lesson of the course with its state: flown, partly flown, next or later."""
 
     standing: LessonStanding
     is_next: bool
@@ -53,7 +53,7 @@ class LessonOnWay:
 
 @dataclass(frozen=True)
 class StageOnWay:
-    """A stage with its lessons, the milestones that its lessons lead to, and where today is."""
+    """A stage with its lessons and the milestones they lead to; ``today`` marks the student's stage."""
 
     number: int
     standing: StageStanding
@@ -68,7 +68,7 @@ class StageOnWay:
 
     @property
     def share(self) -> int:
-        """How many of its lessons are done, in whole per cent."""
+        """The share of its lessons that are done, in whole percent."""
         return 100 * self.done // len(self.lessons) if self.lessons else 0
 
     @property
@@ -77,7 +77,7 @@ class StageOnWay:
 
     @property
     def times(self) -> list[tuple[str, str, str]]:
-        """For each kind of time that the stage plans or had: its name, how much was flown, and planned."""
+        """For each kind of time that is planned or flown in the stage: name, flown, planned."""
         return [
             (plain_words.kind(kind), in_hours(self.standing.flown(kind)), in_hours(planned))
             for kind in PLANNED
@@ -87,7 +87,7 @@ class StageOnWay:
 
 @dataclass(frozen=True)
 class ItemOnWay:
-    """An item with its newest grade against what is asked so far, and in the end."""
+    """An item with its newest grade, the grade required so far, and the final one."""
 
     standing: ItemStanding
 
@@ -154,7 +154,7 @@ def way(standing: Standing, overview: Overview) -> list[StageOnWay]:
 
 
 def _opens(outline: Outline) -> dict[str, int]:
-    """For each milestone the number of the stage by whose end everything that shows its flying was asked."""
+    """For each milestone the number of the stage that ends its flying requirements."""
     found: dict[str, int] = {}
     for milestone in leads_to(outline):
         needed = {
@@ -198,7 +198,7 @@ class SheetItem:
 
 @dataclass(frozen=True)
 class NextShown:
-    """A proposed lesson, with its reasons and its sheet."""
+    """A proposed lesson with its reasons and its sheet."""
 
     proposal: Proposal
 
@@ -212,7 +212,7 @@ class NextShown:
 
     @property
     def why(self) -> list[str]:
-        """Why it is proposed; what it would cover stands by itself."""
+        """The reasons, without the items it would cover, which the page lists by themselves."""
         reasons = self._reasons(CAUTION, wanted=False)
         return [sentence(PAGE.words(each.reason)) for each in reasons if each.kind != LACKS]
 
@@ -243,7 +243,7 @@ class NextShown:
 
 @dataclass(frozen=True)
 class BlockedShown:
-    """A lesson of the stage that is not open yet, and what for."""
+    """A lesson of the stage that is not open yet, and what it waits for."""
 
     lesson: Lesson
     why: list[str]
@@ -256,12 +256,12 @@ def blocked(standing: Standing) -> list[BlockedShown]:
     ]
 
 
-#: What the page shows of a course.
+#: The course part of the page.
 SHOWN = ("begun", "way", "next", "others", "blocked", "says", "carried")
 
 
 def shown(standing: Standing, overview: Overview) -> dict[str, Any]:
-    """The way, the lesson that is proposed with the others, and what is carried over."""
+    """The course, the proposed lesson with the others, and the items carried over."""
     found, following = standing.progress, standing.next
     return {
         "begun": sum(bool(each.grades) and not each.passed for each in found.items.values()),

@@ -1,4 +1,4 @@
-"""What the next milestone lacks and what expires, in the words of the student's page."""
+"""The next milestone's gaps and the expirations, in the words of the student's page."""
 
 import datetime as dt
 from dataclasses import dataclass, replace
@@ -18,7 +18,7 @@ FEW_GAPS = 2
 
 @dataclass(frozen=True)
 class GapPlain:
-    """A requirement that is not met, in plain words, with everything that explains it."""
+    """An unmet requirement in plain words, with everything that explains it."""
 
     shown: RequirementShown
     names: Names
@@ -33,7 +33,7 @@ class GapPlain:
 
     @property
     def from_day(self) -> str:
-        """The first day to come on which it holds with nothing more on record."""
+        """The first future day on which it is met without anything more on record."""
         days = [first for first, _ in self.shown.finding.holds if first and first > self.shown.on]
         return day(min(days)) if days else ""
 
@@ -60,7 +60,7 @@ class GapPlain:
 
 @dataclass(frozen=True)
 class TowardShown:
-    """The next milestone with a gap, and its gaps; what only one flight needs is left out."""
+    """The next milestone with a gap, and its gaps, without those that concern a single flight."""
 
     milestone: MilestoneShown
     gaps: list[GapPlain]
@@ -68,7 +68,7 @@ class TowardShown:
 
     @property
     def few(self) -> bool:
-        """Whether so little is missing that what explains it is shown at once."""
+        """Whether so few gaps remain that the page shows the details at once."""
         return len(self.gaps) <= FEW_GAPS
 
     @property
@@ -77,7 +77,7 @@ class TowardShown:
 
 
 def toward(overview: Overview, names: Names) -> TowardShown | None:
-    """The first milestone of the way with a gap; None where there is none."""
+    """The first milestone of the course with a gap; None if there is none."""
     shown = {
         each.report.milestone.id: MilestoneShown(each, overview.provenance) for each in overview.milestones
     }
@@ -98,7 +98,7 @@ def toward(overview: Overview, names: Names) -> TowardShown | None:
 
 @dataclass(frozen=True)
 class EndingShown:
-    """Something that ends, and when."""
+    """Something that expires, and when."""
 
     ending: Ending
     on: dt.date

@@ -1,4 +1,4 @@
-"""What changed of a record between two days, and the whole of it in one file to take away."""
+"""The record's changes between two days, and the download of the whole record as one file."""
 
 import datetime as dt
 import uuid
@@ -27,7 +27,7 @@ DAYS_SHOWN = 30
 
 
 class Between(Form):
-    """From one day to another."""
+    """The two days."""
 
     def __init__(self, sent: Mapping[str, str]) -> None:
         super().__init__(sent)
@@ -42,7 +42,7 @@ class Between(Form):
 
 @signed_in("GET")
 def changes(request: SignedIn, ref: uuid.UUID) -> HttpResponse:
-    """From the beginning of one day to the end of another, on the school's clock; else the last month."""
+    """The changes from the start of one day to the end of another; by default the last month."""
     opened = open_record(request, ref, "changes")
     lately = {"from": opened.on - dt.timedelta(days=DAYS_SHOWN), "to": opened.on}
     begins = {} if "to" in request.GET else {name: each.isoformat() for name, each in lately.items()}
@@ -71,7 +71,7 @@ def _begin(school: School, day: dt.date) -> dt.datetime:
 
 @signed_in("POST")
 def hand_over(request: SignedIn, ref: uuid.UUID) -> HttpResponse:
-    """The file of the whole record, for whoever may read it."""
+    """The file of the whole record, for those who may read it."""
     at = timezone.now()
     student = access.student(request.user, ref, on=at.date())
     try:

@@ -19,7 +19,7 @@ from training.web.student import charts
 
 @dataclass(frozen=True)
 class HoursShown:
-    """One kind of hours that the test asks for: how it grew, and where the pace leads."""
+    """One kind of hours that the test requires: how it grew, with a forecast."""
 
     requirement: RequirementShown
     counted: tuple[charts.Counted, ...]
@@ -44,9 +44,9 @@ class HoursShown:
 
     @property
     def months(self) -> list[tuple[str, str, str]]:
-        """For each month with any: its name, what counted in it, and what there was at its end.
+        """For each month with hours: its name, what counted in it, and the total at its end.
 
-        All are rounded down, so the months' hours may add up to less than the total beside them.
+        All are rounded down, so the months' hours may add up to less than the total.
         """
         by_month: dict[tuple[int, int], int] = {}
         for when, time in sorted(self.counted):
@@ -61,7 +61,7 @@ class HoursShown:
 
     @property
     def says(self) -> str:
-        """Where the pace leads, in a sentence."""
+        """The forecast in a sentence."""
         if self.requirement.met:
             return _("All requirements are met.")
         if self.forecast is None:

@@ -1,6 +1,6 @@
-"""The main parts of a student's pages: what they say to every reader, as HTML that may be kept.
+"""The main parts of a student's pages as HTML for the page cache: the same for every reader.
 
-They know the student, the day and the language, and neither the request nor who asks.
+They depend on the student, the day and the language, never on the request or the reader.
 """
 
 from __future__ import annotations
@@ -32,9 +32,9 @@ from training.web.student.charts import LONG_WEEKS, SHORT_WEEKS
 from training.web.student.rules import StudentShown
 
 AT_ONCE = 20
-#: Whose lessons are listed: those that are signed, or drafts as well.
+#: Which lessons are listed: signed ones only, or drafts as well.
 SIGNED, ALL = "signed", "all"
-#: The list of students has a column of what their courses ask for.
+#: The list of students has a column for the requirements of their courses.
 COURSES = "courses"
 
 
@@ -43,7 +43,7 @@ def _made(name: str, student: Student, **told: Any) -> SafeString:
 
 
 def standing(student: Student, on: dt.date, _variant: str = "") -> SafeString:
-    """Where the student stands: the way, the next lesson, what the next milestone lacks, what lapses."""
+    """The student's progress: the course, the next lesson, the next milestone's gaps, expirations."""
     stands, overview = progress.standing(student, on), reports.overview(student, on)
     endings = reports.endings(student, on)[: gaps.MOST_LAPSES]
     return _made(
@@ -59,7 +59,7 @@ def standing(student: Student, on: dt.date, _variant: str = "") -> SafeString:
 
 
 def hours(student: Student, on: dt.date, _variant: str = "") -> SafeString:
-    """Hours over time by kind, each beside what the practical test asks for."""
+    """Hours over time by kind, each beside the requirement of the practical test."""
     test = progress.test_of(student, on)
     try:
         report = reports.eligibility(student, test.id, on)
@@ -79,7 +79,7 @@ def hours(student: Student, on: dt.date, _variant: str = "") -> SafeString:
 
 
 def lessons(student: Student, _on: dt.date, variant: str, number: str = "1") -> SafeString:
-    """The lessons, the newest first; of them the page of that number, of which the first is kept."""
+    """One page of the lessons, newest first; the first page is cached."""
     seen = lesson_records.listed(student, drafts=variant == ALL)
     page = Paginator(seen, AT_ONCE).get_page(number)
     shown = [lesson_presenter.LessonShown(each) for each in page.object_list]
@@ -87,13 +87,13 @@ def lessons(student: Student, _on: dt.date, variant: str, number: str = "1") -> 
 
 
 def rules(student: Student, on: dt.date, _variant: str = "", overview: Overview | None = None) -> SafeString:
-    """Every milestone in full; of the day as it stands, or of an overview that was asked for."""
+    """Every milestone in full; for the day, or for the overview given."""
     found = overview or reports.overview(student, on)
     return _made("rules", student, shown=StudentShown(student, found), rulebook=found.rulebook)
 
 
 def row(student: Student, on: dt.date, variant: str) -> SafeString:
-    """The cells of the list of students: every milestone in short, what lapses next and what is missing."""
+    """The cells of the list of students: every milestone in short, the next expiration and the next gap."""
     return _made(
         "row", student, each=StudentShown(student, reports.overview(student, on)), courses=variant == COURSES
     )
@@ -111,7 +111,7 @@ def following(student: Student, on: dt.date, _variant: str = "") -> SafeString:
 
 
 def _brief(why: Reason) -> str:
-    """What blocks a lesson, in a few words: of a milestone how many requirements remain, and not which."""
+    """What blocks a lesson, in a few words: for a milestone only how many requirements remain."""
     first, more = (why["reasons"], why["more"]) if why.code == "lesson.and-more" else (why, 0)
     if not isinstance(first, Reason) or not isinstance(more, int) or first.code != "lesson.not-open":
         return PAGE.words(why)

@@ -1,4 +1,4 @@
-"""The student's pages: where I stand, my hours, lessons and record. Who may read the record sees them too."""
+"""The student's pages: my progress, hours, lessons, rules. Everybody who may read the record sees them."""
 
 import datetime as dt
 import json
@@ -29,7 +29,7 @@ from training.web.student import page_cache as parts
 
 @dataclass(frozen=True, slots=True)
 class Opened:
-    """A student's record, opened by somebody who may read it, and noted."""
+    """A student's record, opened by someone who may read it, with the access logged."""
 
     found: access.Opened
     at: dt.datetime
@@ -41,12 +41,12 @@ class Opened:
 
     @property
     def own(self) -> bool:
-        """Whether it is the student who looks."""
+        """Whether the reader is the student."""
         return self.student.user_id == self.user.pk
 
     @property
     def drafts(self) -> bool:
-        """Whether drafts are shown: they are the instructor's unfinished paper, and none of the student's."""
+        """Whether drafts are listed: instructors see them, students do not."""
         return not self.own and self.found.may(access.WRITE)
 
     @property
@@ -58,7 +58,7 @@ class Opened:
         return page_cache.part(self.student, page, self.on, variant)
 
     def told(self, here: str, **more: Any) -> dict[str, Any]:
-        """What every one of these pages says; ``here`` is the page's name."""
+        """The context of each of these pages; ``here`` is the page's name."""
         return {
             "student": self.student,
             "own": self.own,
@@ -78,21 +78,21 @@ def open_record(request: SignedIn, ref: uuid.UUID, what: str) -> Opened:
 
 @signed_in("GET")
 def standing(request: SignedIn, ref: uuid.UUID) -> HttpResponse:
-    """Where the student stands: the way, the next lesson, what the next milestone lacks, what lapses."""
+    """The student's progress: the course, the next lesson, the next milestone's gaps, expirations."""
     opened = open_record(request, ref, "standing")
     told = opened.told("standing", cached=opened.part("standing"), waiting=_waiting(opened))
     return render(request, "training/student/standing.html", told)
 
 
 def _waiting(opened: Opened) -> dict[str, int]:
-    """How many lessons wait for the student's signature; for who sees drafts, and for the instructor's."""
+    """How many lessons wait for the student's signature and, for those who see drafts, the instructor's."""
     unsigned, drafts = lesson_records.waiting(opened.student)
     return {"student": unsigned, "instructor": drafts if opened.drafts else 0}
 
 
 @signed_in("GET")
 def hours(request: SignedIn, ref: uuid.UUID) -> HttpResponse:
-    """Hours over time by kind, each beside what the practical test asks for."""
+    """Hours over time by kind, each beside the requirement of the practical test."""
     opened = open_record(request, ref, "hours")
     told = opened.told("hours", cached=opened.part("hours"))
     return render(request, "training/student/hours.html", told)
@@ -100,7 +100,7 @@ def hours(request: SignedIn, ref: uuid.UUID) -> HttpResponse:
 
 @signed_in("GET")
 def lessons(request: SignedIn, ref: uuid.UUID) -> HttpResponse:
-    """The lessons, the newest first."""
+    """The lessons, newest first."""
     opened = open_record(request, ref, "lesson-records")
     number, listed = request.GET.get("page", "1"), parts.ALL if opened.drafts else parts.SIGNED
     if number == "1":
@@ -112,7 +112,7 @@ def lessons(request: SignedIn, ref: uuid.UUID) -> HttpResponse:
 
 @signed_in("GET")
 def lesson(request: SignedIn, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
-    """One lesson: what was flown, how it was graded, what the instructor wrote, and what was put right."""
+    """One lesson: what was flown, the grades, the instructor's remarks, and corrections."""
     opened = open_record(request, ref, f"lesson-record {entry}")
     return _lesson(request, opened, _found(opened, entry))
 
@@ -146,7 +146,7 @@ def _lesson(request: SignedIn, opened: Opened, found: LessonRecord, refused: str
 @sensitive_post_parameters("confirm_password", "passkey")
 @signed_in("POST")
 def acknowledge(request: SignedIn, ref: uuid.UUID, entry: uuid.UUID) -> HttpResponse:
-    """The student's own signature, confirmed by the password once more or by a passkey."""
+    """The student's own signature, with the password or a passkey."""
     opened = open_record(request, ref, f"lesson-record {entry}")
     found = _found(opened, entry)
     try:

@@ -1,4 +1,4 @@
-"""A student's pages as PDF, for whoever may read the record: the record, the endorsements, one lesson."""
+"""PDFs of a student's record, endorsements or one lesson, for those who may read the record."""
 
 import uuid
 
@@ -10,7 +10,7 @@ from training.services import access
 from training.services.transfer import printouts
 from training.web.shared.opening import signed_in
 
-#: The name of each file, by what is on it.
+#: File names by content.
 NAMES = {"record": "training-record", "endorsements": "endorsements", "lesson": "lesson"}
 
 

@@ -1,4 +1,4 @@
-"""One student with every milestone, what lapses next and what is missing, for the rules and the list."""
+"""Presents a student with every milestone, the next expiration and the next gap."""
 
 from dataclasses import dataclass
 from typing import Any
@@ -18,7 +18,7 @@ SOON_DAYS = 30
 
 @dataclass(frozen=True)
 class StudentShown:
-    """One student with every milestone in short."""
+    """A student with every milestone in short."""
 
     student: Student
     overview: Overview
@@ -29,7 +29,7 @@ class StudentShown:
 
     @property
     def every(self) -> list[MilestoneShown | RefusedShown]:
-        """Those that are refused in their place among the others."""
+        """Every milestone in order, answered or not covered."""
         return in_short(self.overview.every, self.overview.provenance)
 
     @property
@@ -42,7 +42,7 @@ class StudentShown:
 
     @property
     def course(self) -> MilestoneShown | RefusedShown | None:
-        """What the student's course asks for, where it asks for anything."""
+        """The requirements of the student's course, if it has any."""
         return next((each for each in self.every if each.milestone.id.startswith(OF_A_COURSE)), None)
 
     @property
@@ -56,7 +56,7 @@ class StudentShown:
 
     @property
     def gap(self) -> dict[str, Any] | None:
-        """What is missing next in the order of training, leaving out what only a flight not named needs."""
+        """The next gap in the order of training, without those that concern a flight not named."""
         for each in self.milestones:
             if each.gaps:
                 gap = each.gaps[0]
