@@ -1,4 +1,4 @@
-"""What ends of a school's aircraft: of each kind the newest record, and its last day by the rule."""
+"""Expirations of a school's aircraft: the newest check of each kind, and its last day by the rule."""
 
 import datetime as dt
 from collections.abc import Iterable
@@ -26,11 +26,12 @@ class Held:
 
 
 def held(schools: Iterable[School | int], on: dt.date) -> list[Held]:
-    """What stands of the aircraft of these schools by the rules of a day, in order of the last day.
+    """The newest check of each kind for the aircraft of these schools, by the rules of a day, sorted by last
+    day.
 
     One query.
 
-    Raises: NotInForce where a rule has no version on the day.
+    Raises: NotInForce if a rule has no version on the day.
     """
     kinds = airworthiness.current()
     newest = (

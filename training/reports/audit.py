@@ -1,8 +1,8 @@
-"""A school's records held against the rules in force on each entry's own day. Reads only, decides nothing.
+"""Audits a school's records against the rules in force on each entry's own day. Reads only.
 
-Each record is read once. Milestones, days and words are the engine's (``syllabus.engine.audit.audit``); what
-is added here is what only the school's tables say: who may sign, which entries were signed here and when,
-what was taken off the record, drafts nobody signed, lessons nobody acknowledged.
+Each record is read once. Milestones, days and words are the engine's (``syllabus.engine.audit.audit``). This
+adds what only the school's tables know: who may sign, which entries were signed here and when, what was
+removed from the record, unsigned drafts, unacknowledged lessons.
 """
 
 import datetime as dt
@@ -27,10 +27,10 @@ def audit(
     *,
     at: dt.datetime,
 ) -> Iterator[Told]:
-    """Everything an audit of a school finds about days up to ``on``, by what is known at ``at``.
+    """Every finding of a school about days up to ``on``, as known at ``at``.
 
-    The law is asked, and beside it the school's own minimums, which are told as the school's. Queries: those
-    of ``record.of`` for each student, more where entries were taken off the record, and about twenty for the
+    It checks the law, and the school's own minimums, which are marked as the school's. Queries: those of
+    ``record.of`` for each student, more if entries were removed from the record, and about twenty for the
     school.
     """
     for _student, told in by_student(school, on, at=at):
@@ -40,7 +40,7 @@ def audit(
 def by_student(
     school: School, on: dt.date, *, at: dt.datetime
 ) -> Iterator[tuple[Student | None, Iterable[Told]]]:
-    """The same, student by student, to show progress; the findings about the school itself come last."""
+    """The same, student by student, to show progress; findings about the school itself come last."""
     whole = Audited.of(school, on, at)
     students = Student.objects.filter(school=school).select_related("school").order_by("pk")
     for student in students.iterator(chunk_size=200):
@@ -59,14 +59,14 @@ _ACROSS = (
 
 
 def _all_of(whole: Audited, student: Student) -> list[Found]:
-    """What a student's record shows; where it cannot be audited, that, so that the others still are."""
+    """The findings of a student's record; if it cannot be audited, one finding that says so."""
     try:
         known = record.of(student, known_at=whole.at)
         whole.under[student.pk] = authorities.of(student)
         audit_across.collect(whole, student, known)
         return list(audit_record.findings(whole, student, known))
     except DatabaseError:
-        raise  # it is nothing about this record
+        raise  # a database error is not about this record
     except Exception as fault:
         log.exception("the record of student %s could not be audited", student.ref)
         return [_not_audited(whole.on, fault)]
@@ -87,7 +87,7 @@ def _not_audited(on: dt.date, fault: Exception) -> Found:
 
 
 def altered(sentence: str, on: dt.date) -> Told:
-    """What does not fit the school's ledger, as a finding."""
+    """A finding for what does not match the school's ledger."""
     wrong = found(
         None,
         on,

@@ -1,4 +1,4 @@
-"""What an audit finds that no single record shows: hours given, two places at once, unsigned lessons."""
+"""Findings that no single record shows: hours given, two places at once, unsigned lessons."""
 
 import datetime as dt
 from collections.abc import Iterator
@@ -26,7 +26,7 @@ _TWO_DAYS = dt.timedelta(days=2)
 
 
 def collect(whole: Audited, student: Student, known: Record) -> None:
-    """Note what lies across several records: who was in the air when, and what an instructor gave."""
+    """Collect what spans several records: who flew when, and the training that each instructor gave."""
     for flight in known.flights:
         if flight.date > whole.on:
             continue
@@ -54,9 +54,9 @@ def _flown(student: Student, flight: Flight, off: dt.datetime, on: dt.datetime, 
 
 
 def hours(whole: Audited) -> Iterator[Told]:
-    """More flight training in so many hours than is allowed: every stretch of it, by instructor.
+    """Stretches in which an instructor gave more flight training than a rule allows.
 
-    Each version of the rule counts the hours whose first flight was on a day on which it was in force.
+    Each version of the rule covers the stretches whose first flight was on a day on which it was in force.
     """
     names = {held.user: held for held in whole.known.values() if held}
     for user, given in sorted(whole.given.items()):
@@ -78,7 +78,7 @@ def hours(whole: Audited) -> Iterator[Told]:
 
 
 def _near(rule: RuleVersion, day: dt.date) -> bool:
-    """Whether hours that are the version's to count may hold training of that day."""
+    """Whether a stretch that the version covers may contain training of that day."""
     return day >= rule.first - _TWO_DAYS and (rule.last is None or day <= rule.last + _TWO_DAYS)
 
 
@@ -126,7 +126,7 @@ def two_places(whole: Audited) -> Iterator[Told]:
 
 
 def _may_wait(whole: Audited, day: dt.date) -> bool:
-    """Whether a lesson of that day is not late to be signed, by the school's own limit, if it has one."""
+    """Whether a lesson of that day is still within the school's own time limit for signing, if it has one."""
     return day + dt.timedelta(days=whole.school.late_after_days or 0) >= whole.on
 
 
@@ -160,7 +160,7 @@ def unsigned(whole: Audited) -> Iterator[Told]:
 
 
 def _day_of(draft: LessonRecord) -> dt.date | None:
-    """The day of a drafted lesson, where the draft says one that can be read."""
+    """The day of a drafted lesson, if the draft has a readable one."""
     for part in ("flight", "ground"):
         said = draft.content.get(part) if isinstance(draft.content, dict) else None
         if isinstance(said, dict) and isinstance(said.get("date"), str):

@@ -1,10 +1,9 @@
-"""What an audit may find: the kinds of findings, each in a few words."""
+"""The kinds of findings, each in a few words."""
 
 from django.utils.translation import gettext_noop as _
 
-#: The kind of finding that stands for whatever a record would have shown.
+#: The kind of finding for a record that cannot be audited.
 NOT_AUDITED = "not-audited"
-#: The kinds of findings there are, each in a few words.
 KINDS = {
     "solo-first": _("Solo outside the days on which it was allowed"),
     "solo-cross-country": _("Solo cross-country outside those days"),

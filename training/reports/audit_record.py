@@ -1,4 +1,4 @@
-"""What an audit finds on one student's record."""
+"""The findings of one student's record."""
 
 import datetime as dt
 from collections.abc import Iterable, Iterator
@@ -21,7 +21,7 @@ _MICROSECOND = dt.timedelta(microseconds=1)
 
 
 def findings(whole: Audited, student: Student, known: Record) -> Iterator[Found]:
-    """Every finding about a record, ``known`` as it is known at the instant of the audit."""
+    """Every finding about a record; ``known`` is the record as known at the time of the audit."""
     audited = audit.Audited(
         known,
         whole.on,
@@ -36,15 +36,13 @@ def findings(whole: Audited, student: Student, known: Record) -> Iterator[Found]
 
 
 def of_authority(authority: str, found: Found) -> Found:
-    """A finding under an authority's rules: two authorities may find the same of one entry, and both are
-    listed.
-    """
+    """The finding with an authority's own id: two authorities may both find something about an entry."""
     first = next(iter(rulebook.current().of_authority))
     return found if authority == first else replace(found, about=(*found.about, authority))
 
 
 def _under(authority: str, whole: Audited, student: Student, audited: audit.Audited) -> Iterator[Found]:
-    """What a student's record shows under the rules of one authority."""
+    """The findings of a student's record under the rules of one authority."""
     known, rules = audited.record, auditing.current()[authority]
     kinds = {name: kind for name, kind in endorsements.current().kinds.items() if kind.authority == authority}
     book = rulebook.current().of_authority[authority]
@@ -81,7 +79,7 @@ def _under(authority: str, whole: Audited, student: Student, audited: audit.Audi
 def _put_on_record(
     whole: Audited, student: Student, known: Record
 ) -> dict[tuple[str, str], claims.PutOnRecord]:
-    """How each claimed endorsement and test was added. One query, where there is any; else none."""
+    """How each claimed endorsement and test was added. At most one query."""
     recorded = {
         (part, each.id): each.recorded
         for part in claims.SIGNED_PARTS
@@ -101,7 +99,7 @@ def _put_on_record(
 def _taken_off(
     student: Student, known: Record, instants: Iterable[dt.datetime], at: dt.datetime
 ) -> tuple[TakenOff, ...]:
-    """What was on record once and is so no longer: one reading for each instant at which something went."""
+    """Entries that were removed from the record. One reading for each time at which some were removed."""
     there = {(part, each.id): each for part in Record.PARTS for each in getattr(known, part)}
     gone: dict[tuple[str, str, dt.datetime], TakenOff] = {}
     for instant in sorted(each for each in instants if each <= at):

@@ -1,4 +1,4 @@
-"""What an audit reads of a school's tables, once for all its students, and how it names what it finds."""
+"""What an audit reads of a school's tables, once for all students, and the ids of its findings."""
 
 import datetime as dt
 import hashlib
@@ -25,7 +25,7 @@ from training.reports import instructing, named
 class Told:
     """A finding with its subject: a student's record, an instructor's own, or the school.
 
-    ``places`` are the entries, each with the reference of its student.
+    ``places`` are the entries, each with its student's reference.
     """
 
     found: Found
@@ -35,13 +35,13 @@ class Told:
 
     @property
     def key(self) -> str:
-        """The same for the same finding, whatever else is learnt about it."""
+        """Identifies the finding from one audit to the next, whatever else is learned about it."""
         whose = str(self.student.ref) if self.student else str(self.instructor or "")
         said = json.dumps([self.found.kind, whose, *self.found.about], ensure_ascii=False)
         return hashlib.sha256(said.encode()).hexdigest()
 
     def as_json(self) -> dict[str, Any]:
-        """What is kept of it."""
+        """What is stored of it."""
         body = self.found.as_json()
         ref = str(self.student.ref) if self.student else None
         entries: list[tuple[str | None, str]] = [*self.places] or [
@@ -51,7 +51,7 @@ class Told:
 
     @property
     def digest(self) -> str:
-        """Over what was found, without its words: where it changes, the matter is another."""
+        """A hash over what was found, without its words; it changes if the matter changes."""
         body = self.as_json()
         essentials = [
             self.found.kind,
@@ -64,14 +64,14 @@ class Told:
 
 
 def found(rule: RuleVersion | None, day: dt.date, about: tuple[str, ...], **said: Any) -> Found:
-    """A finding under one rule, which it cites; None for common sense, or this program's own promise."""
+    """A finding under one rule, which it cites; None for common sense, or a promise of this program."""
     section, verified = rule.cited if rule else ("no regulation", "read")
     said.setdefault("entries", about)
     return Found(day=day, about=about, citations=(section,), verified=verified, **said)
 
 
 class Known(dict[Instructor, Held | None]):
-    """Which of the school's instructors an entry means, looked up once for each way of naming one."""
+    """Which of the school's instructors an entry may mean, looked up once for each name or number."""
 
     def __init__(self, instructors: Instructors):
         super().__init__()
@@ -129,7 +129,7 @@ class Audited:
         )
 
     def meant(self, said: Instructor) -> dict[int, str]:
-        """The instructors of now and of before whom a name or number may mean."""
+        """The instructors, current and former, whom a name or number may mean."""
         return {each.user: each.name for each in self._everybody if each.may_be(said)}
 
     @cached_property
@@ -183,10 +183,10 @@ def _instructors(school: School) -> Instructors:
 
 
 def _changes(school: School, held: dict[int, Held]) -> dict[int, list[tuple[dt.date, dt.date]]]:
-    """The days on which instructors' recent experience had expired, as recorded then; former ones join
-    ``held``.
+    """The days on which instructors' recent experience had expired, as recorded then; also adds former
+    instructors to ``held``.
 
-    Between two changes of a role, what was on record is what the later change says was there before it.
+    Before each change of a role, the role was what that change recorded as the old state.
     """
     thought: dict[int, list[tuple[dt.date, dt.date]]] = defaultdict(list)
     since: dict[int, dt.date] = {}
@@ -210,7 +210,7 @@ def _changes(school: School, held: dict[int, Held]) -> dict[int, list[tuple[dt.d
 
 
 def _left(user: User, before: dict[str, Any]) -> Held:
-    """An instructor who left, with what their role held last."""
+    """A former instructor, with what the role last held."""
     until, ratings = before.get("recent_experience_until"), before.get("ratings")
     return Held(
         user.pk,

@@ -1,4 +1,4 @@
-"""Under whose rules a student trains: the authorities of the milestones that the courses lead to."""
+"""The authorities under whose rules a student trains: those of the milestones that the courses lead to."""
 
 import datetime as dt
 from collections.abc import Mapping
@@ -24,15 +24,15 @@ def asked(student: Student, rules: Rulebook) -> list[Milestone]:
 
 
 def rule(rules: Mapping[str, Rules], name: str, day: dt.date, whose: Student | School) -> RuleVersion:
-    """The rule of that name on a day, of the first authority; before its first version, that one."""
+    """The rule of that name on a day, of the first authority; before its first version, the first version."""
     return rules[of(whose)[0]].near(name, day)
 
 
 def of(whose: Student | School) -> tuple[str, ...]:
-    """The authorities of a student, or of all students of a school, that of the newest enrolment first.
+    """The authorities of a student, or of all students of a school, that of the newest enrollment first.
 
-    Where no course says, every authority there is, so that no rule is left out. Queries: none where there is
-    one authority; else one, and those of ``outlines.published``.
+    If no course says, every authority, so that no rule is left out. Queries: none with one authority; else
+    one, and those of ``outlines.published``.
     """
     every = tuple(rulebook.current().of_authority)
     if len(every) == 1:

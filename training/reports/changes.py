@@ -1,8 +1,8 @@
-"""What changed between two instants: entries added, corrected or removed, and the status of requirements.
+"""What changed between two instants: entries added, corrected or removed, and statuses of requirements.
 
-Each side is the record as it was known then, on the school's day of that instant. Where a status changed,
-the earlier record on the later day gives the cause: if it has the later status, time passed (or a rule came
-into force), else the record changed.
+Each side is the record as known then, on the school's day of that instant. To find the cause of a changed
+status, the earlier record is checked on the later day: if that gives the later status, time passed (or a rule
+came into force); else the record changed.
 """
 
 import datetime as dt
@@ -28,7 +28,7 @@ BY_RECORD, BY_TIME = "record", "time"
 
 
 class Worded:
-    """A change as a ``reason``, a code with its values, and as ``words`` for a reader."""
+    """A change as a ``reason``, a code with its values, and in ``words``."""
 
     @property
     def reason(self) -> Reason:
@@ -42,7 +42,7 @@ class Worded:
 class EntryChange(Worded):
     """An entry added, corrected or removed; ``was`` is the id of the entry that it replaced.
 
-    ``why`` is what a person wrote, or that it was revoked or is vouched for otherwise.
+    ``why`` is what a person wrote, or that it was revoked or has another provenance.
     """
 
     part: str
@@ -67,7 +67,7 @@ class EntryChange(Worded):
 
 @dataclass(frozen=True, slots=True)
 class PersonChange(Worded):
-    """A changed name or birth date; None where there was or is none."""
+    """A changed name or birth date; None if there was or is none."""
 
     field: str
     was: str | dt.date | None
@@ -110,7 +110,7 @@ def _status(met: bool | None, finding: Finding | None) -> Reason:
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """One of the two instants, the day it is at the school, and the rulebook of that day."""
+    """One of the two instants, the school's day at that instant, and the rulebook of that day."""
 
     at: dt.datetime
     on: dt.date
@@ -131,7 +131,7 @@ class Changes(Worded):
 
     @property
     def reason(self) -> Reason:
-        """All of it in a sentence."""
+        """All changes in a sentence."""
         number = Counter(each.change for each in self.entries)
         return reason(
             "change.summary",
@@ -146,10 +146,10 @@ class Changes(Worded):
 
 
 def changes(student: Student, first: dt.datetime, second: dt.datetime) -> Changes:
-    """What changed in a student's record, and the status of what, between two instants.
+    """The changes of a student's record and of statuses between two instants.
 
-    Raises: NotInForce where a rule has no version on the day of an instant; ValueError where ``second`` is
-    the earlier.
+    Raises: NotInForce if a rule has no version on the day of an instant; ValueError if ``second`` is the
+            earlier one.
     """
     if second < first:
         raise ValueError(f"{second.isoformat()} lies before {first.isoformat()}")

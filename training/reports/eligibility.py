@@ -1,4 +1,4 @@
-"""What a stored record means: one milestone in full, or all of them in short. Reads only, decides nothing."""
+"""Reports about a stored record: one milestone in full, or all of them. Reads only."""
 
 import dataclasses
 import datetime as dt
@@ -28,11 +28,11 @@ from training.reports.settings import Chosen
 
 @dataclass(frozen=True)
 class _State:
-    """One state of a student's record: what a report may be kept under.
+    """One state of a student's record: a cache key for reports.
 
-    The version changes whenever the record does, and is never drawn twice, so that nothing kept outlives the
-    state it was worked out from, a change that was rolled back included. ``known`` tells instants apart that
-    are equal but were asked with another offset, which the report repeats.
+    The version changes with every change of the record and is never reused, so no cached report outlives its
+    state, not even after a rollback. ``known`` tells apart equal instants with different UTC offsets, because
+    the report repeats the offset.
     """
 
     pk: int
@@ -56,7 +56,7 @@ def _record(state: _State) -> Record:
 
 @lru_cache(maxsize=32)
 def _provenance(state: _State) -> Mapping[str, str]:
-    """Who vouches for each entry of the record, by its id."""
+    """The provenance of each entry of the record, by id."""
     known = _record(state)
     return {each.id: each.provenance for part in Record.PARTS for each in getattr(known, part)}
 
@@ -75,7 +75,7 @@ class _Rules:
 
 
 class _Moved(Exception):
-    """The rules changed while they were read, so they are not those of the state that was asked for."""
+    """The rules changed while they were read, so they are not those of the requested state."""
 
     def __init__(self, book: Rulebook):
         self.book = book
@@ -83,9 +83,9 @@ class _Moved(Exception):
 
 @lru_cache(maxsize=256)
 def _rules(_law: str, slug: str, state: uuid.UUID | None, on: dt.date, course: int | None) -> Rulebook:
-    """The law with a school's minimums and a course's, for one state of the school's.
+    """The law with a school's minimums and a course's, for one state of the school's rules.
 
-    Without any state the school never had a minimum. Raises: _Moved.
+    Without a state the school never had a minimum. Raises: _Moved.
     """
     version = CourseVersion.objects.select_related("course").get(pk=course) if course else None
     book = outlines.rulebook_for(slug if state else None, on, version)
@@ -96,9 +96,9 @@ def _rules(_law: str, slug: str, state: uuid.UUID | None, on: dt.date, course: i
 
 @lru_cache(maxsize=1 << 10)
 def _course(student: int, state: uuid.UUID, on: dt.date) -> int | None:
-    """The version of the course in which a student is enrolled on a day; of several, the one begun last.
+    """The version of the course in which a student is enrolled on a day; of several, the newest.
 
-    ``state`` is the version of the student's record, which an enrolment draws anew.
+    ``state`` is the version of the student's record, which changes with an enrollment.
     """
     held = enrolled(student, state, on)
     return held.course_version_id if held else None
@@ -106,9 +106,9 @@ def _course(student: int, state: uuid.UUID, on: dt.date) -> int | None:
 
 @lru_cache(maxsize=32)
 def enrolled(student: int, state: uuid.UUID, on: dt.date) -> Enrolment | None:
-    """The enrolment of a day in a published course, with the course; asked once for each state of the record.
+    """The enrollment of a day in a published course, with the course; read once for each state of the record.
 
-    ``has_moves`` says whether it went from one version of the course to another. Queries: one, or none.
+    ``has_moves`` says whether the student was moved between versions. Queries: one, or none.
     """
     held = Enrolment.objects.filter(
         Enrolment.in_force(on), student_id=student, course_version__state=PUBLISHED
@@ -117,13 +117,13 @@ def enrolled(student: int, state: uuid.UUID, on: dt.date) -> Enrolment | None:
 
 
 def rules_of(student: Student, on: dt.date, *, with_course: bool = True) -> Rulebook:
-    """What is asked of a student on a day: the law, and beside it the school's own minimums of that day.
+    """The requirements of a student on a day: the law, and the school's own minimums of that day.
 
-    With the course also what the course in which the student is enrolled asks for, as a milestone of its own
-    (``course.<code>``). What is added says whose it is, in its id and in place of a citation.
+    With ``course``, also the requirements of the student's course, as a milestone of its own
+    (``course.<code>``). Whatever is not law says whose it is, in its id and in place of a citation.
 
-    Queries: one for the course, two where the school has minimums, more where the course has; none where
-    nothing changed since it was asked last.
+    Queries: one for the course, two if the school has minimums, more if the course has; none if nothing
+             changed since the last call.
     """
     school = student.school
     course = _course(student.pk, student.version, on) if with_course else None
@@ -137,7 +137,7 @@ def rules_of(student: Student, on: dt.date, *, with_course: bool = True) -> Rule
 def _report(
     rules: _Rules, state: _State, chosen: Chosen, milestone: str, on: dt.date, context: Context
 ) -> Report:
-    """The report, computed once."""
+    """The report, computed once for each question."""
     return evaluate(
         rules.book,
         _record(state),
@@ -150,7 +150,7 @@ def _report(
 
 
 def report_of(rules: Rulebook, student: Student, milestone: str, on: dt.date, context: Context) -> Report:
-    """The report of a milestone of these rules for a student as the record stands, worked out once.
+    """The report of a milestone of these rules for a student's current record, computed once.
 
     Queries, raises: as ``eligibility``.
     """
@@ -166,11 +166,11 @@ def eligibility(
     known_at: dt.datetime | None = None,
     context: Context | None = None,
 ) -> Report:
-    """The eligibility report of a stored student; the model normally trained in where none is asked about.
+    """The eligibility report of a stored student; the default aircraft model is the student's usual one.
 
     Queries: those of ``record.of`` and of ``rules_of``, with the course only for a milestone of a course;
-             none where all is as it was when it was asked about last.
-    Raises:  UnknownMilestone; NotInForce; NotCovered.
+             none if nothing changed since the last call.
+    Raises: UnknownMilestone; NotInForce; NotCovered.
     """
     return _report(*_question(student, milestone, on, known_at, context))
 
@@ -193,7 +193,7 @@ def eligibility_json(
 def _question(
     student: Student, milestone: str, on: dt.date, known_at: dt.datetime | None, context: Context | None
 ) -> tuple[_Rules, _State, Chosen, str, dt.date, Context]:
-    """All that an answer depends on, by which it is known again."""
+    """Everything that an answer depends on, as a cache key."""
     book = rules_of(student, on, with_course=milestone.startswith(outlines.OF_A_COURSE))
     rules, state, chosen = (
         _Rules(book.id, book),
@@ -214,10 +214,10 @@ def _written(
 def _about(
     rules: _Rules, state: _State, chosen: Chosen, milestone: str, on: dt.date, context: Context | None
 ) -> Context:
-    """The question's context, with the model normally trained in where the milestone depends on it.
+    """The question's context, with the student's usual model if the milestone depends on the model.
 
-    One that depends on the category alone is asked about that model only where its rules end there: what an
-    ordinary model flies changes nothing of them, and an endorsement need not name it.
+    If it depends on the category alone, the model is added only if its rules do not cover that model: an
+    ordinary model changes nothing, and an endorsement need not name it.
     """
     asked, model = context or Context(), state.student.training_model
     if asked.aircraft_model is not None or not model:
@@ -234,7 +234,7 @@ def _about(
 def _ends_with(
     rules: _Rules, state: _State, chosen: Chosen, milestone: str, on: dt.date, context: Context
 ) -> bool:
-    """Whether a milestone that is written for some categories does not cover the model of a context."""
+    """Whether a milestone for some categories does not cover the model of a context."""
     wanted, book = rules.book.milestone(milestone), rules.book
     if not wanted.scope.classes:
         return False
@@ -249,7 +249,7 @@ def _ends_with(
 def reports_of(
     book: Rulebook, student: Student, on: dt.date, known_at: dt.datetime | None, context: Context | None
 ) -> Iterator[tuple[Milestone, Report | NotCovered]]:
-    """Each milestone asked of a student with its report, or why the rules do not cover it.
+    """Each milestone of the student with its report, or why the rules do not cover it.
 
     Queries: those of ``record.of``.
     """
@@ -264,5 +264,5 @@ def reports_of(
 
 
 def provenance_of(student: Student, known_at: dt.datetime | None) -> Mapping[str, str]:
-    """Who vouches for each entry of the record, by its id."""
+    """The provenance of each entry of the record, by id."""
     return _provenance(_State.of(student, known_at))

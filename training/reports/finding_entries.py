@@ -1,4 +1,4 @@
-"""The entries that a finding names, in words, and what became of each since. Reads only."""
+"""The entries that a finding names, in words, and what happened to them since. Reads only."""
 
 import uuid
 from collections.abc import Iterable
@@ -17,11 +17,11 @@ from training.record.codec import PARTS
 
 @dataclass(frozen=True, slots=True)
 class Named:
-    """One entry: whose record it stands on, its id, and as far as it is on record, what it is.
+    """One entry: the student, its id, and what it is, if it is on record.
 
-    ``became`` is in the same words for a page and a print: put right, taken off the record, signed; empty
-    where it stands as it was found. ``lesson`` is the lesson record whose page shows it, ``provenance`` who
-    vouches for the entry, null for what is no entry of a record.
+    ``became`` is the same for a page and a print: corrected, removed from the record, signed; empty if
+    nothing changed. ``lesson`` is the lesson record with a page about it; ``provenance`` is None for
+    something that is no entry of a record.
     """
 
     student: Student | None
@@ -33,10 +33,9 @@ class Named:
 
 
 def vouched(findings: Iterable[Finding]) -> dict[tuple[str, str], str]:
-    """Who vouches for the entries that findings name, by the student's reference and the entry's id.
+    """The provenance of entries that findings name, by the student's reference and the entry's id.
 
-    Of an entry that was replaced it is the newest row's; what is no entry of a record is not in it. One
-    query.
+    For an entry that was replaced it is the newest row's. Leaves out what is no entry of a record. One query.
     """
     named = {(each["student"], each["id"]) for found in findings for each in found.body["entries"]}
     refs, ids = {ref for ref, _ in named if ref}, {entry for ref, entry in named if ref}
@@ -53,7 +52,7 @@ def vouched(findings: Iterable[Finding]) -> dict[tuple[str, str], str]:
 
 
 def of(finding: Finding) -> list[Named]:
-    """The entries of a finding, in its order. Queries: a few for each, and a finding names few."""
+    """The entries of a finding, in its order. A few queries for each."""
     refs = {each["student"] for each in finding.body["entries"] if each["student"]}
     students = {str(each.ref): each for each in Student.objects.filter(ref__in=refs).select_related("school")}
     return [_named(students.get(each["student"] or ""), each["id"]) for each in finding.body["entries"]]
@@ -83,7 +82,7 @@ def _lesson(entry: str) -> uuid.UUID | None:
 
 
 def _became(student: Student, entry: str, row: Any) -> str:
-    """What ended an entry: the correction of its lesson, a revocation, or another record in its place."""
+    """What ended an entry: the correction of its lesson, a revocation, or another record that replaced it."""
     if row.retired_at is None:
         revoked = Revocation.objects.filter(student=student, endorsement__entry_id=entry).first()
         if revoked is None:
@@ -98,7 +97,7 @@ def _became(student: Student, entry: str, row: Any) -> str:
 
 
 def _drafted(student: Student, entry: str) -> Named:
-    """A lesson record as a whole, where the finding is about its signature."""
+    """A whole lesson record, for findings about its signature."""
     try:
         found = LessonRecord.objects.filter(student=student, pk=uuid.UUID(entry)).first()
     except ValueError:

@@ -1,4 +1,4 @@
-"""What an instructor gave within how many hours, and whose ratings cover what, as the school's record has it.
+"""The training that instructors gave within a stretch of hours, and which aircraft their ratings cover.
 
 Flights given elsewhere are not on record here, so the answer is about this school alone. Reads only.
 """
@@ -28,7 +28,7 @@ from training.models import Aircraft, Flight, Role, School, Student
 from training.reports import authorities
 from training.sql import Place, Statement
 
-#: Days around a flight within which another may lie in the same hours, with a day to spare on either side.
+#: Days around a flight whose flights may fall into the same stretch, with a day to spare on either side.
 _NEAR = dt.timedelta(days=3)
 _MICROSECOND = dt.timedelta(microseconds=1)
 THIS = "this flight"
@@ -36,7 +36,9 @@ THIS = "this flight"
 
 @dataclass(frozen=True)
 class Hours:
-    """The fullest hours around one flight, under the rule of its day. ``exceeded``: None where not known."""
+    """The stretch around one flight with the most training, under the rule of its day. ``exceeded`` is None
+    if unknown.
+    """
 
     rule: RuleVersion
     tally: Tally
@@ -44,12 +46,12 @@ class Hours:
 
 
 def rule(name: str, day: dt.date, whose: Student | School) -> RuleVersion:
-    """The rule about instructors of that name on a day; before the first version there is, that one."""
+    """The rule about instructors of that name on a day; before its first version, the first version."""
     return authorities.rule(instructing.current(), name, day, whose)
 
 
 def _hours(training: Sequence[Training], day: dt.date, whose: Student | School, **about: str) -> Hours | None:
-    """The fullest hours under the rule of each authority: of the one that is exceeded, if one is."""
+    """The fullest stretch under each authority's rule; that of an exceeded one, if any."""
     found = []
     for each in authorities.of(whose):
         asked = instructing.current()[each].near(instructing.HOURS_IN_24, day)
@@ -59,13 +61,13 @@ def _hours(training: Sequence[Training], day: dt.date, whose: Student | School, 
 
 
 def is_training(flight: engine.Flight) -> bool:
-    """Whether a flight is flight training, or may be: in an aircraft, not solo, and not logged as none."""
+    """Whether a flight is, or may be, flight training: in an aircraft, not solo, and not logged as none."""
     times = flight.times
     return flight.aircraft.device is None and not times.get("solo") and times.get("dual") != 0
 
 
 def training_of(flight: engine.Flight, id: str, zone: dt.tzinfo) -> Training:
-    """The flight training of one flight: its dual time, at most its total if no dual time was entered."""
+    """The flight training in one flight: its dual time; if none was entered, at most its total time."""
     logged = flight.times.get("dual")
     most = flight.times.get("total") if logged is None else logged
     return training(id, flight.date, zone, logged or 0, most, flight.off, flight.on)
@@ -74,9 +76,9 @@ def training_of(flight: engine.Flight, id: str, zone: dt.tzinfo) -> Training:
 def hours(
     role: Role, student: Student, flight: engine.Flight, *, corrects: uuid.UUID | None = None
 ) -> Hours | None:
-    """The hours around a flight that the instructor is about to sign; None where it is no flight training.
+    """The stretch around a flight that the instructor is about to sign; None if it is no flight training.
 
-    ``corrects`` is the lesson record in whose place it is put, whose own flight is left out. One query.
+    ``corrects`` is the lesson record that it replaces, whose flight is left out. One query.
     """
     if not is_training(flight):
         return None
@@ -88,9 +90,9 @@ def hours(
 def given(
     role: Role, since: dt.date, until: dt.date, *, corrects: uuid.UUID | None = None
 ) -> Iterator[Training]:
-    """The flight training on record at the school that an instructor gave, on flights of these days.
+    """The flight training that an instructor gave at the school on these days.
 
-    By the account that signed, or by the certificate number where the entry came in a document. One query.
+    By the account that signed, or by the certificate number of an entry from a document. One query.
     """
     zone = zoneinfo.ZoneInfo(role.school.time_zone)
     asked: dict[str, Any] = {"school": role.school_id, "user": role.user_id, "certificate": role.certificate}
@@ -117,7 +119,7 @@ _GIVEN = ("instructor_user_id", "instructor_certificate", *_ROW)
 def _training(
     school: int | Place, theirs: Q, since: dt.date | Place, until: dt.date | Place
 ) -> QuerySet[Flight]:
-    """What may be flight training on flights of these days, of whoever ``theirs`` names."""
+    """What may be flight training on these days, by the instructors in ``theirs``."""
     return Flight.objects.filter(
         theirs,
         Q(dual__isnull=True) | Q(dual__gt=dt.timedelta()),
@@ -137,9 +139,9 @@ def _read(row: Sequence[Any], zone: dt.tzinfo) -> Training:
 
 
 def fullest_of(school: School, roles: Iterable[Role], since: dt.date, until: dt.date) -> dict[int, Hours]:
-    """The fullest hours of instructors of a school among the flights of these days, by the user's key.
+    """The fullest stretch of each instructor of a school on these days, by the user's primary key.
 
-    The rule of the last day answers; who gave nothing is not there. One query, however many instructors.
+    By the rule of the last day; an instructor who gave none is missing. One query for all instructors.
     """
     held = [(each.user_id, each.certificate) for each in roles]
     by_number = {certificate: user for user, certificate in held if certificate}
@@ -154,7 +156,7 @@ def fullest_of(school: School, roles: Iterable[Role], since: dt.date, until: dt.
 
 
 def ratings(role: Role) -> tuple[Rating, ...] | None:
-    """The ratings that the school recorded; None where it did not."""
+    """The ratings that the school recorded; None if it recorded none."""
     return None if role.ratings is None else read_ratings(role.ratings)
 
 
@@ -165,9 +167,9 @@ def with_class(day: dt.date, student: Student) -> Collection[str]:
 
 
 def covers(role: Role, student: Student, flight: engine.Flight) -> bool | None:
-    """Whether the recorded ratings cover the aircraft of a flight; None where that is not known.
+    """Whether the recorded ratings cover the aircraft of a flight; None if unknown.
 
-    What the entry does not say of the aircraft is taken from the school's list. At most one query.
+    Facts about the aircraft that the entry leaves out come from the school's list. At most one query.
     """
     held, craft = ratings(role), flight.aircraft
     if held is None:

@@ -1,8 +1,8 @@
-"""Everything on a stored record that will end: each requirement's days, and the milestones that end with it.
+"""All expirations of a stored record: each requirement's last day, and the milestones that expire with it.
 
-The days are the findings' ``holds`` and nothing else; no length of time stands here. Since ``holds`` covers
-every day, what is found stays right until the record or the rules change, whatever day it is; a school's own
-minimums are those of the day asked about, so it is worked out anew every night.
+The days come from the findings' ``holds`` alone. Since ``holds`` covers every day, the result stays right
+until the record or the rules change. A school's own minimums are those of the day of the question, so it is
+calculated again every night.
 """
 
 import datetime as dt
@@ -29,7 +29,7 @@ ENDORSEMENT, MEDICAL, DOCUMENT, CERTIFICATE, TEST, TRAINING = (
     "test",
     "training",
 )
-#: What kind of thing lapses, by the kind of its requirement; all others are training that ages.
+#: The kind of thing that expires, by the kind of its requirement; all others are recent training.
 KINDS: Mapping[str, str] = {
     "endorsement": ENDORSEMENT,
     "cross_country_endorsement": ENDORSEMENT,
@@ -40,13 +40,13 @@ KINDS: Mapping[str, str] = {
     "test_passed": TEST,
     "deficiencies_reviewed": TEST,
 }
-#: The parts of the question that tell apart what ends, where a rule is tied to them.
+#: The parts of a question that distinguish expirations, where a rule is tied to them.
 _TIES = ("aircraft_model", "airport", "area")
 
 
 @dataclass(frozen=True, slots=True)
 class Whole:
-    """A milestone whose span ends: its title with what it was asked for, as ``Solo flight in the C172``."""
+    """A milestone that expires: its title with the context, as ``Solo flight in the C172``."""
 
     milestone: str
     title: str
@@ -57,10 +57,10 @@ class Whole:
 
 @dataclass(frozen=True, slots=True)
 class Ending:
-    """Something that holds on ``last`` for the last time; ``first`` is its span's first day, None where open.
+    """An expiration on ``last``; ``first`` is the first day of its span, None if open.
 
-    ``what`` names it the same whenever it is asked; several rules that the same thing satisfies until the
-    same day are one. ``ends`` are the milestones whose own span ends that day with it.
+    ``what`` identifies it for every question; rules that the same thing satisfies until the same day are one.
+    ``ends`` are the milestones that expire with it on that day.
     """
 
     what: str
@@ -75,10 +75,10 @@ class Ending:
 
 
 def endings(student: Student, on: dt.date) -> tuple[Ending, ...]:
-    """What ends on ``on`` or later, in order of the day; for every model, place and route that is on record.
+    """Expirations on ``on`` or later, sorted by day; for every model, place and route on record.
 
     Queries: those of ``record.of`` and of ``rules_of``, or none.
-    Raises:  NotInForce where a rule has no version on the day.
+    Raises: NotInForce if a rule has no version on the day.
     """
     found: dict[tuple[str, dt.date], Ending] = {}
     for report in _reports(student, on):
@@ -95,7 +95,7 @@ def endings(student: Student, on: dt.date) -> tuple[Ending, ...]:
 
 
 def _reports(student: Student, on: dt.date) -> Iterator[Report]:
-    """Each milestone, asked for everything that the record names of what it depends on."""
+    """The reports of each milestone for everything in the record that it may depend on."""
     rules, contexts = rules_of(student, on), list(_contexts(record_of(student), student.training_model))
     for milestone in authorities.asked(student, rules):
         asked: dict[object, Context] = {}
@@ -131,7 +131,7 @@ def _of_milestone(context: Context, milestone: Milestone) -> Context:
 
 
 def _key(context: Context) -> object:
-    """Contexts that differ in spelling alone are one question."""
+    """A key under which contexts that differ only in spelling are equal."""
     return (
         same(context.aircraft_model or ""),
         context.airport and context.airport.key,
@@ -171,13 +171,13 @@ def _ending(
 
 
 def _tied(rule: RuleVersion) -> set[str]:
-    """The parts of the question that a rule asks an endorsement, or a test, to be for."""
+    """The parts of the question that a rule requires an endorsement, or a test, to match."""
     named = {*(rule.get("names") or ()), *(("aircraft_model",) if rule.get("for_model") else ())}
     return named.intersection(_TIES)
 
 
 def _what(rule: RuleVersion, context: Context, tied: Iterable[str]) -> str:
-    """The name of what ends: the paper, test or endorsement itself where the rule speaks of one."""
+    """The id of what expires: the document, test or endorsement itself if the rule is about one."""
     match rule.kind:
         case "medical":
             name = MEDICAL
@@ -201,7 +201,7 @@ def _what(rule: RuleVersion, context: Context, tied: Iterable[str]) -> str:
 
 
 def _joined(one: Ending, other: Ending) -> Ending:
-    """The same thing under several rules: good from the first day on which it is good for any of them."""
+    """The same thing under several rules as one: valid from the first day of any of them."""
     [(first, _)] = Days.union([Days.between(one.first, one.last), Days.between(other.first, other.last)])
     return replace(
         one,

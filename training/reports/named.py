@@ -1,4 +1,4 @@
-"""Which of a school's instructors, of now and of before, an entry may mean; and who attested entries."""
+"""The school's instructors, current and former, whom an entry may mean; and who attested entries."""
 
 import unicodedata
 from collections.abc import Iterator
@@ -12,14 +12,14 @@ from training.models import EndorsementSeal, PeopleChange, Role, SignOff, Studen
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """A name and a certificate under which somebody instructs at a school, or did."""
+    """A name and certificate of a current or former instructor of a school."""
 
     user: int
     name: str
     certificate: str
 
     def may_be(self, named: engine.Instructor) -> bool:
-        """Whether an entry may mean this person: by the number or by the name, so that neither is altered."""
+        """Whether an entry may mean this person: by number or by name, so that altering one does not help."""
         number = _number(self.certificate)
         return (number != "" and number == _number(named.certificate or "")) or bool(
             _names(self.name) & _names(named.name)
@@ -27,7 +27,7 @@ class Known:
 
 
 def instructors(school: int) -> Iterator[Known]:
-    """Who instructs at a school or ever did, once for each name and number on record. Four queries."""
+    """The current and former instructors of a school, once for each name and number. Four queries."""
     roles = Role.objects.filter(school=school, role=Role.Kind.INSTRUCTOR).select_related("user")
     for role in roles:
         yield Known(role.user_id, str(role.user), role.certificate)
@@ -46,9 +46,9 @@ def instructors(school: int) -> Iterator[Known]:
 
 
 def _plain(text: str) -> str:
-    """Compatible forms of a letter as one (NFKD), without accents and letter case, digits as 0 to 9.
+    """Normalized text (NFKD), without accents and letter case, digits as 0 to 9.
 
-    Letters of another script that only look alike stay different: no library here tells them.
+    Letters of different scripts that look alike stay different: no library here maps them.
     """
     folded = unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", text).casefold())
     return "".join(
@@ -63,13 +63,13 @@ def _number(certificate: str) -> str:
 
 
 def _names(name: str) -> set[str]:
-    """A name's letters and digits as they stand, and with its words sorted: ``Example, Ida`` is one too."""
+    """A name's letters and digits in order, and with its words sorted, so that "Example, Ida" matches too."""
     words = "".join(each if each.isalnum() else " " for each in _plain(name)).split()
     return {"".join(words), "".join(sorted(words))} - {""}
 
 
 def attesters(student: Student, tree: str) -> dict[tuple[str, str], int | None]:
-    """Which user attested each entry last, by its list and id, as the school's ledger says. One query."""
+    """The user who last attested each entry, by its list and id, from the school's ledger. One query."""
     found: dict[tuple[str, str], int | None] = {}
     bodies = EntryBody.objects.filter(
         entry__tree=tree,

@@ -18,7 +18,7 @@ from training.reports.eligibility import provenance_of, reports_of, rules_of
 
 @dataclass(frozen=True)
 class Lapse:
-    """A requirement that is met today and on ``last`` for the last time."""
+    """A requirement that is met today and expires on ``last``."""
 
     finding: Finding
     last: dt.date
@@ -35,20 +35,20 @@ class Lapse:
 
 @dataclass(frozen=True)
 class Gap:
-    """A requirement that is not met, or not known to be."""
+    """A requirement that is not met or unknown."""
 
     finding: Finding
     met: bool | None
 
     @property
     def missing(self) -> Reason:
-        """The first facts that are not on record, each with the entry that needs it."""
+        """The first missing facts, each with its entry."""
         asked = [reason("gap.asked", entry=entry, what=what) for entry, what in self.finding.ask[:2]]
         return several(asked) or reason("gap.fact-missing")
 
     @property
     def reason(self) -> Reason:
-        """What a person can act on."""
+        """The reason that a person can act on."""
         finding, rule = self.finding, self.finding.rule
         if self.met is None:
             return reason("gap.unknown", says=rule.says, missing=self.missing, citation=rule.cite.section)
@@ -112,7 +112,7 @@ class Short:
 
 @dataclass(frozen=True)
 class Refused:
-    """A milestone that the rules do not cover for this student: neither met nor not met, and why not."""
+    """A milestone that the rules do not cover for this student, neither met nor not met, and why."""
 
     milestone: Milestone
     refusal: NotCovered
@@ -130,18 +130,18 @@ class Refused:
 
 @dataclass(frozen=True)
 class Overview:
-    """Every milestone in short, on one day; those that the rules do not cover among them, in their place."""
+    """Every milestone in short on one day; those that the rules do not cover are among them."""
 
     on: dt.date
     known_at: dt.datetime | None
     rulebook: str
     every: tuple[Short | Refused, ...]
-    #: Who vouches for each entry of the record, by its id.
+    #: The provenance of each entry of the record, by id.
     provenance: Mapping[str, str] = field(default_factory=dict, repr=False)
 
     @property
     def milestones(self) -> tuple[Short, ...]:
-        """Those that are answered."""
+        """The milestones with an answer."""
         return tuple(each for each in self.every if isinstance(each, Short))
 
     @property
@@ -150,7 +150,7 @@ class Overview:
 
     @property
     def next_lapse(self) -> Lapse | None:
-        """What expires first of all that is met today."""
+        """The first expiration of anything met today."""
         lapses = [each.lapse for each in self.milestones if each.lapse]
         return min(lapses, key=lambda lapse: lapse.last, default=None)
 
@@ -173,14 +173,13 @@ def overview(
     known_at: dt.datetime | None = None,
     context: Context | None = None,
 ) -> Overview:
-    """Every milestone in short for a stored student: from when until when, what lapses, what is missing.
+    """Every milestone in short for a stored student: from when until when, expirations, gaps.
 
-    One that the rules do not cover is named as such, and stops none of the others.
+    A milestone that the rules do not cover says so and does not stop the others. The requirements of the
+    student's course, if any, come last.
 
-    That of the course in which the student is enrolled stands at the end, where the course asks for anything.
-
-    Queries: those of ``record.of`` and of ``rules_of``, once. Raises: NotInForce where a rule has no version
-    on the day.
+    Queries: those of ``record.of`` and of ``rules_of``, once. Raises: NotInForce if a rule has no version on
+             the day.
     """
     book = rules_of(student, on)
     every = (

@@ -25,10 +25,10 @@ PRACTICAL, KNOWLEDGE = "practical", "knowledge"
 
 @dataclass(frozen=True)
 class Line:
-    """One endorsement, and for a test what came of it.
+    """One endorsement, and for a test its result.
 
-    ``about`` is solo, test or other. ``result`` is the first test that it can have been for; ``missing`` says
-    that a result is told as missing on the day. ``keep_until``: the last day on which it is to be kept.
+    ``about`` is solo, test or other. ``result`` is the first test that it can have been for; ``missing``:
+    whether the result is reported missing on the day. ``keep_until``: the last day of retention.
     """
 
     student: Student
@@ -47,7 +47,9 @@ class Line:
 
     @property
     def kind_of_test(self) -> str | None:
-        """Which test it was for (14 CFR 61.189(b)(2)): the one it names, else the one that was taken."""
+        """The sort of test (14 CFR 61.189(b)(2)): the one that the endorsement names, else the one that was
+        taken.
+        """
         if self.about != TEST:
             return None
         return self.test or (self.result.kind if self.result else None)
@@ -57,8 +59,8 @@ class Line:
 class FirstAttempts:
     """First attempts of applicants whom the instructor endorsed for a practical test, since a day.
 
-    ``enough``: as many applicants and as large a share as the rule's way to recent experience asks; None
-    where no such rule was in force.
+    ``enough``: whether their number and pass rate reach the rule's way to recent experience; None if no such
+    rule was in force.
     """
 
     since: dt.date
@@ -76,7 +78,7 @@ class FirstAttempts:
 
 @dataclass(frozen=True)
 class OwnRecord:
-    """What one instructor keeps, as far as this school's records have it."""
+    """One instructor's own record, as far as this school's records show it."""
 
     role: Role
     rules: Rules
@@ -87,15 +89,15 @@ class OwnRecord:
 
     @property
     def kept_by(self) -> RuleVersion:
-        """The rule by which it is kept."""
+        """The rule that requires the record."""
         return self.rules.near("own-record-kept", self.on)
 
 
 def own_record(role: Role, on: dt.date) -> OwnRecord:
-    """The record of an instructor of a school, the newest endorsement first. Queries: 3 and those of roles.
+    """The record of an instructor of a school, newest endorsement first. Queries: 3 and those of roles.
 
-    A first attempt is the first test of its kind on the student's record here; it counts for whoever gave
-    the last endorsement before it. An attempt that is on no record here is not known.
+    A first attempt is the first test of its kind on the student's record here; it counts for the instructor
+    of the last endorsement before it. Attempts that are on no record here are unknown.
     """
     theirs = Q(instructor_user_id=role.user_id)
     if role.certificate:
@@ -124,7 +126,7 @@ def own_record(role: Role, on: dt.date) -> OwnRecord:
 
 
 def _tests(role: Role, students: Iterable[int], on: dt.date) -> dict[int, list[Test]]:
-    """The tests of these students that are on record, by student."""
+    """The tests of these students, by student."""
     found: dict[int, list[Test]] = defaultdict(list)
     rows = TestRow.objects.filter(
         school_id=role.school_id, student_id__in=list(students), retired_at__isnull=True, date__lte=on

@@ -1,4 +1,4 @@
-"""Where a student is in the course, and which lesson comes next and why. Reads only, decides nothing."""
+"""A student's progress in the course, and the next lesson with its reasons. Reads only."""
 
 import datetime as dt
 from collections.abc import Callable, Iterable, Mapping
@@ -30,15 +30,17 @@ from training.reports.authorities import leads_to
 from training.reports.eligibility import eligibility, enrolled
 
 TOTAL = "total_at_least"
-#: What keeps a lesson's solo flying closed: the kinds of its time, and the role of the milestone.
+#: What blocks a lesson's solo flying: the kinds of its time, and the role of the milestone.
 _ALONE = (("solo", SOLO), ("solo cross_country", SOLO_CROSS_COUNTRY))
-#: What an instructor gives on the day; it keeps nobody from being taught toward it.
+#: What an instructor gives on the day; a lack of it blocks no lesson toward it.
 _GIVEN = "endorsement"
 
 
 @dataclass(frozen=True)
 class Standing:
-    """A student in a course on a day. ``other`` are times on record that no lesson signed here gave."""
+    """A student's progress in a course on a day. ``other`` are times on record from outside the lessons
+    signed here.
+    """
 
     enrolment: Enrolment
     version: CourseVersion
@@ -52,13 +54,13 @@ class Standing:
 
     @cached_property
     def newer(self) -> CourseVersion | None:
-        """The newest version of the course where there is a newer one; one query."""
+        """The newest version of the course, if there is a newer one; one query."""
         newest = outlines.newest(self.version.course.code, self.version.course.school_ref)
         return newest if newest is not None and newest.number > self.version.number else None
 
     @property
     def times(self) -> dict[str, dict[str, str]]:
-        """By kind, what the course plans, what its lessons gave, and what is on record beside them."""
+        """By kind: planned by the course, flown in its lessons, and on record beside them."""
         return {
             kind: {
                 "planned": format_time(self.progress.planned(kind)),
@@ -70,7 +72,7 @@ class Standing:
 
 
 def test_of(student: Student, on: dt.date) -> Milestone:
-    """The practical test that the student's course leads to; without one, the first there is.
+    """The practical test that the student's course leads to; without a course, the first one.
 
     Queries: that of ``enrolled`` and those of ``outlines.published``, or none.
     """
@@ -83,7 +85,7 @@ def test_of(student: Student, on: dt.date) -> Milestone:
 
 
 def enrolment(student: Student, on: dt.date) -> Enrolment | None:
-    """The enrolment of a day with a course: of several the newest; one query."""
+    """The enrollment of a day with a course; of several, the newest. One query."""
     return (
         Enrolment.objects.filter(Enrolment.in_force(on), student=student, course_version__isnull=False)
         .select_related("course_version__course")
@@ -93,11 +95,11 @@ def enrolment(student: Student, on: dt.date) -> Enrolment | None:
 
 
 def standing(student: Student, on: dt.date, *, known_at: dt.datetime | None = None) -> Standing | None:
-    """Where a student stands in the course of the enrolment of that day; None without one.
+    """A student's progress in the course of that day's enrollment; None without one.
 
-    A grade given before a move to a newer version counts where it was carried over.
+    A grade from before a move to a newer version counts if it was carried over.
 
-    Queries: 2, one more after a move, and those of three eligibility reports where they are not at hand.
+    Queries: 2, one more after a move, and those of three eligibility reports if they are not cached.
     """
     held = enrolled(student.pk, student.version, on)
     if held is None or held.course_version is None:
@@ -141,7 +143,7 @@ def _as_known(
 def _carried(given: lessons.Given, moves: Iterable[CourseMove]) -> list[Any]:
     dropped = {
         each["item"]: move.at for move in moves for each in move.carried if not each["carries"]
-    }  # the last move that dropped an item decides, and what was graded since then stands
+    }  # the last move that dropped an item decides; grades after it count
     return [
         grade
         for grade in given.grades
@@ -149,13 +151,10 @@ def _carried(given: lessons.Given, moves: Iterable[CourseMove]) -> list[Any]:
     ]
 
 
-# What the next milestone lacks
-
-
 def _lacking(
     student: Student, on: dt.date, known_at: dt.datetime | None, found: Progress
 ) -> tuple[Lacking, Report | None]:
-    """What the first milestone of the course that is not met lacks of what lessons give."""
+    """The gaps of the course's first unmet milestone that lessons can close."""
     way = leads_to(found.outline)
     reports: dict[str, Report] = {}
     refused: dict[str, NotCovered] = {}
@@ -188,7 +187,7 @@ def _alone(
     refused: Mapping[str, NotCovered],
     on: dt.date,
 ) -> tuple[Mapping[str, Reason], Mapping[str, Reason]]:
-    """Why no lesson of a kind may be flown alone yet, and what to look at before one is, by its kind."""
+    """Why no solo lesson may be flown yet, and what to check before one, by kind of lesson."""
     barred: dict[str, Reason] = {}
     cautions: dict[str, Reason] = {}
     for kinds, milestone in ((kinds, each) for kinds, role in _ALONE for each in way if each.role == role):
@@ -215,7 +214,7 @@ def _first(code: str, title: str, findings: list[Finding]) -> Reason:
 
 
 def _items(finding: Finding) -> set[str]:
-    """The items of a rule that are not at the grade it asks for."""
+    """The items of a rule whose grades are too low."""
     if finding.rule.kind != ITEMS_AT_STANDARD:
         return set()
     reached = {str(gave["item"]) for _, gave in finding.counted if isinstance(gave, Reason)}
@@ -231,9 +230,6 @@ def _short(finding: Finding) -> ShortTime | None:
     return ShortTime(rule.id, rule.says, counts, remaining) if known.issuperset(counts) else None
 
 
-# As JSON
-
-
 def course_json(version: CourseVersion) -> dict[str, Any]:
     course = version.course
     return {
@@ -246,12 +242,12 @@ def course_json(version: CourseVersion) -> dict[str, Any]:
 
 
 def logged(times: Any) -> dict[str, str]:
-    """Times by kind in words, of kinds that there are any of."""
+    """Times by kind in words, without zeros."""
     return {kind: format_time(time) for kind, time in times.items() if time}
 
 
 def next_json(found: NextLesson, words: Callable[[Reason], str] = str) -> dict[str, Any]:
-    """The next lesson as plain JSON values, with the reasons as ``words`` puts them."""
+    """The next lesson as plain JSON values, with the reasons in the words of ``words``."""
     return {
         "proposal": _proposal(found.proposal, words) if found.proposal else None,
         "others": [_proposal(each, words) for each in found.others],

@@ -1,4 +1,4 @@
-"""What a school chose, and what only its tables show, as the engine takes it for stored records."""
+"""A school's settings, and what only its tables show, in the form that the engine takes."""
 
 import datetime as dt
 import uuid
@@ -23,14 +23,14 @@ class Chosen:
 
 
 def of(school: School) -> Settings:
-    """The settings under which a school's stored records are judged. Queries: as ``chosen``."""
+    """The settings under which the engine judges a school's stored records. Queries: as ``chosen``."""
     return chosen(school).settings
 
 
 def chosen(school: School) -> Chosen:
     """The same, as a cache key.
 
-    Queries: two for each state of the school's rules; none after the first time.
+    Queries: two for each state of the school's rules; none after the first call.
     """
     claims = tuple(sorted(school.claims_asked))
     return _chosen(school.pk, school.rules_version, claims, school.taxi_allowance_minutes)
@@ -38,7 +38,7 @@ def chosen(school: School) -> Chosen:
 
 @lru_cache(maxsize=256)
 def _chosen(school: int, state: uuid.UUID | None, claims: tuple[str, ...], taxi_minutes: int) -> Chosen:
-    """The settings of one state of a school, which draws another with each row that they are read from."""
+    """The settings of one state of a school; any change of the rows they come from gives a new state."""
     return Chosen(
         Settings(
             models=links_of(school),
@@ -50,7 +50,7 @@ def _chosen(school: int, state: uuid.UUID | None, claims: tuple[str, ...], taxi_
 
 
 def _no_authority(school: int) -> Mapping[str, Days]:
-    """By certificate number, the days on which the school knows that an instructor's authority had ended."""
+    """By certificate number, the days on which the school knows that an instructor could no longer sign."""
     ended = Role.objects.filter(
         school_id=school,
         role=Role.Kind.INSTRUCTOR,
