@@ -1,13 +1,13 @@
-"""Nothing lapses unseen: what ends, who is told, and the outbox.
+"""Reminders of everything that expires, and the outbox of e-mail.
 
-    standings      a record that changed -> where its student stands, and the lapses to come
-    due            a lapse whose time has come -> reminder rows, and what is to be sent to whom
-    fleet          the same of what ends of a school's aircraft
-    outbox         what is to be sent -> sent, each row once
+    standings      a changed record -> the student's standing and upcoming expirations
+    due            an expiration in reach -> reminder rows and deliveries
+    fleet          the same for a school's aircraft
+    outbox         deliveries -> sent mail, each once
     audits         every school's records, audited once a night
-    calendars      a person's lapses as RFC 5545 has them
-    coming         what one has been told, and what will be sent next
+    calendars      a person's expirations as RFC 5545 (iCalendar)
+    coming         a user's reminders, and a school's upcoming ones
 
-``training.services.sweep`` does all that is due now. The rows are the truth; a lost worker, beat or broker
-loses nothing.
+``training.services.sweep`` does all that is due now. The database rows are the truth; losing a worker, the
+scheduler or the broker loses nothing.
 """

@@ -1,6 +1,6 @@
-"""Every night each school's records are audited, and what was found is kept as when somebody asks for it.
+"""Audits each school's records every night, and stores the findings as for a requested audit.
 
-Nobody sees a record by it, so it leaves no note of access: whoever reads what was found leaves one.
+Nobody sees a record by it, so it logs no access: whoever reads the findings does.
 """
 
 import datetime as dt
@@ -13,17 +13,17 @@ from training.models import NightlyAudit, School, Student
 from training.services.audit import findings
 
 log = logging.getLogger(__name__)
-#: An audit that fails is left after so many tries until the next day.
+#: After so many failures an audit waits until the next day.
 MOST_TRIES = 3
 VIA = "nightly"
 
 
 class TooLong(Exception):
-    """It did not fit into the time that a sweep has."""
+    """The audit did not fit into the time of a sweep."""
 
 
 def waiting(at: dt.datetime) -> list[School]:
-    """The schools that were not audited on their day, nor tried too often. One query, whatever is stored."""
+    """The schools not yet audited on their day, nor tried too often. One query, whatever is stored."""
     found = []
     longest_first = F("nightly_audit__on").asc(nulls_first=True)
     schools = School.objects.select_related("nightly_audit")
@@ -35,10 +35,10 @@ def waiting(at: dt.datetime) -> list[School]:
 
 
 def run(school: School, at: dt.datetime, until: float) -> bool:
-    """Audit a school as of its day, by ``until`` on the monotonic clock; false where it failed.
+    """Audit a school as of its day, by ``until`` on the monotonic clock; false if it failed.
 
-    The try is counted before it is made, so that one that ends its process counts. Not to be called inside a
-    transaction: what was found is kept in one of its own.
+    The try is counted first, so that one that kills its process counts. Call it outside a transaction: the
+    findings are stored in one of their own.
     """
     on = school.day(at)
     if not _begin(school, on):

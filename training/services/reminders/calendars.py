@@ -1,8 +1,8 @@
-"""A person's calendar of what lapses (RFC 5545), read under a secret address.
+"""A person's calendar of expirations (RFC 5545), read through a secret link.
 
-Each lapse is one event with an identity of its own: changed, it comes with a higher ``SEQUENCE``; gone, as
-``CANCELLED``. Calendars are kept by other companies, so an event says as little as is of use: no name but
-initials, and of a medical only that a document ends.
+Each expiration is one event with a fixed identity: changed, it comes with a higher ``SEQUENCE``; gone, as
+``CANCELLED``. Other companies store calendars, so an event says as little as possible: initials instead of a
+name, and of a medical certificate only that a document expires.
 """
 
 import datetime as dt
@@ -27,9 +27,9 @@ from training.services.reminders.messages import day_in_words
 
 #: Days for which an event stays after its day, or after it was cancelled.
 KEPT = dt.timedelta(days=90)
-#: How often a calendar program should look; they take it as advice.
+#: How often a calendar program should look; programs treat it as advice.
 EVERY = dt.timedelta(hours=6)
-#: What an event is called by the kind of thing: without, and with the model that it is for.
+#: An event's title by the kind of thing: without, and with the aircraft model.
 TITLES: Mapping[str, tuple[str, str]] = {
     lapses.ENDORSEMENT: (
         gettext_noop("An endorsement expires"),
@@ -50,7 +50,7 @@ _VIA = "calendar"
 
 
 def create(user: models.User, at: dt.datetime) -> str:
-    """A new secret for a user's calendar, in the place of the one there was. It is told this once."""
+    """Create a new secret for a user's calendar; it replaces the old one and is returned only here."""
     secret = secrets.token_urlsafe(32)
     models.CalendarFeed.objects.update_or_create(
         user=user, defaults={"token_hash": _hash(secret), "created_at": at, "read_at": None}
@@ -59,7 +59,7 @@ def create(user: models.User, at: dt.datetime) -> str:
 
 
 def revoke(user: models.User) -> bool:
-    """Close a user's calendar; whether there was one."""
+    """Turn off a user's calendar; whether there was one."""
     return bool(models.CalendarFeed.objects.filter(user=user).delete()[0])
 
 
@@ -68,12 +68,12 @@ def address(secret: str) -> str:
 
 
 def _hash(secret: str) -> str:
-    # 256 random bits: nothing is gained by a slow hash.
+    # 256 random bits: a slow hash would gain nothing
     return hashlib.sha256(secret.encode()).hexdigest()
 
 
 def read(secret: str, at: dt.datetime) -> bytes | None:
-    """The calendar of that secret, None where there is none (any more). The reading is logged once a day."""
+    """The calendar of that secret, or None. The reading is logged once a day."""
     feed = models.CalendarFeed.objects.select_related("user").filter(token_hash=_hash(secret)).first()
     if feed is None or not feed.user.is_active:
         return None
@@ -84,14 +84,14 @@ def read(secret: str, at: dt.datetime) -> bytes | None:
 
 
 def of_user(user: models.User, at: dt.datetime) -> QuerySet[models.Student]:
-    """The students whose lapses stand in a user's calendar: oneself, and those one instructs today."""
+    """The students in a user's calendar: oneself, and those one instructs today."""
     on = at.astimezone(dt.UTC).date()
     mine = access.RELATIONS["oneself"](user.pk, on) | access.RELATIONS["instructs"](user.pk, on)
     return models.Student.objects.filter(mine)
 
 
 def _note(user: models.User, students: Iterable[models.Student], at: dt.datetime) -> None:
-    """A program looks every few hours: one line a day is enough to know that it does."""
+    """Log the reading once a day: a program looks every few hours."""
     listed = list(students)
     noted = set(
         models.AccessLog.objects.filter(
@@ -158,7 +158,7 @@ def _holds_through(last: dt.date) -> str:
 
 
 def _own_dates(user: models.User, at: dt.datetime) -> Iterator[Event]:
-    """An instructor's recent experience. Set anew, it is the same event on another day."""
+    """An instructor's recent experience. If its day changes, it is the same event on another day."""
     own = models.Role.objects.filter(
         user=user, role=models.Role.Kind.INSTRUCTOR, recent_experience_until__gte=(at - KEPT).date()
     ).select_related("school")
@@ -174,7 +174,7 @@ def _own_dates(user: models.User, at: dt.datetime) -> Iterator[Event]:
 
 
 def _of_aircraft(user: models.User, at: dt.datetime) -> Iterator[Event]:
-    """What ends of the aircraft where one instructs or administers; what was renewed comes as cancelled."""
+    """Expirations of the aircraft where the user instructs or administers; renewed ones are cancelled."""
     kinds = airworthiness.current()
     checks: dict[tuple[int, str], list[models.AircraftCheck]] = {}
     rows = models.AircraftCheck.objects.filter(school__in=fleets.schools(user), kind__in=kinds)
@@ -218,7 +218,7 @@ def _all_day(uid: str, summary: str, day: dt.date, stamp: dt.datetime, sequence:
     event.add("dtstart", day)
     event.add("dtend", day + dt.timedelta(days=1))
     event.add("summary", summary)
-    event.add("transp", "TRANSPARENT")  # it takes up no time
+    event.add("transp", "TRANSPARENT")  # shown as free time
     event.add("class", "PRIVATE")
     return event
 

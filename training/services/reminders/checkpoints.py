@@ -1,6 +1,6 @@
-"""Once a day the ledger of each school that grew is signed, and its administrators get the statement by mail.
+"""Signs each school's ledger once a day if it grew, and mails the checkpoint to the administrators.
 
-A checkpoint is worth most outside this server (see the ledger): that is what the mail is for.
+A checkpoint is worth most outside this server (see the ledger); hence the mail.
 """
 
 import datetime as dt
@@ -21,10 +21,9 @@ log = logging.getLogger(__name__)
 
 
 def daily(at: dt.datetime) -> int:
-    """Sign the ledgers that grew and were not signed today at their school, and write the mails; how many.
+    """Sign the ledgers that grew and were not yet signed on their day, and queue the mails; how many.
 
-    A school whose ledger stands still is mailed nothing, and none is mailed twice a day. Not to be called
-    inside a transaction.
+    A school whose ledger did not grow gets no mail, and none gets two a day. Call it outside a transaction.
     """
     made = 0
     for tree, size in Head.objects.filter(size__gt=0).values_list("tree", "size").order_by("tree"):
@@ -68,7 +67,7 @@ def _mail_once(school: School, signed: Checkpoint, today: dt.date, at: dt.dateti
 
 
 def _text(school: School, signed: Checkpoint, language: str) -> str:
-    """What the mail says, in the recipient's language; the statement itself is the same for everybody."""
+    """The text of the mail in the recipient's language; the statement itself is the same for everybody."""
     with translation.override(language):
         told = _(
             "The ledger of %(school)s has %(entries)s entries. Keep this e-mail. It shows whether "

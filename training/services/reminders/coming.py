@@ -1,4 +1,4 @@
-"""What somebody has been told and can put off; and for a school, what will be sent next."""
+"""A user's reminders, which can be snoozed; and the upcoming reminders of a school."""
 
 import datetime as dt
 import uuid
@@ -18,9 +18,9 @@ from training.services.fleet import aircraft as fleets
 from training.services.reminders import calendars, leads, notices, recipients
 from training.services.reminders import due as making
 
-#: How far ahead an administrator looks.
+#: How many days ahead an administrator sees.
 DAYS = 30
-#: On a user's clock, when a reminder that was put off comes again if no quiet time says otherwise.
+#: The time on a user's clock at which a snoozed reminder returns, unless quiet hours say otherwise.
 MORNING = dt.time(7)
 
 
@@ -40,23 +40,23 @@ class Own:
 
 
 def _of(user: models.User, at: dt.datetime) -> QuerySet[models.Reminder]:
-    """The reminders that concern a user now: of oneself, of students one instructs, of one's own dates.
+    """A user's current reminders: of oneself, of one's students, of one's own dates.
 
-    Those of aircraft are everybody's who instructs at their school or administers it.
+    Everybody who instructs at a school or administers it gets those of its aircraft.
     """
     students: Any = calendars.of_user(user, at)
     fleet = Q(aircraft__isnull=False, school__in=fleets.schools(user))
     mine = Q(student__in=students) | Q(role__user=user) | fleet
-    # The earliest day that it is anywhere: each is held against the day at its school below.
+    # The earliest day anywhere; each reminder is compared with the day at its school below.
     return models.Reminder.objects.filter(
         mine, state=models.Reminder.State.DUE, last_day__gte=(at - dt.timedelta(hours=12)).date()
     )
 
 
 def own(user: models.User, at: dt.datetime, *, via: str) -> list[Own]:
-    """A user's reminders whose last day is not over, the most pressing first; of one lapse only the newest.
+    """A user's reminders that have not expired, most urgent first; for one expiration only the newest.
 
-    Queries: 2. The reading of each student's is logged.
+    Queries: 2. The reading is logged for each student.
     """
     rows = _of(user, at).select_related("student", "school", "role", "aircraft")
     newest: dict[tuple[int | None, int | None, int | None, str, dt.date], models.Reminder] = {}
@@ -79,13 +79,13 @@ def own(user: models.User, at: dt.datetime, *, via: str) -> list[Own]:
 
 
 def find(user: models.User, ref: uuid.UUID, at: dt.datetime) -> models.Reminder:
-    """One of a user's reminders. Raises: NotFound, whether there is none or it is another's."""
+    """One of a user's reminders. Raises: NotFound, also if it is another user's."""
     rows = _of(user, at).select_related("student", "school", "role", "aircraft")
     return errors.find(rows, "reminder of that reference", ref=ref)
 
 
 def mark_read(user: models.User, reminder: models.Reminder, at: dt.datetime) -> Own:
-    """Note that a user has read a reminder; the first time stands."""
+    """Mark a reminder as read; the first time counts."""
     row, _ = models.ReminderOf.objects.get_or_create(
         reminder=reminder, user=user, defaults={"school_id": reminder.school_id}
     )
@@ -98,9 +98,9 @@ def mark_read(user: models.User, reminder: models.Reminder, at: dt.datetime) -> 
 
 @transaction.atomic
 def snooze(user: models.User, reminder: models.Reminder, until: dt.date, at: dt.datetime) -> Own:
-    """Put one reminder off: the user is told once more on that day, and not before. Others are told as ever.
+    """Snooze one reminder until a day. Other recipients are not affected.
 
-    Raises: SnoozeError where the day is not after today, or is after the last day.
+    Raises: SnoozeError if the day is not after today, or is after the last day.
     """
     today = reminder.school.day(at)
     if not today < until <= reminder.last_day:
@@ -120,7 +120,7 @@ def snooze(user: models.User, reminder: models.Reminder, until: dt.date, at: dt.
 
 
 def _again(one: recipients.Recipient, reminder: models.Reminder, until: dt.date, at: dt.datetime) -> None:
-    """An e-mail of its own in the morning of that day, in the place of one that was put off before."""
+    """Queue an e-mail for the morning of that day; it replaces that of an earlier snooze."""
     items = models.DeliveryItem.objects.filter(reminder=reminder, recipient=one.key)
     models.Delivery.objects.filter(
         items__in=items.filter(round__gt=0), state=models.Delivery.State.PENDING
@@ -143,7 +143,7 @@ def _again(one: recipients.Recipient, reminder: models.Reminder, until: dt.date,
 
 @dataclass(frozen=True, slots=True)
 class Coming:
-    """A reminder that will be made: on ``day`` at the school, ``lead`` days before ``last_day``."""
+    """An upcoming reminder: on ``day`` at the school, ``lead`` days before ``last_day``."""
 
     day: dt.date
     lead: int
@@ -158,7 +158,7 @@ class Coming:
 
 @dataclass(frozen=True)
 class _Ahead:
-    """The days to come at a school, with its lead times."""
+    """The coming days at a school, with its lead times."""
 
     school: models.School
     at: dt.datetime
@@ -169,7 +169,7 @@ class _Ahead:
     def dues(
         self, kind: str, first: dt.date | None, last: dt.date, waits: int | None = None
     ) -> Iterator[leads.Due]:
-        """The reminders of one thing that fall due then, and the late one of lead time ``waits``."""
+        """The reminders of one thing that fall due in these days, and a late one of lead time ``waits``."""
         zone = zoneinfo.ZoneInfo(self.school.time_zone)
         for due in leads.dues(first, last, self.lead_times.get(kind, ()), zone):
             if due.day <= self.end and (due.at > self.at or due.lead == waits):
@@ -177,9 +177,9 @@ class _Ahead:
 
 
 def of_school(school: models.School, at: dt.datetime, days: int = DAYS) -> list[Coming]:
-    """What will be sent in the days to come, as the records stand, in order of the day; today's included.
+    """What will be sent in the coming days, by the current records, sorted by day; includes today.
 
-    What is due already and not made yet stands under today. Queries: 5, whatever the size.
+    Reminders that are due but not made yet are listed today. Queries: 5, whatever the size.
     """
     today = school.day(at)
     ahead = _Ahead(school, at, today, today + dt.timedelta(days=days), leads.of_school(school))

@@ -1,4 +1,4 @@
-"""Makes the reminders that fall due: each row once, with what is to be sent, in one transaction."""
+"""Makes the reminders that fall due: each row once, with its deliveries, in one transaction."""
 
 import datetime as dt
 import uuid
@@ -28,29 +28,29 @@ from training.services.reminders.recipients import Recipient
 
 #: When on the administrator's clock the day's digest goes out.
 DIGEST_AT = dt.time(8)
-#: Nothing is added to a digest that is about to go out.
+#: A digest that is about to go out gets no more reminders.
 CLOSED_BEFORE = dt.timedelta(minutes=5)
-#: What the last day of an instructor's recent experience is called in a reminder.
+#: The name of an instructor's recent experience in a reminder.
 RECENT_EXPERIENCE_SAYS = gettext_noop("The instructor's recent experience, as the school recorded it")
 
 
 def recent_experience_citation(role: Role) -> str:
-    """Where it says how long recent experience lasts: the rule in force on its last day."""
+    """The citation of the rule that says how long recent experience lasts, as in force on its last day."""
     assert role.recent_experience_until is not None
     return instructing.rule("recent-experience", role.recent_experience_until, role.school).cite.section
 
 
 def waiting(at: dt.datetime, limit: int) -> list[int]:
-    """Students with a lapse whose reminder is due, by key. A look into an index, whatever is stored."""
+    """Students with a due reminder, by primary key. An index look-up, whatever is stored."""
     due = Lapse.objects.filter(due_at__lte=at, gone_at__isnull=True).order_by("due_at", "pk")
     return list(dict.fromkeys(due.values_list("student_id", flat=True)[:limit]))
 
 
 @transaction.atomic
 def make(student_pk: int, at: dt.datetime) -> list[Reminder]:
-    """The reminders of one student that are due, made now. The student's row is locked meanwhile.
+    """Make one student's due reminders, with the student's row locked.
 
-    For who is not in training nothing is made, and it is looked at again the next day.
+    A student who is not in training gets none, and is checked again the next day.
     """
     student = Student.objects.select_for_update(no_key=True, of=("self",)).filter(pk=student_pk).first()
     if student is None:
@@ -79,7 +79,6 @@ def make(student_pk: int, at: dt.datetime) -> list[Reminder]:
     return made
 
 
-#: What a reminder says of its lapse.
 _OF_A_LAPSE = ("school_id", "student_id", "what", "kind", "last_day", "says", "citations", "ends")
 
 
@@ -89,7 +88,7 @@ def _reminder(lapse: Lapse, due_at: dt.datetime, lead: int, at: dt.datetime) -> 
 
 
 def _tell(student: Student, school: School, made: list[Reminder], at: dt.datetime) -> None:
-    """What everybody concerned is to be sent, and the notices inside the program."""
+    """Queue the e-mails and notices for every recipient."""
     student.school = school
     told = recipients.of_student(student, school.day(at))
     for one in told:
@@ -114,7 +113,7 @@ def _tell(student: Student, school: School, made: list[Reminder], at: dt.datetim
 def deliver(
     one: Recipient, school: School, made: Iterable[Reminder], at: dt.datetime, *, student: Student | None
 ) -> None:
-    """One e-mail that tells everything that fell due at once."""
+    """One e-mail about everything that fell due at once."""
     listed = list(made)
     delivery = Delivery.objects.create(
         school=school,
@@ -148,7 +147,7 @@ def digest(school: School, made: Iterable[Reminder], at: dt.datetime) -> None:
             said |= {"school": school, "created_at": at}
             Delivery.objects.bulk_create([Delivery(key=key, **said)], ignore_conflicts=True)
             mail = Delivery.objects.select_for_update(no_key=True).get(key=key)
-            if mail.state != Delivery.State.PENDING:  # it went out early: quiet hours were set anew
+            if mail.state != Delivery.State.PENDING:  # it went out early because the quiet hours changed
                 mail = Delivery.objects.create(key=f"{key}:{uuid.uuid4()}", **said)
             _items(mail, made, f"digest:{one.user.pk}", 0)
 
@@ -162,7 +161,7 @@ def _next_digest(at: dt.datetime, zone: dt.tzinfo) -> dt.datetime:
 
 
 def make_for_roles(at: dt.datetime) -> list[Reminder]:
-    """The reminders of instructors' own dates that are due; those whose date was set anew are withdrawn."""
+    """Make the due reminders of instructors' own dates; withdraw those whose date changed."""
     today = at.date()
     longest = dt.timedelta(days=366)
     Reminder.objects.filter(role__isnull=False, state=Reminder.State.DUE, last_day__gte=today).exclude(

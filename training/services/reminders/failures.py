@@ -1,16 +1,16 @@
-"""What could not be done and waits for somebody to look at it. Seen by administrators of the school."""
+"""What failed and needs attention; administrators of the school see it."""
 
 from typing import Any
 
 from syllabus.engine.time.instants import in_utc
 from training.models import Delivery, School, Stale, Student
 
-#: More are counted by the metrics, not listed.
+#: The metrics count more; this many are listed.
 MOST = 100
 
 
 def deliveries(school: School) -> list[dict[str, Any]]:
-    """The e-mails of a school that were given up, the newest first."""
+    """The failed e-mails of a school, newest first."""
     rows = Delivery.objects.filter(school=school, state=Delivery.State.FAILED).select_related(
         "user", "guardian"
     )
@@ -28,7 +28,7 @@ def deliveries(school: School) -> list[dict[str, Any]]:
 
 
 def records(school: School) -> list[dict[str, Any]]:
-    """The students of a school whose record could not be worked out, so that nobody is told what ends."""
+    """The students of a school whose record could not be calculated, so that nobody gets reminders."""
     rows = list(Stale.objects.filter(school=school, parked_at__isnull=False).order_by("student_id")[:MOST])
     students = Student.objects.in_bulk([each.student_id for each in rows])
     return [

@@ -1,4 +1,4 @@
-"""The reminders of what ends of a school's aircraft: to those who instruct there, and to the digest."""
+"""Reminders of a school's aircraft: to its instructors, and in the administrators' digest."""
 
 import datetime as dt
 import zoneinfo
@@ -12,9 +12,9 @@ from training.services.reminders import due, leads, recipients
 
 
 def make(at: dt.datetime) -> list[Reminder]:
-    """The reminders of aircraft that are due, made now; those of what was renewed are withdrawn.
+    """Make the due reminders of aircraft; withdraw those that were renewed.
 
-    It looks through what stands of every school's aircraft: a handful for each, whatever is stored besides.
+    It reads the newest checks of every school's aircraft: a handful for each, whatever else is stored.
     """
     made: list[Reminder] = []
     with_checks = AircraftCheck.objects.order_by().values("school").distinct()
@@ -27,7 +27,7 @@ def make(at: dt.datetime) -> list[Reminder]:
 
 
 def _withdraw(school: School, standing: list[Held], at: dt.datetime) -> None:
-    """What does not stand any more is withdrawn, and what stands again is back in force."""
+    """Withdraw the reminders that no longer apply, and restore those that apply again."""
     stands = {(each.check.aircraft_id, each.version.id, each.last) for each in standing}
     known = Reminder.objects.filter(
         school=school, aircraft__isnull=False, last_day__gte=school.day(at)
@@ -45,7 +45,7 @@ def _withdraw(school: School, standing: list[Held], at: dt.datetime) -> None:
 
 
 def _due(school: School, standing: list[Held], at: dt.datetime) -> list[tuple[Held, leads.Due]]:
-    """What stands and is to be told now. Two queries."""
+    """What expires and has a reminder due. Two queries."""
     zone, today = zoneinfo.ZoneInfo(school.time_zone), school.day(at)
     lead_times = leads.of_school(school)[leads.AIRCRAFT]
     told: dict[tuple[int | None, str, dt.date], set[int]] = {}
@@ -66,7 +66,7 @@ def _due(school: School, standing: list[Held], at: dt.datetime) -> list[tuple[He
 
 @transaction.atomic
 def _make(school: School, at: dt.datetime) -> list[Reminder]:
-    """The rows of one school and what is to be sent, together; its aircraft are locked meanwhile."""
+    """Write one school's reminders and deliveries together, with its aircraft locked."""
     list(Aircraft.objects.select_for_update(no_key=True).filter(school=school).order_by("pk"))
     standing = airworthiness.held([school], school.day(at))
     made = [

@@ -1,4 +1,4 @@
-"""How long before its last day somebody is told of a lapse, and at which instants that falls due."""
+"""Lead times: how many days before an expiration a reminder is sent, and the instant it falls due."""
 
 import datetime as dt
 import zoneinfo
@@ -16,7 +16,7 @@ from training.reports import lapses
 
 #: An instructor's recent experience, whose last day the school records (14 CFR 61.197).
 RECENT_EXPERIENCE = "recent-experience"
-#: Inspections and papers of an aircraft.
+#: Inspections and documents of an aircraft.
 AIRCRAFT = "aircraft"
 #: Days before the last day, by the kind of thing. Common practice, not law: a school sets its own.
 DEFAULTS: Mapping[str, tuple[int, ...]] = {
@@ -32,7 +32,7 @@ DEFAULTS: Mapping[str, tuple[int, ...]] = {
 
 
 class LeadTimesError(InputError):
-    """Lead times cannot be those."""
+    """Invalid lead times."""
 
     what = "the lead times"
 
@@ -47,21 +47,21 @@ class Due:
 
 
 def of_school(school: School | int) -> dict[str, tuple[int, ...]]:
-    """A school's lead times: its own, else the default ones. One query."""
+    """A school's lead times: its own, else the defaults. One query."""
     own = LeadTimes.objects.filter(school=school).values_list("kind", "days")
     return {**DEFAULTS, **{kind: tuple(days) for kind, days in own}}
 
 
 def beginning(day: dt.date, zone: dt.tzinfo) -> dt.datetime:
-    """The instant at which a day begins on a clock, in UTC; where midnight is left out, the first one after.
+    """The first instant of a day on a clock, in UTC; if midnight is skipped, the first one after it.
 
-    Where midnight comes twice, the day begins with the first.
+    If midnight comes twice, the day begins with the first.
     """
     return dt.datetime.combine(day, dt.time(), zone).astimezone(dt.UTC)
 
 
 def dues(first: dt.date | None, last: dt.date, leads: Iterable[int], zone: dt.tzinfo) -> list[Due]:
-    """The reminders of one lapse, in order of time. One that would come before ``first`` tells nothing."""
+    """The reminders of one expiration, sorted by time, without those that would come before ``first``."""
     found = []
     for lead in sorted(set(leads), reverse=True):
         if last.toordinal() - lead < (first.toordinal() if first else 1):
@@ -72,9 +72,9 @@ def dues(first: dt.date | None, last: dt.date, leads: Iterable[int], zone: dt.tz
 
 
 def next_due(all_dues: Iterable[Due], at: dt.datetime, told: Collection[int]) -> Due | None:
-    """The reminder to come: of those whose time has passed only the last, so that nobody is told twice.
+    """The next reminder; of those whose time has passed only the last, so that nobody gets several at once.
 
-    ``told`` are the lead times that reminders were made for.
+    ``told`` are the lead times for which reminders were made.
     """
     every = list(all_dues)
     passed = [each for each in every if each.at <= at]
@@ -84,7 +84,7 @@ def next_due(all_dues: Iterable[Due], at: dt.datetime, told: Collection[int]) ->
 
 
 def told_of(students: Collection[int]) -> dict[tuple[int, str, dt.date], set[int]]:
-    """For each lapse of these students (by key) the lead times for which there is a reminder. One query."""
+    """For each of these students' expirations (by key), the lead times that have reminders. One query."""
     found: dict[tuple[int, str, dt.date], set[int]] = {}
     rows = Reminder.objects.filter(student__in=students).values_list(
         "student_id", "what", "last_day", "lead_days"
@@ -96,7 +96,7 @@ def told_of(students: Collection[int]) -> dict[tuple[int, str, dt.date], set[int
 
 def schedule(lapse: Lapse, lead_times: Mapping[str, tuple[int, ...]], zone: dt.tzinfo, at: dt.datetime,
              told: Collection[int]) -> None:  # fmt: skip
-    """Set when the lapse's next reminder falls due; not saved. None once its last day is over."""
+    """Set when the expiration's next reminder falls due; None after its last day. Does not save."""
     over = beginning(lapse.last_day + dt.timedelta(days=1), zone) <= at
     every = [] if over else dues(lapse.first_day, lapse.last_day, lead_times.get(lapse.kind, ()), zone)
     due = next_due(every, at, told)
@@ -104,7 +104,7 @@ def schedule(lapse: Lapse, lead_times: Mapping[str, tuple[int, ...]], zone: dt.t
 
 
 def set_for(school: School, kind: str, days: Collection[int] | None, *, at: dt.datetime) -> None:
-    """Set a school's own lead times for one kind; as ``set_several``."""
+    """Set a school's own lead times for one kind; see ``set_several``."""
     set_several(school, {kind: days}, at=at)
 
 
@@ -112,9 +112,9 @@ def set_for(school: School, kind: str, days: Collection[int] | None, *, at: dt.d
 def set_several(school: School, days: Mapping[str, Collection[int] | None], *, at: dt.datetime) -> None:
     """Set a school's own lead times for each kind, or go back to the default with None.
 
-    Reminders to come are scheduled again; those that were sent stay.
+    Future reminders are scheduled again; those already sent stay.
 
-    Raises: LeadTimesError with every fault.
+    Raises: LeadTimesError with every error.
     """
     faults = Errors()
     for kind in days:
@@ -137,7 +137,7 @@ def set_several(school: School, days: Mapping[str, Collection[int] | None], *, a
 
 
 def reschedule(school: School, *, at: dt.datetime) -> None:
-    """Schedule everything that is still to come at a school anew."""
+    """Schedule all future reminders of a school again."""
     zone, lead_times = zoneinfo.ZoneInfo(school.time_zone), of_school(school)
     coming = list(Lapse.objects.filter(school=school, gone_at__isnull=True, last_day__gte=school.day(at)))
     told = told_of({each.student_id for each in coming})

@@ -1,4 +1,4 @@
-"""The words of an e-mail: plain text and HTML from one template each. Subjects say nothing of a record."""
+"""The text of an e-mail: plain text and HTML from one template each. Subjects reveal nothing of a record."""
 
 import datetime as dt
 from collections.abc import Iterable
@@ -27,7 +27,7 @@ SUBJECTS = {
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One thing that ends, in words."""
+    """One expiration in words."""
 
     whose: str
     says: str
@@ -46,7 +46,7 @@ class Line:
 
 
 def day_in_words(day: dt.date) -> str:
-    """A day without any doubt which number is the month: ``3 March 2027``."""
+    """A day with the month in letters, so that it is unambiguous: ``3 March 2027``."""
     # Translators: a day with the month in words, in the letters of Django's date filter.
     return dateformat.format(day, pgettext("a day in a mail", "j F Y"))
 
@@ -70,13 +70,13 @@ def line_of(reminder: Reminder, today: dt.date) -> Line:
 
 
 def message_id(delivery: Delivery) -> str:
-    """The same at every try: a second copy is the same message to whoever receives it (RFC 5322, 3.6.4)."""
+    """The same for every try, so that mail programs recognize a second copy (RFC 5322, 3.6.4)."""
     domain = parseaddr(settings.DEFAULT_FROM_EMAIL)[1].rpartition("@")[2] or "localhost"
     return f"<{delivery.pk}@{domain}>"
 
 
 def compose(delivery: Delivery, reminders: Iterable[Reminder], at: dt.datetime) -> EmailMultiAlternatives:
-    """The e-mail of a delivery that tells these reminders, in the recipient's language."""
+    """The e-mail of a delivery about these reminders, in the recipient's language."""
     user, guardian = delivery.user, delivery.guardian
     to, name, language = "", "", "en"
     if user is not None:

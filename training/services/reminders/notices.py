@@ -1,4 +1,4 @@
-"""What somebody is told inside the program: their own notices, and marking one as read."""
+"""Notices inside the program: a user's own, and marking them as read."""
 
 import datetime as dt
 import uuid
@@ -12,9 +12,9 @@ from training.services.errors import find
 
 
 def told(user: User, on: dt.date) -> QuerySet[Notice]:
-    """The notices that are for a user, of whatever kind, about students whom they may still see on a day.
+    """A user's notices of every kind, about students whom the user may still see on a day.
 
-    One that was written before the student had an account is the student's from then on.
+    A notice from before the student had an account belongs to the student once there is one.
     """
     theirs = Q(user=user) | Q(user__isnull=True, student__user=user)
     seen = access.visible_students(user, on=on)
@@ -23,9 +23,9 @@ def told(user: User, on: dt.date) -> QuerySet[Notice]:
 
 @transaction.atomic
 def mark_read(user: User, notice: int, at: dt.datetime) -> Notice:
-    """Note that a notice was read; again, the first time stays.
+    """Mark a notice as read; the first time counts.
 
-    Raises: NotFound, whether there is none or it is somebody else's.
+    Raises: NotFound, also if it is another user's.
     """
     found = find(told(user, at.date()).select_for_update(of=("self",)), "notice of that id", pk=notice)
     if found.read_at is None:
@@ -35,11 +35,11 @@ def mark_read(user: User, notice: int, at: dt.datetime) -> Notice:
 
 
 def of_reminder(ref: uuid.UUID, user: User) -> str:
-    """What the notice of a reminder says it is about: the reminder with its reader."""
+    """The reference in a reminder's notice: the reminder with its reader."""
     return f"{ref}/{user.pk}"
 
 
 def reminder_read(user: User, ref: uuid.UUID, at: dt.datetime) -> None:
-    """Whoever has read a reminder, or put it off, has read its notice."""
+    """Whoever reads or snoozes a reminder has read its notice."""
     mine = Notice.objects.filter(kind=Notice.Kind.REMINDER, about=of_reminder(ref, user))
     mine.filter(read_at__isnull=True).update(read_at=at)

@@ -1,8 +1,8 @@
-"""Sends what is in the outbox: each row once, and after a crash at most once more under the same Message-ID.
+"""Sends the mail in the outbox: each row once, or after a crash twice with the same Message-ID.
 
-A try is counted and committed before it is made. Then the row is locked while the mail goes out, so that no
-second worker takes it; the lock dies with its worker. Nothing can tell whether a mail that was handed over
-just before a crash went out: that one is sent again.
+A try is counted and committed first. Then the row is locked while the mail goes out, so that no second worker
+takes it; the lock dies with its worker. Nobody can tell whether a mail went out that was handed over just
+before a crash: that one is sent again.
 """
 
 import contextlib
@@ -24,19 +24,19 @@ from training.models import Delivery, DeliveryItem, Reminder, ReminderOf, Stale
 from training.services.reminders import messages, recipients
 
 log = logging.getLogger(__name__)
-#: Seconds until the next try after the first, second, … one failed. After the last the delivery has failed.
+#: Seconds until the next try after the first, second, … failure. After the last the delivery has failed.
 PAUSES = (60, 300, 1800, 2 * 3600, 6 * 3600, 12 * 3600)
 MOST_ATTEMPTS = len(PAUSES) + 1
 
 
 @dataclass
 class Sent:
-    """What one run of the outbox did."""
+    """The result of one run of the outbox."""
 
     sent: int = 0
     withdrawn: int = 0
     failed: int = 0
-    #: The mail server could not be reached: nothing of it counts against a delivery.
+    #: The mail server could not be reached: this counts against no delivery.
     unreachable: bool = False
 
 
@@ -45,9 +45,9 @@ class _Unreachable(Exception):
 
 
 def send(*, until: float, now: Callable[[], dt.datetime] = timezone.now) -> Sent:
-    """Send what is due until the monotonic clock reaches ``until``, or nothing is left.
+    """Send what is due until the monotonic clock reaches ``until``, or nothing remains.
 
-    Raises nothing of what a mail server does: that is kept with the delivery.
+    Errors of the mail server are stored with the delivery, never raised.
     """
     done = Sent()
     with _one_sender() as mine, _Post() as post:
@@ -63,11 +63,11 @@ def send(*, until: float, now: Callable[[], dt.datetime] = timezone.now) -> Sent
 
 @contextlib.contextmanager
 def _one_sender() -> Iterator[bool]:
-    """On SQLite, where rows have no locks: whether this process is the one that sends from this database."""
+    """On SQLite, which has no row locks: whether this process is the one that sends from this database."""
     if connection.features.has_select_for_update_skip_locked:
         yield True
         return
-    # Beside the database, so that another one in the same folder has a sender of its own.
+    # Beside the database, so that another database in the same folder has its own sender.
     beside = pathlib.Path(connection.settings_dict["NAME"])
     with open(beside.with_name(f"{beside.name}.sending"), "w") as held:
         try:
@@ -79,7 +79,7 @@ def _one_sender() -> Iterator[bool]:
 
 
 class _Post:
-    """One connection to the mail server for as many mails as there are."""
+    """One connection to the mail server for several mails."""
 
     def __init__(self) -> None:
         self._backend = get_connection()
@@ -116,7 +116,7 @@ class _Post:
 
 
 def _send_next(done: Sent, post: _Post, at: dt.datetime) -> bool:
-    """Send one delivery. False where none is due that nobody else is sending."""
+    """Send one delivery. False if none is due that nobody else is sending."""
     claimed = _claim(at)
     if claimed is None:
         return False
@@ -164,9 +164,9 @@ def _try(delivery: Delivery, reminders: list[Reminder], done: Sent, post: _Post,
 
 
 def _claim(at: dt.datetime) -> tuple[str, int] | None:
-    """Count a try of the delivery that has waited longest, and commit that.
+    """Count a try of the delivery that has waited longest, and commit.
 
-    None that tells of a record which changed since it was worked out: it might not be so any more.
+    Skips deliveries about a record that changed after they were calculated, because they may no longer apply.
     """
     changed = Stale.objects.filter(student_id=OuterRef("reminder__student_id"), parked_at__isnull=True)
     doubtful = DeliveryItem.objects.filter(Exists(changed), delivery=OuterRef("pk"))
@@ -185,7 +185,7 @@ def _claim(at: dt.datetime) -> tuple[str, int] | None:
 
 @contextlib.contextmanager
 def _held(pk: str, attempt: int) -> Iterator[Delivery | None]:
-    """The delivery, locked where rows can be, if the try is still ours; what was set on it is saved."""
+    """The delivery, locked if the database can, if the try is still ours; saves what was set on it."""
     fields = ["state", "attempts", "fault", "send_after", "sent_at"]
     mine = Delivery.objects.filter(pk=pk, attempts=attempt, state=Delivery.State.PENDING)
     related = mine.select_related(
@@ -212,7 +212,7 @@ def _end(pk: str, state: str, *, fault: str) -> None:
 
 
 def _left(delivery: Delivery, at: dt.datetime) -> list[Reminder]:
-    """What the delivery still has to tell: what was neither withdrawn meanwhile nor put off by the reader."""
+    """What the delivery still has to say: what was neither withdrawn nor snoozed meanwhile."""
     put_off = ReminderOf.objects.filter(
         user=delivery.user_id, reminder=OuterRef("pk"), snoozed_until__gt=delivery.school.day(at)
     )
@@ -224,7 +224,7 @@ def _left(delivery: Delivery, at: dt.datetime) -> list[Reminder]:
 
 
 def _still_told(delivery: Delivery, at: dt.datetime) -> bool:
-    """Whether the recipient is still one: an assignment, a consent or an account may have ended meanwhile."""
+    """Whether the recipient still is one: an assignment, a consent or an account may have ended."""
     if delivery.user is not None and not delivery.user.is_active:
         return False
     if delivery.kind == Delivery.Kind.NOTICE:
@@ -234,7 +234,7 @@ def _still_told(delivery: Delivery, at: dt.datetime) -> bool:
         told = recipients.administrators(delivery.school)
     elif delivery.student is None:
         if not delivery.items.filter(reminder__aircraft__isnull=False).exists():
-            return True  # one's own date
+            return True  # an instructor's own date
         told = [*recipients.instructors(delivery.school), *recipients.administrators(delivery.school)]
     else:
         told = recipients.of_student(delivery.student, delivery.school.day(at))
@@ -244,7 +244,7 @@ def _still_told(delivery: Delivery, at: dt.datetime) -> bool:
 
 
 def _refused_for_good(fault: Exception) -> bool:
-    """Whether the server says that it will never take it (a code of 5xx, RFC 5321)."""
+    """Whether the server refuses for good (a 5xx code, RFC 5321)."""
     if isinstance(fault, smtplib.SMTPRecipientsRefused):
         return all(code >= 500 for code, _ in fault.recipients.values())
     return isinstance(fault, smtplib.SMTPResponseException) and fault.smtp_code >= 500

@@ -1,4 +1,4 @@
-"""How a user wants to be told."""
+"""A user's reminder settings."""
 
 from typing import Any
 
@@ -9,20 +9,20 @@ from training.models import ReminderPreferences, User
 
 
 class PreferenceError(InputError):
-    """A preference cannot be that."""
+    """An invalid setting."""
 
     what = "the preferences"
 
 
 def of(user: User) -> ReminderPreferences:
-    """How a user wants to be told; the defaults where nothing was set."""
+    """A user's settings; the defaults if none are set."""
     return ReminderPreferences.objects.filter(user=user).first() or ReminderPreferences(user=user)
 
 
 def set_for(user: User, **given: Any) -> ReminderPreferences:
-    """Set what is given, all else to its default. What waits to be sent keeps its time.
+    """Set what is given, and everything else to its default. Queued e-mail keeps its time.
 
-    Raises: PreferenceError with every fault.
+    Raises: PreferenceError with every error.
     """
     row = ReminderPreferences(user=user, **given)
     before = ReminderPreferences.objects.filter(user=user).first()

@@ -1,4 +1,4 @@
-"""Who is told about a student, and when they may be disturbed."""
+"""Who gets reminders about a student, and outside which hours."""
 
 import datetime as dt
 import zoneinfo
@@ -13,7 +13,7 @@ ONESELF, INSTRUCTS, GUARDIAN, ADMINISTERS = "oneself", "instructs", "guardian", 
 
 @dataclass(frozen=True, slots=True)
 class Recipient:
-    """One person, how they stand to the student, and how they want to be told."""
+    """One person, their relation to the student, and their settings."""
 
     why: str
     user: User | None
@@ -26,19 +26,19 @@ class Recipient:
 
     @property
     def key(self) -> str:
-        """The same person gets the same thing once, whatever they are to the student."""
+        """The same for the same person, so that nobody gets a reminder twice."""
         return f"user:{self.user.pk}" if self.user else f"guardian:{self.guardian and self.guardian.pk}"
 
     def from_then(self, at: dt.datetime) -> dt.datetime:
-        """The first instant from ``at`` on at which this person may be disturbed."""
+        """The first instant from ``at`` on outside this person's quiet hours."""
         return not_in_quiet(at, self.zone, self.quiet_from, self.quiet_until)
 
 
 def not_in_quiet(at: dt.datetime, zone: dt.tzinfo, start: dt.time, until: dt.time) -> dt.datetime:
     """The first instant from ``at`` on that is not between two times of day on a clock; in UTC.
 
-    The same time twice leaves no quiet time. Where the clock is put forward over ``until``, quiet ends with
-    the jump; where it is put back over it, with the first ``until`` that comes.
+    The same time twice means no quiet hours. If the clock skips ``until``, quiet hours end with the jump; if
+    ``until`` comes twice, they end with the first.
     """
     local = at.astimezone(zone)
     clock = local.time()
@@ -51,7 +51,7 @@ def not_in_quiet(at: dt.datetime, zone: dt.tzinfo, start: dt.time, until: dt.tim
 
 
 def of_student(student: Student, on: dt.date) -> list[Recipient]:
-    """Who is told about a student on a day: the student, the instructors, a minor's guardians with consent.
+    """The recipients for a student on a day: the student, the instructors, a minor's guardians with consent.
 
     Each person once. Queries: 4.
     """
@@ -66,7 +66,7 @@ def of_student(student: Student, on: dt.date) -> list[Recipient]:
 
 
 def administrators(school: School) -> list[Recipient]:
-    """Who gets the school's digest. Queries: 2."""
+    """The recipients of the school's digest. Queries: 2."""
     users = User.objects.filter(
         is_active=True, roles__school=school, roles__role=Role.Kind.ADMINISTRATOR
     ).order_by("pk")
@@ -74,7 +74,7 @@ def administrators(school: School) -> list[Recipient]:
 
 
 def instructors(school: School) -> list[Recipient]:
-    """Who is told what ends of the school's aircraft. Queries: 2."""
+    """The recipients of reminders about the school's aircraft. Queries: 2."""
     users = User.objects.filter(
         is_active=True, roles__school=school, roles__role=Role.Kind.INSTRUCTOR
     ).order_by("pk")  # fmt: skip
@@ -82,7 +82,7 @@ def instructors(school: School) -> list[Recipient]:
 
 
 def of_users(users: Iterable[tuple[User, str]], school: School) -> Iterator[Recipient]:
-    """Users with their preferences. One query."""
+    """Users with their settings. One query."""
     listed = list(users)
     own = {
         each.user_id: each
@@ -106,7 +106,7 @@ def _instructors(student: Student, on: dt.date) -> Iterable[User]:
 
 
 def guardians(student: Student, on: dt.date) -> list[Guardian]:
-    """Those with consent on the day, while the student is known not to be of age."""
+    """Guardians with consent on the day, while the student is known to be a minor."""
     born = student.birth_date
     if born is None or calendar.age(born, on) >= student.school.of_age_at:
         return []
@@ -115,7 +115,7 @@ def guardians(student: Student, on: dt.date) -> list[Guardian]:
 
 
 def of_guardian(guardian: Guardian, school: School) -> Recipient:
-    """A guardian as somebody who is told."""
+    """A guardian as a recipient."""
     default = ReminderPreferences()
     return Recipient(
         GUARDIAN, None, guardian, zoneinfo.ZoneInfo(guardian.time_zone or school.time_zone),

@@ -1,4 +1,4 @@
-"""Works out where a student stands and what will lapse, and keeps it; withdraws what is not so any more."""
+"""Calculates and stores a student's standing and expirations; withdraws reminders that no longer apply."""
 
 import datetime as dt
 import logging
@@ -14,7 +14,7 @@ from training.models import Delivery, Lapse, Reminder, School, Stale, Standing, 
 from training.services.reminders import leads
 
 log = logging.getLogger(__name__)
-#: After so many tries a record that cannot be worked out is left until it changes, or until the next day.
+#: After so many failures a record is left until it changes, or until the next day.
 MOST_ATTEMPTS = 5
 _SHOWN = ("what", "kind", "first_day", "last_day", "requirements", "says", "citations", "model", "ends")
 
@@ -48,17 +48,17 @@ def note_new_rules() -> int:
 
 
 def unpark_all() -> int:
-    """Try again everything that was left; how many."""
+    """Try again everything that had failed too often; how many."""
     return Stale.objects.filter(parked_at__isnull=False).update(parked_at=None, attempts=0)
 
 
 def unpark(*, before: dt.datetime) -> int:
-    """Try again what was left before an instant; how many."""
+    """Try again what failed too often before an instant; how many."""
     return Stale.objects.filter(parked_at__lt=before).update(parked_at=None, attempts=0)
 
 
 def begin(student: int, at: dt.datetime) -> bool:
-    """Count a try before it is made, so that one that ends its process counts. False: one too many."""
+    """Count a try before it is made, so that one that kills its process counts. False: one too many."""
     counted = Stale.objects.filter(student_id=student, attempts__lt=MOST_ATTEMPTS, parked_at__isnull=True)
     if counted.update(attempts=F("attempts") + 1):
         return True
@@ -75,7 +75,7 @@ def failed(student: int, fault: Exception) -> None:
 
 
 def work_out(student_pk: int, at: dt.datetime) -> bool:
-    """Compute and store a student's standing and lapses. False if the record changed meanwhile.
+    """Compute and store a student's standing and expirations. False if the record changed meanwhile.
 
     It is computed without a lock, then stored, with the student's row locked, if the record is unchanged. So
     a sign-off never waits for it.
@@ -91,8 +91,8 @@ def work_out(student_pk: int, at: dt.datetime) -> bool:
     endings = reports.endings(student, on)
     with transaction.atomic():
         Student.objects.select_for_update(no_key=True).filter(pk=student_pk).first()
-        # First it is taken out, which waits for whoever is putting it in, then looked at again: a change that
-        # this does not see comes after it and puts it in anew.
+        # Deleting the row waits for a transaction that is inserting it; then look again. A change that this
+        # does not see comes later and inserts the row again.
         Stale.objects.filter(student_id=student_pk).delete()
         now = Student.objects.select_related("school").filter(pk=student_pk).first()
         if now is None or state_of(now) != state_of(student):
@@ -104,13 +104,13 @@ def work_out(student_pk: int, at: dt.datetime) -> bool:
 
 
 def state_of(student: Student) -> tuple[object, ...]:
-    """What a record's answers depend on, besides the rules' files and the day."""
+    """What a record's answers depend on, besides the rule files and the day."""
     own = student.version, student.name, student.birth_date, student.training_model, student.school_id
     return *own, student.school.rules_version, student.school.time_zone
 
 
 def keep_lapses(student: Student, endings: tuple[reports.Ending, ...], at: dt.datetime) -> None:
-    """Replace the stored lapses, inside the caller's transaction."""
+    """Replace the stored expirations, inside the caller's transaction."""
     school, on = student.school, student.school.day(at)
     there = {
         (each.what, each.last_day): each
@@ -164,14 +164,14 @@ def _shown(ending: reports.Ending) -> dict[str, Any]:
 
 
 def _withdraw(student: Student, gone: Lapse, at: dt.datetime) -> None:
-    """The reminders of a lapse that is gone; those not sent yet will have nothing to say."""
+    """Withdraw the reminders of an expiration that is gone; unsent e-mails leave them out."""
     Reminder.objects.filter(
         student=student, what=gone.what, last_day=gone.last_day, state=Reminder.State.DUE
     ).update(state=Reminder.State.WITHDRAWN, withdrawn_at=at)
 
 
 def _back(student: Student, ending: reports.Ending, at: dt.datetime) -> None:
-    """The reminders of a lapse that is back. What was sent stays sent; what was held back is sent."""
+    """Restore the reminders of an expiration that is back; those not sent yet are sent."""
     back = Reminder.objects.filter(
         student=student, what=ending.what, last_day=ending.last, state=Reminder.State.WITHDRAWN
     )
@@ -214,7 +214,7 @@ def _keep_standing(student: Student, overview: reports.Overview, at: dt.datetime
 
 
 def _short(summary: dict[str, Any]) -> dict[str, dict[str, Any]]:
-    """What a list says of each milestone; whatever else moves from day to day is no change."""
+    """The parts of a milestone that a list shows; other parts may differ from day to day without a change."""
     found = {
         each["milestone"]: {
             "met": each["met"],
@@ -223,15 +223,15 @@ def _short(summary: dict[str, Any]) -> dict[str, dict[str, Any]]:
         }
         for each in summary["milestones"]
     }
-    # Neither met nor not met, and nothing to clear up: these rules do not cover it.
+    # Not covered by these rules: neither met nor not met.
     refused = {"met": None, "eligible_until": None, "gaps": 0}
     return found | {each["milestone"]: refused for each in summary.get("not_covered", ())}
 
 
 def of_yesterday(limit: int, at: dt.datetime) -> list[int]:
-    """Students whose standing is not of today at their school, the longest waiting first.
+    """Students whose standing is not today's at their school, the longest waiting first.
 
-    Not those in ``Stale``, which are computed anyway, or could not be.
+    Leaves out those in ``Stale``, which are computed anyway, or failed.
     """
     found: list[int] = []
     for school in School.objects.order_by("pk"):
@@ -243,7 +243,7 @@ def of_yesterday(limit: int, at: dt.datetime) -> list[int]:
 
 
 def waiting(at: dt.datetime) -> int:
-    """How many ``of_yesterday`` would give without a limit; for a line of progress."""
+    """The number of ``of_yesterday`` without a limit; for a progress line."""
     return sum(_old(school, at).count() for school in School.objects.all())
 
 
