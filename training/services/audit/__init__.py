@@ -1,1 +1,1 @@
-"""What an audit found, who dealt with it, and how it is taken away."""
+"""Findings of audits: stored, resolved and exported."""

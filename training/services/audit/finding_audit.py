@@ -1,4 +1,4 @@
-"""Whether what is kept about findings that were dealt with is what the school's ledger has."""
+"""Checks the stored resolutions of findings against the school's ledger."""
 
 from collections.abc import Iterator
 
@@ -10,7 +10,7 @@ SEALED_AS = "finding.resolved"
 
 
 def faults(school: School) -> Iterator[str]:
-    """A sentence for every resolution that does not fit its entry, and for every entry without one.
+    """A sentence for every resolution that does not match its ledger entry, and for every entry without one.
 
     Queries: 3, whatever the number.
     """
@@ -24,7 +24,7 @@ def faults(school: School) -> Iterator[str]:
         if leaf is None:
             yield f"resolution {row.pk} names entry {row.ledger_index}, which is not a {SEALED_AS}"
             continue
-        kept = getattr(leaf, "kept", None)  # none where the body was erased
+        kept = getattr(leaf, "kept", None)  # none if the body was erased
         if kept is None:
             continue
         body = kept.value
@@ -37,6 +37,6 @@ def faults(school: School) -> Iterator[str]:
             yield f"resolution {row.pk} differs from ledger entry {row.ledger_index}"
     if len(set(places)) < len(places):
         yield "resolutions share an entry of the ledger"
-    # A demo school is loaded anew: its rows go, and what was sealed about them stays.
+    # Loading a demo school again deletes its rows, and its ledger entries stay.
     for index in () if school.is_demo else sorted(by_index.keys() - set(places)):
         yield f"entry {index} ({SEALED_AS}) has no row"

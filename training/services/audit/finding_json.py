@@ -12,7 +12,7 @@ _INSTANTS = ("first_seen", "last_seen", "changed_at", "gone_at", "returned_at")
 
 
 def listed(page: Sequence[Finding]) -> list[dict[str, Any]]:
-    """Findings as JSON values, with their resolutions, and each entry with its provenance."""
+    """Findings as JSON values, with their resolutions and each entry's provenance."""
     vouched = finding_entries.vouched(page)
     return [_finding(each, vouched) for each in page]
 
@@ -37,7 +37,7 @@ def _finding(finding: Finding, vouched: Mapping[tuple[str, str], str]) -> dict[s
 
 
 def resolution(made: Resolution) -> dict[str, Any]:
-    """Who resolved a finding, how and when. ``stands``: of the finding as it is now."""
+    """Who resolved a finding, how and when. ``stands``: whether the finding has not changed since."""
     finding = made.finding
     back = finding.returned_at is not None and made.at < finding.returned_at
     return {

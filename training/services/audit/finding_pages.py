@@ -22,7 +22,7 @@ def report(school: School, run: AuditRun, listed: Iterable[Finding]) -> bytes:
 
 
 def page(school: School, run: AuditRun, listed: Iterable[Finding]) -> dict[str, Any]:
-    """What the pages say, as JSON values: the most severe first, then the newest; what is gone last."""
+    """The pages as JSON values: most severe first, then newest; findings that are gone last."""
     order = {severity: number for number, severity in enumerate(SEVERITIES)}
     rows = sorted(listed, key=lambda row: (order[row.severity], -row.day.toordinal(), row.key))
     state = {row.key: findings.state_of(row) for row in rows}

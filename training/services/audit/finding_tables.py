@@ -33,7 +33,7 @@ COLUMNS = (
 )
 
 
-#: What no cell of a workbook may hold (XML 1.0), and how much text fits into one.
+#: Characters that XML 1.0 forbids in a workbook, and the longest text of a cell.
 _NOT_IN_XML = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")
 _MOST = 32_767
 
@@ -72,7 +72,7 @@ def _text(sheet: Any, value: str) -> WriteOnlyCell:
 
 
 def whose(row: Finding) -> str:
-    """The name of whom a finding is about."""
+    """The name of the person whom a finding is about."""
     if row.student is not None:
         return str(row.student)
     return str(row.instructor) if row.instructor is not None else "the school"

@@ -1,7 +1,7 @@
-"""What an audit found: recomputed, told once, kept; and who dealt with it, sealed in the school's ledger.
+"""Runs an audit, stores its findings, and signs resolutions into the school's ledger.
 
-A finding never silently disappears: one that an audit does not find any more stays, with the instant at which
-it was gone; one that comes back after that, or is found otherwise than it was resolved, is open again.
+A finding never silently disappears: if an audit no longer finds it, it stays with the time at which it was
+gone; if it comes back, or changes after it was resolved, it is open again.
 """
 
 import contextlib
@@ -38,16 +38,16 @@ _CHANGING = ("kind", "severity", "day", "digest", "body", "student_id", "instruc
 
 
 class ResolutionError(InputError):
-    """What was sent does not say what was done."""
+    """The input does not say what was done."""
 
     what = "the resolution"
 
 
 @dataclass
 class Done:
-    """What an audit found, how much of it is new, and what is gone.
+    """The result of an audit: its findings, how many are new, and how many are gone.
 
-    ``kept`` is false where it changed nothing: a later one was kept before, or one as of a later day.
+    ``kept`` is false if nothing was stored because a later audit, or one of a later day, was stored before.
     """
 
     run: AuditRun
@@ -79,17 +79,17 @@ def recompute(
     progress: Callable[[Student], None] = lambda student: None,
     noted: bool = True,
 ) -> Done:
-    """Audit a school as of a day, and keep what was found.
+    """Audit a school as of a day, and store the findings.
 
-    The records are read one by one outside any transaction; what was found is written in one, with the
-    school's row locked. Where a later audit was written meanwhile, or one as of a later day, this one changes
-    nothing: what stands today is not gone because somebody asks about last year. A record that cannot be
-    audited is told as such, and leaves what was found about it before as it stands.
+    The records are read one by one outside a transaction; the findings are written in one, with the school's
+    row locked. If a later audit, or one of a later day, was written meanwhile, this one changes nothing:
+    today's findings are not gone because somebody audits last year. A record that cannot be audited gives a
+    finding of its own, and its earlier findings stay as they are.
 
-    Effects: each student's reading is logged, but where ``noted`` is false: nobody is shown anything by it.
-    Raises: whatever ``progress`` raises, with nothing kept.
+    Effects: each student's reading is logged, unless ``noted`` is false because nobody sees anything.
+    Raises: whatever ``progress`` raises, with nothing stored.
     """
-    # Closed at once where progress raises: the database has a cursor open for it.
+    # Closed at once if progress raises: the database has an open cursor for it.
     with contextlib.closing(recomputing(school, on, at=at, by=by, via=via, noted=noted)) as steps:
         while True:
             try:
@@ -158,7 +158,7 @@ def _kept(
 
 
 def _is_another(row: Finding, fresh: Finding, at: dt.datetime) -> bool:
-    """Whether a finding came back or is found otherwise than it was; then it says what was found now."""
+    """Whether a finding came back, or changed since it was resolved."""
     if row.gone_at is not None:
         row.gone_at, row.returned_at = None, at
     elif row.digest != fresh.digest:
@@ -172,13 +172,13 @@ def _is_another(row: Finding, fresh: Finding, at: dt.datetime) -> bool:
 
 
 def _gone(rest: Iterable[Finding], told: Iterable[Told]) -> list[Finding]:
-    """Those that are found no more, but what is about a record that could not be read."""
+    """The findings that were not found again, except those about a record that could not be read."""
     unread = {str(each.student.ref) for each in told if each.found.kind == NOT_AUDITED and each.student}
     return [row for row in rest if row.gone_at is None and not _about_any(row, unread)]
 
 
 def _about_any(row: Finding, students: set[str]) -> bool:
-    """Whether a finding is about a record that this audit could not read, so that nothing says it is gone."""
+    """Whether a finding is about a record that this audit could not read, so that it may still apply."""
     if not students or row.kind == NOT_AUDITED:
         return False
     return (row.student is not None and str(row.student.ref) in students) or any(
@@ -208,7 +208,7 @@ def _row(school: School, told: Told, at: dt.datetime) -> Finding:
 
 
 def _standing_resolution() -> Q:
-    """That a finding was resolved as it is now: not before it returned, and not before it changed."""
+    """The resolution that still applies: made after the finding last returned or changed."""
     of_it = Resolution.objects.filter(finding=OuterRef("pk"), digest=OuterRef("digest"))
     since = Q(returned_at__isnull=True) | Q(Exists(of_it.filter(at__gte=OuterRef("returned_at"))))
     return Q(Exists(of_it)) & since
@@ -237,7 +237,7 @@ def listed(
 
 
 def _with_state(found: QuerySet[Finding]) -> QuerySet[Any]:
-    """Findings with what they are about; ``dealt_with`` says of each whether somebody dealt with it."""
+    """Findings with their subjects and ``dealt_with``."""
     dealt_with = Exists(Finding.objects.filter(_standing_resolution(), pk=OuterRef("pk")))
     return found.annotate(dealt_with=dealt_with).select_related("student", "instructor", "school")
 
@@ -262,12 +262,12 @@ def find(user: User, ref: uuid.UUID) -> Finding:
 
 
 def last_run(school: School) -> AuditRun | None:
-    """When a school was audited last."""
+    """When a school was last audited."""
     return AuditRun.objects.filter(school=school).order_by("-at", "-pk").first()
 
 
 def said(finding: Finding, how: str, note: str) -> dict[str, str]:
-    """What a person re-authenticates to resolve a finding: the finding as it is now, and what was done."""
+    """What the signature covers: the finding as it is now, and what was done."""
     return {"digest": finding.digest, "how": how, "note": note}
 
 
@@ -281,13 +281,13 @@ def resolve(
     via: str,
     confirmed: Mapping[str, Any] | None = None,
 ) -> Resolution:
-    """Note that a finding was dealt with: by a correction, a note, or nothing that could be done.
+    """Record that a finding was resolved: by a correction, a note, or as impossible to correct.
 
-    Who calls has made sure that it is ``by`` (``confirming``). The same again is what stands.
+    The caller has re-authenticated ``by`` (``confirming``). Repeating the same resolution changes nothing.
 
-    Raises: NotAllowed for whoever does not administer the school; ResolutionError; Conflict where somebody
-            dealt with it otherwise, or it is gone.
-    Effects: one transaction, with the finding locked; sealed in the school's ledger; the access is logged.
+    Raises: NotAllowed for users who do not administer the school; ResolutionError; Conflict if it was
+            resolved differently or is gone.
+    Effects: one transaction, with the finding locked; signed into the school's ledger; the access is logged.
     """
     access.require(by, "audit", finding.school)
     _check(how, note)
@@ -337,7 +337,7 @@ def _check(how: str, note: str) -> None:
 
 
 def _seal(made: Resolution) -> int:
-    """Seal a resolution; returns its place in the ledger. Raises: ResolutionError."""
+    """Sign a resolution into the ledger; returns its place there. Raises: ResolutionError."""
     finding = made.finding
     body = {
         "finding": str(finding.ref),
@@ -356,7 +356,7 @@ def _seal(made: Resolution) -> int:
 
 
 def subject_of(finding: Finding) -> str:
-    """Whose the ledger's entry about a finding is: the student's reference, or the instructor's number."""
+    """The subject of the ledger entry: the student's reference, or the instructor's number."""
     if finding.student is not None:
         return str(finding.student.ref)
     if finding.instructor_id is not None:
