@@ -1,1 +1,1 @@
-"""Flights out of a spreadsheet."""
+"""Import flights from a spreadsheet."""

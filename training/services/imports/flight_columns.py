@@ -1,4 +1,4 @@
-"""What the columns of a table of flights hold, and how the file writes it."""
+"""What the columns of a table of flights contain, and how the file writes it."""
 
 import re
 from collections import Counter
@@ -10,7 +10,7 @@ from django.utils.translation import gettext_noop as _
 from syllabus.engine.record.reading import Errors
 from training.services.imports.flight_files import Table
 
-#: What a column may hold: its key, its name on the page, and headings that are taken to mean it.
+#: The targets of a column: key, label on the page, and the headings that suggest it.
 TARGETS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("date", _("Day of the flight"), ("date", "day", "flight date")),
     ("out", _("Out (first movement)"), ("out", "out time", "block out")),
@@ -51,7 +51,7 @@ TARGETS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("id", _("The flight's own id"), ("id", "entry id")),
 )
 LABELS = {key: label for key, label, _ in TARGETS}
-#: How days are written: the pattern whose groups are named, and what it is called.
+#: How dates may be written: a pattern with named groups, and a label.
 DATES: Mapping[str, tuple[str, str]] = {
     "iso": (r"(?P<y>\d{4})-(?P<m>\d{2})-(?P<d>\d{2})", _("year-month-day, 2026-03-02")),
     "mdy": (r"(?P<m>\d{1,2})/(?P<d>\d{1,2})/(?P<y>\d{4})", _("month/day/year, 3/2/2026")),
@@ -65,13 +65,13 @@ CRAFTS: Mapping[str, tuple[dict[str, str], str]] = {
     "sel": ({"category": "airplane", "class": "single-engine land"}, _("airplane, single-engine land")),
     "mel": ({"category": "airplane", "class": "multiengine land"}, _("airplane, multiengine land")),
 }
-#: What else may be said of an instructor, and what the record document calls it.
+#: Further facts about an instructor, with their keys in the record document.
 OF_INSTRUCTOR = {"certificate": "certificate", "authority": "kind"}
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """Which column holds what (by its place from 0), and how the file writes what it writes."""
+    """Which column (counted from 0) holds what, and how the file writes it."""
 
     columns: Mapping[str, int]
     dates: str = "iso"
@@ -81,7 +81,7 @@ class Asked:
 
 
 def suggest(table: Table) -> dict[str, int]:
-    """The columns whose headings say what they hold; each once."""
+    """The columns whose headings say what they contain; each target once."""
     found: dict[str, int] = {}
     plain = [" ".join(re.sub(r"[_().:/]", " ", each).lower().split()) for each in table.header]
     for key, label, meant in TARGETS:
@@ -93,7 +93,7 @@ def suggest(table: Table) -> dict[str, int]:
 
 
 def suggest_dates(table: Table, mapping: Mapping[str, int]) -> str:
-    """How the first days are written, where that can be read in one way alone; else ``iso``."""
+    """The date format of the first dates, if only one fits; else ``iso``."""
     if "date" not in mapping:
         return "iso"
     cells = [cells[mapping["date"]].strip() for _, cells in table.rows[:200]]
@@ -107,7 +107,7 @@ def suggest_dates(table: Table, mapping: Mapping[str, int]) -> str:
 
 
 def mapping_faults(table: Table, asked: Asked) -> Errors:
-    """What is wrong with a mapping, each with the target it is about."""
+    """The errors of a mapping, each with its target."""
     found = Errors()
     if "date" not in asked.columns:
         found.add("date", "choose the column with the day of the flight")

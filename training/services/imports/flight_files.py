@@ -1,8 +1,8 @@
-"""A spreadsheet of flights as a plain table: CSV (UTF-8 or Latin-1, comma or semicolon) and XLSX.
+"""Reads a spreadsheet of flights: CSV (UTF-8 or Latin-1, comma or semicolon) and XLSX.
 
 Cells become text in the one form that the strict readers take: a day ``2026-03-02``, a time of day ``19:40``,
-a length of time ``1:24``, a number as the spreadsheet shows it. Formulas are not run: what they gave cannot
-be told from what somebody typed, so a cell with one is refused where the import reads it (``is_formula``).
+a length of time ``1:24``, a number as the spreadsheet shows it. Formulas are not run: nobody can tell their
+result from a typed value, so the import refuses a cell that has one (``is_formula``).
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from syllabus.engine.errors import InputError
 from syllabus.engine.record.reading import Errors
 
 MOST_BYTES = 2 * 1024 * 1024
-#: What an XLSX may grow to when it is unpacked.
+#: The largest size of an unpacked XLSX.
 MOST_UNPACKED = 50 * 1024 * 1024
 MOST_ROWS, MOST_COLUMNS, MOST_CELL = 3_000, 60, 2_000
 _ERRORS = ("#N/A", "#REF!", "#VALUE!", "#NAME?", "#NUM!", "#NULL!", "#DIV/0!", "#SPILL!", "#CALC!")
@@ -27,13 +27,13 @@ _WINDOWS = "cp1252"
 
 
 class FlightFileError(InputError):
-    """The file is no table that can be read."""
+    """The file is not a readable table."""
 
     what = "the file"
 
 
 def _letter(column: int) -> str:
-    """What a spreadsheet calls a column, counted from 1."""
+    """A spreadsheet's letter for a column, counted from 0."""
     from openpyxl.utils import get_column_letter
 
     return get_column_letter(column)
@@ -41,10 +41,10 @@ def _letter(column: int) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """The columns' headings and the rows below, each with its number in the spreadsheet (from 1).
+    """The headings and the rows below, each with its number in the spreadsheet (from 1).
 
-    Every row has as many cells as there are headings. ``blank`` counts rows without anything in them, which
-    are passed over; ``read_as`` says what the file was taken for.
+    Every row has as many cells as there are headings. ``blank`` counts the empty rows that were skipped;
+    ``read_as`` names the format.
     """
 
     name: str
@@ -54,7 +54,7 @@ class Table:
     read_as: str = ""
 
     def column(self, index: int) -> str:
-        """A column as a person finds it: ``C (Dual)``."""
+        """A column's name for people: ``C (Dual)``."""
         heading = self.header[index].strip()
         return f"{_letter(index + 1)} ({heading})" if heading else _letter(index + 1)
 
@@ -69,7 +69,7 @@ class Table:
 
 @dataclass
 class _Made:
-    """What is collected while rows are read."""
+    """Collects the table while rows are read."""
 
     header: tuple[str, ...] = ()
     rows: list[tuple[int, tuple[str, ...]]] = field(default_factory=list)
@@ -145,9 +145,6 @@ def _row(made: _Made, number: int, cells: list[str]) -> None:
     made.rows.append((number, (*cells, *[""] * (len(made.header) - len(cells)))))
 
 
-# CSV
-
-
 def _decoded(name: str, data: bytes) -> tuple[str, str]:
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         raise FlightFileError.at(name, "is UTF-16 text; save it as CSV UTF-8, or as XLSX")
@@ -157,14 +154,14 @@ def _decoded(name: str, data: bytes) -> tuple[str, str]:
         return data.decode("utf-8-sig"), "UTF-8"
     except UnicodeDecodeError:
         pass
-    try:  # most files that say Latin-1 are Windows-1252, which includes it
+    try:  # most files labeled Latin-1 are Windows-1252, which includes it
         return data.decode(_WINDOWS), "Latin-1"
     except UnicodeDecodeError:
         return data.decode("latin-1"), "Latin-1"
 
 
 def _separator(text: str) -> str:
-    """Comma or semicolon, whichever the heading has more of outside quotation marks."""
+    """Comma or semicolon, whichever is more frequent in the heading outside quotation marks."""
     first = next((line for line in text.splitlines() if line.strip(" ,;\t")), "")
     bare = "".join(first.split('"')[::2])
     return ";" if bare.count(";") > bare.count(",") else ","
@@ -185,9 +182,6 @@ def _csv_rows(name: str, text: str, between: str) -> Iterator[tuple[int, list[st
             ) from None
 
 
-# XLSX
-
-
 def _sheet_rows(name: str, data: bytes) -> Iterator[tuple[int, list[str]]]:
     import openpyxl  # slow to import, and few processes need it
 
@@ -199,14 +193,14 @@ def _sheet_rows(name: str, data: bytes) -> Iterator[tuple[int, list[str]]]:
         book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False, keep_links=False)
     except FlightFileError:
         raise
-    # The library tells what is wrong with a file by whatever its parts happen to raise.
+    # For a broken file the library raises whatever its parts happen to raise.
     except Exception as problem:
         raise broken from problem
     try:
         if not book.worksheets:
             raise broken
         sheet = book.worksheets[0]
-        sheet.reset_dimensions()  # what the file says of its own size need not be so
+        sheet.reset_dimensions()  # the size that the file states may be wrong
         rows = sheet.iter_rows(max_row=MOST_ROWS + 1000, max_col=MOST_COLUMNS + 1)
         number = 0
         while True:

@@ -1,8 +1,8 @@
-"""Flights out of a spreadsheet onto one student's record: every row's error, then all at once or nothing.
+"""Imports flights from a spreadsheet into one student's record: all rows at once, or none and every error.
 
-A row becomes a flight of the record document and is read by its strict readers. Its id is the file's own
-where a column holds one, else drawn from what tells flights apart (day, takeoff, airplane, route, and which
-of several equal rows), so that the same file again changes nothing and a corrected row replaces its own.
+A row becomes a flight of the record document, and its strict readers read it. The id comes from the file if a
+column has one, else from what distinguishes flights (day, takeoff, airplane, route, and which of several
+equal rows). So importing the same file again changes nothing, and a corrected row replaces its own flight.
 """
 
 import datetime as dt
@@ -39,7 +39,7 @@ class ImportRefused(InputError):
 
 @dataclass
 class Plan:
-    """What an import would do: new and changed flights by row, how many are unchanged, what is wrong."""
+    """What an import would do: new and changed flights by row, the number of unchanged ones, and errors."""
 
     faults: Errors = field(default_factory=Errors)
     cautions: Errors = field(default_factory=Errors)
@@ -56,7 +56,7 @@ class Plan:
 
     @property
     def digest(self) -> str:
-        """A hash of what it would put on record, so that what is carried out is what was read."""
+        """A hash of what would be imported, so that an import does exactly what the user saw."""
         said = [repr((row, each)) for row, each in (*self.added, *self.changed)]
         return hashlib.sha256("\n".join(said).encode()).hexdigest()
 
@@ -95,10 +95,10 @@ def carry_out(
 ) -> RecordChange | None:
     """Import all flights, as claims; None if nothing would change.
 
-    ``digest`` is of the plan that was read; ``confirmed`` is over it and the reason.
+    ``digest`` is that of the plan that the user saw; ``confirmed`` covers it and the reason.
 
-    Raises:  NotAllowed; ReasonError; ImportRefused with every error, or if the plan has changed.
-    Effects: one transaction; sealed in the school's ledger; the access is logged; the student is notified.
+    Raises: NotAllowed; ReasonError; ImportRefused with every error, or if the plan has changed.
+    Effects: one transaction; signed into the school's ledger; the access is logged; the student is notified.
     """
     access.require(by, "import flights", student)
     locked = Student.objects.select_for_update(of=("self",)).select_related("school").get(pk=student.pk)
@@ -125,12 +125,12 @@ def carry_out(
             via=via,
             confirmed=confirmed,
         )
-    except SealedEntry as problem:  # the plan looks for it; a lesson may be signed in between
+    except SealedEntry as problem:  # the dry run checks this too, but a lesson may be signed in between
         raise ImportRefused.at("", str(problem)) from None
 
 
 def _ids(rows: list[tuple[int, Flight]], plan: Plan) -> None:
-    """Give each flight without an id one that stays the same; an id that the file has twice is an error."""
+    """Give each flight without an id a stable one; an id that the file has twice is an error."""
     seen: dict[str, int] = {}
     nth: Counter[str] = Counter()
     for index, (number, made) in enumerate(rows):

@@ -1,4 +1,4 @@
-"""A row of a spreadsheet read as a flight of the record document, by its strict readers."""
+"""Reads a row of a spreadsheet as a flight of the record document, with its strict readers."""
 
 import datetime as dt
 import re
@@ -17,7 +17,7 @@ from training.services.imports.flight_files import Table, is_error, is_formula
 _COUNTED, _PERIODS = ("takeoffs", "landings", "full_stops"), ("day", "night")
 _COUNTS = tuple(f"{what}_{when}" for when in _PERIODS for what in _COUNTED)
 _CRAFT = ("registration", "model", "category", "class", "device")
-#: The times on the clock, in their order.
+#: The clock times, in their order.
 _TIMES_OF_DAY = ("out", "off", "on", "in")
 _CLOCK = re.compile(r"(\d{1,2}):?(\d{2})(?::(\d{2}))?", re.ASCII)
 _PLAIN = re.compile(r"\d+(\.\d+)?", re.ASCII)
@@ -55,7 +55,7 @@ class Reader:
         sent = self.sent(number, row)
         dated = "date" in sent
         if len(self.faults) > before:
-            # What the strict readers would say of the rest is told too, so that a file is put right once.
+            # also run the strict readers on the rest, so that one pass reports every error of the row
             sent.setdefault("date", "2000-01-01")
         try:
             flights = document.parse({"format": FORMAT, "flights": [sent]}).flights
@@ -89,7 +89,7 @@ class Reader:
         return first
 
     def sent(self, number: int, row: Mapping[str, str]) -> dict[str, Any]:
-        """The row as a flight of the record document, as far as it can be said."""
+        """The row as a flight of the record document, as far as it can be read."""
         said = {
             "id": row.get("id"),
             "remarks": row.get("remarks"),
@@ -106,7 +106,9 @@ class Reader:
         return sent
 
     def aircraft(self, row: Mapping[str, str]) -> dict[str, str]:
-        """What the row says of it, over what the school's list has, or else what the whole file is about."""
+        """The aircraft: what the row says, over the school's list, over what the form says for the whole
+        file.
+        """
         craft = {key: row[key] for key in _CRAFT if key in row}
         if not craft.keys() & {"registration", "model", "category"}:
             return {}
@@ -125,7 +127,7 @@ class Reader:
         if not cell:
             self.fault(number, "date", "is empty; every flight has its day")
             return None
-        # A cell that the spreadsheet itself keeps as a day comes as year-month-day, whatever it shows.
+        # A cell that the spreadsheet stores as a day comes as year-month-day, whatever it shows.
         for name in ("iso", self.asked.dates):
             if hit := re.fullmatch(DATES[name][0], cell, re.ASCII):
                 found = f"{hit['y']}-{int(hit['m']):02d}-{int(hit['d']):02d}"
@@ -141,14 +143,14 @@ class Reader:
         return f"{cell} min" if self.asked.unit == "min" and _PLAIN.fullmatch(cell) else cell
 
     def points(self, row: Mapping[str, str]) -> list[str]:
-        """The places of the route; ``point_keys`` has the target that each came from."""
+        """The route's waypoints; ``point_keys`` has the target that each came from."""
         keys = ("route",) if "route" in row else ("from", "via", "to")
         found = [(key, part) for key in keys for part in _BETWEEN.split(row.get(key, "")) if part]
         self.point_keys = [key for key, _ in found]
         return [part for _, part in found]
 
     def clock(self, number: int, row: Mapping[str, str], sent: dict[str, Any]) -> None:
-        """The times of day as instants; one that is before another that precedes it is on the next day."""
+        """The clock times as instants; one that is earlier than the one before it is on the next day."""
         last: dt.datetime | None = None
         for key in _TIMES_OF_DAY:
             if key not in row:
@@ -156,7 +158,7 @@ class Reader:
             cell = row[key]
             hit = _CLOCK.fullmatch(cell)
             if hit is None:
-                sent[key] = cell  # a whole date and time with its offset: the strict reader says
+                sent[key] = cell  # the strict reader checks a whole date and time with its offset
                 continue
             if "date" not in sent:
                 continue
@@ -203,7 +205,7 @@ class Reader:
     def groups(
         self, number: int, when: str, takeoffs: int | None, every: int | None, stops: int | None
     ) -> list[dict[str, Any]]:
-        """The takeoffs and landings of one period, those to a full stop apart where their number is given."""
+        """The takeoffs and landings of one period, those to a full stop apart if their number is given."""
         if stops is not None and every is not None and stops > every:
             self.fault(number, f"full_stops_{when}", f"{stops} of {every} landings; correct one of them")
             return []
