@@ -1,1 +1,1 @@
-"""A student's record from school to school, in one file."""
+"""Transfer a student's record between schools in one file."""

@@ -1,8 +1,8 @@
-"""A student's whole record in one file that needs this server no more, and such a file from another school.
+"""Exports a student's whole record as one file, and imports such a file from another school.
 
-The file is a ZIP rather than one JSON document, for the student who opens it wants pages, not hashes; what is
-in it, and how it is checked, stands in ``training.ledger.verify.handover``. Taking one over writes everything
-or nothing: whatever does not fit is named by its place.
+The file is a ZIP rather than one JSON document, because a student who opens it wants pages, not hashes.
+``training.ledger.verify.handover`` says what is in it and how to check it. An import writes everything or
+nothing, and every error names its place.
 """
 
 import datetime as dt
@@ -36,7 +36,7 @@ from training.services.transfer.handover_proofs import TAKEN_OVER
 
 #: The only way in that needs no re-authentication: the server's operator.
 COMMAND_LINE = "command"
-#: Re-authenticates the user; returns what is sealed with the import.
+#: Re-authenticates the user; returns what the import signs.
 Confirm = Callable[[Act], Confirmed]
 #: An instant after all others, so that every entry says when it was recorded.
 _EVER = dt.datetime(9999, 1, 1, tzinfo=dt.UTC)
@@ -57,7 +57,7 @@ Compare the key's id with the one that the school publishes: whoever forges this
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """Whose record it is here; how it was taken over, None where the same was before; what changed."""
+    """The student here; the import, None if the same file was imported before; and what changed."""
 
     student: models.Student
     hand_over: models.HandOver | None
@@ -66,12 +66,12 @@ class Taken:
 
 
 def make(student: models.Student, *, by: models.User | None, at: dt.datetime, via: str) -> bytes:
-    """The file of a student's whole record, for whoever may read it.
+    """The file of a student's whole record, for those who may read it.
 
-    That it was handed over is sealed itself, with the hash of the record document. Not to be called inside a
-    transaction: a checkpoint is signed over what is committed.
+    The export itself is signed into the ledger, with the hash of the record document. Call it outside a
+    transaction: the checkpoint covers committed entries only.
 
-    Raises: NotAllowed; ImproperlyConfigured without a key that signs.
+    Raises: NotAllowed; ImproperlyConfigured without a signing key.
     """
     access.require(by, "read a record", student, on=at.date())
     signer = keys.signer()
@@ -112,7 +112,7 @@ def make(student: models.Student, *, by: models.User | None, at: dt.datetime, vi
 
 
 def _courses(student: models.Student) -> dict[str, tuple[str, bytes]]:
-    """Every version of a course that the student was taught by: its file, what it is called, its text."""
+    """Every version of a course that the student was taught by: file name, title and text."""
     of_student = {"student": student}
     wanted = {
         *models.Enrolment.objects.filter(**of_student).values_list("course_version", flat=True),
@@ -161,25 +161,25 @@ def take(
     reason: str = "",
     confirm: Confirm | None = None,
 ) -> Taken:
-    """Take over a record that another school handed over: a new student of ``school``, or a newer state.
+    """Import a record that another school exported: a new student of ``school``, or a newer state of one.
 
-    Its sealed entries are kept as they are, with their origin; the entries of its record document come on
-    record and count as the rules allow. Those that a verified sealed entry says are taken over; what nobody
-    vouched for there is a claim here too. Of a student who was taken over before, the entries that came then
-    give way to those of the newer file; what was recorded here since stays. ``trust`` are ids of keys that
-    the caller compared with what the other school publishes; those of this installation are trusted.
+    Its ledger entries are stored unchanged, with their origin. The entries of its record document are added
+    to the record and count as the rules allow: as attested if a verified ledger entry says so, else as
+    claims. If the student was imported before, the new file's entries replace those of the earlier file; what
+    was recorded here stays. ``trust`` are ids of keys that the caller compared with what the other school
+    publishes; this installation's own keys are trusted.
 
-    ``confirm`` re-authenticates the user for this reason and these trusted keys, as for an import; only the
-    command line needs none. The same file again changes nothing, and needs no re-authentication.
+    ``confirm`` re-authenticates the user for this reason and these trusted keys; only the command line needs
+    none. The same file again changes nothing, and needs no re-authentication.
 
-    Raises: HandOverError with every error, before anything is written; NotAllowed for anyone but the
-            school's administrators; ReasonError; whatever ``confirm`` raises.
-    Effects: one transaction; sealed in the school's own ledger; the access is logged.
+    Raises: HandOverError with every error, before anything is written; NotAllowed for anyone but the school's
+            administrators; ReasonError; whatever ``confirm`` raises.
+    Effects: one transaction; signed into the school's own ledger; the access is logged.
     """
     access.require(by, "take over a record", school)
     incoming = handover_check.read(raw, set(trust), school.day(at))
     with transaction.atomic():
-        models.School.objects.select_for_update().get(pk=school.pk)  # two at once make one student
+        models.School.objects.select_for_update().get(pk=school.pk)  # two imports at once make one student
         last = handover_check.taken_before(incoming, school)
         if last is not None and last.manifest == incoming.about["manifest"]:
             return Taken(last.student, None, None, created=False)
@@ -192,7 +192,7 @@ def take(
 
 
 def act(subject: str, sent: str, reason: str, trust: Sequence[str] = ()) -> Act:
-    """What is re-authenticated for an import: ``sent`` is the hash of the file.
+    """What the user signs for an import: ``sent`` is the hash of the file.
 
     ``subject`` is the student's reference here, or the file's if the student is new here.
     """
@@ -212,7 +212,7 @@ def _taken(
     at: dt.datetime,
     via: str,
 ) -> Taken:
-    """Put a file's record in the place of the last one, and seal it. Raises: HandOverError."""
+    """Replace the previous import by a file's record, and sign it. Raises: HandOverError."""
     student = last.student if last else new_student(incoming.record.student.name, school, None, at)
     rows, told = handover_check.new_entries(incoming, last), record_changes.guardians(student, at)
     merged = handover_check.merged(student, incoming.record, last)
@@ -258,7 +258,7 @@ def _noted(
     by: models.User | None,
     at: dt.datetime,
 ) -> models.HandOver:
-    """The row of a hand-over that was taken over, with those of the sealed entries that came with it."""
+    """The row of an import, with the ledger entries that came with it."""
     school = student.school
     made = models.HandOver.objects.create(
         school=school,
@@ -281,7 +281,7 @@ def _noted(
 def _vouching(
     proven: Mapping[tuple[str, str], str], own: Mapping[tuple[str, str], str], school: models.School
 ) -> Callable[[str, engine.Entry], str]:
-    """Who vouches for an entry: the other ledger where it proves it, and ours too where one of us signed."""
+    """Who attests an entry: the other ledger if it proves the entry, and ours if one of us signed it."""
     instructors = list(instructors_of(school.pk))
 
     def vouches(part: str, entry: engine.Entry) -> str:

@@ -24,7 +24,7 @@ from training.services.records.records import wrong_days
 from training.services.transfer import handover_proofs
 
 _KEYS = f"{handover.LEDGER}: keys"
-#: What becomes of an entry of the other ledger here, beside its tree and when it was sealed there.
+#: The columns of an imported ledger entry, besides its tree and when it was signed there.
 _FOREIGN = ("index", "kind", "subject", "commitment", "body", "salt")
 
 

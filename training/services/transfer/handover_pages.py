@@ -1,4 +1,4 @@
-"""A student's record as pages to print: what the PDFs of a hand-over say, in plain values."""
+"""A student's record as pages to print: the contents of a transfer file's PDFs, as plain values."""
 
 import datetime as dt
 import zoneinfo
@@ -95,7 +95,7 @@ def _part(
 
 
 def _named(endorsement: Mapping[str, Any], zone: dt.tzinfo) -> list[tuple[str, str]]:
-    """What an endorsement names beside its kind."""
+    """The fields of an endorsement besides its kind."""
     return rows(
         engine.Endorsement,
         endorsement,
@@ -107,7 +107,7 @@ def _named(endorsement: Mapping[str, Any], zone: dt.tzinfo) -> list[tuple[str, s
 def endorsements(
     student: Student, document: Mapping[str, Any], wordings: Mapping[str, str], at: dt.datetime
 ) -> dict[str, Any]:
-    """The endorsements, with the words in which those given here were given (by the entry's id)."""
+    """The endorsements, with the signed wording of those given here (by the entry's id)."""
     zone = zoneinfo.ZoneInfo(student.school.time_zone)
     with translation.override("en"):
         made = [
@@ -132,7 +132,7 @@ def lesson(
     corrected: Correction | None,
     at: dt.datetime,
 ) -> dict[str, Any]:
-    """One signed lesson: what was flown and taught, how it was graded, who signed it."""
+    """One signed lesson: what was flown and taught, the grades, the signatures."""
     zone = zoneinfo.ZoneInfo(student.school.time_zone)
     version = taught.course_version
     with translation.override("en"):

@@ -1,4 +1,4 @@
-"""What sealed entries prove of a handed-over record: another school's entries, or this ledger's own."""
+"""What ledger entries prove of a transferred record: another school's entries, or this ledger's own."""
 
 import json
 from collections.abc import Iterable, Iterator, Mapping
@@ -20,18 +20,19 @@ from training.services.records import record_changes
 from training.services.signing import seals
 from training.triggers import erasing
 
-#: The kind of ledger entry of a record that was taken over.
+#: The kind of ledger entry of an imported record.
 TAKEN_OVER = "record.taken-over"
-#: The hash of each entry that somebody vouches for, by its list and id.
+#: The hash of each attested entry, by its list and id.
 Hashes = dict[tuple[str, str], str]
-#: Sealed entries that list what came on record by its hash, with who vouched for it there.
+#: Kinds of ledger entries that list entries of a record by their hashes, with their provenance.
 _LISTS_ENTRIES = (record_changes.ADDED, record_changes.ATTESTED, TAKEN_OVER)
 
 
 def proven_by(found: handover.Checked) -> Hashes:
-    """What is proven of the record that a hand-over states: the hash of each entry, by its list and id.
+    """What is proven of a transferred record: the hash of each entry, by its list and id.
 
-    It is what the sealed entries leave standing, where the signed document calls it more than a claim too.
+    An entry is proven if the ledger's entries leave it in force and the signed document calls it more than a
+    claim.
     """
     leaves = []
     for each in found.document(handover.LEDGER)["entries"]:
@@ -51,7 +52,7 @@ def proven_by(found: handover.Checked) -> Hashes:
 def sealed_here(student: Student, whose: engine.Student) -> Hashes:
     """What this school's own ledger proves of a student, or of one of the same name and birth date.
 
-    Another school vouches for no signature of an instructor of this one: who came back had it sealed here.
+    Another school proves no signature of this one's instructors: a student who comes back has them here.
     """
     same = Q(pk=student.pk)
     if whose.birth_date is not None:
@@ -60,14 +61,14 @@ def sealed_here(student: Student, whose: engine.Student) -> Hashes:
     for ref in Student.objects.filter(same, school=student.school_id).values_list("ref", flat=True):
         leaves = Leaf.objects.filter(tree=seals.tree_of(student.school_id), subject=str(ref))
         kept = leaves.filter(kept__isnull=False).select_related("kept").order_by("index")
-        # what was taken over before is no signature of this school either
+        # an imported record is no signature of this school either
         said = ((each.kind, each.kept.value) for each in kept if each.kind != TAKEN_OVER)
         proven.update(_standing(said))
     return proven
 
 
 def _standing(leaves: Iterable[tuple[str, Mapping[str, Any] | None]]) -> Hashes:
-    """What sealed entries say, in the order of their ledger: a later one ends or replaces an earlier."""
+    """The proven entries after all ledger entries, in order: a later one ends or replaces an earlier one."""
     proven: Hashes = {}
     for kind, body in leaves:
         if kind == erasing.KIND:
@@ -80,7 +81,7 @@ def _standing(leaves: Iterable[tuple[str, Mapping[str, Any] | None]]) -> Hashes:
                 {(part, entry.id): record.entry_hash(part, entry) for part, entry in _said(kind, body)}
             )
         except (InputError, KeyError, TypeError, ValueError, AttributeError):
-            pass  # what cannot be read as an entry vouches for none
+            pass  # an entry that cannot be read proves nothing
         if kind in _LISTS_ENTRIES:
             proven.update(_vouched(body))
     return proven
@@ -101,7 +102,7 @@ def _end(proven: Hashes, kind: str, body: Mapping[str, Any]) -> None:
 
 
 def _said(kind: str, body: Mapping[str, Any]) -> Iterator[tuple[str, engine.Entry]]:
-    """The entries of a record that a sealed entry of a signature makes."""
+    """The entries of a record that a signed ledger entry creates."""
     if kind == "lesson.signed":
         content = lesson_content.read(body["content"])
         by = body["instructor"]
@@ -110,7 +111,7 @@ def _said(kind: str, body: Mapping[str, Any]) -> Iterator[tuple[str, engine.Entr
             yield from ((part, entry) for entry in entries)
     elif kind in ("endorsement.given", "endorsement.revoked"):
         given = body["endorsement"] if kind == "endorsement.given" else body["in_its_place"]
-        unsealed = json.loads(assertions.canonical(given))  # the coordinates of points as numbers again
+        unsealed = json.loads(assertions.canonical(given))  # the coordinates of waypoints as numbers again
         form = {"format": engine.FORMAT, "endorsements": [unsealed]}
         yield "endorsements", documents.parse(form).endorsements[0]
 

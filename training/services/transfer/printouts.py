@@ -1,6 +1,6 @@
-"""A student's pages to print and keep: record, endorsements, one signed lesson. Each reading is logged.
+"""A student's record, endorsements or one signed lesson as PDF.
 
-Each reading is logged. The same state asked for at the same instant gives the same bytes, as in a hand-over.
+Each reading is logged. The same state and instant give the same bytes, as in a transfer file.
 """
 
 import datetime as dt
@@ -20,7 +20,7 @@ def record(student: models.Student, *, by: models.User, at: dt.datetime, via: st
 
 
 def endorsements(student: models.Student, *, by: models.User, at: dt.datetime, via: str) -> bytes:
-    """The endorsements, with the words in which those of this server were given. Raises: NotAllowed."""
+    """The endorsements, with the wording of those given here. Raises: NotAllowed."""
     document = records.export_document(student, by=by, at=at, via=via)
     sealed = models.EndorsementSeal.objects.filter(student=student)
     wordings = dict(sealed.values_list("endorsement__entry_id", "wording"))
@@ -30,7 +30,7 @@ def endorsements(student: models.Student, *, by: models.User, at: dt.datetime, v
 def lesson(
     student: models.Student, lesson_id: uuid.UUID, *, by: models.User, at: dt.datetime, via: str
 ) -> bytes:
-    """One signed lesson. Raises: NotAllowed; NotFound where none of that id is signed."""
+    """One signed lesson. Raises: NotAllowed; NotFound if there is no signed lesson of that id."""
     access.require(by, "read a record", student, on=at.date())
     rows = models.SignOff.objects.select_related("lesson__course_version")
     signed = find(rows, "signed lesson of that id", student=student, lesson_id=lesson_id)
