@@ -1,1 +1,1 @@
-"""Version 1 of the REST API: one module for each noun; errors and reading are shared."""
+"""Version 1 of the REST API, with a module for each resource."""

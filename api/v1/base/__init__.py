@@ -1,1 +1,1 @@
-"""What every noun of the API uses: the base view and serializer, errors, signing in, the description."""
+"""What all resources of the API use: base view and serializer, errors, authentication, description."""

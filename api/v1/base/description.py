@@ -1,6 +1,6 @@
-"""The API's OpenAPI description, beside the code that it describes.
+"""The API's OpenAPI description, generated from the code.
 
-A view's method says with ``describe`` and its docstring what it takes, gives and refuses; ``Description``
+``describe`` and the docstring of a view's method say what it takes, returns and refuses; ``Description``
 writes that as an OpenAPI operation. Its schemas are those of the serializers that read and write.
 """
 
@@ -63,7 +63,7 @@ REFUSALS: Mapping[int, str] = {
 
 @dataclass(frozen=True)
 class Header:
-    """A header of an answer."""
+    """A response header."""
 
     name: str
     description: str
@@ -74,7 +74,7 @@ class Header:
 
 @dataclass(frozen=True)
 class Answer:
-    """A successful answer; None means no body. ``also`` has further media types with their shapes."""
+    """A successful response; None means no body. ``also`` has further media types with their shapes."""
 
     shape: Shape | None
     description: str
@@ -116,7 +116,7 @@ class Parameter:
     def asked(
         cls, name: str, description: str, type: AnyType = STRING, *, required: bool = False
     ) -> "Parameter":
-        """One of the query string."""
+        """A query parameter."""
         return cls(name, "query", description, type.schema, required, type.read)
 
     @classmethod
@@ -124,12 +124,12 @@ class Parameter:
         return cls.asked("on", f"A day: {what}.", DAY)
 
 
-#: Which page of a list is asked for.
+#: The page of a list.
 CURSOR = Parameter.asked("cursor", "From `next` or `previous` of a page.")
-#: For what an administrator of one school need not say.
+#: Optional for an administrator of only one school.
 SCHOOL = Parameter.asked("school", "The school's short name; optional for an administrator of one school.")
 KNOWN_AT = Parameter.asked("known_at", "Ignore what was recorded after this time.", INSTANT)
-#: Parameters of paths that say more than their converter does.
+#: Path parameters that say more than their converter does.
 _OF_PATHS = {
     "course": Parameter(
         "course",
@@ -176,8 +176,8 @@ def _called(name: str, noun: str) -> str:
 class Operation:
     """What a view's method does; ``name`` is the operation's id, unique in the API.
 
-    ``body_also`` has the media types, besides JSON, in which the body may be sent. ``parameters`` and
-    ``refuses`` are those that do not follow from the path, the body and the view.
+    ``body_also`` has the media types, besides JSON, of the body. ``parameters`` and ``refuses`` are those
+    that do not follow from the path, the body and the view.
     """
 
     name: str
@@ -190,7 +190,7 @@ class Operation:
     body_also: Sequence[str] = ()
 
     def response(self, found: Any) -> HttpResponseBase:
-        """What a view's method returned, as one of the answers."""
+        """The view method's return value as one of the responses."""
         if isinstance(found, HttpResponseBase):
             return found
         answer = self.answers[0]
@@ -204,7 +204,7 @@ class Operation:
 
 @dataclass(frozen=True)
 class Created:
-    """What the call created; the first of the answers is for what existed before."""
+    """What the call created; the first of the responses is for what existed before."""
 
     what: Any
 
@@ -212,8 +212,10 @@ class Created:
 def describe(
     name: str, summary: str, *answers: Answer, words: Mapping[str, Any] | None = None, **given: Any
 ) -> Callable[[Method], Method]:
-    """Make a view's method an ``Operation``: its docstring, filled in with ``words``, describes it, and what
-    it returns is rendered as the first answer, where it is not ``Created`` or a response already.
+    """Make a view's method an ``Operation``.
+
+    Its docstring, filled in with ``words``, describes it. What it returns is rendered as the first response,
+    unless it is a ``Created`` or a response already.
     """
 
     def attach(method: Method) -> Method:
@@ -234,7 +236,7 @@ _MADE: dict[tuple[str | None, bool], Schema] = {}
 
 
 class Generator(SchemaGenerator):
-    """Makes the description once in each language: it follows from the code, whoever asks."""
+    """Makes the description once for each language; it does not depend on the caller."""
 
     def get_schema(self, request: Any = None, public: bool = False) -> Schema:
         which = get_language(), public
@@ -291,13 +293,13 @@ class Description(AutoSchema):
         return self.resolve_serializer(shape, "response").ref
 
     def described(self, type: AnyType) -> Schema:
-        """A type of the engine, with what it refers to among the components."""
+        """A type of the engine; adds what it refers to to the components."""
         for name, schema in shapes.components(type).items():
             self.registry.register_on_missing(_component(name, schema))
         return shapes.described(type)
 
     def schema_of(self, field: Any) -> Schema:
-        """What a field of a serializer may hold."""
+        """The schema of a serializer's field."""
         if isinstance(field, Several):
             made = listed(self.ref(type(field.child)), field.max_length)
             if field.min_length:
@@ -326,7 +328,9 @@ class ShapeDescription(OpenApiSerializerExtension):  # type: ignore[no-untyped-c
             [key for key, each in fields.items() if each.required],
             **shape.more_schema,
         )
-        made = copy.deepcopy(made)  # the generator writes into what it gets, and types are shared
+        made = copy.deepcopy(
+            made
+        )  # types are shared, and the generator changes what it gets
         if shape.__doc__:
             made["description"] = inspect.cleandoc(shape.__doc__)
         return {**made, "examples": [shape.example()]} if hasattr(shape, "example") else made
@@ -350,7 +354,7 @@ def _refusal(status: int, problem: Schema) -> Schema:
 
 
 class TokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
-    """How a token is sent."""
+    """How to send a token."""
 
     target_class = "api.v1.base.authentication.TokenAuthentication"
     name = "token"

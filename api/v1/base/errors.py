@@ -1,7 +1,7 @@
 """Every refusal as a problem document (RFC 9457), from one handler.
 
-400: the request cannot be read. 422: its content is wrong or cannot be answered; ``errors``
-has every place. 404 means "does not exist" and "no access" alike.
+400: the request cannot be read. 422: its content is wrong or cannot be answered; ``errors`` has every place.
+404 means "does not exist" and "no access" alike.
 """
 
 import logging
@@ -32,16 +32,16 @@ from training.services.errors import Changed, Conflict, NotAllowed, NotFound, Re
 logger = logging.getLogger(__name__)
 
 MEDIA_TYPE = "application/problem+json"
-#: More than these are counted, not listed; the first hundred already say what is wrong with the program.
+#: Further errors are counted, not listed; the first hundred show what is wrong with the program.
 MOST_ERRORS = 100
 MOST_TEXT = 500
 #: The type of a problem that needs no more than its status.
 BLANK = "about:blank"
-#: The type of a refusal where the rules end; what it means stands at that address of this server.
+#: The type of a refusal where the rules do not cover the question; this server has a page at that path.
 NOT_COVERED = "/problems/not-covered"
 
 
-#: The status of what a service refuses, the most specific kind first.
+#: The status for each exception of a service, the most specific first.
 STATUS: Mapping[type[Refused], HTTPStatus] = {
     NotAllowed: HTTPStatus.FORBIDDEN,
     NotFound: HTTPStatus.NOT_FOUND,
@@ -81,8 +81,9 @@ class Unreadable(InputError):
 
 
 def not_covered(refused: NotCovered, *, context: str = "", record: str = "") -> Problem:
-    """A refusal because the rules do not cover the question. ``context`` and ``record`` are their places in
-    the request.
+    """A refusal because the rules do not cover the question.
+
+    ``context`` and ``record`` are their places in the request.
     """
     key, within = refused.key, context
     if key == "certificate":
@@ -98,11 +99,11 @@ def not_covered(refused: NotCovered, *, context: str = "", record: str = "") -> 
 
 
 def not_found(what: str) -> Problem:
-    """One answer for what does not exist and for what the caller may not know of."""
+    """The same answer for what does not exist and for what the caller must not know of."""
     return Problem(HTTPStatus.NOT_FOUND, str(NotFound(what)))
 
 
-#: Seconds after which a database that was started anew is usually there again.
+#: Seconds after which a restarted database is usually available again.
 RETRY_AFTER = 5
 UNREACHABLE = (
     "The records cannot be reached right now. Your request may or may not have been "
@@ -220,12 +221,12 @@ def too_large(limit: int | None = None) -> Problem:
 
 
 def _shown(text: str) -> str:
-    """Text for a JSON answer: no half characters, and not megabytes of the request."""
+    """Text for a JSON answer: without surrogates, and not megabytes of the request."""
     short = text if len(text) <= MOST_TEXT else text[: MOST_TEXT - 1] + "…"
     return short.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 def _route(request: Any) -> str:
-    """The route's pattern, which unlike the path names no student."""
+    """The route's pattern, which unlike the path identifies no student."""
     match = getattr(request, "resolver_match", None)
     return getattr(match, "route", None) or "an unknown address"

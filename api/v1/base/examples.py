@@ -1,4 +1,4 @@
-"""Invented examples; their answers are computed by the program itself."""
+"""Invented examples; the program itself computes their answers."""
 
 from datetime import date
 from typing import Any

@@ -1,4 +1,4 @@
-"""The types of the API's fields: those of a record document, and the few that only the API has."""
+"""The types of the API's fields: those of a record document, and a few of the API's own."""
 
 import re
 import uuid
@@ -21,7 +21,7 @@ __all__ = ["COUNT", "DAY", "FLAG", "INSTANT", "NAME", "TEXT"]
 
 
 def as_it_came(faults: Errors, value: Any, place: str) -> Any:
-    """A value that other code reads, or none."""
+    """Any JSON value, which other code reads."""
     return value
 
 
@@ -39,7 +39,7 @@ def like(type: Type, **keywords: Any) -> Type:
     return replace(type, schema={**type.schema, **keywords})
 
 
-#: Its example waits for a reader of the description: loading the law takes 0.2 s, and no command needs it.
+#: The example is made only for a reader of the description: loading the law takes 0.2 s.
 MILESTONE = like(NAME, examples=[lazy(lambda: next(iter(rulebook.current().milestones)), str)()])
 
 
@@ -61,12 +61,12 @@ def short(most: int, blank: str = "", **keywords: Any) -> Type:
 
 
 def word(words: Iterable[str], what: str = "word", says: str = "") -> Type:
-    """One of a closed list of words; ``what`` they are, for messages."""
+    """One of a closed list of words; messages call them ``what``."""
     return Type(reading.one_of(words := list(words), what), json_schema.word(words, says))
 
 
 def without(shape: Shape, *keys: str, component: str, **more: Schema) -> Type:
-    """An entry of a record document without some of its keys, as it is sent or stored by itself."""
+    """An entry of a record document without some of its keys."""
     fields = [each for each in shape.fields if each.key not in keys]
     properties = {each.key: each.schema for each in fields} | more
     required = [each.key for each in fields if each.required]
@@ -75,7 +75,7 @@ def without(shape: Shape, *keys: str, component: str, **more: Schema) -> Type:
 
 
 def matching(form: str, what: str, value_of: Callable[[str], Any] = str) -> reading.Read:
-    """A reader of texts of a form; ``what`` they are, for messages."""
+    """A text that a pattern matches; messages call it ``what``."""
 
     def read(faults: Errors, value: Any, place: str) -> Any:
         if isinstance(value, str) and re.fullmatch(form, value, re.ASCII):
@@ -87,7 +87,7 @@ def matching(form: str, what: str, value_of: Callable[[str], Any] = str) -> read
 
 
 def content_hash(of: str, **keywords: Any) -> Type:
-    """The SHA-256 of what a course or a lesson record says."""
+    """The SHA-256 of the content of a course or a lesson record."""
     form = "sha256:[0-9a-f]{64}"
     schema = {"type": "string", "pattern": f"^{form}$", **keywords}
     return Type(matching(form, f"a content_hash of {of}"), schema)

@@ -1,4 +1,4 @@
-"""The links of the API's description: which operation may follow an answer, with which values of it.
+"""The links of the API's description: the operations that may follow a response, with its values.
 
 They are together so that each workflow reads as one: a lesson is drafted, read, signed, acknowledged and
 corrected; an endorsement is checked, given and revoked; a course is written and published.
@@ -11,7 +11,7 @@ from typing import Any
 
 @dataclass(frozen=True)
 class Link:
-    """An operation that may be called next; values are runtime expressions, as OpenAPI writes them."""
+    """An operation that may be called next; values are OpenAPI runtime expressions."""
 
     operation: str
     parameters: Mapping[str, str]
@@ -53,7 +53,7 @@ _ON_A_VERSION = (
     Link("compareCourseVersions", {**_VERSION, "with": "$response.body#/number"}),
 )
 
-#: For each operation and status of its answer, what may be called next.
+#: For each operation and status, what may be called next.
 LINKS: Mapping[tuple[str, int], tuple[Link, ...]] = {
     ("listMilestones", 200): (Link("readMilestone", {"milestone": "$response.body#/milestones/0/id"}),),
     ("listStudents", 200): (
@@ -123,5 +123,5 @@ LINKS: Mapping[tuple[str, int], tuple[Link, ...]] = {
 
 
 def of(operation: str, status: int) -> dict[str, Any]:
-    """The links of an answer as OpenAPI has them, by the operation they lead to."""
+    """The links of a response in OpenAPI's form, by the operation they lead to."""
     return {each.operation: each.as_openapi() for each in LINKS.get((operation, status), ())}

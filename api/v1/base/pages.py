@@ -25,7 +25,7 @@ class Pages(ABC, CursorPagination):
 
     @abstractmethod
     def position(self, text: str) -> Any:
-        """Where a page starts, by the ordering's first column. Raises: ValueError for nonsense."""
+        """Where a page starts, by the ordering's first column. Raises: ValueError for an invalid cursor."""
 
     def __init__(self, rows: QuerySet[Any], request: Request):
         self.rows: Sequence[Any] = self.paginate_queryset(rows, request) or ()

@@ -1,4 +1,4 @@
-"""Reading a request strictly: its JSON body, and its query string."""
+"""Strict parsing of requests: the JSON body and the query string."""
 
 from collections.abc import Mapping
 from http import HTTPStatus
@@ -12,12 +12,12 @@ from syllabus.engine.errors import QuestionError
 from syllabus.engine.record import reading
 from syllabus.engine.record.reading import Errors, Object
 
-#: Bytes of a body that are read: a record of 10,000 flights.
+#: The longest body in bytes: a record of 10,000 flights.
 MOST_BYTES = 8 * 1024 * 1024
 
 
 class StrictJSONParser(BaseParser):
-    """UTF-8 JSON. Repeated keys, NaN, half characters and compressed bodies are refused."""
+    """UTF-8 JSON. Repeated keys, NaN, surrogates and compressed bodies are refused."""
 
     media_type = "application/json"
 

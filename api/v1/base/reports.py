@@ -1,4 +1,4 @@
-"""The shapes of reports and refusals, which other modules write."""
+"""The shapes of reports and refusals."""
 
 import datetime as dt
 from typing import Any, get_args
@@ -15,7 +15,7 @@ from syllabus.engine.rules.reasons import REASONS
 from syllabus.engine.time.amounts import WRITTEN
 
 DATE: Schema = {"type": "string", "format": "date"}
-#: A day as answers have it.
+#: A day in a response.
 ON = Type(as_it_came, DATE, dt.date.isoformat)
 AT = Type(as_it_came, {"type": "string", "format": "date-time"}, dt.datetime.isoformat)
 CONTEXT = shape_of(Context)

@@ -1,8 +1,8 @@
-"""What every shape of the API is built on: a serializer that reads strictly, writes and describes itself.
+"""The base of all serializers: they read strictly, write, and describe themselves.
 
 A field has one of the engine's types (``syllabus.engine.record.types``), which say how a value is read,
-written and described. The API's description is made from these classes: a docstring describes the component,
-and the second argument of a field its key.
+written and described. The API's description is generated from these classes: a docstring describes the
+component, and the second argument of a field its key.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -21,7 +21,7 @@ from syllabus.engine.record.shapes import AnyType
 
 
 class Field(serializers.Field):
-    """A value of one of the engine's types. ``says`` describes it, ``of`` works it out from an object."""
+    """A value of one of the engine's types. ``says`` describes it, ``of`` computes it from an object."""
 
     def __init__(
         self, type: AnyType, says: str = "", *, of: Callable[[Any], Any] | None = None, **given: Any
@@ -36,7 +36,7 @@ class Field(serializers.Field):
         return self.of(instance) if self.of else super().get_attribute(instance)
 
     def to_representation(self, value: Any) -> Any:
-        """As JSON has it; a text or an object is written already."""
+        """The JSON value; text and objects are in JSON's form already."""
         return value if isinstance(value, str | dict) else self.type.write(value)
 
 
@@ -52,15 +52,15 @@ class Several(serializers.ListSerializer):
 
 
 class ResponseSerializer(serializers.Serializer):
-    """What is answered: every key of it, but a field that is not ``required`` only where it says something.
+    """A response. Every key is present, except that one that is not ``required`` is left out without a value.
 
-    It is made of a mapping that has the answer's own keys and no others, or of an object's attributes, and
-    where there is a method ``find_<key>``, of what that works out from the object.
+    It takes a mapping with exactly the response's keys, or an object's attributes; a method ``find_<key>``
+    computes a key from the object.
     """
 
-    #: Keys whose value was stored as JSON, maybe by an older version: it is given as it was kept.
+    #: Keys whose value was stored as JSON, perhaps by an older version: it is returned as stored.
     stored: ClassVar[Sequence[str]] = ()
-    #: What an object must hold beyond what its fields say, in JSON Schema.
+    #: Constraints of an object beyond its fields, in JSON Schema.
     more_schema: ClassVar[Schema] = {}
     optional_may_be_null: ClassVar[bool] = False
 
@@ -70,11 +70,11 @@ class ResponseSerializer(serializers.Serializer):
     def __init__(
         self, *args: Any, min_length: int | None = None, max_length: int | None = None, **kwargs: Any
     ):
-        """``min_length`` and ``max_length`` are of the list, with ``many``."""
+        """With ``many``, ``min_length`` and ``max_length`` are those of the list."""
         super().__init__(*args, **kwargs)
 
     def get_fields(self) -> dict[str, Any]:
-        """By their keys: ``klass`` is "class", and a name that is taken in Python ends with an underscore."""
+        """By key: ``klass`` becomes "class", and a trailing underscore is dropped."""
         made = super().get_fields()
         if "klass" in made:
             made["klass"].source = made["klass"].source or "klass"
@@ -100,15 +100,15 @@ class ResponseSerializer(serializers.Serializer):
 
 
 class RequestSerializer(ResponseSerializer):
-    """What is sent. An unknown key is an error; null says the same as leaving an optional key out."""
+    """A request. An unknown key is an error; null is the same as leaving an optional key out."""
 
-    #: What is raised with every error, each at its place.
+    #: The exception with every error, each at its place.
     error: ClassVar[type[InputError]] = QuestionError
     optional_may_be_null = True
 
     @classmethod
     def sent(cls, request: Request) -> dict[str, Any]:
-        """What the body of a request says, each field by its source; None where it was left out.
+        """The values in the body of a request, each field by its source; None if it was left out.
 
         Raises: ``error``.
         """
@@ -136,4 +136,4 @@ class RequestSerializer(ResponseSerializer):
         return found
 
     def check(self, faults: Errors, found: dict[str, Any], said: Mapping[str, Any]) -> None:
-        """Look at what the fields say together; ``said`` is the object as it was sent."""
+        """Check the fields together; ``said`` is the object as sent."""

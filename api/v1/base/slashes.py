@@ -1,4 +1,4 @@
-"""Paths below /api/ work with and without a slash at the end.
+"""Paths below /api/ work with and without a trailing slash.
 
 A redirect would lose the body of a POST.
 """

@@ -37,7 +37,7 @@ class View(APIView):
     content_negotiation_class = Negotiation
     metadata_class = None
     schema = Description()
-    #: The parameters of a GET's query string; no other method takes any.
+    #: The parameters of a GET's query string; other methods take none.
     query: ClassVar[Sequence[Parameter]] = ()
 
     #: The one clock of a request, in UTC.
@@ -64,7 +64,7 @@ class View(APIView):
         return response
 
     def sent(self) -> dict[str, Any]:
-        """What the body says, read as the operation describes it. Raises: the ``error`` of its serializer."""
+        """The body, read as the operation describes it. Raises: the ``error`` of its serializer."""
         method = getattr(self, (self.request.method or "").lower())
         return method.described.body.sent(self.request)
 

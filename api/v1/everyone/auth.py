@@ -103,7 +103,7 @@ def _not_in(says: str) -> Problem:
 
 
 def _make_room(user: Any) -> None:
-    """End the oldest tokens, so that one more stays within the limit."""
+    """Delete the oldest tokens, so that one more stays within the limit."""
     newest_first = AuthToken.objects.filter(user=user).order_by("-created").values_list("pk", flat=True)
     most = knox_settings.TOKEN_LIMIT_PER_USER
     if most is not None:

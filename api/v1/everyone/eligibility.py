@@ -28,8 +28,7 @@ class _Inside(InputError):
 
 
 def collected(read: Callable[[object], Any]) -> reading.Read:
-    """A reader of one key that collects the errors which another reader raises, at their places within the
-    key.
+    """A reader of one key that collects another reader's errors, at their places within the key.
 
     The record is read as in the document: an entry without an id is named after its place, as in a stored
     record.

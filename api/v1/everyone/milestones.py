@@ -16,13 +16,13 @@ from syllabus.engine.rules.report import CAUTION, UNVERIFIED
 from syllabus.engine.rules.rulebook import Milestone, Requirement, RuleVersion
 from syllabus.law import rulebook, sources
 
-#: Keys of the data that every requirement and version has; the rest are the kind's own numbers and words.
+#: Keys that every requirement and version has in the data; the rest are the kind's parameters.
 _FRAME = {"id", "kind", "plain", "expiring", "versions", "from", "until", "says", "cite", "verified", "note"}
 
 
 @sources.read_once
 def _as_written() -> Mapping[tuple[str, str], list[dict[str, Any]]]:
-    """For each requirement (milestone, name) the numbers of its versions, as the data writes them."""
+    """For each requirement (milestone, name) the parameters of its versions, as the data has them."""
     found: dict[tuple[str, str], list[dict[str, Any]]] = {}
     for data in rulebook.read().values():
         for requirement in data["requirements"]:
@@ -93,7 +93,7 @@ class MilestoneSerializer(MilestoneShort):
 
 @dataclass(frozen=True)
 class Written:
-    """A version with its parameters as the data writes them."""
+    """A version with its parameters as the data has them."""
 
     version: RuleVersion
     parameters: dict[str, Any]

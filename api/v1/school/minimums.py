@@ -13,7 +13,7 @@ from training.services.courses import minimums
 from training.services.courses.minimums import MinimumError
 
 MOST_TEXT = 2_000
-#: As much is listed; a school has a handful.
+#: The most that are listed; a school has a handful.
 MOST_LISTED = 1_000
 
 

@@ -125,7 +125,7 @@ class PersonToAddSerializer(PersonToChangeSerializer):
         return super().read(faults, value, place)
 
 
-#: The keys that are sent of one role alone.
+#: Keys for one role only.
 OF_ROLE = {
     Role.Kind.STUDENT: ("id", "birth_date", "training_model"),
     Role.Kind.INSTRUCTOR: ("certificate", "instructor_kind", "recent_experience_until", "ratings"),

@@ -25,7 +25,7 @@ from training.reports import progress
 
 GRADE = word(GRADES)
 TIME = like(STRING, description="Hours with the unit, `1.2 h`.")
-#: Times by kind, only of kinds that there are any of.
+#: Times by kind, without zeros.
 TIMES = keyed(PLANNED, TIME)
 COURSE_TIME = Type(
     as_it_came,

@@ -30,12 +30,12 @@ from training.models import RecordChange, Student
 from training.services import access
 from training.services.records import record_changes, records
 
-#: What is sent along with a record document, beside what it says.
+#: Keys of the request besides the record document.
 _ABOUT = ("reason", reauthentication.PASSWORD, reauthentication.PASSKEY)
 ETAG = Header("ETag", "A hash of this state of the record; send it back in If-Match.")
 
 
-#: How many entries of each list of a record were added, changed, removed, kept.
+#: How many entries of each list of a record were added, changed, removed, unchanged.
 COUNTS = open_to(keyed(("added", "changed", "removed", "kept"), WHOLE, all_of_them=True).schema)
 
 
@@ -159,7 +159,7 @@ class StudentRecord(SigningView):
         try:
             sent = self.sent()
         except DocumentError:
-            _starts_from(student, wanted)  # of a record that is another by now nobody need mend a change
+            _starts_from(student, wanted)  # a changed record comes before errors in the document
             raise
         document, reason = sent["document"], record_changes.reason_of(sent["reason"])
         confirmed = self.signer(sent["confirmation"]).confirm(
@@ -167,7 +167,7 @@ class StudentRecord(SigningView):
             RecordChange.objects.filter(student=student),
         )
         with transaction.atomic():
-            # Whoever replaces a record holds this lock, so what is compared is what will be replaced.
+            # Whoever replaces a record holds this lock, so the record compared is the record replaced.
             student = Student.objects.select_for_update().get(pk=student.pk)
             _starts_from(student, wanted)
             done = records.import_document(

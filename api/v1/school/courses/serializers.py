@@ -30,7 +30,7 @@ class CourseShortSerializer(ResponseSerializer):
     content_hash = Field(STRING)
 
     def to_representation(self, instance: Any) -> dict[str, Any]:
-        """The base of what is said of a version."""
+        """From a version of a course, or a mapping with the keys."""
         return super().to_representation(instance if isinstance(instance, Mapping) else course_json(instance))
 
 

@@ -30,7 +30,7 @@ from training import record
 from training.models import Endorsement, EndorsementSeal
 from training.services.endorsements.endorsements import EndorsementError
 
-#: What an entry of a record document has that is not sent here.
+#: Keys of a record document's entry that a request does not have.
 _GIVEN = ("id", "kind", "instructor", "recorded", "provenance")
 _SHAPE = shape_of(engine.Endorsement)
 ENDORSEMENT = Type(_SHAPE.read, _SHAPE.schema, component=_SHAPE.component, uses=_SHAPE.uses)
@@ -55,7 +55,7 @@ NEEDED = word([catalogue.REQUIRED, catalogue.OPTIONAL])
 
 
 def written(endorsement: engine.Endorsement) -> dict[str, Any]:
-    """As a record document has it."""
+    """As in a record document."""
     whole = documents.dump(engine.Record(endorsements=(endorsement,)), provenance=True)
     made: dict[str, Any] = whole["endorsements"][0]
     return made

@@ -40,7 +40,7 @@ class SigningView(StudentView):
     """One student, for those who may write the record; signatures need re-authentication."""
 
     def writable(self, ref: uuid.UUID, *, instructing: bool = False) -> Student:
-        """The student. Raises: Problem (404, 403). What is done is logged by the service that does it."""
+        """The student. Raises: Problem (404, 403). The service logs the access."""
         student = access.student(self.user, ref, on=self.today)
         if not access.may(self.user, access.WRITE, student, on=self.today):
             raise Problem(

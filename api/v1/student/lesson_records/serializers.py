@@ -35,7 +35,7 @@ from training.models import Acknowledgement, LessonRecord, SignOff
 from training.services.lessons import lesson_content, lesson_records
 from training.services.lessons.lesson_content import LessonError
 
-#: What the sign-off gives.
+#: The result of a sign-off.
 _GIVEN = ("id", "instructor", "recorded", "provenance")
 OWN_ID = like(UUID, description="Chosen by the caller, so that the request can be repeated.")
 CODE = like(short(200), description="The lesson's code in the course.")
@@ -56,8 +56,7 @@ class LessonRecordPages(Pages):
         return dt.datetime.fromisoformat(text)
 
 
-# What happened in a lesson: ``training.services.lessons.lesson_content`` reads it, and it is stored as it was
-# sent.
+# What happened in a lesson. ``training.services.lessons.lesson_content`` reads it, and it is stored as sent.
 
 _TYPED = {"type": "string", "minLength": 1, "maxLength": measured.MOST_TEXT, "pattern": "[0-9]"}
 _VALUE = {**_TYPED, "description": f"Saved as entered: {measured.MAY_BE}."}
@@ -272,7 +271,7 @@ class LessonRecordSerializer(LessonRecordInShortSerializer):
         try:
             flight = lesson_content.read(record.content).flight
         except LessonError:
-            flight = None  # an airport that a newer table no longer knows: nothing is computed
+            flight = None  # a newer table may no longer have an airport: nothing is calculated
         return lesson_records.computed(flight).as_json()
 
     def find_sign_off(self, record: LessonRecord) -> SignOff | None:

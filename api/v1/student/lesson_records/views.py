@@ -121,7 +121,7 @@ class LessonRecordDetail(LessonView):
         found = self.record(student, entry)
         sent = self.sent()
         held = parse_etags(wanted)
-        # The version is compared once more under the lock.
+        # compared again under the lock
         version = None if "*" in held else found.version if _etag(found) in held else 0
         changed = lesson_records.change(found, version=version, **sent, **self.acting)
         return _answer(changed)
