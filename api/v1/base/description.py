@@ -328,9 +328,7 @@ class ShapeDescription(OpenApiSerializerExtension):  # type: ignore[no-untyped-c
             [key for key, each in fields.items() if each.required],
             **shape.more_schema,
         )
-        made = copy.deepcopy(
-            made
-        )  # types are shared, and the generator changes what it gets
+        made = copy.deepcopy(made)  # types are shared, and the generator changes what it gets
         if shape.__doc__:
             made["description"] = inspect.cleandoc(shape.__doc__)
         return {**made, "examples": [shape.example()]} if hasattr(shape, "example") else made
