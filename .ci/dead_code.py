@@ -31,6 +31,7 @@ FRAMEWORK = {
         "charset",
         "requires_system_checks",
         "add_arguments",
+        "send_messages",
         "beat_scheduler",
     ),
     *("handler400", "handler403", "handler404", "handler500", "site_header", "site_title", "freeze_panes"),

@@ -18,8 +18,8 @@ from collections.abc import Callable, Iterator
 
 from tests.fault_injection import sign_offs
 from tests.fault_injection.servers import ROOT, Servers, children, kill, kill_all
-from tests.fault_injection.smtp import Sink
 from tests.support import services
+from tests.support.smtp import Sink
 
 #: What is killed, and how often of a hundred times; ``children`` are the processes that do a worker's work.
 TARGETS = {"children": 45, "worker": 25, "beat": 15, "broker": 15}

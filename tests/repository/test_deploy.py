@@ -14,6 +14,7 @@ SERVED = {
     "LEDGER_SIGNING_KEY": "YSBrZXkgb2YgdGhpcyB0ZXN0IGFsb25lIDAxMjM0NTY=",
     "ALLOWED_HOSTS": "training.school.example",
     "METRICS_TOKEN": "a-token-of-this-test-alone",
+    "EMAIL_URL": "smtp://mail.school.example:587",
 }
 
 
@@ -44,6 +45,12 @@ def test_an_installation_that_serves_others_has_nothing_unsafe(tmp_path: pathlib
             ["security.W008", "ledger.W001", "security.W009"],
             id="served without https, no key for the ledger, a key that can be guessed",
         ),
+        pytest.param(
+            {"EMAIL_URL": ""},
+            ["training.E001", "EMAIL_URL is not set, so there is no mail server"],
+            id="no mail server",
+        ),
+        pytest.param({"EMAIL_URL": "consolemail://"}, ["EMAIL_URL names no mail server"], id="a console"),
         pytest.param({"METRICS_TOKEN": "short"}, ["METRICS_TOKEN is too easily guessed"], id="a short token"),
         pytest.param(
             {"LOG_FORMAT": "xml"}, ["LOG_FORMAT is 'xml'; write one of json, lines"], id="a log form"

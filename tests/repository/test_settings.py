@@ -14,6 +14,7 @@ from django.core.exceptions import ImproperlyConfigured
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 KEY = "k" * 64
+SERVED = {"DATABASE_URL": "postgres://u:p@db/t", "SECRET_KEY": KEY}
 
 
 def read(folder: pathlib.Path, **environment: str) -> dict[str, Any]:
@@ -34,6 +35,34 @@ def test_with_nothing_set_it_runs_embedded_on_this_machine_alone(tmp_path: pathl
     assert database["ENGINE"] == "django.db.backends.sqlite3"
     assert database["NAME"] == str(tmp_path / "data" / "training.sqlite3")
     assert database["OPTIONS"]["transaction_mode"] == "IMMEDIATE"
+
+
+@pytest.mark.parametrize(
+    ("environment", "backend", "refused"),
+    [
+        pytest.param({}, "filebased", "", id="embedded: e-mails are files in the data folder"),
+        pytest.param({"EMAIL_URL": "consolemail://"}, "console", "", id="embedded, as somebody chose"),
+        pytest.param({"DEBUG": "on", **SERVED}, "filebased", "", id="a developer's own copy"),
+        pytest.param(SERVED, "filebased", "EMAIL_URL is not set", id="served to others: refused by name"),
+        pytest.param(
+            {**SERVED, "EMAIL_URL": "filemail:///tmp"},
+            "filebased",
+            "EMAIL_URL names no mail server",
+            id="files",
+        ),
+        pytest.param(
+            {**SERVED, "EMAIL_URL": "smtp+tls://a:b@mail.example:587"}, "smtp", "", id="a mail server"
+        ),
+    ],
+)
+def test_e_mail_leaves_by_a_mail_server_or_not_at_all(
+    tmp_path: pathlib.Path, environment: dict[str, str], backend: str, refused: str
+) -> None:
+    settings = read(tmp_path, **environment)
+    assert settings["EMAIL_BACKEND"] == "training.services.reminders.outgoing.Outbox"
+    assert settings["MAIL_BACKEND"] == f"django.core.mail.backends.{backend}.EmailBackend"
+    assert settings["MAIL_REFUSED"].startswith(refused)
+    assert bool(settings["MAIL_REFUSED"]) is bool(refused)
 
 
 def test_an_embedded_copy_draws_its_key_once_and_keeps_it_to_its_owner(tmp_path: pathlib.Path) -> None:

@@ -12,7 +12,8 @@
 - ``DATA_DIR``: default ``.data`` in the project's folder: database, secret key, collected static files
 - ``LEDGER_SIGNING_KEY``: an Ed25519 key (PEM, or 32 bytes in base64) that signs the ledger's checkpoints; unset:
   drawn once and kept where embedded
-- ``EMAIL_URL``: ``smtp+tls://…``; unset: mail is written to the log; ``EMAIL_FROM``: the sender's address
+- ``EMAIL_URL``: ``smtp+tls://…``; unset: mail is written to files in the data folder where embedded or debug, and
+  else waits: nothing is called sent that went nowhere; ``EMAIL_FROM``: the sender's address
 - ``PUBLIC_ADDRESS``: where people reach this server, such as ``https://training.example``; stands in mails and
   calendars; unset: the first of ``TRUSTED_ORIGINS``
 - ``DEMO_RESET``: on where the beat puts a demo school back to its first day every night; needs ``DEMO_PASSWORD``
@@ -31,6 +32,8 @@ from training.config.environment import (
     choice,
     data_folder,
     database,
+    mail_refused,
+    mail_server,
     secret_key,
     secret_word,
     switch,
@@ -273,7 +276,12 @@ CACHES = {
     "pages": {"BACKEND": "training.services.records.page_cache.Backend", "LOCATION": PAGE_CACHE_TABLE},
 }
 
-vars().update(env.email_url("EMAIL_URL", default="consolemail://"))
+vars().update(mail_server(env, DATA_DIR))
+#: What e-mail leaves by, and why it may not ("" where it may). Only the background jobs and the test mail use it.
+MAIL_BACKEND = vars()["EMAIL_BACKEND"]
+MAIL_REFUSED = mail_refused(env, MAIL_BACKEND, embedded=EMBEDDED or DEBUG)
+#: Whatever sends e-mail in a request, allauth included, only writes it into the outbox.
+EMAIL_BACKEND = "training.services.reminders.outgoing.Outbox"
 EMAIL_TIMEOUT = 10  # seconds for each step of a mail server; a silent one holds nobody for ever
 # Where people reach this server; stands in mails and calendars.
 PUBLIC_ADDRESS = env.str(

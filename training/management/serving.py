@@ -36,18 +36,13 @@ def check_port(port: int) -> None:
 def serve(port: int, out: OutputWrapper) -> None:
     """Serve until Ctrl-C or SIGTERM, which ends requests in progress too. Does not return.
 
-    Without a mail server, e-mails are written to a folder, which ``out`` names. Without a broker, a thread
-    here runs the background jobs.
+    ``out`` says where e-mails go without a mail server. Without a broker, a thread here runs the background
+    jobs.
     """
-    if settings.EMAIL_BACKEND.endswith("console.EmailBackend"):
-        folder = settings.DATA_DIR / "mail"
-        kept = {
-            "EMAIL_BACKEND": "django.core.mail.backends.filebased.EmailBackend",
-            "EMAIL_FILE_PATH": folder,
-        }
-        for name, value in kept.items():
-            setattr(settings, name, value)
-        out.write(f"\nE-mails are not sent; they are written to {folder}.")
+    if settings.MAIL_REFUSED:
+        out.write(f"\nNo e-mail is sent: {settings.MAIL_REFUSED}")
+    elif settings.MAIL_BACKEND.endswith("filebased.EmailBackend"):
+        out.write(f"\nE-mails are not sent; they are written to {getattr(settings, 'EMAIL_FILE_PATH', '')}.")
     if settings.REDIS_URL:
         out.write("\nREDIS_URL is set: worker and beat send the reminders.")
     out.write(f"\nServing on http://{HOST}:{port}/ until Ctrl-C.")

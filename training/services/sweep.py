@@ -20,6 +20,8 @@ SECONDS = 35.0
 #: The parts of it that records which changed, and yesterday's standings, may take: what is due never waits
 #: for them, however many there are.
 CHANGED_SHARE, NIGHTLY_SHARE = 0.4, 0.3
+#: The part of it that e-mails which wait already may take: a slow mail server keeps nothing else waiting.
+MAIL_SHARE = 0.3
 #: As many students' pages at most are made ahead at once.
 MOST_RENDERED = 50
 #: What could not be worked out is tried again after so long.
@@ -40,6 +42,7 @@ class Swept:
     audited: int = 0
     not_audited: int = 0
     rendered: int = 0
+    unreachable: str = ""
     faults: list[str] = field(default_factory=list)
     unfinished: bool = False
 
@@ -56,6 +59,8 @@ class Swept:
             f"{self.not_audited} audits failed",
             f"pages of {self.rendered} students rendered",
         ]
+        if self.unreachable:
+            words.append(f"no e-mail can be sent: {self.unreachable}")
         return ", ".join(words) + (f"; faults: {'; '.join(self.faults)}" if self.faults else "")
 
 
@@ -71,7 +76,7 @@ def sweep(
     """
     done, until = Swept(), time.monotonic() + seconds
     steps: list[tuple[str, Callable[[], None]]] = [
-        ("e-mails that wait", lambda: _send(done, now, until)),
+        ("e-mails that wait", lambda: _send(done, now, _part(MAIL_SHARE, seconds))),
         ("records that changed", lambda: _work_out(done, now, _part(CHANGED_SHARE, seconds), progress)),
         ("reminders", lambda: _make(done, now, until)),
         ("instructors", lambda: _make_for_roles(done, now)),
@@ -169,7 +174,10 @@ def _audit(
 
 
 def _send(done: Swept, now: Callable[[], dt.datetime], until: float) -> None:
+    if done.unreachable:
+        return  # it was a moment ago
     sent = outbox.send(until=until, now=now)
+    done.unreachable = sent.unreachable
     done.sent += sent.sent
     done.withdrawn += sent.withdrawn
     done.failed += sent.failed

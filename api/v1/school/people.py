@@ -135,7 +135,7 @@ OF_ROLE = {
 class PersonAddedSerializer(ResponseSerializer):
     person = PersonSerializer(allow_null=True, help_text="null for a student without an account.")
     student = Field(UUID, allow_null=True)
-    mail = Field(STRING, "The e-mail that was sent; null if none.", allow_null=True)
+    mail = Field(STRING, "The e-mail that is on its way; null if none.", allow_null=True)
 
 
 class PersonLinkSerializer(ResponseSerializer):
@@ -221,11 +221,7 @@ class People(PeopleView):
         made = people.add(
             at_school, kind=kind, name=name, email=email, by=self.user, at=self.at, again=True, **sent
         )
-        mail = (
-            links.send(self.request._request, made.user.email).words
-            if made.new_account and made.user
-            else None
-        )
+        mail = links.on_its_way(made.user.email) if made.new_account and made.user else None
         role = Role.objects.filter(school=at_school, user=made.user, role=kind).select_related(
             "school", "user"
         )
@@ -279,7 +275,7 @@ class PersonLink(PeopleView):
     @describe(
         "sendPersonLink",
         "Send the link to set a password",
-        Answer(PersonLinkSerializer, "Sent"),
+        Answer(PersonLinkSerializer, "On its way"),
         refuses=(409, 411, 413, 415, 429),
     )
     def post(self, role: int) -> Any:
@@ -287,8 +283,8 @@ class PersonLink(PeopleView):
         found = self.role(role)
         if not found.user.is_active:
             raise Problem(HTTPStatus.CONFLICT, f"The account of {found.user.email} is closed.")
-        done = links.send(self.request._request, found.user.email)
-        if not done.sent:
+        done = links.queue(self.request._request, found.user.email, found.school)
+        if not done.queued:
             raise Problem(HTTPStatus.TOO_MANY_REQUESTS, done.words, headers={"Retry-After": "60"})
         return {"mail": done.words}
 

@@ -22,9 +22,9 @@ pytestmark = pytest.mark.reliability
 
 
 def environment(folder: pathlib.Path) -> dict[str, str]:
-    kept = {key: value for key, value in os.environ.items() if key not in ("DATABASE_URL", "REDIS_URL")}
-    unset = {"EMAIL_URL": "consolemail://", "DEMO_PASSWORD": "known-to-the-test"}
-    return {**kept, **unset, "DATA_DIR": str(folder)}
+    unset = ("DATABASE_URL", "REDIS_URL", "EMAIL_URL")
+    kept = {key: value for key, value in os.environ.items() if key not in unset}
+    return {**kept, "DEMO_PASSWORD": "known-to-the-test", "DATA_DIR": str(folder)}
 
 
 def free_port() -> int:

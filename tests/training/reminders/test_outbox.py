@@ -40,7 +40,7 @@ class Server(EmailBackend):
 
 @pytest.fixture
 def server(settings, monkeypatch):
-    settings.EMAIL_BACKEND = f"{__name__}.Server"
+    settings.MAIL_BACKEND = f"{__name__}.Server"
     monkeypatch.setattr(Server, "closed", False)
     monkeypatch.setattr(Server, "refusing", {})
     return Server

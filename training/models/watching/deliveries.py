@@ -11,6 +11,9 @@ class Delivery(models.Model):
 
     ``attempts`` is counted before each try, so that one that ends its worker is stopped as well. After the
     last try it is ``failed`` and stays, with the ``fault`` in words.
+
+    E-mail about an account goes to the address ``to``. A ``LINK`` has no text: the secret link is made when
+    it is sent. ``user`` stays empty until then, so that a request does the same work for every address.
     """
 
     class Kind(models.TextChoices):
@@ -18,6 +21,8 @@ class Delivery(models.Model):
         DIGEST = "digest"
         CHECKPOINT = "checkpoint"
         NOTICE = "notice"
+        LINK = "link"
+        ACCOUNT = "account"
 
     class State(models.TextChoices):
         PENDING = "pending"
@@ -26,7 +31,9 @@ class Delivery(models.Model):
         FAILED = "failed"
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
-    school = models.ForeignKey("training.School", on_delete=models.CASCADE, related_name="+")
+    school = models.ForeignKey(
+        "training.School", on_delete=models.CASCADE, null=True, blank=True, related_name="+"
+    )
     kind = models.CharField(max_length=12, choices=Kind.choices)
     key = models.CharField(
         max_length=200, unique=True, help_text="what it is, for whom: written once, whoever writes it"
@@ -39,6 +46,16 @@ class Delivery(models.Model):
     )
     guardian = models.ForeignKey(
         "training.Guardian", on_delete=models.CASCADE, null=True, blank=True, related_name="+"
+    )
+    to = models.EmailField(
+        max_length=320,
+        blank=True,
+        default="",
+        db_default="",
+        help_text="the address, of e-mail about an account",
+    )
+    subject = models.CharField(
+        max_length=200, blank=True, default="", db_default="", help_text="of e-mail about an account"
     )
     text = models.TextField(blank=True, help_text="what it says, where that does not follow from reminders")
     send_after = models.DateTimeField()
@@ -53,8 +70,12 @@ class Delivery(models.Model):
         ordering = ["created_at", "pk"]
         constraints = [
             models.CheckConstraint(
-                condition=Q(user__isnull=False, guardian__isnull=True)
-                | Q(user__isnull=True, guardian__isnull=False),
+                condition=Q(to="", school__isnull=False)
+                & (
+                    Q(user__isnull=False, guardian__isnull=True)
+                    | Q(user__isnull=True, guardian__isnull=False)
+                )
+                | ~Q(to="") & Q(kind__in=["link", "account"], guardian__isnull=True),
                 name="delivery_is_to_one_person",
             ),
             models.CheckConstraint(

@@ -1,43 +1,52 @@
 """The mail with which the owner of an account sets its password; nobody else ever knows it."""
 
 from dataclasses import dataclass
+from typing import Any
 
 from allauth.account.forms import ResetPasswordForm
 from allauth.core import ratelimit
 from django.http import HttpRequest
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from training.models import User
+from training.models import School, User
+from training.services.reminders import outgoing
 
 
 class ResetPassword(ResetPasswordForm):
-    """Mail goes to the address on the account alone, as the school has it today."""
+    """The request is queued for whichever address; who has the account is looked up when it is sent."""
 
     def clean_email(self) -> str:
-        email = str(self.cleaned_data["email"]).strip().lower()
-        self.users = list(User.objects.filter(email=email, is_active=True))
+        return str(self.cleaned_data["email"]).strip().lower()
+
+    def save(self, request: HttpRequest, **_: Any) -> str:
+        email = str(self.cleaned_data["email"])
+        outgoing.link(email, at=timezone.now())
         return email
 
 
 @dataclass(frozen=True, slots=True)
-class Sent:
+class Queued:
     """Whether the link is on its way, and what to say of it."""
 
-    sent: bool
+    queued: bool
     words: str
 
 
-def send(request: HttpRequest, email: str) -> Sent:
-    """Send the link to an account's address, if not too many went there a moment ago."""
+def on_its_way(email: str) -> str:
+    return _("A link to set the password is on its way to %(email)s.") % {"email": email}
+
+
+def queue(request: HttpRequest, email: str, school: School) -> Queued:
+    """Queue the link for an account's address, if not too many were queued for it a moment ago."""
     told = {"email": email}
     if not ratelimit.consume(request, action="reset_password", key=email.lower()):
         said = _(
-            "No e-mail sent to %(email)s: too many were sent already. Wait, then send the link "
-            "from the person's page."
+            "No e-mail to %(email)s: too many were sent already. Wait, then send the link from the "
+            "person's page."
         )
-        return Sent(False, said % told)
-    form = ResetPassword({"email": email})
-    if not form.is_valid() or not form.users:
-        return Sent(False, _("No e-mail sent to %(email)s. The account is closed.") % told)
-    form.save(request)
-    return Sent(True, _("Link to set the password sent to %(email)s.") % told)
+        return Queued(False, said % told)
+    if not User.objects.filter(email=email, is_active=True).exists():
+        return Queued(False, _("No e-mail to %(email)s. The account is closed.") % told)
+    outgoing.link(email, at=timezone.now(), school=school)
+    return Queued(True, on_its_way(email))

@@ -1,19 +1,15 @@
 """Tells people by mail when the sign-in of their account changes, so that they notice a stranger's change."""
 
 import datetime as dt
-import logging
-import smtplib
 
 from django.conf import settings
-from django.core.mail import EmailMessage
 from django.utils import translation
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
 from training.models import User
-from training.services.reminders import preferences
+from training.services.reminders import outgoing, preferences
 
-log = logging.getLogger(__name__)
 #: What is told of by a sentence of its own.
 SAID = {
     "password_changed": gettext_noop("The password of your account was changed."),
@@ -32,11 +28,10 @@ SAID = {
 }
 
 
-def tell(user: User, what: str, *, at: dt.datetime, where: str = "", **told: str) -> bool:
-    """Send the mail about ``what``, a key of SAID, in the language of the person's profile.
+def tell(user: User, what: str, *, at: dt.datetime, where: str = "", **told: str) -> None:
+    """Queue the mail about ``what``, a key of SAID, in the language of the person's profile.
 
     ``where``: from where it was done, as the server saw it; ``told``: what the sentence names.
-    Gives whether the mail server took it. Raises nothing of what that does: what was done is done.
     """
     with translation.override(preferences.of(user).language):
         lines = [
@@ -54,11 +49,4 @@ def tell(user: User, what: str, *, at: dt.datetime, where: str = "", **told: str
             % {"address": f"{settings.PUBLIC_ADDRESS}/password/"},
         ]
         subject = _("Your training record sign-in was changed")
-    mail = EmailMessage(
-        subject, "\n\n".join(lines) + "\n", to=[user.email], headers={"Auto-Submitted": "auto-generated"}
-    )
-    try:
-        return bool(mail.send())
-    except (OSError, smtplib.SMTPException) as fault:
-        log.error("the mail about %s was not sent to user %s: %s", what, user.pk, type(fault).__name__)
-        return False
+    outgoing.notice(user, subject, "\n\n".join(lines) + "\n", at=at)

@@ -79,7 +79,7 @@ def give_account(guardian: Guardian, *, by: User, at: dt.datetime) -> tuple[User
     locked = found.get(pk=guardian.pk)
     if locked.user is not None:
         return locked.user, False
-    user, new = people.account(locked.name, locked.email)
+    user, new = people.account(locked.name, locked.email, locked.school, at)
     if user.pk == locked.student.user_id:
         raise Conflict(f"{locked.email} is the student's own account; enter the guardian's own address.")
     if not user.is_active:

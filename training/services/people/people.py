@@ -23,6 +23,7 @@ from syllabus.engine.record.vocabulary import INSTRUCTORS
 from training.models import Assignment, Enrolment, PeopleChange, Role, School, Student, User
 from training.services import access
 from training.services.errors import Conflict
+from training.services.reminders import outgoing
 
 HELD = ("certificate", "instructor_kind", "recent_experience_until", "ratings")
 MOST_NAME, MOST_CERTIFICATE, MOST_MODEL = 200, 40, 60
@@ -90,7 +91,7 @@ def add(
     said = {"name": name, "birth_date": birth_date, "training_model": model}
     if again and (there := _already(school, kind, email, ref, kept, said)) is not None:
         return there
-    user, new = account(name, email) if email else (None, False)
+    user, new = account(name, email, school, at) if email else (None, False)
     if user is not None:
         _give_role(school, user, kind, kept)
     student = _student(school, user, at, {**said, **({"ref": ref} if ref else {})}) if is_student else None
@@ -250,15 +251,17 @@ def _end(assignment: Assignment, by: User, at: dt.datetime) -> Assignment:
     return assignment
 
 
-def account(name: str, email: str) -> tuple[User, bool]:
-    """The account of an address, made where there is none; whether it is new."""
+def account(name: str, email: str, school: School, at: dt.datetime) -> tuple[User, bool]:
+    """The account of an address, made where there is none; whether it is new: then its owner gets a link."""
     there = User.objects.filter(email=email).first()
     if there is not None:
         return there, False
     try:
         with transaction.atomic():
-            # No password opens it: the reset that its owner is sent finds it, and sets the first one.
-            return User.objects.create_user(email, None, name=name), True
+            # No password opens it: the link sets the first one.
+            made = User.objects.create_user(email, None, name=name)
+            outgoing.link(email, at=at, school=school)
+            return made, True
     except IntegrityError:  # another administrator added the same person just now
         return User.objects.get(email=email), False
 

@@ -71,13 +71,12 @@ class RemovalError(InputError):
 
 @dataclass(frozen=True, slots=True)
 class Removed:
-    """How many ways to sign in, by kind, and sessions and tokens went; whether the person's mail went out."""
+    """How many ways to sign in, by kind, and sessions and tokens went."""
 
     passkeys: int
     apps: int
     sessions: int
     tokens: int
-    told: bool
 
 
 def of(user: User) -> Counter[str]:
@@ -120,7 +119,7 @@ def remove(user: User, reason: str, *, by: User | None, at: dt.datetime) -> Remo
     ever: its public key was sealed with it. ``by`` is None for the server's command line.
 
     Raises:  NotAllowed; RemovalError where no reason is given; Conflict where there is nothing to take.
-    Effects: one transaction; kept as a change about people at each of the person's schools; then the mail.
+    Effects: one transaction, kept as a change about people at each of the person's schools, with the mail.
     """
     faults = Errors()
     reason = " ".join(reason.replace("\x00", "").split())
@@ -149,8 +148,8 @@ def remove(user: User, reason: str, *, by: User | None, at: dt.datetime) -> Remo
                 "after": {"reason": reason},
             }
             people.note(school, by, "second factor removed", at, user=whose, **said)
+        who = str(by) if by is not None else "Whoever runs the server"
+        account_mails.tell(whose, "second_factor_removed", at=at, by=who, reason=reason)
     log.warning("second factor of user %s removed by %s", whose.pk, by.pk if by else "the command line")
-    who = str(by) if by is not None else "Whoever runs the server"
-    told = account_mails.tell(whose, "second_factor_removed", at=at, by=who, reason=reason)
     kinds = Authenticator.Type
-    return Removed(held[kinds.WEBAUTHN], held[kinds.TOTP], len(sessions), tokens, told)
+    return Removed(held[kinds.WEBAUTHN], held[kinds.TOTP], len(sessions), tokens)

@@ -23,6 +23,7 @@ from knox.models import AuthToken
 
 from training.models import (
     CalendarFeed,
+    Delivery,
     PeopleChange,
     ReminderPreferences,
     RetentionHold,
@@ -47,6 +48,7 @@ def close(user: User) -> None:
         session.end()
     for model in (EmailAddress, Authenticator, AuthToken, ReminderPreferences, CalendarFeed):
         model._default_manager.filter(user=user).delete()
+    Delivery.objects.filter(Q(user=user) | Q(to__iexact=user.email)).delete()
     user.name, user.email = "", f"{uuid.uuid4().hex}@erased.invalid"
     user.is_active, user.last_login = False, None
     user.set_unusable_password()

@@ -131,7 +131,7 @@ def deliver(
 def _items(delivery: Delivery, listed: Iterable[Reminder], recipient: str, turn: int) -> None:
     DeliveryItem.objects.bulk_create(
         DeliveryItem(
-            school_id=delivery.school_id, delivery=delivery, reminder=each, recipient=recipient, round=turn
+            school_id=each.school_id, delivery=delivery, reminder=each, recipient=recipient, round=turn
         )
         for each in listed
     )

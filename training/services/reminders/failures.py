@@ -9,6 +9,12 @@ from training.models import Delivery, School, Stale, Student
 MOST = 100
 
 
+def address(delivery: Delivery) -> str:
+    """Where an e-mail goes."""
+    person = delivery.user or delivery.guardian
+    return delivery.to or (person.email if person else "")
+
+
 def deliveries(school: School) -> list[dict[str, Any]]:
     """The failed e-mails of a school, newest first."""
     rows = Delivery.objects.filter(school=school, state=Delivery.State.FAILED).select_related(
@@ -18,7 +24,7 @@ def deliveries(school: School) -> list[dict[str, Any]]:
         {
             "id": str(each.pk),
             "kind": each.kind,
-            "to": each.user.email if each.user else each.guardian.email if each.guardian else "",
+            "to": address(each),
             "attempts": each.attempts,
             "fault": each.fault,
             "made_at": in_utc(each.created_at),

@@ -6,16 +6,19 @@ from dataclasses import dataclass
 from email.utils import parseaddr
 from typing import Any
 
+from allauth.account import app_settings
+from allauth.account.utils import user_pk_to_url_str
 from django.conf import settings
-from django.core.mail import EmailMultiAlternatives
+from django.core.mail import EmailMessage, EmailMultiAlternatives
 from django.template.loader import render_to_string
+from django.urls import reverse
 from django.utils import dateformat, translation
 from django.utils.translation import gettext, gettext_noop, pgettext
 from django.utils.translation import gettext as _
 
 from syllabus.engine.rules.report import CAUTION
 from training.models import Delivery, Reminder
-from training.services.reminders import due
+from training.services.reminders import due, preferences
 
 SUBJECTS = {
     Delivery.Kind.REMINDER: gettext_noop("Training record: something expires soon"),
@@ -75,16 +78,39 @@ def message_id(delivery: Delivery) -> str:
     return f"<{delivery.pk}@{domain}>"
 
 
-def compose(delivery: Delivery, reminders: Iterable[Reminder], at: dt.datetime) -> EmailMultiAlternatives:
+def _of_an_account(delivery: Delivery) -> EmailMessage:
+    """E-mail about an account. The link to set a password is made here, so that nothing stores it."""
+    subject, text = delivery.subject, delivery.text
+    if delivery.kind == Delivery.Kind.LINK and delivery.user is not None:
+        token = app_settings.PASSWORD_RESET_TOKEN_GENERATOR().make_token(delivery.user)
+        kwargs = {"uidb36": user_pk_to_url_str(delivery.user), "key": token}
+        with translation.override(preferences.of(delivery.user).language):
+            told = {
+                "password_reset_url": settings.PUBLIC_ADDRESS
+                + reverse("account_reset_password_from_key", kwargs=kwargs)
+            }
+            subject = render_to_string("account/email/password_reset_key_subject.txt", told)
+            text = render_to_string("account/email/password_reset_key_message.txt", told).lstrip("\n")
+    return EmailMessage(
+        " ".join(subject.split()),
+        text,
+        to=[delivery.to],
+        headers={"Message-ID": message_id(delivery), "Auto-Submitted": "auto-generated"},
+    )
+
+
+def compose(delivery: Delivery, reminders: Iterable[Reminder], at: dt.datetime) -> EmailMessage:
     """The e-mail of a delivery about these reminders, in the recipient's language."""
-    user, guardian = delivery.user, delivery.guardian
+    user, guardian, school = delivery.user, delivery.guardian, delivery.school
+    if delivery.to or school is None:
+        return _of_an_account(delivery)
     to, name, language = "", "", "en"
     if user is not None:
         own = getattr(user, "reminder_preferences", None)
         to, name, language = user.email, str(user), own.language if own else "en"
     elif guardian is not None:
         to, name, language = guardian.email, guardian.name, guardian.language
-    today = delivery.school.day(at)
+    today = school.day(at)
     with translation.override(language):
         lines = [line_of(each, today) for each in reminders]
         told: dict[str, Any] = {
@@ -92,15 +118,15 @@ def compose(delivery: Delivery, reminders: Iterable[Reminder], at: dt.datetime) 
             "name": name,
             "guardian": guardian is not None,
             "lines": lines,
-            "school": delivery.school.name,
+            "school": school.name,
             "student": delivery.student.name if delivery.student else "",
             "own": user is not None and delivery.student is not None and delivery.student.user_id == user.pk,
             "address": f"{settings.PUBLIC_ADDRESS}/reminders/" if user is not None else "",
             "caution": CAUTION,
         }
         subject = gettext(SUBJECTS[Delivery.Kind(delivery.kind)]) % {
-            "school": delivery.school.name,
-            "day": day_in_words(delivery.school.day(delivery.created_at)),
+            "school": school.name,
+            "day": day_in_words(school.day(delivery.created_at)),
         }
         text = render_to_string("training/mail/message.txt", told)
         html = render_to_string("training/mail/message.html", told)

@@ -14,14 +14,16 @@ import smtplib
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
-from django.core.mail import get_connection
+from django.core.mail import EmailMessage
 from django.db import connection, transaction
 from django.db.models import Exists, F, OuterRef
 from django.utils import timezone
 
-from training.models import Delivery, DeliveryItem, Reminder, ReminderOf, Stale
-from training.services.reminders import messages, recipients
+from training.models import Delivery, DeliveryItem, Reminder, ReminderOf, School, Stale
+from training.services.reminders import mail_server, messages, outgoing, recipients
+from training.services.reminders.mail_server import Unreachable
 
 log = logging.getLogger(__name__)
 #: Seconds until the next try after the first, second, … failure. After the last the delivery has failed.
@@ -36,12 +38,8 @@ class Sent:
     sent: int = 0
     withdrawn: int = 0
     failed: int = 0
-    #: The mail server could not be reached: this counts against no delivery.
-    unreachable: bool = False
-
-
-class _Unreachable(Exception):
-    """The mail server itself does not answer."""
+    #: Why the mail server could not be reached; this counts against no delivery.
+    unreachable: str = ""
 
 
 def send(*, until: float, now: Callable[[], dt.datetime] = timezone.now) -> Sent:
@@ -52,12 +50,10 @@ def send(*, until: float, now: Callable[[], dt.datetime] = timezone.now) -> Sent
     done = Sent()
     with _one_sender() as mine, _Post() as post:
         while mine and time.monotonic() < until and not done.unreachable:
-            try:
-                if not _send_next(done, post, now()):
-                    break
-            except _Unreachable as fault:
-                done.unreachable = True
-                log.error("the mail server cannot be reached: %s", fault)
+            if not _send_next(done, post, now()):
+                break
+    if done.unreachable:
+        log.error("no e-mail can be sent: %s", done.unreachable)
     return done
 
 
@@ -82,8 +78,7 @@ class _Post:
     """One connection to the mail server for several mails."""
 
     def __init__(self) -> None:
-        self._backend = get_connection()
-        self._open = False
+        self._backend: Any = None
 
     def __enter__(self) -> "_Post":
         return self
@@ -92,24 +87,26 @@ class _Post:
         self._close()
 
     def _close(self) -> None:
-        if self._open:
-            self._open = False
+        if self._backend is not None:
             with contextlib.suppress(OSError, smtplib.SMTPException):
                 self._backend.close()
+            self._backend = None
 
-    def hand_over(self, delivery: Delivery, reminders: list[Reminder], at: dt.datetime) -> None:
-        """Raises: _Unreachable; whatever the server says about this mail."""
-        mail = messages.compose(delivery, reminders, at)
+    def hand_over(self, mail: EmailMessage) -> None:
+        """Raises: Unreachable; whatever the server says about this mail."""
+        if self._backend is None:
+            self._backend = mail_server.connect()
+            try:
+                self._backend.open()
+            except (OSError, smtplib.SMTPException) as fault:
+                self._close()
+                raise Unreachable(mail_server.in_words(fault)) from fault
         mail.connection = self._backend
         try:
-            if not self._open:
-                self._backend.open()
-                self._open = True
-        except (OSError, smtplib.SMTPException) as fault:
-            self._close()
-            raise _Unreachable(f"{type(fault).__name__}: {fault}") from fault
-        try:
             mail.send()
+        except smtplib.SMTPSenderRefused as fault:  # the same for every mail: it is none's own fault
+            self._close()
+            raise Unreachable(mail_server.in_words(fault)) from fault
         except (OSError, smtplib.SMTPException):  # the next one gets a connection of its own
             self._close()
             raise
@@ -129,28 +126,22 @@ def _send_next(done: Sent, post: _Post, at: dt.datetime) -> bool:
         if delivery is None:
             return True
         reminders = _left(delivery, at)
-        if not reminders and not delivery.text:
-            delivery.state = Delivery.State.WITHDRAWN
-            done.withdrawn += 1
-        elif not _still_told(delivery, at):
-            delivery.state, delivery.fault = Delivery.State.WITHDRAWN, "not for this person any more"
+        if why_not := _needless(delivery, reminders, at):
+            delivery.state, delivery.fault = Delivery.State.WITHDRAWN, why_not
             done.withdrawn += 1
         else:
             _try(delivery, reminders, done, post, at)
-    if done.unreachable:
-        raise _Unreachable(delivery.fault)
     return True
 
 
 def _try(delivery: Delivery, reminders: list[Reminder], done: Sent, post: _Post, at: dt.datetime) -> None:
     try:
-        post.hand_over(delivery, reminders, at)
-    except _Unreachable as fault:
+        post.hand_over(messages.compose(delivery, reminders, at))
+    except Unreachable as fault:
         delivery.attempts -= 1
-        delivery.fault = str(fault)
-        done.unreachable = True
+        delivery.fault = done.unreachable = str(fault)
     except Exception as fault:
-        delivery.fault = f"{type(fault).__name__}: {fault}"[:2000]
+        delivery.fault = mail_server.in_words(fault)
         if delivery.attempts >= MOST_ATTEMPTS or _refused_for_good(fault):
             delivery.state = Delivery.State.FAILED
             done.failed += 1
@@ -160,6 +151,8 @@ def _try(delivery: Delivery, reminders: list[Reminder], done: Sent, post: _Post,
             log.warning("delivery %s is tried again: %s", delivery.pk, type(fault).__name__)
     else:
         delivery.state, delivery.sent_at, delivery.fault = Delivery.State.SENT, timezone.now(), ""
+        if delivery.to:
+            delivery.text = ""  # nobody reads it here again
         done.sent += 1
 
 
@@ -186,7 +179,6 @@ def _claim(at: dt.datetime) -> tuple[str, int] | None:
 @contextlib.contextmanager
 def _held(pk: str, attempt: int) -> Iterator[Delivery | None]:
     """The delivery, locked if the database can, if the try is still ours; saves what was set on it."""
-    fields = ["state", "attempts", "fault", "send_after", "sent_at"]
     mine = Delivery.objects.filter(pk=pk, attempts=attempt, state=Delivery.State.PENDING)
     related = mine.select_related(
         "school", "student__user", "student__school", "user__reminder_preferences", "guardian"
@@ -194,8 +186,7 @@ def _held(pk: str, attempt: int) -> Iterator[Delivery | None]:
     if not connection.features.has_select_for_update_skip_locked:
         delivery = related.first()
         yield delivery
-        if delivery is not None:
-            delivery.save(update_fields=fields)
+        _keep(delivery)
         return
     with transaction.atomic():
         if not mine.select_for_update(skip_locked=True, no_key=True).exists():
@@ -203,8 +194,17 @@ def _held(pk: str, attempt: int) -> Iterator[Delivery | None]:
             return
         delivery = related.first()
         yield delivery
-        if delivery is not None:
-            delivery.save(update_fields=fields)
+        _keep(delivery)
+
+
+def _keep(delivery: Delivery | None) -> None:
+    """Save what a try set. A link that nobody gets is forgotten: the address may be anybody's."""
+    if delivery is None:
+        return
+    if delivery.kind == Delivery.Kind.LINK and delivery.state == Delivery.State.WITHDRAWN:
+        delivery.delete()
+    else:
+        delivery.save(update_fields=["state", "attempts", "fault", "send_after", "sent_at", "user", "text"])
 
 
 def _end(pk: str, state: str, *, fault: str) -> None:
@@ -213,6 +213,8 @@ def _end(pk: str, state: str, *, fault: str) -> None:
 
 def _left(delivery: Delivery, at: dt.datetime) -> list[Reminder]:
     """What the delivery still has to say: what was neither withdrawn nor snoozed meanwhile."""
+    if delivery.to or delivery.school is None:
+        return []
     put_off = ReminderOf.objects.filter(
         user=delivery.user_id, reminder=OuterRef("pk"), snoozed_until__gt=delivery.school.day(at)
     )
@@ -223,21 +225,32 @@ def _left(delivery: Delivery, at: dt.datetime) -> list[Reminder]:
     )
 
 
-def _still_told(delivery: Delivery, at: dt.datetime) -> bool:
+def _needless(delivery: Delivery, reminders: list[Reminder], at: dt.datetime) -> str:
+    """Why there is nothing to send any more; empty where there is. Finds the account that a link is for."""
+    if delivery.kind == Delivery.Kind.LINK:
+        return outgoing.needless(delivery, at)
+    if delivery.school is None or delivery.to:
+        return ""
+    if not reminders and not delivery.text:
+        return "nothing to say any more"
+    return "" if _still_told(delivery, delivery.school, at) else "not for this person any more"
+
+
+def _still_told(delivery: Delivery, school: School, at: dt.datetime) -> bool:
     """Whether the recipient still is one: an assignment, a consent or an account may have ended."""
     if delivery.user is not None and not delivery.user.is_active:
         return False
     if delivery.kind == Delivery.Kind.NOTICE:
         guardian = delivery.guardian
-        return guardian is None or guardian.consents(delivery.school.day(at))
+        return guardian is None or guardian.consents(school.day(at))
     if delivery.kind != Delivery.Kind.REMINDER:
-        told = recipients.administrators(delivery.school)
+        told = recipients.administrators(school)
     elif delivery.student is None:
         if not delivery.items.filter(reminder__aircraft__isnull=False).exists():
-            return True  # an instructor's own date
-        told = [*recipients.instructors(delivery.school), *recipients.administrators(delivery.school)]
+            return True  # one's own date
+        told = [*recipients.instructors(school), *recipients.administrators(school)]
     else:
-        told = recipients.of_student(delivery.student, delivery.school.day(at))
+        told = recipients.of_student(delivery.student, school.day(at))
     return (delivery.user_id, delivery.guardian_id) in {
         (each.user and each.user.pk, each.guardian and each.guardian.pk) for each in told
     }

@@ -45,7 +45,7 @@ def give(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
         )
         told = [said % {"name": found.name, "email": user.email}]
         if new:
-            told.append(links.send(opened.request, user.email).words)
+            told.append(links.on_its_way(user.email))
         messages.success(opened.request, " ".join(told))
     return redirect("school-student", opened.school.slug, ref)
 

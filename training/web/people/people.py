@@ -239,7 +239,7 @@ def add(opened: Opened) -> HttpResponse:
     made = form.result
     said = [gettext("%(who)s added.") % {"who": made.user or made.student}]
     if made.user is not None and made.new_account:
-        said.append(links.send(opened.request, made.user.email).words)
+        said.append(links.on_its_way(made.user.email))
     elif made.user is not None:
         said.append(gettext("An account with this e-mail already exists and is used."))
     messages.success(opened.request, " ".join(said))
@@ -300,4 +300,6 @@ def _back(opened: Opened, found: Role) -> list[str]:
 def mail(opened: Opened, pk: int) -> HttpResponse:
     """Send another link to set a password."""
     found = role_of(opened, pk)
-    return opened.done(links.send(opened.request, found.user.email).words, "school-person", pk)
+    return opened.done(
+        links.queue(opened.request, found.user.email, opened.school).words, "school-person", pk
+    )

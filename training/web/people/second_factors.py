@@ -44,11 +44,8 @@ def _remove(opened: Opened, found: Role) -> HttpResponse:
         ngettext("%(number)d session has ended.", "%(number)d sessions have ended.", sessions)
         % {"number": sessions},
     ]
+    said.append(gettext("The person gets an e-mail about it."))
     messages.success(opened.request, " ".join(said))
-    if form.result.told:
-        messages.success(opened.request, gettext("The person was notified by e-mail."))
-    else:
-        messages.error(opened.request, gettext("The e-mail could not be sent. Tell the person yourself."))
     return redirect("school-person", opened.school.slug, found.pk)
 
 

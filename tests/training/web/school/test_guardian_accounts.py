@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 import time_machine
-from django.core import mail
 from django.test import Client
 
 from tests.support import factories, lessons
 from tests.support.cast import Cast
+from tests.support.mailing import mails_sent
 from tests.training.web.test_pages import text_of
 from training import models
 from training.services import access
@@ -61,7 +61,7 @@ def test_from_the_consent_to_the_account_to_its_end(
         "now has access to the record while the consent is valid, and signs in as gus@lakeside.example."
         in said
     )
-    assert [each.to for each in mail.outbox] == [["gus@lakeside.example"]]
+    assert [each.to for each in mails_sent()] == [["gus@lakeside.example"]]
     guardian.refresh_from_db()
     assert guardian.user
     assert not guardian.user.has_usable_password()
@@ -90,7 +90,7 @@ def test_an_account_that_is_there_already_is_used_and_gets_no_mail(
     desk.post(account_of(guardian))
     guardian.refresh_from_db()
     assert guardian.user == people.olaf
-    assert mail.outbox == []
+    assert mails_sent() == []
     assert models.PeopleChange.objects.count() == 1
 
 

@@ -9,7 +9,6 @@ from typing import Any
 import pytest
 import time_machine
 from django.contrib.auth.models import AnonymousUser
-from django.core import mail
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
 from django.test import Client
@@ -19,6 +18,7 @@ from syllabus.engine.record import record as engine
 from syllabus.models import CourseVersion, SchoolMinimum
 from tests.support import courses, factories, lessons
 from tests.support.cast import Cast
+from tests.support.mailing import mails_sent
 from tests.syllabus.courses.test_course_versions import SMALL
 from tests.training.lessons.test_sign_offs import correction
 from tests.training.web.test_pages import text_of
@@ -328,7 +328,7 @@ def test_a_new_instructor_is_sent_the_link_and_sets_the_password(desk: Client, t
     assert role.ratings == [{"category": "airplane", "class": "single-engine land", "instrument": False}]
     assert role.recent_experience_until == dt.date(2027, 1, 31)
     assert not role.user.has_usable_password()
-    [message] = mail.outbox
+    [message] = mails_sent()
     assert message.to == ["nora@lakeside.example"]
     assert "/password/" in message.body
     assert "instructor added, Nora Example, by Ada Example" in text_of(desk.get(f"{HERE}people/"))
@@ -386,7 +386,7 @@ def test_what_an_instructor_signs_as_is_chosen_and_kept(desk: Client, taught: Ca
 def test_the_link_to_set_a_password_is_sent_once_more(desk: Client, taught: Cast) -> None:
     role = Role.objects.get(user=taught.ida).pk
     desk.post(f"{HERE}people/{role}/mail/")
-    assert [message.to for message in mail.outbox] == [["ida@lakeside.example"]]
+    assert [message.to for message in mails_sent()] == [["ida@lakeside.example"]]
 
 
 def test_a_student_is_added_assigned_and_enrolled(desk: Client, taught: Cast) -> None:
@@ -433,7 +433,7 @@ def test_a_person_that_cannot_be_added(desk: Client, taught: Cast, sent: dict[st
     assert answer.status_code == 422
     assert said in text_of(answer)
     assert not models.PeopleChange.objects.exists()
-    assert mail.outbox == []
+    assert mails_sent() == []
 
 
 def test_a_role_ends_by_a_box_that_is_ticked(desk: Client, taught: Cast) -> None:
