@@ -19,6 +19,7 @@ from api.v1.base.field_types import INSTANT, NAME, STRING, TEXT
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.base.views import View
 from syllabus.engine.errors import InputError
+from training.models import User
 from training.services.people import second_factor
 
 
@@ -91,6 +92,9 @@ class Login(View):
         except second_factor.NotGiven as refused:
             raise _not_in(str(refused)) from None
         with transaction.atomic():
+            # A password set since it was compared has ended the tokens: it makes no more of them.
+            if User.objects.select_for_update().get(pk=user.pk).password != user.password:
+                raise _not_in("Wrong e-mail or password.")
             _make_room(user)
             made, token = AuthToken.objects.create(user=user)
         return {"token": token, "expires": made.expiry}

@@ -4,7 +4,7 @@ from typing import Any, ClassVar
 
 from django.contrib.auth.models import AbstractUser, BaseUserManager
 from django.core.exceptions import ValidationError
-from django.db import models
+from django.db import models, transaction
 from django.db.models.functions import Lower
 
 from syllabus.engine.audit.instructing import RatingsError, read_ratings
@@ -63,9 +63,27 @@ class User(AbstractUser):
     def clean(self) -> None:
         self.email = self.email.strip().lower()
 
+    @transaction.atomic
     def save(self, *args: Any, **kwargs: Any) -> None:
+        """A new password, whoever sets it, ends every session and API token that the old one opened."""
         self.email = self.email.strip().lower()
+        saved = kwargs.get("update_fields")
+        # Django hashes the same password anew at a sign-in, where its hasher or its cost changed.
+        rehashed = saved == ["password"] and self._password is None  # type: ignore[attr-defined]
+        before = None
+        if not self._state.adding and not rehashed and (saved is None or "password" in saved):
+            before = User.objects.filter(pk=self.pk).values_list("password", flat=True).first()
         super().save(*args, **kwargs)
+        if before is not None and before != self.password:
+            self.end_access()
+
+    def end_access(self) -> tuple[int, int]:
+        """End every session and API token. Returns how many sessions, and how many tokens, ended."""
+        sessions = list(self.usersession_set.all())  # type: ignore[attr-defined]
+        for each in sessions:
+            each.end()
+        tokens = self.auth_token_set.all()  # type: ignore[attr-defined]
+        return len(sessions), tokens.delete()[0]
 
     def get_full_name(self) -> str:
         return self.name

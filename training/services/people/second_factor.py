@@ -7,11 +7,9 @@ from dataclasses import dataclass
 
 from allauth.core import ratelimit
 from allauth.mfa.models import Authenticator
-from allauth.usersessions.models import UserSession
 from django.db import transaction
 from django.http import HttpRequest
 from django.utils.translation import gettext as _
-from knox.models import AuthToken
 
 from syllabus.engine.errors import InputError
 from syllabus.engine.record.reading import Errors
@@ -138,10 +136,7 @@ def remove(user: User, reason: str, *, by: User | None, at: dt.datetime) -> Remo
                 _("%(person)s has no passkey, authenticator app or recovery code.") % {"person": whose}
             )
         Authenticator.objects.filter(user=whose).delete()
-        sessions = list(UserSession.objects.filter(user=whose))
-        for each in sessions:
-            each.end()
-        tokens = AuthToken.objects.filter(user=whose).delete()[0]
+        sessions, tokens = whose.end_access()
         for school in School.objects.filter(pk__in=schools_of(whose)).order_by("pk"):
             said = {
                 "before": {_KINDS[kind]: number for kind, number in held.items()},
@@ -152,4 +147,4 @@ def remove(user: User, reason: str, *, by: User | None, at: dt.datetime) -> Remo
         account_mails.tell(whose, "second_factor_removed", at=at, by=who, reason=reason)
     log.warning("second factor of user %s removed by %s", whose.pk, by.pk if by else "the command line")
     kinds = Authenticator.Type
-    return Removed(held[kinds.WEBAUTHN], held[kinds.TOTP], len(sessions), tokens)
+    return Removed(held[kinds.WEBAUTHN], held[kinds.TOTP], sessions, tokens)

@@ -14,12 +14,10 @@ from typing import Any
 
 from allauth.account.models import EmailAddress
 from allauth.mfa.models import Authenticator
-from allauth.usersessions.models import UserSession
 from django.apps import apps
 from django.contrib.admin.models import LogEntry
 from django.db import models
 from django.db.models import Q
-from knox.models import AuthToken
 
 from training.models import (
     CalendarFeed,
@@ -44,9 +42,8 @@ def close(user: User) -> None:
 
     The row stays, for what others' records say was done by it.
     """
-    for session in UserSession.objects.filter(user=user):
-        session.end()
-    for model in (EmailAddress, Authenticator, AuthToken, ReminderPreferences, CalendarFeed):
+    user.end_access()
+    for model in (EmailAddress, Authenticator, ReminderPreferences, CalendarFeed):
         model._default_manager.filter(user=user).delete()
     Delivery.objects.filter(Q(user=user) | Q(to__iexact=user.email)).delete()
     user.name, user.email = "", f"{uuid.uuid4().hex}@erased.invalid"

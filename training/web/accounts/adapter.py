@@ -12,7 +12,6 @@ from django.shortcuts import redirect
 from django.utils import timezone
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
-from knox.models import AuthToken
 
 from training.models import User
 from training.services.people import account_mails
@@ -56,11 +55,6 @@ class AccountAdapter(DefaultAccountAdapter):
     def reauthenticate(self, user: User, password: str) -> bool:
         found = self.authenticate(context.request, email=user.email, password=password)
         return found is not None and found.pk == user.pk
-
-    def set_password(self, user: User, password: str) -> None:
-        """Set a new password and revoke what the old one gave access to; Django ends the sessions."""
-        super().set_password(user, password)
-        AuthToken.objects.filter(user=user).delete()
 
     def get_reauthentication_methods(self, user: Any) -> list[dict[str, Any]]:
         ways = super().get_reauthentication_methods(user)

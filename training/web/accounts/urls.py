@@ -65,7 +65,7 @@ urlpatterns = [
     ),
     re_path(
         r"^password/(?P<uidb36>[0-9A-Za-z]+)-(?P<key>.+)/$",
-        page(account.PasswordResetFromKeyView, "new_password"),
+        page(views.NewPassword, "new_password"),
         name="account_reset_password_from_key",
     ),
     path(

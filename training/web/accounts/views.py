@@ -5,6 +5,7 @@ from typing import Any
 
 from allauth.account.models import Login
 from allauth.account.utils import get_next_redirect_url
+from allauth.account.views import PasswordResetFromKeyView
 from allauth.mfa.base.views import AuthenticateView
 from allauth.mfa.models import Authenticator
 from allauth.mfa.totp.views import ActivateTOTPView
@@ -53,6 +54,15 @@ class AddApp(ActivateTOTPView):
         told: dict[str, Any] = super().get_context_data(**kwargs)
         drawn = told["totp_svg"].partition("?>")[2]  # the SVG without its XML declaration
         return {**told, "totp_picture": mark_safe(drawn)}  # noqa: S308 - drawn here, of squares
+
+
+class NewPassword(PasswordResetFromKeyView):
+    """A reset ends the session of this browser too, where it was signed in."""
+
+    def form_valid(self, form: Any) -> HttpResponse:
+        answer = super().form_valid(form)
+        self.request.session.flush()
+        return answer
 
 
 class LoginByPasskey(LoginWebAuthnView):
