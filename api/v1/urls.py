@@ -3,7 +3,7 @@
 from django.urls import path
 
 from api.v1.everyone import auth, eligibility, milestones, notices, reminders, search, status_changes
-from api.v1.school import aircraft, audit, instructors, minimums, people, school_settings
+from api.v1.school import aircraft, audit, instructors, invitations, minimums, people, school_settings
 from api.v1.school.courses import views as courses
 from api.v1.student import (
     assignments,
@@ -39,6 +39,9 @@ ROUTES = (
     ("endorsement-kinds", endorsements.EndorsementKinds, "endorsement-kinds"),
     ("notices", notices.Notices, "notices"),
     ("notices/<int:notice>/read", notices.NoticeRead, "notice-read"),
+    ("invitations", invitations.OwnInvitations, "own-invitations"),
+    ("invitations/<int:invitation>/accept", invitations.InvitationAccept, "invitation-accept"),
+    ("invitations/<int:invitation>/decline", invitations.InvitationDecline, "invitation-decline"),
     ("school-minimums", minimums.SchoolMinimums, "school-minimums"),
     ("school-minimums/<int:minimum>/end", minimums.SchoolMinimumEnd, "school-minimum-end"),
     ("schools/<slug:school>/settings", school_settings.SchoolSettings, "school-settings"),
@@ -61,6 +64,9 @@ ROUTES = (
     ("reminders/<uuid:ref>/snooze", reminders.ReminderSnooze, "reminder-snooze"),
     ("turns", status_changes.StatusChanges, "turns"),
     ("people", people.People, "people"),
+    ("people/invitations", invitations.Invitations, "invitations"),
+    ("people/invitations/<int:invitation>/send", invitations.InvitationSend, "invitation-send"),
+    ("people/invitations/<int:invitation>/withdraw", invitations.InvitationWithdraw, "invitation-withdraw"),
     ("people/<int:role>", people.PersonDetail, "person"),
     ("people/<int:role>/end", people.PersonEnd, "person-end"),
     ("people/<int:role>/link", people.PersonLink, "person-link"),

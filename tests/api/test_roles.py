@@ -54,6 +54,7 @@ REVOKE = [401, 403, 422, 422, 404, 404, 404, 404, 404, 404, 401]
 ADMINISTRATORS = [401, 403, 403, 200, 403, 403, 403, 403, 200, 403, 401]
 ADMINISTERED = [401, 403, 403, 422, 404, 404, 404, 404, 404, 404, 401]  # a reason is missing
 OF_ADMINISTRATOR = [401, 404, 404, 200, 404, 404, 404, 404, 404, 404, 401]
+INVITED = [401, 204, 404, 404, 404, 404, 404, 404, 404, 404, 401]
 TOLD = [401, 200, 200, 404, 404, 404, 404, 404, 404, 404, 401]
 ANY_ID = "0b5a1f8e-3c7d-4f7c-9f51-3f1f5d0f9a01"
 OF_SCHOOL = [401, 200, 200, 200, 200, 200, 404, 404, 404, 404, 401]
@@ -68,6 +69,8 @@ GUARDIAN = {
     ("courses/<str:course>/versions/<int:number>", "GET"): 404,
     ("courses/<str:course>/versions/<int:number>/compare", "GET"): 404,
     ("courses/<str:course>/versions/<int:number>/publish", "POST"): 404,
+    ("invitations/<int:invitation>/accept", "POST"): 404,
+    ("invitations/<int:invitation>/decline", "POST"): 404,
     ("ledger/checkpoint", "GET"): 404,
     ("ledger/consistency", "GET"): 404,
     ("ledger/proof", "GET"): 404,
@@ -212,6 +215,16 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
         {"school": "lakeside", "role": "instructor", "name": "Ina Example", "email": "ina@lakeside.example"},
         [401, 403, 403, 201, 403, 403, 403, 403, 403, 403, 401],
     ),
+    # The invitation is of the school of Ada, and sent to Sam, who is a student there.
+    ("people/invitations", "GET"): (None, ADMINISTRATORS),
+    ("people/invitations/<int:invitation>/send", "POST"): (None, OF_ADMINISTRATOR),
+    ("people/invitations/<int:invitation>/withdraw", "POST"): (
+        None,
+        [401, 404, 404, 204, 404, 404, 404, 404, 404, 404, 401],
+    ),
+    ("invitations", "GET"): (None, ANY_USER),
+    ("invitations/<int:invitation>/accept", "POST"): (None, INVITED),
+    ("invitations/<int:invitation>/decline", "POST"): (None, INVITED),
     ("people/<int:role>", "GET"): (None, OF_ADMINISTRATOR),
     ("people/<int:role>", "PUT"): ({"certificate": "0000001CFI"}, OF_ADMINISTRATOR),
     ("people/<int:role>/end", "POST"): (None, [401, 404, 404, 204, 404, 404, 404, 404, 404, 404, 401]),
@@ -330,7 +343,11 @@ def asked(client: APIClient, route: str, method: str, body: Any, people: Cast) -
     path = path.replace("<uuid:finding>", ANY_ID).replace("<int:aircraft>", str(own.KEY))
     if "<int:instructor>" in path:
         path = path.replace("<int:instructor>", str(audits.idas_role(people)))
-    path = path.replace("<int:role>", str(own.KEY)).replace("<int:assignment>", str(own.KEY))
+    path = (
+        path.replace("<int:invitation>", str(own.KEY))
+        .replace("<int:role>", str(own.KEY))
+        .replace("<int:assignment>", str(own.KEY))
+    )
     path = path.replace("<int:hold>", "1").replace("<int:number>", "1") + (
         QUERIES.get(route, "") if method == "GET" else ""
     )
@@ -368,6 +385,12 @@ def prepare(people: Cast, route: str) -> None:
         outlines.publish(outlines.save(course_files.read(SMALL, "small"), "lakeside").version, lessons.AT)
     if "reminders/<" in route:
         reminding.told_of(people, people.sam.ref)
+    if "invitations/<" in route:
+        now = dt.datetime.now(dt.UTC)
+        models.Invitation.objects.create(
+            pk=own.KEY, school=people.school, email=people.sams_account.email, name="Sam Example",
+            role="instructor", by=people.ada, at=now, expires=now + dt.timedelta(days=1),
+        )  # fmt: skip
     if "people" in route or "assignments" in route:
         own.another_instructor(people)
     if "audit" in route:

@@ -9,6 +9,7 @@ from typing import Any
 
 from syllabus.engine.record import record as engine
 from training import models, record
+from training.services.people import invitations
 from training.services.records import attesting, record_changes
 
 _numbers = itertools.count(1)
@@ -69,6 +70,15 @@ def student(
     if taught_by:
         assign(taught_by, made)
     return made
+
+
+def accepted(email: str) -> models.User:
+    """The account of an address, made where there is none, after it accepted every invitation that waits."""
+    waiting = list(models.Invitation.objects.filter(email=email))
+    whose = models.User.objects.filter(email=email).first() or user(email=email, name=waiting[0].name)
+    for each in waiting:
+        invitations.accept(each.pk, by=whose, at=each.at)
+    return whose
 
 
 def assign(

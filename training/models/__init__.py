@@ -17,6 +17,7 @@ from training.models.school.access import AccessLog
 from training.models.school.aircraft import Aircraft, AircraftCheck
 from training.models.school.aircraft_models import ModelSpelling
 from training.models.school.enrolments import Assignment, CourseMove, Enrolment
+from training.models.school.invitations import Invitation
 from training.models.school.people import Role, User
 from training.models.school.people_changes import PeopleChange
 from training.models.school.publications import CoursePublication

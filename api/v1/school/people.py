@@ -22,7 +22,7 @@ from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES, INSTRUCTORS
 from training.models import Role, School, Student
 from training.services import access
 from training.services.people import account_links as links
-from training.services.people import people
+from training.services.people import invitations, people
 from training.services.people.people import PeopleError
 
 _NUMBER = re.compile(r"[0-9]{1,18}", re.ASCII)
@@ -133,9 +133,12 @@ OF_ROLE = {
 
 
 class PersonAddedSerializer(ResponseSerializer):
-    person = PersonSerializer(allow_null=True, help_text="null for a student without an account.")
+    person = PersonSerializer(
+        allow_null=True, help_text="null for a student without an account, and for who is only invited."
+    )
     student = Field(UUID, allow_null=True)
-    mail = Field(STRING, "The e-mail that is on its way; null if none.", allow_null=True)
+    invitation = Field(WHOLE, "The id of the invitation that waits for its answer.", allow_null=True)
+    mail = Field(STRING, "What was done about the e-mail; null if none is needed.", allow_null=True)
 
 
 class PersonLinkSerializer(ResponseSerializer):
@@ -208,8 +211,9 @@ class People(PeopleView):
     def post(self) -> Any:
         """For administrators of the school. An instructor or administrator needs an e-mail address. A student
         may be added without one, then has no account, and needs `id`, which becomes the student's reference.
-        A new account gets an e-mail with a link to set the password: see `mail`. Sending the same again
-        returns the existing role (200) and sends no e-mail.
+        Whoever has no role at the school yet gets an invitation by e-mail, and the role when it is accepted;
+        the answer is the same whether or not the address has an account. Sending the same again returns the
+        existing role or invitation (200) and sends no e-mail.
         """
         sent = self.sent()
         school, kind, name, email = (sent.pop(key) for key in ("school", "role", "name", "email"))
@@ -221,12 +225,18 @@ class People(PeopleView):
         made = people.add(
             at_school, kind=kind, name=name, email=email, by=self.user, at=self.at, again=True, **sent
         )
-        mail = links.on_its_way(made.user.email) if made.new_account and made.user else None
+        send = made.invitation if made.created else None
+        mail = invitations.send(self.request._request, send) if send else None
         role = Role.objects.filter(school=at_school, user=made.user, role=kind).select_related(
             "school", "user"
         )
         [shown] = _with_students(role) if made.user else [None]
-        added = {"person": shown, "student": made.student.ref if made.student else None, "mail": mail}
+        added = {
+            "person": shown,
+            "student": made.student.ref if made.student else None,
+            "invitation": made.invitation.pk if made.invitation else None,
+            "mail": mail,
+        }
         return Created(added) if made.created else added
 
 

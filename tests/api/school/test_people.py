@@ -52,7 +52,9 @@ def test_an_instructor_signs_as_what_was_sent_or_as_a_flight_instructor(ada: API
         added = ada.post(URL, {**INA, "email": f"{kind}@lakeside.example", **sent})
         assert added.status_code == 201
         fits(added.json(), "PersonAdded")
-        assert added.json()["person"]["instructor_kind"] == kind
+        assert added.json()["person"] is None
+        role = factories.accepted(f"{kind}@lakeside.example").roles.get()
+        assert ada.get(f"{URL}/{role.pk}").json()["instructor_kind"] == kind
     told = problem(ada.post(URL, {**INA, "instructor_kind": "pilot"}), 422)
     assert [each["place"] for each in told["errors"]] == ["instructor_kind"]
 
@@ -86,18 +88,24 @@ def test_a_large_school_comes_in_pages_with_the_same_queries(ada: APIClient, peo
     assert "cursor" in problem(ada.get(f"{URL}?cursor=cD1h"), 422)["errors"][0]["place"]
 
 
-def test_an_instructor_is_added_once_and_sets_a_password_of_their_own(ada: APIClient, people: Cast) -> None:
+def test_an_instructor_is_invited_once_and_then_listed(ada: APIClient, people: Cast) -> None:
     made = ada.post(URL, INA)
     assert made.status_code == 201, made.content
     fits(made.json(), "PersonAdded")
-    assert made.json()["mail"] == "A link to set the password is on its way to ina@lakeside.example."
-    [message] = mails_sent()
-    assert message.to == ["ina@lakeside.example"]
-    assert not models.User.objects.get(email="ina@lakeside.example").has_usable_password()
+    assert made.json()["mail"] == "Invitation sent to ina@lakeside.example."
+    [sent] = mails_sent()
+    assert sent.to == ["ina@lakeside.example"]
+    assert not models.User.objects.filter(email="ina@lakeside.example").exists()
     again = ada.post(URL, INA)
     assert (again.status_code, again.json()) == (200, {**made.json(), "mail": None})
     assert len(mails_sent()) == 1
     assert PeopleChange.objects.count() == 1
+    other = problem(ada.post(URL, {**INA, "certificate": "0000004CFI"}), 409)
+    assert "ina@lakeside.example is already invited as an instructor" in other["detail"]
+    factories.accepted("ina@lakeside.example")
+    there = ada.post(URL, INA)
+    assert (there.status_code, there.json()["invitation"]) == (200, None)
+    assert there.json()["person"]["certificate"] == "0000003CFI"
     other = problem(ada.post(URL, {**INA, "certificate": "0000004CFI"}), 409)
     assert "Ina Example is already an instructor at Lakeside Flying" in other["detail"]
 
@@ -106,7 +114,7 @@ def test_a_student_without_an_account_is_added_once(ada: APIClient, people: Cast
     made = ada.post(URL, STUDENT)
     assert made.status_code == 201, made.content
     fits(made.json(), "PersonAdded")
-    assert made.json() == {"person": None, "student": NILS, "mail": None}
+    assert made.json() == {"person": None, "student": NILS, "invitation": None, "mail": None}
     nils = models.Student.objects.get(ref=NILS)
     assert (nils.name, nils.birth_date, nils.school) == ("Nils Example", dt.date(2012, 5, 17), people.school)
     assert nils.enrolments.count() == 1
@@ -118,8 +126,11 @@ def test_a_student_without_an_account_is_added_once(ada: APIClient, people: Cast
 
 def test_a_student_with_an_account_is_listed_with_the_reference(ada: APIClient, people: Cast) -> None:
     made = ada.post(URL, {**STUDENT, "email": "nils@lakeside.example"})
-    assert made.json()["person"]["student"] == NILS
+    assert (made.json()["person"], made.json()["student"]) == (None, NILS)
     assert ada.post(URL, {**STUDENT, "email": "nils@lakeside.example"}).status_code == 200
+    factories.accepted("nils@lakeside.example")
+    again = ada.post(URL, {**STUDENT, "email": "nils@lakeside.example"})
+    assert (again.status_code, again.json()["person"]["student"]) == (200, NILS)
     assert Role.objects.filter(user__email="nils@lakeside.example", role="student").count() == 1
 
 
@@ -189,7 +200,8 @@ def test_the_link_goes_out_again_but_not_without_end(ada: APIClient, people: Cas
 def test_an_instructor_is_assigned_once_and_taken_off(
     ada: APIClient, people: Cast, signed_in: Clients
 ) -> None:
-    ina = ada.post(URL, INA).json()["person"]["id"]
+    ada.post(URL, INA)
+    ina = factories.accepted("ina@lakeside.example").roles.get().pk
     url = f"/api/v1/students/{people.sam.ref}/assignments"
     theirs = signed_in(models.User.objects.get(email="ina@lakeside.example"))
     problem(theirs.get(url), 404)
@@ -211,7 +223,8 @@ def test_an_instructor_is_assigned_once_and_taken_off(
 
 
 def test_an_assignment_of_today_is_taken_back(ada: APIClient, people: Cast) -> None:
-    ina = ada.post(URL, INA).json()["person"]["id"]
+    ada.post(URL, INA)
+    ina = factories.accepted("ina@lakeside.example").roles.get().pk
     url = f"/api/v1/students/{people.sam.ref}/assignments"
     made = ada.post(url, {"instructor": ina}).json()
     ended = ada.post(f"{url}/{made['id']}/end").json()

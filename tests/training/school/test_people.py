@@ -13,7 +13,7 @@ from tests.support.kept import kept
 from training.models import Assignment, PeopleChange, Role, Student, User
 from training.services import access
 from training.services.errors import Conflict, NotAllowed
-from training.services.people import people
+from training.services.people import invitations, people
 from training.services.people.people import PeopleError
 
 AT = dt.datetime(2026, 7, 5, 18, tzinfo=dt.UTC)
@@ -60,22 +60,33 @@ def test_a_closed_account_administers_nothing(cast_: Cast) -> None:
         add(cast_)
 
 
-def test_a_new_account_has_no_password_that_anybody_typed(cast_: Cast) -> None:
-    made = add(cast_, email=" Nora@Lakeside.example ", held={"certificate": "9CFI", "ratings": RATINGS})
-    assert made.new_account
-    assert made.user is not None
-    assert made.user.email == "nora@lakeside.example"
-    assert not made.user.has_usable_password()
-    role = Role.objects.get(user=made.user)
+def test_who_joins_gets_the_role_as_it_was_offered(cast_: Cast) -> None:
+    made = add(cast_, email=" Nora@Lakeside.Example ", held={"certificate": "9CFI", "ratings": RATINGS})
+    assert made.user is None
+    assert not Role.objects.filter(user__email="nora@lakeside.example").exists()
+    nora = invitations.join(made.invitation, "three words of Nora", at=AT)
+    assert (nora.name, nora.email) == ("Nora Example", "nora@lakeside.example")
+    assert nora.check_password("three words of Nora")
+    role = Role.objects.get(user=nora)
     assert (role.certificate, role.ratings, role.recent_experience_until) == ("9CFI", RATINGS, None)
 
 
-def test_an_account_that_is_there_is_used_and_keeps_its_name(cast_: Cast) -> None:
+def test_an_account_that_accepts_keeps_its_name(cast_: Cast) -> None:
     made = add(cast_, email="olaf@hilltop.example", name="Another Name")
-    assert not made.new_account
-    assert made.user == cast_.olaf
+    assert made.user is None
+    assert Role.objects.filter(user=cast_.olaf).count() == 1
+    invitations.accept(made.invitation.pk, by=cast_.olaf, at=AT)
     assert User.objects.get(pk=cast_.olaf.pk).name == "Olaf Example"
     assert Role.objects.filter(user=cast_.olaf).count() == 2
+
+
+def test_a_second_role_at_the_same_school_needs_no_invitation(cast_: Cast) -> None:
+    made = add(cast_, "administrator", "ida@lakeside.example")
+    assert (made.user, made.invitation) == (cast_.ida, None)
+    assert set(Role.objects.filter(user=cast_.ida).values_list("role", flat=True)) == {
+        "instructor",
+        "administrator",
+    }
 
 
 def test_a_role_is_held_once(cast_: Cast) -> None:
@@ -84,9 +95,9 @@ def test_a_role_is_held_once(cast_: Cast) -> None:
 
 
 def test_a_closed_account_is_given_no_role(cast_: Cast) -> None:
-    User.objects.filter(pk=cast_.olaf.pk).update(is_active=False)
+    User.objects.filter(pk=cast_.ida.pk).update(is_active=False)
     with pytest.raises(Conflict, match="is closed"):
-        add(cast_, email="olaf@hilltop.example")
+        add(cast_, "administrator", email="ida@lakeside.example")
 
 
 def test_a_child_is_a_student_without_an_account(cast_: Cast) -> None:

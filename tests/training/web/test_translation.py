@@ -41,6 +41,7 @@ from training.reports import progress
 from training.services.audit import findings
 from training.services.endorsements import endorsements
 from training.services.operations import demo
+from training.services.people import invitations, people
 from training.web.help import library
 from training.web.shared import report_presenter
 
@@ -121,8 +122,9 @@ def test_a_text_that_is_not_marked_is_found(look: Callable[[str], list[str]], wr
 AT = dt.datetime(2026, 11, 24, 18, tzinfo=dt.UTC)
 #: What answers with a file, with JSON, or to a form alone; and other names of an address.
 NO_PAGES = {
-    "account_login", "account_logout", "account_reauthenticate", "acknowledge", "airports",
-    "audit-report", "audit-run", "audit-table", "audit-workbook", "calendar", "end_session", "end_tokens",
+    "accept-invitation", "account_login", "account_logout", "account_reauthenticate", "acknowledge",
+    "airports", "audit-report", "audit-run", "audit-table", "audit-workbook", "calendar",
+    "decline-invitation", "end_session", "end_tokens",
     "endorsements-paper", "hand-over", "home", "lead-times", "lesson-begin", "lesson-check",
     "lesson-correct", "lesson-paper", "logout", "manifest", "mfa_index", "mfa_list_webauthn",
     "mfa_login_webauthn", "notice", "record-document", "record-paper", "reminder", "reminder-calendar",
@@ -130,7 +132,8 @@ NO_PAGES = {
     "school-aircraft-model-unlink", "school-assign", "school-attest", "school-course-file",
     "school-course-publish", "school-enrol", "school-enrolment-end", "school-guardian",
     "school-guardian-account", "school-guardian-account-end", "school-hold-release",
-    "school-import-columns", "school-minimum-end", "school-person-end", "school-person-mail",
+    "school-import-columns", "school-invitation-again", "school-invitation-withdraw",
+    "school-minimum-end", "school-person-end", "school-person-mail",
     "school-unassign", "schools", "tablet-pack", "tablet-token", "words", "worker",
 }  # fmt: skip
 
@@ -152,6 +155,15 @@ def taught_by(student: models.Student) -> str:
     """Who instructs one of the demo's students, as ``Visitors`` calls them."""
     held = models.Assignment.objects.filter(models.Assignment.in_force(AT.date()), student=student)
     return held.latest("starts").instructor.email.partition("@")[0]
+
+
+def key_of(school: models.School) -> str:
+    """What the link of an invitation to the demo's school ends with; Bo is invited there once more."""
+    ada = models.User.objects.get(email="ada@flying.example")
+    said = {"by": ada, "at": AT, "kind": "administrator"}
+    people.invite(school, name="Bo", email="bo@flying.example", **said)
+    invited = people.invite(school, name="Nora", email="nora@flying.example", **said)
+    return invitations.link(invited).rpartition("/invitations/")[2].rstrip("/")
 
 
 def pages() -> dict[str, list[tuple[str, str]]]:
@@ -200,6 +212,7 @@ def pages() -> dict[str, list[tuple[str, str]]]:
         "help": [("", "/help/"), ("ida", "/help/?q=zebra")],
         "help-page": [("", each.address) for each in library.PAGES],
         "hours": [("theo", f"/students/{theo}/hours/")],
+        "invitation": [("", f"/invitations/{key_of(school)}/"), ("bo", "/account/")],
         "lesson": [
             ("lena", f"/students/{lena}/lessons/{signed.pk}/"),
             ("ada", f"/students/{replaced.student.ref}/lessons/{replaced.pk}/"),

@@ -12,7 +12,8 @@ from django.db import transaction
 from syllabus.engine.errors import InputError
 from syllabus.engine.record.reading import Errors
 from syllabus.engine.time import calendar
-from training.models import Guardian, Student, User
+from training.models import Guardian, Invitation, Student, User
+from training.models.school.invitations import GUARDIAN
 from training.services import access
 from training.services.errors import Conflict
 from training.services.people import people
@@ -68,26 +69,36 @@ def record(
 
 
 @transaction.atomic
-def give_account(guardian: Guardian, *, by: User, at: dt.datetime) -> tuple[User, bool]:
-    """Let a guardian sign in with the address on record. Returns the account, and whether it is new.
+def give_account(guardian: Guardian, *, by: User, at: dt.datetime) -> User | Invitation:
+    """Let a guardian sign in with the address on record. Returns the account, or the invitation to have one.
 
-    It can only read the student's record, while the consent is valid and the student is a minor.
-    Raises: NotAllowed; Conflict if the address is the student's own, or its account is closed.
+    It can only read the student's record, while the consent is valid and the student is a minor. An address
+    that nobody of the school has is invited, whether or not it has an account elsewhere.
+    Raises: NotAllowed; Conflict if the address is invited, the student's own, or its account is closed.
     """
-    access.locked_school(by, "change people", guardian.school.slug)
+    school = access.locked_school(by, "change people", guardian.school.slug)
     found = Guardian.objects.select_for_update(of=("self",)).select_related("student", "user")
     locked = found.get(pk=guardian.pk)
     if locked.user is not None:
-        return locked.user, False
-    user, new = people.account(locked.name, locked.email, locked.school, at)
-    if user.pk == locked.student.user_id:
-        raise Conflict(f"{locked.email} is the student's own account; enter the guardian's own address.")
+        return locked.user
+    user = people.known(school, locked.email)
+    if user is None:
+        people.check_not_invited(school, locked.email, GUARDIAN, guardian=locked)
+        about = {"student": locked.student, "guardian": locked}
+        return people.invite(school, GUARDIAN, locked.name, locked.email, by=by, at=at, **about)
+    tie(locked, user)
+    people.note(school, by, "guardian's account given", at, user=user, student=locked.student)
+    return user
+
+
+def tie(guardian: Guardian, user: User) -> None:
+    """Open the record to a guardian's account. Raises: Conflict where it cannot be the guardian's."""
+    if user.pk == guardian.student.user_id:
+        raise Conflict(f"{user.email} is the student's own account; enter the guardian's own address.")
     if not user.is_active:
         raise Conflict(f"The account of {user.email} is closed. Ask the server's operator to open it again.")
-    locked.user = user
-    locked.save(update_fields=["user"])
-    people.note(locked.school, by, "guardian's account given", at, user=user, student=locked.student)
-    return user, new
+    guardian.user = user
+    guardian.save(update_fields=["user"])
 
 
 @transaction.atomic

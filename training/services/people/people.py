@@ -1,7 +1,7 @@
 """The people of a school: what each is there, who teaches whom. Changed by its administrators alone.
 
-Each change is kept (``PeopleChange``). Nobody types another's password: a new account has none until its
-owner sets one.
+Each change is kept (``PeopleChange``). Nobody types another's password, and nobody gets a role at a school
+by an address alone: the owner of the address accepts an invitation.
 """
 
 import datetime as dt
@@ -12,21 +12,32 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
-from django.db import IntegrityError, transaction
-from django.db.models import Q, QuerySet
+from django.db import transaction
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from syllabus.engine.audit.instructing import RatingsError, read_ratings
 from syllabus.engine.errors import InputError
 from syllabus.engine.record import reading
 from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.vocabulary import INSTRUCTORS
-from training.models import Assignment, Enrolment, PeopleChange, Role, School, Student, User
+from training.models import (
+    Assignment,
+    Enrolment,
+    Guardian,
+    Invitation,
+    PeopleChange,
+    Role,
+    School,
+    Student,
+    User,
+)
 from training.services import access
 from training.services.errors import Conflict
-from training.services.reminders import outgoing
 
 HELD = ("certificate", "instructor_kind", "recent_experience_until", "ratings")
 MOST_NAME, MOST_CERTIFICATE, MOST_MODEL = 200, 40, 60
+#: How long an invitation can be accepted.
+INVITED_FOR = dt.timedelta(days=14)
 
 
 class PeopleError(InputError):
@@ -37,13 +48,13 @@ class PeopleError(InputError):
 
 @dataclass(frozen=True, slots=True)
 class Added:
-    """The person; whether the account is new and its owner is to set a password; the student.
+    """The person, or the invitation that waits for its answer; the student.
 
     ``created`` is false where it was so already.
     """
 
     user: User | None
-    new_account: bool
+    invitation: Invitation | None = None
     student: Student | None = None
     created: bool = True
 
@@ -68,13 +79,14 @@ def add(
     ref: uuid.UUID | None = None,
     again: bool = False,
 ) -> Added:
-    """Give somebody a role at a school, with an account where there is none of that address yet.
+    """Give somebody of the school a role, or invite the owner of any other address to it.
 
-    A student gets a record and is enrolled from today; without an address there is no account, as a child
-    may be taught before there is one. An account that exists keeps its own name. ``ref`` is the new
-    student's reference, where the caller drew it. With ``again`` what is so already is given as it stands.
+    Whether an account has that address makes no difference, so that nobody learns it. A student gets a record
+    and is enrolled from today; without an address there is no account, as a child may be taught before there
+    is one. An account that exists keeps its own name. ``ref`` is the new student's reference, where the
+    caller drew it. With ``again`` what is so already is given as it stands.
 
-    Raises: NotAllowed; PeopleError with every fault; Conflict where the role is held already.
+    Raises: NotAllowed; PeopleError with every fault; Conflict where the role is held or offered already.
     """
     access.locked_school(by, "change people", school.slug)
     is_student = kind == Role.Kind.STUDENT
@@ -91,12 +103,48 @@ def add(
     said = {"name": name, "birth_date": birth_date, "training_model": model}
     if again and (there := _already(school, kind, email, ref, kept, said)) is not None:
         return there
-    user, new = account(name, email, school, at) if email else (None, False)
+    user = known(school, email)
     if user is not None:
         _give_role(school, user, kind, kept)
+    invited = None
+    if email and user is None:
+        check_not_invited(school, email, kind)
     student = _student(school, user, at, {**said, **({"ref": ref} if ref else {})}) if is_student else None
-    note(school, by, f"{kind} added", at, user=user, student=student, after=_plain(kept) or {"name": name})
-    return Added(user, new, student)
+    if user is not None or student is not None:
+        after = _plain(kept) or {"name": name}
+        note(school, by, f"{kind} added", at, user=user, student=student, after=after)
+    if email and user is None:
+        invited = invite(school, kind, name, email, by=by, at=at, student=student, held=_plain(kept))
+    return Added(user, invited, student)
+
+
+def known(school: School, email: str) -> User | None:
+    """The account of an address if it has to do with this school: its administrators know of that one."""
+    here = (
+        Q(Exists(Role.objects.filter(school=school, user=OuterRef("pk"))))
+        | Q(Exists(Student.objects.filter(school=school, user=OuterRef("pk"))))
+        | Q(Exists(Guardian.objects.filter(school=school, user=OuterRef("pk"))))
+    )
+    return User.objects.filter(here, email=email).first()
+
+
+def check_not_invited(school: School, email: str, kind: str, **about: Any) -> None:
+    """Raises: Conflict where the address is invited to that already."""
+    if Invitation.objects.filter(school=school, email=email, role=kind, **about).exists():
+        raise Conflict(
+            f"{email} is already invited as {_a(kind)}. Send that invitation again, or withdraw it."
+        )
+
+
+def invite(
+    school: School, kind: str, name: str, email: str, *, by: User, at: dt.datetime, **more: Any
+) -> Invitation:
+    """Offer a role, or a guardian's access, to the owner of an address. The caller sends the e-mail."""
+    said = {"role": kind, "name": name, "email": email, "by": by, "at": at, "expires": at + INVITED_FOR}
+    made = Invitation.objects.create(school=school, **said, **more)
+    named = {"name": name, "email": email}
+    note(school, by, f"{kind} invited", at, student=more.get("student"), after=named)
+    return made
 
 
 def _give_role(school: School, user: User, kind: str, held: Mapping[str, Any]) -> None:
@@ -130,16 +178,20 @@ def _already(
         student = Student.objects.filter(ref=ref).select_related("user").first()
         if student is None:
             return None
-        held = student.user.email if student.user else ""
+        invited = Invitation.objects.filter(student=student, role=kind).first()
+        whose = student.user or invited
+        held = whose.email if whose else ""
         same = all(getattr(student, key) == value for key, value in said.items())
         if student.school_id != school.pk or held != email or not same:
             raise Conflict("Another student has this id. Send your own with a new UUID.")
-        return Added(student.user, False, student, created=False)
+        return Added(student.user, invited, student, created=False)
     roles = Role.objects.filter(school=school, user__email=email, role=kind, user__is_active=True)
     role = roles.select_related("user").first()
-    if role is None or any(getattr(role, key) != value for key, value in kept.items()):
-        return None
-    return Added(role.user, False, created=False)
+    if role is not None and all(getattr(role, key) == value for key, value in kept.items()):
+        return Added(role.user, created=False)
+    offered = Invitation.objects.filter(school=school, email=email, role=kind, name=said["name"])
+    invited = offered.filter(held=_plain(kept)).first() if kind != Role.Kind.STUDENT else None
+    return Added(None, invited, created=False) if invited else None
 
 
 @transaction.atomic
@@ -251,21 +303,6 @@ def _end(assignment: Assignment, by: User, at: dt.datetime) -> Assignment:
     return assignment
 
 
-def account(name: str, email: str, school: School, at: dt.datetime) -> tuple[User, bool]:
-    """The account of an address, made where there is none; whether it is new: then its owner gets a link."""
-    there = User.objects.filter(email=email).first()
-    if there is not None:
-        return there, False
-    try:
-        with transaction.atomic():
-            # No password opens it: the link sets the first one.
-            made = User.objects.create_user(email, None, name=name)
-            outgoing.link(email, at=at, school=school)
-            return made, True
-    except IntegrityError:  # another administrator added the same person just now
-        return User.objects.get(email=email), False
-
-
 def _held(faults: Errors, sent: Mapping[str, Any]) -> dict[str, Any]:
     """What an instructor's role holds, as far as it was sent."""
     kept: dict[str, Any] = {}
@@ -309,7 +346,7 @@ def _email(faults: Errors, value: str, *, needed: bool) -> str:
 
 
 def _a(kind: str) -> str:
-    return f"{'a' if kind == Role.Kind.STUDENT else 'an'} {kind}"
+    return f"{'an' if kind[0] in 'ai' else 'a'} {kind}"
 
 
 def _plain(held: Mapping[str, Any]) -> dict[str, Any]:

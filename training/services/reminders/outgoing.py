@@ -25,6 +25,11 @@ def notice(user: User, subject: str, text: str, *, at: dt.datetime) -> None:
     _queue(Delivery.Kind.ACCOUNT, to=user.email, at=at, user=user, subject=subject, text=text)
 
 
+def invitation(email: str, subject: str, text: str, *, at: dt.datetime) -> None:
+    """Queue an invitation, whether or not its address has an account."""
+    _queue(Delivery.Kind.ACCOUNT, to=email, at=at, subject=subject, text=text)
+
+
 def _queue(kind: str, *, at: dt.datetime, **more: object) -> None:
     Delivery.objects.create(kind=kind, key=f"{kind}:{uuid.uuid4()}", send_after=at, created_at=at, **more)
 

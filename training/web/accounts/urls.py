@@ -11,6 +11,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST
 
 from training.web.accounts import views
+from training.web.people import invitations
 
 HERE = "training/account"
 
@@ -40,6 +41,9 @@ urlpatterns = [
     path("account/", views.security, name="mfa_index"),
     path("account/", views.security, name="mfa_list_webauthn"),
     path("account/sessions/<int:pk>/end/", views.end_session, name="end_session"),
+    path("account/invitations/<int:pk>/accept/", invitations.accept, name="accept-invitation"),
+    path("account/invitations/<int:pk>/decline/", invitations.decline, name="decline-invitation"),
+    path("invitations/<str:key>/", invitations.open_link, name="invitation"),
     path("account/tokens/end/", views.end_tokens, name="end_tokens"),
     path(
         "account/password/",

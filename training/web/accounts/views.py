@@ -17,13 +17,16 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 from knox.models import AuthToken
 
 from training.models import Role, User
+from training.services.people import invitations
 from training.services.reminders import preferences
+from training.web.people.invitations import shown
 from training.web.shared.opening import SignedIn, signed_in
 
 
@@ -92,6 +95,7 @@ def security(request: SignedIn) -> HttpResponse:
         "recovery": by_type.get(Authenticator.Type.RECOVERY_CODES),
         "sessions": sorted(sessions, key=lambda each: each.created_at, reverse=True),
         "zone": _zone(request.user),
+        "invitations": shown(invitations.own(request.user, timezone.now()), timezone.now()),
         "tokens": AuthToken.objects.filter(user=request.user).count(),
     }
     return render(request, "training/account/security.html", told)

@@ -7,11 +7,10 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils.translation import gettext as _
 
-from training.models import Guardian
+from training.models import Guardian, Invitation
 from training.services import access
 from training.services.errors import Conflict
-from training.services.people import account_links as links
-from training.services.people import guardians
+from training.services.people import guardians, invitations
 from training.web.people import students
 from training.web.people.student_forms import Consent
 from training.web.shared.opening import Opened, administered
@@ -33,21 +32,17 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
 
 @administered("POST")
 def give(opened: Opened, ref: uuid.UUID, pk: int) -> HttpResponse:
-    """Let a guardian log in; a new account sets its own password."""
+    """Let a guardian of the school sign in, or invite the owner of the address."""
     found = _guardian(opened, ref, pk)
     try:
-        user, new = guardians.give_account(found, by=opened.user, at=opened.at)
+        given = guardians.give_account(found, by=opened.user, at=opened.at)
     except Conflict as refused:
         messages.error(opened.request, str(refused))
-    else:
-        said = _(
-            "%(name)s now has access to the record while the consent is valid, and signs in as %(email)s."
-        )
-        told = [said % {"name": found.name, "email": user.email}]
-        if new:
-            told.append(links.on_its_way(user.email))
-        messages.success(opened.request, " ".join(told))
-    return redirect("school-student", opened.school.slug, ref)
+        return redirect("school-student", opened.school.slug, ref)
+    if isinstance(given, Invitation):
+        return opened.done(invitations.send(opened.request, given), "school-student", ref)
+    said = _("%(name)s now has access to the record while the consent is valid, and signs in as %(email)s.")
+    return opened.done(said % {"name": found.name, "email": given.email}, "school-student", ref)
 
 
 @administered("POST")

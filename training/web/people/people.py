@@ -15,7 +15,9 @@ from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES
 from training.models import PeopleChange, Role, School
 from training.reports import instructing
 from training.services.people import account_links as links
+from training.services.people import invitations as offered
 from training.services.people import people
+from training.web.people import invitations
 from training.web.shared.forms import Checkbox, Choice, Day, Form, Text, sent_or_new
 from training.web.shared.law import cite
 from training.web.shared.opening import Opened, administered
@@ -127,7 +129,7 @@ class Person(Held):
     email = Text(
         _("E-mail address"),
         widget=forms.EmailInput(attrs={"autocomplete": "off"}),
-        help_text=_("A link to set the password is sent to this address. No one else knows the password."),
+        help_text=_("This address gets an invitation. No one else knows the password."),
     )
     birth_date = Day(
         _("Birth date (such as 2009-11-29)"),
@@ -167,8 +169,14 @@ def listed(opened: Opened) -> HttpResponse:
         "people",
         "people",
         roles=[_shown(each, opened) for each in people.roles_of(opened.school)],
+        invitations=invitations.shown(offered.of(opened.school), opened.at),
         changes=[
-            {"row": each, "at": f"{day(opened.school.day(each.at))}", "said": _said(each)}
+            {
+                "row": each,
+                "at": f"{day(opened.school.day(each.at))}",
+                "said": _said(each),
+                "by": gettext("the person invited") if each.what.endswith(" declined") else each.by,
+            }
             for each in changes[:MOST_CHANGES]
         ],
     )
@@ -199,7 +207,7 @@ def _said(change: PeopleChange) -> str:
     parts = []
     for words, held in ((gettext("before"), change.before), (gettext("now"), change.after)):
         told = ", ".join(
-            f"{key.replace('_', ' ')} {_value(value)}"
+            _value(value) if key in ("name", "email") else f"{key.replace('_', ' ')} {_value(value)}"
             for key, value in (held or {}).items()
             if value not in (None, "") and key != "id"
         )
@@ -218,7 +226,7 @@ def _value(value: Any) -> str:
 
 @administered("GET", "POST")
 def add(opened: Opened) -> HttpResponse:
-    """Add a person: the account, and the e-mail with a link to set a password."""
+    """Add somebody of the school, or invite them by e-mail."""
     kind = str(opened.request.GET.get("role", "student"))
     begins = {"role": kind if kind in Role.Kind.values else "student"}
     form = Person.bind(opened.request, school=opened.school, initial=begins)
@@ -237,11 +245,11 @@ def add(opened: Opened) -> HttpResponse:
             ],
         )
     made = form.result
-    said = [gettext("%(who)s added.") % {"who": made.user or made.student}]
-    if made.user is not None and made.new_account:
-        said.append(links.on_its_way(made.user.email))
-    elif made.user is not None:
-        said.append(gettext("An account with this e-mail already exists and is used."))
+    said = (
+        [gettext("%(who)s added.") % {"who": made.user or made.student}] if made.user or made.student else []
+    )
+    if made.invitation is not None:
+        said.append(offered.send(opened.request, made.invitation))
     messages.success(opened.request, " ".join(said))
     if made.student is not None:
         return redirect("school-student", opened.school.slug, made.student.ref)

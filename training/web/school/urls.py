@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from training.web.people import enrolments, guardians, people, second_factors, students
+from training.web.people import enrolments, guardians, invitations, people, second_factors, students
 from training.web.school import (
     aircraft,
     aircraft_models,
@@ -46,6 +46,12 @@ urlpatterns = [
     path(f"{_COURSE}publish/", courses.publish, name="school-course-publish"),
     path(f"{_HERE}people/", people.listed, name="school-people"),
     path(f"{_HERE}people/add/", people.add, name="school-person-add"),
+    path(f"{_HERE}people/invitations/<int:pk>/again/", invitations.again, name="school-invitation-again"),
+    path(
+        f"{_HERE}people/invitations/<int:pk>/withdraw/",
+        invitations.withdraw,
+        name="school-invitation-withdraw",
+    ),
     path(f"{_HERE}people/<int:pk>/", people.role, name="school-person"),
     path(f"{_HERE}people/<int:pk>/end/", people.end, name="school-person-end"),
     path(f"{_HERE}people/<int:pk>/second-factor/", second_factors.remove, name="school-person-second-factor"),

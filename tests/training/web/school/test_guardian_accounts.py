@@ -57,14 +57,14 @@ def test_from_the_consent_to_the_account_to_its_end(
     assert (guardian.user, guardian.recorded_by) == (None, people.ada)
 
     said = text_of(desk.post(account_of(guardian), follow=True))
-    assert (
-        "now has access to the record while the consent is valid, and signs in as gus@lakeside.example."
-        in said
-    )
+    assert "Invitation sent to gus@lakeside.example." in said
     assert [each.to for each in mails_sent()] == [["gus@lakeside.example"]]
+    assert "is already invited as a guardian" in text_of(desk.post(account_of(guardian), follow=True))
+    guardian.refresh_from_db()
+    assert guardian.user is None
+    factories.accepted("gus@lakeside.example")
     guardian.refresh_from_db()
     assert guardian.user
-    assert not guardian.user.has_usable_password()
     today = lessons.AT.date()
     assert access.may(guardian.user, READ, minor, on=today)
     assert not guardian.user.roles.exists()
@@ -76,20 +76,22 @@ def test_from_the_consent_to_the_account_to_its_end(
     noted = models.PeopleChange.objects.order_by("pk").values_list("what", "by", "user", "student")
     gus = guardian.user.pk
     assert list(noted) == [
-        ("guardian's account given", people.ada.pk, gus, minor.pk),
+        ("guardian invited", people.ada.pk, None, minor.pk),
+        ("guardian accepted", gus, gus, minor.pk),
         ("guardian's account taken", people.ada.pk, gus, minor.pk),
     ]
 
 
-def test_an_account_that_is_there_already_is_used_and_gets_no_mail(
+def test_an_account_of_the_school_is_used_and_gets_no_mail(
     desk: Client, people: Cast, minor: models.Student
 ) -> None:
     guardian = factories.guardian(minor)
-    models.Guardian.objects.filter(pk=guardian.pk).update(email=people.olaf.email)
-    desk.post(account_of(guardian))
+    models.Guardian.objects.filter(pk=guardian.pk).update(email=people.ida.email)
+    said = "now has access to the record while the consent is valid, and signs in as ida@lakeside.example."
+    assert said in text_of(desk.post(account_of(guardian), follow=True))
     desk.post(account_of(guardian))
     guardian.refresh_from_db()
-    assert guardian.user == people.olaf
+    assert guardian.user == people.ida
     assert mails_sent() == []
     assert models.PeopleChange.objects.count() == 1
 
@@ -100,6 +102,7 @@ def test_the_last_day_sent_again_takes_the_consent_back_and_the_account_reads_no
     desk.post(address(minor, "guardians/"), GUS)
     guardian = models.Guardian.objects.get()
     desk.post(account_of(guardian))
+    factories.accepted("gus@lakeside.example")
     desk.post(address(minor, "guardians/"), {**GUS, "consent_until": "2026-03-02"})
     guardian = models.Guardian.objects.select_related("user").get()
     assert guardian.user
@@ -137,7 +140,8 @@ def test_an_account_that_cannot_be_a_guardians_is_refused(
     desk: Client, people: Cast, minor: models.Student, whose: str, says: str
 ) -> None:
     guardian = factories.guardian(minor)
-    email = people.sams_account.email if whose == "own" else factories.user(is_active=False).email
+    closed = factories.instructor(people.school, is_active=False)
+    email = people.sams_account.email if whose == "own" else closed.email
     models.Guardian.objects.filter(pk=guardian.pk).update(email=email)
     assert says in text_of(desk.post(account_of(guardian), follow=True))
     guardian.refresh_from_db()

@@ -312,7 +312,7 @@ def test_reading_a_record_is_noted(desk: Client, taught: Cast) -> None:
 # People
 
 
-def test_a_new_instructor_is_sent_the_link_and_sets_the_password(desk: Client, taught: Cast) -> None:
+def test_a_new_instructor_is_invited_and_gets_what_was_entered(desk: Client, taught: Cast) -> None:
     sent = {
         "role": "instructor",
         "name": "Nora Example",
@@ -324,14 +324,17 @@ def test_a_new_instructor_is_sent_the_link_and_sets_the_password(desk: Client, t
         "instrument-0": "no",
     }
     assert desk.post(f"{HERE}people/add/", sent)["Location"] == f"{HERE}people/"
-    role = Role.objects.get(user__email="nora@lakeside.example")
+    assert "Nora Example, instructor nora@lakeside.example, expires on" in text_of(desk.get(f"{HERE}people/"))
+    role = factories.accepted("nora@lakeside.example").roles.get()
     assert role.ratings == [{"category": "airplane", "class": "single-engine land", "instrument": False}]
     assert role.recent_experience_until == dt.date(2027, 1, 31)
-    assert not role.user.has_usable_password()
     [message] = mails_sent()
     assert message.to == ["nora@lakeside.example"]
-    assert "/password/" in message.body
-    assert "instructor added, Nora Example, by Ada Example" in text_of(desk.get(f"{HERE}people/"))
+    assert "/invitations/" in message.body
+    page = text_of(desk.get(f"{HERE}people/"))
+    assert "instructor accepted, Nora Example, by Nora Example" in page
+    assert "instructor invited, by Ada Example" in page
+    assert "expires on" not in page
 
 
 def test_what_a_role_holds_is_changed_and_nothing_else_is_lost(desk: Client, taught: Cast) -> None:
