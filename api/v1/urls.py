@@ -32,6 +32,7 @@ ROUTES = (
     ("audit/instructors", instructors.Instructors, "instructor-records"),
     ("audit/instructors/<int:instructor>", instructors.InstructorRecord, "instructor-record"),
     ("auth/login", auth.Login, "login"),
+    ("auth/nonce", auth.Nonce, "nonce"),
     ("auth/logout", auth.Logout, "logout"),
     ("eligibility", eligibility.Eligibility, "eligibility"),
     ("milestones", milestones.Milestones, "milestones"),

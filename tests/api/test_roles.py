@@ -110,6 +110,7 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
     ),
     ("auth/login", "POST"): ({"email": "sam@lakeside.example", "password": "wrong"}, [401] * 11),
     ("auth/logout", "POST"): (None, [401] + [204] * 9 + [401]),
+    ("auth/nonce", "GET"): (None, ANY_USER),
     ("eligibility", "POST"): (examples.question(), OPEN),
     ("milestones", "GET"): (None, OPEN),
     ("milestones/<str:milestone>", "GET"): (None, OPEN),

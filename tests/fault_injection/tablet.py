@@ -44,7 +44,9 @@ WRITE = """async ({ user, ref, key, number, day, changed }) => {
     hash = await hashOf("", content, data);
     await queue.add({ ...item, act: "change", content, hash });
   }
-  const passkey = await confirm(statement({ kind: "lesson.signed", subject: ref, about: key, hash }));
+  const { nonce } = await import("/static/training/tablet/store.js");
+  const said = statement({ kind: "lesson.signed", subject: ref, about: key, hash });
+  const passkey = await confirm(said, { nonce: await nonce() });
   const performed_at = new Date().toISOString();
   await queue.add({
     act: "sign", student: ref, record: key, words: `lesson ${number}`, hash, passkey, performed_at,

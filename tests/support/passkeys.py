@@ -17,6 +17,7 @@ from fido2 import cbor
 from training.ledger.core import assertions
 from training.ledger.core.assertions import encode
 from training.models import User
+from training.services.signing import nonces
 
 PRESENT, VERIFIED, ATTESTED = 0x01, 0x04, 0x40
 ORIGIN, RP = "http://testserver", "testserver"
@@ -32,6 +33,7 @@ class Passkey:
     def __init__(self, algorithm: str = "ES256", *, count: int | None = 0):
         self.id = secrets.token_bytes(16)
         self.algorithm, self.count = algorithm, count
+        self.owner: User | None = None
         self.private: Any
         if algorithm == "ES256":
             self.private = ec.generate_private_key(ec.SECP256R1())
@@ -55,6 +57,7 @@ class Passkey:
 
     def added_to(self, user: User, name: str = "Tablet", **where: str) -> Authenticator:
         """On the user's account, as the page that adds one leaves it."""
+        self.owner = user
         made = self.registration(b"x" * 32, **where)
         return Authenticator.objects.create(
             user=user, type="webauthn", data={"name": name, "credential": made}
@@ -116,11 +119,21 @@ class Passkey:
         }
 
     def signs(
-        self, kind: str, subject: object, about: object, content_hash: str, **how: Any
+        self,
+        kind: str,
+        subject: object,
+        about: object,
+        content_hash: str,
+        *,
+        nonce: str | None = None,
+        **how: Any,
     ) -> dict[str, Any]:
-        """The answer over a statement of what is signed."""
-        said = assertions.statement(kind, subject=str(subject), about=str(about), content_hash=content_hash)
-        return self.answer(assertions.challenge(said), **how)
+        """The answer over a statement of what is signed, with a new nonce of the owner's by default."""
+        if nonce is None:
+            nonce = nonces.draw(self.owner) if self.owner else "of nobody"
+        whole = {"subject": str(subject), "about": str(about), "content_hash": content_hash, "nonce": nonce}
+        said = assertions.statement(kind, **whole)
+        return {**self.answer(assertions.challenge(said), **how), "nonce": nonce}
 
     def _data(self, rp: str, flags: int) -> bytes:
         return hashlib.sha256(rp.encode()).digest() + bytes([flags]) + (self.count or 0).to_bytes(4, "big")

@@ -13,6 +13,7 @@ from training.models.record.handovers import ForeignEntry, HandOver
 from training.models.record.holds import RetentionHold
 from training.models.record.lesson_records import Acknowledgement, Correction, LessonRecord, Notice, SignOff
 from training.models.record.lessons import GroundLesson, ItemGrade
+from training.models.record.nonces import SpentNonce
 from training.models.school.access import AccessLog
 from training.models.school.aircraft import Aircraft, AircraftCheck
 from training.models.school.aircraft_models import ModelSpelling

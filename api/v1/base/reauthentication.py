@@ -8,7 +8,7 @@ from django.conf import settings
 from rest_framework.request import Request
 from rest_framework.throttling import UserRateThrottle
 
-from api.v1.base.field_types import TEXT, as_it_came
+from api.v1.base.field_types import NAME, TEXT, as_it_came
 from api.v1.base.serializers import Field, RequestSerializer
 from syllabus.engine.errors import Error
 from syllabus.engine.record import reading
@@ -77,15 +77,17 @@ class PasskeyAnswerSerializer(RequestSerializer):
     """The answer of one of the caller's passkeys (AuthenticationResponseJSON of WebAuthn), user verified.
 
     Its challenge is the SHA-256 of the canonical JSON (RFC 8785) of
-    `{"format": "signing-statement/1", "kind", "subject", "about", "content_hash"}`: `kind` is
+    `{"format": "signing-statement/2", "kind", "subject", "about", "content_hash", "nonce"}`: `kind` is
     `lesson.signed`, `lesson.acknowledged`, `endorsement.given` or `endorsement.revoked`; `subject` the
     student's reference; `about` the id in question; `content_hash` that of the lesson record, or `sha256:…`
     over the canonical JSON of `kind`, `endorsement` and `judgement` as they are sent (`{}` and an empty text
-    where they are left out), or of `reason`. It is stored in the ledger.
+    where they are left out), or of `reason`; `nonce` is one that `GET /api/v1/auth/nonce` gave to the caller,
+    used once. It is stored in the ledger.
     """
 
     id = Field(BYTES)
     response = PasskeyResponseSerializer()
+    nonce = Field(NAME, "The nonce in the signed statement; a passkey needs one.", required=False)
     rawId = Field(IGNORED, required=False)
     type = Field(IGNORED, required=False)
     authenticatorAttachment = Field(IGNORED, required=False)

@@ -21,6 +21,7 @@ from api.v1.base.views import View
 from syllabus.engine.errors import InputError
 from training.models import User
 from training.services.people import second_factor
+from training.services.signing import nonces
 
 
 class LoginError(InputError):
@@ -112,6 +113,20 @@ def _make_room(user: Any) -> None:
     most = knox_settings.TOKEN_LIMIT_PER_USER
     if most is not None:
         AuthToken.objects.filter(pk__in=list(newest_first)[max(most - 1, 0) :]).delete()
+
+
+class NonceSerializer(ResponseSerializer):
+    nonce = Field(STRING)
+    expires = Field(INSTANT)
+
+
+class Nonce(View):
+    @describe("drawNonce", "Get a nonce for one passkey signature", Answer(NonceSerializer, "The nonce"))
+    def get(self) -> Any:
+        """A passkey signs it with the content, and `passkey.nonce` sends it. It is the caller's alone and is
+        used once: a second signature with it is refused (403). The same request again gives the same answer.
+        """
+        return {"nonce": nonces.draw(self.user), "expires": self.at + nonces.VALID}
 
 
 class Logout(View):

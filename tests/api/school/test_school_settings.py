@@ -14,7 +14,6 @@ from tests.support.cast import Cast
 from tests.support.factories import CONFIRMED
 from tests.support.problems import places, problem
 from training import models
-from training.ledger.core import assertions
 from training.services.school import school_settings
 from training.services.signing.reauthentication import Act
 
@@ -74,11 +73,12 @@ def test_a_passkey_confirms_which_claims_are_asked(ada: Any, people: Cast) -> No
     other = school_settings.act(people.school, [], "fewer questions")
 
     def signed(what: Act) -> dict[str, Any]:
-        return key.answer(assertions.challenge(what.statement))
+        return key.signs(what.kind, what.subject, what.about, what.content_hash)
 
     problem(ada.put(SETTINGS, {**sent, "passkey": signed(other)}), 403)
     assert ada.put(SETTINGS, {**sent, "passkey": signed(act)}).status_code == 200
-    assert models.SchoolChange.objects.get().confirmed["statement"] == act.statement
+    said = models.SchoolChange.objects.get().confirmed["statement"]
+    assert said == act.statement(said["nonce"])
 
 
 @pytest.mark.parametrize(

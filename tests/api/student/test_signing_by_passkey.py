@@ -7,10 +7,12 @@ import datetime as dt
 import json
 import uuid
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
 import time_machine
+from django.db import connection, transaction
 
 from tests.api.conftest import Clients
 from tests.support.cast import Cast
@@ -23,7 +25,7 @@ from training.ledger.models import Entry
 from training.ledger.store.export import export
 from training.ledger.verify import command
 from training.services.lessons import lesson_audit
-from training.services.signing import reauthentication, seals
+from training.services.signing import nonces, reauthentication, seals
 
 PASSWORD = "three words of Ida"
 OTHER = "sha256:" + "0" * 64
@@ -295,6 +297,85 @@ def test_an_algorithm_that_nobody_could_check_later_signs_nothing(
     passkey.added_to(people.ida)
     told = problem(lessons.signed_by(passkey, *lessons.draft()), 403)
     assert f"an algorithm (COSE {number}) that could not be checked later" in told["detail"]
+
+
+# The nonce: one signature, this person, for a while
+
+
+def used(answer: dict[str, Any]) -> bool:
+    return models.SpentNonce.objects.filter(nonce=answer["nonce"].partition(":")[0]).exists()
+
+
+def test_a_nonce_signs_once_and_the_same_request_again_gives_the_same_answer(
+    people: Cast, lessons: Lessons, tablet: Passkey
+) -> None:
+    first, second = lessons.draft(), lessons.draft(content(comments="another"))
+    answer = tablet.signs("lesson.signed", lessons.ref, *first)
+    sealed = lessons.sign(*first, answer)
+    assert sealed.status_code == 200
+    assert used(answer)
+    assert lessons.sign(*first, answer).json() == sealed.json()
+    other = tablet.signs("lesson.signed", lessons.ref, *second, nonce=answer["nonce"])
+    told = problem(lessons.sign(*second, other), 403)
+    assert told["detail"].startswith("This passkey signature was used already.")
+    assert models.SignOff.objects.count() == models.SpentNonce.objects.count() == 1
+
+
+def test_what_was_refused_spends_no_nonce(lessons: Lessons, tablet: Passkey) -> None:
+    key, digest = lessons.draft()
+    answer = tablet.signs("lesson.signed", lessons.ref, key, digest)
+    later = (NOW + dt.timedelta(hours=1)).isoformat()
+    assert lessons.sign(key, digest, answer, performed_at=later).status_code == 422
+    assert not used(answer)
+    assert lessons.sign(key, digest, answer).status_code == 200
+    assert used(answer)
+
+
+@pytest.mark.any_database  # others here make these queries on SQLite
+def test_a_nonce_is_its_own_persons_from_this_server_and_valid_for_two_weeks(
+    people: Cast, lessons: Lessons, tablet: Passkey
+) -> None:
+    key, digest = lessons.draft()
+    drawn = lessons.client.get("/api/v1/auth/nonce").json()
+    assert drawn["expires"] == "2026-06-15T15:00:00+00:00"
+    for nonce in ("made up", drawn["nonce"][:-1], nonces.draw(people.ada)):
+        answer = tablet.signs("lesson.signed", lessons.ref, key, digest, nonce=nonce)
+        told = problem(lessons.sign(key, digest, answer), 403)
+        assert told["detail"].startswith("The passkey signature has no nonce that this server gave to you.")
+    before = tablet.answer(
+        assertions.challenge(
+            assertions.statement("lesson.signed", subject=str(lessons.ref), about=key, content_hash=digest)
+        )
+    )
+    told = problem(lessons.sign(key, digest, before), 403)
+    assert told["detail"].startswith("The passkey signature has no nonce that this server gave to you.")
+    answer = tablet.signs("lesson.signed", lessons.ref, key, digest, nonce=drawn["nonce"])
+    with (
+        time_machine.travel(NOW + nonces.VALID + dt.timedelta(seconds=1), tick=False),
+        pytest.raises(nonces.NotConfirmed, match="is valid for 14 days, and it is older"),
+    ):
+        nonces.check(people.ida, drawn["nonce"])
+    assert not models.SignOff.objects.exists()
+    assert lessons.sign(key, digest, answer).status_code == 200
+
+
+@pytest.mark.usefixtures("taken_out")
+@pytest.mark.django_db(transaction=True)
+def test_two_signatures_at_once_spend_a_nonce_once(people: Cast, tablet: Passkey) -> None:
+    confirmed = {"statement": {"nonce": nonces.draw(people.ida)}}
+
+    def spend(_: int) -> bool:
+        try:
+            with transaction.atomic():
+                nonces.spend(confirmed, NOW)
+        except nonces.NotConfirmed:
+            return False
+        finally:
+            connection.close()
+        return True
+
+    with ThreadPoolExecutor(4) as pool:
+        assert sorted(pool.map(spend, range(8))) == [False] * 7 + [True]
 
 
 SIGNED = {"clientDataJSON": "AA", "authenticatorData": "AA", "signature": "AA"}

@@ -22,11 +22,13 @@ SIGNED = {**CONTENT, "flight": {**CONTENT["flight"], "route": ["KGRB", {"lat": 4
 SUBJECT, ABOUT = "5b2e7c9a-0000-4000-8000-000000000001", "5b2e7c9a-0000-4000-8000-000000000002"
 
 
-def entry(**how: Any) -> dict[str, Any]:
-    """The body of a lesson signed with a passkey."""
+def entry(nonce: str | None = "one:of:ours", **how: Any) -> dict[str, Any]:
+    """The body of a lesson signed with a passkey; without a nonce as it was before there were any."""
     whole = {"lesson": "S1-L3", "content": SIGNED, "corrects": None, "reason": ""}
     digest = assertions.hash_of(rfc8785.dumps(whole).decode())
-    said = assertions.statement("lesson.signed", subject=SUBJECT, about=ABOUT, content_hash=digest)
+    said = assertions.statement(
+        "lesson.signed", subject=SUBJECT, about=ABOUT, content_hash=digest, nonce=nonce
+    )
     passkey = how.pop("passkey", None) or Passkey(count=None)
     answer = passkey.answer(assertions.challenge(said), **how)["response"]
     numbers = passkey.private.public_key().public_numbers()
@@ -90,6 +92,12 @@ CHANGES = {
     "the record": (put("lesson_record", SUBJECT), ELSEWHERE),
     "the statement": (put("confirmed", "statement", "about", SUBJECT), SOMETHING_ELSE),
     "the hash in the statement": (put("confirmed", "statement", "content_hash", OTHER), SOMETHING_ELSE),
+    "the nonce": (put("confirmed", "statement", "nonce", "another"), SOMETHING_ELSE),
+    "no nonce": (put("confirmed", "statement", "nonce", LEFT_OUT), SOMETHING_ELSE),
+    "the form of a statement": (
+        put("confirmed", "statement", "format", assertions.WITHOUT_NONCE),
+        SOMETHING_ELSE,
+    ),
     "no statement": (
         put("confirmed", "statement", None),
         "its confirmation by passkey has no statement that was signed",
@@ -128,6 +136,7 @@ CHANGES = {
 
 def test_whole_as_it_was_signed() -> None:
     assert fault(entry()) == ""
+    assert fault(entry(nonce=None)) == ""
 
 
 @pytest.mark.parametrize(("change", "says"), CHANGES.values(), ids=CHANGES)

@@ -4,14 +4,15 @@ Plain Python with the standard library and ``cryptography``, so that the offline
 server took by the same code. An entry that a passkey confirmed holds, under ``confirmed``::
 
     {"by": "passkey",
-     "statement": {"format": "signing-statement/1", "kind", "subject", "about", "content_hash"},
+     "statement": {"format": "signing-statement/2", "kind", "subject", "about", "content_hash", "nonce"},
      "said": text,                       an endorsement alone: the canonical JSON that was signed
      "rp", "origin",                     the site that it was made for
      "credential", "authenticator_data", "client_data", "signature",      base64url
      "public_key": JWK}
 
 The challenge in ``client_data`` is the SHA-256 of the statement's canonical form, so that the signature is
-over this kind of act, this student, this record and this content, and fits nothing else.
+over this kind of act, this student, this record and this content, and fits nothing else. The nonce is the
+server's, used once; older entries have "signing-statement/1", without it.
 """
 
 import base64
@@ -24,7 +25,7 @@ from typing import Any
 
 from training.ledger.core import sealed
 
-STATEMENT = "signing-statement/1"
+STATEMENT, WITHOUT_NONCE = "signing-statement/2", "signing-statement/1"
 #: What a statement about a whole record is about, beside the student it names.
 WHOLE_RECORD = "record"
 _TAKEN_OVER = "record.taken-over"
@@ -48,15 +49,17 @@ _DECIMAL = re.compile(r"-?[0-9]+\.[0-9]+")
 _COORDINATES = ("lat", "lon")
 
 
-def statement(kind: str, *, subject: str, about: str, content_hash: str) -> dict[str, str]:
-    """What a passkey signs: the kind of the entry that will be sealed, the student, the record, its hash."""
-    return {
-        "format": STATEMENT,
-        "kind": kind,
-        "subject": subject,
-        "about": about,
-        "content_hash": content_hash,
-    }
+def statement(
+    kind: str, *, subject: str, about: str, content_hash: str, nonce: str | None = None
+) -> dict[str, str]:
+    """What a passkey signs: the kind of the entry that will be sealed, the student, the record, its hash.
+
+    Without a nonce it is as entries had it before there were any.
+    """
+    said = {"kind": kind, "subject": subject, "about": about, "content_hash": content_hash}
+    if nonce is None:
+        return {"format": WITHOUT_NONCE, **said}
+    return {"format": STATEMENT, **said, "nonce": nonce}
 
 
 def challenge(said: Mapping[str, str]) -> bytes:
@@ -110,7 +113,9 @@ def fault(confirmed: Mapping[str, Any]) -> str:
     if set(confirmed) - {"said"} != _FIELDS:
         return "its confirmation by passkey has other parts than it should"
     said = confirmed["statement"]
-    if not isinstance(said, dict) or set(said) != set(statement("", subject="", about="", content_hash="")):
+    if not isinstance(said, dict) or set(said) != set(
+        statement("", subject="", about="", content_hash="", nonce=said.get("nonce"))
+    ):
         return "its confirmation by passkey has no statement that was signed"
     try:
         browser = client_data(confirmed)
@@ -188,8 +193,9 @@ def entry_fault(kind: str, subject: str, body: Mapping[str, Any]) -> str:
     subjects = [subject]
     if kind == _TAKEN_OVER:  # a student who is new here has no reference of this school before
         subjects.append(str(body.get("origin_subject")))
-    said = [statement(kind, subject=each, about=about, content_hash=content_hash) for each in subjects]
-    if confirmed["statement"] not in said:
+    signed = confirmed["statement"]
+    whole = {"kind": kind, "about": about, "content_hash": content_hash, "nonce": signed.get("nonce")}
+    if signed not in [statement(subject=each, **whole) for each in subjects]:
         return "the passkey's signature is over another record, or over other content"
     return ""
 

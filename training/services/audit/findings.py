@@ -30,7 +30,7 @@ from training.services.audit import finding_audit
 from training.services.audit.finding_audit import SEALED_AS
 from training.services.errors import Conflict, NotAllowed
 from training.services.lessons import lesson_audit
-from training.services.signing import seals
+from training.services.signing import nonces, seals
 
 MOST_NOTE = 2_000
 OPEN, RESOLVED, GONE = STATES = ("open", "resolved", "gone")
@@ -351,6 +351,7 @@ def _seal(made: Resolution) -> int:
     subject = subject_of(finding)
     if wrong := assertions.entry_fault(SEALED_AS, subject, body):
         raise ResolutionError.at("", f"cannot be signed into the ledger: {wrong}")
+    nonces.spend(made.confirmed, made.at)
     sealed = entries.append(tree=made.ledger_tree, kind=SEALED_AS, subject=subject, body=body, at=made.at)
     return sealed.index
 

@@ -23,6 +23,7 @@ WRITTEN_ONCE = (
     models.CoursePublication,
     models.RecordChange,
     models.SchoolChange,
+    models.SpentNonce,
 )
 #: Rows that may change (an entry is retired, a draft signed) and are never taken away.
 STAYS = (

@@ -18,6 +18,7 @@ from training.models import School, SchoolChange, User
 from training.services import access
 from training.services.errors import NotAllowed
 from training.services.records import record_changes
+from training.services.signing import nonces
 from training.services.signing.reauthentication import Act, content_of
 
 SETTINGS, AIRCRAFT_MODELS = "settings", "aircraft models"
@@ -87,6 +88,7 @@ def change(
             reason = record_changes.reason_of(reason)
             if not confirmed:
                 raise NotAllowed("Re-authenticate to change which claims raise a question.")
+        nonces.spend(confirmed, at)
         school.save(update_fields=changed)
         noted = ({name: each[name] for name in changed} for each in (before, after))
         note(school, SETTINGS, *noted, by=by, at=at, reason=reason, confirmed=dict(confirmed or {}))

@@ -20,7 +20,8 @@ from training.ledger.core import assertions
 from training.ledger.core.assertions import decode
 from training.ledger.core.assertions import sign_count as _sign_count
 from training.models import User
-from training.services.errors import NotAllowed
+from training.services.signing import nonces
+from training.services.signing.nonces import NotConfirmed
 
 Confirmed = dict[str, Any]
 #: A passkey's uses are counted apart: what was signed without a network arrives after a later signing in.
@@ -28,10 +29,6 @@ LOGIN, SIGNING = "login", "signing"
 _AGAIN = "Nothing was signed."
 _NAMES = {-7: "ES256", -36: "ES512", -8: "EdDSA", -257: "RS256", -37: "PS256"}
 _CURVES = {1: ("EC", "P-256"), 3: ("EC", "P-521"), 6: ("OKP", "Ed25519")}
-
-
-class NotConfirmed(NotAllowed):
-    """It is not shown that the user signs this; the message says why, and what to do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +46,10 @@ class Site:
 
 @dataclass(frozen=True, slots=True)
 class Given:
-    """What came to confirm with: a password, or a passkey's answer as ``AuthenticationResponseJSON``."""
+    """What came to confirm with: a password, or a passkey's answer as ``AuthenticationResponseJSON``.
+
+    The answer has the ``nonce`` besides that the passkey signed.
+    """
 
     password: str | None = None
     passkey: Mapping[str, Any] | None = None
@@ -69,10 +69,10 @@ class Act:
     content_hash: str
     said: str | None = None
 
-    @property
-    def statement(self) -> dict[str, str]:
+    def statement(self, nonce: str | None = None) -> dict[str, str]:
+        """What the passkey signs; a page's has no nonce yet."""
         return assertions.statement(
-            self.kind, subject=self.subject, about=self.about, content_hash=self.content_hash
+            self.kind, subject=self.subject, about=self.about, content_hash=self.content_hash, nonce=nonce
         )
 
 
@@ -100,7 +100,7 @@ def confirm(user: User, given: Given, act: Act, *, site: Site, settled: Iterable
 def _by_passkey(
     user: User, answer: Mapping[str, Any], act: Act, site: Site, settled: Iterable[Any]
 ) -> Confirmed:
-    response = answer["response"]
+    response, statement = answer["response"], act.statement(answer.get("nonce"))
     try:
         credential = decode(answer["id"])
         origin = assertions.client_data({"client_data": response["clientDataJSON"]}).get("origin")
@@ -116,7 +116,7 @@ def _by_passkey(
     key = row.wrap().authenticator_data.credential_data.public_key
     confirmed: Confirmed = {
         "by": assertions.PASSKEY,
-        "statement": act.statement,
+        "statement": statement,
         "rp": site.domain,
         "origin": origin,
         "credential": assertions.encode(credential),
@@ -128,14 +128,17 @@ def _by_passkey(
     }
     if fault := assertions.fault(confirmed):
         raise NotConfirmed(f"{fault[0].upper()}{fault[1:]}. {_AGAIN} Read it again, then sign it.")
-    _by_the_library(answer, act, site, key)
+    _by_the_library(answer, statement, site, key)
     again = any(each.get("signature") == confirmed["signature"] for each in settled if isinstance(each, dict))
     if not again:
+        nonces.check(user, statement.get("nonce", ""))
         count_use(row, SIGNING, count, signature=confirmed["signature"])
     return confirmed
 
 
-def _by_the_library(answer: Mapping[str, Any], act: Act, site: Site, key: Mapping[int, Any]) -> None:
+def _by_the_library(
+    answer: Mapping[str, Any], statement: Mapping[str, str], site: Site, key: Mapping[int, Any]
+) -> None:
     """The same check by a maintained library; the sign count is checked separately."""
     # Its import takes longer than many a command.
     from webauthn import verify_authentication_response
@@ -144,8 +147,13 @@ def _by_the_library(answer: Mapping[str, Any], act: Act, site: Site, key: Mappin
 
     try:
         verify_authentication_response(
-            credential={**answer, "rawId": answer["id"], "type": "public-key"},
-            expected_challenge=assertions.challenge(act.statement),
+            credential={
+                "id": answer["id"],
+                "rawId": answer["id"],
+                "type": "public-key",
+                "response": answer["response"],
+            },
+            expected_challenge=assertions.challenge(statement),
             expected_rp_id=site.domain,
             expected_origin=list(site.origins),
             credential_public_key=encode_cbor(dict(key)),

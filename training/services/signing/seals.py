@@ -9,6 +9,7 @@ from typing import Any
 from training.ledger.core import assertions
 from training.ledger.store import entries
 from training.models import School, Student, User
+from training.services.signing import nonces
 
 
 def tree_of(school: School | int) -> str:
@@ -28,11 +29,12 @@ def seal(student: Student, kind: str, body: Mapping[str, Any], *, at: dt.datetim
     The body may hold what JSON can, with fractions as text. ``confirmed`` must be over this very body, since
     readers of the ledger will check it.
 
-    Raises: ValueError if it is not.
+    Raises: ValueError if it is not; NotConfirmed if its nonce is spent.
     """
     sealable, subject = json.loads(json.dumps(body), parse_float=_as_text), str(student.ref)
     if wrong := assertions.entry_fault(kind, subject, sealable):
         raise ValueError(f"{kind} of {subject} is not sealed: {wrong}")
+    nonces.spend(sealable.get("confirmed"), at)
     made = entries.append(tree=tree_of(student.school_id), kind=kind, subject=subject, body=sealable, at=at)
     return made.index
 

@@ -272,7 +272,7 @@ def _before_signing(
         "faults": [*(faults or []), *refused],
         "nothing": nothing,
         "may_sign": not refused and not nothing,
-        "statement": json.dumps(act.statement),
+        "statement": json.dumps(act.statement()),
         "passkeys": json.dumps(reauthentication.passkeys(whose.user)),
         "signs_with": whose.certificate,
         "title_of": outline.by_code if outline else {},

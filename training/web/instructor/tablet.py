@@ -24,7 +24,7 @@ from syllabus.engine.time.instants import in_utc
 from training.models import LessonRecord
 from training.presenters.lesson import for_tablet
 from training.reports import progress
-from training.services.signing import reauthentication
+from training.services.signing import nonces, reauthentication
 from training.web.instructor import sheet
 from training.web.instructor import today as board
 from training.web.instructor.lessons import sheet_context
@@ -137,6 +137,7 @@ def pack(request: SignedIn) -> JsonResponse:
             "user": str(request.user.pk),
             "made": in_utc(at),
             "passkeys": reauthentication.passkeys(request.user),
+            "nonces": [nonces.draw(request.user) for _ in range(nonces.FOR_A_DAY)],
             "airports": _around(pupils),
             "students": students,
         }

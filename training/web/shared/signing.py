@@ -59,8 +59,8 @@ def _given(sent: Confirmation) -> Given:
             raise ValueError("too long")
         said = json.loads(answer)
         response = {key: said["response"][key] for key in _SIGNED}
-        if not all(isinstance(each, str) for each in (said["id"], *response.values())):
+        if not all(isinstance(each, str) for each in (said["id"], said.get("nonce", ""), *response.values())):
             raise ValueError("no text")
     except (ValueError, KeyError, TypeError, RecursionError):
         raise NotConfirmed(_("Not signed. Could not read the passkey's answer. Try again.")) from None
-    return Given(passkey={"id": said["id"], "response": response})
+    return Given(passkey={"id": said["id"], "nonce": said.get("nonce"), "response": response})

@@ -137,7 +137,7 @@ def _lesson(request: SignedIn, opened: Opened, found: LessonRecord, refused: str
         before=before,
         changes=lesson_words.changes(before.told, shown.told) if before else [],
         refused=refused,
-        statement=json.dumps(act.statement) if signs else "",
+        statement=json.dumps(act.statement()) if signs else "",
         passkeys=json.dumps(reauthentication.passkeys(opened.user)) if signs else "",
     )
     return render(request, "training/student/lesson.html", told, status=403 if refused else 200)

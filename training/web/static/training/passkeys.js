@@ -2,7 +2,8 @@
  *
  * A confirmation is over a statement of what is signed: the kind of act, the student, the record, and the hash of its
  * content (sha256:…). The challenge is the SHA-256 of the statement's canonical JSON (RFC 8785), so that it can be made
- * and signed without a network; the server takes the answer with the request and keeps it in the ledger.
+ * and signed without a network; the server takes the answer with the request and keeps it in the ledger. The statement
+ * has a number of the server's too (nonce), used once: a tablet takes some along.
  */
 
 import { filled, gettext } from "./words.js";
@@ -44,26 +45,33 @@ export async function login(options) {
  * Confirm a signature: gives the `passkey` of a request that signs.
  *
  * `said`: what is signed, as `statement` makes it. `allow`: the ids of the user's passkeys, where the page knows them;
- * else the browser offers every one it has for this site.
+ * else the browser offers every one it has for this site. `nonce`: one that is on this device; else it is fetched.
  */
-export async function confirm(said, { allow = [] } = {}) {
+export async function confirm(said, { allow = [], nonce = "" } = {}) {
+  const signed = { ...said, format: "signing-statement/2", nonce: nonce || await fetchNonce() };
   const answer = await assertion({
-    challenge: await sha256(canonical(said)),
+    challenge: await sha256(canonical(signed)),
     rpId: location.hostname,
     allowCredentials: allow.map((id) => ({ type: "public-key", id: bytes(id) })),
     userVerification: "required",
     timeout: 120000,
   });
   const { clientDataJSON, authenticatorData, signature } = answer.response;
-  return { id: answer.id, response: { clientDataJSON, authenticatorData, signature } };
+  return { id: answer.id, nonce: signed.nonce, response: { clientDataJSON, authenticatorData, signature } };
+}
+
+async function fetchNonce() {
+  const answer = await fetch("/api/v1/auth/nonce", { headers: { Accept: "application/json" } }).catch(() => null);
+  if (!answer?.ok) throw new Error(gettext("no network to the school. Try again, or use your password."));
+  return (await answer.json()).nonce;
 }
 
 /**
- * What is signed. `kind`: lesson.signed, lesson.acknowledged, endorsement.given or endorsement.revoked; `subject`: the
+ * What is signed, but for the nonce. `kind`: lesson.signed, lesson.acknowledged, endorsement.given or endorsement.revoked; `subject`: the
  * student's reference; `about`: the id of the lesson record or endorsement; `hash`: its content_hash.
  */
 export function statement({ kind, subject, about, hash }) {
-  return { format: "signing-statement/1", kind, subject, about, content_hash: hash };
+  return { kind, subject, about, content_hash: hash };
 }
 
 /** The content_hash of something in JSON: `sha256:…` over its canonical form. */

@@ -6,6 +6,7 @@ import { available, confirm, reason, statement } from "../passkeys.js";
 import { filled, gettext } from "../words.js";
 import { secondsOf, WRITTEN } from "./content.js";
 import * as queue from "./queue.js";
+import * as store from "./store.js";
 
 /** The form of a lesson that the server shows before it is signed. */
 export function lesson(form) {
@@ -13,7 +14,7 @@ export function lesson(form) {
   const hash = form.elements.content_hash.value;
   const item = { act: "sign", student, record, hash, words: filled(gettext("%(words)s, signature"), { words }) };
   offer(form, async (allow) => {
-    const answer = await confirm(JSON.parse(form.dataset.statement), { allow });
+    const answer = await confirm(JSON.parse(form.dataset.statement), { allow, nonce: await store.nonce() });
     await sign(form, { ...item, passkey: answer, performed_at: new Date().toISOString() }, {}, sealed);
   });
   form.addEventListener("submit", async (event) => {
@@ -83,7 +84,7 @@ export function here(view, { data, lesson: code, content, hash, allow, titles, d
   if (available() && allow.length) {
     view.append(button(gettext("Sign lesson with a passkey"), "great", async () => {
       const said = statement({ kind: "lesson.signed", subject: data.student, about: data.record, hash });
-      const answer = await confirm(said, { allow });
+      const answer = await confirm(said, { allow, nonce: await store.nonce() });
       await queue.add({ ...item, passkey: answer, performed_at: new Date().toISOString() });
       await done(gettext("Signed on this tablet, not yet sent."));
     }));

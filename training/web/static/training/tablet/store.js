@@ -56,6 +56,20 @@ export async function pack() {
   return null;
 }
 
+/** A nonce for one signature, of those that came with the day's students; nothing where none is left. */
+export async function nonce() {
+  let taken = "";
+  await write(["pack"], ({ pack: packs }) => {
+    const asked = packs.get("today");
+    asked.onsuccess = () => {
+      if (!asked.result?.nonces?.length) return;
+      taken = asked.result.nonces.pop();
+      packs.put(asked.result);
+    };
+  });
+  return taken;
+}
+
 let leaving = false;
 
 /** Take the day's students along; not any more once somebody is signing out on this page. */
