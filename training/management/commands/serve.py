@@ -35,7 +35,7 @@ class Command(BaseCommand):
             )
         if not School.objects.exists():
             self.stdout.write(
-                "No school yet. Create your account with manage.py createsuperuser, then add "
-                f"the school and its first administrator at http://{serving.HOST}:{port}/admin/."
+                "No school yet. Stop with Ctrl-C and run manage.py setup, which asks for the school and "
+                "its first administrator."
             )
         serving.serve(port, self.stdout)
