@@ -5,7 +5,8 @@ cannot be renamed while another's mentions it. The ledger's are put in place by 
 ``manage.py ledger_guards`` alone, so that no ``migrate`` hides that somebody lifted them.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 from django.core.checks import CheckMessage, Tags, Warning, register
@@ -36,6 +37,26 @@ def after_migrate(*, using: str, **_: Any) -> None:
         for each in _EVERY:
             each.install(connections[using])
         erasing.install(connections[using])
+
+
+@contextmanager
+def lifted(connection: BaseDatabaseWrapper) -> Iterator[None]:
+    """None of them, the ledger's included, for the time of the block: in a transaction, as the owner."""
+    sets = (ledger.TRIGGERS, *_EVERY)
+    settle(connection)
+    for each in sets:
+        each.remove(connection)
+    yield
+    settle(connection)
+    for each in sets:
+        each.install(connection)
+
+
+def settle(connection: BaseDatabaseWrapper) -> None:
+    """Check now what is checked at the transaction's end: PostgreSQL alters no table where that is due."""
+    with connection.cursor() as cursor:
+        cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+        cursor.execute("SET CONSTRAINTS ALL DEFERRED")
 
 
 @register(Tags.database)

@@ -22,6 +22,8 @@ from training.services.operations import backup
 
 ROOT = pathlib.Path(__file__).resolve().parents[3]
 KINDS = pytest.mark.parametrize("kind", ["postgresql", "sqlite"])
+#: From where to where a backup goes.
+WAYS = {"postgresql": ("postgresql",) * 2, "sqlite": ("sqlite",) * 2, "grown": ("sqlite", "postgresql")}
 SIGNING_KEY = "YSBrZXkgb2YgdGhpcyB0ZXN0IGFsb25lIDAxMjM0NTY="
 #: What is sealed, and what the database says to whoever changes or deletes it.
 SEALED = {
@@ -103,9 +105,10 @@ class Places:
         return Place(f"{self.server}/{name}", folder, key)
 
     def move(self, kind: str) -> Moved:
-        """Fill one and take its backup into another; once for each kind."""
+        """Fill one and take its backup into another; once for each way."""
         if kind not in self.moved:
-            first, second, file = self.new(kind), self.new(kind), self.folder / f"{kind}.backup"
+            first, second = map(self.new, WAYS[kind])
+            file = self.folder / f"{kind}.backup"
             migrated, _, answers, written = first.does(
                 "manage migrate -v0", "fill", "ask", f"manage backup {file}"
             )
@@ -128,7 +131,7 @@ def places(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Places]:
     made.take_down()
 
 
-@KINDS
+@pytest.mark.parametrize("kind", WAYS)
 def test_taken_back_elsewhere_it_gives_the_same_answers_and_stays_sealed(places: Places, kind: str) -> None:
     moved = places.move(kind)
     assert moved.said[-1] == "WHOLE"
@@ -179,10 +182,32 @@ def test_taken_back_elsewhere_it_gives_the_same_answers_and_stays_sealed(places:
     assert os.environ["SECRET_KEY"].encode() not in held
 
 
+def _not_here(places: Places, kind: str) -> dict[pathlib.Path, str]:
+    """Files that a database of this kind does not take, and what it says."""
+    if kind == "sqlite":
+        return {places.move("postgresql").file: "and DATABASE_URL names SQLite"}
+    sqlite = places.move("sqlite").file
+    seventh = "django_migrations WHERE app = 'training' AND name LIKE '0007%'"
+    lost = "PRAGMA foreign_keys = OFF; UPDATE training_assignment SET student_id = 99999"
+    changed = {
+        "older": (f"DELETE FROM {seventh}", "another version"),
+        "newer": ("UPDATE django_migrations SET name = '9999' WHERE name LIKE '0007%'", "another version"),
+        "unguarded": ("DROP TRIGGER training_flight_no_update", "has lost triggers"),
+        "contradicting": (lost, "cannot be restored"),
+    }
+    made = {}
+    for name, (change, says) in changed.items():
+        file = places.folder / f"{name}.backup"
+        file.write_bytes(sqlite.read_bytes())
+        with sqlite3.connect(file) as connection:
+            connection.executescript(change)
+        made[file] = says
+    return made
+
+
 @KINDS
 def test_nothing_is_written_over_and_nothing_half_taken_back(places: Places, kind: str) -> None:
     moved = places.move(kind)
-    other = places.move("sqlite" if kind == "postgresql" else "postgresql").file
     before = moved.file.read_bytes()
     cut, words = places.folder / f"{kind}.cut", places.folder / f"{kind}.words"
     cut.write_bytes(before[: len(before) * 2 // 3])
@@ -194,8 +219,8 @@ def test_nothing_is_written_over_and_nothing_half_taken_back(places: Places, kin
     files = {
         cut: "pg_restore ended with code 1" if kind == "postgresql" else "malformed",
         words: f"{words} is not a backup: neither a PostgreSQL dump nor an SQLite database.",
-        other: "and DATABASE_URL names",
         places.folder / "nothing": "cannot be read: No such file or directory.",
+        **_not_here(places, kind),
     }
     empty = places.new(kind)
     *refused, whole = empty.does(
@@ -205,6 +230,33 @@ def test_nothing_is_written_over_and_nothing_half_taken_back(places: Places, kin
         assert said["code"] == 1
         assert expected in said["fault"]
     assert whole["out"].splitlines()[-1] == "WHOLE"  # which an empty database alone takes
+
+
+def test_the_demo_moves_to_postgresql_with_every_answer(places: Places) -> None:
+    small, large, file = places.new("sqlite"), places.new("postgresql"), places.folder / "demo.backup"
+    load = "manage demo --no-serve --in-this-database"
+    loaded, answers, written = small.does(load, "ask 7", f"manage backup {file}")
+    assert (loaded["code"], written["code"], written["fault"]) == (0, 0, "")
+    restored, same, whole, again = large.does(
+        f"manage restore {file}", "ask 7", "manage verify_ledger", f"manage backup {file}.again"
+    )
+    assert restored["out"].splitlines()[-1] == "WHOLE"
+    assert json.dumps(same) == json.dumps(answers)
+    assert (whole["out"].splitlines()[-1], again["fault"]) == ("WHOLE", "")
+    counted = [
+        {table: place.connect().execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in tables}
+        for tables in [_tables(small)]
+        for place in (small, large)
+    ]
+    assert counted[0] == counted[1]
+    assert counted[0]["training_signoff"] > 20
+
+
+def _tables(place: Place) -> list[str]:
+    """Those with rows to move: not the log of migrations, and not the page cache."""
+    found = place.connect().execute("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")
+    left_out = ("django_migrations", "training_page_cache", "sqlite_sequence")
+    return [name for (name,) in found if name not in left_out]
 
 
 def test_on_the_command_line_a_fault_is_a_line_and_no_trace(places: Places) -> None:

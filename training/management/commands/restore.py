@@ -13,8 +13,9 @@ class Command(BaseCommand):
     """Exit code 0 if the backup was restored and is complete, else 1."""
 
     help = (
-        "Loads a file of manage.py backup into the empty database of DATABASE_URL. Then checks "
-        "every trigger, the whole ledger with its checkpoints, and each signed lesson against the ledger."
+        "Loads a file of manage.py backup into the empty database of DATABASE_URL; PostgreSQL takes a backup "
+        "of SQLite too. Then checks every trigger, the whole ledger with its checkpoints, and each signed "
+        "lesson against the ledger."
     )
     requires_system_checks: list[str] = []
 

@@ -1,5 +1,7 @@
 """The whole database in one file, and back: a PostgreSQL dump, or a copy of an SQLite database in use.
 
+The copy of an SQLite database can be restored into PostgreSQL too, which is how a school moves there.
+
 The file holds every record, so it is readable by its owner alone from its first byte on. It does not hold
 the keys of the installation (``SECRET_KEY``, ``LEDGER_SIGNING_KEY``; their public parts it does): backups go
 to more places than a running server, and who found both together could sign a history of their own.
@@ -16,8 +18,10 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.db import connection
+from django.db import DatabaseError, connection
 from django.db.backends.postgresql.client import DatabaseClient
+
+from training.services.operations import moving
 
 POSTGRESQL, SQLITE = "PostgreSQL", "SQLite"
 #: The page cache, which is rendered again from the record and stays out.
@@ -76,7 +80,7 @@ def read(path: Path) -> None:
     found = next((kind for begins, kind in _BEGINNINGS.items() if beginning.startswith(begins)), None)
     if found is None:
         raise BackupError(f"{path} is not a backup: neither a PostgreSQL dump nor an SQLite database.")
-    if found != kind():
+    if found == POSTGRESQL and kind() == SQLITE:
         raise BackupError(
             f"{path} is a backup of {found}, and DATABASE_URL names {kind()}. Name a database of that kind, "
             "or transfer records with manage.py hand_over and manage.py take_over."
@@ -86,7 +90,10 @@ def read(path: Path) -> None:
             f"The database is not empty (it has {there[0]}{' and more' if len(there) > 1 else ''}). Restore "
             "into a new database, so that nothing is overwritten: name it in DATABASE_URL."
         )
-    (_read_postgresql if found == POSTGRESQL else _read_sqlite)(path)
+    if found == kind():
+        (_read_postgresql if found == POSTGRESQL else _read_sqlite)(path)
+    else:
+        _move(path)
 
 
 def _there() -> list[str]:
@@ -147,6 +154,20 @@ def _read_sqlite(path: Path) -> None:
         raise BackupError(f"{path} cannot be restored: {fault}.") from None
 
 
+def _move(path: Path) -> None:
+    backup = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
+    try:
+        _check_sqlite(backup, path)
+        moving.move(path)
+        _analyze()
+    except moving.MoveError as fault:
+        raise BackupError(str(fault)) from None
+    except (sqlite3.Error, DatabaseError) as fault:
+        raise BackupError(f"{path} cannot be restored: {fault}.") from None
+    finally:
+        backup.close()
+
+
 def _check_sqlite(database: sqlite3.Connection, path: Path) -> None:
     said = [line for (line,) in database.execute("PRAGMA integrity_check(1)")]
     if said != ["ok"]:
@@ -166,8 +187,12 @@ def _read_postgresql(path: Path) -> None:
         "pg_restore",
         lambda to: ["--single-transaction", "--exit-on-error", *to[:-1], f"--dbname={to[-1]}", str(path)],
     )
+    _analyze()
+
+
+def _analyze() -> None:
     with connection.cursor() as cursor:
-        cursor.execute("ANALYZE")  # a dump holds no statistics: without them every first query is slow
+        cursor.execute("ANALYZE")  # a backup holds no statistics: without them every first query is slow
 
 
 def _run(name: str, arguments: Callable[[list[str]], list[str]]) -> None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from django.db import DatabaseError, connection
+from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.recorder import MigrationRecorder
 
@@ -53,19 +54,19 @@ def _known_migrations() -> frozenset[tuple[str, str]]:
     return frozenset(MigrationLoader(None).disk_migrations)
 
 
-def pending_migrations() -> list[str]:
+def pending_migrations(on: BaseDatabaseWrapper | None = None) -> list[str]:
     """The migrations of this program that the database has not seen. Two queries."""
-    return sorted(
-        f"{app}.{name}"
-        for app, name in _known_migrations() - set(MigrationRecorder(connection).applied_migrations())
-    )
+    return sorted(f"{app}.{name}" for app, name in _known_migrations() - _applied(on))
 
 
-def unknown_migrations() -> list[str]:
+def unknown_migrations(on: BaseDatabaseWrapper | None = None) -> list[str]:
     """The migrations that the database has seen and this program does not know: a newer one was here."""
     apps = {app for app, _ in _known_migrations()}
-    applied = set(MigrationRecorder(connection).applied_migrations())
-    return sorted(f"{app}.{name}" for app, name in applied - _known_migrations() if app in apps)
+    return sorted(f"{app}.{name}" for app, name in _applied(on) - _known_migrations() if app in apps)
+
+
+def _applied(on: BaseDatabaseWrapper | None) -> set[tuple[str, str]]:
+    return set(MigrationRecorder(on or connection).applied_migrations())
 
 
 def _migrations(at: dt.datetime) -> str:
