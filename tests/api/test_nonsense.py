@@ -270,19 +270,19 @@ def test_an_unknown_key_is_named_wherever_it_stands(unhurried: APIClient, path: 
     [
         pytest.param(lambda: {f"k{n}": 1 for n in range(100_000)}, "record", id="100,000 unknown keys"),
         pytest.param(
-            lambda: {"format": document.FORMAT, "flights": [{"nonsense": n} for n in range(20_000)]},
+            lambda: {"format": document.FORMAT, "flights": [{"nonsense": n} for n in range(9_999)]},
             "record.flights",
-            id="20,000 flights of nothing but faults",
+            id="9,999 flights of nothing but faults",
         ),
         pytest.param(
-            lambda: {"format": document.FORMAT, "flights": [{"id": "x", "date": "2026-01-01"}] * 20_000},
+            lambda: {"format": document.FORMAT, "flights": [{"id": "x", "date": "2026-01-01"}] * 9_999},
             "record.flights",
-            id="20,000 flights of one id",
+            id="9,999 flights of one id",
         ),
         pytest.param(
-            lambda: {"format": document.FORMAT, "tests": [{"kind": "q" * 90}] * 20_000},
+            lambda: {"format": document.FORMAT, "tests": [{"kind": "q" * 90}] * 9_999},
             "record.tests",
-            id="20,000 tests of a long kind",
+            id="9,999 tests of a long kind",
         ),
         pytest.param(
             lambda: {
@@ -302,7 +302,7 @@ def test_a_large_body_of_faults_is_refused_in_seconds(
     text = json.dumps({**examples.question(), "record": body()})
     begun = time.process_time()
     answer = post(anyone, text)
-    assert time.process_time() - begun < 10
+    assert time.process_time() - begun < 2
     assert all(place.startswith(what) for place in places(answer))
 
 

@@ -16,6 +16,7 @@ from rest_framework.exceptions import APIException
 from rest_framework.response import Response
 from rest_framework.views import set_rollback
 
+from syllabus.engine.effort import TooMuch
 from syllabus.engine.errors import (
     EngineError,
     Error,
@@ -187,6 +188,8 @@ def _of_a_service(exc: Refused) -> Problem:
 def _of_the_engine(exc: EngineError) -> Problem | None:
     if isinstance(exc, Unreadable):
         return Problem(HTTPStatus.BAD_REQUEST, "The body is not JSON that can be read.", faults=exc.faults)
+    if isinstance(exc, TooMuch):
+        return Problem(HTTPStatus.UNPROCESSABLE_ENTITY, exc.summary, faults=exc.faults)
     if isinstance(exc, InputError):
         number = len(exc.faults)
         counted = "1 validation error" if number == 1 else f"{number} validation errors"

@@ -11,14 +11,20 @@ from api.v1.base.field_types import DAY, INSTANT, MILESTONE
 from api.v1.base.reports import CONTEXT, TRAINING_RECORD, EligibilityReportSerializer
 from api.v1.base.serializers import Field, RequestSerializer
 from api.v1.base.views import OpenView
-from syllabus.engine.errors import InputError
+from syllabus.engine import effort
+from syllabus.engine.errors import Error, InputError
 from syllabus.engine.record import document, reading
 from syllabus.engine.record.reading import Errors
+from syllabus.engine.record.record import Record
 from syllabus.engine.record.shapes import Type
 from syllabus.engine.rules.evaluate import evaluate
 from syllabus.engine.rules.question import context_from
 from syllabus.engine.rules.reasons import NotCovered
 from syllabus.law import rulebook
+
+#: Of processor time, looked at between steps of up to a tenth of a second.
+MOST_SECONDS = 0.7
+MOST_ENTRIES = 10_000
 
 
 class _Inside(InputError):
@@ -39,17 +45,30 @@ def collected(read: Callable[[object], Any]) -> reading.Read:
             return read(value)
         except InputError as found:
             for fault in found.faults:
-                faults.add(f"{place}.{fault.place}" if fault.place else place, fault.message)
+                faults.append(Error(f"{place}.{fault.place}" if fault.place else place, fault.message))
+            if isinstance(found, effort.TooMuch):
+                raise effort.TooMuch(found.summary, faults[:-1], place) from None
             return None
 
     return reader
+
+
+def bounded(value: object) -> Record:
+    """A record of as many entries as are read here. Raises: DocumentError; TooMuch."""
+    parts = [value.get(part) for part in Record.PARTS] if isinstance(value, dict) else []
+    if (entries := sum(len(each) for each in parts if isinstance(each, list))) > MOST_ENTRIES:
+        raise effort.TooMuch(
+            f"{entries:,} entries in the record; at most {MOST_ENTRIES:,} are read. "
+            "Send fewer: those that the milestone counts."
+        )
+    return document.parse(value)
 
 
 class EligibilityQuestionSerializer(RequestSerializer):
     error = _Inside
     example = staticmethod(question)
 
-    record = Field(replace(TRAINING_RECORD, read=collected(document.parse)))
+    record = Field(replace(TRAINING_RECORD, read=collected(bounded)))
     milestone = Field(MILESTONE)
     on = Field(DAY, "The day of the question (default: today in UTC).", required=False)
     context_ = Field(
@@ -75,8 +94,14 @@ class Eligibility(OpenView):
         """Reports whether the record document meets a milestone on a day, what is missing, and on which days
         the answer is valid. A question that the rules do not cover is refused with a problem of the type
         /problems/not-covered. Nothing is stored. Without `on`, the day is today in UTC; the answer names it.
-        Open to everyone: 300 calls a minute for an IP address without sign-in, at most 8 MB.
+        Open to everyone: 300 calls a minute for an IP address without sign-in, at most 8 MB. Also refused
+        (422): more than 10,000 entries, 5,000 places given by position, 1,000 errors or 1,000 unknown words,
+        and what needs more than about a second of processor time.
         """
+        with effort.within(MOST_SECONDS):
+            return self.answer()
+
+    def answer(self) -> Any:
         sent = self.sent()
         sent["on"] = sent["on"] or self.today
         try:

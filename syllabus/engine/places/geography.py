@@ -21,6 +21,7 @@ from typing import Any
 import airportsdata
 from geographiclib.geodesic import Geodesic
 
+from syllabus.engine import effort
 from syllabus.engine.errors import EngineError
 
 Degrees = tuple[float, float]
@@ -101,7 +102,7 @@ class Airports:
             if self._overrides.setdefault(place.key, place) != place:
                 raise ValueError(f"two overrides name the airport {place.key} and differ; keep one")
 
-    def find(self, ident: str) -> Place:
+    def find(self, ident: str, hint: Callable[[str], bool] = bool) -> Place:
         """The airport with this identifier, whatever its letter case and the space around it.
 
         An ICAO identifier is tried first, then a local one; an airport that has both is the same place
@@ -109,7 +110,8 @@ class Airports:
         United States, so ``KM26`` and ``M26`` are one airport. It is not extended to airports whose ICAO
         identifier starts otherwise (Alaska, Hawaii, the islands): ``KANC`` is refused with a hint at
         ``PANC``, for a slip of the pen must not move a flight to Anchorage. Airline (IATA) codes are not
-        identifiers: ``ABI`` is Abilene's local identifier, whoever else uses it.
+        identifiers: ``ABI`` is Abilene's local identifier, whoever else uses it. ``hint`` says of an unknown
+        identifier whether airports that may have been meant are looked for, which is slow.
 
         Raises: UnknownAirport.
         """
@@ -120,7 +122,7 @@ class Airports:
         if place is None:
             row = _row(code)
             if row is None:
-                raise UnknownAirport(ident, self._hint(code))
+                raise UnknownAirport(ident, self._hint(code) if hint(code) else "")
             place = self._overrides.get(row["icao"]) or _place(row)
         self._found[code] = place
         return place
@@ -268,6 +270,7 @@ def along(here: Degrees, there: Degrees) -> Callable[[float], Degrees]:
 
 @lru_cache(maxsize=1 << 15)
 def _metres(here: Degrees, there: Degrees, ellipsoid: Geodesic) -> float:
+    effort.check()
     return float(ellipsoid.Inverse(*here, *there, Geodesic.DISTANCE)["s12"])
 
 

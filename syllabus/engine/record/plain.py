@@ -10,6 +10,7 @@ import marshal
 from collections.abc import Callable, Iterable
 from typing import Any
 
+from syllabus.engine import effort
 from syllabus.engine.record.reading import Errors, Read
 
 Plain = Callable[[Any], Any]
@@ -33,6 +34,7 @@ class Remembered:
         memo = faults.memo[self]
         if (known := memo.get(key)) is not None:
             return known
+        effort.check()
         before = len(faults)
         found = self.read(faults, value, place)
         if len(faults) == before:

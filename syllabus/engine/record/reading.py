@@ -6,19 +6,22 @@ keys are taken one by one; what is left over at the end is a fault that names th
 
 from __future__ import annotations
 
-import difflib
 import json
 import math
 import re
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from datetime import date, datetime
 from functools import lru_cache
 from typing import Any
 
-from syllabus.engine.errors import Error, InputError
+from syllabus.engine import effort
+from syllabus.engine.errors import InputError
 from syllabus.engine.places import geography
 from syllabus.engine.places.geography import Place
+from syllabus.engine.record.noted import Errors as Errors
+from syllabus.engine.record.noted import called as called
+from syllabus.engine.record.noted import got as got
 from syllabus.engine.time import units
 
 #: Outside these years a date in a training record is a slip of the pen (and arithmetic may overflow).
@@ -33,75 +36,20 @@ _DATE_TIME = re.compile(
 _DEGREES = re.compile(r"(-?\d{1,3}(?:\.\d{1,15})?)\s*(?:deg|degrees?|°)?", re.ASCII)
 _LONE_SURROGATE = re.compile("[\ud800-\udfff]")
 
-Read = Callable[["Errors", Any, str], Any]
+#: Objects and lists that JSON text may hold.
+MOST_OBJECTS = 400_000
 
-
-#: Looking for the word somebody meant is slow work, and of no use in a text that is wrong all over.
-MOST_HINTS = 200
-
-
-class Errors(list[Error]):
-    """The errors found so far.
-
-    ``memo`` holds what was read without one, so that it is read once, and ``plain`` the readers of ordinary
-    objects (``syllabus.engine.record.plain``).
-    """
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.memo: dict[Read, dict[bytes, Any]] = defaultdict(dict)
-        self.plain: dict[object, Callable[[Any], Any]] = {}
-
-    def meant(self, word: object, known: Collection[str], cutoff: float = 0.6) -> str | None:
-        """The known word closest to one that is not known; None where none is close."""
-        if len(self) >= MOST_HINTS or not isinstance(word, str) or len(word) > 100:
-            return None
-        return next(iter(difflib.get_close_matches(word, known, 1, cutoff)), None)
-
-    def add(self, place: str, message: str) -> None:
-        self.append(Error(place, message))
-
-    def expected(self, what: str, value: object, place: str) -> None:
-        """Note a value of another type: ``expected an object, got a string``."""
-        self.add(place, f"expected {what}, got {got(value)}")
-
-    def stop(self, error: type[InputError]) -> None:
-        """Raise ``error`` with all of them, if there are any; the end of reading."""
-        self.plain.clear()  # its readers refer to this object, and would keep it and the memo alive
-        if self:
-            raise error(self)
-
-
-def called(value: object) -> str:
-    """What JSON calls a value, for messages."""
-    match value:
-        case None:
-            return "null"
-        case bool():
-            return "true" if value else "false"
-        case str():
-            return repr(value if len(value) <= 40 else value[:37] + "…")
-        case int() | float():
-            return str(value)
-        case list():
-            return "a list"
-        case dict():
-            return "an object"
-    return type(value).__name__
-
-
-def got(value: object) -> str:
-    """What kind of value JSON gave where another was expected, for messages."""
-    if isinstance(value, str):
-        return "a string"
-    if isinstance(value, int | float) and not isinstance(value, bool):
-        return f"the number {value}"
-    return called(value)
+Read = Callable[[Errors, Any, str], Any]
 
 
 def loads(text: str | bytes, *, error: type[InputError]) -> Any:
     """JSON text as plain values; a key that stands twice in one object, NaN and infinities are faults."""
     faults = Errors()
+    raw = text.encode("utf-8", "surrogatepass") if isinstance(text, str) else text
+    if (objects := raw.count(b"{") + raw.count(b"[")) > MOST_OBJECTS:
+        raise effort.TooMuch(
+            f"{objects:,} JSON objects and lists; at most {MOST_OBJECTS:,} are read. Send fewer entries."
+        )
 
     def pairs(found: list[tuple[str, Any]]) -> dict[str, Any]:
         made = dict(found)
@@ -345,7 +293,7 @@ def point(faults: Errors, value: Any, place: str) -> Place | None:
     """An airport's identifier, or a name with ``lat`` and ``lon``; a name alone has no known position."""
     if isinstance(value, str):
         try:
-            return geography.airports().find(value)
+            return geography.airports().find(value, hint=faults.hint)
         except geography.UnknownAirport as problem:
             faults.add(place, str(problem))
             return None
@@ -354,6 +302,7 @@ def point(faults: Errors, value: Any, place: str) -> Place | None:
             place, f"{called(value)} is no point; give an airport's identifier or a name with lat and lon"
         )
         return None
+    faults.position()
     fields = Object(faults, value, place)
     before = len(faults)
     named = fields.take("name", name, "")

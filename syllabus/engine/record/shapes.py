@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from types import NoneType, UnionType
 from typing import Annotated, Any, ClassVar, TypeVar, Union, get_args, get_origin, get_type_hints
 
+from syllabus.engine import effort
 from syllabus.engine.record import reading
 from syllabus.engine.record.json_schema import Schema, listed, obj, or_null, ref
 from syllabus.engine.record.plain import Plain, Remembered, compiled
@@ -168,6 +169,7 @@ class Shape:
 
     def read_with_places(self, faults: Errors, value: Any, place: str) -> Any:
         """``read`` of an object that has errors or may have them."""
+        effort.check()
         found = self._defaults.copy()
         ok = self._keys.read(faults, value, place, found)
         if "id" in found and found["id"] is None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import difflib
 import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from types import MappingProxyType
@@ -225,7 +224,7 @@ def kind(
             # rules read these, so one that no rule knows would count for nothing without a word
             faults.add(place, f"{value!r} is no {what} that is known; known are {', '.join(known)}")
             return None
-        near = faults.meant(named.lower(), known, cutoff=0.82)
+        near = faults.mistaken(named.lower()[:MOST_WORD], known, 0.82)
         if near and not (":" in named and any(each.startswith(stem + ":") for each in known)):
             faults.add(place, f"{value!r} is no kind of {what} that is known; did you mean {near!r}?")
             return None
@@ -269,7 +268,7 @@ def _purpose(faults: Errors, value: Any, place: str) -> str | None:
     if isinstance(value, str) and _PURPOSE.fullmatch(value) and len(value) <= MOST_WORD:
         known = "practical-test-preparation"
         stem = value.split(":")[0]
-        if stem != known and difflib.SequenceMatcher(None, stem, known).ratio() > 0.82:
+        if stem != known and faults.mistaken(stem, (known,), 0.82):
             faults.add(place, f"{value!r} is no purpose that is known; did you mean '{known}:private'?")
             return None
         if value == known:

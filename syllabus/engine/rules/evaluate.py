@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, datetime
 
+from syllabus.engine import effort
 from syllabus.engine.record.record import Record
 from syllabus.engine.rules import facts
 from syllabus.engine.rules.aircraft_models import Models
@@ -93,6 +94,7 @@ class _Asking:
 
     def requirement(self, requirement: Requirement) -> Finding:
         """The finding of the version in force on the day, with the days of every version joined."""
+        effort.check()
         judge = KINDS[requirement.kind].judge
         current = requirement.on(self.question.on)
         found = judge(current, self.record, self.question, self.milestone)

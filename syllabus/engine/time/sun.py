@@ -23,6 +23,7 @@ from zoneinfo import ZoneInfo
 
 import ephem
 
+from syllabus.engine import effort
 from syllabus.engine.places.geography import Degrees, Place, along, geodesic_metres
 
 CIVIL_TWILIGHT_DEG = -6.0
@@ -219,6 +220,7 @@ def _night_on_leg(
     night = 0.0
     pieces = [(0.0, length)]
     while pieces:
+        effort.check()
         first, last = pieces.pop()
         middle = (first + last) / 2
         here = where(middle / length if length else 0.0)
