@@ -71,7 +71,7 @@ def save(
     """
     _hang_together(outline)
     course, _ = models.Course.objects.get_or_create(code=outline.code, school_ref=school_ref)
-    models.Course.objects.select_for_update().get(pk=course.pk)  # one writer at a time
+    models.Course.objects.select_for_update(no_key=True).get(pk=course.pk)  # one writer at a time
     last = newest(outline.code, school_ref, published=False)
     content = files.content_hash(outline)
     if last is not None and last.content_hash == content:
@@ -99,7 +99,7 @@ def publish(version: models.CourseVersion, at: dt.datetime) -> models.CourseVers
 
     Raises: NotADraft where it is published already; CourseError where it does not hang together.
     """
-    locked = models.CourseVersion.objects.select_for_update(of=("self",)).get(pk=version.pk)
+    locked = models.CourseVersion.objects.select_for_update(of=("self",), no_key=True).get(pk=version.pk)
     locked.still_a_draft()
     stands = outline(locked)
     _hang_together(stands)

@@ -1,6 +1,8 @@
 """``python -m tests.fault_injection sign-offs``: sign-offs over HTTP while the servers are killed by ``kill
 -9``.
 
+``python -m tests.fault_injection audits``: sign-offs over HTTP while audits of their school run in a loop.
+
 ``python -m tests.fault_injection reminders``: reminders fall due while workers, beat and broker are killed.
 
 ``python -m tests.fault_injection tablet``: lessons signed on a tablet whose network, page, login and server
@@ -23,14 +25,16 @@ import tempfile
 from tests.fault_injection import servers
 from tests.support import services
 
-NUMBERS = {"sign-offs": 1_000, "reminders": 500, "tablet": 100, "audit": 500}
+NUMBERS = {"sign-offs": 1_000, "audits": 1_000, "reminders": 500, "tablet": 100, "audit": 500}
 
 
 def arguments(given: list[str]) -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python -m tests.fault_injection", description=__doc__)
     parser.add_argument("what", choices=list(NUMBERS))
     parser.add_argument(
-        "--number", type=int, help="sign-offs (1,000), reminders (500), cycles (100) or faults (500) in all"
+        "--number",
+        type=int,
+        help="sign-offs (1,000 each), reminders (500), cycles (100) or faults (500) in all",
     )
     parser.add_argument("--kills", type=int, default=200, help="of workers, beat and broker (default: 200)")
     parser.add_argument("--students", type=int, default=200, help="of the school audited (default: 200)")
@@ -56,10 +60,12 @@ def main(given: list[str]) -> int:
         import django
 
         django.setup()
-        from tests.fault_injection import reminders, sign_offs, tablet
+        from tests.fault_injection import audits, reminders, sign_offs, tablet
 
         if chosen.what == "tablet":
             return tablet.run(running, chosen.number, chosen.seed)
+        if chosen.what == "audits":
+            return audits.run(running, chosen.number, chosen.seed)
         if chosen.what == "reminders":
             return reminders.run(running, chosen.number, chosen.kills, chosen.seed)
         return sign_offs.run(running, chosen.number, chosen.seed)

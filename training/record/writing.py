@@ -163,7 +163,7 @@ def store(
              already gives way to it, so that the order of changes is kept.
     """
     with transaction.atomic():
-        locked = models.Student.objects.select_for_update().get(pk=student.pk)
+        locked = models.Student.objects.select_for_update(no_key=True).get(pk=student.pk)
         if invented and not student.school.is_demo:
             raise ValueError("only a demo school has an invented past")
         changes, newest = {}, at

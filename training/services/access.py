@@ -153,6 +153,12 @@ def locked_school(by: User, what: str, slug: str) -> School:
     return School.objects.select_for_update(no_key=True).get(slug=slug)
 
 
+def locked_student(pk: int) -> Student:
+    """The student with the school; the student's row is locked, and stands for the whole record."""
+    rows = Student.objects.select_for_update(of=("self",), no_key=True)
+    return rows.select_related("school").get(pk=pk)
+
+
 def schools(user: Anyone, takes: str = ADMINISTER) -> QuerySet[School]:
     """The schools where a user may do this; none if the user is not signed in or the account is closed."""
     if not (user and user.is_authenticated and user.is_active):

@@ -168,7 +168,7 @@ class StudentRecord(SigningView):
         )
         with transaction.atomic():
             # Whoever replaces a record holds this lock, so the record compared is the record replaced.
-            student = Student.objects.select_for_update().get(pk=student.pk)
+            student = Student.objects.select_for_update(no_key=True).get(pk=student.pk)
             _starts_from(student, wanted)
             done = records.import_document(
                 document, student=student, reason=reason, confirmed=confirmed, **self.acting

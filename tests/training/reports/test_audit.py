@@ -12,6 +12,7 @@ import uuid
 from typing import Any
 
 import openpyxl
+import psycopg
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import OperationalError, transaction
@@ -417,6 +418,12 @@ def test_an_instructor_who_left_is_still_known(people: Cast) -> None:
 # The command
 
 
+def deadlock() -> OperationalError:
+    fault = OperationalError("deadlock detected")
+    fault.__cause__ = psycopg.errors.DeadlockDetected("deadlock detected")
+    return fault
+
+
 def command(*given: str) -> tuple[int, str]:
     out = io.StringIO()
     try:
@@ -532,8 +539,28 @@ def test_the_whole_audit_as_pages(people: Cast, tmp_path: pathlib.Path) -> None:
     assert file.read_bytes() != first
 
 
+@pytest.mark.parametrize(
+    ("fault", "why"),
+    [
+        pytest.param(deadlock(), "deadlock", id="the database ended it"),
+        pytest.param(ArithmeticError("no such day"), "ArithmeticError", id="an error of ours"),
+    ],
+)
+def test_an_audit_that_died_is_no_audit_with_open_findings(
+    people: Cast, monkeypatch: pytest.MonkeyPatch, fault: Exception, why: str
+) -> None:
+    def dies(*given: Any, **more: Any) -> None:
+        raise fault
+
+    monkeypatch.setattr(findings, "recompute", dies)
+    with pytest.raises(CommandError, match=rf"The audit did not finish \({why}\)") as ended:
+        command()
+    assert ended.value.returncode == 3
+
+
 def test_a_school_there_is_not_and_a_day_to_come(people: Cast) -> None:
-    with pytest.raises(CommandError, match="No school 'nowhere'"):
+    with pytest.raises(CommandError, match="No school 'nowhere'") as ended:
         call_command("audit", "--school", "nowhere")
+    assert ended.value.returncode == 2
     with pytest.raises(CommandError, match="is in the future"):
         call_command("audit", "--school", "lakeside", "--on", "2150-01-01")

@@ -101,7 +101,9 @@ def _locked_head(tree: str) -> models.Head:
 
 
 def _head() -> QuerySet[models.Head]:
-    return models.Head.objects.select_for_update().filter(tree=Place("tree", CharField())).order_by()
+    return (
+        models.Head.objects.select_for_update(no_key=True).filter(tree=Place("tree", CharField())).order_by()
+    )
 
 
 def _grown() -> tuple[QuerySet[models.Head], dict[str, Any]]:

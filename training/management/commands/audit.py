@@ -2,29 +2,35 @@
 
 import argparse
 import json
+import logging
 import pathlib
 import sys
 from datetime import date
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import DatabaseError
 from django.utils import timezone
 
 from syllabus.engine.time.instants import in_utc
+from training.database import name_of
 from training.management.plain_text import clean, encodable
 from training.models import Finding, School
 from training.reports.audit_kinds import KINDS
 from training.services.audit import finding_json, finding_pages, finding_tables, findings
 
-FOUND = 1
+log = logging.getLogger(__name__)
+#: The exit codes: there are open findings, the call was wrong, the audit did not finish.
+FOUND, WRONG, DIED = 1, 2, 3
 
 
 class Command(BaseCommand):
-    """Exit code 0 without open findings, else 1."""
+    """Exit code 0 without open findings; else see ``FOUND``, ``WRONG`` and ``DIED``."""
 
     help = (
         "Checks every record of a school against the rules in force on the day of each entry, saves the "
-        "findings, and lists the open ones. Exit code 0: no open findings; 1: open findings."
+        "findings, and lists the open ones. Exit code 0: no open findings; 1: open findings; 2: the call is "
+        "wrong; 3: the audit did not finish and saved nothing."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -42,6 +48,23 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
+        try:
+            open_ones = self._audit(options)
+        except CommandError as wrong:
+            wrong.returncode = WRONG
+            raise
+        except Exception as fault:
+            log.exception("the audit of %s did not finish", options["school"])
+            why = name_of(fault) if isinstance(fault, DatabaseError) else type(fault).__name__
+            raise CommandError(
+                f"The audit did not finish ({why}). It saved nothing; the log has the error. Run it again.",
+                returncode=DIED,
+            ) from fault
+        if open_ones:
+            sys.exit(FOUND)
+
+    def _audit(self, options: dict[str, Any]) -> bool:
+        """Audit and write what was found. Returns whether there are open findings."""
         school = School.objects.filter(slug=options["school"]).first()
         if school is None:
             known = ", ".join(School.objects.order_by("slug").values_list("slug", flat=True)[:20]) or "none"
@@ -62,8 +85,7 @@ class Command(BaseCommand):
             _write("--pdf", options["pdf"], finding_pages.report(school, done.run, rows))
         else:
             self._tell(school, done, rows)
-        if any(findings.state_of(each) == findings.OPEN for each in rows):
-            sys.exit(FOUND)
+        return any(findings.state_of(each) == findings.OPEN for each in rows)
 
     def _tell(self, school: School, done: findings.Done, rows: list[Finding]) -> None:
         run = done.run

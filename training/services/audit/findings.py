@@ -19,6 +19,7 @@ from syllabus.engine.errors import InputError
 from syllabus.engine.record import reading
 from syllabus.engine.record.reading import Errors
 from syllabus.law import rulebook
+from training.database import run_again
 from training.ledger.core import assertions
 from training.ledger.store import entries
 from training.models import AuditRun, Finding, Resolution, School, Student, User
@@ -118,11 +119,12 @@ def recomputing(
     return _kept(school, on, at, by, told, len(read))
 
 
+@run_again
 @transaction.atomic
 def _kept(
     school: School, on: dt.date, at: dt.datetime, by: User | None, told: Mapping[str, Told], students: int
 ) -> Done:
-    School.objects.select_for_update().get(pk=school.pk)
+    School.objects.select_for_update(no_key=True).get(pk=school.pk)
     run = AuditRun(
         school=school, at=at, on=on, by=by, students=students, found=len(told), rulebook=rulebook.current().id
     )
@@ -271,6 +273,7 @@ def said(finding: Finding, how: str, note: str) -> dict[str, str]:
     return {"digest": finding.digest, "how": how, "note": note}
 
 
+@run_again
 def resolve(
     finding: Finding,
     *,
@@ -292,7 +295,8 @@ def resolve(
     access.require(by, "audit", finding.school)
     _check(how, note)
     with transaction.atomic():
-        locked = Finding.objects.select_for_update(of=("self",)).select_related("student").get(pk=finding.pk)
+        rows = Finding.objects.select_for_update(of=("self",), no_key=True)
+        locked = rows.select_related("student").get(pk=finding.pk)
         since = Q(at__gte=locked.returned_at) if locked.returned_at else Q()
         before = Resolution.objects.filter(since, finding=locked, digest=locked.digest).first()
         if before is not None:
@@ -316,9 +320,8 @@ def resolve(
             ledger_tree=seals.tree_of(locked.school_id),
         )
         made.ledger_index = _seal(made)
-        if locked.student_id:
-            whose = {locked.student_id: locked.school_id}
-            access.log_each(by, whose, access.WRITE, f"finding {locked.ref} resolved", via=via, at=at)
+        if locked.student:
+            access.log(by, locked.student, access.WRITE, f"finding {locked.ref} resolved", via=via, at=at)
         made.save()
     return made
 

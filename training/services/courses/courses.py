@@ -170,7 +170,11 @@ def publish(
     """
     may_write(user, address, number)
     # The course is locked, as for a change: a draft cannot replace one that is being published.
-    course = Course.objects.select_for_update().filter(code=address.code, school_ref=address.school).first()
+    course = (
+        Course.objects.select_for_update(no_key=True)
+        .filter(code=address.code, school_ref=address.school)
+        .first()
+    )
     versions = CourseVersion.objects.select_related("course").filter(course=course, number=number)
     found = versions.first() if course is not None else None
     if found is None:

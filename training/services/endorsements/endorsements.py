@@ -21,6 +21,7 @@ from syllabus.engine.record import record as engine
 from syllabus.engine.record.reading import Errors
 from syllabus.law import endorsements
 from training import record
+from training.database import run_again
 from training.models import Endorsement, EndorsementSeal, Revocation, Student, User
 from training.services import access, texts
 from training.services.endorsements.endorsement_check import Checked, checked
@@ -131,6 +132,7 @@ def _fits(faults: Errors, made: engine.Endorsement, sent: Mapping[str, Any]) -> 
         faults.add("test", f"{made.test!r} is not for {made.kind}; name a {' or '.join(kind.tests)} test")
 
 
+@run_again
 @transaction.atomic
 def give(
     student: Student,
@@ -155,7 +157,7 @@ def give(
     """
     access.require(by, "write a record", student, on=at.date())
     texts.short(EndorsementError, "judgement", judgement)
-    locked = Student.objects.select_for_update().select_related("school").get(pk=student.pk)
+    locked = access.locked_student(student.pk)
     rows = Endorsement.objects.filter(student=locked, entry_id=str(entry))
     if (stands := rows.order_by("recorded_at", "pk").first()) is not None:
         return _again(stands, kind, fields, by=by, judgement=judgement)
@@ -226,6 +228,7 @@ def find(student: Student, entry: uuid.UUID) -> Endorsement:
     return found
 
 
+@run_again
 @transaction.atomic
 def revoke(
     endorsement: Endorsement,
@@ -245,7 +248,7 @@ def revoke(
     Raises: EndorsementError without a reason; NotAllowed; Conflict if it was already revoked for another.
     Effects: one transaction, with the student's row locked; sealed in the ledger; the access is logged.
     """
-    student = Student.objects.select_for_update().select_related("school").get(pk=endorsement.student_id)
+    student = access.locked_student(endorsement.student_id)
     access.require(by, "write a record", student, on=at.date())
     texts.needed(EndorsementError, "reason", reason, "write why the endorsement ends")
     before = Revocation.objects.filter(endorsement=endorsement).first()

@@ -101,7 +101,7 @@ def carry_out(
     Effects: one transaction; signed into the school's ledger; the access is logged; the student is notified.
     """
     access.require(by, "import flights", student)
-    locked = Student.objects.select_for_update(of=("self",)).select_related("school").get(pk=student.pk)
+    locked = access.locked_student(student.pk)
     plan = dry_run(table, asked, locked, at=at)
     plan.faults.stop(ImportRefused)
     if plan.digest != digest:

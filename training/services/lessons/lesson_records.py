@@ -208,7 +208,7 @@ def change(
     found = lesson_content.read(content)
     with transaction.atomic():
         whose = _locked(record.student, by, at)
-        held = LessonRecord.objects.select_for_update().get(pk=record.pk)
+        held = LessonRecord.objects.select_for_update(no_key=True).get(pk=record.pk)
         if held.state == LessonRecord.State.SIGNED:
             raise AlreadySigned("The lesson record is signed. What is signed stays; send a correction of it.")
         if version is not None and held.version != version:
@@ -251,7 +251,7 @@ def _locked(student: Student, by: User, at: dt.datetime) -> Student:
     """
     if not may_write(by, student, at.date()):
         raise NotAllowed("You may not write this student's lessons; the student's instructors may.")
-    return Student.objects.select_for_update().get(pk=student.pk)
+    return access.locked_student(student.pk)
 
 
 def _write(record: LessonRecord, lesson: str, content: Content, by: User, at: dt.datetime) -> None:

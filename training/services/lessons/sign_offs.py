@@ -11,6 +11,7 @@ from syllabus.engine.record import record as engine
 from syllabus.engine.record.reading import Errors
 from syllabus.models import CourseVersion
 from training import record
+from training.database import run_again
 from training.models import (
     Acknowledgement,
     Aircraft,
@@ -48,6 +49,7 @@ class NotAuthorised(NotAllowed):
         )
 
 
+@run_again
 def sign_off(
     lesson_id: uuid.UUID,
     *,
@@ -177,6 +179,7 @@ def _sealed(signed: SignOff, content: Content, signature: engine.Instructor) -> 
     }
 
 
+@run_again
 def acknowledge(
     lesson_id: uuid.UUID,
     *,
@@ -191,7 +194,7 @@ def acknowledge(
     """
     with transaction.atomic():
         lesson = find(LessonRecord.objects.only("student"), LESSON, pk=lesson_id)
-        student = Student.objects.select_for_update().get(pk=lesson.student_id)
+        student = access.locked_student(lesson.student_id)
         if student.user_id is None or student.user_id != by.pk:
             raise NotAllowed("Only the student of this lesson can acknowledge it.")
         signed = SignOff.objects.filter(lesson_id=lesson_id).first()
@@ -250,7 +253,7 @@ def _lesson() -> models.QuerySet[LessonRecord]:
     school, registration = models.OuterRef("school"), models.OuterRef("aircraft_registration")
     craft = Aircraft.objects.filter(school=school, registration=registration)
     return (
-        LessonRecord.objects.select_for_update(of=("student", "self"))
+        LessonRecord.objects.select_for_update(of=("student", "self"), no_key=True)
         .select_related("student__school")
         .annotate(craft=models.Subquery(craft.order_by().values("pk")))
         .filter(pk=Place("lesson", models.UUIDField()))
@@ -322,7 +325,7 @@ def _replaced(lesson: LessonRecord) -> LessonRecord | None:
     """The lesson that this one corrects, locked. Raises: Conflict."""
     if lesson.corrects_id is None:
         return None
-    replaced = LessonRecord.objects.select_for_update().get(pk=lesson.corrects_id)
+    replaced = LessonRecord.objects.select_for_update(no_key=True).get(pk=lesson.corrects_id)
     _check_uncorrected(replaced)
     return replaced
 

@@ -159,7 +159,7 @@ def move(enrolment: Enrolment, number: int, *, by: User, at: dt.datetime, via: s
     with transaction.atomic():
         student = _locked(enrolment.student, by, at)
         held = (
-            Enrolment.objects.select_for_update(of=("self",))
+            Enrolment.objects.select_for_update(of=("self",), no_key=True)
             .select_related("student__school", "course_version__course")
             .get(pk=enrolment.pk)
         )
@@ -200,7 +200,7 @@ def end(enrolment: Enrolment, *, on: dt.date, by: User, at: dt.datetime, via: st
     """Give an enrolment its last day. Raises: EnrolmentError; NotAllowed."""
     with transaction.atomic():
         student = _locked(enrolment.student, by, at)
-        held = Enrolment.objects.select_for_update(of=("self",)).get(pk=enrolment.pk)
+        held = Enrolment.objects.select_for_update(of=("self",), no_key=True).get(pk=enrolment.pk)
         access.log(by, student, access.WRITE, f"enrolment {held.ref} end", via=via, at=at)
         if on < held.starts:
             raise EnrolmentError.at("ends", f"{on} is before the first day, {held.starts}")
@@ -212,4 +212,4 @@ def end(enrolment: Enrolment, *, on: dt.date, by: User, at: dt.datetime, via: st
 def _locked(student: Student, by: User, at: dt.datetime) -> Student:
     """The student, locked. Raises: NotAllowed if the user may not write the record."""
     access.require(by, "enroll", student, on=at.date())
-    return Student.objects.select_for_update(of=("self",)).select_related("school").get(pk=student.pk)
+    return access.locked_student(student.pk)

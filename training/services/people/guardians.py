@@ -77,7 +77,7 @@ def give_account(guardian: Guardian, *, by: User, at: dt.datetime) -> User | Inv
     Raises: NotAllowed; Conflict if the address is invited, the student's own, or its account is closed.
     """
     school = access.locked_school(by, "change people", guardian.school.slug)
-    found = Guardian.objects.select_for_update(of=("self",)).select_related("student", "user")
+    found = Guardian.objects.select_for_update(of=("self",), no_key=True).select_related("student", "user")
     locked = found.get(pk=guardian.pk)
     if locked.user is not None:
         return locked.user
@@ -106,7 +106,9 @@ def take_account(guardian: Guardian, *, by: User, at: dt.datetime) -> None:
     """End the access of a guardian's account, whatever the consent says. Raises: NotAllowed."""
     access.locked_school(by, "change people", guardian.school.slug)
     locked = (
-        Guardian.objects.select_for_update(of=("self",)).select_related("student", "user").get(pk=guardian.pk)
+        Guardian.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("student", "user")
+        .get(pk=guardian.pk)
     )
     if locked.user is not None:
         people.note(

@@ -201,7 +201,11 @@ def change(role: Role, held: Mapping[str, Any], *, by: User, at: dt.datetime) ->
     Raises: NotAllowed; PeopleError.
     """
     access.locked_school(by, "change people", role.school.slug)
-    found = Role.objects.select_for_update().select_related("user", "school").get(pk=role.pk)
+    found = (
+        Role.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("user", "school")
+        .get(pk=role.pk)
+    )
     faults = Errors()
     if found.role != Role.Kind.INSTRUCTOR:
         faults.add("role", "only an instructor's role holds a certificate, recent experience and ratings")
@@ -226,7 +230,7 @@ def end(role: Role, *, by: User, at: dt.datetime) -> None:
     Raises: NotAllowed; Conflict for the last administrator, without whom nobody could add another.
     """
     school = access.locked_school(by, "change people", role.school.slug)
-    found = Role.objects.select_for_update().select_related("user").get(pk=role.pk)
+    found = Role.objects.select_for_update(of=("self",), no_key=True).select_related("user").get(pk=role.pk)
     if found.role == Role.Kind.ADMINISTRATOR:
         others = Role.objects.filter(school=school, role=found.role, user__is_active=True)
         if not others.exclude(pk=found.pk).exists():
@@ -273,7 +277,7 @@ def end_assignment(assignment: Assignment, *, by: User, at: dt.datetime) -> Assi
     One that began today is taken back: it had no day. Raises: NotAllowed.
     """
     access.locked_school(by, "change people", assignment.school.slug)
-    found = Assignment.objects.select_for_update(of=("self",)).select_related(
+    found = Assignment.objects.select_for_update(of=("self",), no_key=True).select_related(
         "student", "instructor", "school"
     )
     return _end(found.get(pk=assignment.pk), by, at)

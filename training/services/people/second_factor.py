@@ -127,7 +127,7 @@ def remove(user: User, reason: str, *, by: User | None, at: dt.datetime) -> Remo
         faults.add("reason", f"{len(reason)} characters; at most {MOST_REASON} are kept here")
     faults.stop(RemovalError)
     with transaction.atomic():
-        whose = User.objects.select_for_update().get(pk=user.pk)
+        whose = User.objects.select_for_update(no_key=True).get(pk=user.pk)
         if by is not None and (why_not := whoever_may_not(whose, by)):
             raise NotAllowed(why_not)
         held = of(whose)

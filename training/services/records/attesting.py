@@ -99,7 +99,7 @@ def attest(
     """
     access.require(by, "write a record", student, on=at.date())
     saw = saw_of(saw)
-    locked = Student.objects.select_for_update(of=("self",)).select_related("school").get(pk=student.pk)
+    locked = access.locked_student(student.pk)
     wanted = _claims(locked, entries, by)
     done = []
     for part, found in wanted:

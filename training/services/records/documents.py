@@ -90,7 +90,7 @@ def add(
     Effects: one transaction, with the student's row locked; sealed; the access is logged.
     """
     access.require(by, "write a record", student, on=at.date())
-    locked = Student.objects.select_for_update().select_related("school").get(pk=student.pk)
+    locked = access.locked_student(student.pk)
     part, paper = read(sent, str(entry), today=locked.school.day(at))
     stands = _rows(locked, part, paper).order_by("recorded_at", "pk").first()
     if stands is not None:

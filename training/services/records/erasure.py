@@ -33,6 +33,7 @@ from training.models import (
     LessonRecord,
     RetentionHold,
     Role,
+    School,
     Student,
     Test,
     User,
@@ -235,7 +236,7 @@ def hold(student: Student, reason: str, *, by: User | None, at: dt.datetime, via
     """Keep a student's record whatever runs out. Raises: ErasureError; NotAllowed."""
     access.require(by, "erase a record", student)
     reason = texts.needed(ErasureError, "reason", reason, "write why")
-    Student.objects.select_for_update().get(pk=student.pk)  # an erasure meanwhile sees it, or was before
+    access.locked_student(student.pk)  # an erasure meanwhile sees it, or was before
     access.log(by, student, access.WRITE, "hold", via=via, at=at)
     return RetentionHold.objects.create(
         school_id=student.school_id, student=student, reason=reason, by=by, at=at
@@ -245,7 +246,11 @@ def hold(student: Student, reason: str, *, by: User | None, at: dt.datetime, via
 @transaction.atomic
 def release(held: RetentionHold, reason: str, *, by: User | None, at: dt.datetime, via: str) -> RetentionHold:
     """End a hold; the row stays. Again, it gives the one released. Raises: ErasureError; NotAllowed."""
-    locked = RetentionHold.objects.select_for_update(of=("self",)).select_related("student").get(pk=held.pk)
+    locked = (
+        RetentionHold.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("student")
+        .get(pk=held.pk)
+    )
     access.require(by, "erase a record", locked.student)
     reason = texts.needed(ErasureError, "reason", reason, "write why")
     if locked.released_at is None:
@@ -267,7 +272,8 @@ def erase(student: Student, reason: str, *, by: User | None, at: dt.datetime, vi
     access.require(by, "erase a record", student)
     reason = texts.needed(ErasureError, "reason", reason, "write why")
     with transaction.atomic():
-        locked = Student.objects.select_for_update(of=("self",)).select_related("school").get(pk=student.pk)
+        School.objects.select_for_update(no_key=True).get(pk=student.school_id)  # an audit keeps findings
+        locked = access.locked_student(student.pk)
         found = plan(locked, locked.school.day(at))
         if not found.may:
             raise NotYet(found)

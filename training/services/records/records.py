@@ -64,7 +64,7 @@ def import_document(
         student = new_student(found.student.name, place, by, at)
     else:
         access.require(by, "write a record", student, on=at.date())
-        Student.objects.select_for_update().get(pk=student.pk)  # what is compared is what will be replaced
+        access.locked_student(student.pk)  # what is compared is what will be replaced
     stands = engine.Record() if created else record.of(student)
     if planted := set(record_changes.planted(stands, found)):
         raise DocumentError(

@@ -107,7 +107,7 @@ def snooze(user: models.User, reminder: models.Reminder, until: dt.date, at: dt.
         raise SnoozeError.at(
             "until", f"{until} is not between tomorrow and the last day, {reminder.last_day}"
         )
-    row, _ = models.ReminderOf.objects.select_for_update().get_or_create(
+    row, _ = models.ReminderOf.objects.select_for_update(no_key=True).get_or_create(
         reminder=reminder, user=user, defaults={"school_id": reminder.school_id}
     )
     row.read_at, row.snoozed_until = row.read_at or at, until

@@ -27,7 +27,9 @@ def mark_read(user: User, notice: int, at: dt.datetime) -> Notice:
 
     Raises: NotFound, also if it is another user's.
     """
-    found = find(told(user, at.date()).select_for_update(of=("self",)), "notice of that id", pk=notice)
+    found = find(
+        told(user, at.date()).select_for_update(of=("self",), no_key=True), "notice of that id", pk=notice
+    )
     if found.read_at is None:
         found.read_at = at
         found.save(update_fields=["read_at"])

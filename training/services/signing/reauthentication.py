@@ -216,7 +216,7 @@ def count_use(row: Authenticator, lane: str, count: int, *, signature: str = "")
     ``signature``: the same one may come again, as what it is over may have been refused the first time.
     Raises: NotConfirmed where the count did not go up: there may be a copy of the passkey.
     """
-    row = Authenticator.objects.select_for_update().get(pk=row.pk)
+    row = Authenticator.objects.select_for_update(no_key=True).get(pk=row.pk)
     counts = row.data.setdefault("sign_counts", {})
     last = counts.get(lane, {"count": 0, "last": ""})
     mark = hashlib.sha256(signature.encode()).hexdigest() if signature else ""
