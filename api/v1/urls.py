@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from api.v1.everyone import auth, eligibility, milestones, notices, reminders, search, status_changes
+from api.v1.everyone import auth, eligibility, mail, milestones, notices, reminders, search, status_changes
 from api.v1.school import aircraft, audit, instructors, invitations, minimums, people, school_settings
 from api.v1.school.courses import views as courses
 from api.v1.student import (
@@ -35,6 +35,9 @@ ROUTES = (
     ("auth/nonce", auth.Nonce, "nonce"),
     ("auth/logout", auth.Logout, "logout"),
     ("eligibility", eligibility.Eligibility, "eligibility"),
+    ("mail", mail.Mail, "mail"),
+    ("mail/test", mail.MailTest, "mail-test"),
+    ("mail/<uuid:mail>/retry", mail.MailRetry, "mail-retry"),
     ("milestones", milestones.Milestones, "milestones"),
     ("milestones/<str:milestone>", milestones.MilestoneDetail, "milestone"),
     ("endorsement-kinds", endorsements.EndorsementKinds, "endorsement-kinds"),

@@ -18,7 +18,7 @@ from api.v1.base import examples
 from syllabus.courses import files as course_files
 from syllabus.courses import outlines
 from tests.api.conftest import Clients
-from tests.support import audits, courses, factories, lessons, own, reminding
+from tests.support import audits, courses, factories, lessons, mailing, own, reminding
 from tests.support.cast import Cast
 from tests.support.factories import CONFIRMED
 from tests.support.rows import over_rows
@@ -112,6 +112,10 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
     ("auth/logout", "POST"): (None, [401] + [204] * 9 + [401]),
     ("auth/nonce", "GET"): (None, ANY_USER),
     ("eligibility", "POST"): (examples.question(), OPEN),
+    # A failed e-mail of Sam's school. A test goes to whoever asks.
+    ("mail", "GET"): (None, ADMINISTRATORS),
+    ("mail/test", "POST"): ({}, ADMINISTRATORS),
+    ("mail/<uuid:mail>/retry", "POST"): ({}, [401, 403, 403, 204, 403, 403, 403, 403, 404, 403, 401]),
     ("milestones", "GET"): (None, OPEN),
     ("milestones/<str:milestone>", "GET"): (None, OPEN),
     # Of those whose record the caller may read; of nobody where there are none.
@@ -339,7 +343,7 @@ def lookers(people: Cast) -> dict[str, models.User | None]:
 def asked(client: APIClient, route: str, method: str, body: Any, people: Cast) -> int:
     path = route.replace("<uuid:ref>", str(people.sam.ref)).replace("<str:milestone>", "faa.first-solo")
     path = path.replace("<uuid:entry>", ANY_ID).replace("<str:course>", "small@lakeside")
-    path = path.replace("<slug:school>", "lakeside")
+    path = path.replace("<slug:school>", "lakeside").replace("<uuid:mail>", ANY_ID)
     path = path.replace("<int:notice>", str(own.KEY)).replace("<int:minimum>", str(own.KEY))
     path = path.replace("<uuid:finding>", ANY_ID).replace("<int:aircraft>", str(own.KEY))
     if "<int:instructor>" in path:
@@ -392,6 +396,8 @@ def prepare(people: Cast, route: str) -> None:
             pk=own.KEY, school=people.school, email=people.sams_account.email, name="Sam Example",
             role="instructor", by=people.ada, at=now, expires=now + dt.timedelta(days=1),
         )  # fmt: skip
+    if "mail/<" in route:
+        mailing.failed(people, uuid.UUID(ANY_ID))
     if "people" in route or "assignments" in route:
         own.another_instructor(people)
     if "audit" in route:

@@ -94,7 +94,7 @@ class Login(View):
             raise _not_in(str(refused)) from None
         with transaction.atomic():
             # A password set since it was compared has ended the tokens: it makes no more of them.
-            if User.objects.select_for_update().get(pk=user.pk).password != user.password:
+            if User.objects.select_for_update(no_key=True).get(pk=user.pk).password != user.password:
                 raise _not_in("Wrong e-mail or password.")
             _make_room(user)
             made, token = AuthToken.objects.create(user=user)

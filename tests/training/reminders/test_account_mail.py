@@ -317,6 +317,15 @@ def test_the_command_says_what_the_mail_server_answered(settings: Any) -> None:
             call_command("test_mail", "ada@lakeside.example")
 
 
+def test_the_jobs_by_hand_send_again_what_failed_where_asked(people: Cast) -> None:
+    outgoing.link(IDA, at=dt.datetime.now(dt.UTC))
+    Delivery.objects.update(state="failed", attempts=7)
+    call_command("send_reminders", stdout=io.StringIO())
+    assert mail.outbox == []
+    call_command("send_reminders", retry=True, stdout=io.StringIO())
+    assert [each.to for each in mail.outbox] == [[IDA]]
+
+
 def test_the_jobs_by_hand_refuse_by_name_without_a_mail_server(people: Cast, settings: Any) -> None:
     settings.MAIL_REFUSED = "EMAIL_URL is not set, so there is no mail server."
     outgoing.link(IDA, at=dt.datetime.now(dt.UTC))

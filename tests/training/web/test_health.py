@@ -230,6 +230,8 @@ def test_e_mails_due_sent_and_failed_and_records_that_wait(
         for state in ("due", "later", "sent", "failed", "withdrawn")
     }
     assert found == {"due": 2, "later": 1, "sent": 2, "failed": 1, "withdrawn": 1}
+    assert 3600 <= sample(text, "training_deliveries_oldest_seconds") < 3700
+    assert sample(text, "training_mail_server") == 1
     assert sample(text, "training_records", state="waiting") == 1
     assert sample(text, "training_records", state="given_up") == 0
 

@@ -133,6 +133,7 @@ NO_PAGES = {
     "school-course-publish", "school-enrol", "school-enrolment-end", "school-guardian",
     "school-guardian-account", "school-guardian-account-end", "school-hold-release",
     "school-import-columns", "school-invitation-again", "school-invitation-withdraw",
+    "school-mail-retry", "school-mail-retry-one", "school-mail-test",
     "school-minimum-end", "school-person-end", "school-person-mail",
     "school-unassign", "schools", "tablet-pack", "tablet-token", "words", "worker",
 }  # fmt: skip
@@ -245,6 +246,7 @@ def pages() -> dict[str, list[tuple[str, str]]]:
         "school-enrolment-move": [("ada", f"{here}/students/{lena}/enrolments/{enrolled.ref}/move/")],
         "school-erase": [("ada", f"{here}/students/{theo}/erase/")],
         "school-import": [("ada", f"{here}/students/{lena}/import/")],
+        "school-mail": [("ada", f"{here}/mail/")],
         "school-minimums": [("ada", f"{here}/minimums/")],
         "school-aircraft-models": [("ada", f"{here}/aircraft-models/")],
         "school-settings": [("ada", f"{here}/settings/")],

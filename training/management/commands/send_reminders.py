@@ -4,8 +4,10 @@ from argparse import ArgumentParser
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
 
-from training.services.reminders import standings
+from training.models import Delivery
+from training.services.reminders import failures, standings
 from training.services.sweep import sweep
 
 
@@ -24,11 +26,14 @@ class Command(BaseCommand):
             default=600,
             help="stop after this long; the rest waits (default: 600)",
         )
-        parser.add_argument("--retry", action="store_true", help="retry the records that failed before")
+        parser.add_argument(
+            "--retry", action="store_true", help="retry the records and e-mails that failed before"
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         if options["retry"]:
             standings.unpark_all()
+            failures.retry(Delivery.objects.all(), timezone.now())
         done = sweep(seconds=options["seconds"], progress=self.stdout.write)
         self.stdout.write(str(done))
         for each in standings.parked():

@@ -14,11 +14,13 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from django.conf import settings
 from django.db.models import Count, Q
 
 from training.ledger.models import Head
 from training.models import Delivery, NightlyAudit, Stale
 from training.services.operations import heartbeats
+from training.services.reminders import failures
 
 Read = Callable[[dt.datetime], float | Mapping[str, float]]
 
@@ -73,6 +75,16 @@ def _deliveries(at: dt.datetime) -> dict[str, float]:
     asked["later"] = Count("pk", filter=Q(state=state.PENDING, send_after__gt=at))
     asked["due"] = Count("pk", filter=Q(state=state.PENDING, send_after__lte=at))
     return {name: float(number) for name, number in Delivery.objects.aggregate(**asked).items()}
+
+
+@figure("deliveries_oldest_seconds", "Seconds for which the oldest e-mail that is due has waited.")
+def _oldest_delivery(at: dt.datetime) -> float:
+    return float(failures.queue(at).oldest_seconds)
+
+
+@figure("mail_server", "1 where a mail server is set, 0 where no e-mail can be sent.")
+def _mail_server(at: dt.datetime) -> float:
+    return float(not settings.MAIL_REFUSED)
 
 
 @figure(

@@ -1,12 +1,56 @@
 """What failed and needs attention; administrators of the school see it."""
 
+import datetime as dt
+import uuid
+from dataclasses import dataclass
 from typing import Any
 
+from django.db.models import Count, Min, Q, QuerySet
+
 from syllabus.engine.time.instants import in_utc
-from training.models import Delivery, School, Stale, Student
+from training.models import Delivery, Role, School, Stale, Student
+from training.services.errors import NotFound
 
 #: The metrics count more; this many are listed.
 MOST = 100
+
+
+@dataclass(frozen=True, slots=True)
+class Queue:
+    """E-mails that are due: how many, the seconds that the oldest has waited; how many failed."""
+
+    waiting: int
+    oldest_seconds: int
+    failed: int
+
+
+def of_school(school: School) -> QuerySet[Delivery]:
+    """A school's e-mails: its own, and those about accounts of the people who have a role there."""
+    people = Role.objects.filter(school=school).values("user")
+    return Delivery.objects.filter(Q(school=school) | Q(school=None, user__in=people))
+
+
+def queue(at: dt.datetime, mails: QuerySet[Delivery] | None = None) -> Queue:
+    """How the outbox does; one query. An e-mail that a failed try put off has waited since it was made."""
+    due, tried = Q(state=Delivery.State.PENDING, send_after__lte=at), Q(attempts__gt=0)
+    put_off = Q(state=Delivery.State.PENDING) & tried
+    found = (Delivery.objects.all() if mails is None else mails).aggregate(
+        waiting=Count("pk", filter=due | put_off),
+        failed=Count("pk", filter=Q(state=Delivery.State.FAILED)),
+        new=Min("send_after", filter=due & ~tried),
+        old=Min("created_at", filter=put_off),
+    )
+    since = min(filter(None, (found["new"], found["old"])), default=at)
+    return Queue(found["waiting"], int((at - since).total_seconds()), found["failed"])
+
+
+def retry(mails: QuerySet[Delivery], at: dt.datetime, which: uuid.UUID | None = None) -> int:
+    """Let failed e-mails wait to be sent again: all, or one; how many. Raises: NotFound where it is none."""
+    failed = mails.filter(state=Delivery.State.FAILED, **({} if which is None else {"pk": which}))
+    number = failed.update(state=Delivery.State.PENDING, attempts=0, send_after=at)
+    if which is not None and not number:
+        raise NotFound("failed e-mail")
+    return number
 
 
 def address(delivery: Delivery) -> str:
@@ -15,11 +59,9 @@ def address(delivery: Delivery) -> str:
     return delivery.to or (person.email if person else "")
 
 
-def deliveries(school: School) -> list[dict[str, Any]]:
-    """The failed e-mails of a school, newest first."""
-    rows = Delivery.objects.filter(school=school, state=Delivery.State.FAILED).select_related(
-        "user", "guardian"
-    )
+def deliveries(school: School, state: str = Delivery.State.FAILED) -> list[dict[str, Any]]:
+    """The e-mails of a school that failed, or those that wait after a try, newest first."""
+    rows = of_school(school).filter(state=state, attempts__gt=0).select_related("user", "guardian")
     return [
         {
             "id": str(each.pk),

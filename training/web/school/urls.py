@@ -8,6 +8,7 @@ from training.web.school import (
     aircraft_models,
     courses,
     imports,
+    mail,
     minimums,
     overview,
     records,
@@ -62,6 +63,10 @@ urlpatterns = [
     path(f"{_HERE}aircraft-models/add/", aircraft_models.add, name="school-aircraft-model-add"),
     path(f"{_HERE}aircraft-models/unlink/", aircraft_models.unlink, name="school-aircraft-model-unlink"),
     path(f"{_HERE}settings/", settings.settings, name="school-settings"),
+    path(f"{_HERE}mail/", mail.listed, name="school-mail"),
+    path(f"{_HERE}mail/test/", mail.test, name="school-mail-test"),
+    path(f"{_HERE}mail/retry/", mail.retry, name="school-mail-retry"),
+    path(f"{_HERE}mail/<uuid:which>/retry/", mail.retry, name="school-mail-retry-one"),
     path(f"{_HERE}minimums/", minimums.listed, name="school-minimums"),
     path(f"{_HERE}minimums/<int:pk>/end/", minimums.end, name="school-minimum-end"),
 ]
