@@ -21,11 +21,12 @@ def switch(env: environ.Env, name: str, *, default: bool) -> bool:
     return word in YES
 
 
-def whole_number(env: environ.Env, name: str, *, default: int) -> int:
-    """A variable that counts something."""
+def whole_number(env: environ.Env, name: str, *, default: int, least: int = 0) -> int:
+    """A variable that counts something, ``least`` or more."""
     word = env.str(name, default=str(default)).strip()
-    if not word.isdecimal():
-        raise ImproperlyConfigured(f"{name} is {word!r}; write a whole number such as {default}.")
+    if not word.isdecimal() or int(word) < least:
+        atleast = f" of at least {least}" if least else ""
+        raise ImproperlyConfigured(f"{name} is {word!r}; write a whole number{atleast} such as {default}.")
     return int(word)
 
 

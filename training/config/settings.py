@@ -16,12 +16,15 @@
   else waits: nothing is called sent that went nowhere; ``EMAIL_FROM``: the sender's address
 - ``PUBLIC_ADDRESS``: where people reach this server, such as ``https://training.example``; stands in mails and
   calendars; unset: the first of ``TRUSTED_ORIGINS``
+- ``SESSION_IDLE_MINUTES``: a session, and an API token, ends when it was not used for so long; default 120
+- ``SESSION_HOURS``: how long one lasts at the most, however much it is used; default 12
 - ``DEMO_RESET``: on where the beat puts a demo school back to its first day every night; needs ``DEMO_PASSWORD``
 - ``LOG_LEVEL``: default ``INFO``; ``LOG_FORMAT``: ``json`` or ``lines``; default: json unless embedded or debug
 - ``METRICS_TOKEN``: 20 characters or more that open ``/metrics`` and the details of ``/readyz``, sent as
   ``Authorization: Bearer …``; unset: they open to this machine itself, and to nobody where ``HTTPS`` is on
 """
 
+import datetime as dt
 import sys
 from pathlib import Path
 
@@ -82,6 +85,7 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "training.web.shared.sessions.Activity",
     "api.v1.base.slashes.EitherSlash",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -200,7 +204,13 @@ MFA_FORMS = {
 ALLAUTH_TRUSTED_PROXY_COUNT = whole_number(env, "NUM_PROXIES", default=0)
 
 # Cookies and transport
-SESSION_COOKIE_AGE = 12 * 60 * 60  # seconds: a day at the airport, on a tablet that others pick up too
+# Seconds. A lesson in the air takes less than two hours; then whoever picks up the tablet has to sign in. What
+# was written meanwhile stays on the tablet. And a day at the airport at the most.
+SESSION_COOKIE_AGE = 60 * whole_number(env, "SESSION_IDLE_MINUTES", default=120, least=5)
+SESSION_LASTS = 60 * 60 * whole_number(env, "SESSION_HOURS", default=12, least=1)
+# Behind https no other host of the domain, and no page over http, can set these in our place.
+SESSION_COOKIE_NAME = "__Host-sessionid" if HTTPS else "sessionid"
+CSRF_COOKIE_NAME = "__Host-csrftoken" if HTTPS else "csrftoken"
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = HTTPS
@@ -309,7 +319,10 @@ REST_FRAMEWORK = {
 }
 REST_KNOX = {
     "TOKEN_LIMIT_PER_USER": 20,
-    "AUTO_REFRESH": False,
+    # As a session: unused it ends as soon, and used it ends all the same.
+    "TOKEN_TTL": dt.timedelta(seconds=SESSION_COOKIE_AGE),
+    "AUTO_REFRESH": True,
+    "AUTO_REFRESH_MAX_TTL": dt.timedelta(seconds=SESSION_LASTS),
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Student pilot training record",
@@ -335,6 +348,8 @@ SPECTACULAR_SETTINGS = {
         "AircraftCheckKindEnum": "syllabus.law.airworthiness.current",
         "MendEnum": "syllabus.engine.audit.audit.MENDS",
         "InstructorKindEnum": "syllabus.engine.record.vocabulary.INSTRUCTORS",
+        "RoleEnum": ["instructor", "administrator", "student"],
+        "InvitedRoleEnum": "training.services.people.invitations.ROLES",
         "ReminderKindEnum": "training.services.reminders.leads.DEFAULTS",
         "ClassOfMedicalEnum": "syllabus.engine.record.vocabulary.MEDICAL_CLASSES",
     },

@@ -72,15 +72,16 @@ class Login(View):
     @describe(
         "login",
         "Create a token",
-        Answer(TokenSerializer, "The token, and when it expires"),
+        Answer(TokenSerializer, "The token, and when it expires unless it is used"),
         body=LoginSerializer,
         refuses=(401,),
     )
     def post(self) -> Any:
-        """Creates a token for the header `Authorization: Token …` of every further call, until it expires. It
-        is shown only once. A user has at most 20 tokens; a further one replaces the oldest. If the account
-        has an authenticator app or a passkey, the password alone is not enough (401): `code` is a code of the
-        app or a recovery code. Each code works once.
+        """Creates a token for the header `Authorization: Token …` of every further call. It is shown only
+        once. It expires when it is not used for long, and some hours after its creation in any case. A user
+        has at most 20 tokens; a further one replaces the oldest. If the account has an authenticator app or a
+        passkey, the password alone is not enough (401): `code` is a code of the app or a recovery code. Each
+        code works once.
         """
         sent = self.sent()
         user = authenticate(self.request._request, username=sent["email"], password=sent["password"])

@@ -47,8 +47,9 @@ def test_a_token_expires(anyone: APIClient, bo: models.User) -> None:
     answer = anyone.post(LOGIN, {"email": bo.email, "password": PASSWORD}).json()
     expires = dt.datetime.fromisoformat(answer["expires"])
     assert dt.timedelta() < expires - dt.datetime.now(dt.UTC) <= dt.timedelta(days=1)
+    used = anyone.post(LOGIN, {"email": bo.email, "password": PASSWORD}).json()
     with time_machine.travel(expires - dt.timedelta(seconds=5)):
-        assert anyone.get(ME, headers=authorized(answer["token"])).status_code == 200
+        assert anyone.get(ME, headers=authorized(used["token"])).status_code == 200
     with time_machine.travel(expires + dt.timedelta(seconds=1)):
         told = anyone.get(ME, headers=authorized(answer["token"]))
         problem(told, 401)
