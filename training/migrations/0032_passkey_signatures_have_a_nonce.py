@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("training", "0029_heartbeats_and_rendered_pages"),
+        ("training", "0031_invitations_wait_for_an_answer"),
     ]
 
     operations = [

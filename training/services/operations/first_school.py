@@ -45,7 +45,8 @@ def add(school: School, *, name: str, email: str, at: dt.datetime) -> User:
     if faults:
         raise SetupError(faults)
     school.save()
-    user, _ = people.account(person.name, email)
+    # No password opens a new account: its owner sets the first one.
+    user = User.objects.filter(email=email).first() or User.objects.create_user(email, None, name=person.name)
     if not user.is_active:
         raise Conflict(f"The account of {email} is closed. Reopen it, or name another administrator.")
     Role.objects.create(school=school, user=user, role=Role.Kind.ADMINISTRATOR)
