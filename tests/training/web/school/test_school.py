@@ -561,6 +561,7 @@ def test_a_table_that_was_changed_on_the_way_or_is_anothers_is_refused(desk: Cli
     elsewhere = desk.post(f"{HERE}students/{other.ref}/import/columns/", form)
     assert "The file is incomplete" in text_of(elsewhere)
     with time_machine.travel(THE_DAY + dt.timedelta(hours=5)):
+        desk.force_login(taught.ada)  # nobody was at it for too long
         assert "The upload has expired" in text_of(desk.post(path, form))
 
 
