@@ -46,7 +46,7 @@ FRAMEWORK = {
     ),
     *("readonly_fields", "has_add_permission", "has_change_permission", "has_delete_permission"),
     *("get_readonly_fields", "get_full_name", "USERNAME_FIELD", "REQUIRED_FIELDS", "first_name", "last_name"),
-    *("last_login", "form_valid", "clean_*", "page_size", "get_cache_key", "permission_classes"),
+    *("last_login", "form_valid", "clean_*", "page_size", "allow_request", "permission_classes"),
     *("authentication_classes", "parser_classes", "renderer_classes", "throttle_classes", "metadata_class"),
     *("content_negotiation_class", "accepted_media_type", "target_class", "auto_schema", "get_operation"),
     *("get_security_definition", "is_open_for_signup", "message_context", "reauthenticate", "load_config"),
@@ -55,6 +55,7 @@ FRAMEWORK = {
     *("ShapeDescription", "match_subclasses", "map_serializer", "direction", "list_serializer_class"),
     *("run_validation", "*Config", "TokenScheme", "create_superuser", "collect", "TIME_FORMAT", "pressure"),
     *("process_exception", "add_fields", "from_db_value"),
+    *("authentication_failed", "_get_login_attempts_cache_key"),
     *("default_renderer", "form_template_name", "field_template_name", "bound_field_class"),
     *("use_required_attribute", "default_error_messages", "default_validators", "valid_value", "field_order"),
 }

@@ -44,6 +44,8 @@ def pytest_configure() -> None:
     # A static file is looked for when somebody asks for it. Otherwise every client of a test lists them all
     # first, which takes longer than its request.
     settings.WHITENOISE_AUTOREFRESH = True
+    # What is counted against limits is counted in each test process alone; the tests of limits say otherwise.
+    settings.CACHES["default"] = {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
 
 
 def pytest_collection_finish() -> None:

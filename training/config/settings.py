@@ -201,7 +201,6 @@ MFA_FORMS = {
     "edit_webauthn": "training.web.accounts.forms.RenamePasskey",
     "activate_totp": "training.web.accounts.forms.ActivateApp",
 }
-ALLAUTH_TRUSTED_PROXY_COUNT = whole_number(env, "NUM_PROXIES", default=0)
 
 # Cookies and transport
 # Seconds. A lesson in the air takes less than two hours; then whoever picks up the tablet has to sign in. What
@@ -278,10 +277,17 @@ STATICFILES_DIRS = [
 ]
 WHITENOISE_USE_FINDERS = not COLLECTED
 
-PAGE_CACHE_TABLE = "training_page_cache"
+PAGE_CACHE_TABLE, LIMITS_TABLE = "training_page_cache", "training_limits"
 CACHES = {
-    # In the process's own memory: a request never needs another server than the database.
-    "default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"},
+    # What is counted against limits: shared by all workers, without another server than the database. An embedded
+    # copy is one process.
+    "default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
+    if EMBEDDED
+    else {
+        "BACKEND": "training.services.limits.Backend",
+        "LOCATION": LIMITS_TABLE,
+        "OPTIONS": {"MAX_ENTRIES": 100_000},
+    },
     # Of students' pages: in the record's database, so that an erasure is one transaction with it.
     "pages": {"BACKEND": "training.services.records.page_cache.Backend", "LOCATION": PAGE_CACHE_TABLE},
 }
@@ -312,7 +318,6 @@ REST_FRAMEWORK = {
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "EXCEPTION_HANDLER": "api.v1.base.errors.handler",
     "PAGE_SIZE": 50,
-    "NUM_PROXIES": NUM_PROXIES,
     "COERCE_DECIMAL_TO_STRING": True,
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
     "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",

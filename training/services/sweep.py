@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from django.utils import timezone
 
+from training.services import limits
 from training.services.operations import heartbeats
 from training.services.records import page_cache
 from training.services.reminders import audits, checkpoints, due, fleet, outbox, standings
@@ -82,6 +83,7 @@ def sweep(
         ("instructors", lambda: _make_for_roles(done, now)),
         ("aircraft", lambda: _make_for_aircraft(done, now)),
         ("e-mails", lambda: _send(done, now, until)),
+        ("limits", limits.forget),
         ("checkpoints", lambda: _checkpoints(done, now)),
         ("yesterday's standings", lambda: _renew(done, now, _part(NIGHTLY_SHARE, seconds), progress)),
         ("audits", lambda: _audit(done, now, until, progress)),

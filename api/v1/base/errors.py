@@ -29,6 +29,7 @@ from training.ledger.store.keys import NoKey
 from training.ledger.store.proving import MissingHash
 from training.record import SealedEntry
 from training.services.errors import Changed, Conflict, NotAllowed, NotFound, Refused
+from training.services.signing.reauthentication import Locked
 
 logger = logging.getLogger(__name__)
 
@@ -44,6 +45,7 @@ NOT_COVERED = "/problems/not-covered"
 
 #: The status for each exception of a service, the most specific first.
 STATUS: Mapping[type[Refused], HTTPStatus] = {
+    Locked: HTTPStatus.TOO_MANY_REQUESTS,
     NotAllowed: HTTPStatus.FORBIDDEN,
     NotFound: HTTPStatus.NOT_FOUND,
     Changed: HTTPStatus.PRECONDITION_FAILED,

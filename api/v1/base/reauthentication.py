@@ -6,7 +6,6 @@ from typing import Any
 
 from django.conf import settings
 from rest_framework.request import Request
-from rest_framework.throttling import UserRateThrottle
 
 from api.v1.base.field_types import NAME, TEXT, as_it_came
 from api.v1.base.serializers import Field, RequestSerializer
@@ -22,13 +21,6 @@ from training.services.signing.reauthentication import Act, Confirmed, Given, Si
 PASSWORD, PASSKEY = "confirm_password", "passkey"
 _EITHER = f"confirm with either {PASSWORD} or {PASSKEY}"
 _MOST = 10_000
-
-
-class ConfirmThrottle(UserRateThrottle):
-    """Slows down guessing of passwords."""
-
-    scope = "confirm"
-    rate = "30/min"
 
 
 def take(fields: Object, *, required: bool = True) -> Given:

@@ -12,13 +12,14 @@ from rest_framework.negotiation import DefaultContentNegotiation
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.throttling import AnonRateThrottle
+from rest_framework.throttling import BaseThrottle
 from rest_framework.views import APIView
 
 from api.v1.base.authentication import TokenAuthentication
 from api.v1.base.description import Description, Parameter
 from api.v1.base.errors import Problem, too_large
 from api.v1.base.parsing import MOST_BYTES, StrictJSONParser, read_query
+from api.v1.base.throttles import OpenThrottle
 from training.models import User
 from training.services.access import Acting
 
@@ -85,15 +86,8 @@ class View(APIView):
         return self.at.astimezone(dt.UTC).date()
 
 
-class AnonymousThrottle(AnonRateThrottle):
-    """Rate limit for anonymous callers, by IP address."""
-
-    scope = "anonymous"
-    rate = "300/min"
-
-
 class OpenView(View):
     """Open to everyone; nothing stored is used."""
 
     permission_classes = [AllowAny]
-    throttle_classes = [AnonymousThrottle]
+    throttle_classes: Sequence[type[BaseThrottle]] = [OpenThrottle]

@@ -1,25 +1,26 @@
 """Tokens for programs: created with e-mail and password, revoked by their owner."""
 
-import hashlib
 from http import HTTPStatus
 from typing import Any
 
-from django.contrib.auth import authenticate
+from allauth.account.adapter import get_adapter
+from django.core.exceptions import ValidationError
 from django.db import transaction
 from knox.models import AuthToken
 from knox.settings import knox_settings
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
-from rest_framework.throttling import SimpleRateThrottle
 
 from api.v1.base.authentication import TokenAuthentication
 from api.v1.base.description import Answer, describe
 from api.v1.base.errors import Problem
 from api.v1.base.field_types import INSTANT, NAME, STRING, TEXT
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
+from api.v1.base.throttles import Throttle
 from api.v1.base.views import View
 from syllabus.engine.errors import InputError
 from training.models import User
+from training.services import limits
 from training.services.people import second_factor
 from training.services.signing import nonces
 
@@ -30,24 +31,23 @@ class LoginError(InputError):
     what = "the credentials"
 
 
-class LoginThrottle(SimpleRateThrottle):
-    """Slows down guessing: few attempts for an address, and fewer for one account from it."""
+class LoginThrottle(Throttle):
+    """Slows down guessing: few attempts for an address, and for an account wherever they come from."""
 
     scope = "login"
-    rate = "30/min"
+    most = 30
 
-    def get_cache_key(self, request: Request, view: Any) -> str:
-        return self.cache_format % {"scope": self.scope, "ident": self.get_ident(request)}
+    def callers(self, request: Request) -> list[str]:
+        return [limits.network(request)]
 
 
 class AccountThrottle(LoginThrottle):
     scope = "login-account"
-    rate = "10/min"
+    most = 10
 
-    def get_cache_key(self, request: Request, view: Any) -> str:
+    def callers(self, request: Request) -> list[str]:
         email = request.data.get("email") if isinstance(request.data, dict) else None
-        who = f"{self.get_ident(request)} {email}".lower().encode("utf-8", "backslashreplace")
-        return self.cache_format % {"scope": self.scope, "ident": hashlib.sha256(who).hexdigest()}
+        return [limits.digest(f"{email}".strip().casefold())]
 
 
 class LoginSerializer(RequestSerializer):
@@ -84,7 +84,12 @@ class Login(View):
         code works once.
         """
         sent = self.sent()
-        user = authenticate(self.request._request, username=sent["email"], password=sent["password"])
+        try:
+            user = get_adapter().authenticate(
+                self.request._request, email=sent["email"], password=sent["password"]
+            )
+        except ValidationError as locked:
+            raise Problem(HTTPStatus.TOO_MANY_REQUESTS, str(locked.message)) from None
         if user is None:
             raise _not_in("Wrong e-mail or password.")
         try:

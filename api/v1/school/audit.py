@@ -4,15 +4,14 @@ import datetime as dt
 import uuid
 from typing import Any
 
-from rest_framework.throttling import UserRateThrottle
-
 from api.v1.base import reauthentication
 from api.v1.base.description import CURSOR, SCHOOL, Answer, Parameter, describe
 from api.v1.base.field_types import DAY, FLAG, STRING, UTC, UUID, VERIFIED, WHOLE, list_of, word
 from api.v1.base.pages import Pages, PageSerializer
-from api.v1.base.reauthentication import ConfirmedSerializer, ConfirmThrottle
+from api.v1.base.reauthentication import ConfirmedSerializer
 from api.v1.base.reports import ON, PROVENANCE
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
+from api.v1.base.throttles import ConfirmThrottle, Throttle
 from api.v1.base.views import View
 from syllabus.engine.audit.audit import MENDS, SEVERITIES
 from syllabus.engine.errors import QuestionError
@@ -164,11 +163,11 @@ class FindingPages(Pages):
         return dt.date.fromisoformat(text)
 
 
-class AuditThrottle(UserRateThrottle):
+class AuditThrottle(Throttle):
     """Limits audits, which read every record of a school."""
 
     scope = "audit"
-    rate = "6/min"
+    most = 6
 
 
 class OfSchool(View):

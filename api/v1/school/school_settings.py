@@ -8,8 +8,9 @@ from api.v1.base import reauthentication
 from api.v1.base.description import Answer, describe
 from api.v1.base.errors import not_found
 from api.v1.base.field_types import COUNT, FLAG, NAME, STRING, TEXT, like, list_of, word
-from api.v1.base.reauthentication import ConfirmThrottle, MayBeConfirmedSerializer
+from api.v1.base.reauthentication import MayBeConfirmedSerializer
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
+from api.v1.base.throttles import ConfirmThrottle
 from api.v1.base.views import View
 from syllabus.engine.record.json_schema import listed
 from syllabus.engine.record.reading import Errors

@@ -9,9 +9,10 @@ from typing import Any
 from api.v1.base import reauthentication
 from api.v1.base.description import Answer, Created, Parameter, describe
 from api.v1.base.field_types import FLAG, NAME, STRING, UUID, as_it_came, like, list_of, without, word
-from api.v1.base.reauthentication import ConfirmedSerializer, ConfirmThrottle, MayBeConfirmedSerializer
+from api.v1.base.reauthentication import ConfirmedSerializer, MayBeConfirmedSerializer
 from api.v1.base.reports import MET, ON, PROVENANCE
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
+from api.v1.base.throttles import ConfirmThrottle
 from api.v1.student.endorsements.views import SigningView
 from syllabus.engine.record import record as engine
 from syllabus.engine.record.json_schema import ref

@@ -25,8 +25,9 @@ from api.v1.base.field_types import (
     list_of,
     open_to,
 )
-from api.v1.base.reauthentication import ConfirmedSerializer, ConfirmThrottle
+from api.v1.base.reauthentication import ConfirmedSerializer
 from api.v1.base.serializers import Field, ResponseSerializer
+from api.v1.base.throttles import ConfirmThrottle
 from api.v1.base.views import View
 from api.v1.student.students import StudentView
 from syllabus.engine.record.json_schema import Schema

@@ -15,9 +15,10 @@ from api.v1.base import reauthentication
 from api.v1.base.description import Answer, Header, Parameter, describe
 from api.v1.base.errors import Problem
 from api.v1.base.field_types import FLAG, TEXT, WHOLE, as_it_came, keyed, like, open_to, word
-from api.v1.base.reauthentication import ConfirmedSerializer, ConfirmThrottle
+from api.v1.base.reauthentication import ConfirmedSerializer
 from api.v1.base.reports import RECORD, TRAINING_RECORD
 from api.v1.base.serializers import Field, ResponseSerializer
+from api.v1.base.throttles import ConfirmThrottle
 from api.v1.student.endorsements.views import SigningView
 from syllabus.engine.errors import DocumentError, InputError
 from syllabus.engine.record import document as documents

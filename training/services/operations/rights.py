@@ -55,7 +55,7 @@ def statements(role: str) -> list[str]:
     once = {*sealing.WRITTEN_ONCE, *(model._meta.db_table for model in WRITTEN_ONCE)}
     stays = {model._meta.db_table for model in STAYS}
     tables = {model._meta.db_table for model in apps.get_models(include_auto_created=True)} - ledger
-    tables.add(settings.PAGE_CACHE_TABLE)
+    tables |= {settings.PAGE_CACHE_TABLE, settings.LIMITS_TABLE}
     every = ", ".join(sorted(tables | {MigrationRecorder.Migration._meta.db_table}))
     return [
         f'REVOKE ALL ON {every} FROM "{role}"',

@@ -3,12 +3,14 @@
 import datetime as dt
 
 from django.conf import settings
+from django.dispatch import receiver
 from django.utils import translation
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
 from training.models import User
 from training.services.reminders import outgoing, preferences
+from training.services.signing import wrong_passwords
 
 #: What is told of by a sentence of its own.
 SAID = {
@@ -20,12 +22,22 @@ SAID = {
     "webauthn_added": gettext_noop("A passkey was added to your account."),
     "webauthn_removed": gettext_noop("A passkey was removed from your account."),
     "recovery_codes_generated": gettext_noop("New recovery codes were created for your account."),
+    "wrong_passwords": gettext_noop(
+        "A wrong password was entered for your account five times. For five minutes, no password is accepted."
+    ),
     "second_factor_removed": gettext_noop(
         "%(by)s removed every passkey, authenticator app and recovery code from your account, and ended its"
         " open sessions. The reason given: %(reason)s\n\nThe password alone opens the account now. Add a"
         " passkey or an authenticator app again on the page Security. What you signed stays signed."
     ),
 }
+
+
+@receiver(wrong_passwords.locking)
+def tell_of_wrong_passwords(*, email: str, at: dt.datetime, where: str, **_: object) -> None:
+    """Tell whoever has the account that it is locked."""
+    for user in User.objects.filter(email__iexact=email.strip()):
+        tell(user, "wrong_passwords", at=at, where=where)
 
 
 def tell(user: User, what: str, *, at: dt.datetime, where: str = "", **told: str) -> None:

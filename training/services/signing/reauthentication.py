@@ -15,12 +15,13 @@ from typing import Any
 import rfc8785
 from allauth.mfa.models import Authenticator
 from django.db import transaction
+from django.utils import timezone
 
 from training.ledger.core import assertions
 from training.ledger.core.assertions import decode
 from training.ledger.core.assertions import sign_count as _sign_count
 from training.models import User
-from training.services.signing import nonces
+from training.services.signing import nonces, wrong_passwords
 from training.services.signing.nonces import NotConfirmed
 
 Confirmed = dict[str, Any]
@@ -29,6 +30,10 @@ LOGIN, SIGNING = "login", "signing"
 _AGAIN = "Nothing was signed."
 _NAMES = {-7: "ES256", -36: "ES512", -8: "EdDSA", -257: "RS256", -37: "PS256"}
 _CURVES = {1: ("EC", "P-256"), 3: ("EC", "P-521"), 6: ("OKP", "Ed25519")}
+
+
+class Locked(NotConfirmed):
+    """No password is looked at for now, for too many were wrong."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,15 +91,28 @@ def confirm(user: User, given: Given, act: Act, *, site: Site, settled: Iterable
     """Make sure that it is ``user`` who confirms ``act``; gives what is sealed with it.
 
     ``settled``: what confirmed this same act before; a passkey's answer that is among it may come again.
-    Raises: NotConfirmed.
+    Raises: NotConfirmed; Locked. It must not be in a transaction, which would lose the count.
     """
     if given.passkey is None:
-        if given.password is None or not user.check_password(given.password):
-            raise NotConfirmed(
-                "The password does not confirm the signature; nothing was signed. Enter your own password."
-            )
+        check_password(
+            user,
+            given.password,
+            "The password does not confirm the signature; nothing was signed. Enter your own password.",
+        )
         return {"by": assertions.PASSWORD}
     return _by_passkey(user, given.passkey, act, site, settled)
+
+
+def check_password(user: User, password: str | None, wrong: str) -> None:
+    """Make sure that it is the user's password; a wrong one counts, as at sign-in.
+
+    Raises: NotConfirmed with the words of ``wrong``; Locked.
+    """
+    if wrong_passwords.locked(user.email):
+        raise Locked(str(wrong_passwords.LOCKED))
+    if password is None or not user.check_password(password):
+        wrong_passwords.note(user.email, at=timezone.now())
+        raise NotConfirmed(wrong)
 
 
 def _by_passkey(

@@ -14,7 +14,9 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from training.models import User
+from training.services import limits
 from training.services.people import account_mails
+from training.services.signing import wrong_passwords
 
 NAME = "Student pilot training record"
 #: The message for the next page, by allauth's name for it. A name that is missing here has no message.
@@ -48,6 +50,22 @@ class AccountAdapter(DefaultAccountAdapter):
         "incorrect_code": _("This code is wrong or was used already. Wait for the next code."),
         "invalid_password_reset": _("This link no longer works. Request a new one."),
     }
+
+    def get_client_ip(self, request: HttpRequest) -> str:
+        return limits.address(request)
+
+    def pre_authenticate(self, request: HttpRequest, **credentials: Any) -> None:
+        super().pre_authenticate(request, **credentials)
+        if wrong_passwords.locked(credentials.get("email", "")):
+            raise self.validation_error("too_many_login_attempts")
+
+    def authentication_failed(self, request: HttpRequest, **credentials: Any) -> None:
+        where = self.get_client_ip(request)
+        wrong_passwords.note(credentials.get("email", ""), at=timezone.now(), where=where)
+
+    def _get_login_attempts_cache_key(self, request: HttpRequest, **credentials: Any) -> str:
+        """By the account alone, whichever of the server's names it is tried under."""
+        return f"{credentials.get('email', '')}".strip().casefold()
 
     def is_open_for_signup(self, request: HttpRequest) -> bool:
         return False

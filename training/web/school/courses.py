@@ -17,6 +17,7 @@ from training.presenters import amounts
 from training.services.courses import courses
 from training.services.courses.courses import Address
 from training.services.errors import NotAllowed, NotAsRead, Refused
+from training.services.signing import reauthentication
 from training.services.signing.reauthentication import NotConfirmed
 from training.web.shared.forms import Form, Text
 from training.web.shared.opening import Opened, administered
@@ -241,8 +242,8 @@ def publish(opened: Opened, course: str, number: int) -> HttpResponse:
     def publish(content_hash: str, password: str) -> CourseVersion:
         if not ratelimit.consume(opened.request, action="reauthenticate", user=opened.user):
             raise TooOften(gettext("Not published. Too many attempts. Wait one minute, then try again."))
-        if not opened.user.check_password(password):
-            raise NotConfirmed(gettext("Not published. Wrong password. Enter your own password again."))
+        wrong = gettext("Not published. Wrong password. Enter your own password again.")
+        reauthentication.check_password(opened.user, password, wrong)
         address = Address.of(found.course)
         return courses.publish(opened.user, address, number, content_hash=content_hash, at=opened.at)
 

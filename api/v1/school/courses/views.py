@@ -14,7 +14,7 @@ from api.v1.base.description import Answer, Header, Parameter, describe
 from api.v1.base.errors import Problem
 from api.v1.base.field_types import matching
 from api.v1.base.parsing import StrictJSONParser
-from api.v1.base.reauthentication import ConfirmThrottle
+from api.v1.base.throttles import ConfirmThrottle
 from api.v1.base.views import View
 from api.v1.school.courses.files import YAML, Text, YAMLParser, YAMLRenderer, too_large
 from api.v1.school.courses.outline import CourseOutlineSerializer
@@ -36,6 +36,7 @@ from syllabus.engine.time.units import format_time
 from syllabus.models import CourseVersion
 from training.services.courses import courses
 from training.services.courses.courses import Address
+from training.services.signing import reauthentication
 
 ETAG = Header("ETag", "A hash of this version; send it back in If-Match.")
 
@@ -48,12 +49,8 @@ class CourseView(View):
         return courses.version(self.user, Address.read(course), number)
 
     def confirm(self, password: str) -> None:
-        """Re-authenticate the user. Raises: Problem (403)."""
-        if not self.user.check_password(password):
-            raise Problem(
-                HTTPStatus.FORBIDDEN,
-                "Not published. Wrong password.",
-            )
+        """Re-authenticate the user. Raises: NotConfirmed (403); Locked (429)."""
+        reauthentication.check_password(self.user, password, "Not published. Wrong password.")
 
 
 class Courses(CourseView):

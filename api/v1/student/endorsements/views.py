@@ -7,8 +7,8 @@ from typing import Any
 from api.v1.base import reauthentication
 from api.v1.base.description import Answer, Created, describe
 from api.v1.base.errors import Problem
-from api.v1.base.reauthentication import ConfirmThrottle
 from api.v1.base.reports import EndorsementReportSerializer
+from api.v1.base.throttles import ConfirmThrottle
 from api.v1.base.views import OpenView
 from api.v1.student.endorsements.serializers import (
     EndorsementGivenSerializer,

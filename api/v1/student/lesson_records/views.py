@@ -9,7 +9,7 @@ from rest_framework.response import Response
 
 from api.v1.base.description import CURSOR, Answer, Header, Parameter, describe
 from api.v1.base.errors import Problem
-from api.v1.base.reauthentication import ConfirmThrottle
+from api.v1.base.throttles import ConfirmThrottle
 from api.v1.student.endorsements.views import SigningView
 from api.v1.student.lesson_records.serializers import (
     LessonAcknowledgementSerializer,
