@@ -55,7 +55,7 @@ FRAMEWORK = {
     *("ShapeDescription", "match_subclasses", "map_serializer", "direction", "list_serializer_class"),
     *("run_validation", "*Config", "TokenScheme", "create_superuser", "collect", "TIME_FORMAT", "pressure"),
     *("process_exception", "add_fields", "from_db_value"),
-    *("authentication_failed", "_get_login_attempts_cache_key"),
+    *("authentication_failed", "_get_login_attempts_cache_key", "data_ready", "murder_pending"),
     *("default_renderer", "form_template_name", "field_template_name", "bound_field_class"),
     *("use_required_attribute", "default_error_messages", "default_validators", "valid_value", "field_order"),
 }

@@ -12,7 +12,9 @@ from training.config.logs import logging_settings
 
 bind = f"0.0.0.0:{int(os.environ.get('PORT', '8000'))}"
 workers = int(os.environ.get("WEB_WORKERS", "2"))
-worker_class = "gthread"
+# Threads get requests that are complete; of connections that send them slowly, the oldest makes room.
+worker_class = "training.config.patient.Worker"
+worker_connections = 500
 threads = int(os.environ.get("WEB_THREADS", "8"))
 timeout = 30
 graceful_timeout = 20
