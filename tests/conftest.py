@@ -41,6 +41,8 @@ def pytest_configure() -> None:
 
     # The tests make many people and have no secrets: a hash that costs nothing.
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    # E-mail of the tests stays in memory; else only an embedded copy may do without a mail server.
+    settings.MAIL_REFUSED = ""
     # A static file is looked for when somebody asks for it. Otherwise every client of a test lists them all
     # first, which takes longer than its request.
     settings.WHITENOISE_AUTOREFRESH = True

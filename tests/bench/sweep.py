@@ -29,7 +29,7 @@ LEAD = 14
 
 def run() -> None:
     """Prints the times of both sizes and their ratio."""
-    with override_settings(MAIL_BACKEND="django.core.mail.backends.locmem.EmailBackend"):
+    with override_settings(MAIL_BACKEND="django.core.mail.backends.locmem.EmailBackend", MAIL_REFUSED=""):
         school = factories.school(time_zone="UTC")
         instructor = factories.instructor(school, certificate="0000001CFI")
         models.ReminderPreferences.objects.create(user=instructor, email=False)

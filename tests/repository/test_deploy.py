@@ -15,6 +15,7 @@ SERVED = {
     "ALLOWED_HOSTS": "training.school.example",
     "METRICS_TOKEN": "a-token-of-this-test-alone",
     "EMAIL_URL": "smtp://mail.school.example:587",
+    "PUBLIC_ADDRESS": "https://training.school.example",
 }
 
 
@@ -51,6 +52,7 @@ def test_an_installation_that_serves_others_has_nothing_unsafe(tmp_path: pathlib
             id="no mail server",
         ),
         pytest.param({"EMAIL_URL": "consolemail://"}, ["EMAIL_URL names no mail server"], id="a console"),
+        pytest.param({"PUBLIC_ADDRESS": "", "TRUSTED_ORIGINS": ""}, ["training.E002"], id="links to nowhere"),
         pytest.param({"METRICS_TOKEN": "short"}, ["METRICS_TOKEN is too easily guessed"], id="a short token"),
         pytest.param(
             {"LOG_FORMAT": "xml"}, ["LOG_FORMAT is 'xml'; write one of json, lines"], id="a log form"

@@ -43,6 +43,7 @@ def test_with_nothing_set_it_runs_embedded_on_this_machine_alone(tmp_path: pathl
         pytest.param({}, "filebased", "", id="embedded: e-mails are files in the data folder"),
         pytest.param({"EMAIL_URL": "consolemail://"}, "console", "", id="embedded, as somebody chose"),
         pytest.param({"DEBUG": "on", **SERVED}, "filebased", "", id="a developer's own copy"),
+        pytest.param({**SERVED, "EMAIL_URL": "memorymail://"}, "locmem", "EMAIL_URL names", id="memory"),
         pytest.param(SERVED, "filebased", "EMAIL_URL is not set", id="served to others: refused by name"),
         pytest.param(
             {**SERVED, "EMAIL_URL": "filemail:///tmp"},

@@ -141,7 +141,7 @@ def database(env: environ.Env, folder: Path) -> dict[str, object]:
 
 
 #: What Django can write e-mail to that is no mail server.
-_NO_SERVER = ("console", "dummy", "filebased")
+_NO_SERVER = ("console", "dummy", "filebased", "locmem")
 
 
 def mail_server(env: environ.Env, folder: Path) -> dict[str, object]:

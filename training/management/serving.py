@@ -11,8 +11,6 @@ from django.db import connections
 from training.management import clock
 
 HOST = "127.0.0.1"
-#: What links in e-mails start with, where no setting names anything else and the port is the usual one.
-OF_SERVE = f"http://{HOST}:8000"
 
 
 def add_port(parser: ArgumentParser) -> None:
@@ -45,7 +43,7 @@ def serve(port: int, out: OutputWrapper) -> None:
         out.write(f"\nNo e-mail is sent: {settings.MAIL_REFUSED}")
     elif settings.MAIL_BACKEND.endswith("filebased.EmailBackend"):
         out.write(f"\nE-mails are not sent; they are written to {getattr(settings, 'EMAIL_FILE_PATH', '')}.")
-    if settings.PUBLIC_ADDRESS == OF_SERVE:  # nobody named another one
+    if settings.PUBLIC_ADDRESS == settings.OWN_ADDRESS:  # nobody named another one
         settings.PUBLIC_ADDRESS = f"http://{HOST}:{port}"
     if settings.REDIS_URL:
         out.write("\nREDIS_URL is set: worker and beat send the reminders.")

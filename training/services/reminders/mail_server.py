@@ -39,8 +39,13 @@ _WORDS: tuple[tuple[type[Exception], str], ...] = (
 # Of no tag that the image's migrations check: they run where no mail server is known.
 @register("mail", deploy=True)
 def there_is_a_mail_server(**_: Any) -> list[CheckMessage]:
-    refused = settings.MAIL_REFUSED
-    return [Error(f"No e-mail is sent. {refused}", id="training.E001")] if refused else []
+    found: list[CheckMessage] = []
+    if settings.MAIL_REFUSED:
+        found.append(Error(f"No e-mail is sent. {settings.MAIL_REFUSED}", id="training.E001"))
+    if not settings.EMBEDDED and settings.PUBLIC_ADDRESS == settings.OWN_ADDRESS:
+        said = f"PUBLIC_ADDRESS is not set: links in e-mails lead to {settings.OWN_ADDRESS}."
+        found.append(Error(said, id="training.E002"))
+    return found
 
 
 class Unreachable(Exception):

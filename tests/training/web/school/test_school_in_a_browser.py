@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import pathlib
+import uuid
 from collections.abc import Iterator
 from typing import Any
 
@@ -14,7 +15,7 @@ from playwright.sync_api import Browser, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from syllabus.models import CourseVersion
-from tests.support import courses
+from tests.support import courses, mailing
 from tests.support.browsing import (
     PASSWORD,
     SIZES,
@@ -178,6 +179,7 @@ def paths(people: Cast) -> list[str]:
         "aircraft/",
         "aircraft-models/",
         "settings/",
+        "mail/",
     ]
 
 
@@ -185,6 +187,7 @@ def test_the_desk_breaks_no_rule_and_nothing_scrolls_sideways(
     watched: Watched, office: Cast, live_server: LiveServer, tmp_path: pathlib.Path
 ) -> None:
     page = watched.page
+    mailing.failed(office, uuid.uuid4())
     add_session(page, live_server.url, office.ada)
     for path in paths(office):
         page.goto(f"{live_server.url}/school/lakeside/{path}")
