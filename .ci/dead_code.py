@@ -54,7 +54,7 @@ FRAMEWORK = {
     *("get_public_key_credential_rp_entity", "_called_from_command_line", "_has_been_logged", "handle"),
     *("ShapeDescription", "match_subclasses", "map_serializer", "direction", "list_serializer_class"),
     *("run_validation", "*Config", "TokenScheme", "create_superuser", "collect", "TIME_FORMAT", "pressure"),
-    *("process_exception", "add_fields", "from_db_value"),
+    *("process_exception", "process_view", "add_fields", "from_db_value"),
     *("authentication_failed", "_get_login_attempts_cache_key", "data_ready", "murder_pending"),
     *("default_renderer", "form_template_name", "field_template_name", "bound_field_class"),
     *("use_required_attribute", "default_error_messages", "default_validators", "valid_value", "field_order"),

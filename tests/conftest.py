@@ -39,6 +39,8 @@ def pytest_configure() -> None:
 
     no_network.install()
 
+    # Nor have they second factors, but where a test is about these.
+    settings.OPERATOR_SECOND_FACTOR = False
     # The tests make many people and have no secrets: a hash that costs nothing.
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     # E-mail of the tests stays in memory; else only an embedded copy may do without a mail server.

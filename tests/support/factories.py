@@ -22,9 +22,8 @@ CONFIRMED = {"reason": "from the paper logbook", "confirm_password": PASSWORD}
 
 def school(**given: Any) -> models.School:
     number = next(_numbers)
-    return models.School.objects.create(
-        **{"name": f"School {number}", "slug": f"school-{number}", "time_zone": "America/Chicago", **given}
-    )
+    said = {"name": f"School {number}", "slug": f"school-{number}", "time_zone": "America/Chicago"}
+    return models.School.objects.create(**{**said, "second_factor_for": [], **given})
 
 
 def user(**given: Any) -> models.User:

@@ -18,6 +18,7 @@
   calendars; unset: the first of ``TRUSTED_ORIGINS``
 - ``SESSION_IDLE_MINUTES``: a session, and an API token, ends when it was not used for so long; default 120
 - ``SESSION_HOURS``: how long one lasts at the most, however much it is used; default 12
+- ``OPERATOR_SECOND_FACTOR``: on where whoever may use the admin site must have a second factor; default on
 - ``DEMO_RESET``: on where the beat puts a demo school back to its first day every night; needs ``DEMO_PASSWORD``
 - ``LOG_LEVEL``: default ``INFO``; ``LOG_FORMAT``: ``json`` or ``lines``; default: json unless embedded or debug
 - ``METRICS_TOKEN``: 20 characters or more that open ``/metrics`` and the details of ``/readyz``, sent as
@@ -93,6 +94,7 @@ MIDDLEWARE = [
     "training.web.shared.language.OwnLanguage",
     "allauth.account.middleware.AccountMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
+    "training.web.shared.second_factor.Required",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "training.web.shared.refusals.Refusals",
 ]
@@ -201,6 +203,7 @@ MFA_FORMS = {
     "edit_webauthn": "training.web.accounts.forms.RenamePasskey",
     "activate_totp": "training.web.accounts.forms.ActivateApp",
 }
+OPERATOR_SECOND_FACTOR = switch(env, "OPERATOR_SECOND_FACTOR", default=True)
 
 # Cookies and transport
 # Seconds. A lesson in the air takes less than two hours; then whoever picks up the tablet has to sign in. What

@@ -41,6 +41,8 @@ MOST_TEXT = 500
 BLANK = "about:blank"
 #: The type of a refusal where the rules do not cover the question; this server has a page at that path.
 NOT_COVERED = "/problems/not-covered"
+#: The type of a refusal because the caller's account must first have a second factor; as above.
+SECOND_FACTOR = "/help/everyone/sign-in/"
 
 
 #: The status for each exception of a service, the most specific first.
@@ -98,6 +100,17 @@ def not_covered(refused: NotCovered, *, context: str = "", record: str = "") -> 
         more={"milestone": refused.milestone},
         type=NOT_COVERED,
         title="Not covered by these rules",
+    )
+
+
+def second_factor_missing() -> Problem:
+    """A refusal of everything, to whoever must have a second factor and has none."""
+    return Problem(
+        HTTPStatus.FORBIDDEN,
+        "Your role needs a second factor, and this account has none. Sign in on the pages, and add a passkey"
+        " or an authenticator app on the page Security.",
+        type=SECOND_FACTOR,
+        title="Second factor required",
     )
 
 

@@ -17,11 +17,12 @@ from rest_framework.views import APIView
 
 from api.v1.base.authentication import TokenAuthentication
 from api.v1.base.description import Description, Parameter
-from api.v1.base.errors import Problem, too_large
+from api.v1.base.errors import Problem, second_factor_missing, too_large
 from api.v1.base.parsing import MOST_BYTES, StrictJSONParser, read_query
 from api.v1.base.throttles import OpenThrottle
 from training.models import User
 from training.services.access import Acting
+from training.services.people import second_factor
 
 
 class Negotiation(DefaultContentNegotiation):
@@ -41,6 +42,9 @@ class View(APIView):
     #: The parameters of a GET's query string; other methods take none.
     query: ClassVar[Sequence[Parameter]] = ()
 
+    #: Whether it is refused to a caller who must have a second factor and has none.
+    needs_second_factor: ClassVar[bool] = True
+
     #: The one clock of a request, in UTC.
     at: dt.datetime
     asked: dict[str, Any]
@@ -48,6 +52,9 @@ class View(APIView):
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         self.at = timezone.now()
         super().initial(request, *args, **kwargs)
+        whose = request.user if self.needs_second_factor else None
+        if isinstance(whose, User) and second_factor.missing(whose):
+            raise second_factor_missing()
         if "chunked" in request.headers.get("Transfer-Encoding", "").lower():
             raise Problem(
                 HTTPStatus.LENGTH_REQUIRED,

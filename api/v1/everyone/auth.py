@@ -13,7 +13,7 @@ from rest_framework.request import Request
 
 from api.v1.base.authentication import TokenAuthentication
 from api.v1.base.description import Answer, describe
-from api.v1.base.errors import Problem
+from api.v1.base.errors import Problem, second_factor_missing
 from api.v1.base.field_types import INSTANT, NAME, STRING, TEXT
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.base.throttles import Throttle
@@ -74,7 +74,7 @@ class Login(View):
         "Create a token",
         Answer(TokenSerializer, "The token, and when it expires unless it is used"),
         body=LoginSerializer,
-        refuses=(401,),
+        refuses=(401, 403),
     )
     def post(self) -> Any:
         """Creates a token for the header `Authorization: Token …` of every further call. It is shown only
@@ -98,6 +98,8 @@ class Login(View):
             raise Problem(HTTPStatus.TOO_MANY_REQUESTS, str(refused)) from None
         except second_factor.NotGiven as refused:
             raise _not_in(str(refused)) from None
+        if second_factor.missing(user):
+            raise second_factor_missing()
         with transaction.atomic():
             # A password set since it was compared has ended the tokens: it makes no more of them.
             if User.objects.select_for_update(no_key=True).get(pk=user.pk).password != user.password:
@@ -136,6 +138,7 @@ class Nonce(View):
 
 
 class Logout(View):
+    needs_second_factor = False
     authentication_classes = [TokenAuthentication]
 
     @describe("logout", "Revoke this token", Answer(None, "It has ended", status=204), refuses=(411, 413))

@@ -16,7 +16,7 @@ from syllabus.engine.record.json_schema import listed
 from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES
 from training.models import School
-from training.models.school.schools import CLAIMABLE, MOST_TAXI_MINUTES
+from training.models.school.schools import CLAIMABLE, FACTOR_ROLES, MOST_TAXI_MINUTES
 from training.services.records import record_changes
 from training.services.school import aircraft_models, school_settings
 from training.services.school.aircraft_models import Link, ModelError
@@ -26,6 +26,10 @@ CLAIM_LISTS = replace(
     list_of(NAME, 20), schema={**listed(word(CLAIMABLE).schema, len(CLAIMABLE)), "uniqueItems": True}
 )
 TAXI_MINUTES = like(COUNT, maximum=MOST_TAXI_MINUTES)
+FACTOR_LIST = replace(
+    list_of(NAME, 20), schema={**listed(word(FACTOR_ROLES).schema, len(FACTOR_ROLES)), "uniqueItems": True}
+)
+FACTOR = "Roles whose holders must have a passkey or an authenticator app; all else is refused (403)."
 SCHOOL = "The school's short name."
 CLAIMS = (
     "Lists of a record whose claimed entries (`provenance` is `claimed`) make an answer "
@@ -41,6 +45,7 @@ class SchoolSettingsSerializer(ResponseSerializer):
     school = Field(STRING, SCHOOL, source="slug")
     claims_asked = Field(CLAIM_LISTS, CLAIMS)
     taxi_allowance_minutes = Field(TAXI_MINUTES, TAXI)
+    second_factor_for = Field(FACTOR_LIST, FACTOR)
 
 
 class SchoolSettingsToSetSerializer(MayBeConfirmedSerializer):
@@ -48,6 +53,7 @@ class SchoolSettingsToSetSerializer(MayBeConfirmedSerializer):
 
     claims_asked = Field(CLAIM_LISTS, CLAIMS, required=False)
     taxi_allowance_minutes = Field(TAXI_MINUTES, TAXI, required=False)
+    second_factor_for = Field(FACTOR_LIST, FACTOR, required=False)
     reason = Field(
         like(TEXT, maxLength=2000), "Why `claims_asked` is changed; required if it is.", default=""
     )
@@ -107,7 +113,7 @@ class OfSchool(View):
 class SchoolSettings(OfSchool):
     @describe("schoolSettings", "Show a school's settings", Answer(SchoolSettingsSerializer, "The settings"))
     def get(self, school: str) -> Any:
-        """The settings that affect answers about the school's students."""
+        """The settings that affect answers about the school's students, and who must have a second factor."""
         return self.school(school)
 
     @describe(
@@ -126,9 +132,11 @@ class SchoolSettings(OfSchool):
         found = self.school(school)
         sent = self.sent()
         reason, confirmation = sent.pop("reason"), sent.pop("confirmation")
-        if sent["claims_asked"] is not None:
-            sent["claims_asked"] = list(sent["claims_asked"])
-        values = {key: each for key, each in sent.items() if each is not None}
+        values = {
+            key: list(each) if isinstance(each, tuple) else each
+            for key, each in sent.items()
+            if each is not None
+        }
         confirmed = None
         if school_settings.asks_why(found, values):
             faults = Errors()

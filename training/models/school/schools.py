@@ -18,6 +18,9 @@ CLAIMABLE = ("endorsements", "tests", "documents", "flights", "items", "certific
 CLAIMS_ASKED = ("endorsements", "tests", "documents", "certificates")
 TAXI_ALLOWANCE_MINUTES = TAXI_ALLOWANCE // MINUTE
 MOST_TAXI_MINUTES = 240
+#: The roles for which a school may require a second factor, and those for which it does unless it chooses.
+FACTOR_ROLES = ("administrator", "instructor", "student")
+FACTOR_REQUIRED = ("administrator",)
 
 
 def check_time_zone(name: str) -> None:
@@ -46,6 +49,19 @@ def check_claims_asked(chosen: object) -> None:
         )
     if len(set(chosen)) < len(chosen):
         raise ValidationError("names a list twice; name each once.")
+
+
+def second_factor_for() -> list[str]:
+    """The roles that need a second factor at a school that never chose."""
+    return list(FACTOR_REQUIRED)
+
+
+def check_second_factor_for(chosen: object) -> None:
+    """Refuse what is no choice among the roles, each once."""
+    if not isinstance(chosen, list) or not set(map(str, chosen)) <= set(FACTOR_ROLES):
+        raise ValidationError(f"is no list of roles; there are {', '.join(FACTOR_ROLES)}.")
+    if len(set(chosen)) < len(chosen):
+        raise ValidationError("names a role twice; name each once.")
 
 
 class School(models.Model):
@@ -100,6 +116,14 @@ class School(models.Model):
         validators=[MaxValueValidator(MOST_TAXI_MINUTES)],
         help_text="minutes on the ground beside the time between takeoff and landing, past which a logged"
         " total is asked about; common practice, no regulation has such a number",
+    )
+    second_factor_for = models.JSONField(
+        "second factor required for",
+        default=second_factor_for,
+        db_default=Value(list(FACTOR_REQUIRED), models.JSONField()),
+        blank=True,
+        validators=[check_second_factor_for],
+        help_text="roles whose holders must have a passkey or an authenticator app",
     )
     rules_version = models.UUIDField("state of the school's own rules", null=True, editable=False)
     is_demo = models.BooleanField(

@@ -256,8 +256,10 @@ def _cleared_school(data: dict[str, Any]) -> models.School:
         for model in apps.get_app_config("training").get_models():
             if any(field.name == "school" for field in model._meta.concrete_fields):
                 cursor.execute(f"DELETE FROM {model._meta.db_table} WHERE school_id = %s", [school.pk])  # noqa: S608
-    school.name, school.time_zone = data["name"], data["time_zone"]
-    school.save(update_fields=["name", "time_zone"])
+    again = {name: value for name, value in data.items() if name != "slug"}
+    for name, value in again.items():
+        setattr(school, name, value)
+    school.save(update_fields=list(again))
     return school
 
 

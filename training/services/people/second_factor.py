@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 from allauth.core import ratelimit
 from allauth.mfa.models import Authenticator
+from django.conf import settings
+from django.core.cache import cache
 from django.db import transaction
 from django.http import HttpRequest
 from django.utils.translation import gettext as _
@@ -19,6 +21,7 @@ from training.services.errors import Conflict, NotAllowed
 from training.services.people import account_mails, people
 
 MOST_REASON = 300
+_CACHED = 60  # seconds
 _KINDS = {"webauthn": "passkeys", "totp": "authenticator apps", "recovery_codes": "recovery codes"}
 log = logging.getLogger(__name__)
 
@@ -31,6 +34,32 @@ class TooMany(Exception):
     """Too many codes were tried for this account."""
 
 
+def missing(user: User) -> bool:
+    """Whether a user has a role that needs a second factor, or may use the admin site, and has none.
+
+    That somebody is not in want of one holds for a minute: then a setting that was changed is seen.
+    """
+    key = f"second-factor-{user.pk}"
+    if cache.get(key):
+        return False
+    found = _required(user) and not _has_one(user)
+    if not found:
+        cache.set(key, "is there", _CACHED)
+    return found
+
+
+def _required(user: User) -> bool:
+    if settings.OPERATOR_SECOND_FACTOR and (user.is_staff or user.is_superuser):
+        return True
+    held = Role.objects.filter(user=user).values_list("role", "school__second_factor_for")
+    return any(role in asked for role, asked in held)
+
+
+def _has_one(user: User) -> bool:
+    own = Authenticator.objects.filter(user=user)
+    return own.exclude(type=Authenticator.Type.RECOVERY_CODES).exists()
+
+
 def check(request: HttpRequest, user: User, code: str | None) -> None:
     """Make sure of the second factor of a user whose password was right; nothing where none is set up.
 
@@ -39,9 +68,9 @@ def check(request: HttpRequest, user: User, code: str | None) -> None:
 
     Raises: NotGiven; TooMany.
     """
-    known = Authenticator.objects.filter(user=user)
-    if not known.exclude(type=Authenticator.Type.RECOVERY_CODES).exists():
+    if not _has_one(user):
         return
+    known = Authenticator.objects.filter(user=user)
     if code is None:
         raise NotGiven(
             "This account asks for more than the password. Send code as well: one of its authenticator app,"
@@ -137,6 +166,7 @@ def remove(user: User, reason: str, *, by: User | None, at: dt.datetime) -> Remo
             )
         Authenticator.objects.filter(user=whose).delete()
         sessions, tokens = whose.end_access()
+        cache.delete(f"second-factor-{whose.pk}")
         for school in School.objects.filter(pk__in=schools_of(whose)).order_by("pk"):
             said = {
                 "before": {_KINDS[kind]: number for kind, number in held.items()},

@@ -65,10 +65,10 @@ def change(
     reason: str = "",
     confirmed: Mapping[str, Any] | None = None,
 ) -> School:
-    """Set what is named in ``values`` (claims_asked, taxi_allowance_minutes); the rest stays.
+    """Set what is named in ``values`` (claims_asked, taxi_allowance_minutes, second_factor_for).
 
-    The same again changes nothing. ``confirmed`` says how the caller re-authenticated ``by``; needed where
-    ``asks_why``.
+    The rest stays, and the same again changes nothing. ``confirmed`` says how the caller re-authenticated
+    ``by``; needed where ``asks_why``.
 
     Raises: NotAllowed; SettingsError with every error; ReasonError where ``asks_why`` and no reason is given.
     """

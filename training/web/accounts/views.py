@@ -24,7 +24,7 @@ from django.views.decorators.http import require_POST
 from knox.models import AuthToken
 
 from training.models import Role, User
-from training.services.people import invitations
+from training.services.people import invitations, second_factor
 from training.services.reminders import preferences
 from training.web.people.invitations import shown
 from training.web.shared.opening import SignedIn, signed_in
@@ -95,6 +95,7 @@ def security(request: SignedIn) -> HttpResponse:
         "recovery": by_type.get(Authenticator.Type.RECOVERY_CODES),
         "sessions": sorted(sessions, key=lambda each: each.created_at, reverse=True),
         "zone": _zone(request.user),
+        "must": second_factor.missing(request.user),
         "invitations": shown(invitations.own(request.user, timezone.now()), timezone.now()),
         "tokens": AuthToken.objects.filter(user=request.user).count(),
     }

@@ -1,4 +1,4 @@
-"""The school's settings that affect answers."""
+"""The school's settings: what affects answers, and who must have a second factor."""
 
 import json
 from typing import Any
@@ -11,7 +11,7 @@ from django.utils.translation import gettext, gettext_lazy
 from django.utils.translation import gettext_noop as _
 from django.views.decorators.debug import sensitive_post_parameters
 
-from training.models.school.schools import CLAIMABLE
+from training.models.school.schools import CLAIMABLE, FACTOR_ROLES
 from training.services.records import record_changes
 from training.services.school import school_settings
 from training.services.signing import reauthentication
@@ -27,6 +27,11 @@ _LISTS = {
     "flights": _("Flights"),
     "items": _("Grades of items"),
     "certificates": _("Certificates held"),
+}
+_ROLES = {
+    "administrator": _("Administrators"),
+    "instructor": _("Instructors"),
+    "student": _("Students"),
 }
 _LATEST = 20
 
@@ -52,6 +57,12 @@ class Settings(Form):
             "common practice, not a regulation. If out and in are entered, they are used instead."
         ),
     )
+    second_factor_for = forms.MultipleChoiceField(
+        label=gettext_lazy("Second factor required for"),
+        choices=[(name, gettext_lazy(_ROLES[name])) for name in FACTOR_ROLES],
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
     reason = Text(gettext_lazy("Reason"), max_length=record_changes.MOST_REASON)
 
 
@@ -72,7 +83,7 @@ def settings(opened: Opened) -> HttpResponse:
             school.slug, values, by=opened.user, at=opened.at, reason=reason, confirmed=confirmed
         )
 
-    stands = {name: getattr(school, name) for name in ("claims_asked", "taxi_allowance_minutes")}
+    stands = {name: getattr(school, name) for name in _NAMES}
     form = Settings.bind(opened.request, initial=stands)
     if form.submit(change):
         messages.success(opened.request, gettext("Settings saved."))
@@ -104,10 +115,11 @@ def settings(opened: Opened) -> HttpResponse:
 _NAMES = {
     "claims_asked": _("Claimed entries that make an answer unknown"),
     "taxi_allowance_minutes": _("Taxi allowance in minutes"),
+    "second_factor_for": _("Second factor required for"),
 }
 
 
 def _value(value: list[str] | int) -> str:
     if isinstance(value, int):
         return str(value)
-    return ", ".join(gettext(_LISTS[each]) for each in value) or gettext("none")
+    return ", ".join(gettext({**_LISTS, **_ROLES}[each]) for each in value) or gettext("none")
