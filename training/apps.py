@@ -13,8 +13,9 @@ class TrainingConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from training.services.people import account_mails  # noqa: F401  (told of what locks an account)
-        from training.services.reminders import mail_server  # noqa: F401  (registers a system check)
+        # They register signals and a system check.
+        from training.services.people import account_mails, sign_ins  # noqa: F401
+        from training.services.reminders import mail_server  # noqa: F401
         from training.triggers import every
         from training.web.student import page_cache  # noqa: F401  (its pages are made ahead by the sweep)
 

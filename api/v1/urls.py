@@ -2,7 +2,17 @@
 
 from django.urls import path
 
-from api.v1.everyone import auth, eligibility, mail, milestones, notices, reminders, search, status_changes
+from api.v1.everyone import (
+    auth,
+    eligibility,
+    mail,
+    milestones,
+    notices,
+    reminders,
+    search,
+    sign_ins,
+    status_changes,
+)
 from api.v1.school import aircraft, audit, instructors, invitations, minimums, people, school_settings
 from api.v1.school.courses import views as courses
 from api.v1.student import (
@@ -34,6 +44,7 @@ ROUTES = (
     ("auth/login", auth.Login, "login"),
     ("auth/nonce", auth.Nonce, "nonce"),
     ("auth/logout", auth.Logout, "logout"),
+    ("auth/events", sign_ins.SignInEvents, "sign-in-events"),
     ("eligibility", eligibility.Eligibility, "eligibility"),
     ("mail", mail.Mail, "mail"),
     ("mail/test", mail.MailTest, "mail-test"),

@@ -109,6 +109,7 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
         [401, 404, 200, 200, 404, 404, 404, 404, 404, 404, 401],
     ),
     ("auth/login", "POST"): ({"email": "sam@lakeside.example", "password": "wrong"}, [401] * 11),
+    ("auth/events", "GET"): (None, ANY_USER),
     ("auth/logout", "POST"): (None, [401] + [204] * 9 + [401]),
     ("auth/nonce", "GET"): (None, ANY_USER),
     ("eligibility", "POST"): (examples.question(), OPEN),

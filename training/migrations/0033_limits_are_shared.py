@@ -16,7 +16,7 @@ def drop(apps, schema_editor):
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("training", "0029_heartbeats_and_rendered_pages"),
+        ("training", "0032_passkey_signatures_have_a_nonce"),
     ]
 
     operations = [

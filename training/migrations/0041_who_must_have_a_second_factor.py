@@ -8,7 +8,7 @@ from training.models.school import schools
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("training", "0031_invitations_wait_for_an_answer"),
+        ("training", "0033_limits_are_shared"),
     ]
 
     operations = [

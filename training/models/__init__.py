@@ -24,6 +24,7 @@ from training.models.school.people_changes import PeopleChange
 from training.models.school.publications import CoursePublication
 from training.models.school.school_changes import SchoolChange
 from training.models.school.schools import School
+from training.models.school.sign_ins import SignInEvent
 from training.models.school.students import Student
 from training.models.watching.deliveries import Delivery, DeliveryItem
 from training.models.watching.findings import AuditRun, Finding, NightlyAudit, Resolution

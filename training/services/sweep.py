@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from training.services import limits
 from training.services.operations import heartbeats
+from training.services.people import sign_ins
 from training.services.records import page_cache
 from training.services.reminders import audits, checkpoints, due, fleet, outbox, standings
 
@@ -88,6 +89,7 @@ def sweep(
         ("yesterday's standings", lambda: _renew(done, now, _part(NIGHTLY_SHARE, seconds), progress)),
         ("audits", lambda: _audit(done, now, until, progress)),
         ("pages", lambda: _prepare(done, now, until)),
+        ("sign-ins", lambda: sign_ins.sweep(now())),
     ]
     for name, step in steps:
         try:

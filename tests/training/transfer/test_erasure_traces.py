@@ -162,12 +162,13 @@ def test_nothing_readable_is_left_in_any_table(somebody: Cast) -> None:
 def test_whoever_was_erased_signs_in_no_more(somebody: Cast) -> None:
     account, guardian = somebody.sams_account, models.Guardian.objects.get(user__isnull=False).user
     assert guardian
+    assert models.SignInEvent.objects.filter(user=account).exists()
     erase(somebody)
     for each in (account, guardian):
         each.refresh_from_db()
         assert (each.name, each.is_active, each.has_usable_password()) == ("", False, False)
         assert each.email.endswith("@erased.invalid")
-        for model in (EmailAddress, Authenticator, AuthToken, UserSession):
+        for model in (EmailAddress, Authenticator, AuthToken, UserSession, models.SignInEvent):
             assert not model.objects.filter(user=each).exists(), model
     # Who looked at the record is known by the account, which says no name.
     assert models.AccessLog.objects.filter(student=somebody.sam, user=account).exists()

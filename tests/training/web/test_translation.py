@@ -261,6 +261,8 @@ def pages() -> dict[str, list[tuple[str, str]]]:
         "school-student": [("ada", f"{here}/students/{lena}/"), ("ada", f"{here}/students/{theo}/")],
         "school-students": [("ada", f"{here}/students/"), ("ada", f"{here}/students/?q=zzz")],
         "search": [("ada", "/search/?q=lena"), ("ida", "/search/")],
+        "sign-in-events": [("bo", "/account/events/")],
+        "school-sign-in-events": [("ada", f"{here}/people/events/")],
         "security": [("bo", "/account/"), ("lena", "/account/")],
         "since-yesterday": [("ida", "/since-yesterday/")],
         "standing": [(each, f"/students/{demo.ref(each)}/standing/") for each in ("tove", "lena", "theo")],

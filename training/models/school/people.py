@@ -6,10 +6,14 @@ from django.contrib.auth.models import AbstractUser, BaseUserManager
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
 from django.db.models.functions import Lower
+from django.dispatch import Signal
 
 from syllabus.engine.audit.instructing import RatingsError, read_ratings
 from syllabus.engine.record.record import FLIGHT_INSTRUCTOR
 from syllabus.engine.record.vocabulary import INSTRUCTORS
+
+#: Sent with ``user`` when a new password was saved, whoever set it.
+password_replaced = Signal()
 
 
 class UserManager(BaseUserManager["User"]):
@@ -76,6 +80,7 @@ class User(AbstractUser):
         super().save(*args, **kwargs)
         if before is not None and before != self.password:
             self.end_access()
+            password_replaced.send(sender=User, user=self)
 
     def end_access(self) -> tuple[int, int]:
         """End every session and API token. Returns how many sessions, and how many tokens, ended."""

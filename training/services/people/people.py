@@ -31,13 +31,25 @@ from training.models import (
     Student,
     User,
 )
+from training.models.school.invitations import GUARDIAN
 from training.services import access
 from training.services.errors import Conflict
+from training.services.people import sign_ins
 
 HELD = ("certificate", "instructor_kind", "recent_experience_until", "ratings")
 MOST_NAME, MOST_CERTIFICATE, MOST_MODEL = 200, 40, 60
 #: How long an invitation can be accepted.
 INVITED_FOR = dt.timedelta(days=14)
+#: The changes that are events of somebody's sign-in too: what they may open.
+_OF_ROLES = (
+    *(
+        f"{kind} {how}"
+        for kind in (*Role.Kind.values, GUARDIAN)
+        for how in ("added", "invited", "accepted", "withdrawn", "ended")
+    ),
+    "guardian's account given",
+    "guardian's account taken",
+)
 
 
 class PeopleError(InputError):
@@ -360,3 +372,5 @@ def _plain(held: Mapping[str, Any]) -> dict[str, Any]:
 def note(school: School, by: User | None, what: str, at: dt.datetime, **more: Any) -> None:
     """Record who changed what about people (``PeopleChange``)."""
     PeopleChange.objects.create(school=school, by=by, what=what, at=at, **more)
+    if what.endswith(_OF_ROLES):
+        sign_ins.record(sign_ins.What.ROLE, more.get("user") or by, about=what, school=school)

@@ -18,7 +18,7 @@ from syllabus.engine.record.reading import Errors
 from training.models import Guardian, Role, School, Student, User
 from training.services import access
 from training.services.errors import Conflict, NotAllowed
-from training.services.people import account_mails, people
+from training.services.people import account_mails, people, sign_ins
 
 MOST_REASON = 300
 _CACHED = 60  # seconds
@@ -78,12 +78,15 @@ def check(request: HttpRequest, user: User, code: str | None) -> None:
         )
     key = f"mfa-auth-user-{user.pk}"
     if not ratelimit.consume(request, action="login_failed", key=key):
+        sign_ins.record(sign_ins.What.LOCKED, user)
         raise TooMany("Too many codes were tried for this account. Wait five minutes, then try again.")
     for each in known.exclude(type=Authenticator.Type.WEBAUTHN):
         if each.wrap().validate_code(code):
             ratelimit.clear(request, action="login_failed", key=key)
             each.record_usage()
+            sign_ins.record(sign_ins.What.FACTOR_USED, user, about=each.type)
             return
+    sign_ins.record(sign_ins.What.FACTOR_FAILED, user)
     raise NotGiven(
         "This code is wrong or was used already. Send the next code from the authenticator app, or another"
         " recovery code."
@@ -165,6 +168,7 @@ def remove(user: User, reason: str, *, by: User | None, at: dt.datetime) -> Remo
                 _("%(person)s has no passkey, authenticator app or recovery code.") % {"person": whose}
             )
         Authenticator.objects.filter(user=whose).delete()
+        sign_ins.record(sign_ins.What.FACTOR_REMOVED, whose)
         sessions, tokens = whose.end_access()
         cache.delete(f"second-factor-{whose.pk}")
         for school in School.objects.filter(pk__in=schools_of(whose)).order_by("pk"):

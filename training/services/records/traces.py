@@ -25,6 +25,7 @@ from training.models import (
     PeopleChange,
     ReminderPreferences,
     RetentionHold,
+    SignInEvent,
     Student,
     User,
 )
@@ -50,6 +51,7 @@ def close(user: User) -> None:
     user.is_active, user.last_login = False, None
     user.set_unusable_password()
     user.save()
+    SignInEvent.objects.filter(user=user).delete()  # last: what was just done is an event too
 
 
 def names_of(student: Student, accounts: Collection[User]) -> tuple[str, ...]:

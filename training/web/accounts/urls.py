@@ -11,7 +11,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST
 
 from training.web.accounts import views
-from training.web.people import invitations
+from training.web.people import invitations, sign_ins
 
 HERE = "training/account"
 
@@ -44,6 +44,7 @@ urlpatterns = [
     path("account/invitations/<int:pk>/accept/", invitations.accept, name="accept-invitation"),
     path("account/invitations/<int:pk>/decline/", invitations.decline, name="decline-invitation"),
     path("invitations/<str:key>/", invitations.open_link, name="invitation"),
+    path("account/events/", sign_ins.own, name="sign-in-events"),
     path("account/tokens/end/", views.end_tokens, name="end_tokens"),
     path(
         "account/password/",

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from training.web.people import enrolments, guardians, invitations, people, second_factors, students
+from training.web.people import enrolments, guardians, invitations, people, second_factors, sign_ins, students
 from training.web.school import (
     aircraft,
     aircraft_models,
@@ -47,6 +47,7 @@ urlpatterns = [
     path(f"{_COURSE}publish/", courses.publish, name="school-course-publish"),
     path(f"{_HERE}people/", people.listed, name="school-people"),
     path(f"{_HERE}people/add/", people.add, name="school-person-add"),
+    path(f"{_HERE}people/events/", sign_ins.of_school, name="school-sign-in-events"),
     path(f"{_HERE}people/invitations/<int:pk>/again/", invitations.again, name="school-invitation-again"),
     path(
         f"{_HERE}people/invitations/<int:pk>/withdraw/",
