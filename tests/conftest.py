@@ -12,7 +12,7 @@ from django.utils import translation
 from pytest_django.plugin import DjangoDbBlocker
 
 from tests.run import chromium
-from tests.support import emptied, kept, no_network
+from tests.support import emptied, forced, kept, no_network
 from tests.support.extent import FULL, count
 from tests.support.kept import pytest_fixture_setup  # noqa: F401  (of every test with a database)
 from tests.support.lifting import ledger_emptied  # noqa: F401  (a fixture of every test that commits)
@@ -66,6 +66,13 @@ def language_of_one_test() -> Iterator[None]:
     translation.deactivate()
 
 
+@pytest.fixture(autouse=True)
+def rows_of_one_test() -> Iterator[None]:
+    """A request that raised leaves its user's schools to the thread."""
+    yield
+    forced.release()
+
+
 @pytest.fixture(scope="session")
 def sqlite_in_a_file() -> None:
     """On SQLite, test on a file, as in use: a database in memory has no write-ahead log and other locks."""
@@ -92,6 +99,7 @@ def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -
 
     with django_db_blocker.unblock():
         emptied.install()
+        forced.install()
     yield
     with django_db_blocker.unblock():
         kept.release()

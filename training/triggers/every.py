@@ -13,7 +13,7 @@ from django.core.checks import CheckMessage, Tags, Warning, register
 from django.db import connections, transaction
 from django.db.backends.base.base import BaseDatabaseWrapper
 
-from training.triggers import courses, erasing, installer, ledger, sealing, staleness, versions
+from training.triggers import courses, erasing, installer, ledger, policies, sealing, staleness, versions
 
 REPAIR = "Put them back, as the owner of the tables: manage.py migrate, then manage.py ledger_guards."
 _EVERY = (sealing.TRIGGERS, courses.TRIGGERS, versions.TRIGGERS, staleness.TRIGGERS)
@@ -37,6 +37,7 @@ def after_migrate(*, using: str, **_: Any) -> None:
         for each in _EVERY:
             each.install(connections[using])
         erasing.install(connections[using])
+        policies.install(connections[using])
 
 
 @contextmanager
@@ -72,6 +73,14 @@ def every_trigger_stands(*, databases: Sequence[str] | None = None, **_: Any) ->
                     f"Triggers that protect signed rows are missing: {len(lost)} ({', '.join(lost)}).",
                     hint=REPAIR,
                     id="training.W001",
+                )
+            )
+        if lost := policies.missing(connection):
+            found.append(
+                Warning(
+                    f"Policies that show a school its own rows alone are missing on: {', '.join(lost)}.",
+                    hint="Put them back, as the owner of the tables: manage.py migrate.",
+                    id="training.W002",
                 )
             )
     return found

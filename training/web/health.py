@@ -16,6 +16,7 @@ from prometheus_client import REGISTRY, CollectorRegistry, generate_latest
 from prometheus_client.metrics_core import GaugeMetricFamily, Metric
 from prometheus_client.multiprocess import MultiProcessCollector
 
+from training.services import row_scope
 from training.services.operations import metrics as figures
 from training.services.operations import readiness
 
@@ -51,6 +52,7 @@ def healthz(request: HttpRequest) -> JsonResponse:
 @require_safe
 def readyz(request: HttpRequest) -> JsonResponse:
     """200 if this instance can do its work, else 503; only operators see why."""
+    row_scope.everything()
     checks = readiness.look(dt.datetime.now(dt.UTC))
     faults = [f"{check.name}: {check.fault}" for check in checks if check.fault]
     ready = not faults
@@ -70,6 +72,7 @@ def metrics(request: HttpRequest) -> HttpResponse:
     """Metrics of all processes of this server in Prometheus text format; for operators only."""
     if not is_operator(request):
         return JsonResponse({"detail": "This is open to operators alone, by their token."}, status=403)
+    row_scope.everything()
     registry: CollectorRegistry = REGISTRY
     if os.environ.get("PROMETHEUS_MULTIPROC_DIR"):
         registry = CollectorRegistry()

@@ -6,6 +6,8 @@ from typing import Any
 from knox.auth import TokenAuthentication as KnoxTokenAuthentication
 from rest_framework.exceptions import AuthenticationFailed
 
+from training.services import row_scope
+
 _TOKEN = re.compile(rb"[0-9a-f]{16,256}")
 
 
@@ -15,4 +17,6 @@ class TokenAuthentication(KnoxTokenAuthentication):
     def authenticate_credentials(self, token: bytes) -> Any:
         if not _TOKEN.fullmatch(token):
             raise AuthenticationFailed("Unknown token. Create one with auth/login.")
-        return super().authenticate_credentials(token)
+        found = super().authenticate_credentials(token)
+        row_scope.of(found[0].pk)
+        return found

@@ -109,7 +109,7 @@ class OwnInvitations(View):
     )
     def get(self) -> Any:
         """Those sent to the e-mail address of the caller's account, by whichever school."""
-        return {"invitations": list(invitations.own(self.user, self.at))}
+        return {"invitations": invitations.own(self.user, self.at)}
 
 
 class InvitationAccept(View):

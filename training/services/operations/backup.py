@@ -22,10 +22,12 @@ from django.db import DatabaseError, connection
 from django.db.backends.postgresql.client import DatabaseClient
 
 from training.services.operations import moving
+from training.triggers.policies import EVERY, SETTING
 
 POSTGRESQL, SQLITE = "PostgreSQL", "SQLite"
 #: The page cache, which is rendered again from the record and stays out.
 MADE_ANEW = settings.PAGE_CACHE_TABLE
+_SAID = {"PGCONNECT_TIMEOUT": "10", "PGOPTIONS": f"-c {SETTING}={EVERY}", "LC_ALL": "C.UTF-8"}
 _BEGINNINGS = {b"PGDMP": POSTGRESQL, b"SQLite format 3\x00": SQLITE}
 
 
@@ -178,7 +180,9 @@ def _check_sqlite(database: sqlite3.Connection, path: Path) -> None:
 
 
 def _write_postgresql(partial: Path) -> None:
-    how = ["--format=custom", "--lock-wait-timeout=30s", f"--exclude-table-data={MADE_ANEW}"]
+    # The plain role may take a backup too, of every school's rows.
+    how = ["--format=custom", "--enable-row-security", "--lock-wait-timeout=30s"]
+    how.append(f"--exclude-table-data={MADE_ANEW}")
     _run("pg_dump", lambda to: [*how, f"--file={partial}", *to])
 
 
@@ -202,7 +206,7 @@ def _run(name: str, arguments: Callable[[list[str]], list[str]]) -> None:
     common = ["--no-owner", "--no-privileges", "--no-password"]
     done = subprocess.run(
         [str(tool(name, server_major())), *common, *arguments(to)],
-        env={**kept, **(own or {}), "PGCONNECT_TIMEOUT": "10", "LC_ALL": "C.UTF-8"},
+        env={**kept, **(own or {}), **_SAID},
         stdin=subprocess.DEVNULL,
         capture_output=True,
         text=True,

@@ -19,7 +19,7 @@ from django.utils.translation import gettext_lazy
 
 from training.models import Invitation, Role, School, Student, User
 from training.models.school.invitations import GUARDIAN
-from training.services import access
+from training.services import access, row_scope
 from training.services.errors import Conflict, NotFound
 from training.services.people import guardians, people
 from training.services.reminders import outgoing
@@ -39,9 +39,14 @@ def of(school: School) -> QuerySet[Invitation]:
     return Invitation.objects.filter(school=school).select_related("by", "school", "student")
 
 
-def own(user: User, at: dt.datetime) -> QuerySet[Invitation]:
-    """Those that a user can accept or decline."""
-    return Invitation.objects.filter(email=user.email, expires__gt=at).select_related("school", "by")
+@row_scope.every_school()
+def own(user: User, at: dt.datetime) -> list[Invitation]:
+    """Those that a user can accept or decline, of schools that are not yet the user's."""
+    return list(_own(user, at).select_related("school", "by"))
+
+
+def _own(user: User, at: dt.datetime) -> QuerySet[Invitation]:
+    return Invitation.objects.filter(email=user.email, expires__gt=at)
 
 
 def role_name(invitation: Invitation) -> str:
@@ -55,6 +60,7 @@ def link(invitation: Invitation) -> str:
     return f"{settings.PUBLIC_ADDRESS}{reverse('invitation', args=[key])}"
 
 
+@row_scope.every_school()
 def by_link(key: str, at: dt.datetime) -> Invitation | None:
     """The invitation that a link opens; None where it was answered, withdrawn, sent again, or has expired."""
     try:
@@ -111,6 +117,7 @@ def _locked(by: User, school: School, pk: int) -> Invitation:
     return found
 
 
+@row_scope.every_school()
 @transaction.atomic
 def accept(pk: int, *, by: User, at: dt.datetime) -> Invitation:
     """Take up what is offered to the address of an account.
@@ -132,6 +139,7 @@ def accept(pk: int, *, by: User, at: dt.datetime) -> Invitation:
     return found
 
 
+@row_scope.every_school()
 @transaction.atomic
 def decline(pk: int, *, by: User, at: dt.datetime) -> Invitation:
     """Turn down what is offered to the address of an account. Raises: NotFound."""
@@ -141,17 +149,18 @@ def decline(pk: int, *, by: User, at: dt.datetime) -> Invitation:
 
 
 def _mine(pk: int, by: User, at: dt.datetime) -> Invitation:
-    named = own(by, at).filter(pk=pk).first()
+    named = _own(by, at).filter(pk=pk).first()
     if named is None:
         raise NotFound(WHAT)
     # The school's row first, as all who change its people do.
     School.objects.select_for_update(no_key=True).get(pk=named.school_id)
-    found = own(by, at).filter(pk=pk).select_related("school", "student", "guardian__student").first()
+    found = _own(by, at).filter(pk=pk).select_related("school", "student", "guardian__student").first()
     if found is None:
         raise NotFound(WHAT)
     return found
 
 
+@row_scope.every_school()
 @transaction.atomic
 def join(invitation: Invitation, password: str, *, at: dt.datetime) -> User:
     """Make the account of an address that has none, by the link that its owner got, and accept.
@@ -165,6 +174,7 @@ def join(invitation: Invitation, password: str, *, at: dt.datetime) -> User:
     return made
 
 
+@row_scope.every_school()
 @transaction.atomic
 def turn_down(invitation: Invitation, *, at: dt.datetime) -> None:
     """Decline by the link alone, as whoever has no account does."""

@@ -32,7 +32,7 @@ from training.models import (
     User,
 )
 from training.models.school.invitations import GUARDIAN
-from training.services import access
+from training.services import access, row_scope
 from training.services.errors import Conflict
 from training.services.people import sign_ins
 
@@ -187,7 +187,8 @@ def _already(
 ) -> Added | None:
     """What was added before, where the very same is sent again. Raises: Conflict where it was another."""
     if kind == Role.Kind.STUDENT and ref is not None:
-        student = Student.objects.filter(ref=ref).select_related("user").first()
+        with row_scope.every_school():
+            student = Student.objects.filter(ref=ref).select_related("user").first()
         if student is None:
             return None
         invited = Invitation.objects.filter(student=student, role=kind).first()

@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from syllabus.engine.errors import InputError
 from syllabus.engine.record.reading import Errors
 from training.models import Guardian, Role, School, Student, User
-from training.services import access
+from training.services import access, row_scope
 from training.services.errors import Conflict, NotAllowed
 from training.services.people import account_mails, people, sign_ins
 
@@ -116,11 +116,12 @@ def of(user: User) -> Counter[str]:
 
 def schools_of(user: User) -> set[int]:
     """The keys of the schools that a person has to do with, in whatever way. Three queries."""
-    return {
-        *Role.objects.filter(user=user).values_list("school_id", flat=True),
-        *Guardian.objects.filter(user=user).values_list("school_id", flat=True),
-        *Student.objects.filter(user=user).values_list("school_id", flat=True),
-    }
+    with row_scope.every_school():
+        return {
+            *Role.objects.filter(user=user).values_list("school_id", flat=True),
+            *Guardian.objects.filter(user=user).values_list("school_id", flat=True),
+            *Student.objects.filter(user=user).values_list("school_id", flat=True),
+        }
 
 
 def whoever_may_not(user: User, by: User) -> str:

@@ -38,7 +38,7 @@ from training.models import (
     Test,
     User,
 )
-from training.services import access, texts
+from training.services import access, row_scope, texts
 from training.services.errors import Conflict
 from training.services.records import page_cache, traces
 from training.services.signing import seals
@@ -206,14 +206,15 @@ def _accounts(student: Student) -> list[User]:
 
 
 def _only_here(user: User, student: Student) -> bool:
-    """Whether an account has no other use than this record."""
+    """Whether an account has no other use than this record, at any school."""
     elsewhere = Role.objects.filter(user=user).exclude(school=student.school_id, role=Role.Kind.STUDENT)
     others = (
         elsewhere,
         Student.objects.filter(user=user).exclude(pk=student.pk),
         Guardian.objects.filter(user=user).exclude(student=student),
     )
-    return not (user.is_staff or user.is_superuser or any(each.exists() for each in others))
+    with row_scope.every_school():
+        return not (user.is_staff or user.is_superuser or any(each.exists() for each in others))
 
 
 def _rows(student: Student) -> Iterator[tuple[str, int]]:

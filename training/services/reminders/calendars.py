@@ -20,7 +20,7 @@ from icalendar import Alarm, Calendar, Event, vDuration, vText
 from syllabus.law import airworthiness
 from training import models
 from training.reports import lapses
-from training.services import access
+from training.services import access, row_scope
 from training.services.fleet import aircraft as fleets
 from training.services.reminders import due, leads, preferences
 from training.services.reminders.messages import day_in_words
@@ -77,6 +77,7 @@ def read(secret: str, at: dt.datetime) -> bytes | None:
     feed = models.CalendarFeed.objects.select_related("user").filter(token_hash=_hash(secret)).first()
     if feed is None or not feed.user.is_active:
         return None
+    row_scope.of(feed.user_id)
     models.CalendarFeed.objects.filter(pk=feed.pk).update(read_at=at)
     students = list(of_user(feed.user, at).select_related("school"))
     _note(feed.user, students, at)
