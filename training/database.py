@@ -19,6 +19,7 @@ and an audit and a sign-off would each wait for the other: ``tests/repository/te
 A transaction that the database still ends for another one's sake is run again by ``run_again``.
 """
 
+import datetime as dt
 import functools
 import logging
 import random
@@ -104,6 +105,16 @@ def note(fault: DatabaseError | InterfaceError) -> str:
     name = name_of(fault)
     FAULTS.labels(name).inc()
     return name
+
+
+def now() -> dt.datetime:
+    """What time it is by the database server's clock. SQLite has none of its own: by this process's."""
+    if connection.vendor != "postgresql":
+        return dt.datetime.now(dt.UTC)
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT clock_timestamp()")
+        found: dt.datetime = cursor.fetchone()[0]
+    return found
 
 
 def run_again(work: Callable[P, R]) -> Callable[P, R]:

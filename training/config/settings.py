@@ -21,12 +21,15 @@
 - ``OPERATOR_SECOND_FACTOR``: on where whoever may use the admin site must have a second factor; default on
 - ``DEMO_RESET``: on where the beat puts a demo school back to its first day every night; needs ``DEMO_PASSWORD``
 - ``LOG_LEVEL``: default ``INFO``; ``LOG_FORMAT``: ``json`` or ``lines``; default: json unless embedded or debug
+- ``CLOCK_DRIFT_SECONDS``: reminders are held back while this clock is further off the database's; default 60
+- ``CLOCK_GAP_DAYS``: the same where the last sweep was longer ago (0: never); default 30, and 0 where embedded
 - ``METRICS_TOKEN``: 20 characters or more that open ``/metrics`` and the details of ``/readyz``, sent as
   ``Authorization: Bearer …``; unset: they open to this machine itself, and to nobody where ``HTTPS`` is on
 """
 
 import datetime as dt
 import sys
+from datetime import timedelta
 from pathlib import Path
 
 import environ
@@ -405,6 +408,11 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
     "interval_step": 0.1,
     "interval_max": 0.2,
 }
+
+# Reminders and mails are held back while this clock is further off than this from the database's clock; and,
+# until somebody says that the break was real, where the last sweep was longer ago than so many days (0: never).
+CLOCK_DRIFT = timedelta(seconds=whole_number(env, "CLOCK_DRIFT_SECONDS", default=60))
+CLOCK_GAP = timedelta(days=whole_number(env, "CLOCK_GAP_DAYS", default=0 if EMBEDDED else 30))
 
 # One line for each event, to standard error. Names and records of students do not belong in a log.
 LOGGING = logging_settings(

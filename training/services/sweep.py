@@ -9,10 +9,10 @@ from dataclasses import dataclass, field
 from django.utils import timezone
 
 from training.services import limits
-from training.services.operations import heartbeats
+from training.services.operations import clock, heartbeats
 from training.services.people import sign_ins
 from training.services.records import page_cache
-from training.services.reminders import audits, checkpoints, due, fleet, outbox, standings
+from training.services.reminders import ahead, audits, checkpoints, due, fleet, outbox, standings
 
 log = logging.getLogger(__name__)
 #: Students that are looked up at once.
@@ -71,13 +71,16 @@ def sweep(
     now: Callable[[], dt.datetime] = timezone.now,
     seconds: float = SECONDS,
     progress: Callable[[str], None] = lambda line: None,
+    after_a_break: bool = False,
 ) -> Swept:
     """Work out what changed, make what is due, send it; then leave the heartbeat.
 
     A step that fails is logged and the others go on, but then there is no heartbeat, so that it is noticed.
+    Where the clock is in doubt before a step, that step and those after it are left out in the same way.
     """
     done, until = Swept(), time.monotonic() + seconds
     steps: list[tuple[str, Callable[[], None]]] = [
+        ("what was dated ahead", lambda: _repair(now)),
         ("e-mails that wait", lambda: _send(done, now, _part(MAIL_SHARE, seconds))),
         ("records that changed", lambda: _work_out(done, now, _part(CHANGED_SHARE, seconds), progress)),
         ("reminders", lambda: _make(done, now, until)),
@@ -93,6 +96,10 @@ def sweep(
     ]
     for name, step in steps:
         try:
+            if why := clock.doubt(now(), after_a_break=after_a_break):
+                log.error("the sweep stops before %s: %s", name, why)
+                done.faults.append(f"clock: {why}")
+                break
             step()
         except Exception as fault:
             log.exception("the sweep failed at %s", name)
@@ -100,6 +107,12 @@ def sweep(
     if not done.faults:
         heartbeats.mark(heartbeats.SWEEP, now())
     return done
+
+
+def _repair(now: Callable[[], dt.datetime]) -> None:
+    at = now()
+    lag = heartbeats.lags(at)[heartbeats.SWEEP]
+    ahead.repair(at, thorough=lag is not None and lag < 0)
 
 
 def _part(share: float, seconds: float) -> float:

@@ -1,7 +1,7 @@
 """Tokens for programs: created with e-mail and password, revoked by their owner."""
 
 from http import HTTPStatus
-from typing import Any, NoReturn
+from typing import Any
 
 from allauth.account.adapter import get_adapter
 from django.core.exceptions import ValidationError
@@ -21,7 +21,7 @@ from api.v1.base.views import View
 from syllabus.engine.errors import InputError
 from training.models import User
 from training.services import limits
-from training.services.people import second_factor, sign_ins
+from training.services.people import second_factor
 from training.services.signing import nonces
 
 
@@ -107,11 +107,6 @@ class Login(View):
             _make_room(user)
             made, token = AuthToken.objects.create(user=user)
         return {"token": token, "expires": made.expiry}
-
-    def throttled(self, request: Request, wait: float) -> NoReturn:
-        email = request.data.get("email") if isinstance(request.data, dict) else None
-        sign_ins.locked(str(email or "").strip().lower())
-        super().throttled(request, wait)
 
 
 def _not_in(says: str) -> Problem:

@@ -46,7 +46,7 @@ def test_ready_while_the_sweep_runs(client: Client, ticking: None, operator: dic
     assert answer.status_code == 200
     assert answer.json() == {
         "ready": True,
-        "checks": {"database": "ok", "migrations": "ok", "triggers": "ok", "heartbeats": "ok"},
+        "checks": {"database": "ok", "migrations": "ok", "triggers": "ok", "clock": "ok", "heartbeats": "ok"},
     }
 
 
@@ -291,7 +291,9 @@ def test_the_system_check_names_lost_triggers_and_how_to_restore_them() -> None:
 
 def test_the_command_says_the_same_to_a_process_without_a_port(ticking: None, capsys) -> None:
     call_command("ready")
-    assert capsys.readouterr().out == "database: ok\nmigrations: ok\ntriggers: ok\nheartbeats: ok\n"
+    assert (
+        capsys.readouterr().out == "database: ok\nmigrations: ok\ntriggers: ok\nclock: ok\nheartbeats: ok\n"
+    )
     Heartbeat.objects.all().delete()
     with pytest.raises(SystemExit) as ended:
         call_command("ready")

@@ -1,6 +1,7 @@
 """Checks the ledger of this database: reads its rows as a stream and hands them to ``checking``."""
 
 import contextlib
+import datetime
 from collections.abc import Iterable, Iterator
 from typing import Any
 
@@ -9,7 +10,7 @@ from django.db.models import Exists, F, OuterRef, QuerySet
 from django.db.models.expressions import CombinedExpression
 
 from training.ledger import models
-from training.ledger.core import checking
+from training.ledger.core import checking, sealed
 from training.ledger.core.faults import Error
 from training.ledger.store import keys
 from training.triggers import installer
@@ -86,6 +87,18 @@ def tree_faults(
         known,
         tally,
     )
+
+
+def backwards(tree: str, drift: datetime.timedelta) -> Iterator[str]:
+    """A sentence for each entry dated before the one ahead of it, by more than clocks may differ: one of the
+    two was dated by a wrong clock. What is signed is whole all the same."""
+    rows = models.Entry.objects.filter(tree=tree).order_by("index").values_list("index", "at")
+    last = ""
+    for index, at in _streamed(rows):
+        with contextlib.suppress(ValueError):  # an instant that cannot be read is an error of its own
+            if last and sealed.instant_of(at) < sealed.instant_of(last) - drift:
+                yield f"entry {index} is dated {at}, before the last one ({last}): check the servers' clocks"
+        last = at
 
 
 def entry_rows(tree: str) -> Iterator[checking.EntryRow]:

@@ -29,12 +29,19 @@ class Command(BaseCommand):
         parser.add_argument(
             "--retry", action="store_true", help="retry the records and e-mails that failed before"
         )
+        parser.add_argument(
+            "--after-a-break",
+            action="store_true",
+            help="this server's clock is right, although the last run was long ago",
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         if options["retry"]:
             standings.unpark_all()
             failures.retry(Delivery.objects.all(), timezone.now())
-        done = sweep(seconds=options["seconds"], progress=self.stdout.write)
+        done = sweep(
+            seconds=options["seconds"], progress=self.stdout.write, after_a_break=options["after_a_break"]
+        )
         self.stdout.write(str(done))
         for each in standings.parked():
             self.stdout.write(f"failed: student {each.student_id} of {each.school}: {each.fault}")

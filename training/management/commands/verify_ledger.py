@@ -5,6 +5,7 @@ import sys
 import time
 from typing import Any
 
+from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import DatabaseError
 
@@ -18,7 +19,8 @@ class Command(BaseCommand):
 
     help = (
         "Recomputes every hash of the ledger from its rows and checks every checkpoint's signature. Lists "
-        "each entry, node or checkpoint that was changed, removed or added. Exit code 1 if there is one."
+        "each entry, node or checkpoint that was changed, removed or added. Exit code 1 if there is one. "
+        "CAUTION: entries whose dates run backwards, as after a wrong clock; they change no exit code."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -67,6 +69,8 @@ class Command(BaseCommand):
             self.stdout.write(
                 f"ERROR ledger {tree}: cannot read the rows after {tally.entries} entries: {fault}"
             )
+        for caution in audit.backwards(tree, settings.CLOCK_DRIFT):
+            self.stdout.write(f"CAUTION ledger {tree}: {caution}")
         seconds = time.perf_counter() - began
         self.stdout.write(
             f"ledger {tree}: {tally.entries:,} entries ({tally.erased} erased), {tally.nodes:,} nodes, "

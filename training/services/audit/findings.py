@@ -11,6 +11,7 @@ from collections.abc import Callable, Generator, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from django.conf import settings
 from django.db import transaction
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
@@ -19,6 +20,7 @@ from syllabus.engine.errors import InputError
 from syllabus.engine.record import reading
 from syllabus.engine.record.reading import Errors
 from syllabus.law import rulebook
+from training import database
 from training.database import run_again
 from training.ledger.core import assertions
 from training.ledger.store import entries
@@ -128,7 +130,9 @@ def _kept(
     run = AuditRun(
         school=school, at=at, on=on, by=by, students=students, found=len(told), rulebook=rulebook.current().id
     )
-    if AuditRun.objects.filter(Q(at__gt=at) | Q(on__gt=on), school=school).exists():
+    later = AuditRun.objects.filter(Q(at__gt=at) | Q(on__gt=on), school=school)
+    # One dated after now was made by a clock ahead; nothing later than it will come for long.
+    if later.exclude(at__gt=database.now() + settings.CLOCK_DRIFT).exists():
         known = {each.key: each for each in listed(school)}
         standing = [known.get(key) or _row(school, each, at) for key, each in told.items()]
         return Done(run, kept=False, standing=sorted(standing, key=lambda each: each.day, reverse=True))
@@ -252,8 +256,17 @@ def state_of(finding: Finding) -> str:
 
 
 def note_read(findings: Iterable[Finding], by: User, *, via: str, at: dt.datetime) -> None:
-    """Log that these findings were read: one entry for each student whose record they are about."""
-    whose = {each.student_id: each.school_id for each in findings if each.student_id}
+    """Log that these findings were read: one entry for each student whose record they are about.
+
+    Of a queryset that was not evaluated no finding is read for that.
+    """
+    if isinstance(findings, QuerySet) and findings._result_cache is None and not findings.query.is_sliced:
+        pairs: Iterable[tuple[int | None, int]] = (
+            findings.order_by().values_list("student_id", "school_id").distinct()
+        )
+    else:
+        pairs = ((each.student_id, each.school_id) for each in findings)
+    whose = {student: school for student, school in pairs if student}
     access.log_each(by, whose, access.READ, "findings of an audit", via=via, at=at)
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+from django.conf import settings
 from django.db import connection
 
 from training import models
@@ -69,6 +70,7 @@ def look() -> Found:
 def _tree(tree: str, found: Found) -> None:
     tally = checking.Tally()
     found.faults += [f"ledger {tree}: {fault}" for fault in audit.tree_faults(tree, tally)]
+    found.cautions += [f"ledger {tree}: {each}" for each in audit.backwards(tree, settings.CLOCK_DRIFT)]
     found.figures.append(
         f"ledger {tree}: {tally.entries:,} entries ({tally.erased} erased), {tally.nodes:,} nodes, "
         f"{tally.checkpoints} checkpoints: {f'errors: {tally.faults}' if tally.faults else 'whole'}"
@@ -76,7 +78,6 @@ def _tree(tree: str, found: Found) -> None:
 
 
 def _of_the_key() -> Iterator[str]:
-    from django.conf import settings
     from django.core.exceptions import ImproperlyConfigured
 
     known = keys.known()

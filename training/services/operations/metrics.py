@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from django.conf import settings
 from django.db.models import Count, Q
 
+from training import database
 from training.ledger.models import Head
 from training.models import Delivery, NightlyAudit, Stale
 from training.services.operations import heartbeats
@@ -60,6 +61,11 @@ def figure(name: str, help: str, *, label: str = "") -> Callable[[Read], Read]:
 @figure("heartbeat_lag_seconds", "Seconds since each background job was last done.", label="work")
 def _heartbeat_lag(at: dt.datetime) -> dict[str, float]:
     return {name: lag for name, lag in heartbeats.lags(at).items() if lag is not None}
+
+
+@figure("clock_difference_seconds", "This process's clock less the database's.")
+def _clock_difference(at: dt.datetime) -> float:
+    return (at - database.now()).total_seconds()
 
 
 @figure("ledger_entries", "Entries in each school's ledger.", label="school")

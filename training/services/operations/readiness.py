@@ -10,7 +10,7 @@ from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.recorder import MigrationRecorder
 
-from training.services.operations import heartbeats
+from training.services.operations import clock, heartbeats
 from training.triggers import every
 
 
@@ -88,9 +88,14 @@ def _heartbeats(at: dt.datetime) -> str:
     )
 
 
+def _clock(at: dt.datetime) -> str:
+    return clock.differs(at)
+
+
 _CHECKS: dict[str, Callable[[dt.datetime], str]] = {
     "database": _database,
     "migrations": _migrations,
     "triggers": _triggers,
+    "clock": _clock,
     "heartbeats": _heartbeats,
 }

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import Q
 
 from syllabus.engine.errors import InputError
 from syllabus.engine.record.reading import Errors
@@ -136,11 +137,15 @@ def set_several(school: School, days: Mapping[str, Collection[int] | None], *, a
     reschedule(school, at=at)
 
 
-def reschedule(school: School, *, at: dt.datetime) -> None:
-    """Schedule all future reminders of a school again."""
+def reschedule(school: School, *, at: dt.datetime, which: Q | None = None) -> int:
+    """Schedule future reminders of a school again, all or those of ``which`` lapses; how many moved."""
     zone, lead_times = zoneinfo.ZoneInfo(school.time_zone), of_school(school)
-    coming = list(Lapse.objects.filter(school=school, gone_at__isnull=True, last_day__gte=school.day(at)))
+    lapses = Lapse.objects.filter(which or Q(), school=school, gone_at__isnull=True)
+    coming = list(lapses.filter(last_day__gte=school.day(at)))
+    before = [each.due_at for each in coming]
     told = told_of({each.student_id for each in coming})
     for each in coming:
         schedule(each, lead_times, zone, at, told.get((each.student_id, each.what, each.last_day), ()))
-    Lapse.objects.bulk_update(coming, ["due_at", "due_lead"], batch_size=500)
+    moved = [each for each, was in zip(coming, before, strict=True) if each.due_at != was]
+    Lapse.objects.bulk_update(moved, ["due_at", "due_lead"], batch_size=500)
+    return len(moved)
