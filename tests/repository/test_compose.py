@@ -45,6 +45,11 @@ def test_nobody_has_more_than_they_need(name: str) -> None:
     assert service.get("ports", []) == (["127.0.0.1:8000:8000"] if name == "web" else [])
 
 
+@pytest.mark.parametrize("name", sorted(SERVICES))
+def test_no_service_can_take_the_memory_of_the_machine(name: str) -> None:
+    assert re.fullmatch(r"\d+[mg]", SERVICES[name]["mem_limit"])
+
+
 def test_the_inner_network_has_no_way_out() -> None:
     assert COMPOSE["networks"]["inside"] == {"internal": True}
 

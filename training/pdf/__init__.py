@@ -8,7 +8,10 @@ that they do not have stands as its number (``[U+674E]``): the record document h
 import datetime as dt
 import functools
 import json
+import os
 import re
+import subprocess
+import sys
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -17,10 +20,17 @@ import typst
 
 HOME = Path(__file__).parent
 MOST_TRIES = 100
+#: Bytes of address space for a process of its own, and the seconds it may take.
+MEMORY = 768 << 20
+SECONDS = 60
 #: How the compiler tells a text that the fonts cannot show; the last character of scripts they know.
 _UNSHOWN = re.compile(r'the text `"(.+?)"` could not be displayed')
 _SURE = 0x2BFF
 TEMPLATES = ("record", "endorsements", "lesson", "audit")
+
+
+class TooLarge(Exception):
+    """The document needs more memory than a process of its own may have."""
 
 
 @functools.cache
@@ -46,6 +56,28 @@ def make(template: str, data: Mapping[str, Any], *, at: dt.datetime) -> bytes:
             unshown = set(found[1]) | {each for each in text if ord(each) > _SURE and not each.isascii()}
             text = "".join(_number(each) if each in unshown else each for each in text)
     raise ValueError(f"{template}: more than {MOST_TRIES} kinds of characters cannot be shown")
+
+
+def make_apart(template: str, data: Mapping[str, Any], *, at: dt.datetime) -> bytes:
+    """As ``make``, in a process of its own with a limit to its memory, for what may be large.
+
+    Raises: TooLarge.
+    """
+    asked = json.dumps({"template": template, "data": data, "at": at.isoformat()}).encode()
+    # Fewer arenas: the address space is what is limited, and each thread would reserve one.
+    alone = {**os.environ, "MALLOC_ARENA_MAX": "2", "RAYON_NUM_THREADS": "2"}
+    done = subprocess.run(
+        [sys.executable, "-m", "training.pdf"],
+        input=asked,
+        capture_output=True,
+        cwd=HOME.parents[1],
+        env=alone,
+        timeout=SECONDS,
+        check=False,
+    )
+    if done.returncode:
+        raise TooLarge(f"the PDF {template} was not made: {done.stderr.decode(errors='replace')[-500:]}")
+    return done.stdout
 
 
 def _compiled(template: str, text: str, at: dt.datetime) -> bytes:

@@ -518,11 +518,14 @@ def test_the_whole_audit_as_pages(people: Cast, tmp_path: pathlib.Path) -> None:
     assert b"/StructTreeRoot" in first
     run = findings.last_run(people.school)
     assert run
-    assert finding_pages.report(people.school, run, findings.listed(people.school)) == first
+    assert (
+        finding_pages.report(people.school, run, finding_pages.choose(findings.listed(people.school)))
+        == first
+    )
 
     solo = Finding.objects.get(kind="solo-first")
     findings.resolve(solo, how="note", note="Asked Sam.", by=people.ada, at=timezone.now(), via="test")
-    told = finding_pages.page(people.school, run, findings.listed(people.school))
+    told = finding_pages.page(people.school, run, finding_pages.choose(findings.listed(people.school)))
     assert [(each["title"], len(each["findings"])) for each in told["groups"]] == [
         ("Serious", 1),
         ("Incomplete", 1),

@@ -82,7 +82,9 @@ class Command(BaseCommand):
         elif options["xlsx"]:
             _write("--xlsx", options["xlsx"], finding_tables.workbook(rows))
         elif options["pdf"]:
-            _write("--pdf", options["pdf"], finding_pages.report(school, done.run, rows))
+            _write(
+                "--pdf", options["pdf"], finding_pages.report(school, done.run, finding_pages.choose(rows))
+            )
         else:
             self._tell(school, done, rows)
         return any(findings.state_of(each) == findings.OPEN for each in rows)

@@ -1,9 +1,13 @@
 """A school's whole audit as pages to print: what was found, who resolved it, and what is gone."""
 
+import heapq
 import zoneinfo
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from typing import Any
+
+from django.db.models import QuerySet
 
 from syllabus.engine.audit.audit import SEVERITIES
 from syllabus.engine.rules.report import CAUTION
@@ -12,22 +16,62 @@ from training.models import AuditRun, Finding, School
 from training.reports.audit_kinds import KINDS
 from training.services.audit import finding_json, finding_tables, findings
 
+#: More would take long to make and to read: 7,800 took 1.3 GB. The rest is in CSV, XLSX and JSON.
+MOST = 1_000
 _SEVERITY = {"serious": "Serious", "incomplete": "Incomplete", "note": "Advisory"}
 _STATE = {findings.OPEN: "open", findings.RESOLVED: "resolved", findings.GONE: "gone"}
 
 
-def report(school: School, run: AuditRun, listed: Iterable[Finding]) -> bytes:
-    """The tagged PDF of findings, dated at the audit; the same findings always give the same bytes."""
-    return pdf.make("audit", page(school, run, listed), at=run.at)
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """The findings that the pages list, and how many there are of each severity, kind and state."""
+
+    rows: list[Finding]
+    counts: Counter[tuple[str, str, str]]
+
+    @property
+    def left_out(self) -> str:
+        """What to say where there are more than the pages list."""
+        if (total := self.counts.total()) == len(self.rows):
+            return ""
+        return (
+            f"This file lists {len(self.rows):,} of {total:,} findings: the open ones first, the most severe,"
+            " then the newest. The audit page of the school has all of them, as CSV and as XLSX; the API has"
+            " them as JSON."
+        )
 
 
-def page(school: School, run: AuditRun, listed: Iterable[Finding]) -> dict[str, Any]:
-    """The pages as JSON values: most severe first, then newest; findings that are gone last."""
-    order = {severity: number for number, severity in enumerate(SEVERITIES)}
-    rows = sorted(listed, key=lambda row: (order[row.severity], -row.day.toordinal(), row.key))
+def choose(listed: Iterable[Finding]) -> Chosen:
+    """Count all findings and keep as many as the pages list; the others are read one by one."""
+    counts: Counter[tuple[str, str, str]] = Counter()
+
+    def counted() -> Iterator[Finding]:
+        for row in listed.iterator(chunk_size=500) if isinstance(listed, QuerySet) else listed:
+            counts[row.severity, row.kind, findings.state_of(row)] += 1
+            yield row
+
+    return Chosen(heapq.nsmallest(MOST, counted(), key=_place), counts)
+
+
+def _place(row: Finding) -> tuple[bool, int, int, str]:
+    """Where a finding comes: what is gone last, the most severe first, then the newest."""
+    gone = findings.state_of(row) == findings.GONE
+    return gone, SEVERITIES.index(row.severity), -row.day.toordinal(), row.key
+
+
+def report(school: School, run: AuditRun, chosen: Chosen) -> bytes:
+    """The tagged PDF of findings, dated at the audit; the same findings always give the same bytes.
+
+    Raises: pdf.TooLarge.
+    """
+    return pdf.make_apart("audit", page(school, run, chosen), at=run.at)
+
+
+def page(school: School, run: AuditRun, chosen: Chosen) -> dict[str, Any]:
+    """What the pages say, as JSON values."""
+    rows, by_kind = chosen.rows, chosen.counts
     state = {row.key: findings.state_of(row) for row in rows}
-    by_kind = Counter((row.severity, row.kind, state[row.key]) for row in rows)
-    kinds = dict.fromkeys((severity, kind) for severity, kind, _ in by_kind)
+    kinds = sorted({(severity, kind) for severity, kind, _ in by_kind}, key=_kind_place)
     groups: list[tuple[str, list[Finding]]] = [
         (words, [row for row in rows if row.severity == severity and state[row.key] != findings.GONE])
         for severity, words in _SEVERITY.items()
@@ -42,7 +86,7 @@ def page(school: School, run: AuditRun, listed: Iterable[Finding]) -> dict[str, 
             ["As known at", f"{run.at.astimezone(zone):%Y-%m-%d %H:%M} ({school.time_zone})"],
             ["Students", run.students],
             ["Rulebook", run.rulebook],
-            ["Open", sum(each == findings.OPEN for each in state.values())],
+            ["Open", sum(number for (_, _, each), number in by_kind.items() if each == findings.OPEN)],
         ],
         "counts": [
             [
@@ -57,8 +101,13 @@ def page(school: School, run: AuditRun, listed: Iterable[Finding]) -> dict[str, 
             for title, within in groups
             if within
         ],
+        "left_out": chosen.left_out,
         "caution": CAUTION,
     }
+
+
+def _kind_place(kind: tuple[str, str]) -> tuple[int, str]:
+    return SEVERITIES.index(kind[0]), kind[1]
 
 
 def _told(row: Finding, state: str, zone: zoneinfo.ZoneInfo) -> dict[str, Any]:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from itertools import chain
 from typing import TYPE_CHECKING, Any, Protocol
 
 from training.models import Finding
@@ -44,9 +45,23 @@ class Writable(Protocol):
 
 def write(listed: Iterable[Finding], to: Writable) -> None:
     """The findings as CSV (RFC 4180, with ``\\n`` at the end of a line); no cell is a formula."""
-    table = csv.writer(to, lineterminator="\n")
-    table.writerow(COLUMNS)
-    table.writerows([safe(each) for each in _cells(row)] for row in listed)
+    for each in lines(listed):
+        to.write(each.removeprefix("\ufeff"))
+
+
+def lines(listed: Iterable[Finding]) -> Iterator[str]:
+    """The same line by line, for an answer that is sent while the findings are read.
+
+    It begins with a byte order mark: without it one widely used spreadsheet reads another encoding.
+    """
+    line = io.StringIO("\ufeff")
+    line.seek(0, io.SEEK_END)
+    table = csv.writer(line, lineterminator="\n")
+    for cells in chain([COLUMNS], (_cells(row) for row in listed)):
+        table.writerow([safe(each) for each in cells])
+        yield line.getvalue()
+        line.seek(0)
+        line.truncate()
 
 
 def workbook(listed: Iterable[Finding]) -> bytes:

@@ -1,6 +1,7 @@
 """The administrator's pages of an audit, and an instructor's own record."""
 
 import json
+import logging
 import uuid
 from collections.abc import Iterator, Mapping
 from typing import Any
@@ -18,6 +19,7 @@ from django.utils.translation import gettext_lazy, gettext_noop
 from django.views.decorators.debug import sensitive_post_parameters
 
 from syllabus.engine.audit.audit import MENDS
+from training import pdf
 from training.models import Finding, NightlyAudit, School, Student
 from training.presenters.days import day
 from training.presenters.entry import kind_of, vouched
@@ -32,7 +34,9 @@ from training.web.shared.forms import Choice, Form, Reason, text_of
 from training.web.shared.long_work import Ended, Step
 from training.web.shared.opening import SignedIn, show, signed_in
 
-AT_ONCE = 25
+log = logging.getLogger(__name__)
+#: Findings on a page, and findings read at a time for a file.
+AT_ONCE, AT_A_TIME = 25, 500
 _WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 #: Labels of severities, states and remedies, with their marks and CSS classes.
 SEVERITY = {
@@ -139,17 +143,17 @@ def _shown(found: Finding) -> dict[str, Any]:
 
 
 @signed_in("GET")
-def table(request: SignedIn, form: str) -> HttpResponse:
+def table(request: SignedIn, form: str) -> HttpResponse | StreamingHttpResponse:
     """The same findings as a table for a spreadsheet: CSV, or a workbook."""
     school = _school(request, request.GET.get("school") or None)
-    rows = list(findings.listed(school, **Filters(request.GET).asked))
+    rows = findings.listed(school, **Filters(request.GET).asked)
     findings.note_read(rows, request.user, via="web", at=timezone.now())
+    response: HttpResponse | StreamingHttpResponse
     if form == "xlsx":
-        response = HttpResponse(finding_tables.workbook(rows), content_type=_WORKBOOK)
+        response = HttpResponse(finding_tables.workbook(rows.iterator(AT_A_TIME)), content_type=_WORKBOOK)
     else:
-        response = HttpResponse(content_type="text/csv; charset=utf-8")
-        response.write("\ufeff")  # without it one common spreadsheet program reads another encoding
-        finding_tables.write(rows, response)
+        lines = finding_tables.lines(rows.iterator(AT_A_TIME))
+        response = StreamingHttpResponse(lines, content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = f'attachment; filename="audit-{school.slug}.{form}"'
     return response
 
@@ -161,10 +165,18 @@ def report(request: SignedIn) -> HttpResponse:
     last = findings.last_run(school)
     if last is None:
         raise Http404("the records of this school were never audited")
-    rows = list(findings.listed(school))
-    findings.note_read(rows, request.user, via="web", at=timezone.now())
+    chosen = finding_pages.choose(findings.listed(school))
+    findings.note_read(chosen.rows, request.user, via="web", at=timezone.now())
+    try:
+        made = finding_pages.report(school, last, chosen)
+    except pdf.TooLarge:
+        log.exception("no PDF of the audit of %s", school.slug)
+        flash.error(
+            request, _("No PDF was made: it needs too much memory. Download the CSV or the workbook.")
+        )
+        return redirect(f"{reverse('audit')}?school={school.slug}")
     return HttpResponse(
-        finding_pages.report(school, last, rows),
+        made,
         content_type="application/pdf",
         headers={"Content-Disposition": f'attachment; filename="audit-{school.slug}-{last.on}.pdf"'},
     )

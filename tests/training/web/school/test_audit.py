@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import re
+from typing import Any
 
 import openpyxl
 import pytest
@@ -18,7 +19,7 @@ from tests.support.browsing import PASSWORD, Watched, add_session
 from tests.support.cast import Cast
 from tests.support.passkeys import Passkey
 from tests.training.web.test_pages import text_of
-from training import models
+from training import models, pdf
 from training.ledger.store.export import export
 from training.ledger.verify import command
 from training.services.audit import findings
@@ -121,13 +122,27 @@ def test_the_table_holds_no_formula(people: Cast, ada: Client) -> None:
     models.Student.objects.filter(pk=people.sam.pk).update(name="=HYPERLINK(1)")
     audits.stands(people)
     answer = ada.get("/audit/findings.csv")
-    rows = list(csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig"))))
+    rows = list(csv.DictReader(io.StringIO(answer.getvalue().decode("utf-8-sig"))))
     assert [each["student"] for each in rows] == ["'=HYPERLINK(1)"]
     [sheet] = openpyxl.load_workbook(io.BytesIO(ada.get("/audit/findings.xlsx").content))
     titles, cells = list(sheet.iter_rows())
     assert [each.value for each in titles][:4] == ["severity", "kind", "day", "student"]
     assert cells[3].value == "'=HYPERLINK(1)"
     assert {each.data_type for each in cells} <= {"s", "n", "inlineStr"}
+
+
+def test_a_pdf_beyond_its_memory_is_said_and_nothing_else_happens(
+    ada: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ada.post("/audit/run/", {"school": "lakeside"}).getvalue()
+
+    def apart(*given: Any, **more: Any) -> bytes:
+        raise pdf.TooLarge("of no interest")
+
+    monkeypatch.setattr(pdf, "make_apart", apart)
+    told = ada.get("/audit/report.pdf", follow=True)
+    assert told.redirect_chain == [("/audit/?school=lakeside", 302)]
+    assert "Download the CSV or the workbook" in told.content.decode()
 
 
 @pytest.mark.any_database  # others here, test_flight_import and test_audit make these queries on SQLite
