@@ -16,7 +16,6 @@ import pathlib
 import re
 import shutil
 import signal
-import socket
 import subprocess
 import sys
 import tempfile
@@ -136,7 +135,7 @@ class Running:
             found[name] = value
         return (
             found
-            | {"PORT": str(self.port), "HOSTNAME": socket.gethostname()}
+            | {"PORT": str(self.port)}
             | ({"PROMETHEUS_MULTIPROC_DIR": str(self.image / "data" / "figures")} if service == "web" else {})
         )
 

@@ -45,7 +45,7 @@ def add(school: School, *, name: str, email: str, at: dt.datetime) -> User:
     if faults:
         raise SetupError(faults)
     school.save()
-    # No password opens a new account: its owner sets the first one.
+    # Whoever has the command line vouches for the address: nobody is there yet who could invite.
     user = User.objects.filter(email=email).first() or User.objects.create_user(email, None, name=person.name)
     if not user.is_active:
         raise Conflict(f"The account of {email} is closed. Reopen it, or name another administrator.")
