@@ -83,10 +83,10 @@ class Reader(rulebook.Builder):
         """Text without the spaces around it, that a database can keep."""
         found: str = self.field(at, key, str, "", optional=optional)
         if _UNKEEPABLE.search(found):
-            self.fault(at.place(key), f"{key} holds a character that is no text")
+            self.fault(at.place(key), f"{key} contains a character that is not text")
             return ""
         if len(found) > most:
-            self.fault(at.place(key), f"{key}: {len(found)} characters; at most {most} are kept")
+            self.fault(at.place(key), f"{key}: {len(found)} characters; at most {most} are allowed")
         return found.strip()
 
     def words(self, at: Lined, key: str) -> tuple[str, ...]:
@@ -94,10 +94,10 @@ class Reader(rulebook.Builder):
         found = self.field(at, key, list, [], optional=True)
         for index, each in enumerate(found):
             if not isinstance(each, str) or not each.strip():
-                self.fault(at.place(key), f"{key}: {each!r} is no word; put it in quotes")
+                self.fault(at.place(key), f"{key}: {each!r} is not text; put it in quotes")
                 return ()
             if each in found[:index]:
-                self.fault(at.place(key), f"{key}: {each!r} stands twice; keep one")
+                self.fault(at.place(key), f"{key}: {each!r} occurs twice; keep one")
         return tuple(found)
 
     def one_of(self, at: Lined, key: str, known: tuple[str, ...], default: str) -> str:
@@ -164,7 +164,7 @@ class Reader(rulebook.Builder):
     def planned_kind(self, times: Lined, kind: str) -> bool:
         if kind in PLANNED:
             return True
-        self.fault(times.place(kind), f"{kind!r} is no planned time; there are {', '.join(PLANNED)}")
+        self.fault(times.place(kind), f"{kind!r} is not a planned time; use one of {', '.join(PLANNED)}")
         return False
 
     def inside(self, at: Lined, key: str, path: str) -> Lined:
@@ -202,7 +202,7 @@ class Reader(rulebook.Builder):
         name = self.text(at, "name", most=MOST_TITLE)
         if "quantity" not in at and name not in QUANTITIES:
             told = f"say which it is with 'quantity', one of {', '.join(QUANTITIES)}"
-            self.fault(at.place("name"), f"name: {name!r} is no quantity; {told}")
+            self.fault(at.place("name"), f"name: {name!r} is not a quantity; {told}")
             return None
         quantity = self.one_of(at, "quantity", tuple(QUANTITIES), name if name in QUANTITIES else "")
         if not quantity:
@@ -212,9 +212,9 @@ class Reader(rulebook.Builder):
         excluded = self.words(at, "excluded")
         for word in excluded:
             if word not in ("low", "high") or word not in at:
-                self.fault(at.place("excluded"), f"excluded: {word!r} is no limit given here")
+                self.fault(at.place("excluded"), f"excluded: {word!r} is not a limit given here")
         if target.kind == RANGE and low is None and high is None and not {"low", "high"} & set(at):
-            self.fault(at.place(), f"{name}: give what is aimed at ({ASSIGNED}, {VALUE}, {NAMED}) or a limit")
+            self.fault(at.place(), f"{name}: give the target ({ASSIGNED}, {VALUE}, {NAMED}) or a limit")
         return Tolerance(
             name=name,
             quantity=quantity,
@@ -232,7 +232,7 @@ class Reader(rulebook.Builder):
     def target(self, at: Lined, quantity: str) -> Target:
         given = [key for key in (ASSIGNED, VALUE, NAMED) if key in at]
         if len(given) > 1:
-            self.fault(at.place(given[1]), f"{' and '.join(given)} stand together; keep one")
+            self.fault(at.place(given[1]), f"{' and '.join(given)} are given together; keep one")
         if not given:
             return Target(RANGE)
         if given[0] == VALUE:
@@ -245,9 +245,9 @@ class Reader(rulebook.Builder):
             sign = sign if sign in ("+", "-", "−") else ""
             number = _quantity(text.strip()[1:].strip() if sign else text, quantity)
             if target.kind == RANGE and sign:
-                raise ValueError(f"{text!r}: a range has its least and its most, without a sign")
+                raise ValueError(f"{text!r}: a range has a minimum and a maximum, without signs")
             if target.kind != RANGE and number and not sign:
-                raise ValueError(f"{text!r} counts from what is aimed at; write its sign, as in '+{text}'")
+                raise ValueError(f"{text!r} is relative to the target; write its sign, as in '+{text}'")
             return -number if sign in ("-", "−") else number
 
         found: Fraction | None = self.read(at, key, signed, None)
@@ -263,7 +263,9 @@ def _quantity(text: Any, quantity: str) -> Fraction:
     if found and re.fullmatch(r"[0-9.]+", text.strip()):
         raise ValueError(f"{text!r} needs a unit, such as '{text.strip()} {known.unit}'")
     if abs(found) >= 10**units.MOST_DIGITS:
-        raise ValueError(f"{text!r} is too much: at most {units.MOST_DIGITS} digits of {known.unit} are kept")
+        raise ValueError(
+            f"{text!r} is too long: at most {units.MOST_DIGITS} digits of {known.unit} are allowed"
+        )
     if (found * 10**units.MOST_DECIMALS).denominator != 1:
         raise ValueError(f"{text!r} is not exact in {known.unit}; write it in {known.unit}")
     return found

@@ -61,7 +61,7 @@ class UnknownMilestone(EngineError):
 
     def __init__(self, asked: str, known: Iterable[str]):
         self.asked, self.known = asked, tuple(known)
-        super().__init__(f"no milestone is called {asked!r}; there are {', '.join(self.known)}")
+        super().__init__(f"there is no milestone {asked!r}; use one of {', '.join(self.known)}")
 
 
 class NotInForce(EngineError):

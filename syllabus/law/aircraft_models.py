@@ -21,8 +21,8 @@ def class_fault(category: str | None, klass: str | None) -> str | None:
         return None
     if klass in (known := classes_of(category)):
         return None
-    return f"{klass!r} is no class of {category}; " + (
-        f"there are {', '.join(known)}" if known else "none is"
+    return f"{klass!r} is not a class of {category}; " + (
+        f"use one of {', '.join(known)}" if known else "it has no classes"
     )
 
 
@@ -53,7 +53,7 @@ class _Reader(dated.Builder):
         maker = self.field(at, "maker", str, "", optional=True)
         category = self.field(at, "category", str, "")
         if category and category not in CATEGORIES:
-            self.fault(at.place("category"), f"category: there is no {category!r}")
+            self.fault(at.place("category"), f"category: {category!r} is not a category")
         klass = self.field(at, "class", str, optional=True)
         if category in CATEGORIES and (wrong := class_fault(category, klass)):
             self.fault(at.place("class"), f"class: {wrong}")
@@ -74,7 +74,7 @@ class _Reader(dated.Builder):
                 found.append(each)
             else:
                 self.fault(
-                    at.place("spellings"), f"spellings: {each!r} is no text; write it in quotation marks"
+                    at.place("spellings"), f"spellings: {each!r} is not text; write it in quotation marks"
                 )
         return found
 

@@ -26,7 +26,7 @@ def _airports(value: Any) -> dict[str, str]:
     if not isinstance(value, dict) or not all(
         isinstance(each, str) for pair in value.items() for each in pair
     ):
-        raise ValueError("is no mapping of an airport to the name of its area")
+        raise ValueError("is not a mapping of an airport to the name of its area")
     return dict(value)
 
 

@@ -52,19 +52,19 @@ def _built(node: yaml.Node, file: str, faults: list[Error], loader: Loader, valu
             if not isinstance(key_node, yaml.ScalarNode):
                 faults.append(Error(f"{file}:{at}", "a key is a word, not a list or a mapping"))
             elif key in made:
-                faults.append(Error(f"{file}:{at}", f"{key!r} stands twice; keep one"))
+                faults.append(Error(f"{file}:{at}", f"{key!r} occurs twice; keep one"))
             made[key] = _built(value_node, file, faults, loader, values)
             made.lines[key] = at
         return made
     if isinstance(node, yaml.SequenceNode):
         return [_built(each, file, faults, loader, values) for each in node.value]
     if node.tag not in _PLAIN:
-        faults.append(Error(f"{file}:{line}", f"the tag {node.tag!r} is not read here; take it away"))
+        faults.append(Error(f"{file}:{line}", f"the tag {node.tag!r} is not supported; remove it"))
         return None
     try:
         return loader.construct_object(node)
     except (ValueError, LookupError, AttributeError):  # 2026-02-30, and a tag that its value does not bear
-        what = node.tag.rpartition(":")[2].replace("timestamp", "day of the calendar")
+        what = node.tag.rpartition(":")[2].replace("timestamp", "calendar date")
         faults.append(Error(f"{file}:{line}", f"{node.value[:80]!r} is not a {what}"))
         return None
 
@@ -96,11 +96,11 @@ def read_text(
         raise RuleDataError.at(f"{file}:{line}", f"not YAML: {problem.problem}") from None
     except yaml.reader.ReaderError as problem:
         line = text.count("\n", 0, problem.position) + 1
-        raise RuleDataError.at(f"{file}:{line}", "not YAML: holds a control character") from None
+        raise RuleDataError.at(f"{file}:{line}", "not YAML: contains a control character") from None
     except RecursionError:
-        raise RuleDataError.at(f"{file}:1", "not YAML that can be read: it nests without end") from None
+        raise RuleDataError.at(f"{file}:1", "not readable YAML: it nests without end") from None
     if not isinstance(made, Lined):
-        what = "the file is empty" if made is None and not faults else "the file is no mapping"
+        what = "the file is empty" if made is None and not faults else "the file is not a mapping"
         faults.append(Error(f"{file}:1", f"{what}; {starts}"))
     if faults:
         raise RuleDataError(faults)
@@ -122,7 +122,7 @@ def read_files(
         for path in sorted(each for each in home.rglob("*") if each.suffix in (".yaml", ".yml")):
             file = path.relative_to(home).as_posix()
             if path.suffix != ".yaml" or file.count("/") != layout.count("/"):
-                faults.append(Error(file, f"is not read here; rule data belong in {layout}"))
+                faults.append(Error(file, f"is not read; rule data belongs in {layout}"))
                 continue
             if file in data:
                 faults.append(Error(file, "is in two folders; keep one"))
@@ -139,7 +139,7 @@ def read_files(
     if faults:
         raise RuleDataError(faults)
     if not data:
-        raise RuleDataError.at("", f"holds no rule data; {layout} is expected")
+        raise RuleDataError.at("", f"contains no rule data; {layout} is expected")
     return data
 
 
@@ -202,13 +202,13 @@ class Builder:
         for key in at:
             if key not in keys:
                 close = difflib.get_close_matches(key, keys, 1)
-                hint = f"did you mean {close[0]!r}?" if close else f"known here are {', '.join(keys)}"
+                hint = f"did you mean {close[0]!r}?" if close else f"use one of {', '.join(keys)}"
                 self.fault(at.place(key), f"unknown key {key!r}; {hint}")
 
     def mappings(self, at: Lined, key: str, *, optional: bool = False) -> list[Lined]:
         found = self.field(at, key, list, optional=optional)
         if found == []:
-            self.fault(at.place(key), f"{key} is empty; at least one is wanted")
+            self.fault(at.place(key), f"{key} is empty; at least one is needed")
         for each in found or ():
             if not isinstance(each, Lined):
                 self.fault(at.place(key), f"{key}: {shown(each)} is not a mapping")
@@ -294,7 +294,7 @@ class Builder:
         if after <= first:
             self.fault(
                 following.place("from"),
-                f"{name}: the version from {after} stands after the one from {first}; the oldest comes first",
+                f"{name}: the version from {after} comes after the one from {first}; the oldest comes first",
             )
         elif last is None:
             last = after - ONE_DAY
@@ -360,6 +360,6 @@ class Shape:
     def _rule(self, reader: Builder, at: Lined, name: str) -> tuple[RuleVersion, ...]:
         params = self.rules.get(name, self.params)
         if name and self.rules and name not in self.rules:
-            reader.fault(at.place("id"), f"no rule is called {name!r}; there are {', '.join(self.rules)}")
+            reader.fault(at.place("id"), f"there is no rule {name!r}; use one of {', '.join(self.rules)}")
         reader.known(at, ("id", "versions", *params))
         return reader.versions(at, name, "", params)

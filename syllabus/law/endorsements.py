@@ -169,7 +169,7 @@ def _wording_fault(wording: str, placeholders: Collection[str]) -> str | None:
             continue
         if name not in placeholders or layout or conversion:
             known = ", ".join(f"{{{each}}}" for each in placeholders)
-            return f"{{{name}}} is no placeholder here; there are {known}"
+            return f"{{{name}}} is not a placeholder here; use one of {known}"
     return None
 
 
@@ -213,7 +213,7 @@ class _Reader(dated.Builder):
         self.known(at, ("authority", "kinds"))
         name = self.authority = self.field(at, "authority", str, "")
         if name and f"{name}.yaml" != at.file:
-            self.fault(at.place("authority"), f"{name!r} stands in {at.file}; make them agree")
+            self.fault(at.place("authority"), f"{name!r} is in {at.file}; make them agree")
         for each in self.mappings(at, "kinds"):
             if made := self.kind(each):
                 yield made
@@ -222,7 +222,7 @@ class _Reader(dated.Builder):
         self.known(at, _KIND)
         name = self.field(at, "kind", str, "")
         if name and name not in ENDORSEMENTS:
-            self.fault(at.place("kind"), f"unknown kind {name!r}; there are {', '.join(ENDORSEMENTS)}")
+            self.fault(at.place("kind"), f"unknown kind {name!r}; use one of {', '.join(ENDORSEMENTS)}")
         verified = self.verified(at)
         trained, ground_counts = (
             self.read(at, key, registry.flag, False) for key in ("trained", "ground_counts")
@@ -231,7 +231,7 @@ class _Reader(dated.Builder):
             self.fault(at.place("ground_counts"), "ground_counts: only where trained is true")
         about = self.read(at, "about", registry.word(*ABOUT), OTHER)
         if about == TEST and "tests" not in at:
-            self.fault(at.place("about"), "about: an endorsement for a test says in 'tests' of which sort")
+            self.fault(at.place("about"), "about: an endorsement for a test names its sorts in 'tests'")
         cite = self.citation(at)
         given_by = self.given_by(at)
         fields = self.fields(at)
@@ -283,13 +283,13 @@ class _Reader(dated.Builder):
     def words(self, at: Lined, key: str, said: Any, known: Collection[str]) -> tuple[str, ...]:
         """A list of words that are known, each once, and at least one; what is not is a fault."""
         if not isinstance(said, list) or not said:
-            self.fault(at.place(key), f"{key}: {said!r} is no list of {', '.join(known)}")
+            self.fault(at.place(key), f"{key}: {said!r} is not a list of {', '.join(known)}")
             return ()
         for each in said:
             if each not in known:
                 self.fault(at.place(key), f"{key}: {each!r} is not one of {', '.join(known)}")
             elif said.count(each) > 1:
-                self.fault(at.place(key), f"{key}: {each} stands twice; keep one")
+                self.fault(at.place(key), f"{key}: {each} occurs twice; keep one")
         return tuple(said)
 
     def tests(self, at: Lined, fields: Mapping[str, bool]) -> tuple[str, ...]:
@@ -306,7 +306,7 @@ class _Reader(dated.Builder):
             if name not in _MEANT:
                 self.fault(at.place("means"), f"means: {name!r} is not one of {', '.join(_MEANT)}")
             elif fields.get(name, True):
-                self.fault(at.place("means"), f"means: {name} is no optional field of the kind")
+                self.fault(at.place("means"), f"means: {name} is not an optional field of the kind")
             elif word not in _MEANT[name]:
                 self.fault(at.place("means"), f"means: {name}: {word!r} is not known")
             else:
@@ -317,7 +317,7 @@ class _Reader(dated.Builder):
         found: dict[str, bool] = {}
         for name, word in self.field(at, "fields", dict, {}).items():
             if name not in FIELDS:
-                self.fault(at.place("fields"), f"unknown field {name!r}; there are {', '.join(FIELDS)}")
+                self.fault(at.place("fields"), f"unknown field {name!r}; use one of {', '.join(FIELDS)}")
             elif word not in (REQUIRED, OPTIONAL):
                 self.fault(at.place("fields"), f"{name}: {word!r} is neither {REQUIRED} nor {OPTIONAL}")
             else:
@@ -346,7 +346,7 @@ def load(rules: Rulebook, *homes: Path) -> Catalogue:
     for data in dated.read_files(homes or sources.folders(FOLDER)).values():
         for each in reader.kinds(data):
             if each.kind in found:
-                reader.fault(data.place("kinds"), f"{each.kind} stands twice; keep one")
+                reader.fault(data.place("kinds"), f"{each.kind} occurs twice; keep one")
             found[each.kind] = each
     for missing in [kind for kind in ENDORSEMENTS if kind not in found]:
         reader.fault(FOLDER, f"the kind {missing!r} is in no file")

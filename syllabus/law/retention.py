@@ -21,7 +21,7 @@ COUNTS_FROM = ("endorsement", "test", "end-of-training", "citizenship")
 
 def _years(value: Any) -> int:
     if not 0 < (years := number(value)) < 100:
-        raise ValueError(f"{years} years is no time to keep a record")
+        raise ValueError(f"{years} years is not a retention period")
     return years
 
 

@@ -54,12 +54,12 @@ class Builder(dated.Builder):
         name = self.field(at, "milestone", str, "")
         belongs = at.file.removesuffix(".yaml").replace("/", ".")
         if name and name != belongs:
-            self.fault(at.place("milestone"), f"{name!r} stands in the file of {belongs!r}; make them agree")
+            self.fault(at.place("milestone"), f"{name!r} is in the file of {belongs!r}; make them agree")
         context = tuple(self.field(at, "context", list, []))
         for key in context:
             if not isinstance(key, str) or key not in READERS:
                 self.fault(
-                    at.place("context"), f"unknown context {shown(key)}; there are {', '.join(READERS)}"
+                    at.place("context"), f"unknown context {shown(key)}; use one of {', '.join(READERS)}"
                 )
         requirements: dict[str, Requirement] = {}
         for each in self.mappings(at, "requirements"):
@@ -95,7 +95,7 @@ class Builder(dated.Builder):
         for each in unwritten:
             if each.key not in _SCOPED:
                 self.fault(
-                    found.place("unwritten"), f"unknown key {each.key!r}; there are {', '.join(_SCOPED)}"
+                    found.place("unwritten"), f"unknown key {each.key!r}; use one of {', '.join(_SCOPED)}"
                 )
         country = self.field(found, "country", str, optional=True)
         return Scope(classes, holders, country, tuple(unwritten))
@@ -122,7 +122,7 @@ class Builder(dated.Builder):
         kind = self.field(at, "kind", str)
         if kind not in KINDS:
             if kind:
-                self.fault(at.place("kind"), f"unknown kind {kind!r}; there are {', '.join(sorted(KINDS))}")
+                self.fault(at.place("kind"), f"unknown kind {kind!r}; use one of {', '.join(sorted(KINDS))}")
             return Requirement(name, kind or "?", ())
         params = KINDS[kind].params
         self.known(at, (*_REQUIREMENT, *params))
@@ -150,7 +150,7 @@ class Builder(dated.Builder):
                 if other in (*path, name):
                     circle = (*path, name, other)
                     shown = " -> ".join(circle[circle.index(other) :])
-                    self.fault(place, f"milestones go round in a circle: {shown}")
+                    self.fault(place, f"circular milestones: {shown}")
                 elif other not in done:
                     visit(other, (*path, name))
             done.add(name)

@@ -104,7 +104,7 @@ class CourseVersion(Drafted):
         if stands == PUBLISHED:
             raise NotADraft(
                 f"{self} is published and stays as it is; make a new version with the change,"
-                " and enrolments may move to that."
+                " and enrollments may move to that."
             )
 
 

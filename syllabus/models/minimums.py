@@ -61,9 +61,11 @@ class SchoolMinimum(models.Model):
         wrong: dict[str, list[str]] = {}
         known = rulebook.current().milestones
         if self.milestone not in known:
-            wrong["milestone"] = [f"no milestone is called {self.milestone!r}; there are {', '.join(known)}"]
+            wrong["milestone"] = [f"there is no milestone {self.milestone!r}; use one of {', '.join(known)}"]
         if not IS_CODE.fullmatch(self.code):
-            wrong["code"] = [f"{self.code!r} is no code: small letters and digits, apart by hyphens"]
+            wrong["code"] = [
+                f"{self.code!r} is not a code: lowercase letters and digits, separated by hyphens"
+            ]
         if not isinstance(self.params, dict):
             wrong["params"] = [f"{self.params!r} is not a mapping of parameters to values"]
         else:
@@ -79,7 +81,7 @@ class SchoolMinimum(models.Model):
             wrong["starts"] = [
                 f"another version of {self.code} is in force from {other.starts}"
                 + (f" to {other.ends}" if other.ends else "")
-                + "; let one end before the other starts"
+                + "; one must end before the other starts"
             ]
         if wrong:
             raise ValidationError(wrong)

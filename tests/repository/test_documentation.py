@@ -157,7 +157,7 @@ def test_the_example_with_every_key_has_every_key() -> None:
         with pytest.raises(DocumentError) as caught:
             document.parse(record)
         (fault,) = caught.value.faults
-        known = fault.message.removeprefix("unknown key; known here are ").split(", ")
+        known = fault.message.removeprefix("unknown key; use one of ").split(", ")
         assert sorted(known) == sorted(set(at) - {"0"}), place
 
 

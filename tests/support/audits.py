@@ -22,7 +22,7 @@ def stands(people: Cast, ref: uuid.UUID | None = None, **given: Any) -> Finding:
         "citations": ["14 CFR 61.51(b)"],
         "verified": "read",
         "mend": "correction",
-        "way": "Correct the entry so that it says it.",
+        "way": "Correct the entry and add what is missing.",
         "unmet": [],
         "known": None,
     }

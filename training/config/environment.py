@@ -44,8 +44,8 @@ def secret_word(env: environ.Env, name: str, *, least: int) -> str:
     word = env.str(name, default="").strip()
     if word and (len(word) < least or not word.isascii()):
         raise ImproperlyConfigured(
-            f"{name} is too easily guessed: give {least} characters of ASCII or more. "
-            "python3 -c 'import secrets; print(secrets.token_urlsafe(32))' draws one."
+            f"{name} is too easy to guess: use at least {least} characters of ASCII or more. "
+            "Make one: python3 -c 'import secrets; print(secrets.token_urlsafe(32))'"
         )
     return word
 
@@ -80,13 +80,13 @@ def kept_secret_key(folder: Path) -> str:
         key = path.read_text().strip()
     except OSError as fault:
         raise ImproperlyConfigured(
-            f"The secret key in {path} cannot be kept or read ({fault.strerror}). "
+            f"The secret key in {path} cannot be stored or read ({fault.strerror}). "
             "Set SECRET_KEY, or name another folder in DATA_DIR."
         ) from fault
     if len(key) < 50:
         raise ImproperlyConfigured(
             f"{path} holds {len(key)} characters, a secret key has at least 50. "
-            "Remove the file to have a new one drawn (sessions end then)."
+            "Remove the file to make a new one (all sessions then end)."
         )
     return key
 
@@ -100,7 +100,7 @@ def secret_key(env: environ.Env, folder: Path, *, embedded: bool, debug: bool) -
         return kept_secret_key(folder)
     raise ImproperlyConfigured(
         "SECRET_KEY is not set. With DATABASE_URL set and DEBUG off it must come from the environment, "
-        "the same for every process: python3 -c 'import secrets; print(secrets.token_urlsafe(64))' draws one."
+        "the same for every process: Make one: python3 -c 'import secrets; print(secrets.token_urlsafe(64))'"
     )
 
 

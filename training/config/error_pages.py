@@ -30,7 +30,7 @@ def bad_request(request: HttpRequest, exception: Exception, *args: Any, **kwargs
 
 def permission_denied(request: HttpRequest, exception: Exception, *args: Any, **kwargs: Any) -> HttpResponse:
     if is_api(request):
-        return problem(HTTPStatus.FORBIDDEN, "This is not open to you.")
+        return problem(HTTPStatus.FORBIDDEN, "You do not have access to this.")
     return defaults.permission_denied(request, exception)
 
 
@@ -38,7 +38,7 @@ def page_not_found(request: HttpRequest, exception: Exception, *args: Any, **kwa
     if is_api(request):
         return problem(
             HTTPStatus.NOT_FOUND,
-            f"There is nothing at {request.path}. /api/v1/docs/ lists what there is.",
+            f"There is nothing at {request.path}. /api/v1/docs/ lists the paths.",
         )
     return defaults.page_not_found(request, exception)
 
@@ -49,7 +49,7 @@ def server_error(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpRespons
     if is_api(request):
         return problem(
             HTTPStatus.INTERNAL_SERVER_ERROR,
-            "The fault is ours and has been logged. The same request may be sent again later.",
+            "The error is ours and has been logged. Send the same request again later.",
         )
     return defaults.server_error(request)
 

@@ -339,7 +339,7 @@ REST_KNOX = {
 SPECTACULAR_SETTINGS = {
     "TITLE": "Student pilot training record",
     "DESCRIPTION": (
-        "What a training record already fulfils toward a milestone, what is missing, and on which days the answer "
+        "What a training record meets toward a milestone, what is missing, and on which days the answer "
         "holds. A training aid and record, not legal advice: the regulations in force, the instructor, the examiner "
         "and the authority decide."
     ),

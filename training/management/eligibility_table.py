@@ -197,7 +197,7 @@ class _Sheet:
                 tally.append(f"{leaves.count(state)} {words}")
         answer = {True: "ELIGIBLE", False: "NOT ELIGIBLE", None: "NOT KNOWN"}[met]
         yield Text.assemble((f"{SIGNS[met]} {answer}", STYLES[met]), f" on {self.on}: {joined(tally)}.")
-        said = ["A missing fact could tip it; see below what is missing."] if met is None else []
+        said = ["A missing fact could change this; see below what is missing."] if met is None else []
         said.append(self.span())
         if lapses := report.first_to_lapse():
             finding, last = lapses

@@ -44,7 +44,7 @@ def make(template: str, data: Mapping[str, Any], *, at: dt.datetime) -> bytes:
     Raises: ValueError for a template there is none of.
     """
     if template not in TEMPLATES:
-        raise ValueError(f"no template is called {template!r}; there are {', '.join(TEMPLATES)}")
+        raise ValueError(f"no template is called {template!r}; use one of {', '.join(TEMPLATES)}")
     text = json.dumps(data, ensure_ascii=False, sort_keys=True)
     for _ in range(MOST_TRIES):
         try:

@@ -30,7 +30,7 @@ class SealedEntry(Exception):
     def __init__(self, part: str, entries: Iterable[str]):
         self.part, self.entries = part, tuple(entries)
         super().__init__(
-            f"{part}: {', '.join(self.entries)} was signed here and is sealed; leave it as it stands. It is"
+            f"{part}: {', '.join(self.entries)} was signed here and is locked; leave it unchanged. It is"
             " ended or corrected by an entry of its own."
         )
 

@@ -101,7 +101,7 @@ def _too_full(
         f" {format_time(rule.params['within'])} on the clock from {window.start:%Y-%m-%d %H:%M} UTC on; at"
         f" most {format_time(rule.params['most'])} are allowed, as far as this school's record says.",
         mend=A_NOTE if exceeded else CORRECTION,
-        way="If a time is wrong or missing, correct it; else note it.",
+        way="If a time is wrong or missing, correct it; otherwise note it.",
     )
     return Told(told, None, held.user, tuple(places))
 

@@ -19,7 +19,7 @@ KINDS = {
     "training-lapsed": _("Training by an instructor without recent experience"),
     "training-ratings": _("Training in an aircraft the ratings do not cover"),
     "training-instrument": _("Training for an instrument rating without that rating"),
-    "training-oneself": _("Training of oneself"),
+    "training-oneself": _("Training given to oneself"),
     "instructor-unknown": _("Instructor unknown to the school"),
     "entry-claimed": _("Names an instructor who did not sign"),
     "entry-incomplete": _("Entry without required details"),

@@ -105,7 +105,7 @@ TAKES: Mapping[str, tuple[str, str]] = {
     "write a record": (WRITE, "{user} may not write this student's record."),
     "enroll": (
         WRITE,
-        "Only the student's instructors and the school's administrators may change enrolments.",
+        "Only the student's instructors and the school's administrators may change enrollments.",
     ),
     "add a student": (STAFF, "{user} is neither an instructor nor an administrator at {at.name}."),
     "import flights": (ADMINISTER, "Only administrators of the student's school may import flights."),

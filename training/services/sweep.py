@@ -50,7 +50,7 @@ class Swept:
 
     def __str__(self) -> str:
         words = [
-            f"{self.worked_out} records worked out",
+            f"{self.worked_out} records calculated",
             f"{self.renewed} standings renewed",
             f"{self.reminders} reminders made",
             f"{self.sent} e-mails sent",
@@ -135,14 +135,14 @@ def _work_out(
                 break
             seen.add(student)
             done.worked_out += _one(student, now())
-        progress(f"{done.worked_out} records worked out")
+        progress(f"{done.worked_out} records calculated")
     done.unfinished = True
 
 
 def _one(student: int, at: dt.datetime) -> bool:
     """Compute one student's standing; an error stops no other."""
     if not standings.begin(student, at):
-        log.error("student %s is left: it could not be worked out %s times", student, standings.MOST_ATTEMPTS)
+        log.error("student %s is left: it could not be calculated %s times", student, standings.MOST_ATTEMPTS)
         return False
     try:
         return standings.work_out(student, at)

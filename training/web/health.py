@@ -71,7 +71,7 @@ def readyz(request: HttpRequest) -> JsonResponse:
 def metrics(request: HttpRequest) -> HttpResponse:
     """Metrics of all processes of this server in Prometheus text format; for operators only."""
     if not is_operator(request):
-        return JsonResponse({"detail": "This is open to operators alone, by their token."}, status=403)
+        return JsonResponse({"detail": "For operators only: send the operator's token."}, status=403)
     row_scope.everything()
     registry: CollectorRegistry = REGISTRY
     if os.environ.get("PROMETHEUS_MULTIPROC_DIR"):
@@ -107,7 +107,7 @@ class _Counted:
                 connection.close()
                 break
             except Exception:
-                logger.exception("The figure %s cannot be read", each.name)
+                logger.exception("Metric %s cannot be read", each.name)
                 continue
             if isinstance(read, int | float):
                 gauge.add_metric([], read)

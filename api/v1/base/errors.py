@@ -202,7 +202,7 @@ def _of_a_service(exc: Refused) -> Problem:
 
 def _of_the_engine(exc: EngineError) -> Problem | None:
     if isinstance(exc, Unreadable):
-        return Problem(HTTPStatus.BAD_REQUEST, "The body is not JSON that can be read.", faults=exc.faults)
+        return Problem(HTTPStatus.BAD_REQUEST, "The body is not readable JSON.", faults=exc.faults)
     if isinstance(exc, TooMuch):
         return Problem(HTTPStatus.UNPROCESSABLE_ENTITY, exc.summary, faults=exc.faults)
     if isinstance(exc, InputError):

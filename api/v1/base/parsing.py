@@ -47,7 +47,7 @@ def read_query(given: QueryDict, readers: Mapping[str, reading.Read]) -> dict[st
     faults = Errors()
     for key, values in given.lists():
         if len(values) > 1:
-            faults.add(key, f"stands {len(values)} times in the query; give it once")
+            faults.add(key, f"occurs {len(values)} times in the query; give it once")
     fields = Object(faults, {key: values[-1] for key, values in given.lists()}, "")
     found = {key: fields.take(key, read) for key, read in readers.items()}
     fields.done()

@@ -285,7 +285,7 @@ class PersonLink(PeopleView):
     @describe(
         "sendPersonLink",
         "Send the link to set a password",
-        Answer(PersonLinkSerializer, "On its way"),
+        Answer(PersonLinkSerializer, "In progress"),
         refuses=(409, 411, 413, 415, 429),
     )
     def post(self, role: int) -> Any:

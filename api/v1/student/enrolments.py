@@ -95,11 +95,11 @@ class EnrolmentView(LessonView):
     def enrolment(self, student: Student, entry: uuid.UUID) -> Enrolment:
         """Raises: Problem (404)."""
         rows = enrolments.of(student).select_related("student__school", "course_version__course")
-        return find(rows, "enrolment of that id", ref=entry)
+        return find(rows, "enrollment of that id", ref=entry)
 
 
 class StudentEnrolments(EnrolmentView):
-    @describe("listEnrolments", "List the enrolments", Answer(EnrolmentListSerializer, "The enrolments"))
+    @describe("listEnrolments", "List the enrollments", Answer(EnrolmentListSerializer, "The enrollments"))
     def get(self, ref: uuid.UUID) -> Any:
         """The newest first, each with its version of the course."""
         student = self.open(ref, "enrolments")
@@ -107,7 +107,7 @@ class StudentEnrolments(EnrolmentView):
 
     @describe(
         "enrolStudent",
-        "Enrol in a course",
+        "Enroll in a course",
         Answer(EnrolmentSerializer, "The enrolment", status=201),
         body=EnrolmentToMakeSerializer,
         refuses=(403, 409),
@@ -132,7 +132,7 @@ class StudentEnrolments(EnrolmentView):
 class EnrolmentEnd(EnrolmentView):
     @describe(
         "endEnrolment",
-        "End an enrolment",
+        "End an enrollment",
         Answer(EnrolmentSerializer, "The enrolment"),
         body=EnrolmentToEndSerializer,
         refuses=(403, 409),

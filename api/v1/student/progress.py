@@ -226,5 +226,5 @@ class StudentProgress(LessonView):
         on: dt.date = self.asked["on"] or student.school.day(self.at)
         found = progress.standing(student, on, known_at=self.asked["known_at"])
         if found is None:
-            raise not_found("enrolment in a course on that day")
+            raise not_found("enrollment in a course on that day")
         return found

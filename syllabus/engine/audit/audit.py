@@ -112,7 +112,7 @@ def below_the_schools(
     """What did not agree with a school's own minimums: the school's matter, and never shown as law's."""
     answers = [each.now for each in unmet], [each.then for each in unmet]
     now, then = (False if False in each else None if None in each else True for each in answers)
-    late = " (on record by now, and not then)" if now else ""
+    late = " (on record now, but not then)" if now else ""
     return Found(
         kind="school-minimum",
         severity=NOTE,
@@ -122,7 +122,7 @@ def below_the_schools(
         says=f"{what}: below the school's own minimum{late}. " + " ".join(f"{each.says}." for each in unmet),
         citations=tuple(dict.fromkeys(each.citation for each in unmet)),
         mend=A_NOTE,
-        way="No regulation asks it: the school decides. Note why it was allowed, or what was done.",
+        way="No regulation requires this; the school decides. Note why it was allowed, or what was done.",
         unmet=tuple(unmet),
         two_times=True,
         now=now,

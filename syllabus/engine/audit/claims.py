@@ -54,12 +54,12 @@ def claimed(
                 about=(each.id,),
                 day=day,
                 entries=(each.id,),
-                says=f"The {what} {each.kind} of {day} names {held.name}, who did not sign it here: {who} put"
-                f" it on record on {how.on}, and nobody vouches for it.",
+                says=f"The {what} {each.kind} of {day} names {held.name}, who did not sign it here: {who}"
+                f" added it on {how.on}, and no one has attested it.",
                 citations=(section,),
                 mend=CORRECTION,
-                way=f"{held.name} compares it with the document and attests it, or gives it here; else take"
-                " it off the record.",
+                way=f"{held.name} compares it with the document and attests it, or gives it here;"
+                " otherwise remove it.",
                 verified=verified,
             )
 
@@ -96,6 +96,6 @@ def attested_for(
                 f" {who} of this school, who did not sign it here: somebody else attested it.",
                 citations=(section,),
                 mend=CORRECTION,
-                way=f"{who} compares it with the document, or gives it here; else take it off the record.",
+                way=f"{who} compares it with the document, or gives it here; otherwise remove it.",
                 verified=verified,
             )

@@ -121,7 +121,7 @@ def _untrained(
     when = f" on {given.training_date}" if given.training_date else ""
     craft = f" in the {given.aircraft_model}" if given.aircraft_model else ""
     held_now, held_then = _together(unmet)
-    says = "" if gave else f" No training{when}{craft} by that instructor is on record by then."
+    says = "" if gave else f" No training{when}{craft} by that instructor was on record then."
     yield Found(
         kind="endorsement-untrained",
         severity=SERIOUS if not gave else INCOMPLETE,
@@ -135,7 +135,7 @@ def _untrained(
             dict.fromkeys((kind.cite.section, rule.cite.section, *(each.citation for each in unmet)))
         ),
         mend=A_NOTE if gave and held_now is True else CORRECTION,
-        way="If the training was given, put it on record with its own day; else note it, and endorse after"
+        way="If the training was given, add it with its own date; otherwise note it, and endorse after the"
         " training.",
         verified=rule.verified,
         unmet=tuple(unmet),
@@ -166,10 +166,10 @@ def _early(given: Endorsement, kind: KindOfEndorsement, rules: Rules) -> Iterato
         day=given.given,
         entries=(given.id,),
         says=f"{kind.title}, given {given.given} by {named(given.instructor)} for a flight on"
-        f" {given.flight_date}: the conditions of that day were still to come.",
+        f" {given.flight_date}, before the conditions of that day were known.",
         citations=(rule.cite.section,),
         mend=A_NOTE,
-        way="Note what was known of the conditions, and who looked at them on the day.",
+        way="Note what was known of the conditions, and who checked them on the day.",
         verified=rule.verified,
     )
 
@@ -222,9 +222,9 @@ def _said(unmet: list[Unmet], now: bool | None, then: bool | None) -> str:
     known = ""
     if now != then:
         known = (
-            " What is on record now shows it, what was on record then did not."
+            " The record shows it now, but did not then."
             if now
-            else " What was on record then answers otherwise."
+            else " The record as it was then gives another answer."
         )
     return known + "".join(f" {_WORDS[each.now]}: {each.says} ({each.citation})." for each in unmet)
 
@@ -264,7 +264,8 @@ def _recommended(
         f"{_said(unmet, held_now, held_then)}",
         citations=tuple(dict.fromkeys((kind.cite.section, *(each.citation for each in unmet)))),
         mend=mend,
-        way="If something is missing on record, put it there with its own day; else note what was done.",
+        way="If something is missing from the record, add it with its own date; otherwise note"
+        " what was done.",
         verified=kind.verified,
         unmet=tuple(unmet),
         two_times=True,
@@ -313,9 +314,9 @@ def _without_result(
         day=given.given,
         entries=(given.id,),
         says=f"{kind.title}, endorsed {given.given} by {named(given.instructor)}: the record of the"
-        f" instructor has no result of a test since. It is told after {waits}.",
+        f" instructor has no test result since then. This is reported after {waits}.",
         citations=(rule.cite.section,),
         mend=CORRECTION,
-        way="Put the test with its result on record; if none was taken, note that.",
+        way="Add the test with its result; if none was taken, note that.",
         verified=rule.verified,
     )

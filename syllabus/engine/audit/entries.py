@@ -57,7 +57,7 @@ def _wordless(flights: list[Flight], rules: Rules) -> Found:
         says=f"{len(flights)} {many} {when}: no remark, purpose or graded item describes the training.",
         citations=(rule.cite.section,),
         mend=CORRECTION,
-        way="Correct each entry so that it says what was trained.",
+        way="Correct each entry so that it describes the training.",
         verified=rule.verified,
     )
 
@@ -107,6 +107,6 @@ def _told(lesson: Flight | GroundLesson, lacks: list[tuple[str, RuleVersion]], w
         says=f"{what} of {lesson.date} does not say: {missing}.",
         citations=tuple(dict.fromkeys(rule.cite.section for _, rule in lacks)),
         mend=CORRECTION,
-        way="Correct the entry so that it says it.",
+        way="Correct the entry and add what is missing.",
         verified="second-hand" if any(rule.verified != "read" for _, rule in lacks) else "read",
     )

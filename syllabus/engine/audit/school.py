@@ -115,7 +115,7 @@ def endorsed(
             f" authority: {'; '.join(why for _, why in against)}.",
             citations=tuple(dict.fromkeys(section for section, _ in cites)),
             mend=CORRECTION if who is None or not who.certificate else NOTHING,
-            way="If the school's record of the instructor or the entry is wrong, correct it; else note"
+            way="If the school's record of the instructor or the entry is wrong, correct it; otherwise note"
             " what was done, and have an authorized instructor endorse.",
             verified=_weakest(cites),
             two_times=known is not None,
@@ -135,11 +135,11 @@ def _against(
     if each.instructor is None:
         yield cited.authorized, "no instructor is named"
     elif not each.instructor.certificate:
-        yield cited.authorized, "no certificate number stands with the name"
+        yield cited.authorized, "the certificate number is missing"
     if held is None:
         return
     if held.user == student_user:
-        yield cited.oneself, "nobody endorses themselves"
+        yield cited.oneself, "nobody may endorse themselves"
     if not all(recent := held.recent(each.given)):
         yield cited.recent, _lapsed(held, recent)
     if _not_rated(held, each, crafts, cited.with_class):
@@ -217,11 +217,12 @@ def gave(
             about=(str(user), day.isoformat()),
             day=day,
             entries=tuple(sorted({each.id for each in given})),
-            says=f"Training on {day} by {named(given[0].instructor)}: {words}. Training by nobody but an"
+            says=f"Training on {day} by {named(given[0].instructor)}: {words}. Only training by an"
             " authorized instructor counts.",
             citations=(section,),
             mend=A_NOTE if doubtful else NOTHING,
-            way="If the school's record of the instructor is wrong, correct it; else note it: an authorized"
+            way="If the school's record of the instructor is wrong, correct it; otherwise note"
+            " it: an authorized"
             " instructor gives the training again.",
             verified=verified,
             two_times=recent is not None,
@@ -277,7 +278,8 @@ def strangers(record: Record, instructors: Mapping[Instructor, Held | None], cit
             about=(key,),
             day=first,
             entries=tuple(dict.fromkeys(entry for _, entry, _ in seen))[:20],
-            says=f"{named(who)} signed {len(seen)} {many} from {first} to {last} and is none of the school's"
+            says=f"{named(who)} signed {len(seen)} {many} from {first} to {last} but is not one"
+            " of the school's"
             " instructors: whether they were authorized then is not on record here.",
             citations=(cited[0],),
             mend=A_NOTE,
@@ -300,7 +302,7 @@ class Flown:
 
 
 def in_two_places(flown: Iterable[Flown]) -> Iterator[tuple[Flown, Flown, tuple[str, ...]]]:
-    """Pairs of flights that were in the air at one time with the same aircraft, student or instructor.
+    """Pairs of flights that were in the air at the same time with the same aircraft, student or instructor.
 
     One that begins just when the other ends shares no time with it.
     """

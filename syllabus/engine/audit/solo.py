@@ -303,9 +303,9 @@ def _weakest(verified: Iterable[str]) -> str:
 
 
 _WORDS = {
-    True: "everything that the rule asks was in place",
-    False: "not everything that the rule asks was in place",
-    None: "it cannot be told whether everything that the rule asks was in place",
+    True: "everything that the rule requires was in place",
+    False: "not everything that the rule requires was in place",
+    None: "it is unknown whether everything that the rule requires was in place",
 }
 
 
@@ -319,18 +319,19 @@ def _told(now: bool | None, then: bool | None) -> str:
 def _weighed(now: bool | None, then: bool | None) -> tuple[str, str, str]:
     """Severity, what would mend it, and how."""
     if now is True:
-        return INCOMPLETE, A_NOTE, "Note why it came on record only after the flight."
+        return INCOMPLETE, A_NOTE, "Note why it was recorded only after the flight."
     if now is None:
-        return INCOMPLETE, CORRECTION, "Put what is missing on record, with its own day."
+        return INCOMPLETE, CORRECTION, "Add what is missing, with its own date."
     if then is True:
         return (
             INCOMPLETE,
             A_NOTE,
-            "A later correction took away what it rested on: note what the instructor relied on at the time.",
+            "A later correction removed what it relied on. Note what the instructor relied on at the time.",
         )
     return (
         SERIOUS,
         NOTHING,
-        "The flight was flown as it was. If an entry is missing or wrong, correct it; else note what was done"
+        "The flight cannot be undone. If an entry is missing or wrong, correct it; otherwise"
+        " note what was done"
         " about it.",
     )

@@ -35,7 +35,7 @@ def _called(flight: Flight, rules: Rules) -> str:
         return "a solo flight"
     if times.get("pic") and not times.get("dual") and flight.instructor is None:
         section = rules.near("pilot-alone", flight.date).cite.section
-        return f"a flight as pilot in command, which a student pilot makes alone ({section}),"
+        return f"a flight as pilot in command, which for a student pilot means solo ({section}),"
     return ""
 
 

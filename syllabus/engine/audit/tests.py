@@ -37,8 +37,8 @@ def findings(audited: Audited, rulebook: Rulebook) -> Iterator[Found]:
                 f" between: {rule.says} ({rule.cite.section}).",
                 citations=(rule.cite.section,),
                 mend=A_NOTE,
-                way="If the training and the endorsement were given, put them on record with their own days;"
-                " else note what is known of them.",
+                way="If the training and the endorsement were given, add them with their own dates;"
+                " otherwise note what is known of them.",
                 verified=rule.verified,
             )
 

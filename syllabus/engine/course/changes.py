@@ -50,7 +50,7 @@ def compare(old: Outline, new: Outline) -> tuple[Change, ...]:
 def carry_over(old: Outline, new: Outline, passed: Mapping[str, str]) -> tuple[Carried, ...]:
     """For each item graded in the old version (its code with its newest grade), whether it stands in the new.
 
-    It stands where the new version asks for no more than the old one: the same item, no limit tighter or new,
+    It stands where the new version requires no more than the old one: the same item, no limit tighter or new,
     the same task, no further proof, and no higher grade. Another revision of the same task carries with a
     note. In the order of the old version; what it does not know comes last.
     """
@@ -62,7 +62,7 @@ def carry_over(old: Outline, new: Outline, passed: Mapping[str, str]) -> tuple[C
 def _carried(old: Outline, new: Outline, code: str, grade: str) -> Carried:
     before, after = old.by_code.get(code), new.by_code.get(code)
     if grade not in GRADES:
-        return Carried(code, grade, False, f"{grade} is no grade on which an item is passed")
+        return Carried(code, grade, False, f"an item is not passed with the grade {grade}")
     if before is None:
         return Carried(code, grade, False, "the old version has no such item")
     if after is None:
@@ -72,7 +72,7 @@ def _carried(old: Outline, new: Outline, code: str, grade: str) -> Carried:
     # On the way to a grade that was asked for all along, what there is stands: nothing was asked anew.
     more = wanted and (asked is None or GRADES.index(wanted) > GRADES.index(asked))
     if wanted and more and GRADES.index(grade) < GRADES.index(wanted):
-        reasons.append(f"the new version asks for {wanted}" + (f", was {asked}" if asked else ""))
+        reasons.append(f"the new version requires {wanted}" + (f", was {asked}" if asked else ""))
     note = ""
     if not reasons and before.task and after.task and before.task != after.task:
         note = f"graded to {before.task}; see that {after.task} is the same task"
@@ -86,7 +86,7 @@ def _asks_more(before: Item, after: Item) -> Iterator[str]:
         before.task is None
         or (before.task.document, before.task.code) != (after.task.document, after.task.code)
     ):
-        yield f"it stands for another task now, {after.task}"
+        yield f"it is now for another task, {after.task}"
     stood = {tolerance.name: tolerance for tolerance in before.standard}
     for tolerance in after.standard:
         if why := _tighter(stood.get(tolerance.name), tolerance):
@@ -169,7 +169,7 @@ def _group(what: str, old: Iterable[Any], new: Iterable[Any], shown: Any) -> Ite
     now = [code for code in after if code in before]
     moved = [code for code, other in zip(stayed, now, strict=True) if code != other]
     if moved:
-        yield Change(what, moved[0], MOVED, f"{what}s stand in another order from {moved[0]} on")
+        yield Change(what, moved[0], MOVED, f"{what}s are in another order from {moved[0]} on")
 
 
 def _title(each: Any) -> str:

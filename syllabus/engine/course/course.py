@@ -54,7 +54,7 @@ class Task:
         found = _TASK.fullmatch(text)
         if not found:
             raise ValueError(
-                f"{text!r} is no task of a test standard; write document, revision and code, such as"
+                f"{text!r} is not a task of a test standard; write document, revision and code, such as"
                 " FAA-S-ACS-6C PA.V.A"
             )
         return cls(*found.groups())
@@ -227,7 +227,8 @@ def _code(place: str, code: str) -> Iterator[Error]:
     if not CODE.fullmatch(code) or len(code) > MOST_CODE:
         yield Error(
             place,
-            f"{code!r} is no code: small letters and digits, apart by hyphens or points, at most {MOST_CODE}",
+            f"{code!r} is not a code: lowercase letters and digits, separated by hyphens or"
+            f" points, at most {MOST_CODE}",
         )
 
 
@@ -238,24 +239,28 @@ def _lessons(outline: Outline, requirements: Collection[str] | None) -> Iterator
             yield Error(f"{at}.items", f"lesson {lesson.code} plans no item")
         for code, grade in lesson.items.items():
             if code not in outline.by_code:
-                yield Error(f"{at}.items.{code}", f"lesson {lesson.code} plans {code!r}, which is no item")
+                yield Error(
+                    f"{at}.items.{code}", f"lesson {lesson.code} plans {code!r}, which is not an item"
+                )
             elif outline.by_code[code].kind == FLIGHT and not lesson.flight_time:
                 yield Error(
                     f"{at}.items.{code}", f"{code} is flown, and lesson {lesson.code} plans no flight time"
                 )
             if grade not in GRADES:
-                yield Error(f"{at}.items.{code}", f"{grade!r} is no grade; there are {', '.join(GRADES)}")
+                yield Error(f"{at}.items.{code}", f"{grade!r} is not a grade; use one of {', '.join(GRADES)}")
         yield from _times(lesson, at)
         for requirement in lesson.plans:
             if requirements is not None and requirement not in requirements:
-                yield Error(f"{at}.plans", f"{requirement!r} is no requirement of the rulebook")
+                yield Error(f"{at}.plans", f"{requirement!r} is not a requirement of the rulebook")
 
 
 def _times(lesson: Lesson, at: str) -> Iterator[Error]:
     whole = lesson.flight_time
     for kind, time in lesson.times.items():
         if kind not in PLANNED:
-            yield Error(f"{at}.times.{kind}", f"{kind!r} is no planned time; there are {', '.join(PLANNED)}")
+            yield Error(
+                f"{at}.times.{kind}", f"{kind!r} is not a planned time; use one of {', '.join(PLANNED)}"
+            )
         elif kind == "preparation" and time > lesson.times.get("dual", 0):
             dual = format_time(lesson.times.get("dual", 0))
             yield Error(f"{at}.times.{kind}", f"{format_time(time)} of preparation in {dual} of dual")
@@ -273,7 +278,9 @@ def _items(outline: Outline, proves: Collection[str] | None) -> Iterator[Error]:
     for item in outline.items:
         at = f"items.{item.code}"
         if item.kind not in ITEM_KINDS:
-            yield Error(f"{at}.kind", f"{item.kind!r} is no kind of item; there are {', '.join(ITEM_KINDS)}")
+            yield Error(
+                f"{at}.kind", f"{item.kind!r} is not a kind of item; use one of {', '.join(ITEM_KINDS)}"
+            )
         if not outline.taught.get(item.code):
             yield Error(at, f"no lesson plans the item {item.code!r}")
         yield from _standard(item, at)
@@ -295,7 +302,7 @@ def _prerequisites(outline: Outline, item: Item, order: Mapping[str, int], at: s
     lessons = outline.taught.get(item.code, ())
     for other in item.prerequisites:
         if other not in outline.by_code:
-            yield Error(f"{at}.prerequisites", f"{item.code} needs {other!r}, which is no item")
+            yield Error(f"{at}.prerequisites", f"{item.code} needs {other!r}, which is not an item")
         elif lessons and (first := outline.taught.get(other)):
             mine, theirs = lessons[0], first[0]
             if order[theirs.code] > order[mine.code]:
@@ -310,10 +317,10 @@ def _proofs(outline: Outline, item: Item, proves: Collection[str] | None, at: st
     lessons = outline.taught.get(item.code, ())
     for proof in item.proves:
         if proves is not None and proof not in proves:
-            yield Error(f"{at}.proves", f"{proof!r} is no item that a rule asks for")
+            yield Error(f"{at}.proves", f"{proof!r} is not an item that a rule requires")
         elif lessons and all(lesson.items[item.code] != STANDARD for lesson in lessons):
             yield Error(
-                f"{at}.proves", f"{item.code} proves {proof}, but no lesson asks for {STANDARD} of it"
+                f"{at}.proves", f"{item.code} proves {proof}, but no lesson requires {STANDARD} of it"
             )
 
 
@@ -331,9 +338,7 @@ def _circles(outline: Outline) -> Iterator[Error]:
             for other in ahead:
                 if other in path:
                     circle = " -> ".join([*path[path.index(other) :], other])
-                    yield Error(
-                        f"items.{code}.prerequisites", f"prerequisites go round in a circle: {circle}"
-                    )
+                    yield Error(f"items.{code}.prerequisites", f"circular prerequisites: {circle}")
                 elif other in outline.by_code and other not in done:
                     path.append(other)
                     stack.append((other, iter(outline.by_code[other].prerequisites)))

@@ -41,17 +41,17 @@ def check(name: str, value: str, target: str | None = None) -> None:
     """
     kinds = [quantity for quantity in QUANTITIES if _reads(name, quantity, value)]
     if not kinds:
-        raise QuantityError(f"{_cut(value)} is no measured value{_trap(value)}; write {MAY_BE}")
+        raise QuantityError(f"{_cut(value)} is not a measured value{_trap(value)}; write {MAY_BE}")
     _has_units(value, MAY_BE)
     if target is None:
         return
     aimed = [quantity for quantity in QUANTITIES if _aims(quantity, target)]
     if not aimed:
-        raise QuantityError(f"{_cut(target)} is nothing to aim at{_trap(target)}; write {AIM_MAY_BE}")
+        raise QuantityError(f"{_cut(target)} is not a target{_trap(target)}; write {AIM_MAY_BE}")
     _has_units(target, AIM_MAY_BE)
     if set(kinds).isdisjoint(aimed):
         raise QuantityError(
-            f"{_cut(value)} is measured and {_cut(target)} was aimed at, which are of different kinds; write"
+            f"{_cut(value)} is measured, but the target is {_cut(target)}, which is of another kind; write"
             " both in units of the same kind"
         )
 

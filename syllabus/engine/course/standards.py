@@ -356,7 +356,7 @@ def _flown(tolerance: Tolerance, measured: Measured) -> str:
     if measured.word in ("lost", "gained"):
         return f"{tolerance.name}: {measured.word} {amount}"
     side = measured.word or (quantity.minus if measured.value < 0 else quantity.plus)
-    return f"{tolerance.name} {amount} {side}" if measured.value else f"{tolerance.name} as aimed at"
+    return f"{tolerance.name} {amount} {side}" if measured.value else f"{tolerance.name} on target"
 
 
 def _beside(tolerance: Tolerance, flown: str, aim: Fraction, off: Fraction) -> str:
@@ -365,7 +365,7 @@ def _beside(tolerance: Tolerance, flown: str, aim: Fraction, off: Fraction) -> s
     side = quantity.minus if off < 0 else quantity.plus
     aimed = _with_unit(aim, tolerance.unit)
     if not off:
-        return f"{flown}, as aimed at"
+        return f"{flown}, on target"
     if tolerance.low is None and tolerance.high is None and aim:
         return f"{flown}, {_number(abs(off) / aim * 100, 0)} % {side} of {aimed}"
     if not aim:

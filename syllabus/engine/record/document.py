@@ -28,7 +28,7 @@ def parse(document: object, place: str = "") -> Record:
     """
     faults = Errors()
     fields = Object(faults, document, place)
-    fields.take("format", reading.one_of((FORMAT,), "format that is read here"), required=True)
+    fields.take("format", reading.one_of((FORMAT,), "known format"), required=True)
     found = {each.name: fields.take(each.key, each.type.read, each.default) for each in _RECORD.fields}
     fields.done()
     for part in Record.PARTS:

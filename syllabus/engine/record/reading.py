@@ -57,7 +57,7 @@ def loads(text: str | bytes, *, error: type[InputError]) -> Any:
             times = Counter(key for key, _ in found)
             twice = sorted(key for key, number in times.items() if number > 1)
             faults.add(
-                "", f"the key {', '.join(map(called, twice[:10]))} stands twice in one object; keep one"
+                "", f"the key {', '.join(map(called, twice[:10]))} occurs twice in one object; keep one"
             )
         return made
 
@@ -73,7 +73,7 @@ def loads(text: str | bytes, *, error: type[InputError]) -> Any:
         raise error.at(f"byte {problem.start}", "not UTF-8 text") from None
     except (RecursionError, ValueError):
         raise error.at(
-            "", "not JSON that can be read: it is nested too deep or holds a number too long"
+            "", "not readable JSON: it is nested too deeply or contains a number that is too long"
         ) from None
     faults.stop(error)
     return value
@@ -120,7 +120,7 @@ def unknown(faults: Errors, keys: Iterable[Any], known: Collection[str], place: 
     """Note every key of an object that is none of those known."""
     for key in keys:
         close = faults.meant(key, known)
-        hint = f"did you mean {close!r}?" if close else f"known here are {', '.join(known)}"
+        hint = f"did you mean {close!r}?" if close else f"use one of {', '.join(known)}"
         faults.add(at(place, str(key)[:100]), f"unknown key; {hint}")
 
 
@@ -154,10 +154,10 @@ def text(faults: Errors, value: Any, place: str) -> str | None:
         faults.expected("text", value, place)
         return None
     if len(value) > MOST_TEXT:
-        faults.add(place, f"{len(value)} characters; at most {MOST_TEXT} are kept")
+        faults.add(place, f"{len(value)} characters; at most {MOST_TEXT} are allowed")
         return None
     if not value.isprintable() and ("\x00" in value or _LONE_SURROGATE.search(value)):
-        faults.add(place, "holds a character that is no text (NUL or half of a surrogate pair)")
+        faults.add(place, "contains a character that is not text (NUL or half of a surrogate pair)")
         return None
     return value
 
@@ -173,7 +173,7 @@ def name(faults: Errors, value: Any, place: str) -> str | None:
         faults.add(place, "is blank; leave the key out or give a value")
         return None
     if len(found) > 200:
-        faults.add(place, f"{len(found)} characters; at most 200 are kept here")
+        faults.add(place, f"{len(found)} characters; at most 200 are allowed here")
         return None
     return stripped
 
@@ -184,7 +184,7 @@ def one_of(words: Collection[str], what: str) -> Read:
             return value
         near = faults.meant(value.lower(), words) if isinstance(value, str) else None
         hint = f"; did you mean {near!r}?" if near else ""
-        faults.add(place, f"{called(value)} is no {what}; there are {', '.join(words)}{hint}")
+        faults.add(place, f"{called(value)} is not a {what}; use one of {', '.join(words)}{hint}")
         return None
 
     return reader
@@ -239,7 +239,7 @@ def _day(text: str) -> date | str | None:
     try:
         return _believed(date.fromisoformat(text), text)
     except ValueError:
-        return f"{text!r} is not a day of the calendar"
+        return f"{text!r} is not a calendar date"
 
 
 @lru_cache(maxsize=16_384)
@@ -249,7 +249,7 @@ def _instant(text: str) -> datetime | str | None:
     try:
         found = datetime.fromisoformat(text.upper().replace(" ", "T"))
     except ValueError:
-        return f"{text!r} is not a date and time of the calendar"
+        return f"{text!r} is not a calendar date and time"
     if found.tzinfo is None:
         return f"{text!r} has no offset from UTC; write it like {text}-06:00 or {text}Z"
     return _believed(found, text)
@@ -270,7 +270,7 @@ def time(faults: Errors, value: Any, place: str) -> int | None:
         faults.add(place, str(problem))
         return None
     if found >= MOST_HOURS * units.HOUR:
-        faults.add(place, f"{called(value)} is {MOST_HOURS:,} hours or more, longer than anybody flies")
+        faults.add(place, f"{called(value)} is {MOST_HOURS:,} hours or more, too long for one entry")
         return None
     return found
 
@@ -299,7 +299,8 @@ def point(faults: Errors, value: Any, place: str) -> Place | None:
             return None
     if not isinstance(value, Mapping):
         faults.add(
-            place, f"{called(value)} is no point; give an airport's identifier or a name with lat and lon"
+            place,
+            f"{called(value)} is not a waypoint; give an airport's identifier or a name with lat and lon",
         )
         return None
     faults.position()
@@ -318,7 +319,7 @@ def point(faults: Errors, value: Any, place: str) -> Place | None:
 
 
 def route(faults: Errors, value: Any, place: str) -> tuple[Place, ...] | None:
-    """Points in order: a list, or one text with the identifiers apart by spaces, commas or hyphens."""
+    """Points in order: a list, or one text with the identifiers separated by spaces, commas or hyphens."""
     if isinstance(value, str):
         value = [part for part in re.split(r"[\s,>\-–→]+", value) if part]
     return list_of(point, most=100)(faults, value, place)
@@ -341,5 +342,7 @@ def unique(faults: Errors, entries: Sequence[Any], place: str) -> None:
     for index, entry in enumerate(entries):
         here = f"{place}[{index}]"
         if entry.id in seen:
-            faults.add(f"{here}.id", f"{entry.id!r} is the id of {seen[entry.id]} already; give each its own")
+            faults.add(
+                f"{here}.id", f"{entry.id!r} is the id of {seen[entry.id]} already; give each entry its own"
+            )
         seen.setdefault(entry.id, here)

@@ -71,7 +71,7 @@ _PROVENANCE = (
     "Who vouches for the entry: a sign-off here, verified proofs of another school, a named person "
     "who saw the document, or nobody. The server says it; what is sent is not believed."
 )
-_ONLY_SHORTENS = "Only shortens what the rule gives."
+_ONLY_SHORTENS = "Can only shorten the rule's period."
 
 Category = Annotated[str, word(vocabulary.CATEGORIES, "category of aircraft")]
 Class = Annotated[str, word(vocabulary.CLASSES, "class of aircraft")]
@@ -182,7 +182,7 @@ class GroundLesson:
     provenance: Provenance = CLAIMED
 
 
-@shape("ItemGrade", "How well one item was done, on the learner-centered scale; the newest grade stands.")
+@shape("ItemGrade", "How well one item was done, on the learner-centered scale; the newest grade counts.")
 @dataclass(frozen=True, slots=True)
 class ItemGrade:
     id: Name

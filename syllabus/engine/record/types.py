@@ -33,7 +33,7 @@ def word(words: Collection[str], what: str) -> Type:
 def _percent(faults: Errors, value: Any, place: str) -> int | None:
     found = reading.count(faults, value, place)
     if found is not None and found > 100:
-        faults.add(place, f"{found} is more than 100 per cent")
+        faults.add(place, f"{found} is more than 100 percent")
         return None
     return found
 
@@ -102,7 +102,7 @@ POINT = Type(
     {
         "description": (
             "An airport's ICAO or local identifier, or a place with latitude and longitude. A place with a"
-            " name alone is one whose position nobody knows."
+            " name alone has no known position."
         ),
         "anyOf": [
             STRING,
@@ -126,7 +126,7 @@ ROUTE = Type(
     Remembered(reading.route),
     {
         "description": (
-            "The point of departure, then every landing; as text, identifiers apart by spaces or commas."
+            "The point of departure, then every landing; as text, identifiers separated by spaces or commas."
         ),
         "anyOf": [listed(ref("Point"), MOST_POINTS), STRING],
     },
@@ -213,7 +213,9 @@ def kind(
 
     def read(faults: Errors, value: Any, place: str) -> str | None:
         if not isinstance(value, str):
-            faults.add(place, f"{reading.called(value)} is no kind of {what}; known are {', '.join(known)}")
+            faults.add(
+                place, f"{reading.called(value)} is not a kind of {what}; use one of {', '.join(known)}"
+            )
             return None
         named = value.replace("_", "-")
         named = also.get(named, named)
@@ -222,16 +224,16 @@ def kind(
         stem = named.split(":")[0]
         if stem.removesuffix("-test") in closed:
             # rules read these, so one that no rule knows would count for nothing without a word
-            faults.add(place, f"{value!r} is no {what} that is known; known are {', '.join(known)}")
+            faults.add(place, f"{value!r} is not a known {what}; use one of {', '.join(known)}")
             return None
         near = faults.mistaken(named.lower()[:MOST_WORD], known, 0.82)
         if near and not (":" in named and any(each.startswith(stem + ":") for each in known)):
-            faults.add(place, f"{value!r} is no kind of {what} that is known; did you mean {near!r}?")
+            faults.add(place, f"{value!r} is not a known kind of {what}; did you mean {near!r}?")
             return None
         if not _KIND.fullmatch(named) or len(named) > MOST_WORD:
             faults.add(
                 place,
-                f"{reading.called(value)} is no kind of {what}: kinds are words in small letters joined by"
+                f"{reading.called(value)} is not a kind of {what}: kinds are lowercase words joined by"
                 f" hyphens; rules read {', '.join(known)}",
             )
             return None
@@ -252,13 +254,14 @@ def _item(faults: Errors, value: Any, place: str) -> str | None:
     if value in RULE_ITEMS:
         return value
     if not isinstance(value, str) or not _ITEM.fullmatch(value) or len(value) > MOST_WORD:
-        faults.add(place, f"{reading.called(value)} is no item; items are named like 'presolo.d-01'")
+        faults.add(place, f"{reading.called(value)} is not an item; items are named like 'presolo.d-01'")
         return None
     for stem, (first, last) in RULE_LISTS.items():
         if value.lower().startswith(stem.split(".")[0] + "."):
             faults.add(
                 place,
-                f"{value!r} is no item of that list, which runs from {stem}{first:02d} to {stem}{last:02d}",
+                f"{value!r} is not an item of that list, which runs from {stem}{first:02d} to"
+                f" {stem}{last:02d}",
             )
             return None
     return value
@@ -269,14 +272,14 @@ def _purpose(faults: Errors, value: Any, place: str) -> str | None:
         known = "practical-test-preparation"
         stem = value.split(":")[0]
         if stem != known and faults.mistaken(stem, (known,), 0.82):
-            faults.add(place, f"{value!r} is no purpose that is known; did you mean '{known}:private'?")
+            faults.add(place, f"{value!r} is not a known purpose; did you mean '{known}:private'?")
             return None
         if value == known:
             faults.add(place, f"{value!r} does not say for which test; write '{known}:private'")
             return None
         return value
     faults.add(
-        place, f"{reading.called(value)} is no purpose; write it like 'practical-test-preparation:private'"
+        place, f"{reading.called(value)} is not a purpose; write it like 'practical-test-preparation:private'"
     )
     return None
 

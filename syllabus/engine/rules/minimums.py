@@ -36,7 +36,7 @@ class Minimum:
 def read_params(kind: str, values: Mapping[str, Any]) -> tuple[dict[str, Any], list[Error]]:
     """Parameters of a kind as it takes them, and what is wrong with them; a place is the parameter's name."""
     if kind not in ALLOWED:
-        return {}, [Error("kind", f"{kind!r} is no kind of minimum; there are {', '.join(ALLOWED)}")]
+        return {}, [Error("kind", f"{kind!r} is not a kind of minimum; use one of {', '.join(ALLOWED)}")]
     params, read, faults = KINDS[kind].params, {}, []
     for key in values:
         if key not in params:

@@ -27,16 +27,14 @@ class Context:
     aircraft_model: Annotated[Name | None, "The make and model that the flight is to be in."] = None
     category: Annotated[Category | None, f"The category {_OF_AIRCRAFT}"] = None
     klass: Annotated[Class | None, f"The class {_OF_AIRCRAFT}"] = None
-    path: Annotated[Name | None, "Which way to the milestone, by its name, where the rules have several."] = (
-        None
-    )
+    path: Annotated[Name | None, "The path to the milestone, by its name, if the rules have several."] = None
     application_date: Annotated[
         Day | None,
         "The day of the application for the practical test; `on` where it is not given.",
     ] = None
-    route: Annotated[Route | None, "The route of the flight: identifiers apart by commas, as KGRB,KMTW."] = (
-        None
-    )
+    route: Annotated[
+        Route | None, "The route of the flight: identifiers separated by commas, as KGRB,KMTW."
+    ] = None
     airport: Annotated[Point | None, "The airport of the flight."] = None
     area: Annotated[Name | None, "The Class B airspace area of the flight."] = None
 

@@ -18,7 +18,7 @@ def _(words: str) -> str:
 REASONS: Mapping[str, str] = {
     "several": "%(reasons)s",
     # who gave it, and who vouches for it
-    "entry.only-claimed": _("somebody who has seen the document: the entry is only claimed"),
+    "entry.only-claimed": _("someone who saw the document and attests it: the entry is only claimed"),
     "entry.not-on-day": _("%(gave)s, not on %(day)s"),
     "instructor.none": _("no instructor is named"),
     "instructor.none-for-dual": _("no instructor is named for the dual time"),
@@ -33,7 +33,7 @@ REASONS: Mapping[str, str] = {
     "item.below-standard": _("%(item)s: newest grade is %(grade)s"),
     "item.no-instructor": _("%(item)s: no instructor is named"),
     "item.other-instructor": _("%(item)s: by a %(instructor)s instructor"),
-    "item.only-claimed": _("who vouches for %(grade)s of %(item)s: it is only claimed"),
+    "item.only-claimed": _("who attests %(grade)s of %(item)s: it is only claimed"),
     "item.order-unknown": _("which grade of %(item)s on %(day)s was the later one"),
     "item.not-graded": _("Not graded yet: %(items)s."),
     "grade.no-dual": _(
@@ -60,7 +60,7 @@ REASONS: Mapping[str, str] = {
         " counts."
     ),
     "time.not-preparation": _("not logged as preparation for the %(test)s practical test"),
-    "device.no-flight-time": _("time in a device (%(device)s) is no flight time"),
+    "device.no-flight-time": _("time in a device (%(device)s) is not flight time"),
     "device.no-training": _("time in a device (%(device)s) counts only as training from an instructor"),
     "device.other-class": _("a device for a %(represents)s, and the rule credits one for %(credited)s"),
     "device.other-category": _("a device for a %(represents)s, and the rule credits one for a %(credited)s"),
@@ -71,8 +71,8 @@ REASONS: Mapping[str, str] = {
     # the aircraft
     "aircraft.category-unknown": _("the aircraft's category"),
     "aircraft.class-unknown": _("the aircraft's class"),
-    "aircraft.no-airplane": _("%(flown)s, and the rule asks for an airplane"),
-    "aircraft.not-single-engine": _("%(flown)s, and the rule asks for a single-engine airplane"),
+    "aircraft.no-airplane": _("%(flown)s, but the rule requires an airplane"),
+    "aircraft.not-single-engine": _("%(flown)s, but the rule requires a single-engine airplane"),
     "model.same-unknown": _("whether %(given)s and %(wanted)s are the same make and model"),
     # routes, distances and trips
     "route.unknown": _("the route"),
@@ -83,7 +83,7 @@ REASONS: Mapping[str, str] = {
     ),
     "route.landing-near-limit": _(
         "%(flight)s: %(place)s is %(distance)s from the point of departure, within 0.3 NM of the limit,"
-        " %(limit)s; let the instructor look."
+        " %(limit)s; have the instructor check."
     ),
     "trip.route-unknown": _("the route of %(entries)s, a part of trip %(trip)s"),
     "trip.order-unknown": _(
@@ -91,7 +91,7 @@ REASONS: Mapping[str, str] = {
     ),
     "trip.gap": _("trip %(trip)s ends at %(ends)s and %(entry)s starts at %(starts)s"),
     "trip.not-one-flight": _(
-        "trip %(trip)s is no one flight: in no order does each entry start where the one before ended"
+        "trip %(trip)s is not one flight: in no order does each entry start where the one before ended"
     ),
     # facts that cannot both be true
     "conflict.night-by-day": _(
@@ -127,21 +127,21 @@ REASONS: Mapping[str, str] = {
         "%(flight)s: %(night)s of %(total)s were at night; the rule does not say how much of the flight"
         " must be."
     ),
-    "flight.total-more-than": _("straight-line distance in all %(distance)s; more than %(limit)s is asked"),
-    "flight.total-at-least": _("straight-line distance in all %(distance)s; at least %(limit)s is asked"),
-    "flight.leg-more-than": _("longest leg %(distance)s; more than %(limit)s is asked"),
-    "flight.leg-at-least": _("longest leg %(distance)s; at least %(limit)s is asked"),
+    "flight.total-more-than": _("total straight-line distance %(distance)s; more than %(limit)s is required"),
+    "flight.total-at-least": _("total straight-line distance %(distance)s; at least %(limit)s is required"),
+    "flight.leg-more-than": _("longest leg %(distance)s; more than %(limit)s is required"),
+    "flight.leg-at-least": _("longest leg %(distance)s; at least %(limit)s is required"),
     "flight.total-near-limit": _(
-        "%(flight)s: straight-line distance in all is %(distance)s, within 0.3 NM of the limit, %(limit)s;"
-        " positions and the model of the earth decide, let the instructor look."
+        "%(flight)s: total straight-line distance is %(distance)s, within 0.3 NM of the limit, %(limit)s;"
+        " the positions and the earth model decide; have the instructor check."
     ),
     "flight.leg-near-limit": _(
         "%(flight)s: longest leg is %(distance)s, within 0.3 NM of the limit, %(limit)s;"
-        " positions and the model of the earth decide, let the instructor look."
+        " the positions and the earth model decide; have the instructor check."
     ),
     "flight.landing-near-limit": _(
         "%(flight)s: the farthest landing is %(distance)s, within 0.3 NM of the limit, %(limit)s;"
-        " positions and the model of the earth decide, let the instructor look."
+        " the positions and the earth model decide; have the instructor check."
     ),
     "flight.cross-country-unclear": _(
         "%(why)s; whether that is a cross-country flight is for the instructor and the examiner to settle"
@@ -152,9 +152,9 @@ REASONS: Mapping[str, str] = {
     ),
     "stop.full-unknown": _("whether the landing at %(at)s was a full stop"),
     "stop.landing-unknown": _("the landing at %(at)s, and whether it was a full stop"),
-    "stop.too-few": _("full stops at %(stops)s points (%(places)s); %(need)s are asked"),
-    "stop.one": _("full stops at 1 point (%(places)s); %(need)s are asked"),
-    "stop.none": _("no full stops; %(need)s are asked"),
+    "stop.too-few": _("full stops at %(stops)s points (%(places)s); %(need)s are required"),
+    "stop.one": _("full stops at 1 point (%(places)s); %(need)s are required"),
+    "stop.none": _("no full stops; %(need)s are required"),
     # takeoffs and landings, with the place where one is on record
     "landing.in-device": _("made in a device"),
     "takeoff.period-unknown": _("whether the takeoffs were by day or night"),
@@ -192,16 +192,16 @@ REASONS: Mapping[str, str] = {
     "named.route": _("the route it is for"),
     "named.test": _("the test it is for"),
     "named.flight-date": _("the date of the flight it is for"),
-    "named.other": _("for %(given)s, asked about is %(wanted)s"),
+    "named.other": _("for %(given)s; the question is about %(wanted)s"),
     # endorsements
     "endorsement.given": _("given %(given)s, %(until)s"),
-    "endorsement.standing": _("standing, %(until)s"),
+    "endorsement.standing": _("in force, %(until)s"),
     "endorsement.for-airport": _("%(airport)s, %(until)s"),
     "endorsement.for-flight": _("for the flight of %(flown)s"),
     "endorsement.for-test": _("given %(given)s for %(test)s"),
-    "endorsement.ended": _("given %(given)s, after it had ended on %(ended)s"),
+    "endorsement.ended": _("given %(given)s, after it had expired on %(ended)s"),
     "endorsement.too-late": _("given %(given)s, not in time for the flight of %(flown)s"),
-    "endorsement.own": _("whether the instructor is the student; nobody endorses themselves"),
+    "endorsement.own": _("whether the instructor is the student; nobody may endorse themselves"),
     "endorsement.test-later": _(
         "whether the test was passed before %(given)s; on record it was passed on %(passed)s"
     ),
@@ -214,8 +214,8 @@ REASONS: Mapping[str, str] = {
     "airport.open": _("%(airport)s is not on the list"),
     # the training that an endorsement rests on
     "training.of-flight": _("%(flight)s: %(what)s"),
-    "training.none": _("no training that it rests on is on record up to %(last)s"),
-    "training.none-since": _("no training that it rests on is on record from %(opens)s up to %(last)s"),
+    "training.none": _("no training that it relies on is on record up to %(last)s"),
+    "training.none-since": _("no training that it relies on is on record from %(opens)s up to %(last)s"),
     "training.none-because": _("%(none)s (%(reasons)s)"),
     "training.not-preparation": _("%(flight)s is not logged as preparation for the %(test)s practical test"),
     "training.other-aircraft": _("%(flight)s was in a %(flown)s"),
@@ -252,23 +252,23 @@ REASONS: Mapping[str, str] = {
     # age, certificates, documents, medicals
     "student.birth-date": _("the birth date"),
     "student.born": _("born %(born)s"),
-    "certificate.other": _("a %(kind)s certificate; wanted is one of %(wanted)s"),
-    "certificate.no-life": _("issued %(issued)s, and the rule says nothing of such a day"),
-    "medical.class-too-low": _("%(held)s class; %(wanted)s class or better is wanted"),
+    "certificate.other": _("a %(kind)s certificate; the rule requires one of %(wanted)s"),
+    "certificate.no-life": _("issued %(issued)s, a day that the rule does not cover"),
+    "medical.class-too-low": _("%(held)s class; %(wanted)s class or better is required"),
     "basicmed.holds": _("BasicMed, %(until)s"),
     "basicmed.no-medical": _("BasicMed needs a medical certificate held after %(day)s"),
-    "basicmed.no-course": _("no BasicMed course lives on the same days"),
-    "basicmed.no-examination": _("no BasicMed examination lives on the same days"),
+    "basicmed.no-course": _("no BasicMed course is valid on the same days"),
+    "basicmed.no-examination": _("no BasicMed examination is valid on the same days"),
     "basicmed.license-unknown": _("the driver's license (a document %(document)s)"),
     "basicmed.withdrawn-unknown": _(
-        "BasicMed also asks that the newest medical was not withdrawn; the record does not say."
+        "BasicMed also requires that the newest medical was not withdrawn; the record does not say."
     ),
     # tests
     "test.passed": _("passed %(day)s, %(until)s"),
     "test.passed-with-score": _("passed %(day)s with %(score)s %%, %(until)s"),
     "test.passed-since": _("passed %(day)s, after the failure of %(failed)s"),
     "test.failed": _("failed on %(day)s"),
-    "test.failed-later": _("whether the failure of %(day)s in the same model was made good"),
+    "test.failed-later": _("whether the failure of %(day)s in the same model was followed by a pass"),
     "test.result-unknown": _("the result"),
     "test.score-unknown": _("the score, and the codes of what was missed"),
     "test.codes-unknown": _("the deficient codes (the score is %(score)s %%, and none are listed)"),
@@ -276,7 +276,7 @@ REASONS: Mapping[str, str] = {
         "which is right: the result is %(result)s, the score %(score)s %%, and %(least)s %% passes"
     ),
     "test.full-score": _("a full score, nothing to review"),
-    "test.none-lives": _("No knowledge test that is passed and still lives on %(day)s is on record."),
+    "test.none-lives": _("No knowledge test that is passed and still valid on %(day)s is on record."),
     "review.done": _("reviewed %(codes)s"),
     "review.before-test": _("given %(given)s, before the test of %(test)s"),
     "retest.needed": _("failed on %(day)s; training and an endorsement for a retest come first"),
@@ -286,52 +286,52 @@ REASONS: Mapping[str, str] = {
     "retest.no-training": _("no training is on record between the failure of %(failed)s and %(given)s"),
     "retest.instructor-unknown": _("who gave the training after the failure"),
     "retest.other-instructor": _(
-        "the training after the failure is by %(instructors)s, and whoever gave it endorses"
+        "the training after the failure is by %(instructors)s; the instructor who gave it must endorse"
     ),
     # the next lesson: why it is next, why another is not, and what it takes up
     "lesson.prerequisite-below": _("%(item)s needs %(other)s at %(needed)s; it is at %(grade)s"),
     "lesson.prerequisite-not-graded": _("%(item)s needs %(other)s at %(needed)s; it is not graded yet"),
     "lesson.builds-on": _("builds on lesson %(lesson)s (%(title)s), which is not flown yet"),
     "lesson.not-flown": _("lesson %(lesson)s (%(title)s) is not flown yet"),
-    "lesson.asks-more": _("%(item)s is at %(grade)s; lesson %(lesson)s asks for %(wanted)s"),
-    "lesson.asks-for-grade": _("%(item)s is not graded yet; lesson %(lesson)s asks for %(wanted)s"),
+    "lesson.asks-more": _("%(item)s is at %(grade)s; lesson %(lesson)s requires %(wanted)s"),
+    "lesson.asks-for-grade": _("%(item)s is not graded yet; lesson %(lesson)s requires %(wanted)s"),
     "lesson.not-covered": _("%(milestone)s is not covered by these rules: %(why)s"),
-    "lesson.not-open": _("%(milestone)s is not open: %(requirement)s (%(citation)s)"),
+    "lesson.not-open": _("%(milestone)s is not met: %(requirement)s (%(citation)s)"),
     "lesson.before": _("before %(milestone)s: %(requirement)s (%(citation)s)"),
     "lesson.no-prerequisites": _("it has no prerequisites"),
     "lesson.prerequisite-met": _("its prerequisite is met"),
     "lesson.prerequisites-met": _("all of its %(number)s prerequisites are met"),
-    "lesson.takes-up": _("takes up %(items)s"),
+    "lesson.takes-up": _("includes %(items)s"),
     "lesson.carried-over": _("carried over onto its sheet: %(items)s"),
     "lesson.covers": _("%(milestone)s: %(covers)s"),
     "lesson.long-away": _("longest without practice: %(items)s"),
     "lesson.in-order": _("comes next in the order of the course"),
-    "lesson.still-open": _("flown on %(day)s; still open: %(items)s"),
+    "lesson.still-open": _("flown on %(day)s; remaining: %(items)s"),
     "lesson.practice": _("nothing new to start today; practice"),
     "lesson.course-complete": _("Every lesson of the course is complete."),
-    "lesson.none-open": _("No lesson of this stage is open today."),
+    "lesson.none-open": _("No lesson of this stage is available today."),
     "lesson.and-more": _("%(reasons)s, and %(more)s more"),
     "lesson.list-and-more": _("%(reasons)s; and %(more)s more"),
     "lesson.item": "%(item)s",
     "lesson.item-at": _("%(item)s (%(grade)s on %(day)s)"),
     "lesson.item-not-graded": _("%(item)s (not graded yet)"),
     "lesson.item-days-ago": _("%(item)s, %(days)s days ago"),
-    "lesson.item-below": _("%(item)s (%(grade)s, %(wanted)s asked)"),
-    "lesson.item-without-grade": _("%(item)s (not graded, %(wanted)s asked)"),
+    "lesson.item-below": _("%(item)s (%(grade)s, %(wanted)s required)"),
+    "lesson.item-without-grade": _("%(item)s (not graded, %(wanted)s required)"),
     "covers.item": _("%(item)s at %(grade)s"),
-    "covers.time": _("%(part)s of the %(remaining)s still to go: %(requirement)s"),
-    "covers.flight": _("is laid out for %(requirement)s"),
+    "covers.time": _("%(part)s of the %(remaining)s remaining: %(requirement)s"),
+    "covers.flight": _("is designed for %(requirement)s"),
     "sheet.planned": _("planned"),
     "sheet.planned-below": _("planned, and below standard"),
-    "sheet.carried-over": _("carried over: asked %(asked)s, %(grade)s on %(day)s"),
-    "sheet.carried-over-not-graded": _("carried over: asked %(asked)s, not graded yet"),
+    "sheet.carried-over": _("carried over: required %(asked)s, %(grade)s on %(day)s"),
+    "sheet.carried-over-not-graded": _("carried over: required %(asked)s, not graded yet"),
     # what a requirement that is not met or not known still needs
     "gap.remaining": _("%(says)s: %(have)s of %(need)s, %(remaining)s to go (%(citation)s)"),
-    "gap.unknown": _("%(says)s: not known (%(missing)s) (%(citation)s)"),
+    "gap.unknown": _("%(says)s: unknown (%(missing)s) (%(citation)s)"),
     "gap.asked": "%(entry)s: %(what)s",
     "gap.fact-missing": _("a fact is missing"),
     # a grade that a lesson's other items prove
-    "proof.rests-on": _("rests on %(items)s"),
+    "proof.rests-on": _("relies on %(items)s"),
     # what changed between two times
     "change.came": _("%(entry)s was added."),
     "change.corrected": _("%(entry)s was corrected."),
@@ -354,15 +354,15 @@ REASONS: Mapping[str, str] = {
     "status.unknown": _("unknown"),
     "status.amounts": _("%(status)s (%(have)s of %(need)s)"),
     # what the rules of a milestone do not cover
-    "scope.no-path": _("%(milestone)s has no path '%(path)s'; written are %(written)s."),
-    "scope.one-way": _("%(milestone)s has no path '%(path)s'; there is one way to it only."),
+    "scope.no-path": _("%(milestone)s has no path '%(path)s'; its paths are %(written)s."),
+    "scope.one-way": _("%(milestone)s has no path '%(path)s'; it has only one path."),
     "scope.unwritten": _("%(milestone)s does not cover %(value)s: %(why)s"),
     "scope.holder": _(
-        "%(milestone)s does not judge the holder of a %(certificate)s certificate (%(entry)s): %(why)s"
+        "%(milestone)s does not cover the holder of a %(certificate)s certificate (%(entry)s): %(why)s"
     ),
-    "scope.holder-unwritten": _("their path is not written here."),
+    "scope.holder-unwritten": _("these rules have no path for them."),
     "scope.outside": _(
-        "%(milestone)s is written for %(covers)s. %(value)s has rules of its own, which are not written here."
+        "%(milestone)s covers %(covers)s. %(value)s has rules of its own, which are not included here."
     ),
     "scope.classes": "%(category)s (%(classes)s)",
     "scope.category": "%(category)s",

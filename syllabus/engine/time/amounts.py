@@ -55,7 +55,9 @@ class Amount:
 
     def __post_init__(self) -> None:
         if self.unit not in UNITS:
-            raise ValueError(f"{self.unit!r} is no unit of an amount; there are {', '.join(sorted(UNITS))}")
+            raise ValueError(
+                f"{self.unit!r} is not a unit of an amount; use one of {', '.join(sorted(UNITS))}"
+            )
         if self.value < 0:
             raise ValueError(f"{self.value} {self.unit}: an amount is 0 or more")
         if self.unit == TIME:

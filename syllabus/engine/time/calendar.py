@@ -98,9 +98,7 @@ def last_day(event: date, life: Length) -> date:
             return same_day_months_on(event, life.number)
         case "year":
             return birthday(event, life.number)
-    raise ValueError(
-        f"no way of counting is called {life.unit!r}; there are day, month, calendar month, year"
-    )
+    raise ValueError(f"{life.unit!r} is not a unit of a period; use day, month, calendar month or year")
 
 
 def window_start(on: date, length: Length) -> date:

@@ -82,13 +82,13 @@ EXAMPLES = {
 }
 #: Traps with an answer of their own.
 HINTS = {
-    "nm": "'nm' is a nanometre; a nautical mile is 'NM'",
+    "nm": "'nm' is a nanometer; a nautical mile is 'NM'",
     "Nm": "a nautical mile is 'NM'",
     "mi": "write 'NM' for nautical miles or 'SM' for statute miles",
     "miles": "write 'NM' for nautical miles or 'SM' for statute miles",
     "mile": "write 'NM' for nautical miles or 'SM' for statute miles",
     "H": "hours are 'h'",
-    "M": "minutes are 'min', metres 'm'",
+    "M": "minutes are 'min', meters 'm'",
 }
 
 HOUR = 3_600_000_000  # in microseconds, the base of every time
@@ -160,10 +160,10 @@ def _parse_text(text: str, dimension: str) -> Fraction:
     if unit is None:
         known = ", ".join(name for name, of in SPELLINGS.items() if of in allowed)
         hint = HINTS.get(unit_text, f"{called} is written with one of {known}")
-        raise QuantityError(f"{unit_text!r} in {text!r} is not a unit that is read here: {hint}")
+        raise QuantityError(f"{unit_text!r} in {text!r} is not a known unit: {hint}")
     if unit not in allowed:
         kind = next(of[2] for of in DIMENSIONS.values() if unit in of[0])
-        raise QuantityError(f"{text!r} is {kind}, and {called} is wanted, such as {EXAMPLES[dimension]}")
+        raise QuantityError(f"{text!r} is {kind}, but {called} is expected, such as {EXAMPLES[dimension]}")
     return number * _factor(unit, default)
 
 

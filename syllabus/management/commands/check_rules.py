@@ -73,7 +73,7 @@ def tally(rules: Rulebook) -> Iterator[str]:
     requirements = [requirement for each in rules.milestones.values() for requirement in each.requirements]
     yield ""
     yield (
-        f"{_number(len(rules.milestones), 'milestone')}, {_counted(requirements, everything)},"
+        f"{_plural(len(rules.milestones), 'milestone')}, {_counted(requirements, everything)},"
         f" rulebook {rules.id}"
     )
 
@@ -89,8 +89,9 @@ def _versions(milestone: Milestone) -> list[RuleVersion]:
 def _counted(requirements: Iterable[Any], versions: list[RuleVersion]) -> str:
     marks = Counter(version.verified for version in versions)
     told = ", ".join(f"{marks[mark]} {mark}" for mark in VERIFIED if marks[mark])
-    return f"{_number(len(list(requirements)), 'requirement')}, {_number(len(versions), 'version')} ({told})"
+    return f"{_plural(len(list(requirements)), 'requirement')}, {_plural(len(versions), 'version')} ({told})"
 
 
-def _number(count: int, thing: str) -> str:
+def _plural(count: int, thing: str) -> str:
+    """``1 version``, ``2 versions``."""
     return f"{count} {thing}" if count == 1 else f"{count} {thing}s"

@@ -125,4 +125,4 @@ def test_an_enrolment_that_is_not_this_students_is_not_found(people: Cast, ida: 
 def test_the_same_course_twice_is_a_conflict(people: Cast, ida: Any, url: str) -> None:
     courses.enrolled(people)
     body = {"id": KEY, "course": "private-airplane", "starts": dt.date(2026, 3, 1).isoformat()}
-    assert "move that enrolment" in problem(ida.post(f"{url}/enrolments", body), 409)["detail"]
+    assert "move that enrollment" in problem(ida.post(f"{url}/enrolments", body), 409)["detail"]

@@ -151,7 +151,7 @@ class TestAForgedRecord:
         ]
         assert sorted(each.entries[0] for each in found) == ["e1", "e2", "t1"]
         assert {each.severity for each in found} == {"serious"}
-        assert "names Ida Example, who did not sign it here: somebody else put it on record" in found[0].says
+        assert "names Ida Example, who did not sign it here: somebody else added it" in found[0].says
 
     # others here, test_provenance and test_translation make these queries on SQLite
     @pytest.mark.any_database

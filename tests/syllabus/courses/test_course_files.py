@@ -120,7 +120,7 @@ def test_the_shipped_course_is_read_and_written_the_same() -> None:
     [
         pytest.param("", ["c.yaml:1: the file is empty; a course starts with 'course:'"], id="nothing"),
         pytest.param("- a\n", [
-            "c.yaml:1: the file is no mapping; a course starts with 'course:'"
+            "c.yaml:1: the file is not a mapping; a course starts with 'course:'"
         ], id="a list"),
         pytest.param("a: [\n", ["c.yaml:2: not YAML: expected the node content, but found '<stream end>'"],
                      id="no YAML"),
@@ -129,67 +129,68 @@ def test_the_shipped_course_is_read_and_written_the_same() -> None:
             "c.yaml:3: unknown key 'say'; did you mean 'says'?", "c.yaml:1: 'says' is missing",
         ], id="a key misspelt"),
         pytest.param(changed("dual: 60 min", "dual: 60 minuets"), [
-            "c.yaml:16: dual: 'minuets' in '60 minuets' is not a unit that is read here: a time is written"
+            "c.yaml:16: dual: 'minuets' in '60 minuets' is not a known unit: a time is written"
             " with one of h, hr, hrs, hour, hours, min, mins, minute, minutes, s, sec, second, seconds"
         ], id="a time in dances"),
         pytest.param(changed("dual: 60 min", "dual: 1.4"), [
             "c.yaml:16: dual: 1.4 needs a unit, such as '3 h'"
         ], id="a time without a unit"),
         pytest.param(changed("ground: 20 min", "gruond: 20 min"), [
-            "c.yaml:16: 'gruond' is no planned time; there are dual, solo, cross_country, night, instrument,"
+            "c.yaml:16: 'gruond' is not a planned time; use one of dual, solo, cross_country,"
+            " night, instrument,"
             " preparation, ground"
         ], id="a kind of time that is none"),
         pytest.param(changed("climbs: practice", "climb: practice"), [
-            "c.yaml:18: lesson 1 plans 'climb', which is no item"
+            "c.yaml:18: lesson 1 plans 'climb', which is not an item"
         ], id="an item that is none, on its own line"),
         pytest.param(changed("climbs: practice", "climbs: good"), [
-            "c.yaml:18: 'good' is no grade; there are describe, explain, practice, perform"
+            "c.yaml:18: 'good' is not a grade; use one of describe, explain, practice, perform"
         ], id="a grade that is none"),
         pytest.param(changed("climbs: practice", "climbs: practice\n          climbs: explain"), [
-            "c.yaml:19: 'climbs' stands twice; keep one"
+            "c.yaml:19: 'climbs' occurs twice; keep one"
         ], id="an item twice in a lesson"),
         pytest.param(changed("preparation: 1.4 h", "preparation: 1.5 h"), [
             "c.yaml:23: 1.5 h of preparation in 1.4 h of dual"
         ], id="more preparation than dual"),
         pytest.param(changed("test.towered-landings", "test.towered"), [
-            "c.yaml:27: 'faa.private-practical-test.towered' is no requirement of the rulebook"
+            "c.yaml:27: 'faa.private-practical-test.towered' is not a requirement of the rulebook"
         ], id="a requirement that is none"),
         pytest.param(changed('code: "2"', 'code: "1"'), [
             "c.yaml:19: two lessons are called '1'; codes are unique in a course"
         ], id="two lessons of one code"),
         pytest.param(changed("proves: [presolo.d-05]", "proves: [presolo.d-16]"), [
-            "c.yaml:32: 'presolo.d-16' is no item that a rule asks for"
+            "c.yaml:32: 'presolo.d-16' is not an item that a rule requires"
         ], id="a proof of nothing"),
         pytest.param(changed("proves: [presolo.d-05]", "proves: [presolo.d-05, presolo.d-05]"), [
-            "c.yaml:32: proves: 'presolo.d-05' stands twice; keep one"
+            "c.yaml:32: proves: 'presolo.d-05' occurs twice; keep one"
         ], id="a proof twice"),
         pytest.param(changed("prerequisites: [climbs]", "prerequisites: [pattern]"), [
-            "c.yaml:42: prerequisites go round in a circle: pattern -> pattern"
+            "c.yaml:42: circular prerequisites: pattern -> pattern"
         ], id="a circle"),
         pytest.param(changed("task: FAA-S-ACS-6C PA.III.B", "task: PA.III.B"), [
-            "c.yaml:41: task: 'PA.III.B' is no task of a test standard; write document, revision and code,"
+            "c.yaml:41: task: 'PA.III.B' is not a task of a test standard; write document, revision and code,"
             " such as FAA-S-ACS-6C PA.V.A"
         ], id="half a task"),
         pytest.param(changed("kind: stage check", "kind: swim"), [
-            "c.yaml:40: 'swim' is no kind of item; there are flight, ground, stage check"
+            "c.yaml:40: 'swim' is not a kind of item; use one of flight, ground, stage check"
         ], id="a kind that is none"),
         pytest.param(changed("low: -5 kt", "low: 5 kt"), [
-            "c.yaml:34: low: '5 kt' counts from what is aimed at; write its sign, as in '+5 kt'"
+            "c.yaml:34: low: '5 kt' is relative to the target; write its sign, as in '+5 kt'"
         ], id="a limit without its sign"),
         pytest.param(changed("low: -5 kt", "low: -5"), [
             "c.yaml:34: low: -5 needs a unit, such as '65 kt' or 65"
         ], id="a limit without its unit"),
         pytest.param(changed("low: -5 kt", "low: -5 ft"), [
-            "c.yaml:34: low: '5 ft' is a distance, and a speed is wanted, such as '65 kt' or 65"
+            "c.yaml:34: low: '5 ft' is a distance, but a speed is expected, such as '65 kt' or 65"
         ], id="a speed in feet"),
         pytest.param(changed("low: 500 ft", "low: -500 ft"), [
-            "c.yaml:35: low: '-500 ft': a range has its least and its most, without a sign"
+            "c.yaml:35: low: '-500 ft': a range has a minimum and a maximum, without signs"
         ], id="a range with a sign"),
         pytest.param(changed("low: 500 ft", "low: 500 m"), [
             "c.yaml:35: low: '500 m' is not exact in ft; write it in ft"
         ], id="metres that are no exact feet"),
         pytest.param(changed("excluded: [low]", "excluded: [high]"), [
-            "c.yaml:35: excluded: 'high' is no limit given here"
+            "c.yaml:35: excluded: 'high' is not a limit given here"
         ], id="a limit excluded that is none"),
         pytest.param(changed("basis: school", "basis: hearsay"), [
             "c.yaml:35: basis: 'hearsay' is not one of test standard, handbook, common practice, school"
@@ -198,20 +199,20 @@ def test_the_shipped_course_is_read_and_written_the_same() -> None:
             "c.yaml:34: verified: 'probably' is not one of read, second-hand, memory"
         ], id="a mark that is none"),
         pytest.param(changed("quantity: heading, ", ""), [
-            "c.yaml:36: name: 'rollout' is no quantity; say which it is with 'quantity', one of altitude,"
+            "c.yaml:36: name: 'rollout' is not a quantity; say which it is with 'quantity', one of altitude,"
             " height, airspeed, heading, bank, touchdown, distance off, time, power, engine speed, turn rate"
         ], id="a quantity left out"),
         pytest.param(changed("named: VY", "named: VY, value: 70 kt"), [
-            "c.yaml:34: value and named stand together; keep one"
+            "c.yaml:34: value and named are given together; keep one"
         ], id="two targets"),
         pytest.param(changed("low: 500 ft, excluded: [low], ", ""), [
-            "c.yaml:35: height: give what is aimed at (assigned, value, named) or a limit"
+            "c.yaml:35: height: give the target (assigned, value, named) or a limit"
         ], id="neither target nor limit"),
         pytest.param(changed("high: 0 deg", "high: -11 deg"), [
             "c.yaml:36: rollout: the low limit is above the high one"
         ], id="limits the wrong way round"),
         pytest.param(changed("name: height", "name: airspeed"), [
-            "c.yaml:35: low: '500 ft' is a distance, and a speed is wanted, such as '65 kt' or 65"
+            "c.yaml:35: low: '500 ft' is a distance, but a speed is expected, such as '65 kt' or 65"
         ], id="a name that is another quantity"),
         pytest.param(changed("need: 2 h", "need: 3 h"), [
             "c.yaml:5: 2 hours dual: the lessons plan 2.4 h, 0.6 h short"
@@ -222,18 +223,18 @@ def test_the_shipped_course_is_read_and_written_the_same() -> None:
             "c.yaml:5: total_at_least needs 'need'",
         ], id="a parameter misspelt"),
         pytest.param(changed("kind: total_at_least", "kind: milestone"), [
-            "c.yaml:5: 'milestone' is no kind of minimum; there are age_at_least, airport_open,"
+            "c.yaml:5: 'milestone' is not a kind of minimum; use one of age_at_least, airport_open,"
             " certificate, cross_country_endorsement, deficiencies_reviewed, document, endorsement,"
             " items_at_standard, landings_at_least, medical, one_flight, retest, test_passed, total_at_least"
         ], id="a milestone as a minimum"),
         pytest.param(changed("title: Climbs", 'title: "Cl\\0mbs"'), [
-            "c.yaml:30: title holds a character that is no text"
+            "c.yaml:30: title contains a character that is not text"
         ], id="a character that no database keeps"),
         pytest.param(changed("title: Climbs", f"title: {'C' * 201}"), [
-            "c.yaml:30: title: 201 characters; at most 200 are kept"
+            "c.yaml:30: title: 201 characters; at most 200 are allowed"
         ], id="a title too long"),
         pytest.param(changed("title: Climbs", "title: 2026-02-30"), [
-            "c.yaml:30: '2026-02-30' is not a day of the calendar"
+            "c.yaml:30: '2026-02-30' is not a calendar date"
         ], id="a day that is none"),
         pytest.param(changed("title: Climbs", "title: [a]"), [
             "c.yaml:30: title: a list is not text; put it in quotes"
@@ -320,7 +321,7 @@ def test_a_faulty_course_is_refused_whole_with_code_2(file: pathlib.Path) -> Non
     file.write_text(changed("climbs: practice", "climb: practice"))
     code, out, err = run("import_course", str(file), "--publish")
     assert (code, out) == (2, "")
-    assert err == f"{file}:18: lesson 1 plans 'climb', which is no item\n"
+    assert err == f"{file}:18: lesson 1 plans 'climb', which is not an item\n"
     assert not models.Course.objects.exists()
 
 

@@ -342,9 +342,9 @@ def minimum(**changes: Any) -> models.SchoolMinimum:
 @pytest.mark.parametrize(
     ("changes", "field", "says"),
     [
-        pytest.param({"kind": "milestone"}, "kind", "is no kind of minimum", id="a milestone inside one"),
-        pytest.param({"kind": "totals"}, "kind", "is no kind of minimum; there are age_at", id="no kind"),
-        pytest.param({"milestone": "faa.no-such"}, "milestone", "no milestone is called", id="no milestone"),
+        pytest.param({"kind": "milestone"}, "kind", "is not a kind of minimum", id="a milestone inside one"),
+        pytest.param({"kind": "totals"}, "kind", "is not a kind of minimum; use one of age_at", id="no kind"),
+        pytest.param({"milestone": "faa.no-such"}, "milestone", "there is no milestone", id="no milestone"),
         pytest.param({"params": {"counts": ["dual"]}}, "kind", "needs 'need'", id="no number"),
         pytest.param(
             {"params": {"counts": ["dual"], "need": "15 NM"}}, "params", "is a distance", id="hours in miles"
@@ -356,7 +356,7 @@ def minimum(**changes: Any) -> models.SchoolMinimum:
             id="a key more",
         ),
         pytest.param({"params": ["dual"]}, "params", "is not a mapping", id="a list"),
-        pytest.param({"code": "Dual!"}, "code", "is no code", id="no code"),
+        pytest.param({"code": "Dual!"}, "code", "is not a code", id="no code"),
     ],
 )
 def test_a_schools_minimum_is_checked_as_regulation_data_is(changes, field: str, says: str) -> None:
@@ -369,7 +369,7 @@ def test_a_schools_minimum_is_checked_as_regulation_data_is(changes, field: str,
 @pytest.mark.django_db
 def test_a_schools_minimum_has_one_version_on_a_day() -> None:
     minimum(ends=dt.date(2026, 12, 31)).save()
-    with pytest.raises(ValidationError, match="let one end before the other starts"):
+    with pytest.raises(ValidationError, match="one must end before the other starts"):
         minimum(starts=dt.date(2026, 12, 31)).save()
     minimum(starts=dt.date(2027, 1, 1)).save()
     minimum(school_ref="south").save()

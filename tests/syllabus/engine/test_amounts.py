@@ -60,7 +60,7 @@ def test_nothing_is_below_zero(unit: str) -> None:
 
 @pytest.mark.parametrize("unit", ["hour", "Landing", "", "landings"])
 def test_units_are_a_closed_set(unit: str) -> None:
-    with pytest.raises(ValueError, match="no unit of an amount"):
+    with pytest.raises(ValueError, match="not a unit of an amount"):
         Amount(1, unit)  # type: ignore[arg-type]
 
 

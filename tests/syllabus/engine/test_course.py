@@ -74,13 +74,13 @@ BOTH = {"a": "perform", "b": "perform"}
         pytest.param(
             [lesson("1", BOTH)],
             [item("a", prerequisites=("b",)), item("b", prerequisites=("a",))],
-            ["items.b.prerequisites: prerequisites go round in a circle: a -> b -> a"],
+            ["items.b.prerequisites: circular prerequisites: a -> b -> a"],
             id="two items that need each other",
         ),
         pytest.param(
             [lesson("1", {"a": "perform"})],
             [item("a", prerequisites=("a",))],
-            ["items.a.prerequisites: prerequisites go round in a circle: a -> a"],
+            ["items.a.prerequisites: circular prerequisites: a -> a"],
             id="an item that needs itself",
         ),
         pytest.param(
@@ -90,7 +90,7 @@ BOTH = {"a": "perform", "b": "perform"}
                 item("b", prerequisites=("c",)),
                 item("c", prerequisites=("b",)),
             ],
-            ["items.c.prerequisites: prerequisites go round in a circle: b -> c -> b"],
+            ["items.c.prerequisites: circular prerequisites: b -> c -> b"],
             id="a circle that does not go through where one begins",
         ),
         pytest.param(
@@ -102,7 +102,7 @@ BOTH = {"a": "perform", "b": "perform"}
         pytest.param(
             [lesson("1", {"a": "perform"})],
             [item("a", prerequisites=("z",))],
-            ["items.a.prerequisites: a needs 'z', which is no item"],
+            ["items.a.prerequisites: a needs 'z', which is not an item"],
             id="a prerequisite that is none",
         ),
         pytest.param(
@@ -114,13 +114,13 @@ BOTH = {"a": "perform", "b": "perform"}
         pytest.param(
             [lesson("1", {"a": "perform", "z": "perform"})],
             [item("a")],
-            ["lessons.1.items.z: lesson 1 plans 'z', which is no item"],
+            ["lessons.1.items.z: lesson 1 plans 'z', which is not an item"],
             id="a lesson with an item that is none",
         ),
         pytest.param(
             [lesson("1", {"a": "good"})],
             [item("a")],
-            ["lessons.1.items.a: 'good' is no grade; there are describe, explain, practice, perform"],
+            ["lessons.1.items.a: 'good' is not a grade; use one of describe, explain, practice, perform"],
             id="a grade that is none",
         ),
         pytest.param(
@@ -138,13 +138,13 @@ BOTH = {"a": "perform", "b": "perform"}
         pytest.param(
             [lesson("1", {"a": "perform"})],
             [item("a", proves=("presolo.d-16",))],
-            ["items.a.proves: 'presolo.d-16' is no item that a rule asks for"],
+            ["items.a.proves: 'presolo.d-16' is not an item that a rule requires"],
             id="a proof of an item that no rule asks for",
         ),
         pytest.param(
             [lesson("1", {"a": "practice"})],
             [item("a", proves=("presolo.d-01",))],
-            ["items.a.proves: a proves presolo.d-01, but no lesson asks for perform of it"],
+            ["items.a.proves: a proves presolo.d-01, but no lesson requires perform of it"],
             id="a proof that no lesson ever asks for",
         ),
         pytest.param(
@@ -191,7 +191,8 @@ BOTH = {"a": "perform", "b": "perform"}
             [lesson("1", {"A b": "perform"})],
             [item("A b")],
             [
-                "items.A b.code: 'A b' is no code: small letters and digits, apart by hyphens or points,"
+                "items.A b.code: 'A b' is not a code: lowercase letters and digits, separated"
+                " by hyphens or points,"
                 " at most 80"
             ],
             id="a code with a space",
@@ -199,7 +200,7 @@ BOTH = {"a": "perform", "b": "perform"}
         pytest.param(
             [lesson("1", {"a": "perform"})],
             [item("a", kind="swim")],
-            ["items.a.kind: 'swim' is no kind of item; there are flight, ground, stage check"],
+            ["items.a.kind: 'swim' is not a kind of item; use one of flight, ground, stage check"],
             id="a kind that is none",
         ),
     ],
@@ -219,7 +220,7 @@ def test_a_lesson_plans_only_requirements_of_the_rulebook() -> None:
     made = outline([lesson("1", {"a": "perform"}, plans=("faa.first-solo.age", "faa.no-such"))], [item("a")])
     assert check(made) == ()
     assert [str(fault) for fault in check(made, requirements={"faa.first-solo.age"})] == [
-        "lessons.1.plans: 'faa.no-such' is no requirement of the rulebook"
+        "lessons.1.plans: 'faa.no-such' is not a requirement of the rulebook"
     ]
 
 
@@ -299,7 +300,9 @@ def test_a_minimum_is_of_a_known_kind_and_never_a_milestone() -> None:
     for kind in ("milestone", "total"):
         asked = Minimum("more", kind, {}, "So much")
         (told,) = faults([lesson("1", {"a": "perform"})], [item("a")], minimums=(asked,))
-        assert told.startswith(f"minimums.more.kind: {kind!r} is no kind of minimum; there are age_at_least")
+        assert told.startswith(
+            f"minimums.more.kind: {kind!r} is not a kind of minimum; use one of age_at_least"
+        )
 
 
 def test_a_minimum_says_whose_it_is_where_the_law_is_cited() -> None:
@@ -406,7 +409,7 @@ def with_item(**changes: Any) -> Outline:
         ),
         pytest.param(
             with_item(task=Task("FAA-S-ACS", "6C", "PA.V.B")), "perform",
-            "it stands for another task now, FAA-S-ACS-6C PA.V.B", id="another task",
+            "it is now for another task, FAA-S-ACS-6C PA.V.B", id="another task",
         ),
         pytest.param(with_item(task=None), "perform", "", id="no task any more"),
         pytest.param(
@@ -424,7 +427,7 @@ def with_item(**changes: Any) -> Outline:
             replace(OLD, items=OLD.items[1:]), "perform", "the new version has no such item", id="it is gone"
         ),
         pytest.param(
-            OLD, "not-observed", "not-observed is no grade on which an item is passed", id="no grade"
+            OLD, "not-observed", "an item is not passed with the grade not-observed", id="no grade"
         ),
     ],
 )  # fmt: skip
@@ -436,7 +439,7 @@ def test_what_was_passed_stands_where_the_new_version_asks_no_more(new, grade, w
 def test_a_grade_does_not_stand_where_a_higher_one_is_asked_now() -> None:
     old = asking("practice", OLD)
     (found,) = carry_over(old, asking("perform", OLD), {"a": "practice"})
-    assert (found.carries, found.why) == (False, "the new version asks for perform, was practice")
+    assert (found.carries, found.why) == (False, "the new version requires perform, was practice")
     assert carry_over(old, asking("perform", OLD), {"a": "perform"})[0].carries
     assert carry_over(asking("perform", OLD), old, {"a": "explain"})[0].carries
 
@@ -481,4 +484,4 @@ def test_each_difference_is_told_once_in_words() -> None:
 
 def test_an_order_that_changed_is_told() -> None:
     new = replace(OLD, items=tuple(reversed(OLD.items)))
-    assert [change.words for change in compare(OLD, new)] == ["items stand in another order from a on"]
+    assert [change.words for change in compare(OLD, new)] == ["items are in another order from a on"]

@@ -37,7 +37,7 @@ def flight(**keys: Any) -> dict[str, Any]:
         pytest.param("x", "expected an object, got a string", id="text"),
         pytest.param(
             {"format": "training-record/2"},
-            "format: 'training-record/2' is no format that is read here; there are training-record/1;"
+            "format: 'training-record/2' is not a known format; use one of training-record/1;"
             " did you mean 'training-record/1'?",
             id="another format",
         ),
@@ -84,13 +84,13 @@ def test_the_place_starts_where_the_caller_says() -> None:
         pytest.param('{"a": 1,}', "line 1, column 9: not JSON", id="a comma too many"),
         pytest.param('{"a": 1}\nx', "line 2, column 1: not JSON: Extra data", id="something after the end"),
         pytest.param(
-            '{"a": 1, "a": 2}', "the key 'a' stands twice in one object; keep one", id="a key twice"
+            '{"a": 1, "a": 2}', "the key 'a' occurs twice in one object; keep one", id="a key twice"
         ),
         pytest.param('{"a": NaN}', "NaN is not a number in JSON", id="not a number"),
         pytest.param('{"a": -Infinity}', "-Infinity is not a number in JSON", id="infinity"),
         pytest.param(b"\xff", "byte 0: not UTF-8 text", id="bytes of another encoding"),
         pytest.param("[" * 100_000, "nested too deep", id="too deep"),
-        pytest.param('{"a": ' + "9" * 5_000 + "}", "a number too long", id="a number too long"),
+        pytest.param('{"a": ' + "9" * 5_000 + "}", "a number that is too long", id="a long number"),
     ],
 )
 def test_text_that_is_no_json_is_refused(text: str | bytes, fault: str) -> None:

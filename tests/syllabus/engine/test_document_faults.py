@@ -28,21 +28,21 @@ WRONG_FLIGHTS = {
     ),
     "an unknown key like no other": (
         {"zzz": 1},
-        "zzz: unknown key; known here are id, date, aircraft, trip, route, out, off, on, in, times,"
+        "zzz: unknown key; use one of id, date, aircraft, trip, route, out, off, on, in, times,"
         " landings, instructor, purposes, remarks, recorded, provenance",
     ),
     "a distance for a time": (
         {"times": {"total": "50 NM"}},
-        "times.total: '50 NM' is a distance, and a time is wanted, such as '1.4 h', '84 min', '1:24' or 1.4",
+        "times.total: '50 NM' is a distance, but a time is expected, such as '1.4 h', '84 min',"
+        " '1:24' or 1.4",
     ),
     "a nanometre for a time": (
         {"times": {"total": "5 nm"}},
-        "times.total: 'nm' in '5 nm' is not a unit that is read here:"
-        " 'nm' is a nanometre; a nautical mile is 'NM'",
+        "times.total: 'nm' in '5 nm' is not a known unit: 'nm' is a nanometer; a nautical mile is 'NM'",
     ),
     "an expression, which is not computed": (
         {"times": {"total": "9**9**9"}},
-        "times.total: '**9**9' in '9**9**9' is not a unit that is read here: a time is written with one of"
+        "times.total: '**9**9' in '9**9**9' is not a known unit: a time is written with one of"
         " h, hr, hrs, hour, hours, min, mins, minute, minutes, s, sec, second, seconds",
     ),
     "true for a time": (
@@ -56,7 +56,7 @@ WRONG_FLIGHTS = {
     "a time below zero": ({"times": {"total": -1}}, "times.total: -1 is below zero; a time is 0 or more"),
     "a time longer than a life of flying": (
         {"times": {"total": "100000 h"}},
-        "times.total: '100000 h' is 100,000 hours or more, longer than anybody flies",
+        "times.total: '100000 h' is 100,000 hours or more, too long for one entry",
     ),
     "more dual than total": (
         {"times": {"total": "1 h", "dual": "1.1 h"}},
@@ -75,11 +75,11 @@ WRONG_FLIGHTS = {
     ),
     "a day that is not in the calendar": (
         {"date": "2026-02-30"},
-        "date: '2026-02-30' is not a day of the calendar",
+        "date: '2026-02-30' is not a calendar date",
     ),
     "a leap day of a common year": (
         {"date": "2026-02-29"},
-        "date: '2026-02-29' is not a day of the calendar",
+        "date: '2026-02-29' is not a calendar date",
     ),
     "a date as some countries write it": (
         {"date": "01/05/2026"},
@@ -106,7 +106,7 @@ WRONG_FLIGHTS = {
     ),
     "an hour that does not exist": (
         {"off": "2026-05-01T25:00:00Z"},
-        "off: '2026-05-01T25:00:00Z' is not a date and time of the calendar",
+        "off: '2026-05-01T25:00:00Z' is not a calendar date and time",
     ),
     "on before off": (
         {"off": "2026-05-01T10:00:00Z", "on": "2026-05-01T09:59:59Z"},
@@ -127,7 +127,7 @@ WRONG_FLIGHTS = {
     ),
     "a number for a point": (
         {"route": [5]},
-        "route[0]: 5 is no point; give an airport's identifier or a name with lat and lon",
+        "route[0]: 5 is not a waypoint; give an airport's identifier or a name with lat and lon",
     ),
     "a latitude beyond the pole": (
         {"route": [{"name": "strip", "lat": 91, "lon": 0}]},
@@ -164,11 +164,11 @@ WRONG_FLIGHTS = {
     ),
     "a time of day that is neither": (
         {"landings": [{"period": "evening"}]},
-        "landings[0].period: 'evening' is no period; there are day, night",
+        "landings[0].period: 'evening' is not a period; use one of day, night",
     ),
     "a device of no kind": (
         {"aircraft": {"device": "SIM"}},
-        "aircraft.device: 'SIM' is no kind of training device; there are FFS, FTD, AATD, BATD",
+        "aircraft.device: 'SIM' is not a kind of training device; use one of FFS, FTD, AATD, BATD",
     ),
     "an instructor without a name": ({"instructor": {}}, "instructor.name: missing"),
     "an instructor as text": (
@@ -186,14 +186,14 @@ WRONG_FLIGHTS = {
     ),
     "a purpose a letter away": (
         {"purposes": ["practical-test-prepration:private"]},
-        "purposes[0]: 'practical-test-prepration:private' is no purpose that is known;"
+        "purposes[0]: 'practical-test-prepration:private' is not a known purpose;"
         " did you mean 'practical-test-preparation:private'?",
     ),
     "a purpose that is no list": ({"purposes": "x"}, "purposes: expected a list, got a string"),
     "a number for remarks": ({"remarks": 5}, "remarks: expected text, got the number 5"),
     "a character that no text holds": (
         {"remarks": "a\x00b"},
-        "remarks: holds a character that is no text (NUL or half of a surrogate pair)",
+        "remarks: contains a character that is not text (NUL or half of a surrogate pair)",
     ),
     "a number for an id": ({"id": 5}, "id: expected text, got the number 5"),
     "a time of recording that is none": (
@@ -219,25 +219,27 @@ WRONG_PARTS = {
     "an entry that is no object": ({"flights": [None]}, "flights[0]: expected an object, got null"),
     "two flights of one id": (
         {"flights": [flight(), flight(date="2026-05-02")]},
-        "flights[1].id: 'f1' is the id of flights[0] already; give each its own",
+        "flights[1].id: 'f1' is the id of flights[0] already; give each entry its own",
     ),
     "ground time in miles": (
         {"ground": [{"date": "2026-01-01", "time": "1 NM"}]},
-        "ground[0].time: '1 NM' is a distance, and a time is wanted, such as '1.4 h', '84 min',"
+        "ground[0].time: '1 NM' is a distance, but a time is expected, such as '1.4 h', '84 min',"
         " '1:24' or 1.4",
     ),
     "an item beyond the end of its list": (
         {"items": [{"item": "presolo.d-16", "date": "2026-05-01", "grade": "perform"}]},
-        "items[0].item: 'presolo.d-16' is no item of that list, which runs from presolo.d-01 to presolo.d-15",
+        "items[0].item: 'presolo.d-16' is not an item of that list, which runs from"
+        " presolo.d-01 to presolo.d-15",
     ),
     "an area written short": (
         {"items": [{"item": "area.private.1", "date": "2026-05-01", "grade": "perform"}]},
-        "items[0].item: 'area.private.1' is no item of that list, which runs from area.private.01 to"
+        "items[0].item: 'area.private.1' is not an item of that list, which runs from area.private.01 to"
         " area.private.12",
     ),
     "a grade of another scale": (
         {"items": [{"item": "presolo.d-01", "date": "2026-05-01", "grade": "good"}]},
-        "items[0].grade: 'good' is no grade; there are describe, explain, practice, perform, not-observed",
+        "items[0].grade: 'good' is not a grade; use one of describe, explain, practice,"
+        " perform, not-observed",
     ),
     "a grade of a flight that is not there": (
         {
@@ -252,11 +254,11 @@ WRONG_PARTS = {
     ),
     "a medical of a fourth class": (
         {"documents": [{"kind": "medical", "class": "fourth", "issued": "2026-05-01"}]},
-        "documents[0].class: 'fourth' is no class of medical certificate; there are first, second, third",
+        "documents[0].class: 'fourth' is not a class of medical certificate; use one of first, second, third",
     ),
     "a document a letter away": (
         {"documents": [{"kind": "student-pilot-certifcate", "issued": "2026-05-01"}]},
-        "documents[0].kind: 'student-pilot-certifcate' is no kind of document that is known;"
+        "documents[0].kind: 'student-pilot-certifcate' is not a known kind of document;"
         " did you mean 'student-pilot-certificate'?",
     ),
     "a document without its day": (
@@ -265,13 +267,13 @@ WRONG_PARTS = {
     ),
     "a certificate in capitals": (
         {"certificates": [{"kind": "Private", "issued": "2026-01-01"}]},
-        "certificates[0].kind: 'Private' is no pilot certificate; there are student, sport,"
+        "certificates[0].kind: 'Private' is not a pilot certificate; use one of student, sport,"
         " recreational, private,"
         " commercial, airline-transport; did you mean 'private'?",
     ),
     "a result that is nearly one": (
         {"tests": [{"kind": "knowledge:private-airplane", "date": "2026-05-01", "result": "passed"}]},
-        "tests[0].result: 'passed' is no result; there are pass, fail; did you mean 'pass'?",
+        "tests[0].result: 'passed' is not a result; use one of pass, fail; did you mean 'pass'?",
     ),
     "a score beyond the full one": (
         {
@@ -279,12 +281,11 @@ WRONG_PARTS = {
                 {"kind": "knowledge:private-airplane", "date": "2026-05-01", "result": "pass", "score": 101}
             ]
         },
-        "tests[0].score: 101 is more than 100 per cent",
+        "tests[0].score: 101 is more than 100 percent",
     ),
     "an endorsement a letter away": (
         {"endorsements": [{"kind": "solo-90day", "given": "2026-05-01"}]},
-        "endorsements[0].kind: 'solo-90day' is no kind of endorsement that is known; did you mean"
-        " 'solo-90-day'?",
+        "endorsements[0].kind: 'solo-90day' is not a known kind of endorsement; did you mean 'solo-90-day'?",
     ),
     "an endorsement of no day": (
         {"endorsements": [{"kind": "solo-90-day"}]},

@@ -116,7 +116,7 @@ def test_below_standard_comes_first() -> None:
     )
     found = asked(outline, ("turns practice", "climbs explain"), ("1",))
     assert chosen(found) == "3"
-    assert why(found, BELOW) == ["takes up Climbs (explain on 2026-03-01)"]
+    assert why(found, BELOW) == ["includes Climbs (explain on 2026-03-01)"]
     assert [each.lesson.code for each in found.others] == ["2"]
 
 
@@ -143,8 +143,8 @@ def test_then_what_the_next_milestone_lacks() -> None:
     assert chosen(found) == "3"
     assert found.proposal
     assert [str(each) for each in found.proposal.covers] == [
-        "1.0 h of the 1.5 h still to go: 3 h at night",
-        "is laid out for faa.x.night-flight",
+        "1.0 h of the 1.5 h remaining: 3 h at night",
+        "is designed for faa.x.night-flight",
     ]
 
 
@@ -155,7 +155,7 @@ def test_a_total_is_covered_by_no_more_than_is_still_to_go() -> None:
     )
     found = asked(outline, lacking=short)
     assert found.proposal
-    assert [str(each) for each in found.proposal.covers] == ["0.3 h of the 0.3 h still to go: 20 h dual"]
+    assert [str(each) for each in found.proposal.covers] == ["0.3 h of the 0.3 h remaining: 20 h dual"]
 
 
 @pytest.mark.parametrize(
@@ -240,7 +240,7 @@ def test_solo_that_is_not_open_is_blocked_and_practice_goes_on() -> None:
     assert found.proposal
     assert str(found.proposal.why[0].reason) == "nothing new to start today; practice"
     assert [str(each.reason) for _, reasons in found.blocked for each in reasons] == [
-        "First solo is not open: 16 years old (14 CFR 61.83(a))"
+        "First solo is not met: 16 years old (14 CFR 61.83(a))"
     ]
 
 
@@ -265,7 +265,7 @@ def test_nothing_is_next_where_all_is_flown_or_all_is_barred() -> None:
     assert (done.proposal, str(done.says)) == (None, "Every lesson of the course is complete.")
     only_solo = course(lesson("1", "solo perform", solo=1), items=(item("solo"),))
     barred = asked(only_solo, lacking=Lacking(barred={"solo": NOT_YET}))
-    assert (barred.proposal, str(barred.says)) == (None, "No lesson of this stage is open today.")
+    assert (barred.proposal, str(barred.says)) == (None, "No lesson of this stage is available today.")
 
 
 def test_the_sheet_has_what_is_carried_over_before_what_is_planned() -> None:
@@ -278,7 +278,7 @@ def test_the_sheet_has_what_is_carried_over_before_what_is_planned() -> None:
         (each.standing.item.code, each.wanted, str(each.why)) for each in sheet(stands, BRANCHING.lessons[1])
     ]
     assert told == [
-        ("climbs", "practice", "carried over: asked practice, explain on 2026-03-01"),
+        ("climbs", "practice", "carried over: required practice, explain on 2026-03-01"),
         ("stalls", "practice", "planned"),
     ]
 

@@ -110,7 +110,7 @@ def test_a_stage_check_waits_for_every_lesson_and_item_before_it() -> None:
     assert not waiting.ready_for_check
     assert [str(each) for each in waiting.before_check] == ["lesson 1-2 (Lesson 1-2) is not flown yet"]
     below = progress(COURSE, graded("turns practice", "stalls practice"), flown("1-1", "1-2")).stages[0]
-    assert [str(each) for each in below.before_check] == ["Turns is at practice; lesson 1-2 asks for perform"]
+    assert [str(each) for each in below.before_check] == ["Turns is at practice; lesson 1-2 requires perform"]
     ready = progress(COURSE, graded("turns perform", "stalls practice"), flown("1-1", "1-2")).stages[0]
     assert ready.ready_for_check
 

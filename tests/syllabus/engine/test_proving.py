@@ -159,7 +159,7 @@ def test_a_proof_stands_on_the_day_and_under_the_instructor_of_its_lesson() -> N
 def test_what_a_proof_rests_on_is_a_reason(remark: str) -> None:
     made = replace(grade("A", "climbs", "perform"), remarks=remark)
     assert rests_on(made) == reason("proof.rests-on", items=("climbs perform", "turns practice"))
-    assert str(rests_on(made)) == "rests on climbs perform, turns practice"
+    assert str(rests_on(made)) == "relies on climbs perform, turns practice"
 
 
 def _slowly(grades: list[ItemGrade]) -> dict[str, str]:

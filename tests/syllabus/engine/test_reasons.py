@@ -57,7 +57,7 @@ SOURCES = [
         pytest.param(reason("device.category-unknown"), "the category that the device represents", id="none"),
         pytest.param(
             reason("flight.leg-more-than", distance=distance(4_996), limit=Limit(5_000)),
-            "longest leg 49.96 NM; more than 50 NM is asked",
+            "longest leg 49.96 NM; more than 50 NM is required",
             id="a distance exactly, and the limit as people write it",
         ),
         pytest.param(

@@ -183,7 +183,7 @@ def test_a_school_that_sets_a_limit_for_the_turn_gets_it_judged() -> None:
     assert judge_text(rate, "180 deg in 1 min 15 s").words == (
         "turn rate 2.4°/s, 0.6°/s slow of 3°/s: outside 3°/s ±0.5°/s by 0.1°/s"
     )
-    assert judge_text(rate, "360 deg in 2 min").words.startswith("turn rate 3°/s, as aimed at: inside")
+    assert judge_text(rate, "360 deg in 2 min").words.startswith("turn rate 3°/s, on target: inside")
 
 
 @pytest.mark.parametrize(
@@ -255,17 +255,19 @@ def test_measured_values_are_read(name: str, text: str, value: int, deviation: b
 @pytest.mark.parametrize(
     ("task", "name", "text", "says"),
     [
-        pytest.param("V.A", "altitude", "180 kt", "is a speed, and a height is wanted", id="knots of height"),
+        pytest.param("V.A", "altitude", "180 kt", "is a speed, but a height is"
+                                                  " expected", id="knots of height"),
         pytest.param("V.A", "altitude", "lost -180 ft", "a sign or the word 'lost', not both", id="twice"),
         pytest.param("V.A", "altitude", "a lot", "does not start with a number", id="no number"),
         pytest.param("V.A", "altitude", "180 ft fast", "side of altitude: lost, low", id="a word of speed"),
-        pytest.param("V.A", "altitude", "9**9**9 ft", "not a unit", id="an expression"),
+        pytest.param("V.A", "altitude", "9**9**9 ft", "not a known unit", id="an expression"),
         pytest.param("V.A", "altitude", "", "does not start with a number", id="nothing"),
         pytest.param("IX.A", "bank", "5° steep", "has no target but a range", id="a deviation from a range"),
         pytest.param("VIII.D", "turn rate", "360° in 0 s", "a turn takes time", id="a turn in no time"),
         pytest.param("VIII.D", "turn rate", "360° in 9 s 2 min", "hours before minutes", id="seconds first"),
         pytest.param("VIII.D", "turn rate", "360 ft in 2 min", "is a distance", id="a turn in feet"),
-        pytest.param("II.F", "magneto drop", "150 kt", "an engine speed is wanted", id="knots of a magneto"),
+        pytest.param("II.F", "magneto drop", "150 kt", "an engine speed is"
+                                                       " expected", id="knots of a magneto"),
     ],
 )  # fmt: skip
 def test_what_is_no_measured_value_is_refused_with_what_would_be(task, name, text, says) -> None:
@@ -309,8 +311,8 @@ def test_times_in_parts(text: str, seconds: int) -> None:
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        pytest.param("2 min 9 kt", "'9 kt' is a speed, and a time is wanted", id="a part that is a speed"),
-        pytest.param("2 min 9 xy", "'xy' in '9 xy' is not a unit", id="a part of no unit"),
+        pytest.param("2 min 9 kt", "'9 kt' is a speed, but a time is expected", id="a part that is a speed"),
+        pytest.param("2 min 9 xy", "'xy' in '9 xy' is not a known unit", id="a part of no unit"),
         pytest.param("9 s 2 min", "hours before minutes before seconds", id="seconds first"),
         pytest.param("2 min 3 min", "each once", id="minutes twice"),
     ],

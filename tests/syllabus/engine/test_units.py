@@ -97,33 +97,33 @@ def test_what_people_type_is_an_exact_number(value, dimension, number):
 @over_rows(
     ("value", "dimension", "words"),
     [
-        pytest.param("50 nm", DISTANCE, "'nm' is a nanometre; a nautical mile is 'NM'", id="nm"),
+        pytest.param("50 nm", DISTANCE, "'nm' is a nanometer; a nautical mile is 'NM'", id="nm"),
         pytest.param("50 Nm", DISTANCE, "a nautical mile is 'NM'", id="Nm"),
         pytest.param(
             "50 miles", DISTANCE, "'NM' for nautical miles or 'SM' for statute", id="miles of no sort"
         ),
         pytest.param("1.4 H", TIME, "hours are 'h'", id="capital H"),
-        pytest.param("5 M", DISTANCE, "minutes are 'min', metres 'm'", id="capital M"),
-        pytest.param("1.4 days", TIME, "'days' in '1.4 days' is not a unit", id="days of flying"),
+        pytest.param("5 M", DISTANCE, "minutes are 'min', meters 'm'", id="capital M"),
+        pytest.param("1.4 days", TIME, "'days' in '1.4 days' is not a known unit", id="days of flying"),
         pytest.param(
-            "1.4 NM", TIME, "'1.4 NM' is a distance, and a time is wanted", id="a distance for a time"
+            "1.4 NM", TIME, "'1.4 NM' is a distance, but a time is expected", id="a distance for a time"
         ),
         pytest.param(
-            "1.4 h", DISTANCE, "'1.4 h' is a time, and a distance is wanted", id="a time for a distance"
+            "1.4 h", DISTANCE, "'1.4 h' is a time, but a distance is expected", id="a time for a distance"
         ),
         pytest.param(
-            "65 kt", HEIGHT, "'65 kt' is a speed, and a height is wanted", id="a speed for a height"
+            "65 kt", HEIGHT, "'65 kt' is a speed, but a height is expected", id="a speed for a height"
         ),
         pytest.param(
-            "9**9**9", TIME, "'**9**9' in '9**9**9' is not a unit", id="an expression is not computed"
+            "9**9**9", TIME, "'**9**9' in '9**9**9' is not a known unit", id="an expression is not computed"
         ),
-        pytest.param("1 h + 1 h", TIME, "not a unit", id="nor a sum"),
-        pytest.param("2 h", SPEED, "is a time, and a speed is wanted", id="a time for a speed"),
+        pytest.param("1 h + 1 h", TIME, "not a known unit", id="nor a sum"),
+        pytest.param("2 h", SPEED, "is a time, but a speed is expected", id="a time for a speed"),
         pytest.param("-1 h", TIME, "-1 is below zero", id="below zero"),
         pytest.param(-1, TIME, "-1 is below zero", id="a bare number below zero"),
         pytest.param("+1 h", TIME, "not a plain number", id="a plus sign"),
         pytest.param("1,4 h", TIME, "write the decimal point as a point (1.4)", id="a comma"),
-        pytest.param("1e3 h", TIME, "'e3 h' in '1e3 h' is not a unit", id="an exponent"),
+        pytest.param("1e3 h", TIME, "'e3 h' in '1e3 h' is not a known unit", id="an exponent"),
         pytest.param(1e300, TIME, "not a plain number", id="a float too large to write plainly"),
         pytest.param(1e-7, TIME, "not a plain number", id="a float too small to write plainly"),
         pytest.param(float("nan"), TIME, "nan is not a plain number", id="not a number"),
@@ -136,7 +136,7 @@ def test_what_people_type_is_an_exact_number(value, dimension, number):
         pytest.param("1:2", TIME, "minutes run from 00 to 59", id="a single figure of minutes"),
         pytest.param("1:24:00", TIME, "minutes run from 00 to 59", id="hours, minutes and seconds"),
         pytest.param("1:24 h", TIME, "minutes run from 00 to 59", id="hours and minutes with a unit besides"),
-        pytest.param("1:24", DISTANCE, "not a unit", id="hours and minutes for a distance"),
+        pytest.param("1:24", DISTANCE, "not a known unit", id="hours and minutes for a distance"),
         pytest.param("", TIME, "does not start with a number", id="nothing"),
         pytest.param("h", TIME, "does not start with a number", id="a unit alone"),
         pytest.param("١.٤ h", TIME, "does not start with a number", id="figures of another script"),

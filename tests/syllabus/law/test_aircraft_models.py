@@ -148,14 +148,18 @@ def test_a_maker_stands_before_each_spelling(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("was", "now", "said"),
     [
-        pytest.param('["22"]', "[22]", ":5: spellings: 22 is no text", id="a number"),
-        pytest.param('["22"]', '["-"]', ":5: spellings: '-' is no text", id="signs alone"),
+        pytest.param('["22"]', "[22]", ":5: spellings: 22 is not text", id="a number"),
+        pytest.param('["22"]', '["-"]', ":5: spellings: '-' is not text", id="signs alone"),
         pytest.param('["22"]', "[X-1]", ":5: 'X-1' is linked to X1 already, now to X2", id="linked twice"),
         pytest.param("model: X2", "model: x1 star", ":5: 'x1 star' is linked to X1", id="another's spelling"),
-        pytest.param("land, sp", "sky, sp", ":4: class: 'single-engine sky' is no class", id="no such class"),
-        pytest.param("airplane", "glider", ":4: class: 'single-engine land' is no class of", id="no classes"),
+        pytest.param(
+            "land, sp", "sky, sp", ":4: class: 'single-engine sky' is not a class", id="no such class"
+        ),
+        pytest.param(
+            "airplane", "glider", ":4: class: 'single-engine land' is not a class of", id="no classes"
+        ),
         pytest.param("class: single-engine land, ", "", ":4: class is missing; airplane", id="no class"),
-        pytest.param("glider", "sailplane", ":5: category: there is no 'sailplane'", id="no such category"),
+        pytest.param("glider", "sailplane", ":5: category: 'sailplane' is not a category", id="no category"),
         pytest.param("verified: memory", "verified: surely", ":2: verified: 'surely'", id="no such mark"),
         pytest.param("source: an invented source\n", "", ":1: 'source' is missing", id="no source"),
         pytest.param("maker:", "makers:", ":4: unknown key 'makers'; did you mean", id="an unknown key"),

@@ -103,7 +103,7 @@ CASES = [
     pytest.param(
         changed("total_at_least", "total_at_lest"),
         [
-            "ex/solo.yaml:8: unknown kind 'total_at_lest'; there are age_at_least, airport_open,"
+            "ex/solo.yaml:8: unknown kind 'total_at_lest'; use one of age_at_least, airport_open,"
             " certificate, cross_country_endorsement, deficiencies_reviewed, document, endorsement,"
             " items_at_standard, landings_at_least, medical, milestone, one_flight, retest, test_passed,"
             " total_at_least"
@@ -135,7 +135,7 @@ CASES = [
     pytest.param(
         changed("    counts:", "    colour: red\n    counts:"),
         [
-            "ex/solo.yaml:9: unknown key 'colour'; known here are id, kind, plain, expiring, versions,"
+            "ex/solo.yaml:9: unknown key 'colour'; use one of id, kind, plain, expiring, versions,"
             " counts, need, aircraft, landing_more_than, prepares_for, window, device_credit"
         ],
         id="a key no kind has",
@@ -210,7 +210,7 @@ CASES = [
     pytest.param(
         changed("from: 2014-09-01", "from: 2000-09-01"),
         [
-            "ex/solo.yaml:16: ex.solo.night: the version from 2000-09-01 stands after the one from"
+            "ex/solo.yaml:16: ex.solo.night: the version from 2000-09-01 comes after the one from"
             " 2001-03-01; the oldest comes first"
         ],
         id="versions in the wrong order",
@@ -218,7 +218,7 @@ CASES = [
     pytest.param(
         changed("from: 2014-09-01", "from: 2001-03-01"),
         [
-            "ex/solo.yaml:16: ex.solo.night: the version from 2001-03-01 stands after the one from"
+            "ex/solo.yaml:16: ex.solo.night: the version from 2001-03-01 comes after the one from"
             " 2001-03-01; the oldest comes first"
         ],
         id="two versions from the same day",
@@ -231,7 +231,7 @@ CASES = [
     pytest.param(
         changed("from: 2014-09-01", "from: 2014-02-30"),
         [
-            "ex/solo.yaml:16: '2014-02-30' is not a day of the calendar",
+            "ex/solo.yaml:16: '2014-02-30' is not a calendar date",
         ],
         id="a day that does not exist",
     ),
@@ -259,7 +259,7 @@ CASES = [
     pytest.param(
         changed("need: 5 h", "need: 5 NM"),
         [
-            "ex/solo.yaml:17: need: '5 NM' is a distance, and a time is wanted, such as"
+            "ex/solo.yaml:17: need: '5 NM' is a distance, but a time is expected, such as"
             " '1.4 h', '84 min', '1:24' or 1.4"
         ],
         id="a unit of the wrong dimension",
@@ -280,16 +280,16 @@ CASES = [
     pytest.param(
         changed("context: [aircraft_model]", "context: [airplane, {a: b}]"),
         [
-            "ex/solo.yaml:5: unknown context 'airplane'; there are aircraft_model, category, class, path, "
+            "ex/solo.yaml:5: unknown context 'airplane'; use one of aircraft_model, category, class, path, "
             "application_date, route, airport, area",
-            "ex/solo.yaml:5: unknown context a mapping; there are aircraft_model, category, class, path, "
+            "ex/solo.yaml:5: unknown context a mapping; use one of aircraft_model, category, class, path, "
             "application_date, route, airport, area",
         ],
         id="a context nobody can give",
     ),
     pytest.param(
         changed("milestone: ex.solo", "milestone: ex.sole"),
-        ["ex/solo.yaml:1: 'ex.sole' stands in the file of 'ex.solo'; make them agree"],
+        ["ex/solo.yaml:1: 'ex.sole' is in the file of 'ex.solo'; make them agree"],
         id="a milestone in a file of another name",
     ),
     pytest.param(
@@ -299,7 +299,7 @@ CASES = [
     ),
     pytest.param(
         SOUND[: SOUND.index("  - id")].replace("requirements:", "requirements: []"),
-        ["ex/solo.yaml:6: requirements is empty; at least one is wanted"],
+        ["ex/solo.yaml:6: requirements is empty; at least one is needed"],
         id="no requirement",
     ),
     pytest.param(
@@ -319,7 +319,7 @@ CASES = [
     ),
     pytest.param(
         changed("order: 1", "order: 1\norder: 2"),
-        ["ex/solo.yaml:5: 'order' stands twice; keep one"],
+        ["ex/solo.yaml:5: 'order' occurs twice; keep one"],
         id="a key that stands twice",
     ),
     pytest.param(
@@ -334,7 +334,7 @@ CASES = [
     ),
     pytest.param(
         "- a\n- b\n",
-        ["ex/solo.yaml:1: the file is no mapping; regulation data starts with 'milestone:'"],
+        ["ex/solo.yaml:1: the file is not a mapping; regulation data starts with 'milestone:'"],
         id="a list",
     ),
     pytest.param(
@@ -349,12 +349,12 @@ CASES = [
     ),
     pytest.param(
         changed("title: Solo", "title: So\x07lo"),
-        ["ex/solo.yaml:2: not YAML: holds a control character"],
+        ["ex/solo.yaml:2: not YAML: contains a control character"],
         id="a control character",
     ),
     pytest.param(
         changed("title: Solo", "title: &a [*a]"),
-        ["ex/solo.yaml:1: not YAML that can be read: it nests without end"],
+        ["ex/solo.yaml:1: not readable YAML: it nests without end"],
         id="an alias that holds itself",
     ),
     pytest.param(
@@ -387,7 +387,7 @@ def test_a_slip_in_the_data_is_named_with_file_and_line(
         ),
         pytest.param(
             {"other": changed("milestone: ex.solo", "milestone: ex.other", OTHER)},
-            ["ex/other.yaml:10: milestones go round in a circle: ex.other -> ex.other"],
+            ["ex/other.yaml:10: circular milestones: ex.other -> ex.other"],
             id="a milestone that needs itself",
         ),
         pytest.param(
@@ -397,7 +397,7 @@ def test_a_slip_in_the_data_is_named_with_file_and_line(
                 .replace("ex.other", "ex.solo")
                 .replace("ex.x", "ex.other"),
             },
-            ["ex/solo.yaml:10: milestones go round in a circle: ex.other -> ex.solo -> ex.other"],
+            ["ex/solo.yaml:10: circular milestones: ex.other -> ex.solo -> ex.other"],
             id="two milestones that need each other, said once",
         ),
         pytest.param(
@@ -423,7 +423,7 @@ def test_a_file_in_the_wrong_place_is_not_passed_over(written: Written, name: st
     (home / name).parent.mkdir(exist_ok=True)
     (home / name).write_text(SOUND)
 
-    assert faults(home) == [f"{name}: is not read here; rule data belong in <authority>/<milestone>.yaml"]
+    assert faults(home) == [f"{name}: is not read; rule data belongs in <authority>/<milestone>.yaml"]
 
 
 def run(*arguments: str) -> tuple[int, str, str]:

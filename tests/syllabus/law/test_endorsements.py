@@ -151,7 +151,7 @@ def test_the_practical_test_rests_on_all_the_rest():
 FAULTS = [
     pytest.param(("kind: retest", "kind: retests"), "unknown kind 'retests'", id="an unknown kind"),
     pytest.param(
-        ("kind: retest", "kind: solo-night"), "solo-night stands twice", id="a kind that stands twice"
+        ("kind: retest", "kind: solo-night"), "solo-night occurs twice", id="a kind that stands twice"
     ),
     pytest.param(("kind: retest", "kind: solo-night"), "'retest' is in no file", id="a kind that is missing"),
     pytest.param(("{area: required", "{aera: required"), "unknown field 'aera'", id="an unknown field"),
@@ -167,11 +167,11 @@ FAULTS = [
         id="a whole milestone proved",
     ),
     pytest.param(("given_by: [flight]", "given_by: [pilot]"), "'pilot' is not one of", id="given by whom?"),
-    pytest.param(("given_by: [flight]", "given_by: []"), "given_by: [] is no list", id="given by nobody"),
+    pytest.param(("given_by: [flight]", "given_by: []"), "given_by: [] is not a list", id="given by nobody"),
     pytest.param(("    given_by: [flight]\n", ""), "'given_by' is missing", id="not said by whom"),
     pytest.param(
         ("given_by: [flight, ground]", "given_by: [flight, flight]"),
-        "flight stands twice",
+        "flight occurs twice",
         id="given by twice",
     ),
     pytest.param(("ground: [knowledge]}", "ground: [oral]}"), "'oral' is not one of", id="a sort of test"),
@@ -188,14 +188,12 @@ FAULTS = [
     ),
     pytest.param(
         ("{test: optional, category: optional", "{test: required, category: optional"),
-        "test is no optional field",
+        "test is not an optional field",
         id="means what must be named",
     ),
     pytest.param(("trained: true", "trained: 1"), "neither true nor false", id="trained by a number"),
     pytest.param(("about: solo", "about: soaring"), "'soaring' is not one of", id="about what?"),
-    pytest.param(
-        ("about: solo", "about: test"), "says in 'tests' of which sort", id="about a test of no sort"
-    ),
+    pytest.param(("about: solo", "about: test"), "names its sorts in 'tests'", id="about a test of no sort"),
     pytest.param(
         ("    trained: true\n    ground_counts: true", "    ground_counts: true"),
         "only where trained is true",
@@ -206,10 +204,10 @@ FAULTS = [
         ("tests: [practical]", "tests: [ex-check]"), "'ex-check' is not one of", id="another's own test"
     ),
     pytest.param(
-        ("area {area}", "area {aera}"), "{aera} is no placeholder here", id="a placeholder mistyped"
+        ("area {area}", "area {aera}"), "{aera} is not a placeholder here", id="a placeholder mistyped"
     ),
     pytest.param(("area {area}", "area {area"), "without its other half", id="half a pair of braces"),
-    pytest.param(("area {area}", "area {area!r}"), "is no placeholder here", id="a conversion"),
+    pytest.param(("area {area}", "area {area!r}"), "is not a placeholder here", id="a conversion"),
     pytest.param(("verified: read", "verified: sure"), "is not one of read", id="verified how?"),
     pytest.param(("authority: faa", "authority: caa"), "make them agree", id="in another's file"),
     pytest.param(("    title: Solo flight in one Class B area\n", ""), "'title' is missing", id="no title"),
@@ -234,7 +232,7 @@ def test_a_fault_is_told_with_file_and_line(tmp_path: Path, change: tuple[str, s
 
 
 def test_an_empty_folder_is_refused(tmp_path: Path):
-    with pytest.raises(RuleDataError, match="holds no rule data"):
+    with pytest.raises(RuleDataError, match="contains no rule data"):
         endorsements.load(rulebook.current(), tmp_path)
 
 
@@ -249,9 +247,9 @@ def test_a_file_with_one_kind_lacks_every_other(tmp_path: Path):
 WORDINGS = [
     pytest.param("  ", "is empty", id="blank"),
     pytest.param("x" * 2001, "at most 2000 fit", id="too long"),
-    pytest.param("{area}", "is no placeholder here", id="a field of another kind"),
-    pytest.param("{student.__class__}", "is no placeholder here", id="a look inside"),
-    pytest.param("{}", "is no placeholder here", id="a nameless one"),
+    pytest.param("{area}", "is not a placeholder here", id="a field of another kind"),
+    pytest.param("{student.__class__}", "is not a placeholder here", id="a look inside"),
+    pytest.param("{}", "is not a placeholder here", id="a nameless one"),
     pytest.param("{student", "without its other half", id="half a pair"),
 ]
 

@@ -84,7 +84,7 @@ def test_every_rule_stands_in_it_once_and_the_numbers_in_one_alone():
         pytest.param(("most: 8 h", "most: 8 NM"), "most: ", id="an amount that is no time"),
         pytest.param(("most: 8 h\n", "\n"), "needs 'most'", id="no amount"),
         pytest.param(
-            ("id: authorized", "id: authorised"), "no rule is called 'authorised'", id="a rule nobody asks"
+            ("id: authorized", "id: authorised"), "there is no rule 'authorised'", id="a rule nobody asks"
         ),
         pytest.param(
             ("id: authorized", "id: not-oneself"),

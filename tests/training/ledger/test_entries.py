@@ -126,7 +126,9 @@ def test_what_is_rolled_back_leaves_no_trace() -> None:
             {"kind": sealed.ERASURE, "body": {"erases": 0, "reason": " "}}, "the reason", id="no reason"
         ),
         pytest.param(
-            {"kind": sealed.ERASURE, "body": {"erases": "0", "reason": "r"}}, "'0' is no index", id="no index"
+            {"kind": sealed.ERASURE, "body": {"erases": "0", "reason": "r"}},
+            "'0' is not an index",
+            id="no index",
         ),
         pytest.param(
             {"kind": sealed.ERASURE, "body": {"erases": 1, "reason": "r"}},

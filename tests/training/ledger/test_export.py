@@ -284,7 +284,7 @@ def test_a_foreign_entry_put_in_is_found(mine: dict[str, Any]) -> None:
     foreign = json.loads(json.dumps(export(TREE, indices=[4], at=LATER)))["entries"][0]
     mine["entries"].insert(1, foreign)
     assert places(mine) == ["entries[1] (entry 4)", "entries[1] (entry 4)"]
-    assert "it was put in" in command.check(mine).faults[0].says
+    assert "it was added" in command.check(mine).faults[0].says
 
 
 def test_an_entry_of_another_school_in_the_same_place_is_found(mine: dict[str, Any]) -> None:

@@ -266,8 +266,10 @@ A, B = leaf_hash(b"a"), leaf_hash(b"b")
     [
         pytest.param(lambda: check_inclusion(0, 0, A, [], A), "has no leaf 0", id="nothing is in no tree"),
         pytest.param(lambda: check_inclusion(2, 2, A, [B], A), "has no leaf 2", id="one past the end"),
-        pytest.param(lambda: check_inclusion(-1, 2, A, [B], A), "-1 is no index", id="before the start"),
-        pytest.param(lambda: check_inclusion(True, 2, A, [B], A), "True is no index", id="no number at all"),
+        pytest.param(lambda: check_inclusion(-1, 2, A, [B], A), "-1 is not an index", id="before the start"),
+        pytest.param(
+            lambda: check_inclusion(True, 2, A, [B], A), "True is not an index", id="no number at all"
+        ),
         pytest.param(lambda: check_inclusion(0, 2, A[:31], [B], A), "32 bytes", id="a leaf cut short"),
         pytest.param(lambda: check_inclusion(0, 2, A, [b""], A), "32 bytes", id="an empty step"),
         pytest.param(lambda: check_inclusion(0, 1, A, [B], A), "too long", id="a step too many"),

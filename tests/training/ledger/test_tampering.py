@@ -215,7 +215,7 @@ def quick(whole: Rows, signed: list[checking.CheckpointRow]) -> list[Error]:
 def test_a_checkpoint_by_an_unknown_key_is_found(whole: Rows) -> None:
     found = faults(whole, keys={})
     assert places(found) == {row.place for row in whole.checkpoints}
-    assert all("not among those believed" in fault.says for fault in found)
+    assert all("not a trusted one" in fault.says for fault in found)
 
 
 def test_every_deleted_entry_is_found_by_its_number(whole: Rows) -> None:

@@ -114,7 +114,7 @@ def test_it_runs_without_django_and_without_the_rest_of_the_project(alone: Path)
         pytest.param(b"\xff\xfe", 2, "Cannot be checked: record.json: is not UTF-8 text", id="no text"),
         pytest.param(b"", 1, "ERROR file: is not JSON as an export is written", id="an empty file"),
         pytest.param(b'{"a": 1.0}', 1, "the number 1.0 is not a whole one", id="a fraction"),
-        pytest.param(b'{"a":1,"a":2}', 1, "the key 'a' stands twice", id="a key twice"),
+        pytest.param(b'{"a":1,"a":2}', 1, "the key 'a' occurs twice", id="a key twice"),
         pytest.param(b"[" * 200_000, 1, "nested too deeply", id="nested without end"),
         pytest.param(b"1" * 5000, 1, "ERROR file: is not JSON", id="a number without end"),
         pytest.param(

@@ -73,7 +73,7 @@ def warnings(item: str, grade: str, measured: Any = None, outline: Any = ...) ->
         ),
         pytest.param(
             "instrument-turns", "turn rate", "360° in 2 min", None, None,
-            "turn rate 3°/s, as aimed at",
+            "turn rate 3°/s, on target",
             "3°/s", "The standard has no limit for this; it is shown, not judged.",
             id="once round in 2 minutes is the standard rate",
         ),
@@ -303,10 +303,10 @@ def test_what_there_is_nothing_to_compare_with_is_kept_and_says_so(item, name, o
 def test_a_value_of_another_kind_is_kept_shown_and_warned_of() -> None:
     found = hint("steep-turns", "altitude", "180 kt")
     assert (found["inside"], found["words"]) == (None, "altitude: 180 kt; it cannot be compared")
-    assert "'180 kt' is a speed, and a height is wanted" in found["caution"]
+    assert "'180 kt' is a speed, but a height is expected" in found["caution"]
     (warned,) = warnings("steep-turns", "practice", {"altitude": "180 kt"})
     assert (warned["kind"], warned["place"]) == ("measured", "content.items[0].measured.altitude")
-    assert warned["message"].startswith("altitude: 180 kt: '180 kt' is a speed, and a height is wanted")
+    assert warned["message"].startswith("altitude: 180 kt: '180 kt' is a speed, but a height is expected")
 
 
 # Warnings
@@ -340,7 +340,8 @@ def test_a_grade_and_what_was_measured_may_point_apart(grade: str, measured: Any
 def test_a_warning_names_the_values() -> None:
     (found,) = warnings("steep-turns", "perform", {"bank": "45°", "altitude": "lost 180 ft"})
     assert found["message"] == (
-        "'perform' is graded, and measured was: altitude: lost 180 ft: outside altitude at entry ±100 ft by"
+        "'perform' is the grade, but outside the standard: altitude: lost 180 ft: outside"
+        " altitude at entry ±100 ft by"
         " 80 ft. The instructor grades."
     )
 
@@ -356,7 +357,7 @@ def test_an_item_that_nobody_asks_for(item: str, meant: str) -> None:
     (found,) = warnings(item, "perform")
     assert (found["kind"], found["place"]) == ("unknown-item", "content.items[0].item")
     assert found["message"] == (
-        f"{item!r} is neither an item of the course private-airplane nor one that a rule asks for: its grade"
+        f"{item!r} is neither an item of the course private-airplane nor one that a rule requires: its grade"
         f" counts for neither.{meant}"
     )
     assert warnings(item, "perform", outline=None) == []

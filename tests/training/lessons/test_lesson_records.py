@@ -199,19 +199,19 @@ def test_a_measured_value_is_kept_as_typed(said: Any, kept: Any) -> None:
     ("measured", "place", "says"),
     [
         pytest.param({"it": "lost 180"}, "it", "has no unit; write a number with its unit", id="no unit"),
-        pytest.param({"it": "9**9**9 ft"}, "it", "is no measured value; write", id="an expression"),
+        pytest.param({"it": "9**9**9 ft"}, "it", "is not a measured value; write", id="an expression"),
         pytest.param({"it": ["180 ft"]}, "it", "expected a measured value, got a list", id="a list"),
         pytest.param({"it": None}, "it", "expected a measured value, got null", id="null"),
         pytest.param({"it": {"target": "45°"}}, "it.value", "missing", id="only what was aimed at"),
         pytest.param({"it": {"value": 38}}, "it.value", "expected text, got the number 38", id="a number"),
         pytest.param({"it": {"value": "38°", "aim": "45°"}}, "it.aim", "unknown key", id="another key"),
-        pytest.param({"it": {"value": "38°", "target": "45 kt"}}, "it", "of different kinds", id="kinds"),
+        pytest.param({"it": {"value": "38°", "target": "45 kt"}}, "it", "of another kind", id="kinds"),
         pytest.param({"it": "1" + " " * 198 + "ft"}, "it", "201 characters; a measured value has at most 200",
                      id="201 characters"),
         pytest.param({"bank": "38°", " bank": "40°"}, "bank", "is measured twice", id="one name twice"),
         pytest.param({" ": "38°"}, "", "is blank", id="no name"),
         pytest.param({"b" * 201: "38°"}, "", "201 characters; at most 200", id="a name too long"),
-        pytest.param({f"m{n}": "1 ft" for n in range(21)}, "", "21 values; at most 20 are kept", id="21"),
+        pytest.param({f"m{n}": "1 ft" for n in range(21)}, "", "21 values; at most 20 are allowed", id="21"),
     ],
 )  # fmt: skip
 def test_what_is_no_measured_value_is_refused_with_its_place(measured: Any, place: str, says: str) -> None:

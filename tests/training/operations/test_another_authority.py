@@ -416,9 +416,9 @@ def test_the_course_and_its_next_lesson(people: Cast) -> None:
     assert found.next.proposal.lesson.code == "l-1"
     assert [str(each) for each in found.next.proposal.covers] == [
         "exalone.a-01 (Three leaves) at perform",
-        "1.0 h of the 1.0 h still to go: 4 hours with an instructor",
+        "1.0 h of the 1.0 h remaining: 4 hours with an instructor",
     ]
     [why] = [why for blocked, why in found.next.blocked if blocked.lesson.code == "l-3"]
-    closed = "Alone under part 900 is not open: 4 hours with an instructor (900.12(b))"
+    closed = "Alone under part 900 is not met: 4 hours with an instructor (900.12(b))"
     assert any(str(each.reason).startswith(closed) for each in why)
     assert progress.test_of(sam, TODAY).id == "ex.check"

@@ -140,7 +140,7 @@ def test_theo_lacks_nothing_but_one_leg(on):
     assert unmet(report) == ["private-practical-test.long-solo-cross-country"]
     (long,) = report.unmet()
     why = [str(why) for entry, why in long.not_counted if "49.96" in str(why)]
-    assert why == ["longest leg 49.96 NM; more than 50 NM is asked"]
+    assert why == ["longest leg 49.96 NM; more than 50 NM is required"]
 
 
 @EVERY_DAY
@@ -506,7 +506,7 @@ def test_the_command_prints_gaps_stages_and_logins(embedded, monkeypatch):
     monkeypatch.setenv("DEMO_PASSWORD", "known-to-the-test")
     printed = run("--no-serve")
 
-    assert "49.9 NM; more than 50 NM is asked" in printed
+    assert "49.9 NM; more than 50 NM is required" in printed
     assert "the password known-to-the-test" in printed
     for each in STUDENTS.values():
         assert each["stage"] in printed

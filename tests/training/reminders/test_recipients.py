@@ -251,7 +251,7 @@ def test_whose_part_in_it_ended_before_the_morning_is_not_written_to(
     sweep("2026-04-18 14:00")
     assert {to for each in mail.outbox for to in each.to} == {"sam@lakeside.example", "ada@lakeside.example"}
     [delivery] = models.Delivery.objects.filter(user=people.ida)
-    assert (delivery.state, delivery.fault) == ("withdrawn", "not for this person any more")
+    assert (delivery.state, delivery.fault) == ("withdrawn", "no longer for this person")
 
 
 @pytest.mark.django_db

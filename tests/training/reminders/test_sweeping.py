@@ -36,7 +36,7 @@ def test_by_hand_it_is_done_once_and_said(people: Cast) -> None:
     sam(people, solo("2026-02-01"))
     with time_machine.travel(THE_DAY):
         said = ran("send_reminders")
-        assert "2 records worked out, 0 standings renewed, 1 reminders made, 2 e-mails sent" in said
+        assert "2 records calculated, 0 standings renewed, 1 reminders made, 2 e-mails sent" in said
         assert "0 reminders made, 0 e-mails sent" in ran("send_reminders")
     assert len(mail.outbox) == 2
 
@@ -48,8 +48,8 @@ def test_a_record_that_was_left_is_named_and_tried_again_when_asked(people: Cast
         models.Stale.objects.filter(student_id=people.sam.pk).update(parked_at=THE_DAY, fault="Oops: no")
         said = ran("send_reminders")
         assert f"failed: student {people.sam.pk} of Lakeside Flying: Oops: no" in said
-        assert "2 records worked out" not in said
-        assert "1 records worked out" in ran("send_reminders", "--retry")
+        assert "2 records calculated" not in said
+        assert "1 records calculated" in ran("send_reminders", "--retry")
 
 
 @pytest.mark.django_db

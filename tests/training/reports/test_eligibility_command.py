@@ -173,25 +173,25 @@ FORMAT = b'{"format": "training-record/1", '
         pytest.param(b"\x7fELF\x02\x01\x01\xff", "byte 7: not UTF-8 text", id="a program"),
         pytest.param(
             b"[" * 100_000,
-            "not JSON that can be read: it is nested too deep or holds a number too long",
+            "not readable JSON: it is nested too deeply or contains a number that is too long",
             id="brackets without end",
         ),
         pytest.param(b"[]", "expected an object, got a list", id="a list"),
         pytest.param(
             b'{"format": "training-record/2"}',
-            "format: 'training-record/2' is no format that is read here; there are training-record/1;"
+            "format: 'training-record/2' is not a known format; use one of training-record/1;"
             " did you mean 'training-record/1'?",
             id="another format",
         ),
         pytest.param(
             FORMAT + b'"flights": [{"date": "2026-03-02", "times": {"total": "62.5 NM"}}]}',
-            "flights[0].times.total: '62.5 NM' is a distance, and a time is wanted, such as '1.4 h',"
+            "flights[0].times.total: '62.5 NM' is a distance, but a time is expected, such as '1.4 h',"
             " '84 min', '1:24' or 1.4",
             id="a distance for a time",
         ),
         pytest.param(
             FORMAT + b'"student": {"name": "\\u001b[31m"}, "f\\u001b[2J\\nx": 1}',
-            r"f\x1b[2J\nx: unknown key; known here are format, student, certificates, flights, ground,"
+            r"f\x1b[2J\nx: unknown key; use one of format, student, certificates, flights, ground,"
             " items, documents, tests, endorsements",
             id="a key that would steer the terminal",
         ),
@@ -228,11 +228,12 @@ def test_every_fault_is_listed_at_once_each_in_a_line(written: Callable[[Any], p
         "--context route: given twice; keep one",
         "--context aircraft: unknown key; did you mean 'aircraft_model'?",
         "--context airport: no airport has the identifier 'KXXXX'.",
-        "--toward: no milestone is called 'first-solo'; did you mean 'faa.first-solo'? There are faa.",
+        "--toward: there is no milestone 'first-solo'; did you mean 'faa.first-solo'? Use one of faa.",
         f"{path}: flights[3].timez: unknown key; did you mean 'times'?",
         f"{path}: flights[0].route[1]: no airport has the identifier 'KGRBB'.",
-        f"{path}: documents[2].class: 'fourth' is no class of medical certificate; there are first, second",
-        f"{path}: student.birth_date: '2010-02-30' is not a day of the calendar",
+        f"{path}: documents[2].class: 'fourth' is not a class of medical certificate; use one"
+        " of first, second",
+        f"{path}: student.birth_date: '2010-02-30' is not a calendar date",
     ):
         assert sum(line.startswith(begins) for line in lines) == 1, begins
     assert len(lines) == 11
@@ -244,8 +245,8 @@ def test_every_fault_is_listed_at_once_each_in_a_line(written: Callable[[Any], p
         pytest.param("faa.private-practical", "did you mean 'faa.private-practical-test'", id="cut short"),
         pytest.param("FAA.First-Solo", "did you mean 'faa.first-solo'", id="in capitals"),
         pytest.param("first-solo", "did you mean 'faa.first-solo'?", id="without the authority"),
-        pytest.param("", "no milestone is called ''. There are faa.first-solo", id="blank"),
-        pytest.param("zzz", "no milestone is called 'zzz'. There are faa.first-solo", id="like nothing"),
+        pytest.param("", "there is no milestone ''. Use one of faa.first-solo", id="blank"),
+        pytest.param("zzz", "there is no milestone 'zzz'. Use one of faa.first-solo", id="like nothing"),
     ],
 )
 def test_an_unknown_milestone_is_answered_with_those_that_are_close(toward: str, said: str) -> None:

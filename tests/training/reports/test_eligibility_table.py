@@ -183,7 +183,7 @@ def test_the_summary_says_what_remains_and_what_expires_first() -> None:
         pytest.param(
             "2026-12-03", {},
             "? NOT KNOWN on 2026-12-03: 5 of 8 requirements met and 3 unknown.\n"
-            "  A missing fact could tip it; see below what is missing.\n",
+            "  A missing fact could change this; see below what is missing.\n",
             id="no airplane named",
         ),
     ],
@@ -320,14 +320,14 @@ def leg(hundredths: int) -> Reason:
         pytest.param(
             (("a", leg(4_990)), ("b", leg(1_200)), ("c", leg(4_990))),
             [
-                (["a", "c"], "longest leg 49.9 NM; more than 50 NM is asked"),
-                (["b"], "longest leg 12 NM; more than 50 NM is asked"),
+                (["a", "c"], "longest leg 49.9 NM; more than 50 NM is required"),
+                (["b"], "longest leg 12 NM; more than 50 NM is required"),
             ],
             id="three entries keep their own figures",
         ),
         pytest.param(
             tuple((entry, leg(nm)) for entry, nm in zip("abcd", (950, 4_990, 2_000, 1_000), strict=True)),
-            [(["a", "b", "c", "d"], "longest leg 9 NM (a) to 49.9 NM (b); more than 50 NM is asked")],
+            [(["a", "b", "c", "d"], "longest leg 9 NM (a) to 49.9 NM (b); more than 50 NM is required")],
             id="four give the range, with the entries at its ends",
         ),
         pytest.param(

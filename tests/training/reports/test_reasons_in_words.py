@@ -44,12 +44,12 @@ AT = dt.datetime(2026, 3, 4, 14, 5, tzinfo=dt.UTC)
         ),
         pytest.param(
             reason("flight.leg-more-than", distance=distance(4_996), limit=Limit(5_000)),
-            "longest leg 49.9 NM; more than 50 NM is asked",
+            "longest leg 49.9 NM; more than 50 NM is required",
             id="a distance near its limit has a decimal",
         ),
         pytest.param(
             reason("flight.leg-more-than", distance=distance(1_296), limit=Limit(6_250)),
-            "longest leg 12 NM; more than 62.5 NM is asked",
+            "longest leg 12 NM; more than 62.5 NM is required",
             id="a distance far from it has none",
         ),
         pytest.param(
@@ -59,7 +59,7 @@ AT = dt.datetime(2026, 3, 4, 14, 5, tzinfo=dt.UTC)
         ),
         pytest.param(
             reason("covers.time", part=time(85 * MINUTE), remaining=time(85 * MINUTE), requirement="3 h"),
-            "1.4 h of the 1.5 h still to go: 3 h",
+            "1.4 h of the 1.5 h remaining: 3 h",
             id="what remains is rounded up",
         ),
         pytest.param(

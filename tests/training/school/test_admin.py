@@ -105,7 +105,7 @@ def test_a_time_zone_that_is_none_is_refused(root, people: Cast):
         reverse("admin:training_school_change", args=[people.school.pk]),
         {"name": "Lakeside", "slug": "lakeside", "time_zone": "Wisconsin"},
     )
-    assert "&#x27;Wisconsin&#x27; is no time zone" in answer.content.decode()
+    assert "&#x27;Wisconsin&#x27; is not a time zone" in answer.content.decode()
 
 
 @pytest.mark.parametrize(

@@ -104,7 +104,7 @@ def test_a_course_of_the_school_is_asked_for_by_its_address(people: Cast) -> Non
     mine = outlines.publish(outlines.save(own, school_ref=people.school.course_ref).version, AT)
     theirs = outlines.publish(outlines.save(own, school_ref=people.elsewhere.course_ref).version, AT)
     assert enrol(people, course="private-airplane@lakeside").course_version == mine
-    with pytest.raises(EnrolmentError, match="there are private-airplane, private-airplane@lakeside"):
+    with pytest.raises(EnrolmentError, match="use one of private-airplane, private-airplane@lakeside"):
         enrol(people, course="private-airplane@hilltop")
     assert theirs.course.school_ref == "hilltop"
 
@@ -115,7 +115,7 @@ def test_a_course_of_the_school_is_asked_for_by_its_address(people: Cast) -> Non
         (
             {"course": "helicopter"},
             "course",
-            "'helicopter' is not a published course of this school; there are private-airplane",
+            "'helicopter' is not a published course of this school; use one of private-airplane",
         ),
         ({"version": 7}, "version", "course private-airplane has no published version 7; the newest is 1"),
     ],

@@ -95,9 +95,9 @@ def test_the_same_again_is_no_change(people: Cast) -> None:
 @pytest.mark.parametrize(
     ("values", "said"),
     [
-        pytest.param({"claims_asked": ["grounds"]}, "claims_asked: 'grounds' is no list", id="no such list"),
+        pytest.param({"claims_asked": ["grounds"]}, "claims_asked: 'grounds' is not a list", id="unknown"),
         pytest.param({"claims_asked": ["tests", "tests"]}, "claims_asked: names a list twice", id="twice"),
-        pytest.param({"claims_asked": "tests"}, "claims_asked: is no list", id="no list"),
+        pytest.param({"claims_asked": "tests"}, "claims_asked: is not a list", id="no list"),
         pytest.param({"taxi_allowance_minutes": 241}, "taxi_allowance_minutes: ", id="more than four hours"),
         pytest.param({"taxi_allowance_minutes": -1}, "taxi_allowance_minutes: ", id="less than nothing"),
     ],
@@ -196,8 +196,8 @@ def test_replacing_takes_away_what_is_not_sent(people: Cast) -> None:
         ([Link("X1", "C172", None, "helicopter")], "spellings[0].class", "is the model's"),
         ([Link("X1", "X1", "kite")], "spellings[0].category", "'kite' is not a category"),
         ([Link("X1", "X1", None, "kite")], "spellings[0].class", "'kite' is not a class"),
-        ([Link("X1", "X1", "airplane", "helicopter")], "spellings[0].class", "is no class of airplane"),
-        ([Link("X1", "X1", "glider", "helicopter")], "spellings[0].class", "is no class of glider"),
+        ([Link("X1", "X1", "airplane", "helicopter")], "spellings[0].class", "is not a class of airplane"),
+        ([Link("X1", "X1", "glider", "helicopter")], "spellings[0].class", "is not a class of glider"),
         ([Link("--", "C172")], "spellings[0].spelling", "no letter and no digit"),
         ([Link("X1", "?")], "spellings[0].model", "no letter and no digit"),
         ([Link(f"X{each}", "C172") for each in range(1001)], "spellings", "1001 links; at most 1000"),

@@ -201,7 +201,7 @@ def test_blank_rows_are_counted_and_rows_keep_their_numbers() -> None:
         ("date", "3/2/2026", "A (date)",
          "'3/2/2026' is not a day written as year-month-day, 2026-03-02"),
         ("total", "1.4 NM", "D (total)",
-         "'1.4 NM' is a distance, and a time is wanted, such as '1.4 h', '84 min', '1:24' or 1.4"),
+         "'1.4 NM' is a distance, but a time is expected, such as '1.4 h', '84 min', '1:24' or 1.4"),
         ("total", '"1,4"', "D (total)",
          "1,4: write the decimal point as a point (1.4)"),
         ("total", "-1", "D (total)",

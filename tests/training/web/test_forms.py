@@ -41,9 +41,7 @@ def test_what_is_wrong_is_said_at_its_field_and_above_with_a_link_to_it() -> Non
     shown = str(form)
     assert '<div class="fault" role="alert">' in shown
     assert '<a href="#route">Route</a>: Ensure this value has at most 10 characters (it has 14).' in shown
-    assert "<a href=\"#flown\">Day</a>: '2026-02-30' is not a day of the calendar" in shown.replace(
-        "&#x27;", "'"
-    )
+    assert "<a href=\"#flown\">Day</a>: '2026-02-30' is not a calendar date" in shown.replace("&#x27;", "'")
     assert 'aria-describedby="route_helptext route_error"' in shown
     assert '<span class="wrong" id="flown_error">' in shown
     assert shown.count('aria-invalid="true"') == 2

@@ -245,7 +245,7 @@ def test_a_figure_that_fails_costs_the_others_nothing(
     text = client.get("/metrics", headers=operator).content.decode()
     assert sample(text, "training_whole") == 7
     assert "training_broken" not in text
-    assert "The figure broken cannot be read" in caplog.text
+    assert "Metric broken cannot be read" in caplog.text
 
 
 def test_without_the_database_the_requests_are_still_told(
@@ -264,8 +264,8 @@ def test_without_the_database_the_requests_are_still_told(
 @pytest.mark.parametrize(
     ("name", "label", "told"),
     [
-        pytest.param("Reminders", "", "no name of a figure", id="capitals"),
-        pytest.param("reminders", "by state", "no name of a figure", id="a label with a blank"),
+        pytest.param("Reminders", "", "not a metric name", id="capitals"),
+        pytest.param("reminders", "by state", "not a metric name", id="a label with a blank"),
         pytest.param("ledger_entries", "", "there is a figure ledger_entries already", id="a name twice"),
     ],
 )

@@ -131,13 +131,13 @@ def test_another_day_airplane_and_flight_can_be_asked_about(client: Client, taug
 @pytest.mark.parametrize(
     ("query", "told"),
     [
-        pytest.param("on=2026-02-30", "is not a day of the calendar", id="a day that is none"),
+        pytest.param("on=2026-02-30", "is not a calendar date", id="a day that is none"),
         pytest.param("on=1990-01-01", "no version in force on 1990-01-01", id="a day before the first rule"),
         pytest.param("route=KGRB+KZZZZ", "no airport has the identifier 'KZZZZ'", id="an unknown airport"),
-        pytest.param("aircraft_model=%00", "holds a character that is no text", id="NUL"),
-        pytest.param("category=zeppelin", "is no category of aircraft", id="a key the form does not have"),
+        pytest.param("aircraft_model=%00", "contains a character that is not text", id="NUL"),
+        pytest.param("category=zeppelin", "is not a category of aircraft", id="a key the form does not have"),
         pytest.param("nonsense=1", "unknown key", id="a key there is none of"),
-        pytest.param("area=" + "x" * 5000, "at most 200 are kept", id="a very long area"),
+        pytest.param("area=" + "x" * 5000, "at most 200 are allowed", id="a very long area"),
     ],
 )
 def test_a_question_that_cannot_be_read_is_answered_for_today_and_says_so(

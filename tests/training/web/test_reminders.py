@@ -98,7 +98,7 @@ def test_the_preferences_are_kept(people: Cast) -> None:
         dt.time(22, 30), dt.time(6, 15), "America/Denver", False,
     )  # fmt: skip
     wrong = client.post("/reminders/preferences/", {**sent, "time_zone": "Mars/Olympus"}, follow=True)
-    assert "'Mars/Olympus' is no time zone" in text_of(wrong)
+    assert "'Mars/Olympus' is not a time zone" in text_of(wrong)
 
 
 def test_a_reminder_that_was_read_is_a_notice_that_was_read(told: Cast) -> None:

@@ -298,7 +298,7 @@ def data() -> set[str]:
 #: Beside these: what the services and reports say in sentences of their own, to pages and programs alike.
 SERVICES = re.compile(
     r"was added|is of age|changed from|corrected|removed|the status of|because the record|because time|"
-    r"as the school recorded it|is not open|within 0.3 nm|rests on|complete the course|is not a date|"
+    r"as the school recorded it|is not met|within 0.3 nm|relies on|complete the course|is not a date|"
     r"must name it|is enrolled|so until|\bc[ds]t\b|\butc\b"
 )
 _BREAKS = re.compile(

@@ -94,7 +94,7 @@ def client_data(confirmed: Mapping[str, Any]) -> dict[str, Any]:
     except (ValueError, RecursionError):
         raise ValueError("what the browser said (client data) is not JSON") from None
     if not isinstance(said, dict):
-        raise ValueError("what the browser said (client data) is no object")
+        raise ValueError("what the browser said (client data) is not an object")
     return said
 
 
@@ -268,7 +268,7 @@ def sealed_json(text: object) -> dict[str, Any]:
     """An object of canonical JSON that was signed as text. Numbers may have fractions there."""
     found = json.loads(str(text))
     if not isinstance(found, dict):
-        raise ValueError("is no object")
+        raise ValueError("is not an object")
     return found
 
 

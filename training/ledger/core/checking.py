@@ -216,7 +216,7 @@ class _Walk:
     def _entry(self, one: Examined, signed: Mapping[int, list[CheckpointRow]]) -> Iterator[Error]:
         """Put an entry at its place, and look at what was signed over the tree up to it."""
         if type(one.index) is not int or one.index < self.size:
-            yield Error(f"entry {one.index}", "its index is out of order or stands twice")
+            yield Error(f"entry {one.index}", "its index is out of order or occurs twice")
             return
         if one.index >= self.end:
             if self.beyond is None and self.size < one.index == self.end:

@@ -35,7 +35,7 @@ def _pieces(files: Mapping[str, bytes]) -> Iterator[tuple[str, str, bytes]]:
     directory, offset = b"", 0
     for name in sorted(files):
         if not _NAME.fullmatch(name) or ".." in name or len(name) > 200:
-            raise ValueError(f"{name!r} is no name for a file of a package")
+            raise ValueError(f"{name!r} is not a name for a file of a package")
         data, called = files[name], name.encode("ascii")
         common = (0, 0, _TIME, _DATE, zlib.crc32(data), len(data), len(data), len(called), 0)
         header = _LOCAL.pack(LOCAL, _VERSION, *common) + called
@@ -66,7 +66,7 @@ def read(raw: bytes) -> tuple[dict[str, bytes], list[Error]]:
             return files, [Error(place, "its name or header was changed")]
         if name <= last:
             says = (
-                "stands twice" if name in files else f"stands after {last}: the order was changed, or a name"
+                "occurs twice" if name in files else f"comes after {last}: the order was changed, or a name"
             )
             return files, [Error(f"byte {at} ({name})", says)]
         if begins + size > len(raw):

@@ -185,7 +185,7 @@ def _nothing_added(
 def _whole_numbers(*numbers: int) -> None:
     for number in numbers:
         if type(number) is not int or number < 0:
-            raise ProofError(f"{number!r} is no index or size: these are whole numbers from 0")
+            raise ProofError(f"{number!r} is not an index or size: these are whole numbers from 0")
 
 
 def _hashes(hashes: Iterable[bytes]) -> None:

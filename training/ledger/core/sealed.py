@@ -44,7 +44,7 @@ def instant_text(instant: datetime.datetime) -> str:
 def instant_of(text: str) -> datetime.datetime:
     """The instant that ``instant_text`` wrote; anything else is a ``ValueError``."""
     if not INSTANT.fullmatch(text):
-        raise ValueError(f"{text!r} is no instant such as 2026-11-25T09:30:00.000000Z")
+        raise ValueError(f"{text!r} is not an instant such as 2026-11-25T09:30:00.000000Z")
     return datetime.datetime.fromisoformat(text)
 
 
@@ -119,7 +119,7 @@ def strict_json(text: str | bytes) -> Any:
         if len(found) != len(pairs):
             keys = [key for key, _ in pairs]
             twice = next(key for key in keys if keys.count(key) > 1)
-            raise ValueError(f"the key {twice!r} stands twice")
+            raise ValueError(f"the key {twice!r} occurs twice")
         return found
 
     try:

@@ -95,7 +95,7 @@ def read(token: object, keys: Mapping[str, str], form: str) -> tuple[str, dict[s
         raise StatementError("its header is not that of an Ed25519 signature with a key id")
     kid = header["kid"]
     if not isinstance(kid, str) or kid not in keys:
-        raise StatementError(f"it is signed with the key {kid}, which is not among those believed")
+        raise StatementError(f"it is signed with the key {kid}, which is not a trusted one")
     public = from_base64url(keys[kid], f"the key {kid}")
     if thumbprint(keys[kid]) != kid or len(public) != 32:
         raise StatementError(f"the key {kid} is not the key of that thumbprint")

@@ -137,7 +137,7 @@ def _check_own(kind: str, body: dict[str, Any]) -> None:
     if set(body) != {"erases", "reason"} or not isinstance(reason, str) or not reason.strip():
         raise LedgerError("body: an erasure says which index it erases and the reason, nothing else")
     if type(body["erases"]) is not int or body["erases"] < 0:
-        raise LedgerError(f"body.erases: {body['erases']!r} is no index of an entry")
+        raise LedgerError(f"body.erases: {body['erases']!r} is not an index of an entry")
 
 
 def canonical_body(body: dict[str, Any]) -> str:

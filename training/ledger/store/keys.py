@@ -68,7 +68,7 @@ def signer() -> Signer:
 def _signer(text: str, where: str) -> Signer:
     wrong = NoKey(
         f"{where} is no Ed25519 key: give a PEM (BEGIN PRIVATE KEY, not encrypted) or 32 bytes in base64. "
-        f"This draws one: {HOW_TO_MAKE_ONE}"
+        f"Make one: {HOW_TO_MAKE_ONE}"
     )
     if "BEGIN" in text:
         try:
@@ -115,7 +115,7 @@ def _kept(path: Path) -> str:
         return path.read_text()
     except (OSError, UnicodeDecodeError) as fault:
         raise NoKey(
-            f"The ledger's key in {path} cannot be kept or read ({fault}). "
+            f"The ledger's key in {path} cannot be stored or read ({fault}). "
             "Set LEDGER_SIGNING_KEY, or name another folder in DATA_DIR."
         ) from fault
 

@@ -118,11 +118,11 @@ def _entries(verdict: Verdict, listed: object, checkpoint: dict[str, Any], conte
         place = f"{place} (entry {index})"
         verdict.entries += 1
         if index in seen:
-            verdict.fault(place, "stands twice")
+            verdict.fault(place, "occurs twice")
         elif index < last:
-            verdict.fault(place, f"stands after entry {last}: the order was changed")
+            verdict.fault(place, f"comes after entry {last}: the order was changed")
         if index not in promised:
-            verdict.fault(place, "is not on the signed list of contents: it was put in")
+            verdict.fault(place, "is not on the signed list of contents: it was added")
         seen.add(index)
         last = max(last, index)
         if not _entry(verdict, place, entry, checkpoint):
@@ -138,7 +138,7 @@ def _readable(verdict: Verdict, place: str, entry: object) -> bool:
         return False
     index = entry["index"]
     if type(index) is not int or index < 0:
-        verdict.fault(f"{place}.index", f"{index!r} is no index")
+        verdict.fault(f"{place}.index", f"{index!r} is not an index")
         return False
     return True
 

@@ -126,7 +126,7 @@ def _files(files: Mapping[str, bytes], listed: list[dict[str, Any]]) -> Iterable
     wanted = {each["name"]: each for each in listed}
     for name in sorted({*files, *wanted} - {MANIFEST}):
         if name not in wanted:
-            yield Error(name, "is not on the signed list of contents: it was put in")
+            yield Error(name, "is not on the signed list of contents: it was added")
         elif name not in files:
             yield Error(name, "is missing: the signed list of contents names it")
         elif len(files[name]) != wanted[name]["size"]:

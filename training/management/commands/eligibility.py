@@ -265,7 +265,7 @@ def _milestones(faults: reading.Errors, toward: str | None, rules: Rulebook) -> 
         close = close or difflib.get_close_matches(toward.lower(), known, 2)
         hint = f"; did you mean {' or '.join(map(repr, close))}?" if close else "."
         faults.add(
-            "--toward", f"no milestone is called {reading.called(toward)}{hint} There are {', '.join(known)}"
+            "--toward", f"there is no milestone {reading.called(toward)}{hint} Use one of {', '.join(known)}"
         )
     return (toward,)
 

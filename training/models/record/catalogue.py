@@ -34,7 +34,9 @@ class EndorsementWording(models.Model):
         kind = endorsements.current().kinds.get(self.kind)
         if kind is None:
             known = ", ".join(endorsements.current().kinds)
-            raise ValidationError({"kind": f"{self.kind!r} is no kind of endorsement; there are {known}."})
+            raise ValidationError(
+                {"kind": f"{self.kind!r} is not a kind of endorsement; use one of {known}."}
+            )
         try:
             endorsements.check_wording(kind, self.wording)
         except endorsements.WordingError as problem:

@@ -29,7 +29,7 @@ def check_time_zone(name: str) -> None:
         zoneinfo.ZoneInfo(name)
     except (ValueError, OSError, zoneinfo.ZoneInfoNotFoundError) as fault:
         raise ValidationError(
-            f"{name!r} is no time zone; write its name in the time zone database, such as America/Chicago."
+            f"{name!r} is not a time zone; write its name in the time zone database, such as America/Chicago."
         ) from fault
 
 
@@ -41,10 +41,10 @@ def claims_asked() -> list[str]:
 def check_claims_asked(chosen: object) -> None:
     """Refuse what is no choice among a record's lists, each once."""
     if not isinstance(chosen, list):
-        raise ValidationError("is no list; name lists of a record.")
+        raise ValidationError("is not a list; name lists of a record.")
     if unknown := [each for each in chosen if each not in CLAIMABLE]:
         raise ValidationError(
-            f"{unknown[0]!r} is no list whose claimed entries are asked about; there are"
+            f"{unknown[0]!r} is not a list whose claimed entries can be chosen; use one of"
             f" {', '.join(CLAIMABLE)}."
         )
     if len(set(chosen)) < len(chosen):

@@ -158,7 +158,8 @@ def late(student: Student, day: dt.date | None, at: dt.datetime) -> list[dict[st
         {
             "kind": "late",
             "place": "content",
-            "message": f"The lesson of {day} is sealed {days} days later; the school wants it within {limit}"
+            "message": f"The lesson of {day} is sealed {days} days later; the school requires"
+            f" it within {limit}"
             " (its own limit, not a regulation's).",
         }
     ]

@@ -61,7 +61,7 @@ DATES: Mapping[str, tuple[str, str]] = {
 CLOCKS = {"local": _("the school's clock"), "utc": _("UTC")}
 UNITS = {"h": _("hours (1.4, or 1:24)"), "min": _("minutes (84)")}
 CRAFTS: Mapping[str, tuple[dict[str, str], str]] = {
-    "": ({}, _("leave it open")),
+    "": ({}, _("leave it unknown")),
     "sel": ({"category": "airplane", "class": "single-engine land"}, _("airplane, single-engine land")),
     "mel": ({"category": "airplane", "class": "multiengine land"}, _("airplane, multiengine land")),
 }

@@ -197,7 +197,7 @@ def _item(faults: Errors, value: Any, place: str) -> tuple[dict[str, Any], Measu
         faults.expected("an object", given, at)
         return bare, {}
     if len(given) > MOST_MEASURED:
-        faults.add(at, f"{len(given)} values; at most {MOST_MEASURED} are kept")
+        faults.add(at, f"{len(given)} values; at most {MOST_MEASURED} are allowed")
         return bare, {}
     found: Measured = {}
     for key, each in given.items():

@@ -148,7 +148,7 @@ def _alone(hint: Hint, code: str, item: Item | None, outline: Outline | None) ->
 
 
 def _typed(hint: Hint) -> str:
-    aimed = "" if hint["target"] is None else f", aimed at {hint['target']}"
+    aimed = "" if hint["target"] is None else f", target {hint['target']}"
     return f"{hint['name']}: {hint['measured']}{aimed}"
 
 
@@ -167,7 +167,7 @@ def _unknown(code: str, outline: Outline | None) -> Iterator[tuple[str, str, str
     yield (
         "unknown-item",
         "item",
-        f"{code!r} is neither an item of the course {outline.code} nor one that a rule asks for: its grade"
+        f"{code!r} is neither an item of the course {outline.code} nor one that a rule requires: its grade"
         f" counts for neither.{meant}",
     )
 
@@ -181,12 +181,12 @@ def _apart(graded: _Graded) -> Iterator[tuple[str, str, str]]:
         yield (
             "grade-outside",
             "grade",
-            f"{grade!r} is graded, and measured was: {'; '.join(outside)}. The instructor grades.",
+            f"{grade!r} is the grade, but outside the standard: {'; '.join(outside)}. The instructor grades.",
         )
     elif grade in GRADES and grade != STANDARD and inside and not outside:
         yield (
             "grade-inside",
             "grade",
-            f"{grade!r} is graded, and all that was compared is inside: {'; '.join(inside)}. The instructor"
+            f"{grade!r} is the grade, and everything compared is inside: {'; '.join(inside)}. The instructor"
             " grades.",
         )

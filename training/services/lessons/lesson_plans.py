@@ -43,7 +43,7 @@ def planned(student: Student, lesson: str, on: dt.date) -> tuple[str, dict[str, 
         raise LessonError.at(
             "content",
             f"is missing, and the student is in no course on {on} that could say what is planned;"
-            " send the content, or enrol the student",
+            " send the content, or enroll the student",
         )
     if lesson:
         standing = stands.progress.lessons.get(lesson)
@@ -53,7 +53,7 @@ def planned(student: Student, lesson: str, on: dt.date) -> tuple[str, dict[str, 
     elif stands.next.proposal is not None:
         lesson, items = stands.next.proposal.lesson.code, stands.next.proposal.items
     else:
-        raise LessonError.at("lesson", f"none is next: {stands.next.says} Name the lesson")
+        raise LessonError.at("lesson", f"no lesson is next: {stands.next.says} Name the lesson")
     return lesson, {
         "items": [{"item": each.standing.item.code, "grade": NOT_OBSERVED} for each in items],
     }

@@ -65,7 +65,7 @@ def day(expression: str, on: dt.date) -> dt.date:
         step = _STEP.match(expression, end)
         if step is None:
             raise ValueError(
-                f"{expression!r} is no day counted from today; write it like '-40 d' or '-14 y -3 mo'"
+                f"{expression!r} is not a day counted from today; write it like '-40 d' or '-14 y -3 mo'"
             )
         number, unit = int(step[1]), step[2]
         if unit == "d":

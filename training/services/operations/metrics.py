@@ -47,7 +47,7 @@ def figure(name: str, help: str, *, label: str = "") -> Callable[[Read], Read]:
     """
     for word in (name, label) if label else (name,):
         if not re.fullmatch(r"[a-z][a-z0-9_]*", word):
-            raise ValueError(f"{word!r} is no name of a figure: small letters, digits and underscores")
+            raise ValueError(f"{word!r} is not a metric name: lowercase letters, digits and underscores")
     if name in FIGURES:
         raise ValueError(f"there is a figure {name} already")
 

@@ -63,7 +63,7 @@ def version_of(student: Student, address: str, number: int | None) -> CourseVers
     newest = outlines.newest(asked.code, asked.school) if asked.school in (None, school) else None
     if newest is None:
         known = sorted({str(Address.of(each.course)) for each in outlines.open_to(school)})
-        there = f"; there are {', '.join(known)}" if known else "; publish one first"
+        there = f"; use one of {', '.join(known)}" if known else "; publish one first"
         raise EnrolmentError.at("course", f"{address!r} is not a published course of this school{there}")
     if number is None or number == newest.number:
         return newest
@@ -101,11 +101,12 @@ def enrol(
             held = there.course_version
             if there.student_id == whose.pk and held is not None and held.course_id == pinned.course_id:
                 return there
-            raise Conflict("Another enrolment has this id. Send your own with a new UUID.")
+            raise Conflict("Another enrollment has this id. Send your own with a new UUID.")
         running = Enrolment.objects.filter(Enrolment.in_force(starts), student=whose)
         if running.filter(course_version__course=pinned.course_id).exists():
             raise Conflict(
-                f"The student is enrolled in {pinned.course.code} on {starts} already; move that enrolment to"
+                f"The student is enrolled in {pinned.course.code} on {starts} already; move"
+                " that enrollment to"
                 " another version instead."
             )
         bare = running.filter(course_version__isnull=True).order_by("-starts", "-pk").first()
@@ -128,7 +129,7 @@ def preview(enrolment: Enrolment, number: int, on: dt.date) -> Preview:
     """What a move to a version of the same course would mean on a day. Raises: EnrolmentError."""
     old = enrolment.course_version
     if old is None:
-        raise EnrolmentError.at("enrolment", "has no course; enrol the student in one")
+        raise EnrolmentError.at("enrolment", "has no course; enroll the student in one")
     new = (
         CourseVersion.objects.select_related("course")
         .filter(course=old.course_id, number=number, state=PUBLISHED)

@@ -345,7 +345,7 @@ def _text(faults: Errors, place: str, value: object, most: int, *, needed: bool 
     if needed and not found and not any(each.place == place for each in faults):
         faults.add(place, "is blank; enter the name to show")
     if len(found) > most:
-        faults.add(place, f"{len(found)} characters; at most {most} are kept here")
+        faults.add(place, f"{len(found)} characters; at most {most} are allowed here")
     return found
 
 

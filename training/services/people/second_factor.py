@@ -157,7 +157,7 @@ def remove(user: User, reason: str, *, by: User | None, at: dt.datetime) -> Remo
     if not reason:
         faults.add("reason", _("is blank; enter the reason and how you verified the person"))
     elif len(reason) > MOST_REASON:
-        faults.add("reason", f"{len(reason)} characters; at most {MOST_REASON} are kept here")
+        faults.add("reason", f"{len(reason)} characters; at most {MOST_REASON} are allowed here")
     faults.stop(RemovalError)
     with transaction.atomic():
         whose = User.objects.select_for_update(no_key=True).get(pk=user.pk)

@@ -233,7 +233,7 @@ def _needless(delivery: Delivery, reminders: list[Reminder], at: dt.datetime) ->
         return ""
     if not reminders and not delivery.text:
         return "nothing to say any more"
-    return "" if _still_told(delivery, delivery.school, at) else "not for this person any more"
+    return "" if _still_told(delivery, delivery.school, at) else "no longer for this person"
 
 
 def _still_told(delivery: Delivery, school: School, at: dt.datetime) -> bool:

@@ -71,7 +71,7 @@ def begin(student: int, at: dt.datetime) -> bool:
 def failed(student: int, fault: Exception) -> None:
     """Record why a try failed."""
     Stale.objects.filter(student_id=student).update(fault=f"{type(fault).__name__}: {fault}"[:2000])
-    log.exception("student %s cannot be worked out", student)
+    log.exception("student %s cannot be calculated", student)
 
 
 def work_out(student_pk: int, at: dt.datetime) -> bool:

@@ -169,7 +169,7 @@ def _checked(links: Sequence[Link]) -> list[Link]:
     """
     faults = Errors()
     if len(links) > MOST:
-        raise ModelError.at("spellings", f"{len(links)} links; at most {MOST} are kept")
+        raise ModelError.at("spellings", f"{len(links)} links; at most {MOST} are allowed")
     links = [Link(each.spelling.strip(), each.model.strip(), each.category, each.klass) for each in links]
     mine = {folded(each.model): each.model for each in links if each.is_model}
     elsewhere = {folded(each.spelling): each.model for each in links if not each.is_model}

@@ -94,11 +94,7 @@ def confirm(user: User, given: Given, act: Act, *, site: Site, settled: Iterable
     Raises: NotConfirmed; Locked. It must not be in a transaction, which would lose the count.
     """
     if given.passkey is None:
-        check_password(
-            user,
-            given.password,
-            "The password does not confirm the signature; nothing was signed. Enter your own password.",
-        )
+        check_password(user, given.password, "Wrong password; nothing was signed. Enter your own password.")
         return {"by": assertions.PASSWORD}
     return _by_passkey(user, given.passkey, act, site, settled)
 
@@ -179,7 +175,7 @@ def _by_the_library(
             require_user_verification=True,
         )
     except WebAuthnException as wrong:
-        raise NotConfirmed(f"The passkey's answer does not hold: {wrong}. {_AGAIN}") from None
+        raise NotConfirmed(f"The passkey's answer is not valid: {wrong}. {_AGAIN}") from None
 
 
 def passkeys(user: User) -> list[str]:
@@ -242,7 +238,7 @@ def count_use(row: Authenticator, lane: str, count: int, *, signature: str = "")
         return
     if (count or last["count"]) and count <= last["count"]:
         raise NotConfirmed(
-            f"This passkey's count of uses did not go up ({last['count']}, now {count}): there may be a copy"
+            f"This passkey's use counter did not go up ({last['count']}, now {count}): there may be a copy"
             " of it, or what was signed came twice. Nothing was done. Try again; if it happens again,"
             " remove the passkey on the page Security."
         )

@@ -59,11 +59,11 @@ class Columns(Form):
         gettext_lazy("Days are written"), [(key, gettext_lazy(said)) for key, (_, said) in DATES.items()]
     )
     clock = Choice(
-        gettext_lazy("Times of day are read from"),
+        gettext_lazy("Times of day are in"),
         [(key, gettext_lazy(said)) for key, said in CLOCKS.items()],
     )
     unit = Choice(
-        gettext_lazy("Bare numbers of time are"), [(key, gettext_lazy(said)) for key, said in UNITS.items()]
+        gettext_lazy("Plain numbers of time are"), [(key, gettext_lazy(said)) for key, said in UNITS.items()]
     )
     craft = Choice(
         gettext_lazy("An airplane that is not the school's, if the file does not say its class"),

@@ -17,8 +17,8 @@ GRADES: Mapping[str, str] = {
     "describe": _("can describe it"),
     "explain": _("can explain it"),
     "practice": _("does it with help"),
-    "perform": _("does it alone, as it should be"),
-    "not-observed": _("was not looked at"),
+    "perform": _("does it without help, to the standard"),
+    "not-observed": _("was not observed"),
 }
 KINDS: Mapping[str, str] = {
     "dual": _("with an instructor"),

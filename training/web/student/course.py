@@ -43,7 +43,7 @@ class LessonOnWay:
             "following": _("next"),
             "flown": _("done"),
             "ahead": _("not flown yet"),
-            "partly": _("flown, something to fly again"),
+            "partly": _("flown, items to repeat"),
         }[self.state]
 
     @property
@@ -119,12 +119,12 @@ class ItemOnWay:
     @property
     def state(self) -> State:
         if self.standing.passed:
-            return State("yes", "✓", _("At its standard"))
+            return State("yes", "✓", _("At standard"))
         if self.standing.carried_over:
             return State("no", "↻", _("To fly again"))
         if self.standing.grade:
-            return State("none", "•", _("On its way"))
-        return State("none", "–", _("Not begun"))
+            return State("none", "•", _("In progress"))
+        return State("none", "–", _("Not started"))
 
 
 def way(standing: Standing, overview: Overview) -> list[StageOnWay]:

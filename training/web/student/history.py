@@ -77,7 +77,7 @@ def hand_over(request: SignedIn, ref: uuid.UUID) -> HttpResponse:
     try:
         raw = handover.make(student, by=request.user, at=at, via="web")
     except ImproperlyConfigured:
-        messages.error(request, _("This server has no signing key, so a record cannot be handed over yet."))
+        messages.error(request, _("This server has no signing key, so no record can be exported yet."))
         return redirect("changes", ref=ref)
     name = f"training-record-{student.school.day(at).isoformat()}.zip"
     return HttpResponse(

@@ -65,15 +65,15 @@ class HoursShown:
         if self.requirement.met:
             return _("All requirements are met.")
         if self.forecast is None:
-            return _("Nothing counted lately, so there is no pace to go by.")
+            return _("Nothing counted in recent weeks, so there is no forecast.")
         one, other = self.forecast.faster.reached, self.forecast.slower.reached
         if one is None:
             return _("At this pace it would take more than three years.")
         if other is None:
-            return _("At your pace between %(day)s and more than three years from now.") % {"day": day(one)}
+            return _("At your pace: between %(day)s and more than three years from now.") % {"day": day(one)}
         if one == other:
-            return _("At your pace %(day)s.") % {"day": day(one)}
-        return _("At your pace between %(first)s and %(last)s.") % {"first": day(one), "last": day(other)}
+            return _("At your pace: %(day)s.") % {"day": day(one)}
+        return _("At your pace: between %(first)s and %(last)s.") % {"first": day(one), "last": day(other)}
 
 
 def hours(report: Report, record: Record) -> list[HoursShown]:

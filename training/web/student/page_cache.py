@@ -116,8 +116,8 @@ def _brief(why: Reason) -> str:
     if not isinstance(first, Reason) or not isinstance(more, int) or first.code != "lesson.not-open":
         return PAGE.words(why)
     return ngettext(
-        "%(milestone)s is not open: %(number)s requirement remains",
-        "%(milestone)s is not open: %(number)s requirements remain",
+        "%(milestone)s is not met: %(number)s requirement remains",
+        "%(milestone)s is not met: %(number)s requirements remain",
         more + 1,
     ) % {"milestone": first["milestone"], "number": more + 1}
 

@@ -130,7 +130,7 @@ def word(*known: str) -> ReadParam:
     def read(value: Any) -> str:
         if not isinstance(value, str) or (known and value not in known):
             raise ValueError(
-                f"{value!r} is not one of {', '.join(known)}" if known else f"{value!r} is no word"
+                f"{value!r} is not one of {', '.join(known)}" if known else f"{value!r} is not text"
             )
         return value
 
@@ -165,7 +165,7 @@ def struct(*, together: tuple[tuple[str, str], ...] = (), **params: Param) -> Re
         if not isinstance(value, Mapping):
             raise ValueError(f"{value!r} is not a group of {', '.join(params)}")
         if extra := sorted(set(value) - set(params)):
-            raise ValueError(f"unknown {', '.join(map(repr, extra))}; known are {', '.join(params)}")
+            raise ValueError(f"unknown {', '.join(map(repr, extra))}; use one of {', '.join(params)}")
         if missing := [name for name, param in params.items() if param.required and name not in value]:
             raise ValueError(f"{', '.join(missing)} is missing")
         for one, other in together:

@@ -123,7 +123,7 @@ def test_the_job_from_today_to_the_sealed_result_by_plain_forms(ida: Client, peo
         assert words in said
     wrong = ida.post(sign, {"content_hash": record.content_hash, "confirm_password": "x"})
     assert wrong.status_code == 422
-    assert "does not confirm the signature" in text_of(wrong)
+    assert "Wrong password; nothing was signed" in text_of(wrong)
     assert not models.SignOff.objects.exists()
     done = ida.post(sign, {"content_hash": record.content_hash, "confirm_password": PASSWORD})
     sealed = reverse("lesson-sealed", args=[people.sam.ref, record.pk])
@@ -285,9 +285,26 @@ def test_a_student_for_whom_nothing_new_is_open_is_told_as_blocked(ida: Client, 
             lesson=lesson.code,
         )
     said = text_of(ida.get("/today/"))
-    blocked = re.search(r"Blocked: (.*?\. )Solo flight is not open: [0-9]+ requirements? remains?", said)
+    blocked = re.search(r"Blocked: .*?\. Solo flight is not met: ([0-9]+) requirements? remains?", said)
     assert blocked is not None
     assert "(" not in blocked[0]  # how many requirements, and not which, with their citations
+
+    # The API and the student's page name the first of them, and say how many more there are.
+    of_sam = f"/api/v1/students/{people.sam.ref}"
+    following = ida.get(f"{of_sam}/progress").json()["next"]
+    (words,) = {
+        why["words"]
+        for lesson in following["blocked"]
+        for why in lesson["why"]
+        if why["words"].startswith("Solo flight is not met: ")
+    }
+    more = re.search(r", and ([0-9]+) more$", words)
+    assert more is not None
+    solo = ida.get(f"{of_sam}/eligibility/faa.first-solo").json()["requirements"]
+    # An endorsement, which the instructor gives on the day, blocks nothing.
+    unmet = [each for each in solo if each["met"] is False and not each["id"].endswith("-endorsement")]
+    assert (int(blocked[1]), int(more[1]) + 1) == (len(unmet), len(unmet))
+    assert words in text_of(ida.get(reverse("standing", args=[people.sam.ref])))
 
 
 def test_an_endorsement_is_looked_at_then_given_then_ended(ida: Client, people: Cast) -> None:
@@ -311,7 +328,7 @@ def test_an_endorsement_is_looked_at_then_given_then_ended(ida: Client, people: 
         "judgement": "Ready.",
     }
     wrong = ida.post(kind, {**sent, "confirm_password": "x"})
-    assert "does not confirm the signature" in text_of(wrong)
+    assert "Wrong password; nothing was signed" in text_of(wrong)
     assert not models.EndorsementSeal.objects.exists()
     for _ in range(2):
         done = ida.post(kind, {**sent, "confirm_password": PASSWORD}, follow=True)
@@ -336,7 +353,7 @@ def test_what_an_endorsement_rests_on_is_told_by_name(ida: Client, people: Cast)
     record.add(people.sam, "documents", medical, at=NOW)
     kind = reverse("endorse-kind", args=[people.sam.ref, "solo-90-day"])
     said = text_of(ida.get(kind))
-    assert "Unknown: Medical of 5 Jan 2026: somebody who has seen the document" in said
+    assert "Unknown: Medical of 5 Jan 2026: someone who saw the document" in said
     assert "7f1c0a8e" not in said
     assert "presolo.d-" not in said
     assert "19 years" in said  # met: how much there is, not how much of it

@@ -115,7 +115,7 @@ def test_the_instructors_job_from_the_login_to_the_sealed_result(
     ramp.look("sign")
     page.get_by_label("Your password").fill("wrong")
     page.get_by_role("button", name="Sign lesson with the password").click()
-    expect(page.locator(".confirming .wrong")).to_contain_text("does not confirm the signature")
+    expect(page.locator(".confirming .wrong")).to_contain_text("Wrong password; nothing was signed")
     page.get_by_label("Your password").fill(PASSWORD)
     page.get_by_role("button", name="Sign lesson with the password").click()
     page.get_by_role("heading", name="Signed and locked").wait_for()

@@ -157,7 +157,7 @@ def test_a_password_is_asked_for_when_the_network_is_back_and_kept_nowhere(
     assert models.LessonRecord.objects.get().state == "draft"
     box.get_by_label("Password").fill("wrong")
     box.get_by_role("button", name="Sign lessons").click()
-    expect(box).to_contain_text("does not confirm the signature")
+    expect(box).to_contain_text("Wrong password; nothing was signed")
     box.get_by_label("Password").fill(PASSWORD)
     box.get_by_role("button", name="Sign lessons").click()
     expect(box).to_be_hidden()

@@ -502,7 +502,7 @@ def test_flights_are_tried_and_then_put_on_record(desk: Client, taught: Cast) ->
     plan = {**form_of(tried), "plan": tried.context["digest"], "reason": "from the paper logbook"}
     for short, said in (
         ({"reason": " "}, "Reason for the import: is empty; write why the record is changed."),
-        ({"confirm_password": "wrong"}, "The password does not confirm"),
+        ({"confirm_password": "wrong"}, "Wrong password; nothing was signed"),
         ({}, "password"),
     ):
         refused = desk.post(path, {**plan, **short})
@@ -529,7 +529,7 @@ def test_claimed_entries_are_attested_on_the_page(desk: Client, taught: Cast) ->
     sent = {"leaf": "papers", "entry": "documents:m:1", "saw": "the original", "confirm_password": PASSWORD}
     attest = f"{HERE}students/{taught.sam.ref}/record/attest/"
     for short, said in (
-        ({"confirm_password": "wrong"}, "The password does not confirm"),
+        ({"confirm_password": "wrong"}, "Wrong password; nothing was signed"),
         ({"saw": " "}, "Document that you saw: is empty; write which document you saw."),
         ({"entry": "documents:m:2"}, "Entry m:2: 'm:2' is not on record among the documents."),
         ({"entry": []}, "Not attested. Select the entries that you compared with a document"),

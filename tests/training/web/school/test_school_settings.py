@@ -50,8 +50,10 @@ def test_settings_are_shown_changed_and_told_who_changed_them(desk: Client, peop
 @pytest.mark.parametrize(
     ("more", "says"),
     [
-        pytest.param({"confirm_password": ""}, "The password does not confirm", id="no password"),
-        pytest.param({"confirm_password": "wrong"}, "The password does not confirm", id="another password"),
+        pytest.param({"confirm_password": ""}, "Wrong password; nothing was signed", id="no password"),
+        pytest.param(
+            {"confirm_password": "wrong"}, "Wrong password; nothing was signed", id="another password"
+        ),
         pytest.param({"reason": " "}, "write why", id="no reason"),
     ],
 )
@@ -119,7 +121,7 @@ def test_a_model_is_added_with_its_class(desk: Client) -> None:
             "add/",
             {"model": "X1", "category": "glider", "class": "helicopter"},
             "new_class",
-            "no class of glider",
+            "not a class of glider",
         ),
         ("add/", {"model": " "}, "new_model", "is blank"),
     ],

@@ -66,7 +66,7 @@ def test_the_page_names_the_school_that_a_record_came_from(trained: Cast) -> Non
 @pytest.mark.parametrize(
     ("asked", "says"),
     [
-        pytest.param({"from": "2026-13-01"}, "2026-13-01' is not a day of the calendar", id="no day"),
+        pytest.param({"from": "2026-13-01"}, "2026-13-01' is not a calendar date", id="no day"),
         pytest.param(
             {"from": "2026-03-10", "to": "2026-03-01"}, "is after the last day", id="the wrong way round"
         ),

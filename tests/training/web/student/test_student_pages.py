@@ -328,7 +328,7 @@ def test_the_student_signs_with_the_password_once_more(
     sam.force_login(learning.sams_account)
     wrong = acknowledged(sam, learning, signed, "x")
     assert wrong.status_code == 403
-    assert "does not confirm the signature; nothing was signed" in text_of(wrong)
+    assert "Wrong password; nothing was signed" in text_of(wrong)
     assert not models.Acknowledgement.objects.exists()
     right = acknowledged(sam, learning, signed, PASSWORD)
     assert right["Location"] == address(learning, "lesson", signed)
@@ -522,7 +522,7 @@ def test_a_refusal_names_the_milestone_by_its_title(client: Client, learning: Ca
     assert "faa.first-solo" not in said
     if page == "hours/":
         assert "faa.private-practical-test" not in said
-        assert "Private pilot practical test is written for airplane" in said
+        assert "Private pilot practical test covers airplane" in said
     else:
         assert "Solo flight does not cover R22: a Robinson R-22 is flown under SFAR No. 73" in said
 
